@@ -1,0 +1,42 @@
+#include "error.h"
+
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+rlv_status rlv_fail(rlv_error* error, rlv_status status, const char* where, const char* mend, const char* format, ...)
+{
+    if (error == NULL)
+        return status;
+    error->status = status;
+    snprintf(error->where, sizeof error->where, "%s", where != NULL ? where : "");
+    snprintf(error->mend, sizeof error->mend, "%s", mend != NULL ? mend : "");
+    va_list words;
+    va_start(words, format);
+    vsnprintf(error->what, sizeof error->what, format, words);
+    va_end(words);
+    return status;
+}
+
+void* rlv_reserve(size_t count, size_t size, rlv_error* error)
+{
+    if (size != 0 && count > SIZE_MAX / size)
+    {
+        rlv_fail(error, RLV_SYSTEM, NULL, "use a smaller mesh", "%zu elements of %zu bytes pass what a machine can address",
+                 count, size);
+        return NULL;
+    }
+    size_t bytes = count * size;
+    void* block = calloc(bytes != 0 ? bytes : 1, 1);
+    if (block == NULL)
+        rlv_fail(error, RLV_SYSTEM, NULL, "close other programs, or use a smaller mesh", "no memory for %zu MB",
+                 bytes >> 20);
+    return block;
+}
+
+void rlv_tell(const rlv_progress* progress, const char* step, double share)
+{
+    if (progress != NULL && progress->tell != NULL)
+        progress->tell(progress->user, step, share);
+}

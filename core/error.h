@@ -1,0 +1,51 @@
+/// Statuses and errors: what a call came to, in words that a person can act on.
+///
+/// Every function that can fail returns an rlv_status and, where it is not RLV_DONE, has filled the rlv_error it was
+/// handed, once, at the place that knew most. A message has three parts: where, what is wrong, and what would mend it.
+
+#ifndef RLV_ERROR_H
+#define RLV_ERROR_H
+
+#include <stddef.h>
+
+/// What a call came to. The values are the exit statuses of the program.
+typedef enum rlv_status
+{
+    RLV_DONE = 0,       ///< done
+    RLV_BAD_INPUT = 2,  ///< the input or the call is at fault
+    RLV_IMPOSSIBLE = 3, ///< the input is sound, but the measurement cannot be made
+    RLV_SYSTEM = 4,     ///< the system failed: disk, memory
+} rlv_status;
+
+/// An error. A zeroed one is empty. It holds its own text and needs no freeing.
+typedef struct rlv_error
+{
+    rlv_status status;
+    char where[1024]; ///< file, file:line, or a key's path; empty where the call itself is at fault
+    char what[512];   ///< what is wrong, no full stop
+    char mend[512];   ///< what to do next, in the imperative
+} rlv_error;
+
+/// Fill `error` (which may be NULL) and return `status`, so that a function can `return rlv_fail(…)`.
+/// `where` and `mend` may be NULL; `format` and what follows make `what`, as printf does.
+#if defined(__GNUC__)
+__attribute__((format(printf, 5, 6)))
+#endif
+rlv_status
+rlv_fail(rlv_error* error, rlv_status status, const char* where, const char* mend, const char* format, ...);
+
+/// `count` zeroed elements of `size` bytes, or NULL with `error` filled (RLV_SYSTEM) where the memory is not to be had
+/// or the product overflows. A count of zero gives a block that can be freed. Free with free().
+void* rlv_reserve(size_t count, size_t size, rlv_error* error);
+
+/// How long work tells how far it is. `tell` may be NULL. It is called from the thread that made the call.
+typedef struct rlv_progress
+{
+    void (*tell)(void* user, const char* step, double share); ///< `share` of the step done, 0 to 1
+    void* user;
+} rlv_progress;
+
+/// Call `progress` where there is one.
+void rlv_tell(const rlv_progress* progress, const char* step, double share);
+
+#endif

@@ -1,0 +1,98 @@
+/// Vectors of three and matrices of three by three, in double and by value: the little geometry that measuring needs.
+/// Pictures use cglm, in float; larger linear algebra is GSL's.
+
+#ifndef RLV_VECTOR_H
+#define RLV_VECTOR_H
+
+#include <math.h>
+
+typedef struct rlv_vec3
+{
+    double x, y, z;
+} rlv_vec3;
+
+/// Row-major: m[3 * row + column]. Acts on column vectors.
+typedef struct rlv_mat3
+{
+    double m[9];
+} rlv_mat3;
+
+static inline rlv_vec3 rlv_vec3_of(double x, double y, double z)
+{
+    return (rlv_vec3){x, y, z};
+}
+
+static inline rlv_vec3 rlv_vec3_from(const float* at)
+{
+    return (rlv_vec3){(double)at[0], (double)at[1], (double)at[2]};
+}
+
+static inline rlv_vec3 rlv_vec3_add(rlv_vec3 a, rlv_vec3 b)
+{
+    return (rlv_vec3){a.x + b.x, a.y + b.y, a.z + b.z};
+}
+
+static inline rlv_vec3 rlv_vec3_sub(rlv_vec3 a, rlv_vec3 b)
+{
+    return (rlv_vec3){a.x - b.x, a.y - b.y, a.z - b.z};
+}
+
+static inline rlv_vec3 rlv_vec3_scale(rlv_vec3 a, double factor)
+{
+    return (rlv_vec3){a.x * factor, a.y * factor, a.z * factor};
+}
+
+/// a + factor * b
+static inline rlv_vec3 rlv_vec3_along(rlv_vec3 a, double factor, rlv_vec3 b)
+{
+    return (rlv_vec3){a.x + factor * b.x, a.y + factor * b.y, a.z + factor * b.z};
+}
+
+static inline double rlv_vec3_dot(rlv_vec3 a, rlv_vec3 b)
+{
+    return a.x * b.x + a.y * b.y + a.z * b.z;
+}
+
+static inline rlv_vec3 rlv_vec3_cross(rlv_vec3 a, rlv_vec3 b)
+{
+    return (rlv_vec3){a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
+}
+
+static inline double rlv_vec3_length(rlv_vec3 a)
+{
+    return sqrt(rlv_vec3_dot(a, a));
+}
+
+/// `a` at length one; the zero vector stays zero.
+static inline rlv_vec3 rlv_vec3_unit(rlv_vec3 a)
+{
+    double length = rlv_vec3_length(a);
+    return length > 0.0 ? rlv_vec3_scale(a, 1.0 / length) : (rlv_vec3){0.0, 0.0, 0.0};
+}
+
+static inline rlv_mat3 rlv_mat3_identity(void)
+{
+    return (rlv_mat3){{1, 0, 0, 0, 1, 0, 0, 0, 1}};
+}
+
+static inline rlv_vec3 rlv_mat3_apply(rlv_mat3 a, rlv_vec3 v)
+{
+    return (rlv_vec3){a.m[0] * v.x + a.m[1] * v.y + a.m[2] * v.z, a.m[3] * v.x + a.m[4] * v.y + a.m[5] * v.z,
+                      a.m[6] * v.x + a.m[7] * v.y + a.m[8] * v.z};
+}
+
+static inline rlv_mat3 rlv_mat3_transpose(rlv_mat3 a)
+{
+    return (rlv_mat3){{a.m[0], a.m[3], a.m[6], a.m[1], a.m[4], a.m[7], a.m[2], a.m[5], a.m[8]}};
+}
+
+static inline rlv_mat3 rlv_mat3_multiply(rlv_mat3 a, rlv_mat3 b)
+{
+    rlv_mat3 c;
+    for (int i = 0; i < 3; i++)
+        for (int j = 0; j < 3; j++)
+            c.m[3 * i + j] = a.m[3 * i] * b.m[j] + a.m[3 * i + 1] * b.m[3 + j] + a.m[3 * i + 2] * b.m[6 + j];
+    return c;
+}
+
+#endif
