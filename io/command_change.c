@@ -1,0 +1,291 @@
+#include "command.h"
+
+#include "change.h"
+#include "depth_pictures.h"
+#include "given_mesh.h"
+#include "pose_words.h"
+
+#include <math.h>
+
+enum
+{
+    ROWS_TOLD = 20 ///< regions that the text tells; regions.csv has all
+};
+
+static const char* class_name(rlv_change_class kind)
+{
+    return kind == RLV_CHANGE_REMOVED ? "removed" : "added";
+}
+
+static size_t regions_of(const rlv_change* change, rlv_change_class kind)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < change->region_count; i++)
+        count += change->region[i].kind == kind;
+    return count;
+}
+
+static void record_region(json_t* row, const rlv_change_region* region)
+{
+    record_text(row, "class", class_name(region->kind));
+    record_real(row, "volume_mm3", region->volume_mm3.value);
+    record_real(row, "volume_low_mm3", region->volume_mm3.low);
+    record_real(row, "volume_high_mm3", region->volume_mm3.high);
+    record_real(row, "area_mm2", region->area_mm2);
+    record_real(row, "mean_depth_mm", region->mean_depth_mm);
+    record_real(row, "max_depth_mm", region->max_depth_mm);
+    record_place(row, "centroid_mm", region->centroid_mm);
+}
+
+static void record_change(json_t* record, const rlv_change* change)
+{
+    record_volume(record, "removed", &change->removed_mm3);
+    record_volume(record, "added", &change->added_mm3);
+    record_volume(record, "untold", &change->untold_mm3);
+    json_t* limits = record_list(record, "detection_limit");
+    for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
+    {
+        json_t* row = record_row(limits);
+        record_real(row, "area_mm2", change->limit[i].area_mm2);
+        record_real(row, "depth_mm", change->limit[i].depth_mm);
+    }
+    json_t* regions = record_list(record, "regions");
+    for (size_t i = 0; i < change->region_count; i++)
+        record_region(record_row(regions), &change->region[i]);
+    record_real(record, "noise_sd_mm", change->noise_sd_mm);
+    record_real(record, "noise_length_mm", change->noise_length_mm);
+    record_real(record, "warp_sd_mm", change->warp_sd_mm);
+    record_real(record, "warp_length_mm", change->warp_length_mm);
+    record_flag(record, "open", change->open);
+    record_real(record, "left_out_mm2", change->left_out_mm2);
+    record_real(record, "overlap_mm2", change->overlap_mm2);
+    record_real(record, "axis_spread_mm3", change->axis_spread_mm3);
+    record_real(record, "divergence_mm3", change->divergence_mm3);
+}
+
+/// What could not be measured: the same keys, null.
+static void record_nothing(json_t* record)
+{
+    static const char* const null_keys[] = {"detection_limit", "regions",         "noise_sd_mm",   "noise_length_mm",
+                                            "warp_sd_mm",      "warp_length_mm",  "open",          "left_out_mm2",
+                                            "overlap_mm2",     "axis_spread_mm3", "divergence_mm3"};
+    record_volume(record, "removed", NULL);
+    record_volume(record, "added", NULL);
+    record_volume(record, "untold", NULL);
+    for (size_t i = 0; i < sizeof null_keys / sizeof null_keys[0]; i++)
+        record_null(record, null_keys[i]);
+}
+
+/// removed - added + not told apart.
+static double sum_of_parts(const rlv_change* change)
+{
+    return change->removed_mm3.value - change->added_mm3.value + change->untold_mm3.value;
+}
+
+/// Half the width that the three parts' intervals allow their sum.
+static double half_width(const rlv_change* change)
+{
+    const rlv_interval* part[3] = {&change->removed_mm3, &change->added_mm3, &change->untold_mm3};
+    double sum = 0.0;
+    for (size_t i = 0; i < 3; i++)
+        sum += (part[i]->high - part[i]->low) / 2.0;
+    return sum;
+}
+
+static void warn_of_change(rlv_answer* answer, const rlv_change* change)
+{
+    double allowed = half_width(change);
+    if (change->left_out_mm2 > 0.0)
+        answer_warn(answer, "%s cm2 that only one stage saw are left out of the volumes",
+                    words_figures(change->left_out_mm2 / 100.0, 2).text);
+    if (change->overlap_mm2 > 0.0)
+        answer_warn(answer, "a mesh crosses itself over about %s cm2; what is doubly filled counts once",
+                    words_figures(change->overlap_mm2 / 100.0, 2).text);
+    if (change->axis_spread_mm3 > allowed)
+        answer_warn(
+            answer,
+            "the volumes measured along three axes differ by %s mL, more than the intervals allow: look for holes "
+            "and folds in the meshes",
+            words_figures(change->axis_spread_mm3 / 1000.0, 2).text);
+    if (isfinite(change->divergence_mm3) && fabs(change->divergence_mm3 - sum_of_parts(change)) > allowed)
+        answer_warn(answer,
+                    "the parts and the volumes of the two meshes differ by more than the intervals allow: look for "
+                    "folds and shells inside one another");
+    if (change->warp_sd_mm > change->noise_sd_mm)
+        answer_warn(
+            answer,
+            "the two scans are bent against each other by %s mm (sd), slowly over %s mm: the intervals allow for it",
+            words_figures(change->warp_sd_mm, 2).text, words_figures(change->warp_length_mm, 2).text);
+}
+
+static void tell_part(FILE* text, const char* name, const rlv_interval* part, bool told)
+{
+    if (told)
+        fprintf(text, "  %-11s %10s mL   95 %% interval %s mL\n", name, words_value(*part, 1000.0).text,
+                words_ends(*part, 1000.0).text);
+    else
+        fprintf(text, "  %-11s nothing that can be told apart from noise\n", name);
+}
+
+static void tell_region(FILE* text, size_t number, const rlv_change_region* region, double noise_sd_mm)
+{
+    double mean_sd = words_sd(region->volume_mm3) / region->area_mm2;
+    int decimals = words_decimals(noise_sd_mm);
+    if (decimals > 2)
+        decimals = 2;
+    fprintf(text, "  %4zu  %-8s %10s  %-20s %9s %7s %9s   %.0f, %.0f, %.0f\n", number, class_name(region->kind),
+            words_value(region->volume_mm3, 1000.0).text, words_ends(region->volume_mm3, 1000.0).text,
+            words_figures(region->area_mm2 / 100.0, 3).text,
+            mean_sd > 0.0 ? words_number(region->mean_depth_mm, words_decimals(mean_sd)).text
+                          : words_figures(region->mean_depth_mm, 3).text,
+            words_number(region->max_depth_mm, decimals).text, region->centroid_mm.x, region->centroid_mm.y,
+            region->centroid_mm.z);
+}
+
+static void tell_regions(FILE* text, const rlv_change* change)
+{
+    if (change->region_count == 0)
+        return;
+    fputs(
+        "\nregions\n  no.   class    volume mL  95 % interval        area cm2  mean mm  greatest   centre x, y, z mm\n",
+        text);
+    for (size_t i = 0; i < change->region_count && i < ROWS_TOLD; i++)
+        tell_region(text, i + 1, &change->region[i], change->noise_sd_mm);
+    if (change->region_count > ROWS_TOLD)
+        fprintf(text, "  and %s; --out DIR writes all to regions.csv\n",
+                words_count(change->region_count - ROWS_TOLD, "smaller one").text);
+}
+
+static void tell_limits(FILE* text, const rlv_change* change)
+{
+    fputs("\ndetection limit: how deep a change must be to be told from noise\n  ", text);
+    for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
+        fprintf(text, "%s%s mm over %s cm2", i > 0 ? "; " : "", words_figures(change->limit[i].depth_mm, 2).text,
+                words_figures(change->limit[i].area_mm2 / 100.0, 2).text);
+    fprintf(text, "\n  noise %s mm (sd) over %s mm; slow warp between the scans %s mm (sd) over %s mm\n",
+            words_figures(change->noise_sd_mm, 2).text, words_figures(change->noise_length_mm, 2).text,
+            words_figures(change->warp_sd_mm, 2).text, words_figures(change->warp_length_mm, 2).text);
+}
+
+static void tell_check(FILE* text, const rlv_change* change)
+{
+    double sd = half_width(change) / (2.0 * 1.959963984540054) / 1000.0;
+    int decimals = words_decimals(sd) < 6 ? words_decimals(sd) : 6;
+    if (isfinite(change->divergence_mm3))
+        fprintf(text,
+                "\ncheck: removed - added + not told apart = %s mL; volume before - volume after = %s mL\n"
+                "  (each mesh's own, by the divergence theorem); they differ by %s mL\n",
+                words_number(sum_of_parts(change) / 1000.0, decimals).text,
+                words_number(change->divergence_mm3 / 1000.0, decimals).text,
+                words_number((sum_of_parts(change) - change->divergence_mm3) / 1000.0, decimals + 1).text);
+    else
+        fputs("\ncheck: none, since a mesh is open; volumes are against a common base below both\n", text);
+}
+
+static void tell_change(FILE* text, const rlv_change* change, const rlv_options* options, double size_mm)
+{
+    fprintf(text, "change from %s to %s\n\n", options->path[0], options->path[1]);
+    tell_part(text, "removed", &change->removed_mm3, regions_of(change, RLV_CHANGE_REMOVED) > 0);
+    tell_part(text, "added", &change->added_mm3, regions_of(change, RLV_CHANGE_ADDED) > 0);
+    tell_part(text, "not told", &change->untold_mm3, true);
+    fputs("  (not told: apart from noise, over the rest of the surface; what was removed is matrix, or bone that was\n"
+          "  never exposed: meshes alone cannot tell)\n",
+          text);
+    tell_regions(text, change);
+    tell_limits(text, change);
+    tell_check(text, change);
+    if (!options->aligned)
+    {
+        fputs("\nalignment of AFTER to BEFORE\n", text);
+        pose_tell(text, &change->alignment, size_mm);
+    }
+    if (options->out != NULL)
+        fprintf(text, "\nnext: look at %s/depth.png; regions.csv there has the regions, change.json everything.\n",
+                options->out);
+    else
+        fputs("\nnext: --out DIR writes pictures, regions.csv and change.json.\n", text);
+    fputs("  Weigh the spoil: its grams over the density of a chip should come to the millilitres removed.\n", text);
+}
+
+static rlv_status keep_regions(rlv_answer* answer, const rlv_change* change, rlv_error* error)
+{
+    FILE* stream = NULL;
+    rlv_status status = out_folder_add(&answer->folder, "regions.csv", &stream, error);
+    if (status != RLV_DONE)
+        return status;
+    fputs("region,class,volume_mm3,volume_low_mm3,volume_high_mm3,area_mm2,mean_depth_mm,max_depth_mm,centroid_x_mm,"
+          "centroid_y_mm,centroid_z_mm\n",
+          stream);
+    for (size_t i = 0; i < change->region_count; i++)
+    {
+        const rlv_change_region* region = &change->region[i];
+        const double number[] = {region->volume_mm3.value, region->volume_mm3.low, region->volume_mm3.high,
+                                 region->area_mm2,         region->mean_depth_mm,  region->max_depth_mm,
+                                 region->centroid_mm.x,    region->centroid_mm.y,  region->centroid_mm.z};
+        fprintf(stream, "%zu,%s", i + 1, class_name(region->kind));
+        for (size_t k = 0; k < sizeof number / sizeof number[0]; k++)
+            fprintf(stream, ",%s", words_exact(number[k]).text);
+        fputc('\n', stream);
+    }
+    return RLV_DONE;
+}
+
+/// Moves AFTER into BEFORE's frame for the pictures.
+static rlv_status keep_files(rlv_answer* answer, const rlv_change* change, given_mesh pair[2], rlv_error* error)
+{
+    if (answer->folder.path == NULL)
+        return RLV_DONE;
+    rlv_status status = keep_regions(answer, change, error);
+    if (status == RLV_DONE)
+        status = answer_keep_record(answer, "change.json", error);
+    if (status != RLV_DONE)
+        return status;
+    rlv_pose_move_mesh(&change->alignment.pose, &pair[1].mesh);
+    return depth_pictures_keep(change, &pair[0], &pair[1], answer, error);
+}
+
+static rlv_status tell_all(rlv_answer* answer, const rlv_change* change, const rlv_options* options, given_mesh pair[2],
+                           rlv_error* error)
+{
+    record_change(answer->record, change);
+    if (!options->aligned)
+    {
+        pose_record(record_object(answer->record, "pose"), &change->alignment, true);
+        pose_warn(answer, &change->alignment);
+    }
+    warn_of_change(answer, change);
+    tell_change(answer->text, change, options, given_mesh_size_mm(&pair[0]));
+    return keep_files(answer, change, pair, error);
+}
+
+rlv_status command_change(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+{
+    given_mesh pair[2] = {0};
+    rlv_change change = {0};
+    const rlv_change_options how = {.aligned = options->aligned,
+                                    .before_scale_sd = options->scale_sd,
+                                    .after_scale_sd = options->scale_sd_after,
+                                    .progress = answer->progress};
+    record_flag(answer->parameters, "aligned", how.aligned);
+    record_real(answer->parameters, "scale_sd", how.before_scale_sd);
+    record_real(answer->parameters, "scale_sd_after", how.after_scale_sd);
+    record_real(answer->parameters, "pitch_mm", how.pitch_mm > 0.0 ? how.pitch_mm : (double)NAN);
+    record_count(answer->parameters, "seed", how.seed);
+    rlv_status status = given_mesh_read_pair(pair, options, answer, error);
+    if (status == RLV_DONE)
+    {
+        status = rlv_change_measure(&change, &pair[0].mesh, &pair[1].mesh, &how, error);
+        if (status == RLV_DONE)
+            status = tell_all(answer, &change, options, pair, error);
+        else if (status == RLV_IMPOSSIBLE)
+        {
+            record_nothing(answer->record);
+            if (!options->aligned)
+                pose_record(record_object(answer->record, "pose"), &change.alignment, false);
+        }
+    }
+    rlv_change_free(&change);
+    given_mesh_free(&pair[0]);
+    given_mesh_free(&pair[1]);
+    return status;
+}

@@ -1,0 +1,134 @@
+#include "words.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+int words_decimals(double sd)
+{
+    if (!(sd > 0.0) || !isfinite(sd))
+        return 12;
+    int place = (int)floor(log10(sd));
+    // A hair under a power of ten: 0.0999… is a tenth.
+    if (sd / pow(10.0, place) >= 9.5)
+        place++;
+    bool first_is_one = sd / pow(10.0, place) < 1.95;
+    int decimals = first_is_one ? 1 - place : -place;
+    return decimals < 12 ? decimals : 12;
+}
+
+static rlv_words rounded(double value, int decimals, double (*rounding)(double))
+{
+    rlv_words out;
+    if (!isfinite(value))
+    {
+        snprintf(out.text, sizeof out.text, "not known");
+        return out;
+    }
+    double unit = pow(10.0, abs(decimals));
+    double whole = rounding(decimals >= 0 ? value * unit : value / unit);
+    double shown = decimals >= 0 ? whole / unit : whole * unit;
+    // No "-0.0".
+    snprintf(out.text, sizeof out.text, "%.*f", decimals > 0 ? decimals : 0, shown == 0.0 ? 0.0 : shown);
+    return out;
+}
+
+rlv_words words_number(double value, int decimals)
+{
+    return rounded(value, decimals, nearbyint);
+}
+
+rlv_words words_figures(double value, int figures)
+{
+    if (value == 0.0 || !isfinite(value))
+        return rounded(value, 0, nearbyint);
+    int place = (int)floor(log10(fabs(value)));
+    // 9.996 to three figures is 10.0, a place higher.
+    if (nearbyint(fabs(value) / pow(10.0, place - figures + 1)) >= pow(10.0, figures))
+        place++;
+    return rounded(value, figures - 1 - place, nearbyint);
+}
+
+double words_sd(rlv_interval interval)
+{
+    return (interval.high - interval.low) / (2.0 * 1.959963984540054);
+}
+
+/// Decimals for an interval in `unit`; four figures where its width is not known.
+static int decimals_of(rlv_interval interval, double unit)
+{
+    double sd = words_sd(interval) / unit;
+    if (sd > 0.0 && isfinite(sd))
+        return words_decimals(sd);
+    double size = fabs(interval.value / unit);
+    return size > 0.0 && isfinite(size) ? 3 - (int)floor(log10(size)) : 0;
+}
+
+rlv_words words_value(rlv_interval interval, double unit)
+{
+    return words_number(interval.value / unit, decimals_of(interval, unit));
+}
+
+rlv_words words_ends(rlv_interval interval, double unit)
+{
+    int decimals = decimals_of(interval, unit);
+    rlv_words out;
+    // A thousandth of the last figure is the floor: what stands on a figure to rounding stays on it.
+    double hair = 1e-3 * pow(10.0, -decimals);
+    snprintf(out.text, sizeof out.text, "%.36s to %.36s", rounded(interval.low / unit + hair, decimals, floor).text,
+             rounded(interval.high / unit - hair, decimals, ceil).text);
+    return out;
+}
+
+rlv_words words_share(double share)
+{
+    rlv_words out;
+    if (isfinite(share))
+        snprintf(out.text, sizeof out.text, "%.0f %%", 100.0 * share);
+    else
+        snprintf(out.text, sizeof out.text, "not known");
+    return out;
+}
+
+rlv_words words_count(size_t count, const char* noun)
+{
+    rlv_words out;
+    const char* slash = strchr(noun, '/');
+    if (slash == NULL)
+        snprintf(out.text, sizeof out.text, "%zu %.50s%s", count, noun, count == 1 ? "" : "s");
+    else if (count == 1)
+        snprintf(out.text, sizeof out.text, "1 %.*s", (int)(slash - noun), noun);
+    else
+        snprintf(out.text, sizeof out.text, "%zu %.50s", count, slash + 1);
+    return out;
+}
+
+rlv_words words_exact(double value)
+{
+    rlv_words out = {""};
+    for (int figures = 15; isfinite(value) && figures <= 17; figures++)
+    {
+        snprintf(out.text, sizeof out.text, "%.*g", figures, value);
+        if (strtod(out.text, NULL) == value)
+            break;
+    }
+    return out;
+}
+
+void words_write_csv(FILE* stream, const char* text)
+{
+    if (strpbrk(text, ",\"\r\n") == NULL)
+    {
+        fputs(text, stream);
+        return;
+    }
+    fputc('"', stream);
+    for (; *text != '\0'; text++)
+    {
+        if (*text == '"')
+            fputc('"', stream);
+        fputc(*text, stream);
+    }
+    fputc('"', stream);
+}

@@ -1,0 +1,50 @@
+/// Numbers for people: no more figures than the uncertainty allows, and the interval beside them.
+///
+/// A number is rounded at the first figure of its standard uncertainty, or at the second where the first is a 1: "at
+/// most two significant digits" of the uncertainty (JCGM 100:2008, Guide to the expression of uncertainty in
+/// measurement, 7.2.6). The ends of an interval are rounded outward, so that rounding never makes a result look surer
+/// than it is.
+
+#ifndef RLV_WORDS_H
+#define RLV_WORDS_H
+
+#include "change.h"
+
+#include <stdio.h>
+
+/// A number in words, by value: `printf("%s", words_number(x, 1).text)`.
+typedef struct rlv_words
+{
+    char text[80];
+} rlv_words;
+
+/// Decimals that a number with standard uncertainty `sd` may carry: 2 for hundredths, -1 for tens. 12 where sd is not
+/// above zero.
+int words_decimals(double sd);
+
+/// `value` with so many decimals (below zero: rounded to tens, hundreds…); "not known" where it is not finite.
+rlv_words words_number(double value, int decimals);
+
+/// `value` with `figures` significant figures and no exponent.
+rlv_words words_figures(double value, int figures);
+
+/// Standard uncertainty that a 95 % interval stands for, were it normal.
+double words_sd(rlv_interval interval);
+
+/// The value of an interval divided by `unit` (1000 for mm3 in mL), its ends, and both.
+rlv_words words_value(rlv_interval interval, double unit);
+rlv_words words_ends(rlv_interval interval, double unit); ///< "11.9 to 12.7"
+
+/// A share as per cent: "83 %".
+rlv_words words_share(double share);
+
+/// `count` and its noun: "1 island", "3 islands" (an `s` is added, or what follows a slash: "box/boxes").
+rlv_words words_count(size_t count, const char* noun);
+
+/// The shortest decimal that reads back to the same double; empty where it is not finite. For CSV.
+rlv_words words_exact(double value);
+
+/// Write a text field of a CSV table, quoted where it must be (RFC 4180).
+void words_write_csv(FILE* stream, const char* text);
+
+#endif
