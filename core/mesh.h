@@ -45,8 +45,8 @@ static inline rlv_vec3 rlv_mesh_vertex(const rlv_mesh* mesh, size_t index)
     return rlv_vec3_add(mesh->origin_mm, rlv_vec3_from(mesh->position_mm + 3 * index));
 }
 
-/// Merge the vertices that lie at the same place to the bit (and have the same colour), keeping the order of first
-/// appearance. Triangles keep their order; none is dropped.
+/// Merge the vertices that lie at the same place to the bit (-0 and 0 are one; colours must be the same too), keeping the
+/// order of first appearance. Triangles keep their order; none is dropped. On RLV_SYSTEM the mesh is as it was.
 rlv_status rlv_mesh_weld(rlv_mesh* mesh, rlv_error* error);
 
 /// What rlv_mesh_mend found, and what it did about it. Counts are of the mesh as it came unless they say otherwise.
@@ -57,19 +57,20 @@ typedef struct rlv_mesh_health
     size_t unused_vertices;   ///< vertices that no triangle uses; kept
     size_t mixed_winding;     ///< triangles turned to agree with their neighbours
     size_t inside_out;        ///< closed shells turned so that their outside is outside (cavities stay cavities)
-    size_t branching_edges;   ///< edges shared by more than two triangles
-    size_t shells;            ///< connected parts, after mending
+    size_t branching_edges;   ///< edges shared by more than two triangles, once duplicates are gone
+    size_t shells;            ///< parts connected over edges of two triangles, after mending
     size_t islands;           ///< shells with less than a thousandth of the whole area
     size_t open_edges;        ///< edges with one triangle, after mending
     size_t border_loops;      ///< closed walks along open edges
-    bool closed;              ///< no open and no branching edge, so that a volume can be trusted
+    bool closed;              ///< every edge is passed as often one way as the other, so that a volume can be trusted
     bool one_sided;           ///< a shell cannot be wound consistently (as on a Moebius band); left as it was
 } rlv_mesh_health;
 
-/// Make a mesh fit to be measured: drop triangles without area and duplicates, wind each shell consistently, and turn
-/// every closed shell the right way out. A shell inside another one is a cavity where it was wound as one, and a solid
-/// (an overlapping shell, counted once by `columns`) otherwise. Open shells are wound by the side that most of
-/// the file's own triangles face. RLV_BAD_INPUT where no triangle is left.
+/// Make a mesh fit to be measured: drop triangles without area and duplicates, wind each shell consistently (as most of
+/// its own triangles were), and turn every closed shell the right way out. A shell that lies in no solid is turned where
+/// it is wound inwards, and what lies inside it is turned with it: a whole file may be inside out. A shell inside a solid
+/// is a cavity where it was wound against that solid, and a second solid (an overlapping shell, counted once by `columns`)
+/// otherwise. Two solids that touch at a vertex or along an edge are two shells. RLV_BAD_INPUT where no triangle is left.
 rlv_status rlv_mesh_mend(rlv_mesh* mesh, rlv_mesh_health* health, rlv_error* error);
 
 /// Size and mass properties of a mesh, from its surface alone. For a mesh that is not closed only `area_mm2`, `low_mm`,
