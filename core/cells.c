@@ -1,0 +1,117 @@
+#include "cells.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    AXIS_BITS = 20, // three axes and a tag of four bits fill a key of 64
+    AXIS_MASK = (1 << AXIS_BITS) - 1,
+    AXIS_ZERO = 1 << (AXIS_BITS - 1),
+};
+
+static uint64_t key_of(const float point_mm[3], uint8_t tag, double per_mm)
+{
+    uint64_t key = tag;
+    for (int i = 0; i < 3; i++)
+    {
+        double at = floor((double)point_mm[i] * per_mm) + AXIS_ZERO;
+        at = at < 0.0 ? 0.0 : at > AXIS_MASK ? AXIS_MASK : at;
+        key = key << AXIS_BITS | (uint64_t)at;
+    }
+    return key;
+}
+
+static size_t place_of(const rlv_cells* cells, uint64_t key)
+{
+    key ^= key >> 31; // a mixer with odd constants: neighbouring cells must not share a run of the table
+    key *= 0x9e3779b97f4a7c15u;
+    key ^= key >> 29;
+    return (size_t)key & cells->table_mask;
+}
+
+/// The number of the cell with `key`; a free place in the table where there is none.
+static uint32_t* find(const rlv_cells* cells, uint64_t key)
+{
+    size_t place = place_of(cells, key);
+    while (cells->table[place] != RLV_CELLS_NONE && cells->key[cells->table[place]] != key)
+        place = (place + 1) & cells->table_mask;
+    return cells->table + place;
+}
+
+static rlv_status list_members(rlv_cells* cells, size_t count, rlv_error* error)
+{
+    cells->start = rlv_reserve(cells->count + 1, sizeof *cells->start, error);
+    cells->member = cells->start != NULL ? rlv_reserve(count, sizeof *cells->member, error) : NULL;
+    if (cells->member == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < count; i++)
+        cells->start[cells->of_point[i] + 1]++;
+    for (size_t c = 0; c < cells->count; c++)
+        cells->start[c + 1] += cells->start[c];
+    for (size_t i = count; i-- > 0;)
+        cells->member[--cells->start[cells->of_point[i] + 1]] = (uint32_t)i;
+    // Filling from the back left each start one cell early.
+    memmove(cells->start, cells->start + 1, cells->count * sizeof *cells->start);
+    cells->start[cells->count] = (uint32_t)count;
+    return RLV_DONE;
+}
+
+rlv_status rlv_cells_build(rlv_cells* cells, size_t count, const float* point_mm, const uint8_t* tag, double side_mm,
+                           rlv_error* error)
+{
+    size_t places = 16;
+    while (places < 2 * count)
+        places *= 2;
+    cells->side_mm = side_mm;
+    cells->table_mask = places - 1;
+    cells->of_point = rlv_reserve(count, sizeof *cells->of_point, error);
+    cells->key = cells->of_point != NULL ? rlv_reserve(count, sizeof *cells->key, error) : NULL;
+    cells->table = cells->key != NULL ? rlv_reserve(places, sizeof *cells->table, error) : NULL;
+    if (cells->table == NULL)
+        return RLV_SYSTEM;
+    memset(cells->table, 0xff, places * sizeof *cells->table);
+    const double per_mm = 1.0 / side_mm;
+    for (size_t i = 0; i < count; i++)
+    {
+        uint64_t key = key_of(point_mm + 3 * i, tag != NULL ? tag[i] : 0, per_mm);
+        uint32_t* number = find(cells, key);
+        if (*number == RLV_CELLS_NONE)
+        {
+            *number = (uint32_t)cells->count;
+            cells->key[cells->count++] = key;
+        }
+        cells->of_point[i] = *number;
+    }
+    return list_members(cells, count, error);
+}
+
+void rlv_cells_free(rlv_cells* cells)
+{
+    free(cells->of_point);
+    free(cells->start);
+    free(cells->member);
+    free(cells->key);
+    free(cells->table);
+    memset(cells, 0, sizeof *cells);
+}
+
+uint32_t rlv_cells_near(const rlv_cells* cells, uint32_t cell, const int step[3])
+{
+    uint64_t key = cells->key[cell];
+    uint64_t moved = key >> (3 * AXIS_BITS);
+    for (int i = 0; i < 3; i++)
+    {
+        int64_t at = (int64_t)(key >> ((2 - i) * AXIS_BITS) & AXIS_MASK) + step[i];
+        if (at < 0 || at > AXIS_MASK)
+            return RLV_CELLS_NONE;
+        moved = moved << AXIS_BITS | (uint64_t)at;
+    }
+    return *find(cells, moved);
+}
+
+uint32_t rlv_cells_at(const rlv_cells* cells, const float point_mm[3], uint8_t tag)
+{
+    return *find(cells, key_of(point_mm, tag, 1.0 / cells->side_mm));
+}

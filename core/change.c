@@ -1,0 +1,648 @@
+#include "change.h"
+
+#include "cells.h"
+#include "columns.h"
+#include "depths.h"
+#include "field.h"
+#include "regions.h"
+#include "sampling.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    MOST_SAMPLES = 400000, // a stage; a 300 mm block then has a sample every millimetre
+    PATCHES = 360,         // of the surface that held still: what a warp of 30 mm needs on a 300 mm block
+    CELLS_ACROSS = 700,    // default pitch: the block's diagonal over this
+};
+
+/// A stage that shares less than this of its surface with the other is not measured.
+static const double LEAST_STABLE = 0.02;
+
+/// All that a measurement holds on the way; every part is freed in one place.
+typedef struct work
+{
+    const rlv_mesh *before, *after;
+    const rlv_change_options* options;
+    rlv_tree *before_tree, *after_tree;
+    rlv_sampling before_sampling, after_sampling;
+    rlv_depths before_depths, after_depths;
+    rlv_regions regions;
+    rlv_pose pose;
+    rlv_mesh moved;        ///< AFTER in BEFORE's frame
+    rlv_field* field;
+    rlv_patch* stable;
+    size_t stable_count;
+    double patch_side_mm;
+} work;
+
+static void free_work(work* w)
+{
+    rlv_tree_free(w->before_tree);
+    rlv_tree_free(w->after_tree);
+    rlv_sampling_free(&w->before_sampling);
+    rlv_sampling_free(&w->after_sampling);
+    rlv_depths_free(&w->before_depths);
+    rlv_depths_free(&w->after_depths);
+    rlv_regions_free(&w->regions);
+    rlv_mesh_free(&w->moved);
+    rlv_field_free(w->field);
+    free(w->stable);
+}
+
+void rlv_change_free(rlv_change* change)
+{
+    free(change->region);
+    free(change->before_label);
+    free(change->after_label);
+    memset(change, 0, sizeof *change);
+}
+
+static double relative_scale_sd(const rlv_change_options* options)
+{
+    return hypot(options->before_scale_sd, options->after_scale_sd);
+}
+
+// Finding
+
+/// The label of a triangle: the first of its corners' that is not 0.
+static uint16_t label_of(const uint32_t* corner, const rlv_sampling* sampling, const uint16_t* of_sample)
+{
+    for (int k = 0; k < 3; k++)
+    {
+        const uint32_t sample = sampling->of_vertex[corner[k]];
+        if (sample != RLV_CELLS_NONE && of_sample[sample] != 0)
+            return of_sample[sample];
+    }
+    return 0;
+}
+
+static uint8_t* mark_triangles(const rlv_mesh* mesh, const rlv_sampling* sampling, const uint8_t* of_sample,
+                               rlv_error* error)
+{
+    uint8_t* mark = rlv_reserve(mesh->triangle_count, 1, error);
+    if (mark == NULL)
+        return NULL;
+#pragma omp parallel for schedule(static)
+    for (size_t t = 0; t < mesh->triangle_count; t++)
+        for (int k = 0; k < 3; k++)
+        {
+            const uint32_t sample = sampling->of_vertex[mesh->corner[3 * t + (size_t)k]];
+            mark[t] |= sample != RLV_CELLS_NONE && of_sample[sample];
+        }
+    return mark;
+}
+
+static rlv_status find_regions(work* w, rlv_error* error)
+{
+    rlv_depths_free(&w->before_depths);
+    rlv_depths_free(&w->after_depths);
+    rlv_regions_free(&w->regions);
+    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling},
+                    after = {w->after, w->after_tree, &w->after_sampling};
+    rlv_status status = rlv_depths_measure(&w->before_depths, &w->after_depths, before, after, &w->pose, error);
+    if (status == RLV_DONE)
+        status = rlv_regions_find(&w->regions, &w->before_depths, &w->before_sampling, &w->after_depths,
+                                  &w->after_sampling, error);
+    return status;
+}
+
+/// Align again with what changed, and a margin, left out.
+static rlv_status align_again(work* w, rlv_alignment* alignment, rlv_error* error)
+{
+    uint8_t* before = mark_triangles(w->before, &w->before_sampling, w->regions.before_near, error);
+    uint8_t* after = before != NULL ? mark_triangles(w->after, &w->after_sampling, w->regions.after_near, error) : NULL;
+    rlv_status status = RLV_SYSTEM;
+    if (after != NULL)
+    {
+        const rlv_align_options options = {.scale_sd = relative_scale_sd(w->options),
+                                           .start = &w->pose,
+                                           .before_left_out = before,
+                                           .after_left_out = after,
+                                           .seed = w->options->seed};
+        const bool ambiguous = alignment->ambiguous;
+        status = rlv_align(alignment, w->before, w->before_tree, w->after, &options, error);
+        alignment->ambiguous |= ambiguous;
+        w->pose = alignment->pose;
+    }
+    free(before);
+    free(after);
+    return status;
+}
+
+static rlv_status align_first(work* w, rlv_alignment* alignment, rlv_error* error)
+{
+    const rlv_align_options options = {.scale_sd = relative_scale_sd(w->options),
+                                       .start = w->options->start,
+                                       .seed = w->options->seed,
+                                       .progress = w->options->progress};
+    rlv_status status = rlv_align(alignment, w->before, w->before_tree, w->after, &options, error);
+    w->pose = alignment->pose;
+    if (status == RLV_DONE && alignment->ambiguous)
+        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
+                          "put marks on the rim that both stages show, or align by tie points and say --aligned",
+                          "the alignment is ambiguous: %s", alignment->reason);
+    return status;
+}
+
+static rlv_status index_stages(work* w, rlv_error* error)
+{
+    rlv_tell(&w->options->progress, "index", 0.0);
+    rlv_status status = rlv_tree_build(&w->before_tree, w->before, error);
+    if (status == RLV_DONE)
+        status = rlv_tree_build(&w->after_tree, w->after, error);
+    if (status == RLV_DONE)
+        status = rlv_sampling_take(&w->before_sampling, w->before, MOST_SAMPLES, error);
+    if (status == RLV_DONE)
+        status = rlv_sampling_take(&w->after_sampling, w->after, MOST_SAMPLES, error);
+    return status;
+}
+
+// The field
+
+static double stable_area(const work* w)
+{
+    double area = 0.0;
+    for (size_t i = 0; i < w->before_sampling.count; i++)
+        if (!w->regions.before_near[i] && !isnan(w->before_depths.depth_mm[i]))
+            area += (double)w->before_sampling.area_mm2[i];
+    return area;
+}
+
+static rlv_status gather(const work* w, rlv_patch** patch, size_t* count, double side_mm, rlv_error* error)
+{
+    return rlv_patches_gather(patch, count, w->before_depths.count, w->before_depths.position_mm,
+                              w->before_depths.normal, w->before_sampling.area_mm2, w->before_depths.depth_mm,
+                              w->regions.before_near, side_mm, 0.15, error);
+}
+
+/// Patches of the surface that held still, about PATCHES of them.
+static rlv_status gather_stable(work* w, rlv_error* error)
+{
+    const double area = stable_area(w);
+    double whole = 0.0;
+    for (size_t i = 0; i < w->before_sampling.count; i++)
+        whole += (double)w->before_sampling.area_mm2[i];
+    if (area < LEAST_STABLE * whole)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "scan more of the surface that did not change, or put marks on the rim",
+                        "only %.1f %% of the surface before held still", 100.0 * area / whole);
+    w->patch_side_mm = fmax(sqrt(1.5 * area / PATCHES), 2.0 * w->regions.noise.length_mm);
+    rlv_status status = RLV_DONE;
+    for (int pass = 0; pass < 3 && status == RLV_DONE; pass++)
+    {
+        if (pass > 0)
+            w->patch_side_mm *= sqrt((double)w->stable_count / PATCHES);
+        free(w->stable);
+        status = gather(w, &w->stable, &w->stable_count, w->patch_side_mm, error);
+    }
+    return status;
+}
+
+/// The surface of one region, before and after, in patches.
+typedef struct region_patches
+{
+    rlv_patch *before, *after;
+    size_t before_count, after_count;
+} region_patches;
+
+/// Patches of all samples whose label is in `wanted` (one a label).
+static rlv_status gather_labelled(const work* w, const uint8_t* wanted, region_patches* patches, rlv_error* error)
+{
+    const rlv_depths* depths[2] = {&w->before_depths, &w->after_depths};
+    const rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
+    const uint16_t* label[2] = {w->regions.before, w->regions.after};
+    rlv_patch** patch[2] = {&patches->before, &patches->after};
+    size_t* count[2] = {&patches->before_count, &patches->after_count};
+    rlv_status status = RLV_DONE;
+    for (int k = 0; k < 2 && status == RLV_DONE; k++)
+    {
+        uint8_t* skip = rlv_reserve(depths[k]->count, 1, error);
+        if (skip == NULL)
+            return RLV_SYSTEM;
+        for (size_t i = 0; i < depths[k]->count; i++)
+            skip[i] = !wanted[label[k][i]];
+        status = rlv_patches_gather(patch[k], count[k], depths[k]->count, depths[k]->position_mm, depths[k]->normal,
+                                    sampling[k]->area_mm2, NULL, skip, w->patch_side_mm, 0.0, error);
+        free(skip);
+    }
+    return status;
+}
+
+// Summing
+
+/// What the columns say of a label, as the mean of the axes.
+typedef struct column_sum
+{
+    double signed_mm3;
+} column_sum;
+
+static void label_triangles(const rlv_mesh* mesh, const rlv_sampling* sampling, const uint16_t* of_sample,
+                            uint16_t* label)
+{
+#pragma omp parallel for schedule(static)
+    for (size_t t = 0; t < mesh->triangle_count; t++)
+        label[t] = label_of(mesh->corner + 3 * t, sampling, of_sample);
+}
+
+/// Where a mesh opens: minus the sum of its area vectors, which is nothing where it is closed; and whether it is open.
+static bool opening(const rlv_mesh* mesh, rlv_vec3* towards)
+{
+    rlv_vec3 sum = {0, 0, 0};
+    double area = 0.0;
+    for (size_t t = 0; t < mesh->triangle_count; t++)
+    {
+        const uint32_t* corner = mesh->corner + 3 * t;
+        const rlv_vec3 a = rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[0]);
+        const rlv_vec3 n =
+            rlv_vec3_cross(rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[1]), a),
+                           rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[2]), a));
+        sum = rlv_vec3_add(sum, n);
+        area += rlv_vec3_length(n);
+    }
+    *towards = rlv_vec3_scale(sum, -1.0);
+    return rlv_vec3_length(sum) > 1e-9 * area;
+}
+
+/// A rotation that carries `direction` onto minus z.
+static rlv_mat3 turn_down(rlv_vec3 direction)
+{
+    const rlv_vec3 from = rlv_vec3_unit(direction), down = {0, 0, -1};
+    const rlv_vec3 axis = rlv_vec3_cross(from, down);
+    const double sine = rlv_vec3_length(axis), cosine = rlv_vec3_dot(from, down);
+    if (sine < 1e-9)
+        return cosine > 0.0 ? rlv_mat3_identity() : rlv_rotation_from_vector(rlv_vec3_of(M_PI, 0, 0));
+    return rlv_rotation_from_vector(rlv_vec3_scale(axis, atan2(sine, cosine) / sine));
+}
+
+static double default_pitch(const rlv_mesh* mesh)
+{
+    const rlv_mesh_measures m = rlv_mesh_measure(mesh);
+    return rlv_vec3_length(rlv_vec3_sub(m.high_mm, m.low_mm)) / CELLS_ACROSS;
+}
+
+/// Sum the columns of one axis into `sum` (one a label), times `share`.
+static rlv_status sum_axis(rlv_change* change, column_sum* sum, size_t labels, const rlv_mesh* before,
+                           const rlv_mesh* after, rlv_axis axis, double pitch, double share, double* total,
+                           rlv_error* error)
+{
+    rlv_columns_difference difference = {0};
+    const rlv_solid first = {before, change->before_label}, second = {after, change->after_label};
+    rlv_status status = rlv_columns_compare(&difference, &first, &second, labels, axis, pitch, error);
+    if (status == RLV_DONE)
+    {
+        for (size_t l = 0; l < labels; l++)
+            sum[l].signed_mm3 += share * difference.label[l].signed_mm3;
+        change->left_out_mm2 += share * difference.left_out_mm2;
+        change->overlap_mm2 = fmax(change->overlap_mm2, difference.overlap_mm2);
+        *total = difference.signed_mm3;
+    }
+    rlv_columns_difference_free(&difference);
+    return status;
+}
+
+static rlv_status sum_closed(rlv_change* change, column_sum* sum, size_t labels, const work* w, double pitch,
+                             rlv_error* error)
+{
+    double total[3];
+    for (int axis = 0; axis < 3; axis++)
+    {
+        rlv_tell(&w->options->progress, "columns", axis / 3.0);
+        rlv_status status = sum_axis(change, sum, labels, w->before, &w->moved, (rlv_axis)axis, pitch, 1.0 / 3.0,
+                                     total + axis, error);
+        if (status != RLV_DONE)
+            return status;
+    }
+    change->axis_spread_mm3 = fmax(fmax(total[0], total[1]), total[2]) - fmin(fmin(total[0], total[1]), total[2]);
+    change->divergence_mm3 = rlv_mesh_measure(w->before).volume_mm3 - rlv_mesh_measure(&w->moved).volume_mm3;
+    return RLV_DONE;
+}
+
+/// Open scans are summed along the one direction in which they open, against a common base.
+static rlv_status sum_open(rlv_change* change, column_sum* sum, size_t labels, const work* w, rlv_vec3 towards,
+                           double pitch, rlv_error* error)
+{
+    rlv_mesh before = {0}, after = {0};
+    rlv_pose turn = rlv_pose_identity();
+    turn.rotation = turn_down(towards);
+    double total;
+    rlv_status status = rlv_mesh_copy(&before, w->before, error);
+    if (status == RLV_DONE)
+        status = rlv_mesh_copy(&after, &w->moved, error);
+    if (status == RLV_DONE)
+    {
+        rlv_pose_move_mesh(&turn, &before);
+        rlv_pose_move_mesh(&turn, &after);
+        status = sum_axis(change, sum, labels, &before, &after, RLV_AXIS_Z, pitch, 1.0, &total, error);
+    }
+    change->axis_spread_mm3 = change->divergence_mm3 = NAN;
+    rlv_mesh_free(&before);
+    rlv_mesh_free(&after);
+    return status;
+}
+
+static rlv_status sum_columns(rlv_change* change, column_sum* sum, size_t labels, work* w, rlv_error* error)
+{
+    change->before_label = rlv_reserve(w->before->triangle_count, sizeof *change->before_label, error);
+    change->after_label = rlv_reserve(w->after->triangle_count, sizeof *change->after_label, error);
+    if (change->before_label == NULL || change->after_label == NULL)
+        return RLV_SYSTEM;
+    label_triangles(w->before, &w->before_sampling, w->regions.before, change->before_label);
+    label_triangles(w->after, &w->after_sampling, w->regions.after, change->after_label);
+    rlv_status status = rlv_mesh_copy(&w->moved, w->after, error);
+    if (status != RLV_DONE)
+        return status;
+    rlv_pose_move_mesh(&w->pose, &w->moved);
+    rlv_vec3 before_opens, after_opens;
+    const bool before_open = opening(w->before, &before_opens), after_open = opening(&w->moved, &after_opens);
+    change->open = before_open || after_open;
+    const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : default_pitch(w->before);
+    return change->open ? sum_open(change, sum, labels, w, rlv_vec3_add(before_opens, after_opens), pitch, error)
+                        : sum_closed(change, sum, labels, w, pitch, error);
+}
+
+// Telling
+
+/// A measured volume with the predicted error taken off, and its 95 % interval with `more_sd` beside the field's.
+static rlv_interval interval_of(double measured, const rlv_flux_error* flux, double more_sd)
+{
+    const double value = measured - flux->mean_mm3, more = 1.959964 * more_sd;
+    return (rlv_interval){value, value - hypot(flux->high_mm3 - flux->mean_mm3, more),
+                          value + hypot(flux->mean_mm3 - flux->low_mm3, more)};
+}
+
+static rlv_interval magnitude(rlv_interval signed_interval, int sign)
+{
+    if (sign > 0)
+        return signed_interval;
+    return (rlv_interval){-signed_interval.value, -signed_interval.high, -signed_interval.low};
+}
+
+/// Area, centroid and mean of the seeds of each region on BEFORE (on AFTER where BEFORE has none).
+static void place_regions(rlv_change* change, const work* w)
+{
+    for (int side = 0; side < 2; side++)
+    {
+        const rlv_sampling* sampling = side == 0 ? &w->before_sampling : &w->after_sampling;
+        const rlv_depths* depths = side == 0 ? &w->before_depths : &w->after_depths;
+        const uint16_t* label = side == 0 ? w->regions.before : w->regions.after;
+        const uint8_t* seed = side == 0 ? w->regions.before_seed : w->regions.after_seed;
+        uint8_t* done = calloc(change->region_count + 1, 1);
+        if (done == NULL)
+            return;
+        for (size_t r = 0; r < change->region_count; r++)
+            done[r + 1] = change->region[r].area_mm2 > 0.0;
+        for (size_t i = 0; i < depths->count; i++)
+        {
+            if (!seed[i] || done[label[i]])
+                continue;
+            rlv_change_region* region = change->region + label[i] - 1;
+            const double area = (double)sampling->area_mm2[i];
+            region->area_mm2 += area;
+            region->centroid_mm =
+                rlv_vec3_along(region->centroid_mm, area, rlv_vec3_from(depths->position_mm + 3 * i));
+        }
+        for (size_t r = 0; r < change->region_count; r++)
+            if (!done[r + 1] && change->region[r].area_mm2 > 0.0)
+                change->region[r].centroid_mm =
+                    rlv_vec3_along(w->before->origin_mm, 1.0 / change->region[r].area_mm2, change->region[r].centroid_mm);
+        free(done);
+    }
+}
+
+/// The greatest depth of each region: of means over cells of one correlation length, so that noise does not set it. Taken on
+/// AFTER, where a depth is the distance to the surface that was; on BEFORE where AFTER has none of a region.
+static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* error)
+{
+    for (int side = 1; side >= 0; side--)
+    {
+        const rlv_depths* depths = side == 0 ? &w->before_depths : &w->after_depths;
+        const uint16_t* label = side == 0 ? w->regions.before : w->regions.after;
+        const uint8_t* seed = side == 0 ? w->regions.before_seed : w->regions.after_seed;
+        rlv_cells cells = {0};
+        rlv_status status = rlv_cells_build(&cells, depths->count, depths->position_mm, NULL,
+                                            w->regions.noise.scale_mm[0], error);
+        for (size_t c = 0; status == RLV_DONE && c < cells.count; c++)
+        {
+            double sum = 0.0, n = 0.0;
+            uint16_t of = 0;
+            for (uint32_t m = cells.start[c]; m < cells.start[c + 1]; m++)
+            {
+                const uint32_t i = cells.member[m];
+                if (!seed[i] || isnan(depths->depth_mm[i]) || (of != 0 && label[i] != of))
+                    continue;
+                of = label[i];
+                sum += (double)depths->depth_mm[i];
+                n += 1.0;
+            }
+            if (of == 0 || (side == 0 && w->regions.sign[of - 1] == 0))
+                continue;
+            rlv_change_region* region = change->region + of - 1;
+            if (side == 1 || region->max_depth_mm == 0.0)
+                region->max_depth_mm = fmax(region->max_depth_mm, fabs(sum / n));
+        }
+        rlv_cells_free(&cells);
+        if (status != RLV_DONE)
+            return status;
+    }
+    return RLV_DONE;
+}
+
+/// What a fifth, a tenth… of the detection limit's table is made from: a patch as wide as two cells of a scale is seen there.
+static void tell_limits(rlv_change* change, const work* w)
+{
+    const rlv_depth_noise* noise = &w->regions.noise;
+    double best = INFINITY;
+    for (int k = 0; k < RLV_REGION_SCALES; k++)
+    {
+        best = fmin(best, noise->threshold * noise->scale_sd_mm[k]);
+        change->limit[k] = (rlv_detection_limit){9.0 * noise->scale_mm[k] * noise->scale_mm[k], best};
+    }
+    for (int k = RLV_REGION_SCALES; k < RLV_CHANGE_LIMITS; k++)
+        change->limit[k] = (rlv_detection_limit){10.0 * change->limit[k - 1].area_mm2, best};
+}
+
+/// The volumes whose errors are predicted: each region, all that was removed, all that was added, and the rest.
+typedef struct volumes
+{
+    size_t count;
+    region_patches* patches;
+    rlv_flux* flux;
+    rlv_flux_error* error;
+    uint8_t* wanted;
+} volumes;
+
+static void free_volumes(volumes* v)
+{
+    for (size_t i = 0; v->patches != NULL && i < v->count; i++)
+    {
+        free(v->patches[i].before);
+        free(v->patches[i].after);
+    }
+    free(v->patches);
+    free(v->flux);
+    free(v->error);
+    free(v->wanted);
+}
+
+/// Whether label `l` belongs to volume `v` of `regions`: a region, then removed, added, the rest.
+static bool belongs(const rlv_regions* regions, size_t volume, size_t label)
+{
+    if (volume < regions->count)
+        return label == volume + 1;
+    if (volume == regions->count + 2)
+        return label == 0;
+    return label > 0 && regions->sign[label - 1] == (volume == regions->count ? 1 : -1);
+}
+
+static rlv_status predict_errors(volumes* v, const work* w, rlv_error* error)
+{
+    const size_t labels = w->regions.count + 1;
+    v->count = w->regions.count + 3;
+    if ((v->patches = rlv_reserve(v->count, sizeof *v->patches, error)) == NULL ||
+        (v->flux = rlv_reserve(v->count, sizeof *v->flux, error)) == NULL ||
+        (v->error = rlv_reserve(v->count, sizeof *v->error, error)) == NULL ||
+        (v->wanted = rlv_reserve(labels, 1, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < v->count; i++)
+    {
+        for (size_t l = 0; l < labels; l++)
+            v->wanted[l] = belongs(&w->regions, i, l);
+        rlv_status status = gather_labelled(w, v->wanted, v->patches + i, error);
+        if (status != RLV_DONE)
+            return status;
+        const region_patches* p = v->patches + i;
+        v->flux[i] = (rlv_flux){p->before, p->before_count, p->after, p->after_count, i + 1 == v->count};
+    }
+    return rlv_field_predict(w->field, v->flux, v->count, v->error, error);
+}
+
+static int by_volume(const void* a, const void* b)
+{
+    const double x = ((const rlv_change_region*)a)->volume_mm3.value, y = ((const rlv_change_region*)b)->volume_mm3.value;
+    return (x < y) - (x > y);
+}
+
+/// Put the regions in the order of their volumes, and the labels of the triangles with them.
+static rlv_status sort_regions(rlv_change* change, const work* w, rlv_error* error)
+{
+    uint16_t* now = rlv_reserve(change->region_count + 1, sizeof *now, error);
+    rlv_change_region* old = rlv_reserve(change->region_count, sizeof *old, error);
+    if (now != NULL && old != NULL)
+    {
+        memcpy(old, change->region, change->region_count * sizeof *old);
+        qsort(change->region, change->region_count, sizeof *change->region, by_volume);
+        for (size_t r = 0; r < change->region_count; r++)
+            for (size_t n = 0; n < change->region_count; n++)
+                if (memcmp(old + r, change->region + n, sizeof *old) == 0)
+                    now[r + 1] = (uint16_t)(n + 1);
+        for (size_t t = 0; t < w->before->triangle_count; t++)
+            change->before_label[t] = now[change->before_label[t]];
+        for (size_t t = 0; t < w->after->triangle_count; t++)
+            change->after_label[t] = now[change->after_label[t]];
+    }
+    const rlv_status status = now != NULL && old != NULL ? RLV_DONE : RLV_SYSTEM;
+    free(now);
+    free(old);
+    return status;
+}
+
+static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const work* w, rlv_error* error)
+{
+    volumes v = {0};
+    const size_t count = w->regions.count;
+    const double scale_sd = 3.0 * w->options->before_scale_sd;
+    rlv_status status = predict_errors(&v, w, error);
+    if (status == RLV_DONE && (change->region = rlv_reserve(count, sizeof *change->region, error)) == NULL)
+        status = RLV_SYSTEM;
+    if (status == RLV_DONE)
+    {
+        double removed = 0.0, added = 0.0;
+        change->region_count = count;
+        for (size_t r = 0; r < count; r++)
+        {
+            const double measured = sum[r + 1].signed_mm3;
+            *(w->regions.sign[r] > 0 ? &removed : &added) += measured;
+            change->region[r].kind = w->regions.sign[r] > 0 ? RLV_CHANGE_REMOVED : RLV_CHANGE_ADDED;
+            change->region[r].volume_mm3 =
+                magnitude(interval_of(measured, v.error + r, scale_sd * measured), w->regions.sign[r]);
+        }
+        change->removed_mm3 = interval_of(removed, v.error + count, scale_sd * removed);
+        change->added_mm3 = magnitude(interval_of(added, v.error + count + 1, scale_sd * added), -1);
+        // What was taken off as the field's error stays in the balance: it is what nobody can tell.
+        const double rest = sum[0].signed_mm3 + v.error[count].mean_mm3 + v.error[count + 1].mean_mm3;
+        const double half = 1.959964 * hypot(v.error[count + 2].sd_mm3, hypot(v.error[count].sd_mm3, v.error[count + 1].sd_mm3));
+        change->untold_mm3 = (rlv_interval){rest, rest - half, rest + half};
+        place_regions(change, w);
+        status = deepen_regions(change, w, error);
+        for (size_t r = 0; r < count; r++)
+            change->region[r].mean_depth_mm = change->region[r].area_mm2 > 0.0
+                                                  ? change->region[r].volume_mm3.value / change->region[r].area_mm2
+                                                  : 0.0;
+    }
+    if (status == RLV_DONE)
+        status = sort_regions(change, w, error);
+    free_volumes(&v);
+    return status;
+}
+
+static void tell_noise(rlv_change* change, const work* w)
+{
+    const rlv_field_summary field = rlv_field_summarise(w->field);
+    change->noise_sd_mm = w->regions.noise.sd_mm;
+    change->noise_length_mm = w->regions.noise.length_mm;
+    change->warp_sd_mm = field.warp_sd_mm;
+    change->warp_length_mm = field.warp_length_mm;
+}
+
+static rlv_status measure(rlv_change* change, work* w, rlv_error* error)
+{
+    rlv_status status = index_stages(w, error);
+    if (status == RLV_DONE && !w->options->aligned)
+        status = align_first(w, &change->alignment, error);
+    if (status != RLV_DONE)
+        return status;
+    rlv_tell(&w->options->progress, "depths", 0.0);
+    status = find_regions(w, error);
+    for (int pass = 0; pass < 2 && !w->options->aligned && status == RLV_DONE; pass++)
+    {
+        status = align_again(w, &change->alignment, error);
+        if (status == RLV_DONE)
+            status = find_regions(w, error);
+    }
+    if (status != RLV_DONE || (status = gather_stable(w, error)) != RLV_DONE)
+        return status;
+    rlv_tell(&w->options->progress, "field", 0.0);
+    status = rlv_field_fit(&w->field, w->stable, w->stable_count, -log(w->pose.scale), relative_scale_sd(w->options), error);
+    if (status != RLV_DONE)
+        return status;
+    const size_t labels = w->regions.count + 1;
+    column_sum* sum = rlv_reserve(labels, sizeof *sum, error);
+    status = sum != NULL ? sum_columns(change, sum, labels, w, error) : RLV_SYSTEM;
+    if (status == RLV_DONE)
+        status = tell_volumes(change, sum, w, error);
+    free(sum);
+    if (status == RLV_DONE)
+    {
+        tell_limits(change, w);
+        tell_noise(change, w);
+    }
+    return status;
+}
+
+rlv_status rlv_change_measure(rlv_change* change, const rlv_mesh* before, const rlv_mesh* after,
+                              const rlv_change_options* options, rlv_error* error)
+{
+    work w = {.before = before, .after = after, .options = options, .pose = rlv_pose_identity()};
+    change->alignment.pose = rlv_pose_identity();
+    rlv_status status = measure(change, &w, error);
+    free_work(&w);
+    if (status != RLV_DONE)
+    {
+        const rlv_alignment known = change->alignment;
+        rlv_change_free(change);
+        change->alignment = known;
+    }
+    return status;
+}

@@ -1,0 +1,169 @@
+#include "depths.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static rlv_status reserve_depths(rlv_depths* depths, size_t count, rlv_error* error)
+{
+    depths->count = count;
+    if ((depths->position_mm = rlv_reserve(3 * count, sizeof(float), error)) == NULL ||
+        (depths->normal = rlv_reserve(3 * count, sizeof(float), error)) == NULL ||
+        (depths->depth_mm = rlv_reserve(count, sizeof(float), error)) == NULL ||
+        (depths->foot = rlv_reserve(count, sizeof(uint32_t), error)) == NULL)
+        return RLV_SYSTEM;
+    return RLV_DONE;
+}
+
+void rlv_depths_free(rlv_depths* depths)
+{
+    free(depths->position_mm);
+    free(depths->normal);
+    free(depths->depth_mm);
+    free(depths->foot);
+    memset(depths, 0, sizeof *depths);
+}
+
+static void put(float* at, rlv_vec3 v)
+{
+    at[0] = (float)v.x;
+    at[1] = (float)v.y;
+    at[2] = (float)v.z;
+}
+
+/// `pose` between two local frames instead of the meshes' own.
+static rlv_pose between_origins(const rlv_pose* pose, rlv_vec3 from_origin, rlv_vec3 to_origin)
+{
+    rlv_pose local = *pose;
+    local.translation_mm = rlv_vec3_sub(rlv_pose_apply(pose, from_origin), to_origin);
+    return local;
+}
+
+/// The depth of the sample at `here` over the foot at `there`, and whether there is a verdict.
+static float depth_of(rlv_vec3 here, rlv_vec3 here_normal, rlv_vec3 there, rlv_vec3 there_normal, bool at_border,
+                      double spacing_mm)
+{
+    rlv_vec3 step = rlv_vec3_sub(here, there);
+    double along = rlv_vec3_dot(step, here_normal), apart = rlv_vec3_length(step);
+    if (at_border && apart * apart - along * along > 0.25 * spacing_mm * spacing_mm)
+        return NAN;
+    if (apart <= 2.0 * fabs(along) || apart < 0.5 * spacing_mm)
+        return (float)along;
+    return (float)copysign(apart, rlv_vec3_dot(step, there_normal));
+}
+
+/// Fill `depths` at the samples of `here`; `into` carries them into BEFORE's local frame and `to_other` into the other's;
+/// `turn` is +1 at BEFORE's samples and -1 at AFTER's.
+static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage there, const rlv_pose* into,
+                               const rlv_pose* to_other, double turn, rlv_error* error)
+{
+    const size_t count = here.sampling->count;
+    rlv_status status = RLV_SYSTEM;
+    float* query = NULL;
+    rlv_nearest* nearest = NULL;
+    if (reserve_depths(depths, count, error) != RLV_DONE ||
+        (query = rlv_reserve(3 * count, sizeof *query, error)) == NULL ||
+        (nearest = rlv_reserve(count, sizeof *nearest, error)) == NULL)
+        goto end;
+#pragma omp parallel for schedule(static)
+    for (size_t i = 0; i < count; i++)
+    {
+        rlv_vec3 at = rlv_vec3_from(here.sampling->position_mm + 3 * i);
+        put(query + 3 * i, rlv_pose_apply(to_other, at));
+        put(depths->position_mm + 3 * i, rlv_pose_apply(into, at));
+        put(depths->normal + 3 * i, rlv_mat3_apply(into->rotation, rlv_vec3_from(here.sampling->normal + 3 * i)));
+    }
+    rlv_tree_nearest(there.tree, count, query, INFINITY, nearest);
+    const double spacing = there.sampling->spacing_mm;
+#pragma omp parallel for schedule(static)
+    for (size_t i = 0; i < count; i++)
+    {
+        const uint32_t vertex = there.mesh->corner[3 * (size_t)nearest[i].triangle];
+        const uint32_t foot = there.sampling->of_vertex[vertex];
+        rlv_vec3 normal = rlv_mat3_apply(to_other->rotation, rlv_vec3_from(here.sampling->normal + 3 * i));
+        depths->foot[i] = foot;
+        depths->depth_mm[i] =
+            (float)turn * depth_of(rlv_vec3_from(query + 3 * i), normal, rlv_vec3_from(nearest[i].point_mm),
+                                   rlv_vec3_from(there.sampling->normal + 3 * (size_t)foot),
+                                   there.sampling->border[foot] != 0, spacing);
+    }
+    status = RLV_DONE;
+end:
+    free(query);
+    free(nearest);
+    if (status != RLV_DONE)
+        rlv_depths_free(depths);
+    return status;
+}
+
+rlv_status rlv_depths_measure(rlv_depths* at_before, rlv_depths* at_after, rlv_stage before, rlv_stage after,
+                              const rlv_pose* pose, rlv_error* error)
+{
+    const rlv_pose into = between_origins(pose, after.mesh->origin_mm, before.mesh->origin_mm);
+    const rlv_pose back = rlv_pose_inverse(&into), stay = rlv_pose_identity();
+    rlv_status status = measure_side(at_before, before, after, &stay, &back, 1.0, error);
+    if (status == RLV_DONE)
+        status = measure_side(at_after, after, before, &into, &into, -1.0, error);
+    if (status != RLV_DONE)
+        rlv_depths_free(at_before);
+    return status;
+}
+
+static int by_value(const void* a, const void* b)
+{
+    const float x = *(const float*)a, y = *(const float*)b;
+    return (x > y) - (x < y);
+}
+
+/// Mean and sd of sorted values between `low` and `high`.
+static rlv_bulk moments_between(size_t count, const float* sorted, double low, double high)
+{
+    double sum = 0.0, squares = 0.0;
+    size_t n = 0;
+    for (size_t i = 0; i < count; i++)
+        if ((double)sorted[i] >= low && (double)sorted[i] <= high)
+            sum += (double)sorted[i], n++;
+    const double mean = n > 0 ? sum / (double)n : 0.5 * (low + high);
+    for (size_t i = 0; i < count; i++)
+        if ((double)sorted[i] >= low && (double)sorted[i] <= high)
+            squares += ((double)sorted[i] - mean) * ((double)sorted[i] - mean);
+    return (rlv_bulk){mean, n > 1 ? sqrt(squares / (double)(n - 1)) : 0.0};
+}
+
+rlv_status rlv_bulk_of(rlv_bulk* bulk, size_t count, const float* value, rlv_error* error)
+{
+    enum
+    {
+        MOST = 60000, // enough for an sd to three parts in a thousand
+    };
+    *bulk = (rlv_bulk){0, 0};
+    const size_t stride = count / MOST + 1;
+    float* sorted = rlv_reserve(count / stride + 1, sizeof *sorted, error);
+    if (sorted == NULL)
+        return RLV_SYSTEM;
+    size_t n = 0;
+    for (size_t i = 0; i < count; i += stride)
+        if (!isnan(value[i]))
+            sorted[n++] = value[i];
+    qsort(sorted, n, sizeof *sorted, by_value);
+    const size_t quarter = n / 4;
+    double width = INFINITY;
+    for (size_t i = 0; i + quarter < n; i++)
+        if ((double)sorted[i + quarter] - (double)sorted[i] < width)
+        {
+            width = (double)sorted[i + quarter] - (double)sorted[i];
+            bulk->centre = 0.5 * ((double)sorted[i + quarter] + (double)sorted[i]);
+        }
+    // A quarter of a normal distribution lies within 0.3186 sd of its middle; a normal cut at 3 sd has 0.9866 of its sd.
+    const double quarter_sd = gsl_cdf_ugaussian_Pinv(0.625), cut_sd = 0.986578;
+    bulk->sd = n > 8 ? width / (2.0 * quarter_sd) : 0.0;
+    for (int pass = 0; pass < 12 && bulk->sd > 0.0; pass++)
+    {
+        rlv_bulk next =
+            moments_between(n, sorted, bulk->centre - 3.0 * bulk->sd, bulk->centre + 3.0 * bulk->sd);
+        *bulk = (rlv_bulk){next.centre, next.sd / cut_sd};
+    }
+    free(sorted);
+    return RLV_DONE;
+}

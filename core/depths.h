@@ -1,0 +1,49 @@
+/// Depths: how far one stage's surface lies from the other's, along the normal, at samples of both.
+///
+/// Positive where material went, along the outward normal. Where the nearest point lies well to the side (over a steep
+/// wall), the whole distance is taken, with the sign of the side that the sample lies on. A sample whose nearest point
+/// lies at an open border has no verdict: the other stage may just not have seen it.
+
+#ifndef RLV_DEPTHS_H
+#define RLV_DEPTHS_H
+
+#include "error.h"
+#include "mesh.h"
+#include "pose.h"
+#include "sampling.h"
+#include "tree.h"
+
+/// One stage's samples beside the other stage. Everything is in BEFORE's local coordinates (about its origin_mm).
+typedef struct rlv_depths
+{
+    size_t count;
+    float* position_mm; ///< 3 * count
+    float* normal;      ///< 3 * count
+    float* depth_mm;    ///< count; NaN where there is no verdict
+    uint32_t* foot;     ///< count: the other stage's sample at the nearest point
+} rlv_depths;
+
+/// A stage as depths need it.
+typedef struct rlv_stage
+{
+    const rlv_mesh* mesh;
+    const rlv_tree* tree;
+    const rlv_sampling* sampling;
+} rlv_stage;
+
+/// Measure the depths at BEFORE's samples and at AFTER's, where `pose` carries AFTER into BEFORE's frame; both `depths`
+/// are zeroed. Free each with rlv_depths_free, which is safe after a failure.
+rlv_status rlv_depths_measure(rlv_depths* at_before, rlv_depths* at_after, rlv_stage before, rlv_stage after,
+                              const rlv_pose* pose, rlv_error* error);
+void rlv_depths_free(rlv_depths* depths);
+
+/// Centre and sd of the bulk of `count` values, NaN left out, though up to two thirds of them lie elsewhere: the shortest stretch that holds a quarter
+/// (after P. J. Rousseeuw, Least median of squares regression, J. Am. Stat. Assoc. 79, 1984), then means trimmed at three sd
+/// until they stand.
+typedef struct rlv_bulk
+{
+    double centre, sd;
+} rlv_bulk;
+rlv_status rlv_bulk_of(rlv_bulk* bulk, size_t count, const float* value, rlv_error* error);
+
+#endif

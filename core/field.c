@@ -1,0 +1,557 @@
+#include "field.h"
+
+#include "cells.h"
+
+#include <gsl/gsl_blas.h>
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_linalg.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    MOST_TREND = 7,
+    RANGES = 9,
+    STRENGTHS = 8,
+    GRID = RANGES * STRENGTHS + 1, // the last point is a field without warp
+    LEAST_PATCHES = 20,
+};
+
+/// Grid points of less than this share of the likelihood are left out of a prediction.
+static const double LEAST_WEIGHT = 1e-4;
+
+typedef struct grid_point
+{
+    double length_mm;   ///< of the warp
+    double strength;    ///< variance of the warp over the nugget's of a patch of mean area
+    double nugget_mm2;  ///< estimated variance of a patch of mean area
+    double weight;
+} grid_point;
+
+struct rlv_field
+{
+    size_t count, trend_count;
+    rlv_patch* patch;
+    double mean_area_mm2;
+    double size_mm;   ///< turns and breadths are divided by it, so that all columns are of one order
+    double scale_mean, scale_sd; ///< prior of the log of the scale that is left
+    grid_point grid[GRID];
+};
+
+// Patches
+
+static uint8_t facing(const float normal[3])
+{
+    int axis = 0;
+    for (int k = 1; k < 3; k++)
+        if (fabsf(normal[k]) > fabsf(normal[axis]))
+            axis = k;
+    return (uint8_t)(2 * axis + (normal[axis] < 0.0f));
+}
+
+typedef struct point_list
+{
+    size_t count;
+    uint32_t* index;
+    float* position_mm;
+    uint8_t* tag;
+} point_list;
+
+static rlv_status list_points(point_list* list, size_t count, const float* position_mm, const float* normal,
+                              const float* area_mm2, const float* depth_mm, const uint8_t* skip, rlv_error* error)
+{
+    if ((list->index = rlv_reserve(count, sizeof *list->index, error)) == NULL ||
+        (list->position_mm = rlv_reserve(3 * count, sizeof *list->position_mm, error)) == NULL ||
+        (list->tag = rlv_reserve(count, 1, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < count; i++)
+    {
+        if ((skip != NULL && skip[i]) || (depth_mm != NULL && isnan(depth_mm[i])) || !(area_mm2[i] > 0.0f))
+            continue;
+        list->index[list->count] = (uint32_t)i;
+        list->tag[list->count] = facing(normal + 3 * i);
+        memcpy(list->position_mm + 3 * list->count, position_mm + 3 * i, 3 * sizeof(float));
+        list->count++;
+    }
+    return RLV_DONE;
+}
+
+static rlv_patch gather_cell(const rlv_cells* cells, size_t cell, const point_list* list, const float* normal,
+                             const float* area_mm2, const float* depth_mm)
+{
+    rlv_patch patch = {0};
+    double squares = 0.0;
+    for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
+    {
+        const uint32_t p = cells->member[m], i = list->index[p];
+        const double w = (double)area_mm2[i];
+        const rlv_vec3 x = rlv_vec3_from(list->position_mm + 3 * p), n = rlv_vec3_from(normal + 3 * (size_t)i);
+        patch.area_mm2 += w;
+        patch.centre_mm = rlv_vec3_along(patch.centre_mm, w, x);
+        patch.normal = rlv_vec3_along(patch.normal, w, n);
+        patch.turn_mm = rlv_vec3_along(patch.turn_mm, w, rlv_vec3_cross(x, n));
+        patch.breadth_mm += w * rlv_vec3_dot(x, n);
+        patch.depth_mm += depth_mm != NULL ? w * (double)depth_mm[i] : 0.0;
+        squares += w * rlv_vec3_dot(x, x);
+    }
+    const double per = 1.0 / patch.area_mm2;
+    patch.centre_mm = rlv_vec3_scale(patch.centre_mm, per);
+    patch.normal = rlv_vec3_scale(patch.normal, per);
+    patch.turn_mm = rlv_vec3_scale(patch.turn_mm, per);
+    patch.breadth_mm *= per;
+    patch.depth_mm *= per;
+    patch.spread_mm2 = fmax(0.5 * (squares * per - rlv_vec3_dot(patch.centre_mm, patch.centre_mm)), 0.0);
+    return patch;
+}
+
+rlv_status rlv_patches_gather(rlv_patch** patch, size_t* patch_count, size_t count, const float* position_mm,
+                              const float* normal, const float* area_mm2, const float* depth_mm, const uint8_t* skip,
+                              double side_mm, double least, rlv_error* error)
+{
+    point_list list = {0};
+    rlv_cells cells = {0};
+    *patch = NULL;
+    *patch_count = 0;
+    rlv_status status = list_points(&list, count, position_mm, normal, area_mm2, depth_mm, skip, error);
+    if (status == RLV_DONE)
+        status = rlv_cells_build(&cells, list.count, list.position_mm, list.tag, side_mm, error);
+    if (status == RLV_DONE && (*patch = rlv_reserve(cells.count, sizeof **patch, error)) == NULL)
+        status = RLV_SYSTEM;
+    if (status == RLV_DONE)
+    {
+        double area = 0.0;
+        for (size_t i = 0; i < list.count; i++)
+            area += (double)area_mm2[list.index[i]];
+        for (size_t c = 0; c < cells.count; c++)
+        {
+            const rlv_patch one = gather_cell(&cells, c, &list, normal, area_mm2, depth_mm);
+            if (one.area_mm2 >= least * area / (double)cells.count)
+                (*patch)[(*patch_count)++] = one;
+        }
+    }
+    rlv_cells_free(&cells);
+    free(list.index);
+    free(list.position_mm);
+    free(list.tag);
+    return status;
+}
+
+// The model
+
+static double covariance(const rlv_patch* p, const rlv_patch* q, double length_mm)
+{
+    const rlv_vec3 step = rlv_vec3_sub(p->centre_mm, q->centre_mm);
+    const double own = length_mm * length_mm, wide = own + p->spread_mm2 + q->spread_mm2;
+    return rlv_vec3_dot(p->normal, q->normal) * own / wide * exp(-0.5 * rlv_vec3_dot(step, step) / wide);
+}
+
+static void trend_of(const rlv_field* field, const rlv_patch* p, double row[MOST_TREND])
+{
+    const double per = 1.0 / field->size_mm;
+    row[0] = p->normal.x;
+    row[1] = p->normal.y;
+    row[2] = p->normal.z;
+    row[3] = p->turn_mm.x * per;
+    row[4] = p->turn_mm.y * per;
+    row[5] = p->turn_mm.z * per;
+    row[6] = p->breadth_mm * per;
+}
+
+/// What one grid point needs: the Cholesky factor of the patches' covariance (in units of the nugget of a patch of mean area), and the
+/// trend and the depths solved with it.
+typedef struct solved
+{
+    double* block;          ///< what the views below look at
+    gsl_matrix_view factor; ///< count x count, lower
+    gsl_matrix_view trend;  ///< count x trend_count: L^-1 X
+    gsl_vector_view depth;  ///< L^-1 r
+    gsl_vector_view cross;  ///< count, for a prediction
+    gsl_matrix_view normal; ///< trend_count x trend_count: Cholesky factor of X' V^-1 X (with the prior of scale once known)
+    gsl_vector_view motion; ///< b
+    double log_determinant; ///< log |V| + log |X' V^-1 X|
+    double residual;        ///< r' P r
+} solved;
+
+/// Room for one grid point; the caller frees `block`. GSL's own allocators would abort where memory is short.
+static bool reserve_solved(solved* s, size_t count, size_t trend_count)
+{
+    double* at = s->block = rlv_reserve(count * (count + trend_count + 2) + trend_count * (trend_count + 1),
+                                        sizeof *s->block, NULL);
+    if (at == NULL)
+        return false;
+    s->factor = gsl_matrix_view_array(at, count, count);
+    s->trend = gsl_matrix_view_array(at += count * count, count, trend_count);
+    s->depth = gsl_vector_view_array(at += count * trend_count, count);
+    s->cross = gsl_vector_view_array(at += count, count);
+    s->normal = gsl_matrix_view_array(at += count, trend_count, trend_count);
+    s->motion = gsl_vector_view_array(at + trend_count * trend_count, trend_count);
+    return true;
+}
+
+static void fill_covariance(const rlv_field* field, const grid_point* at, gsl_matrix* v)
+{
+    for (size_t i = 0; i < field->count; i++)
+    {
+        for (size_t j = 0; j <= i; j++)
+            gsl_matrix_set(v, i, j,
+                           at->strength > 0.0
+                               ? at->strength * covariance(field->patch + i, field->patch + j, at->length_mm)
+                               : 0.0);
+        *gsl_matrix_ptr(v, i, i) += field->mean_area_mm2 / field->patch[i].area_mm2;
+    }
+}
+
+static double log_diagonal(const gsl_matrix* factor)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < factor->size1; i++)
+        sum += log(gsl_matrix_get(factor, i, i));
+    return sum;
+}
+
+/// A motion that the surface does not resist (along a plate, about a turned body's axis) is held by a prior this weak, relative to the
+/// best resisted one; its flux through any part of that surface is nothing.
+static const double SLIP_PRIOR = 1e-10;
+
+/// Solve the field at one grid point. `scale_precision` is the prior's, 0 for none.
+static void solve(const rlv_field* field, const grid_point* at, double scale_precision, solved* s)
+{
+    gsl_matrix *factor = &s->factor.matrix, *trend = &s->trend.matrix, *normal = &s->normal.matrix;
+    gsl_vector *depth = &s->depth.vector, *motion = &s->motion.vector;
+    fill_covariance(field, at, factor);
+    gsl_linalg_cholesky_decomp1(factor);
+    for (size_t i = 0; i < field->count; i++)
+    {
+        double row[MOST_TREND];
+        trend_of(field, field->patch + i, row);
+        for (size_t k = 0; k < field->trend_count; k++)
+            gsl_matrix_set(trend, i, k, row[k]);
+        gsl_vector_set(depth, i, field->patch[i].depth_mm);
+    }
+    gsl_blas_dtrsm(CblasLeft, CblasLower, CblasNoTrans, CblasNonUnit, 1.0, factor, trend);
+    gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, factor, depth);
+    gsl_blas_dgemm(CblasTrans, CblasNoTrans, 1.0, trend, trend, 0.0, normal);
+    double greatest = 0.0;
+    for (size_t k = 0; k < field->trend_count; k++)
+        greatest = fmax(greatest, gsl_matrix_get(normal, k, k));
+    for (size_t k = 0; k < field->trend_count; k++)
+        *gsl_matrix_ptr(normal, k, k) += SLIP_PRIOR * greatest;
+    if (field->trend_count == MOST_TREND)
+        *gsl_matrix_ptr(normal, 6, 6) += scale_precision;
+    gsl_blas_dgemv(CblasTrans, 1.0, trend, depth, 0.0, motion);
+    if (field->trend_count == MOST_TREND)
+        *gsl_vector_ptr(motion, 6) += scale_precision * field->scale_mean * field->size_mm;
+    gsl_linalg_cholesky_decomp1(normal);
+    gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, normal, motion);
+    const double explained = gsl_blas_dnrm2(motion), total = gsl_blas_dnrm2(depth);
+    gsl_blas_dtrsv(CblasLower, CblasTrans, CblasNonUnit, normal, motion);
+    s->residual = fmax(total * total - explained * explained, 0.0);
+    s->log_determinant = 2.0 * (log_diagonal(factor) + log_diagonal(normal));
+}
+
+/// Variances are never taken for smaller than this: a tenth of what rounding to float leaves on a block of 300 mm.
+static const double LEAST_VARIANCE_MM2 = 1e-12;
+
+/// The restricted likelihood of a grid point, and the nugget that goes with it.
+static double log_likelihood(const rlv_field* field, grid_point* at, const solved* s)
+{
+    const double freedom = (double)(field->count - field->trend_count);
+    at->nugget_mm2 = fmax(s->residual / freedom, LEAST_VARIANCE_MM2);
+    return -0.5 * (freedom * log(at->nugget_mm2) + s->residual / at->nugget_mm2 + s->log_determinant);
+}
+
+/// The grid: ranges from half a patch to the width of the block, strengths over six decades.
+static void lay_grid(rlv_field* field)
+{
+    const double shortest = 0.5 * sqrt(field->mean_area_mm2), longest = 2.0 * field->size_mm;
+    for (int i = 0; i < RANGES; i++)
+        for (int j = 0; j < STRENGTHS; j++)
+            field->grid[STRENGTHS * i + j] =
+                (grid_point){.length_mm = shortest * pow(longest / shortest, (double)i / (RANGES - 1)),
+                             .strength = 0.03 * pow(10.0, 6.0 * j / (STRENGTHS - 1))};
+    field->grid[GRID - 1] = (grid_point){.length_mm = shortest, .strength = 0.0};
+}
+
+static rlv_status weigh_grid(rlv_field* field, rlv_error* error)
+{
+    double likelihood[GRID], best = -INFINITY, sum = 0.0;
+    bool held = true;
+#pragma omp parallel
+    {
+        solved s;
+        const bool mine = reserve_solved(&s, field->count, field->trend_count);
+#pragma omp for schedule(dynamic, 1)
+        for (int g = 0; g < GRID; g++)
+        {
+            likelihood[g] = -INFINITY;
+            if (!mine)
+                continue;
+            solve(field, field->grid + g, 0.0, &s);
+            likelihood[g] = log_likelihood(field, field->grid + g, &s);
+        }
+        if (!mine)
+        {
+#pragma omp atomic write
+            held = false;
+        }
+        free(s.block);
+    }
+    if (!held)
+        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the residual field");
+    // All of the warp's grid together has the weight of a field without warp.
+    likelihood[GRID - 1] += log(RANGES * STRENGTHS);
+    for (int g = 0; g < GRID; g++)
+        best = fmax(best, likelihood[g]);
+    for (int g = 0; g < GRID; g++)
+        sum += field->grid[g].weight = exp(likelihood[g] - best);
+    for (int g = 0; g < GRID; g++)
+        field->grid[g].weight /= sum;
+    return RLV_DONE;
+}
+
+rlv_status rlv_field_fit(rlv_field** field, const rlv_patch* patch, size_t count, double scale_mean, double scale_sd,
+                         rlv_error* error)
+{
+    *field = NULL;
+    if (count < LEAST_PATCHES)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "scan more of the surface that did not change, or put marks on the rim",
+                        "only %zu patches of surface held still; %d are needed", count, LEAST_PATCHES);
+    rlv_field* f = rlv_reserve(1, sizeof *f, error);
+    if (f == NULL)
+        return RLV_SYSTEM;
+    f->count = count;
+    f->scale_mean = scale_mean;
+    f->scale_sd = scale_sd;
+    f->trend_count = scale_sd > 0.0 ? MOST_TREND : MOST_TREND - 1;
+    rlv_status status = RLV_SYSTEM;
+    if ((f->patch = rlv_reserve(count, sizeof *f->patch, error)) != NULL)
+    {
+        memcpy(f->patch, patch, count * sizeof *patch);
+        rlv_vec3 low = patch[0].centre_mm, high = low;
+        for (size_t i = 0; i < count; i++)
+        {
+            const rlv_vec3 c = patch[i].centre_mm;
+            f->mean_area_mm2 += patch[i].area_mm2 / (double)count;
+            low = rlv_vec3_of(fmin(low.x, c.x), fmin(low.y, c.y), fmin(low.z, c.z));
+            high = rlv_vec3_of(fmax(high.x, c.x), fmax(high.y, c.y), fmax(high.z, c.z));
+        }
+        f->size_mm = fmax(0.5 * rlv_vec3_length(rlv_vec3_sub(high, low)), 1e-6);
+        lay_grid(f);
+        status = weigh_grid(f, error);
+    }
+    if (status != RLV_DONE)
+        rlv_field_free(f);
+    else
+        *field = f;
+    return status;
+}
+
+void rlv_field_free(rlv_field* field)
+{
+    if (field != NULL)
+        free(field->patch);
+    free(field);
+}
+
+rlv_field_summary rlv_field_summarise(const rlv_field* field)
+{
+    rlv_field_summary summary = {0};
+    double warp = 0.0, log_length = 0.0;
+    for (int g = 0; g < GRID; g++)
+    {
+        const grid_point* at = field->grid + g;
+        summary.noise_mm4 += at->weight * at->nugget_mm2 * field->mean_area_mm2;
+        summary.warp_sd_mm += at->weight * at->strength * at->nugget_mm2;
+        if (at->strength > 0.0)
+            warp += at->weight, log_length += at->weight * log(at->length_mm);
+    }
+    summary.warp_sd_mm = sqrt(summary.warp_sd_mm);
+    summary.warp_length_mm = warp > 0.0 ? exp(log_length / warp) : 0.0;
+    summary.no_warp = field->grid[GRID - 1].weight;
+    return summary;
+}
+
+// Prediction
+
+/// One grid point's say on one volume.
+typedef struct say
+{
+    double mean, variance;
+} say;
+
+static double area_of(const rlv_patch* patch, size_t count)
+{
+    double area = 0.0;
+    for (size_t i = 0; i < count; i++)
+        area += patch[i].area_mm2;
+    return area;
+}
+
+static double own_covariance(const rlv_patch* patch, size_t count, double length_mm)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < count; i++)
+    {
+        double row = 0.5 * patch[i].area_mm2 * covariance(patch + i, patch + i, length_mm);
+        for (size_t j = 0; j < i; j++)
+            row += patch[j].area_mm2 * covariance(patch + i, patch + j, length_mm);
+        sum += 2.0 * patch[i].area_mm2 * row;
+    }
+    return sum;
+}
+
+static void add_cross(const rlv_field* field, const rlv_patch* patch, size_t count, const grid_point* at,
+                      gsl_vector* cross)
+{
+    for (size_t i = 0; i < field->count; i++)
+    {
+        double sum = 0.0;
+        for (size_t j = 0; j < count; j++)
+            sum += patch[j].area_mm2 * covariance(field->patch + i, patch + j, at->length_mm);
+        *gsl_vector_ptr(cross, i) += 0.5 * at->strength * sum;
+    }
+}
+
+/// The flux of the trend's columns: rigid motions pass through the surface before and after alike, so that their mean is the
+/// least noisy; scale moves the surface after.
+static void flux_of_trend(const rlv_field* field, const rlv_flux* flux, double sum[MOST_TREND])
+{
+    double row[MOST_TREND];
+    memset(sum, 0, MOST_TREND * sizeof *sum);
+    for (size_t i = 0; i < flux->before_count; i++)
+    {
+        trend_of(field, flux->before + i, row);
+        for (int k = 0; k < 6; k++)
+            sum[k] += 0.5 * flux->before[i].area_mm2 * row[k];
+    }
+    for (size_t i = 0; i < flux->after_count; i++)
+    {
+        trend_of(field, flux->after + i, row);
+        for (int k = 0; k < 6; k++)
+            sum[k] += 0.5 * flux->after[i].area_mm2 * row[k];
+        sum[6] += flux->after[i].area_mm2 * row[6];
+    }
+}
+
+/// Universal block kriging of one volume's error at one grid point: Cressie 1993, equations 3.4.1 ff. in the form with the
+/// Cholesky factor.
+static say krige(const rlv_field* field, const grid_point* at, solved* s, const rlv_flux* flux)
+{
+    gsl_vector* cross = &s->cross.vector;
+    double trend[MOST_TREND], mean = 0.0, residual = 0.0;
+    flux_of_trend(field, flux, trend);
+    gsl_vector_set_zero(cross);
+    double own = 0.5 * field->mean_area_mm2 *
+                 (area_of(flux->before, flux->before_count) + area_of(flux->after, flux->after_count));
+    if (at->strength > 0.0)
+    {
+        add_cross(field, flux->before, flux->before_count, at, cross);
+        add_cross(field, flux->after, flux->after_count, at, cross);
+        own += 0.5 * at->strength *
+               (own_covariance(flux->before, flux->before_count, at->length_mm) +
+                own_covariance(flux->after, flux->after_count, at->length_mm));
+    }
+    gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &s->factor.matrix, cross);
+    double known, motion, left[MOST_TREND];
+    gsl_blas_ddot(cross, cross, &known);
+    gsl_blas_ddot(cross, &s->depth.vector, &residual);
+    memcpy(left, trend, sizeof left);
+    gsl_vector_view rest = gsl_vector_view_array(left, field->trend_count);
+    gsl_blas_dgemv(CblasTrans, -1.0, &s->trend.matrix, cross, 1.0, &rest.vector);
+    gsl_blas_ddot(&rest.vector, &s->motion.vector, &mean);
+    gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &s->normal.matrix, &rest.vector);
+    gsl_blas_ddot(&rest.vector, &rest.vector, &motion);
+    return flux->blind ? (say){0.0, at->nugget_mm2 * own}
+                       : (say){mean + residual, at->nugget_mm2 * fmax(own - known + motion, 0.0)};
+}
+
+/// The place below which `share` of the mixture lies, by bisection.
+static double mixture_quantile(const say* row, const double* weight, size_t count, double freedom, double share,
+                               double mean, double sd)
+{
+    double low = mean - 60.0 * sd, high = mean + 60.0 * sd;
+    for (int step = 0; step < 60; step++)
+    {
+        const double middle = 0.5 * (low + high);
+        double below = 0.0;
+        for (size_t g = 0; g < count; g++)
+            below += weight[g] * (row[g].variance > 0.0
+                                      ? gsl_cdf_tdist_P((middle - row[g].mean) / sqrt(row[g].variance), freedom)
+                                      : (middle >= row[g].mean ? 1.0 : 0.0));
+        if (below < share)
+            low = middle;
+        else
+            high = middle;
+    }
+    return 0.5 * (low + high);
+}
+
+static rlv_flux_error mix(const say* row, const double* weight, size_t count, double freedom)
+{
+    double mean = 0.0, variance = 0.0, sum = 0.0;
+    for (size_t g = 0; g < count; g++)
+        mean += weight[g] * row[g].mean, sum += weight[g];
+    mean /= sum;
+    for (size_t g = 0; g < count; g++)
+        variance += weight[g] / sum * (row[g].variance + (row[g].mean - mean) * (row[g].mean - mean));
+    rlv_flux_error mixed = {mean, sqrt(variance), mean, mean};
+    if (variance > 0.0)
+    {
+        mixed.low_mm3 = mixture_quantile(row, weight, count, freedom, 0.025 * sum, mean, mixed.sd_mm3);
+        mixed.high_mm3 = mixture_quantile(row, weight, count, freedom, 0.975 * sum, mean, mixed.sd_mm3);
+    }
+    return mixed;
+}
+
+/// Krige all volumes at the grid points that matter; `row` gets a say for each volume and point, volume by volume.
+static bool krige_all(const rlv_field* field, const rlv_flux* flux, size_t count, const int* point, size_t points,
+                      say* row)
+{
+    bool held = true;
+#pragma omp parallel
+    {
+        solved s;
+        const bool mine = reserve_solved(&s, field->count, field->trend_count);
+#pragma omp for schedule(dynamic, 1)
+        for (size_t g = 0; g < points; g++)
+        {
+            const grid_point* at = field->grid + point[g];
+            const double scale = field->scale_sd * field->size_mm; // columns are divided by the size
+            const double precision = scale > 0.0 ? at->nugget_mm2 / (scale * scale) : 0.0;
+            if (!mine)
+                continue;
+            solve(field, at, precision, &s);
+            for (size_t t = 0; t < count; t++)
+                row[points * t + g] = krige(field, at, &s, flux + t);
+        }
+        if (!mine)
+        {
+#pragma omp atomic write
+            held = false;
+        }
+        free(s.block);
+    }
+    return held;
+}
+
+rlv_status rlv_field_predict(const rlv_field* field, const rlv_flux* flux, size_t count, rlv_flux_error* flux_error,
+                             rlv_error* error)
+{
+    int point[GRID];
+    double weight[GRID];
+    size_t points = 0;
+    for (int g = 0; g < GRID; g++)
+        if (field->grid[g].weight > LEAST_WEIGHT)
+            point[points] = g, weight[points++] = field->grid[g].weight;
+    say* row = rlv_reserve(points * count, sizeof *row, error);
+    if (row == NULL)
+        return RLV_SYSTEM;
+    rlv_status status = RLV_DONE;
+    if (!krige_all(field, flux, count, point, points, row))
+        status = rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the residual field");
+    for (size_t t = 0; status == RLV_DONE && t < count; t++)
+        flux_error[t] = mix(row + points * t, weight, points, (double)(field->count - field->trend_count));
+    free(row);
+    return status;
+}

@@ -1,0 +1,587 @@
+#include "regions.h"
+
+#include "cells.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    MOST_REGIONS = 65000, // one label is kept for none
+    PAIRS_OF = 4000,      // points whose neighbours make the correlogram
+    BINS = 24,
+};
+
+/// Seeds look out of the noise by this many sd at the least.
+static const double SEED_SD = 4.5;
+
+/// One stage's samples as this file works on them.
+typedef struct side
+{
+    const rlv_depths* depths;
+    const rlv_sampling* sampling;
+    uint8_t* tag;   ///< which way a sample faces: averages do not mix the two faces of a thin slab
+    int8_t* seed;   ///< sign of a seed, or 0
+    rlv_bulk bulk;
+} side;
+
+static uint8_t facing(const float normal[3])
+{
+    int axis = 0;
+    for (int k = 1; k < 3; k++)
+        if (fabsf(normal[k]) > fabsf(normal[axis]))
+            axis = k;
+    return (uint8_t)(2 * axis + (normal[axis] < 0.0f));
+}
+
+static rlv_status prepare_side(side* s, const rlv_depths* depths, const rlv_sampling* sampling, rlv_error* error)
+{
+    s->depths = depths;
+    s->sampling = sampling;
+    if ((s->tag = rlv_reserve(depths->count, 1, error)) == NULL ||
+        (s->seed = rlv_reserve(depths->count, 1, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < depths->count; i++)
+        s->tag[i] = facing(depths->normal + 3 * i);
+    return rlv_bulk_of(&s->bulk, depths->count, depths->depth_mm, error);
+}
+
+static void free_side(side* s)
+{
+    free(s->tag);
+    free(s->seed);
+}
+
+static double distance2(const float* a, const float* b)
+{
+    const double x = (double)a[0] - (double)b[0], y = (double)a[1] - (double)b[1], z = (double)a[2] - (double)b[2];
+    return x * x + y * y + z * z;
+}
+
+static bool is_bulk(const side* s, uint32_t i)
+{
+    return fabs((double)s->depths->depth_mm[i] - s->bulk.centre) <= 3.0 * s->bulk.sd;
+}
+
+/// Add the products of sample `i` with its neighbours within the correlogram's reach.
+static void add_pairs(const side* s, const rlv_cells* cells, uint32_t i, double bin_mm, double product[BINS],
+                      size_t pairs[BINS])
+{
+    for (int step = 0; step < 27; step++)
+    {
+        const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
+        const uint32_t cell = rlv_cells_near(cells, cells->of_point[i], to);
+        if (cell == RLV_CELLS_NONE)
+            continue;
+        for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
+        {
+            const uint32_t j = cells->member[m];
+            const double apart = sqrt(distance2(s->depths->position_mm + 3 * i, s->depths->position_mm + 3 * j));
+            const int bin = (int)(apart / bin_mm);
+            if (j == i || bin >= BINS || !is_bulk(s, j))
+                continue;
+            product[bin] += ((double)s->depths->depth_mm[i] - s->bulk.centre) *
+                            ((double)s->depths->depth_mm[j] - s->bulk.centre);
+            pairs[bin]++;
+        }
+    }
+}
+
+/// The lag at which the covariance of the depths, over its level at the far end of the reach (slow warp), has fallen to
+/// exp(-1/2) of the sample's variance; never below the spacing.
+static rlv_status correlation_length(double* length_mm, const side* s, rlv_error* error)
+{
+    const double bin = 0.75 * s->sampling->spacing_mm, reach = bin * BINS;
+    rlv_cells cells = {0};
+    *length_mm = s->sampling->spacing_mm;
+    rlv_status status = rlv_cells_build(&cells, s->depths->count, s->depths->position_mm, s->tag, reach, error);
+    double product[BINS] = {0};
+    size_t pairs[BINS] = {0};
+    const size_t stride = s->depths->count / PAIRS_OF + 1;
+    if (status == RLV_DONE)
+        for (size_t i = 0; i < s->depths->count; i += stride)
+            if (is_bulk(s, (uint32_t)i))
+                add_pairs(s, &cells, (uint32_t)i, bin, product, pairs);
+    double floor_level = 0.0;
+    size_t floor_pairs = 0;
+    for (int b = BINS * 3 / 4; b < BINS; b++)
+        floor_level += product[b], floor_pairs += pairs[b];
+    floor_level = floor_pairs > 0 ? fmax(floor_level / (double)floor_pairs, 0.0) : 0.0;
+    const double variance = s->bulk.sd * s->bulk.sd - floor_level;
+    for (int b = 0; status == RLV_DONE && b < BINS * 3 / 4 && variance > 0.0; b++)
+    {
+        if (pairs[b] < 50)
+            continue;
+        if (product[b] / (double)pairs[b] - floor_level < exp(-0.5) * variance)
+            break;
+        *length_mm = fmax(*length_mm, (b + 1) * bin);
+    }
+    rlv_cells_free(&cells);
+    return status;
+}
+
+/// Averages of depth over cells of one size.
+typedef struct averages
+{
+    rlv_cells cells;
+    float* own;     ///< mean depth of a cell
+    float* smooth;  ///< with its neighbours, Gaussian weights of one cell's side
+    float* support; ///< sum of squared weights over the square of the sum: how noisy the average is
+    float* chord;   ///< mean allowance for the tessellation
+    float* area;
+} averages;
+
+static void free_averages(averages* a)
+{
+    rlv_cells_free(&a->cells);
+    free(a->own);
+    free(a->smooth);
+    free(a->support);
+    free(a->chord);
+    free(a->area);
+}
+
+static void average_cell(averages* a, const side* s, double chord_level, size_t c)
+{
+    double depth = 0.0, area = 0.0, chord = 0.0;
+    for (uint32_t m = a->cells.start[c]; m < a->cells.start[c + 1]; m++)
+    {
+        const uint32_t i = a->cells.member[m];
+        const double w = (double)s->sampling->area_mm2[i], d = (double)s->depths->depth_mm[i];
+        if (isnan(d))
+            continue;
+        // What bends everywhere is noise, and is in the sd already; only what bends more asks for an allowance.
+        const double bend = (double)s->sampling->chord_mm[i];
+        chord += w * sqrt(fmax(bend * bend - 4.0 * chord_level * chord_level, 0.0));
+        depth += w * d;
+        area += w;
+    }
+    a->own[c] = area > 0.0 ? (float)(depth / area) : NAN;
+    a->chord[c] = area > 0.0 ? (float)(chord / area) : 0.0f;
+    a->area[c] = (float)area;
+}
+
+static void smooth_cell(averages* a, size_t c)
+{
+    double depth = 0.0, weight = 0.0, squares = 0.0;
+    for (int step = 0; step < 27; step++)
+    {
+        const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
+        const uint32_t near = rlv_cells_near(&a->cells, (uint32_t)c, to);
+        if (near == RLV_CELLS_NONE || !(a->area[near] > 0.0f))
+            continue;
+        const double w =
+            (double)a->area[near] * exp(-0.5 * (double)(to[0] * to[0] + to[1] * to[1] + to[2] * to[2]));
+        depth += w * (double)a->own[near];
+        weight += w;
+        squares += w * w;
+    }
+    a->smooth[c] = weight > 0.0 && a->area[c] > 0.0f ? (float)(depth / weight) : NAN;
+    a->support[c] = weight > 0.0 ? (float)(squares / (weight * weight)) : 1.0f;
+}
+
+static int by_size(const void* a, const void* b)
+{
+    const float x = *(const float*)a, y = *(const float*)b;
+    return (x > y) - (x < y);
+}
+
+static double median_of(size_t count, const float* value, rlv_error* error)
+{
+    const size_t stride = count / 20000 + 1;
+    float* sorted = rlv_reserve(count / stride + 1, sizeof *sorted, error);
+    if (sorted == NULL)
+        return NAN;
+    size_t n = 0;
+    for (size_t i = 0; i < count; i += stride)
+        sorted[n++] = value[i];
+    qsort(sorted, n, sizeof *sorted, by_size);
+    const double median = n > 0 ? (double)sorted[n / 2] : 0.0;
+    free(sorted);
+    return median;
+}
+
+static rlv_status average_depths(averages* a, const side* s, double scale_mm, rlv_error* error)
+{
+    const double chord_level = median_of(s->sampling->count, s->sampling->chord_mm, error);
+    rlv_status status =
+        rlv_cells_build(&a->cells, s->depths->count, s->depths->position_mm, s->tag, scale_mm, error);
+    if (status != RLV_DONE)
+        return status;
+    const size_t n = a->cells.count;
+    if (isnan(chord_level) || (a->own = rlv_reserve(n, sizeof(float), error)) == NULL ||
+        (a->smooth = rlv_reserve(n, sizeof(float), error)) == NULL ||
+        (a->support = rlv_reserve(n, sizeof(float), error)) == NULL ||
+        (a->chord = rlv_reserve(n, sizeof(float), error)) == NULL ||
+        (a->area = rlv_reserve(n, sizeof(float), error)) == NULL)
+        return RLV_SYSTEM;
+#pragma omp parallel for schedule(static)
+    for (size_t c = 0; c < n; c++)
+        average_cell(a, s, chord_level, c);
+#pragma omp parallel for schedule(static)
+    for (size_t c = 0; c < n; c++)
+        smooth_cell(a, c);
+    return RLV_DONE;
+}
+
+/// Mark the seeds of one side at one scale, and tell the sd of the averages there.
+static rlv_status seed_scale(side* s, double scale_mm, double threshold, double* sd_mm, rlv_error* error)
+{
+    averages a = {0};
+    float* level = NULL;
+    rlv_bulk bulk = {0};
+    rlv_status status = average_depths(&a, s, scale_mm, error);
+    if (status != RLV_DONE)
+        goto end;
+    status = RLV_SYSTEM;
+    const double usual = median_of(a.cells.count, a.support, error);
+    if (isnan(usual) || (level = rlv_reserve(a.cells.count, sizeof *level, error)) == NULL)
+        goto end;
+    for (size_t c = 0; c < a.cells.count; c++)
+        level[c] = (float)((double)a.smooth[c] / sqrt(fmax((double)a.support[c] / usual, 1.0)));
+    if ((status = rlv_bulk_of(&bulk, a.cells.count, level, error)) != RLV_DONE)
+        goto end;
+    *sd_mm = bulk.sd;
+    for (size_t c = 0; c < a.cells.count; c++)
+    {
+        const double excess = (double)level[c] - bulk.centre;
+        const double needed = threshold * bulk.sd + 2.0 * (double)a.chord[c];
+        // A cell beside a deep one is no seed: its own mean must carry half of it.
+        if (!(fabs(excess) > needed) || !(((double)a.own[c] - bulk.centre) * copysign(1.0, excess) > 0.5 * needed))
+            continue;
+        for (uint32_t m = a.cells.start[c]; m < a.cells.start[c + 1]; m++)
+            if (s->seed[a.cells.member[m]] == 0)
+                s->seed[a.cells.member[m]] = excess > 0.0 ? 1 : -1;
+    }
+end:
+    free_averages(&a);
+    free(level);
+    return status;
+}
+
+/// Seeds of both sides in one list.
+typedef struct seeds
+{
+    size_t count, before_count;
+    uint32_t* sample;    ///< BEFORE's first, then AFTER's
+    uint32_t* parent;    ///< union-find
+    float* position_mm;
+    uint8_t* negative;
+    uint32_t* of_before; ///< one a sample: its seed, or RLV_CELLS_NONE
+    uint32_t* of_after;
+} seeds;
+
+static void free_seeds(seeds* list)
+{
+    free(list->sample);
+    free(list->parent);
+    free(list->position_mm);
+    free(list->negative);
+    free(list->of_before);
+    free(list->of_after);
+}
+
+static uint32_t root_of(uint32_t* parent, uint32_t i)
+{
+    while (parent[i] != i)
+        i = parent[i] = parent[parent[i]];
+    return i;
+}
+
+static void join(uint32_t* parent, uint32_t a, uint32_t b)
+{
+    a = root_of(parent, a);
+    b = root_of(parent, b);
+    if (a < b)
+        parent[b] = a;
+    else
+        parent[a] = b;
+}
+
+static void list_side(seeds* list, const side* s, uint32_t* of_sample)
+{
+    for (size_t i = 0; i < s->depths->count; i++)
+    {
+        of_sample[i] = RLV_CELLS_NONE;
+        if (s->seed[i] == 0)
+            continue;
+        of_sample[i] = (uint32_t)list->count;
+        list->sample[list->count] = (uint32_t)i;
+        list->parent[list->count] = (uint32_t)list->count;
+        list->negative[list->count] = s->seed[i] < 0;
+        memcpy(list->position_mm + 3 * list->count, s->depths->position_mm + 3 * i, 3 * sizeof(float));
+        list->count++;
+    }
+}
+
+static rlv_status list_seeds(seeds* list, const side* before, const side* after, rlv_error* error)
+{
+    size_t most = before->depths->count + after->depths->count;
+    if ((list->sample = rlv_reserve(most, sizeof(uint32_t), error)) == NULL ||
+        (list->parent = rlv_reserve(most, sizeof(uint32_t), error)) == NULL ||
+        (list->position_mm = rlv_reserve(3 * most, sizeof(float), error)) == NULL ||
+        (list->negative = rlv_reserve(most, 1, error)) == NULL ||
+        (list->of_before = rlv_reserve(before->depths->count, sizeof(uint32_t), error)) == NULL ||
+        (list->of_after = rlv_reserve(after->depths->count, sizeof(uint32_t), error)) == NULL)
+        return RLV_SYSTEM;
+    list_side(list, before, list->of_before);
+    list->before_count = list->count;
+    list_side(list, after, list->of_after);
+    return RLV_DONE;
+}
+
+/// Join seeds of one sign that lie within two cells of `reach_mm`, and a seed with the seed at its foot.
+static rlv_status join_seeds(seeds* list, const side* before, const side* after, double reach_mm, rlv_error* error)
+{
+    rlv_cells cells = {0};
+    rlv_status status = rlv_cells_build(&cells, list->count, list->position_mm, list->negative, reach_mm, error);
+    for (size_t c = 0; status == RLV_DONE && c < cells.count; c++)
+    {
+        const uint32_t first = cells.member[cells.start[c]];
+        for (uint32_t m = cells.start[c] + 1; m < cells.start[c + 1]; m++)
+            join(list->parent, first, cells.member[m]);
+        for (int step = 14; step < 27; step++) // half of the neighbours: the others look back
+        {
+            const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
+            const uint32_t near = rlv_cells_near(&cells, (uint32_t)c, to);
+            if (near != RLV_CELLS_NONE)
+                join(list->parent, first, cells.member[cells.start[near]]);
+        }
+    }
+    for (size_t i = 0; i < list->count; i++)
+    {
+        const bool at_before = i < list->before_count;
+        const uint32_t foot = (at_before ? before : after)->depths->foot[list->sample[i]];
+        const uint32_t other = (at_before ? list->of_after : list->of_before)[foot];
+        if (other != RLV_CELLS_NONE && list->negative[other] == list->negative[i])
+            join(list->parent, (uint32_t)i, other);
+    }
+    rlv_cells_free(&cells);
+    return status;
+}
+
+/// A region while it is made.
+typedef struct making
+{
+    uint32_t root;
+    double area_mm2, depth_mm3;
+} making;
+
+static int by_area(const void* a, const void* b)
+{
+    const making *x = a, *y = b;
+    if (x->area_mm2 != y->area_mm2)
+        return x->area_mm2 < y->area_mm2 ? 1 : -1;
+    return (x->root > y->root) - (x->root < y->root);
+}
+
+/// Number the regions by falling area and label their seeds; `mean_mm` gets each region's mean depth.
+static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* before, const side* after,
+                                 double** mean_mm, rlv_error* error)
+{
+    rlv_status status = RLV_SYSTEM;
+    making* region = NULL;
+    uint32_t* number = rlv_reserve(list->count, sizeof *number, error);
+    if (number == NULL)
+        return status;
+    size_t count = 0;
+    for (size_t i = 0; i < list->count; i++)
+        if (list->parent[i] == i)
+            number[i] = (uint32_t)count++;
+    if ((region = rlv_reserve(count, sizeof *region, error)) == NULL)
+        goto end;
+    for (size_t i = 0; i < list->count; i++)
+    {
+        const uint32_t root = root_of(list->parent, (uint32_t)i);
+        const side* s = i < list->before_count ? before : after;
+        const double area = (double)s->sampling->area_mm2[list->sample[i]];
+        region[number[root]].root = root;
+        region[number[root]].area_mm2 += area;
+        region[number[root]].depth_mm3 += area * (double)s->depths->depth_mm[list->sample[i]];
+    }
+    qsort(region, count, sizeof *region, by_area);
+    regions->count = count < MOST_REGIONS ? count : MOST_REGIONS;
+    if ((regions->sign = rlv_reserve(regions->count, sizeof *regions->sign, error)) == NULL ||
+        (*mean_mm = rlv_reserve(regions->count, sizeof **mean_mm, error)) == NULL)
+        goto end;
+    for (size_t r = 0; r < count; r++)
+        number[region[r].root] = r < MOST_REGIONS ? (uint32_t)(r + 1) : 0;
+    for (size_t r = 0; r < regions->count; r++)
+    {
+        regions->sign[r] = list->negative[region[r].root] ? -1 : 1;
+        (*mean_mm)[r] = fabs(region[r].depth_mm3 / region[r].area_mm2);
+    }
+    for (size_t i = 0; i < list->count; i++)
+    {
+        const uint16_t label = (uint16_t)number[root_of(list->parent, (uint32_t)i)];
+        if (i < list->before_count)
+            regions->before[list->sample[i]] = label;
+        else
+            regions->after[list->sample[i]] = label;
+    }
+    status = RLV_DONE;
+end:
+    free(number);
+    free(region);
+    return status;
+}
+
+/// The seed nearest to a place, within `reach_mm` (one side of `cells`), or RLV_CELLS_NONE.
+static uint32_t nearest_seed(const rlv_cells* cells, const seeds* list, const float* place, double reach_mm,
+                             double* apart2)
+{
+    uint32_t best = RLV_CELLS_NONE;
+    *apart2 = reach_mm * reach_mm;
+    for (int step = 0; step < 27; step++)
+    {
+        const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm), place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
+                             place[2] + (float)((step % 3 - 1) * reach_mm)};
+        const uint32_t cell = rlv_cells_at(cells, at, 0);
+        if (cell == RLV_CELLS_NONE)
+            continue;
+        for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
+        {
+            const double d2 = distance2(list->position_mm + 3 * (size_t)cells->member[m], place);
+            if (d2 < *apart2)
+                *apart2 = d2, best = cells->member[m];
+        }
+    }
+    return best;
+}
+
+/// Grow the regions over one side: by one length, two where the step is thin; mark what lies within two lengths more.
+static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const side* s, const rlv_cells* cells,
+                 const seeds* list, const uint16_t* seed_label, const double* mean_mm)
+{
+    const double length = regions->noise.length_mm, thin = 10.0 * regions->noise.sd_mm;
+#pragma omp parallel for schedule(dynamic, 4096)
+    for (size_t i = 0; i < s->depths->count; i++)
+    {
+        if (label[i] != 0)
+        {
+            near[i] = 1;
+            continue;
+        }
+        double apart2;
+        const uint32_t seed = nearest_seed(cells, list, s->depths->position_mm + 3 * i, cells->side_mm, &apart2);
+        if (seed == RLV_CELLS_NONE || seed_label[seed] == 0)
+            continue;
+        const double by = mean_mm[seed_label[seed] - 1] < thin ? 2.0 * length : length;
+        near[i] = apart2 <= (by + 2.0 * length) * (by + 2.0 * length);
+        if (apart2 <= by * by)
+            label[i] = seed_label[seed];
+    }
+}
+
+static rlv_status grow_regions(rlv_regions* regions, seeds* list, const side* before, const side* after,
+                               const double* mean_mm, rlv_error* error)
+{
+    rlv_cells cells = {0};
+    uint16_t* seed_label = rlv_reserve(list->count, sizeof *seed_label, error);
+    rlv_status status = seed_label == NULL ? RLV_SYSTEM
+                                           : rlv_cells_build(&cells, list->count, list->position_mm, NULL,
+                                                             4.0 * regions->noise.length_mm, error);
+    if (status == RLV_DONE)
+    {
+        for (size_t i = 0; i < list->count; i++)
+            seed_label[i] = (i < list->before_count ? regions->before : regions->after)[list->sample[i]];
+        grow(regions->before, regions->before_near, regions, before, &cells, list, seed_label, mean_mm);
+        grow(regions->after, regions->after_near, regions, after, &cells, list, seed_label, mean_mm);
+    }
+    rlv_cells_free(&cells);
+    free(seed_label);
+    return status;
+}
+
+/// How many sd a seed must stand out so that chance makes one in two hundred blocks, with `cells` looked at.
+static double seed_threshold(double cells)
+{
+    return fmax(SEED_SD, gsl_cdf_ugaussian_Qinv(0.0025 / fmax(cells, 1.0)));
+}
+
+static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, rlv_error* error)
+{
+    double length = 0.0, length_after = 0.0;
+    rlv_status status = correlation_length(&length, before, error);
+    if (status == RLV_DONE)
+        status = correlation_length(&length_after, after, error);
+    noise->length_mm = fmax(length, length_after);
+    noise->sd_mm = before->bulk.sd;
+    const double least = 1.5 * fmax(before->sampling->spacing_mm, after->sampling->spacing_mm);
+    double area = 0.0;
+    for (size_t i = 0; i < before->sampling->count; i++)
+        area += (double)before->sampling->area_mm2[i];
+    static const double lengths[RLV_REGION_SCALES] = {1.0 / 3.0, 1.0, 2.0};
+    noise->threshold = 0.0;
+    for (int k = 0; status == RLV_DONE && k < RLV_REGION_SCALES; k++)
+    {
+        const double scale = fmax(lengths[k] * noise->length_mm, least * (k + 1));
+        const double threshold = seed_threshold(area / (scale * scale));
+        double after_sd = 0.0;
+        noise->threshold = fmax(noise->threshold, threshold);
+        noise->scale_mm[k] = scale;
+        status = seed_scale(before, scale, threshold, &noise->scale_sd_mm[k], error);
+        if (status == RLV_DONE)
+            status = seed_scale(after, scale, threshold, &after_sd, error);
+        noise->scale_sd_mm[k] = fmax(noise->scale_sd_mm[k], after_sd);
+    }
+    return status;
+}
+
+static rlv_status reserve_labels(rlv_regions* regions, const side* before, const side* after, rlv_error* error)
+{
+    const size_t nb = before->depths->count, na = after->depths->count;
+    if ((regions->before = rlv_reserve(nb, sizeof(uint16_t), error)) == NULL ||
+        (regions->after = rlv_reserve(na, sizeof(uint16_t), error)) == NULL ||
+        (regions->before_near = rlv_reserve(nb, 1, error)) == NULL ||
+        (regions->after_near = rlv_reserve(na, 1, error)) == NULL ||
+        (regions->before_seed = rlv_reserve(nb, 1, error)) == NULL ||
+        (regions->after_seed = rlv_reserve(na, 1, error)) == NULL)
+        return RLV_SYSTEM;
+    return RLV_DONE;
+}
+
+rlv_status rlv_regions_find(rlv_regions* regions, const rlv_depths* before, const rlv_sampling* before_sampling,
+                            const rlv_depths* after, const rlv_sampling* after_sampling, rlv_error* error)
+{
+    side b = {0}, a = {0};
+    seeds list = {0};
+    double* mean_mm = NULL;
+    rlv_status status = prepare_side(&b, before, before_sampling, error);
+    if (status != RLV_DONE || (status = prepare_side(&a, after, after_sampling, error)) != RLV_DONE ||
+        (status = reserve_labels(regions, &b, &a, error)) != RLV_DONE ||
+        (status = find_seeds(&regions->noise, &b, &a, error)) != RLV_DONE ||
+        (status = list_seeds(&list, &b, &a, error)) != RLV_DONE)
+        goto end;
+    const double reach = fmax(2.0 * regions->noise.length_mm, regions->noise.scale_mm[0]);
+    if ((status = join_seeds(&list, &b, &a, reach, error)) != RLV_DONE ||
+        (status = number_regions(regions, &list, &b, &a, &mean_mm, error)) != RLV_DONE)
+        goto end;
+    for (size_t i = 0; i < before->count; i++)
+        regions->before_seed[i] = regions->before[i] != 0;
+    for (size_t i = 0; i < after->count; i++)
+        regions->after_seed[i] = regions->after[i] != 0;
+    status = grow_regions(regions, &list, &b, &a, mean_mm, error);
+end:
+    free(mean_mm);
+    free_seeds(&list);
+    free_side(&b);
+    free_side(&a);
+    if (status != RLV_DONE)
+        rlv_regions_free(regions);
+    return status;
+}
+
+void rlv_regions_free(rlv_regions* regions)
+{
+    free(regions->sign);
+    free(regions->before);
+    free(regions->after);
+    free(regions->before_near);
+    free(regions->after_near);
+    free(regions->before_seed);
+    free(regions->after_seed);
+    memset(regions, 0, sizeof *regions);
+}
