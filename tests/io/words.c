@@ -1,0 +1,73 @@
+#include "words.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+// Expected texts follow by hand from the rule at the head of io/words.h (JCGM 100:2008, 7.2.6).
+
+Test(words, a_number_stops_at_the_first_figure_of_its_sd_or_the_second_where_that_is_a_one)
+{
+    cr_assert_eq(words_decimals(0.3), 1);
+    cr_assert_eq(words_decimals(0.15), 2);
+    cr_assert_eq(words_decimals(0.099), 1 + 1, "0.099 is a tenth, written 0.10");
+    cr_assert_eq(words_decimals(4.0), 0);
+    cr_assert_eq(words_decimals(40.0), -1);
+    cr_assert_eq(words_decimals(12.0), 0);
+}
+
+Test(words, numbers_round_to_tens_and_never_show_a_negative_zero)
+{
+    cr_assert_str_eq(words_number(12345.0, -2).text, "12300");
+    cr_assert_str_eq(words_number(-0.04, 1).text, "0.0");
+    cr_assert_str_eq(words_number(2.345, 1).text, "2.3");
+    cr_assert_str_eq(words_number((double)NAN, 1).text, "not known");
+}
+
+Test(words, significant_figures_have_no_exponent)
+{
+    cr_assert_str_eq(words_figures(123456.0, 3).text, "123000");
+    cr_assert_str_eq(words_figures(0.0123456, 3).text, "0.0123");
+    cr_assert_str_eq(words_figures(9.996, 3).text, "10.0");
+    cr_assert_str_eq(words_figures(0.0, 3).text, "0");
+}
+
+Test(words, an_interval_is_rounded_outward_and_contains_the_unrounded_one)
+{
+    const rlv_interval interval = {12345.0, 11861.0, 12829.0};
+    cr_assert_str_eq(words_value(interval, 1000.0).text, "12.3"); // sd 247: tenths of a mL
+    cr_assert_str_eq(words_ends(interval, 1000.0).text, "11.8 to 12.9");
+    const rlv_interval exact = {2000.0, 1500.0, 2500.0}; // sd 255: tenths, and both ends stand on one
+    cr_assert_str_eq(words_ends(exact, 1000.0).text, "1.5 to 2.5");
+}
+
+Test(words, the_exact_decimal_reads_back_to_the_same_bits)
+{
+    const double numbers[] = {0.1, 1.0 / 3.0, 12345.678901234567, 5e-324, 1.7976931348623157e308, -2.5};
+    for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++)
+        cr_assert(strtod(words_exact(numbers[i]).text, NULL) == numbers[i]);
+    cr_assert_str_eq(words_exact(0.1).text, "0.1");
+    cr_assert_str_eq(words_exact((double)INFINITY).text, "");
+}
+
+Test(words, counts_take_their_plural)
+{
+    cr_assert_str_eq(words_count(1, "island").text, "1 island");
+    cr_assert_str_eq(words_count(2, "island").text, "2 islands");
+    cr_assert_str_eq(words_count(3, "vertex/vertices").text, "3 vertices");
+    cr_assert_str_eq(words_count(1, "vertex/vertices").text, "1 vertex");
+}
+
+Test(words, a_csv_field_is_quoted_where_rfc_4180_asks_for_it)
+{
+    char* bytes = NULL;
+    size_t size = 0;
+    FILE* stream = open_memstream(&bytes, &size);
+    words_write_csv(stream, "plain");
+    fputc(',', stream);
+    words_write_csv(stream, "a \"b\", c");
+    fclose(stream);
+    cr_assert_str_eq(bytes, "plain,\"a \"\"b\"\", c\"");
+    free(bytes);
+}
