@@ -1,7 +1,7 @@
 /// Mesh files: reading any that the trade uses, and writing PLY.
 ///
-/// PLY (binary and text), STL and OBJ are read here, in double, from a memory map and on all threads; every other format
-/// is Assimp's. What is in a file is checked before it is believed: counts against the file's size, indices
+/// PLY (binary and text), STL and OBJ are read here, in double, from a memory map and on all threads; every other
+/// format is Assimp's. What is in a file is checked before it is believed: counts against the file's size, indices
 /// against counts, numbers against infinity.
 
 #ifndef RLV_MESH_FILE_H
@@ -27,21 +27,21 @@ double rlv_unit_mm(rlv_unit unit);
 /// Where a mesh came from.
 typedef struct rlv_mesh_source
 {
-    char sha256[65];   ///< of the file's bytes, in hexadecimal
+    char sha256[65]; ///< of the file's bytes, in hexadecimal
     size_t bytes;
-    char format[16];   ///< "PLY", "STL", "OBJ", or the format's usual extension in capitals
-    size_t merged;     ///< corners merged, where the format repeats its vertices (STL)
+    char format[16]; ///< "PLY", "STL", "OBJ", or the format's usual extension in capitals
+    size_t merged;   ///< corners merged, where the format repeats its vertices (STL)
 } rlv_mesh_source;
 
-/// Read a mesh into a zeroed `mesh`, in millimetres; polygons are cut into triangles, formats that repeat their vertices are
-/// welded. `unit` must be given, but for glTF, which is in metres by its standard (another unit is then refused).
-/// Not mended: that is rlv_mesh_mend's. `source` may be NULL. RLV_BAD_INPUT with file, line or element named; RLV_SYSTEM where the disk or
-/// memory fails. Nothing is left in `mesh` after a failure.
+/// Read a mesh into a zeroed `mesh`, in millimetres; polygons are cut into triangles, formats that repeat their
+/// vertices are welded. `unit` must be given, but for glTF, which is in metres by its standard (another unit is then
+/// refused). Not mended: that is rlv_mesh_mend's. `source` may be NULL. RLV_BAD_INPUT with file, line or element named;
+/// RLV_SYSTEM where the disk or memory fails. Nothing is left in `mesh` after a failure.
 rlv_status rlv_mesh_file_read(rlv_mesh* mesh, rlv_mesh_source* source, const char* path, rlv_unit unit,
                               const rlv_progress* progress, rlv_error* error);
 
-/// Write a mesh as binary little-endian PLY, in millimetres: doubles where the origin needs them, else floats; colours and objects kept.
-/// Written to a temporary name in the same folder, flushed to disk, and renamed.
+/// Write a mesh as binary little-endian PLY, in millimetres: doubles where the origin needs them, else floats; colours
+/// and objects kept. Written to a temporary name in the same folder, flushed to disk, and renamed.
 rlv_status rlv_mesh_file_write(const rlv_mesh* mesh, const char* path, rlv_error* error);
 
 #endif
