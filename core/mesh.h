@@ -17,15 +17,15 @@
 /// A triangle mesh, in millimetres. A zeroed one is empty. Corners are counter-clockwise seen from outside.
 typedef struct rlv_mesh
 {
-    rlv_vec3 origin_mm;       ///< where the local zero lies in the mesh's own frame
+    rlv_vec3 origin_mm; ///< where the local zero lies in the mesh's own frame
     size_t vertex_count;
-    float* position_mm;       ///< 3 * vertex_count, about origin_mm
+    float* position_mm; ///< 3 * vertex_count, about origin_mm
     size_t triangle_count;
-    uint32_t* corner;         ///< 3 * triangle_count, each below vertex_count
-    uint8_t* colour;          ///< 3 * vertex_count, 8-bit red, green, blue; NULL where the file has none
-    uint32_t* object;         ///< triangle_count, which object_name a triangle belongs to; NULL where there are none
+    uint32_t* corner; ///< 3 * triangle_count, each below vertex_count
+    uint8_t* colour;  ///< 3 * vertex_count, 8-bit red, green, blue; NULL where the file has none
+    uint32_t* object; ///< triangle_count, which object_name a triangle belongs to; NULL where there are none
     size_t object_count;
-    char** object_name;       ///< object_count names, UTF-8
+    char** object_name; ///< object_count names, UTF-8
 } rlv_mesh;
 
 /// Reserve the arrays of a zeroed mesh: `vertices` positions and `triangles` corners, zeroed; colour and object only
@@ -45,32 +45,34 @@ static inline rlv_vec3 rlv_mesh_vertex(const rlv_mesh* mesh, size_t index)
     return rlv_vec3_add(mesh->origin_mm, rlv_vec3_from(mesh->position_mm + 3 * index));
 }
 
-/// Merge the vertices that lie at the same place to the bit (-0 and 0 are one; colours must be the same too), keeping the
-/// order of first appearance. Triangles keep their order; none is dropped. On RLV_SYSTEM the mesh is as it was.
+/// Merge the vertices that lie at the same place to the bit (-0 and 0 are one; colours must be the same too), keeping
+/// the order of first appearance. Triangles keep their order; none is dropped. On RLV_SYSTEM the mesh is as it was.
 rlv_status rlv_mesh_weld(rlv_mesh* mesh, rlv_error* error);
 
 /// What rlv_mesh_mend found, and what it did about it. Counts are of the mesh as it came unless they say otherwise.
 typedef struct rlv_mesh_health
 {
-    size_t zero_area;         ///< triangles without area (a corner twice, or all three on a line); dropped
-    size_t duplicate;         ///< triangles that repeat another's three corners; dropped but for the first
-    size_t unused_vertices;   ///< vertices that no triangle uses; kept
-    size_t mixed_winding;     ///< triangles turned to agree with their neighbours
-    size_t inside_out;        ///< closed shells turned so that their outside is outside (cavities stay cavities)
-    size_t branching_edges;   ///< edges shared by more than two triangles, once duplicates are gone
-    size_t shells;            ///< parts connected over edges of two triangles, after mending
-    size_t islands;           ///< shells with less than a thousandth of the whole area
-    size_t open_edges;        ///< edges with one triangle, after mending
-    size_t border_loops;      ///< closed walks along open edges
-    bool closed;              ///< every edge is passed as often one way as the other, so that a volume can be trusted
-    bool one_sided;           ///< a shell cannot be wound consistently (as on a Moebius band); left as it was
+    size_t zero_area;       ///< triangles without area (a corner twice, or all three on a line); dropped or flipped
+    size_t duplicate;       ///< triangles that repeat another's three corners; dropped but for the first
+    size_t unused_vertices; ///< vertices that no triangle uses; kept
+    size_t mixed_winding;   ///< triangles turned to agree with their neighbours
+    size_t inside_out;      ///< closed shells turned so that their outside is outside (cavities stay cavities)
+    size_t branching_edges; ///< edges shared by more than two triangles, once duplicates are gone
+    size_t shells;          ///< parts connected over edges of two triangles, after mending
+    size_t islands;         ///< shells with less than a thousandth of the whole area
+    size_t open_edges;      ///< edges with one triangle, after mending
+    size_t border_loops;    ///< closed walks along open edges
+    bool closed;            ///< every edge is passed as often one way as the other, so that a volume can be trusted
+    bool one_sided;         ///< a shell cannot be wound consistently (as on a Moebius band); left as it was
 } rlv_mesh_health;
 
-/// Make a mesh fit to be measured: drop triangles without area and duplicates, wind each shell consistently (as most of
-/// its own triangles were), and turn every closed shell the right way out. A shell that lies in no solid is turned where
-/// it is wound inwards, and what lies inside it is turned with it: a whole file may be inside out. A shell inside a solid
-/// is a cavity where it was wound against that solid, and a second solid (an overlapping shell, counted once by `columns`)
-/// otherwise. Two solids that touch at a vertex or along an edge are two shells. RLV_BAD_INPUT where no triangle is left.
+/// Make a mesh fit to be measured: drop duplicates and triangles without area (one that fills a slit, with its corners
+/// on a line, is joined with its neighbour over the long side and cut along the other diagonal instead), wind each
+/// shell consistently (as most of its own triangles were), and turn every closed shell the right way out. A shell that
+/// lies in no solid is turned where it is wound inwards, and what lies inside it is turned with it: a whole file may be
+/// inside out. A shell inside a solid is a cavity where it was wound against that solid, and a second solid (an
+/// overlapping shell, counted once by `columns`) otherwise. Two solids that touch at a vertex or along an edge are two
+/// shells. RLV_BAD_INPUT where no triangle is left.
 rlv_status rlv_mesh_mend(rlv_mesh* mesh, rlv_mesh_health* health, rlv_error* error);
 
 /// Size and mass properties of a mesh, from its surface alone. For a mesh that is not closed only `area_mm2`, `low_mm`,

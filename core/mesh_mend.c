@@ -6,6 +6,7 @@
 
 #include "exact.h"
 #include "mesh_edges.h"
+#include "mesh_flat.h"
 #include "mesh_nest.h"
 
 #include <stdatomic.h>
@@ -45,12 +46,22 @@ static void drop_marked(rlv_mesh* mesh, const uint8_t* drop)
     mesh->triangle_count = kept;
 }
 
-static bool without_area(const rlv_mesh* mesh, size_t triangle)
+/// Whether a triangle has an area, and how it lacks one.
+static uint8_t flatness(const rlv_mesh* mesh, size_t triangle)
 {
     const uint32_t* c = mesh->corner + 3 * triangle;
-    const float *a = mesh->position_mm + 3 * (size_t)c[0], *b = mesh->position_mm + 3 * (size_t)c[1],
-                *d = mesh->position_mm + 3 * (size_t)c[2];
-    return c[0] == c[1] || c[1] == c[2] || c[2] == c[0] || rlv_exact_on_a_line(a, b, d);
+    const float* at[3];
+    for (int i = 0; i < 3; i++)
+        at[i] = mesh->position_mm + 3 * (size_t)c[i];
+    if (!rlv_exact_on_a_line(at[0], at[1], at[2]))
+        return RLV_FLAT_NOT;
+    for (int i = 0; i < 3; i++)
+    {
+        const float *p = at[i], *q = at[(i + 1) % 3];
+        if (p[0] == q[0] && p[1] == q[1] && p[2] == q[2])
+            return RLV_FLAT_POINT;
+    }
+    return RLV_FLAT_LINE;
 }
 
 static size_t count_unused(const rlv_mesh* mesh, uint8_t* used)
@@ -78,11 +89,17 @@ static rlv_status drop_without_area(mending* work)
     work->drop = rlv_reserve(mesh->triangle_count, 1, work->error);
     if (work->drop == NULL)
         return RLV_SYSTEM;
-    size_t found = 0;
-#pragma omp parallel for schedule(static) reduction(+ : found)
+    size_t found = 0, on_a_line = 0;
+#pragma omp parallel for schedule(static) reduction(+ : found, on_a_line)
     for (size_t t = 0; t < mesh->triangle_count; t++)
-        found += work->drop[t] = without_area(mesh, t);
+    {
+        work->drop[t] = flatness(mesh, t);
+        found += work->drop[t] != RLV_FLAT_NOT;
+        on_a_line += work->drop[t] == RLV_FLAT_LINE;
+    }
     work->health->zero_area = found;
+    if (on_a_line != 0 && rlv_mesh_flip_flat(mesh, work->drop, work->error) != RLV_DONE)
+        return RLV_SYSTEM;
     if (found != 0)
         drop_marked(mesh, work->drop);
     if (mesh->triangle_count == 0)

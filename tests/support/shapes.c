@@ -47,7 +47,8 @@ size_t shape_add_box(rlv_mesh* mesh, rlv_vec3 low, rlv_vec3 high)
 /// row of z, and around in each row.
 static uint32_t sphere_vertex(long cuts, long x, long y, long z)
 {
-    long below = z <= 0 ? 2 * (z + cuts) * (z + cuts - 1) + 1 : 4 * cuts * cuts + 2 - (2 * (cuts - z) * (cuts - z + 1) + 1);
+    long below =
+        z <= 0 ? 2 * (z + cuts) * (z + cuts - 1) + 1 : 4 * cuts * cuts + 2 - (2 * (cuts - z) * (cuts - z + 1) + 1);
     if (z == -cuts)
         return 0;
     long around = cuts - labs(z); // a row has 4 * around points
@@ -68,7 +69,8 @@ size_t shape_add_sphere(rlv_mesh* mesh, rlv_vec3 centre, double radius, size_t c
             for (int side = -1; side <= 1; side += 2)
             {
                 long z = side * (n - labs(x) - labs(y));
-                rlv_vec3 on = rlv_vec3_along(centre, radius, rlv_vec3_unit(rlv_vec3_of((double)x, (double)y, (double)z)));
+                rlv_vec3 on =
+                    rlv_vec3_along(centre, radius, rlv_vec3_unit(rlv_vec3_of((double)x, (double)y, (double)z)));
                 float* at = position + 3 * sphere_vertex(n, x, y, z);
                 at[0] = (float)on.x, at[1] = (float)on.y, at[2] = (float)on.z;
             }
@@ -79,7 +81,8 @@ size_t shape_add_sphere(rlv_mesh* mesh, rlv_vec3 centre, double radius, size_t c
             for (long j = 0; i + j < n; j++)
                 for (int half = 0; half < (i + j < n - 1 ? 2 : 1); half++)
                 {
-                    const long a[2][3][2] = {{{i, j}, {i + 1, j}, {i, j + 1}}, {{i + 1, j}, {i + 1, j + 1}, {i, j + 1}}};
+                    const long a[2][3][2] = {{{i, j}, {i + 1, j}, {i, j + 1}},
+                                             {{i + 1, j}, {i + 1, j + 1}, {i, j + 1}}};
                     for (int k = 0; k < 3; k++)
                     {
                         int from = sx * sy * sz > 0 ? k : (3 - k) % 3; // a mirrored octant turns its triangles

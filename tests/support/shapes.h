@@ -1,5 +1,5 @@
-/// Small meshes for tests, added part by part to one mesh. All are wound outwards. A shape that cannot be made (no memory)
-/// ends the test program.
+/// Small meshes for tests, added part by part to one mesh. All are wound outwards. A shape that cannot be made (no
+/// memory) ends the test program.
 
 #ifndef RLV_TESTS_SHAPES_H
 #define RLV_TESTS_SHAPES_H
@@ -16,9 +16,9 @@ size_t shape_add_box(rlv_mesh* mesh, rlv_vec3 low, rlv_vec3 high);
 /// vertices, each the float nearest to a point on the sphere.
 size_t shape_add_sphere(rlv_mesh* mesh, rlv_vec3 centre, double radius, size_t cuts);
 
-/// Add a solid of revolution about the z axis: a polygon of `count` (radius, z) points, each side joined over `steps` turns.
-/// Points run up the outside from the lower end of the axis to its upper end (both of radius 0), or, where `ring`, once
-/// round counter-clockwise in the (r, z) plane and back to the first.
+/// Add a solid of revolution about the z axis: a polygon of `count` (radius, z) points, each side joined over `steps`
+/// turns. Points run up the outside from the lower end of the axis to its upper end (both of radius 0), or, where
+/// `ring`, once round counter-clockwise in the (r, z) plane and back to the first.
 size_t shape_add_turned(rlv_mesh* mesh, size_t count, const double (*rz)[2], size_t steps, bool ring);
 
 /// Turn the triangles from `first` up to `end` the other way.
