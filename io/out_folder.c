@@ -1,22 +1,13 @@
 #include "out_folder.h"
 
-#include "mesh_file.h"
+#include "ply.h"
 
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 static const char* const mend_room = "make room on the disk, or name another folder";
-
-static rlv_status path_of(char** path, const out_folder* folder, const char* before, const char* name, rlv_error* error)
-{
-    if (asprintf(path, "%s/%s%s", folder->path, before, name) >= 0)
-        return RLV_DONE;
-    *path = NULL;
-    return rlv_fail(error, RLV_SYSTEM, folder->path, "close other programs", "no memory for a name");
-}
 
 /// Take the folders that were made away again, from the leaf up to the first of them. Whatever holds a file stays.
 static void remove_made(out_folder* folder)
@@ -41,13 +32,6 @@ static void drop_files(out_folder* folder)
 {
     for (size_t i = 0; i < folder->file_count; i++)
         rlv_safe_file_abandon(&folder->file[i]);
-    for (size_t i = 0; i < folder->mesh_count; i++)
-    {
-        if (folder->mesh_temporary[i] != NULL)
-            unlink(folder->mesh_temporary[i]);
-        free(folder->mesh_temporary[i]);
-        free(folder->mesh_path[i]);
-    }
 }
 
 rlv_status out_folder_open(out_folder* folder, const char* path, rlv_error* error)
@@ -66,12 +50,12 @@ rlv_status out_folder_open(out_folder* folder, const char* path, rlv_error* erro
 
 rlv_status out_folder_add(out_folder* folder, const char* name, FILE** stream, rlv_error* error)
 {
-    char* path = NULL;
     if (folder->file_count == OUT_FOLDER_FILES)
         return rlv_fail(error, RLV_SYSTEM, folder->path, NULL, "more than %d files", OUT_FOLDER_FILES);
-    rlv_status status = path_of(&path, folder, "", name, error);
-    if (status == RLV_DONE)
-        status = rlv_safe_file_open(&folder->file[folder->file_count], path, error);
+    char* path = NULL;
+    if (asprintf(&path, "%s/%s", folder->path, name) < 0)
+        return rlv_fail(error, RLV_SYSTEM, folder->path, "close other programs", "no memory for a name");
+    rlv_status status = rlv_safe_file_open(&folder->file[folder->file_count], path, error);
     if (status == RLV_DONE)
         *stream = folder->file[folder->file_count++].stream;
     free(path);
@@ -80,38 +64,21 @@ rlv_status out_folder_add(out_folder* folder, const char* name, FILE** stream, r
 
 rlv_status out_folder_add_mesh(out_folder* folder, const char* name, const rlv_mesh* mesh, rlv_error* error)
 {
-    size_t i = folder->mesh_count;
-    if (i == OUT_FOLDER_FILES)
-        return rlv_fail(error, RLV_SYSTEM, folder->path, NULL, "more than %d meshes", OUT_FOLDER_FILES);
-    folder->mesh_count++;
-    rlv_status status = path_of(&folder->mesh_path[i], folder, "", name, error);
-    if (status == RLV_DONE)
-        status = path_of(&folder->mesh_temporary[i], folder, ".rilievo-", name, error);
-    if (status == RLV_DONE)
-        status = rlv_mesh_file_write(mesh, folder->mesh_temporary[i], error);
+    FILE* stream = NULL;
+    rlv_status status = out_folder_add(folder, name, &stream, error);
+    if (status == RLV_DONE && !rlv_ply_write(mesh, stream))
+        status = rlv_fail(error, RLV_SYSTEM, folder->file[folder->file_count - 1].path, mend_room,
+                          "it could not be written: %s", strerror(errno));
     return status;
-}
-
-static rlv_status target_free(const char* path, rlv_error* error)
-{
-    struct stat at;
-    if (lstat(path, &at) == 0 && S_ISDIR(at.st_mode))
-        return rlv_fail(error, RLV_BAD_INPUT, path, "move it away, or name another folder",
-                        "a folder stands where a file is to be written");
-    return RLV_DONE;
 }
 
 rlv_status out_folder_seal(out_folder* folder, rlv_error* error)
 {
     rlv_status status = RLV_DONE;
-    for (size_t i = 0; i < folder->mesh_count && status == RLV_DONE; i++)
-        status = target_free(folder->mesh_path[i], error);
     for (size_t i = 0; i < folder->file_count && status == RLV_DONE; i++)
     {
         rlv_safe_file* file = &folder->file[i];
-        status = target_free(file->path, error);
-        if (status == RLV_DONE &&
-            (ferror(file->stream) || fflush(file->stream) != 0 || fsync(fileno(file->stream)) != 0))
+        if (ferror(file->stream) || fflush(file->stream) != 0 || fsync(fileno(file->stream)) != 0)
             status = rlv_fail(error, RLV_SYSTEM, file->path, mend_room, "it could not be written: %s", strerror(errno));
     }
     return status;
@@ -122,14 +89,6 @@ rlv_status out_folder_commit(out_folder* folder, rlv_error* error)
     rlv_status status = RLV_DONE;
     for (size_t i = 0; i < folder->file_count && status == RLV_DONE; i++)
         status = rlv_safe_file_commit(&folder->file[i], error);
-    for (size_t i = 0; i < folder->mesh_count && status == RLV_DONE; i++)
-    {
-        if (rename(folder->mesh_temporary[i], folder->mesh_path[i]) != 0)
-            status = rlv_fail(error, RLV_SYSTEM, folder->mesh_path[i], mend_room, "it could not be renamed: %s",
-                              strerror(errno));
-        free(folder->mesh_temporary[i]);
-        folder->mesh_temporary[i] = NULL;
-    }
     drop_files(folder);
     free(folder->path);
     *folder = (out_folder){0};

@@ -19,9 +19,6 @@ typedef struct out_folder
     char made[4096]; ///< the first folder that had to be made; empty where none
     size_t file_count;
     rlv_safe_file file[OUT_FOLDER_FILES];
-    size_t mesh_count;
-    char* mesh_temporary[OUT_FOLDER_FILES];
-    char* mesh_path[OUT_FOLDER_FILES];
 } out_folder;
 
 /// Make the folder where it is missing, and see that it can be written to, before any work is done.
@@ -33,7 +30,7 @@ rlv_status out_folder_add(out_folder* folder, const char* name, FILE** stream, r
 /// Write a mesh that will be called `name` (PLY).
 rlv_status out_folder_add_mesh(out_folder* folder, const char* name, const rlv_mesh* mesh, rlv_error* error);
 
-/// Bring everything to the disk, still under temporary names, and see that nothing stands in the way of the real ones.
+/// Bring everything to the disk, still under temporary names.
 rlv_status out_folder_seal(out_folder* folder, rlv_error* error);
 
 /// Give every file its name. After it, or after out_folder_abandon, the folder is closed.

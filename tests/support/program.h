@@ -1,0 +1,42 @@
+/// Running the built program as a user would, in a folder of its own.
+
+#ifndef RLV_TEST_PROGRAM_H
+#define RLV_TEST_PROGRAM_H
+
+#include <stddef.h>
+
+typedef struct program_run
+{
+    int status; ///< its exit status; -1 where a signal ended it
+    char* out;  ///< standard output, with a zero after it
+    size_t out_size;
+    char* err; ///< standard error
+} program_run;
+
+/// What stands in the program's way.
+typedef struct program_limits
+{
+    size_t file_bytes; ///< no file may grow beyond this, as on a full disk; 0: no limit
+    const char* out;   ///< standard output goes to this path; NULL: it is kept
+} program_limits;
+
+/// Make an empty folder and go there. Call program_leave when done.
+void program_enter(void);
+void program_leave(void);
+
+/// Run the program with the words of `line`, parted by single spaces; `limits` may be NULL. It is stopped after five
+/// minutes. Free with program_free.
+program_run program_call(const char* line, const program_limits* limits);
+void program_free(program_run* run);
+
+/// The bytes of a file, with a zero after them, or NULL. Free with free().
+char* program_read(const char* path, size_t* size);
+
+/// How many names a folder holds; -1 where it is not there.
+int program_count(const char* folder);
+
+/// Write a text file, or bytes.
+void program_write(const char* path, const char* text);
+void program_write_bytes(const char* path, const void* bytes, size_t size);
+
+#endif
