@@ -1,0 +1,37 @@
+/// What is printed around a picture: title, scale bar, axes, legend and small print.
+///
+/// Letters are set by Pango in DejaVu Sans, lines are Cairo's. Sizes follow the page's unit, a hundredth of its height
+/// (or of three quarters of its width, where that is less).
+
+#ifndef RLV_LETTERING_H
+#define RLV_LETTERING_H
+
+#include "camera.h"
+#include "paint.h"
+#include "picture.h"
+#include "view.h"
+
+/// A scale bar: a round length in equal parts of round length, alternately black and white.
+typedef struct rlv_scale_bar
+{
+    double length_mm;
+    int parts;
+    double left_px, top_px;      ///< of the bar's black outline in the picture
+    double length_px, height_px; ///< length_mm over mm a pixel, exactly
+} rlv_scale_bar;
+
+/// The scale bar of a view: the longest round length (1, 2 or 5 times a power of ten) that fits its place.
+rlv_scale_bar rlv_scale_bar_of(size_t width, size_t height, double width_mm);
+
+/// Round steps (1, 2 or 5 times a power of ten) that cut `span` into at most `most` parts.
+double rlv_round_step(double span, int most);
+
+/// The paper scale of a view: how much larger (over 1) or smaller the page is than the thing when printed at 100 %. The
+/// largest of ISO 5455:1979 (1, 2 or 5 times a power of ten) at which the page is no larger than A3.
+double rlv_paper_scale(size_t width, size_t height, double width_mm);
+
+/// Print all of it on a picture.
+rlv_status rlv_letter(rlv_picture* picture, const rlv_camera* camera, const rlv_overlay* overlay,
+                      const rlv_view_options* options, const rlv_paint_seen* seen, rlv_error* error);
+
+#endif
