@@ -1,6 +1,7 @@
 #include "depths.h"
 
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_randist.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -119,16 +120,20 @@ static int by_value(const void* a, const void* b)
 /// Mean and sd of sorted values between `low` and `high`.
 static rlv_bulk moments_between(size_t count, const float* sorted, double low, double high)
 {
+    const double middle = 0.5 * (low + high);
     double sum = 0.0, squares = 0.0;
     size_t n = 0;
-    for (size_t i = 0; i < count; i++)
-        if ((double)sorted[i] >= low && (double)sorted[i] <= high)
-            sum += (double)sorted[i], n++;
-    const double mean = n > 0 ? sum / (double)n : 0.5 * (low + high);
-    for (size_t i = 0; i < count; i++)
-        if ((double)sorted[i] >= low && (double)sorted[i] <= high)
-            squares += ((double)sorted[i] - mean) * ((double)sorted[i] - mean);
-    return (rlv_bulk){mean, n > 1 ? sqrt(squares / (double)(n - 1)) : 0.0};
+    for (size_t i = 0; i < count && (double)sorted[i] <= high; i++)
+    {
+        if ((double)sorted[i] < low)
+            continue;
+        const double off = (double)sorted[i] - middle;
+        sum += off;
+        squares += off * off;
+        n++;
+    }
+    const double mean = n > 0 ? sum / (double)n : 0.0;
+    return (rlv_bulk){middle + mean, n > 1 ? sqrt(fmax(squares / (double)n - mean * mean, 0.0)) : 0.0};
 }
 
 rlv_status rlv_bulk_of(rlv_bulk* bulk, size_t count, const float* value, rlv_error* error)
@@ -155,13 +160,14 @@ rlv_status rlv_bulk_of(rlv_bulk* bulk, size_t count, const float* value, rlv_err
             width = (double)sorted[i + quarter] - (double)sorted[i];
             bulk->centre = 0.5 * ((double)sorted[i + quarter] + (double)sorted[i]);
         }
-    // A quarter of a normal distribution lies within 0.3186 sd of its middle; a normal cut at 3 sd has 0.9866 of its sd.
-    const double quarter_sd = gsl_cdf_ugaussian_Pinv(0.625), cut_sd = 0.986578;
-    bulk->sd = n > 8 ? width / (2.0 * quarter_sd) : 0.0;
-    for (int pass = 0; pass < 12 && bulk->sd > 0.0; pass++)
+    bulk->sd = n > 8 ? width / (2.0 * gsl_cdf_ugaussian_Pinv(0.625)) : 0.0;
+    // Cut close, at 1.5 sd, so that what was carved from half of a block stays out; a normal cut there keeps this much of its sd.
+    const double cut = 1.5;
+    const double cut_sd = sqrt(1.0 - 2.0 * cut * gsl_ran_ugaussian_pdf(cut) / (2.0 * gsl_cdf_ugaussian_P(cut) - 1.0));
+    for (int pass = 0; pass < 40 && bulk->sd > 0.0; pass++)
     {
-        rlv_bulk next =
-            moments_between(n, sorted, bulk->centre - 3.0 * bulk->sd, bulk->centre + 3.0 * bulk->sd);
+        const rlv_bulk next =
+            moments_between(n, sorted, bulk->centre - cut * bulk->sd, bulk->centre + cut * bulk->sd);
         *bulk = (rlv_bulk){next.centre, next.sd / cut_sd};
     }
     free(sorted);

@@ -139,11 +139,14 @@ rlv_status rlv_patches_gather(rlv_patch** patch, size_t* patch_count, size_t cou
 
 // The model
 
+/// Covariance of the warp's means over two patches, for unit variance. A patch spreads along two directions; two thirds of its spread
+/// along all three agree with that to first order, and, being a convolution, keep the matrix positive definite.
 static double covariance(const rlv_patch* p, const rlv_patch* q, double length_mm)
 {
     const rlv_vec3 step = rlv_vec3_sub(p->centre_mm, q->centre_mm);
-    const double own = length_mm * length_mm, wide = own + p->spread_mm2 + q->spread_mm2;
-    return rlv_vec3_dot(p->normal, q->normal) * own / wide * exp(-0.5 * rlv_vec3_dot(step, step) / wide);
+    const double own = length_mm * length_mm, wide = own + (p->spread_mm2 + q->spread_mm2) * 2.0 / 3.0;
+    const double share = own / wide;
+    return rlv_vec3_dot(p->normal, q->normal) * share * sqrt(share) * exp(-0.5 * rlv_vec3_dot(step, step) / wide);
 }
 
 static void trend_of(const rlv_field* field, const rlv_patch* p, double row[MOST_TREND])
