@@ -17,7 +17,7 @@ typedef struct alignment_work
     const rlv_align_options* options;
     rlv_samples before_samples, after_samples;
     rlv_tree* after_tree;
-    rlv_field field;
+    rlv_distance_field field;
     rlv_refine refine;
     rlv_fit fit[RLV_CANDIDATES];
     double support[RLV_CANDIDATES];
@@ -26,7 +26,7 @@ typedef struct alignment_work
 
 static void work_free(alignment_work* w)
 {
-    rlv_field_free(&w->field);
+    rlv_distance_field_free(&w->field);
     rlv_tree_free(w->after_tree);
     rlv_samples_free(&w->before_samples);
     rlv_samples_free(&w->after_samples);
@@ -56,7 +56,8 @@ static rlv_status find_candidates(alignment_work* w, const rlv_tree* before_tree
     rlv_status status = rlv_samples_take(&w->before_samples, w->before, options->before_left_out, before_samples,
                                          options->seed + 1, error);
     if (status == RLV_DONE)
-        status = rlv_field_build(&w->field, &w->before_samples, w->before_samples.imbalance > open_imbalance, error);
+        status = rlv_distance_field_build(&w->field, &w->before_samples, w->before_samples.imbalance > open_imbalance,
+                                          error);
     if (status == RLV_DONE)
         status = rlv_tree_build(&w->after_tree, w->after, error);
     if (status != RLV_DONE)

@@ -198,9 +198,9 @@ static void describe_batch(rlv_place* place, size_t count, bool* good, const rlv
 static rlv_status choose_key_points(rlv_places* places, const rlv_samples* samples, double spacing_mm, size_t limit,
                                     rlv_error* error)
 {
-    rlv_cells cells = {0};
+    rlv_sample_cells cells = {0};
     // A surface passes through about 1.5 cells per square of their side (mean over its attitudes).
-    rlv_status status = rlv_cells_sort(&cells, samples->count, samples->position_mm, 1.22 * spacing_mm, error);
+    rlv_status status = rlv_sample_cells_sort(&cells, samples->count, samples->position_mm, 1.22 * spacing_mm, error);
     if (status != RLV_DONE)
         return status;
     const size_t total = cells.size[0] * cells.size[1] * cells.size[2];
@@ -226,7 +226,7 @@ static rlv_status choose_key_points(rlv_places* places, const rlv_samples* sampl
         }
         seen++;
     }
-    rlv_cells_free(&cells);
+    rlv_sample_cells_free(&cells);
     return status;
 }
 

@@ -15,13 +15,13 @@ typedef struct cell_sum
     float weight, at[3], normal[3];
 } cell_sum;
 
-void rlv_field_free(rlv_field* field)
+void rlv_distance_field_free(rlv_distance_field* field)
 {
     free(field->cell);
     memset(field, 0, sizeof *field);
 }
 
-static void lay_out(rlv_field* field, const rlv_samples* samples)
+static void lay_out(rlv_distance_field* field, const rlv_samples* samples)
 {
     rlv_vec3 extent = rlv_vec3_sub(samples->high_mm, samples->low_mm);
     const double longest = fmax(fmax(extent.x, extent.y), extent.z);
@@ -36,8 +36,8 @@ static void lay_out(rlv_field* field, const rlv_samples* samples)
 }
 
 /// Add a sample to the cells around it that lie in layers [first, last).
-static void add_sample(const rlv_field* field, cell_sum* sum, const rlv_samples* samples, size_t i, size_t first,
-                       size_t last)
+static void add_sample(const rlv_distance_field* field, cell_sum* sum, const rlv_samples* samples, size_t i,
+                       size_t first, size_t last)
 {
     const float* p = samples->position_mm + 3 * i;
     const float* n = samples->normal + 3 * i;
@@ -68,23 +68,23 @@ static void add_sample(const rlv_field* field, cell_sum* sum, const rlv_samples*
             }
 }
 
-static void set_normal(rlv_field_cell* cell, rlv_vec3 n)
+static void set_normal(rlv_distance_field_cell* cell, rlv_vec3 n)
 {
     cell->normal[0] = (int8_t)lrint(127.0 * n.x);
     cell->normal[1] = (int8_t)lrint(127.0 * n.y);
     cell->normal[2] = (int8_t)lrint(127.0 * n.z);
 }
 
-static rlv_vec3 cell_normal(const rlv_field_cell* cell)
+static rlv_vec3 cell_normal(const rlv_distance_field_cell* cell)
 {
     return rlv_vec3_of(cell->normal[0] / 127.0, cell->normal[1] / 127.0, cell->normal[2] / 127.0);
 }
 
 /// The plane of a cell: through the mean of the samples around it. Where that mean lies well aside of the foot of the
 /// cell the surface has ended: no verdict.
-static rlv_field_cell close_cell(const cell_sum* sum, double side_mm)
+static rlv_distance_field_cell close_cell(const cell_sum* sum, double side_mm)
 {
-    rlv_field_cell cell = {0};
+    rlv_distance_field_cell cell = {0};
     if (!(sum->weight > 0.0f))
         return cell;
     rlv_vec3 at = rlv_vec3_scale(rlv_vec3_from(sum->at), 1.0 / (double)sum->weight);
@@ -101,7 +101,7 @@ static rlv_field_cell close_cell(const cell_sum* sum, double side_mm)
 }
 
 /// A cell without a plane takes that of the neighbour with the smallest distance, carried over.
-static void spread_planes(const rlv_field* field, rlv_field_cell* to)
+static void spread_planes(const rlv_distance_field* field, rlv_distance_field_cell* to)
 {
     const size_t nx = field->size[0], ny = field->size[1], nz = field->size[2];
     const ptrdiff_t step[3] = {1, (ptrdiff_t)nx, (ptrdiff_t)(nx * ny)};
@@ -117,10 +117,10 @@ static void spread_planes(const rlv_field* field, rlv_field_cell* to)
                 for (int side = 0; side < 6; side++)
                 {
                     const ptrdiff_t move = side & 1 ? step[side / 2] : -step[side / 2];
-                    const rlv_field_cell* from = field->cell + (ptrdiff_t)own + move;
+                    const rlv_distance_field_cell* from = field->cell + (ptrdiff_t)own + move;
                     if (from->kind != RLV_FIELD_NEAR)
                         continue;
-                    rlv_field_cell taken = *from;
+                    rlv_distance_field_cell taken = *from;
                     const double part = (side & 1 ? -1.0 : 1.0) * from->normal[side / 2] / 127.0;
                     taken.distance_mm += (float)(part * field->side_mm);
                     if (to[own].kind != RLV_FIELD_NEAR || fabsf(taken.distance_mm) < fabsf(to[own].distance_mm))
@@ -131,13 +131,13 @@ static void spread_planes(const rlv_field* field, rlv_field_cell* to)
 
 /// Whether the cells without a plane lie inside or outside: along each row the side that was left last. A row read from
 /// both ends must agree with itself, or there is no verdict.
-static void tell_sides(rlv_field* field)
+static void tell_sides(rlv_distance_field* field)
 {
     const size_t nx = field->size[0], ny = field->size[1], nz = field->size[2];
 #pragma omp parallel for schedule(static)
     for (size_t row = 0; row < ny * nz; row++)
     {
-        rlv_field_cell* cell = field->cell + row * nx;
+        rlv_distance_field_cell* cell = field->cell + row * nx;
         uint8_t side = RLV_FIELD_OUTSIDE;
         for (size_t x = 0; x < nx; x++)
             if (cell[x].kind == RLV_FIELD_NEAR)
@@ -153,12 +153,12 @@ static void tell_sides(rlv_field* field)
     }
 }
 
-rlv_status rlv_field_build(rlv_field* field, const rlv_samples* samples, bool open, rlv_error* error)
+rlv_status rlv_distance_field_build(rlv_distance_field* field, const rlv_samples* samples, bool open, rlv_error* error)
 {
     lay_out(field, samples);
     const size_t layer = field->size[0] * field->size[1], total = layer * field->size[2];
     cell_sum* sum = rlv_reserve(total, sizeof *sum, error);
-    rlv_field_cell* spare = sum != NULL ? rlv_reserve(total, sizeof *spare, error) : NULL;
+    rlv_distance_field_cell* spare = sum != NULL ? rlv_reserve(total, sizeof *spare, error) : NULL;
     field->cell = spare != NULL ? rlv_reserve(total, sizeof *field->cell, error) : NULL;
     if (field->cell == NULL)
     {
@@ -185,7 +185,7 @@ rlv_status rlv_field_build(rlv_field* field, const rlv_samples* samples, bool op
     for (int k = 0; k < SPREADS; k++)
     {
         spread_planes(field, spare);
-        rlv_field_cell* swap = field->cell;
+        rlv_distance_field_cell* swap = field->cell;
         field->cell = spare;
         spare = swap;
     }
@@ -197,7 +197,7 @@ rlv_status rlv_field_build(rlv_field* field, const rlv_samples* samples, bool op
 }
 
 /// The cell a point lies in, or NULL outside the grid.
-static inline const rlv_field_cell* cell_at(const rlv_field* field, rlv_vec3 p, double* distance_mm)
+static inline const rlv_distance_field_cell* cell_at(const rlv_distance_field* field, rlv_vec3 p, double* distance_mm)
 {
     const double factor = 1.0 / field->side_mm;
     const double x = (p.x - field->low_mm.x) * factor, y = (p.y - field->low_mm.y) * factor,
@@ -206,15 +206,15 @@ static inline const rlv_field_cell* cell_at(const rlv_field* field, rlv_vec3 p, 
           z < (double)field->size[2]))
         return NULL;
     const size_t i = (size_t)x, j = (size_t)y, k = (size_t)z;
-    const rlv_field_cell* cell = field->cell + (k * field->size[1] + j) * field->size[0] + i;
+    const rlv_distance_field_cell* cell = field->cell + (k * field->size[1] + j) * field->size[0] + i;
     const double part = (x - (double)i - 0.5) * cell->normal[0] + (y - (double)j - 0.5) * cell->normal[1] +
                         (z - (double)k - 0.5) * cell->normal[2];
     *distance_mm = (double)cell->distance_mm + part * field->side_mm / 127.0;
     return cell;
 }
 
-double rlv_field_score(const rlv_field* field, const rlv_samples* samples, const rlv_pose* pose, double reach_mm,
-                       size_t first, size_t stride)
+double rlv_distance_field_score(const rlv_distance_field* field, const rlv_samples* samples, const rlv_pose* pose,
+                                double reach_mm, size_t first, size_t stride)
 {
     double sum = 0.0;
     size_t count = 0;
@@ -222,7 +222,7 @@ double rlv_field_score(const rlv_field* field, const rlv_samples* samples, const
     {
         rlv_vec3 at = rlv_pose_apply(pose, rlv_vec3_from(samples->position_mm + 3 * i));
         double distance = 0.0;
-        const rlv_field_cell* cell = cell_at(field, at, &distance);
+        const rlv_distance_field_cell* cell = cell_at(field, at, &distance);
         const int kind = cell == NULL ? RLV_FIELD_OUTSIDE : cell->kind;
         if (kind == RLV_FIELD_OUTSIDE || (kind == RLV_FIELD_NEAR && distance > reach_mm))
         {
@@ -270,7 +270,7 @@ static bool solve6(double a[36], double b[6])
     return true;
 }
 
-static bool settle_once(const rlv_field* field, const rlv_samples* samples, rlv_pose* pose, double reach_mm,
+static bool settle_once(const rlv_distance_field* field, const rlv_samples* samples, rlv_pose* pose, double reach_mm,
                         size_t stride)
 {
     const double radius = samples->radius_mm;
@@ -280,7 +280,7 @@ static bool settle_once(const rlv_field* field, const rlv_samples* samples, rlv_
     {
         rlv_vec3 at = rlv_pose_apply(pose, rlv_vec3_from(samples->position_mm + 3 * i));
         double distance = 0.0;
-        const rlv_field_cell* cell = cell_at(field, at, &distance);
+        const rlv_distance_field_cell* cell = cell_at(field, at, &distance);
         if (cell == NULL || cell->kind != RLV_FIELD_NEAR)
             continue;
         const double near = distance / reach_mm;
@@ -313,8 +313,8 @@ static bool settle_once(const rlv_field* field, const rlv_samples* samples, rlv_
     return true;
 }
 
-void rlv_field_settle(const rlv_field* field, const rlv_samples* samples, rlv_pose* pose, double reach_mm,
-                      double last_mm, int rounds, size_t stride)
+void rlv_distance_field_settle(const rlv_distance_field* field, const rlv_samples* samples, rlv_pose* pose,
+                               double reach_mm, double last_mm, int rounds, size_t stride)
 {
     const double factor = rounds > 1 ? pow(last_mm / reach_mm, 1.0 / (rounds - 1)) : 1.0;
     for (int k = 0; k < rounds; k++, reach_mm *= factor)

@@ -308,7 +308,7 @@ typedef struct patch
 
 typedef struct patches
 {
-    rlv_cells cells;
+    rlv_sample_cells cells;
     size_t count;
     patch* patch;
     uint32_t* of; ///< one a sample: its patch
@@ -316,7 +316,7 @@ typedef struct patches
 
 static void patches_free(patches* p)
 {
-    rlv_cells_free(&p->cells);
+    rlv_sample_cells_free(&p->cells);
     free(p->patch);
     free(p->of);
     memset(p, 0, sizeof *p);
@@ -326,7 +326,7 @@ static void patches_free(patches* p)
 static rlv_status patches_cut(patches* p, const rlv_samples* samples, rlv_error* error)
 {
     const double side = fmax(2.0 * samples->radius_mm / 40.0, 3.0 * samples->spacing_mm);
-    rlv_status status = rlv_cells_sort(&p->cells, samples->count, samples->position_mm, side, error);
+    rlv_status status = rlv_sample_cells_sort(&p->cells, samples->count, samples->position_mm, side, error);
     if (status != RLV_DONE)
         return status;
     const size_t cells = p->cells.size[0] * p->cells.size[1] * p->cells.size[2];

@@ -149,7 +149,7 @@ static rlv_status sort_along_curve(rlv_samples* samples, rlv_error* error)
 }
 
 /// Mean of the facets' normals around sample `i`, those of the far side of a thin place left out.
-static rlv_vec3 mean_normal(const rlv_samples* samples, const rlv_cells* cells, size_t i)
+static rlv_vec3 mean_normal(const rlv_samples* samples, const rlv_sample_cells* cells, size_t i)
 {
     const double radius2 = cells->side_mm * cells->side_mm;
     rlv_vec3 at = rlv_vec3_from(samples->position_mm + 3 * i), own = rlv_vec3_from(samples->facet + 3 * i);
@@ -157,8 +157,8 @@ static rlv_vec3 mean_normal(const rlv_samples* samples, const rlv_cells* cells, 
     size_t low[3], high[3];
     for (int k = 0; k < 3; k++)
     {
-        low[k] = rlv_cells_along(cells, k, place[k] - cells->side_mm);
-        high[k] = rlv_cells_along(cells, k, place[k] + cells->side_mm);
+        low[k] = rlv_sample_cells_along(cells, k, place[k] - cells->side_mm);
+        high[k] = rlv_sample_cells_along(cells, k, place[k] + cells->side_mm);
     }
     rlv_vec3 sum = {0, 0, 0};
     for (size_t z = low[2]; z <= high[2]; z++)
@@ -180,9 +180,10 @@ static rlv_vec3 mean_normal(const rlv_samples* samples, const rlv_cells* cells, 
 
 static rlv_status smooth_normals(rlv_samples* samples, rlv_error* error)
 {
-    rlv_cells cells = {0};
+    rlv_sample_cells cells = {0};
     // About twenty neighbours: steep enough noise (0.1 mm over 1 mm) averages to a degree or so.
-    rlv_status status = rlv_cells_sort(&cells, samples->count, samples->position_mm, 2.5 * samples->spacing_mm, error);
+    rlv_status status =
+        rlv_sample_cells_sort(&cells, samples->count, samples->position_mm, 2.5 * samples->spacing_mm, error);
     if (status != RLV_DONE)
         return status;
 #pragma omp parallel for schedule(static)
@@ -192,7 +193,7 @@ static rlv_status smooth_normals(rlv_samples* samples, rlv_error* error)
         float* to = samples->normal + 3 * i;
         to[0] = (float)n.x, to[1] = (float)n.y, to[2] = (float)n.z;
     }
-    rlv_cells_free(&cells);
+    rlv_sample_cells_free(&cells);
     return RLV_DONE;
 }
 
@@ -265,7 +266,8 @@ void rlv_samples_free(rlv_samples* samples)
     memset(samples, 0, sizeof *samples);
 }
 
-rlv_status rlv_cells_sort(rlv_cells* cells, size_t count, const float* position_mm, double side_mm, rlv_error* error)
+rlv_status rlv_sample_cells_sort(rlv_sample_cells* cells, size_t count, const float* position_mm, double side_mm,
+                                 rlv_error* error)
 {
     double low[3] = {INFINITY, INFINITY, INFINITY}, high[3] = {-INFINITY, -INFINITY, -INFINITY};
     for (size_t i = 0; i < 3 * count; i++)
@@ -293,14 +295,14 @@ rlv_status rlv_cells_sort(rlv_cells* cells, size_t count, const float* position_
     uint32_t* cell_of = cells->item != NULL ? rlv_reserve(count, sizeof *cell_of, error) : NULL;
     if (cell_of == NULL)
     {
-        rlv_cells_free(cells);
+        rlv_sample_cells_free(cells);
         return RLV_SYSTEM;
     }
     for (size_t i = 0; i < count; i++)
     {
         size_t at[3];
         for (int k = 0; k < 3; k++)
-            at[k] = rlv_cells_along(cells, k, (double)position_mm[3 * i + (size_t)k]);
+            at[k] = rlv_sample_cells_along(cells, k, (double)position_mm[3 * i + (size_t)k]);
         cell_of[i] = (uint32_t)((at[2] * cells->size[1] + at[1]) * cells->size[0] + at[0]);
         cells->start[cell_of[i] + 2]++;
     }
@@ -312,7 +314,7 @@ rlv_status rlv_cells_sort(rlv_cells* cells, size_t count, const float* position_
     return RLV_DONE;
 }
 
-void rlv_cells_free(rlv_cells* cells)
+void rlv_sample_cells_free(rlv_sample_cells* cells)
 {
     free(cells->start);
     free(cells->item);

@@ -32,22 +32,23 @@ rlv_status rlv_samples_take(rlv_samples* samples, const rlv_mesh* mesh, const ui
 void rlv_samples_free(rlv_samples* samples);
 
 /// Points sorted into the cells of a regular grid: a cell's items are item[start[cell]] up to item[start[cell + 1]].
-typedef struct rlv_cells
+typedef struct rlv_sample_cells
 {
     rlv_vec3 low_mm;
     double side_mm;
     size_t size[3];
     uint32_t* start; ///< size[0] * size[1] * size[2] + 1 offsets
     uint32_t* item;  ///< indices of points; in a cell they rise
-} rlv_cells;
+} rlv_sample_cells;
 
 /// Sort `count` points (3 * count floats) into cells of about `side_mm` (larger where the grid would pass four million
 /// cells).
-rlv_status rlv_cells_sort(rlv_cells* cells, size_t count, const float* position_mm, double side_mm, rlv_error* error);
-void rlv_cells_free(rlv_cells* cells);
+rlv_status rlv_sample_cells_sort(rlv_sample_cells* cells, size_t count, const float* position_mm, double side_mm,
+                                 rlv_error* error);
+void rlv_sample_cells_free(rlv_sample_cells* cells);
 
 /// The cell that a point lies in, along one axis, clamped to the grid.
-static inline size_t rlv_cells_along(const rlv_cells* cells, int axis, double at_mm)
+static inline size_t rlv_sample_cells_along(const rlv_sample_cells* cells, int axis, double at_mm)
 {
     const double low = axis == 0 ? cells->low_mm.x : axis == 1 ? cells->low_mm.y : cells->low_mm.z;
     double cell = (at_mm - low) / cells->side_mm;

@@ -100,8 +100,8 @@ static void propose(const rlv_search* search, const rlv_place* from, const rlv_p
         if (k >= best_count)
             continue;
         proposal[k].pose = pose_between(from, before->place + best[k].place, (double)best[k].turn_rad);
-        proposal[k].score =
-            rlv_field_score(search->field, search->after, &proposal[k].pose, 2.0 * search->field->side_mm, 0, stride);
+        proposal[k].score = rlv_distance_field_score(search->field, search->after, &proposal[k].pose,
+                                                     2.0 * search->field->side_mm, 0, stride);
     }
 }
 
@@ -147,8 +147,8 @@ size_t rlv_search_settle(const rlv_search* search, rlv_candidate* candidate, siz
 #pragma omp parallel for schedule(dynamic, 4)
     for (size_t i = 0; i < count; i++)
     {
-        rlv_field_settle(search->field, search->after, &candidate[i].pose, 4.0 * side, 1.5 * side, 6, coarse);
-        candidate[i].score = rlv_field_score(search->field, search->after, &candidate[i].pose, side, 0, fine);
+        rlv_distance_field_settle(search->field, search->after, &candidate[i].pose, 4.0 * side, 1.5 * side, 6, coarse);
+        candidate[i].score = rlv_distance_field_score(search->field, search->after, &candidate[i].pose, side, 0, fine);
     }
     rlv_error ignored = {0};
     count = keep_best(candidate, count, count, &ignored);
@@ -213,8 +213,8 @@ rlv_status rlv_search_poses(const rlv_search* search, rlv_candidate candidate[RL
         const size_t stride = search->after->count / SECOND + 1;
 #pragma omp parallel for schedule(static)
         for (size_t i = 0; i < made; i++)
-            proposal[i].score = rlv_field_score(search->field, search->after, &proposal[i].pose,
-                                                2.0 * search->field->side_mm, 0, stride);
+            proposal[i].score = rlv_distance_field_score(search->field, search->after, &proposal[i].pose,
+                                                         2.0 * search->field->side_mm, 0, stride);
         made = keep_best(proposal, made, SETTLED, error);
         made = rlv_search_settle(search, proposal, made, RLV_CANDIDATES);
         memcpy(candidate, proposal, made * sizeof *candidate);

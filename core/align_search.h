@@ -28,7 +28,7 @@ typedef struct rlv_search
     const rlv_tree* before_tree;
     const rlv_samples* after;
     const rlv_tree* after_tree;
-    const rlv_field* field; ///< of `before`
+    const rlv_distance_field* field; ///< of `before`
 } rlv_search;
 
 /// Find distinct candidates, best first. Fewer than RLV_CANDIDATES, even none, where the surfaces have little in
