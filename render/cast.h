@@ -29,7 +29,7 @@ typedef struct rlv_cast
     float* normal;        ///< 3 a pixel: of the surface as it is shaded, of length one, facing the eye
     float* open;          ///< 0 shut in to 1 open; 1 where no rays were asked for
     uint8_t* back;        ///< 1 where the inside of the surface is seen
-    float* corner_normal; ///< 3 a vertex, in the mesh's axes: the mean of its triangles, weighted by area
+    float* corner_normal; ///< 3 a vertex, in the mesh's axes: the mean of its triangles, weighted by angle
     rlv_mat3 to_picture;  ///< from the mesh's axes to the picture's
     rlv_vec3 eye_mm;      ///< the middle of the eye's plane in the mesh's local frame, clear of the mesh
     double reach_mm;      ///< how far from the eye's plane the mesh may lie
