@@ -159,6 +159,9 @@ static void add_sums(sums* to, const sums* from)
     to->first24_z += from->first24_z;
     for (int i = 0; i < 6; i++)
         to->second120[i] += from->second120[i];
+    // A strip without triangles has its box inside out.
+    if (from->low[0] > from->high[0])
+        return;
     widen(to, from->low);
     widen(to, from->high);
 }
