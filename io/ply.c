@@ -610,14 +610,12 @@ static rlv_status reserve(body* b, bool object)
 {
     size_t count = b->face_from != NULL ? b->face->count : b->polygons.triangle_count;
     rlv_status status = rlv_mesh_reserve(b->mesh, b->vertex->count, count, has_colour(b), object, b->reading->error);
-    if (status == RLV_BAD_INPUT && b->reading->error != NULL)
-        snprintf(b->reading->error->where, sizeof b->reading->error->where, "%s", b->reading->path);
     if (status == RLV_DONE)
     {
         rlv_large_pages(b->mesh->position_mm, 3 * b->mesh->vertex_count * sizeof(float));
         rlv_large_pages(b->mesh->corner, 3 * count * sizeof(uint32_t));
     }
-    return status;
+    return rlv_reading_place_error(b->reading, status);
 }
 
 /// The first trouble that the blocks found, in the order of the file's elements.
@@ -793,7 +791,7 @@ static rlv_status read_body(body* b, bool triangles, bool* again)
     return status == RLV_DONE && object ? name_objects(b) : status;
 }
 
-rlv_status rlv_ply_read(rlv_mesh* mesh, rlv_reading* reading)
+rlv_status rlv_ply_read(rlv_mesh* mesh, rlv_reading* reading, bool* split)
 {
     body b = {.reading = reading, .mesh = mesh};
     bool again = false;
@@ -810,6 +808,7 @@ rlv_status rlv_ply_read(rlv_mesh* mesh, rlv_reading* reading)
         rlv_mesh_free(mesh);
         status = read_body(&b, false, &again);
     }
+    *split = b.header.split;
     forget_walk(&b);
     rlv_ply_header_free(&b.header);
     return status;

@@ -105,6 +105,16 @@ static rlv_ply_role role_of(rlv_ply_kind kind, const rlv_ply_property* property,
     return RLV_PLY_OTHER;
 }
 
+/// Whether a property of a vertex is one that makes writers repeat vertices along seams and creases.
+static bool splits(word w)
+{
+    static const char* const names[] = {"nx", "ny", "nz", "s", "t", "u", "v", "texture_u", "texture_v"};
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++)
+        if (is_word(w, names[i]))
+            return true;
+    return false;
+}
+
 static rlv_status read_format(rlv_ply_header* header, const rlv_reading* reading, line* l, bool* told)
 {
     static const char* const names[] = {"ascii", "binary_little_endian", "binary_big_endian"};
@@ -169,6 +179,7 @@ static rlv_status read_property(rlv_ply_header* header, const rlv_reading* readi
         return rlv_refuse_line(reading, l->offset, mend_export, "more than %d properties", INT8_MAX);
     if (!rlv_grow(&element->property, &element->property_room, element->property_count + 1, sizeof property))
         return rlv_fail(reading->error, RLV_SYSTEM, reading->path, "close other programs", "no memory for the header");
+    header->split |= element->kind == RLV_PLY_VERTEX && splits(name);
     property.offset = element->bytes;
     if (property.role != RLV_PLY_OTHER)
         element->where[property.role] = (int8_t)element->property_count;

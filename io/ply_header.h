@@ -82,6 +82,7 @@ typedef struct rlv_ply_header
     rlv_ply_element* element;
     size_t object_count, object_room;
     rlv_ply_object* object;
+    bool split;  ///< vertices carry texture points or normals, for which they may have been repeated
     size_t body; ///< where the first element begins
 } rlv_ply_header;
 

@@ -213,6 +213,13 @@ rlv_status rlv_refuse_item(const rlv_reading* reading, const char* kind, size_t 
     return RLV_BAD_INPUT;
 }
 
+rlv_status rlv_reading_place_error(const rlv_reading* reading, rlv_status status)
+{
+    if (status != RLV_DONE && reading->error != NULL && reading->error->where[0] == '\0')
+        snprintf(reading->error->where, sizeof reading->error->where, "%s", reading->path);
+    return status;
+}
+
 /// The line, from 1, that a byte is on; a line ends with CR, LF or both.
 static size_t line_of(const rlv_reading* reading, size_t offset)
 {

@@ -54,6 +54,9 @@ rlv_status rlv_refuse_item(const rlv_reading* reading, const char* kind, size_t 
 rlv_status rlv_refuse_line(const rlv_reading* reading, size_t offset, const char* mend, const char* format, ...)
     __attribute__((format(printf, 4, 5)));
 
+/// Name the file in an error that was filled without knowing it; returns `status`.
+rlv_status rlv_reading_place_error(const rlv_reading* reading, rlv_status status);
+
 /// Memory that is read or written once from end to end: ask the system for large pages where it has them.
 void rlv_large_pages(void* block, size_t bytes);
 
