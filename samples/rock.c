@@ -1,6 +1,6 @@
 #include "rock.h"
 
-#include "field.h"
+#include "noise.h"
 #include "scan.h"
 
 #include <math.h>
@@ -16,8 +16,8 @@
 typedef struct ready_rock
 {
     const rock* rock;
-    field_waves relief;
-    field_waves cut_relief; ///< of plane cuts; the n-th one is read at a place of its own
+    noise_waves relief;
+    noise_waves cut_relief; ///< of plane cuts; the n-th one is read at a place of its own
     bool rough;
     size_t facet_count;
     rlv_vec3 facet[FACETS]; ///< normal over distance: the plane is facet . x = 1
@@ -31,7 +31,7 @@ static rlv_vec3 stretch(rlv_vec3 direction, rlv_vec3 half_axes_mm)
 
 static void set_facets(ready_rock* ready, const rock* stone)
 {
-    scan_random random = {field_hash(stone->seed, 2)};
+    scan_random random = {noise_hash(stone->seed, 2)};
     rlv_mat3 turn = scan_random_rotation(&random);
     for (int i = 0; i < FACETS; i++)
     {
@@ -55,9 +55,9 @@ static ready_rock make_ready(const rock* stone)
     if (ready.rough)
     {
         ready.relief =
-            field_waves_fractal(stone->relief_mm, stone->relief_length_mm, OCTAVES, 0.55, field_hash(stone->seed, 0));
-        ready.cut_relief = field_waves_fractal(ROUGHNESS * stone->relief_mm, 0.25 * stone->relief_length_mm, 3, 0.6,
-                                               field_hash(stone->seed, 1));
+            noise_waves_fractal(stone->relief_mm, stone->relief_length_mm, OCTAVES, 0.55, noise_hash(stone->seed, 0));
+        ready.cut_relief = noise_waves_fractal(ROUGHNESS * stone->relief_mm, 0.25 * stone->relief_length_mm, 3, 0.6,
+                                               noise_hash(stone->seed, 1));
     }
     if (stone->facets > 0.0)
         set_facets(&ready, stone);
@@ -98,7 +98,7 @@ static double after_plane(const ready_rock* ready, size_t index, rlv_vec3 u, dou
     {
         rlv_vec3 on_plane = rlv_vec3_scale(u, distance / share);
         on_plane.x += 1000.0 * (double)(index + 1);
-        distance += field_waves_at(&ready->cut_relief, on_plane);
+        distance += noise_waves_at(&ready->cut_relief, on_plane);
     }
     return fmin(radius, distance / share);
 }
@@ -120,7 +120,7 @@ static double ready_radius(const ready_rock* ready, rlv_vec3 u)
 {
     double radius = base_radius(ready, u);
     if (ready->rough)
-        radius += field_waves_at(&ready->relief, rlv_vec3_scale(u, radius));
+        radius += noise_waves_at(&ready->relief, rlv_vec3_scale(u, radius));
     for (size_t i = 0; i < ready->rock->cut_count; i++)
         radius =
             ready->rock->cut[i].plane ? after_plane(ready, i, u, radius) : after_pit(&ready->rock->cut[i], u, radius);
@@ -288,7 +288,7 @@ static rlv_vec3 vertex_direction(uint32_t n, uint32_t vertex, uint64_t mesh_seed
     if (mesh_seed == 0)
         return q;
     // A fifth of a cell each way: neighbours, which are never closer than half a cell, cannot change places.
-    scan_random random = {field_hash(mesh_seed, vertex)};
+    scan_random random = {noise_hash(mesh_seed, vertex)};
     double reach = 0.2 * M_PI / 2 / n;
     q.x += reach * (2.0 * scan_random_unit(&random) - 1.0);
     q.y += reach * (2.0 * scan_random_unit(&random) - 1.0);
@@ -334,7 +334,7 @@ static void join_corners(rlv_mesh* mesh, uint32_t n, uint64_t mesh_seed)
     {
         uint32_t c[4];
         cell_corners(n, (int)(i / cells), (uint32_t)(i % n), (uint32_t)(i % cells / n), c);
-        bool other = mesh_seed != 0 && (field_hash(mesh_seed, i) >> 63) != 0;
+        bool other = mesh_seed != 0 && (noise_hash(mesh_seed, i) >> 63) != 0;
         const uint32_t corner[6] = {c[0], c[1], c[other ? 3 : 2], c[other ? 1 : 0], c[2], c[3]};
         for (int k = 0; k < 6; k++)
             mesh->corner[6 * i + (size_t)k] = corner[k];

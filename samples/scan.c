@@ -1,6 +1,6 @@
 #include "scan.h"
 
-#include "field.h"
+#include "noise.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -57,11 +57,11 @@ static float* vertex_normals(const rlv_mesh* mesh, rlv_error* error)
     return normal;
 }
 
-static double noise_at(const scan_noise* noise, uint64_t seed, size_t index, rlv_vec3 point_mm)
+static double vertex_noise(const scan_noise* noise, uint64_t seed, size_t index, rlv_vec3 point_mm)
 {
     if (noise->noise_length_mm > 0.0)
-        return noise->noise_sd_mm * field_smooth_at(seed, noise->noise_length_mm, point_mm);
-    return noise->noise_sd_mm * field_white(seed, index);
+        return noise->noise_sd_mm * noise_smooth_at(seed, noise->noise_length_mm, point_mm);
+    return noise->noise_sd_mm * noise_white(seed, index);
 }
 
 /// Move the vertices by noise along their normals and by warp.
@@ -72,12 +72,12 @@ static rlv_status shake(rlv_mesh* mesh, const scan_noise* noise, scan_random* ra
         return RLV_SYSTEM;
     const bool noisy = noise->noise_sd_mm > 0.0, warped = noise->warp_sd_mm > 0.0 && noise->warp_length_mm > 0.0;
     const uint64_t noise_seed = scan_random_bits(random);
-    field_waves warp[3] = {0};
+    noise_waves warp[3] = {0};
     for (int k = 0; k < 3; k++)
     {
         uint64_t seed = scan_random_bits(random);
         if (warped)
-            warp[k] = field_waves_gaussian(noise->warp_sd_mm, noise->warp_length_mm, seed);
+            warp[k] = noise_waves_gaussian(noise->warp_sd_mm, noise->warp_length_mm, seed);
     }
 #pragma omp parallel for schedule(static)
     for (size_t i = 0; i < mesh->vertex_count; i++)
@@ -85,11 +85,11 @@ static rlv_status shake(rlv_mesh* mesh, const scan_noise* noise, scan_random* ra
         float* at = mesh->position_mm + 3 * i;
         rlv_vec3 local = rlv_vec3_from(at), point = rlv_vec3_add(mesh->origin_mm, local);
         if (noisy)
-            local = rlv_vec3_along(local, noise_at(noise, noise_seed, i, point),
+            local = rlv_vec3_along(local, vertex_noise(noise, noise_seed, i, point),
                                    rlv_vec3_unit(rlv_vec3_from(normal + 3 * i)));
         if (warped)
-            local = rlv_vec3_add(local, rlv_vec3_of(field_waves_at(&warp[0], point), field_waves_at(&warp[1], point),
-                                                    field_waves_at(&warp[2], point)));
+            local = rlv_vec3_add(local, rlv_vec3_of(noise_waves_at(&warp[0], point), noise_waves_at(&warp[1], point),
+                                                    noise_waves_at(&warp[2], point)));
         at[0] = (float)local.x;
         at[1] = (float)local.y;
         at[2] = (float)local.z;
@@ -108,7 +108,7 @@ rlv_status scan_mesh(rlv_mesh* mesh, const scan_noise* noise, rlv_pose* truth, r
             return status;
     }
     // The draws of the pose follow from the seed alone, whether there is noise or not.
-    random.state = field_hash(noise->seed, 1);
+    random.state = noise_hash(noise->seed, 1);
     rlv_pose pose = rlv_pose_identity();
     pose.scale = exp(noise->scale_sd * scan_random_normal(&random));
     if (noise->any_pose)

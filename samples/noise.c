@@ -1,10 +1,10 @@
-#include "field.h"
+#include "noise.h"
 
 #include "scan.h"
 
 #include <math.h>
 
-uint64_t field_hash(uint64_t seed, uint64_t index)
+uint64_t noise_hash(uint64_t seed, uint64_t index)
 {
     scan_random random = {seed ^ (index * 0xD1342543DE82EF95u + 0x2545F4914F6CDD1Du)};
     return scan_random_bits(&random);
@@ -17,9 +17,9 @@ static double byte_sum(uint32_t bits)
     return sum * (1.0 / 147.79941361140732);
 }
 
-double field_white(uint64_t seed, uint64_t index)
+double noise_white(uint64_t seed, uint64_t index)
 {
-    return byte_sum((uint32_t)(field_hash(seed, index) >> 32));
+    return byte_sum((uint32_t)(noise_hash(seed, index) >> 32));
 }
 
 static rlv_vec3 even_direction(scan_random* random)
@@ -29,7 +29,7 @@ static rlv_vec3 even_direction(scan_random* random)
     return rlv_vec3_of(ring * cos(turn), ring * sin(turn), z);
 }
 
-static void set_wave(field_waves* waves, size_t i, rlv_vec3 turns_a_mm, double phase, double strength)
+static void set_wave(noise_waves* waves, size_t i, rlv_vec3 turns_a_mm, double phase, double strength)
 {
     waves->x[i] = turns_a_mm.x;
     waves->y[i] = turns_a_mm.y;
@@ -38,27 +38,27 @@ static void set_wave(field_waves* waves, size_t i, rlv_vec3 turns_a_mm, double p
     waves->strength[i] = strength;
 }
 
-field_waves field_waves_gaussian(double sd, double length_mm, uint64_t seed)
+noise_waves noise_waves_gaussian(double sd, double length_mm, uint64_t seed)
 {
     // The spectral density of a Gaussian covariance of length L is a normal density of sd 1 / L (in radians a mm).
-    field_waves waves = {.count = FIELD_WAVES};
+    noise_waves waves = {.count = NOISE_WAVES};
     scan_random random = {seed};
     for (size_t i = 0; i < waves.count; i++)
     {
         rlv_vec3 k = {scan_random_normal(&random), scan_random_normal(&random), scan_random_normal(&random)};
         set_wave(&waves, i, rlv_vec3_scale(k, 1.0 / (2.0 * M_PI * length_mm)), scan_random_unit(&random),
-                 sd * sqrt(2.0 / FIELD_WAVES));
+                 sd * sqrt(2.0 / NOISE_WAVES));
     }
     return waves;
 }
 
-field_waves field_waves_fractal(double sd, double longest_mm, int octaves, double falling, uint64_t seed)
+noise_waves noise_waves_fractal(double sd, double longest_mm, int octaves, double falling, uint64_t seed)
 {
     enum
     {
         EACH = 12
     };
-    field_waves waves = {.count = (size_t)octaves * EACH};
+    noise_waves waves = {.count = (size_t)octaves * EACH};
     scan_random random = {seed};
     double power = 0.0, strength = 1.0, wavelength = longest_mm;
     for (size_t i = 0; i < waves.count; i++)
@@ -90,7 +90,7 @@ static inline double cosine_of_turns(double t)
     return 1.0 - 2.0 * sine * sine;
 }
 
-double field_waves_at(const field_waves* waves, rlv_vec3 point_mm)
+double noise_waves_at(const noise_waves* waves, rlv_vec3 point_mm)
 {
     double sum = 0.0;
 #pragma omp simd reduction(+ : sum)
@@ -135,7 +135,7 @@ static inline double lattice_noise(uint32_t bits)
     return byte_sum(bits);
 }
 
-double field_smooth_at(uint64_t seed, double length_mm, rlv_vec3 point_mm)
+double noise_smooth_at(uint64_t seed, double length_mm, rlv_vec3 point_mm)
 {
     double spacing = length_mm / (M_SQRT2 * KERNEL_SD); // kernel of length / sqrt(2)
     double wx[TAPS], wy[TAPS], wz[TAPS];
