@@ -38,16 +38,21 @@ rlv_status answer_keep_record(rlv_answer* answer, const char* name, rlv_error* e
     if (answer->folder.path == NULL)
         return RLV_DONE;
     rlv_status status = out_folder_add(&answer->folder, name, &stream, error);
-    return status == RLV_DONE ? record_write(answer->record, stream, name, error) : status;
+    if (status != RLV_DONE)
+        return status;
+    return record_write(answer->record, stream, answer->folder.file[answer->folder.file_count - 1].path, error);
 }
 
-static void tell_warnings(const rlv_answer* answer)
+/// Warnings, and what to do next: last, where a terminal shows them.
+static void tell_last(const rlv_answer* answer)
 {
     size_t count = json_array_size(answer->warnings);
     if (count > 0)
         fputs("\nwarnings\n", answer->text);
     for (size_t i = 0; i < count; i++)
         fprintf(answer->text, "  - %s\n", json_string_value(json_array_get(answer->warnings, i)));
+    if (answer->next[0] != '\0')
+        fprintf(answer->text, "\nnext: %s\n", answer->next);
 }
 
 static rlv_status tell_stdout(rlv_answer* answer, const rlv_options* options, rlv_error* error)
@@ -70,7 +75,7 @@ static rlv_status tell_stdout(rlv_answer* answer, const rlv_options* options, rl
 
 rlv_status answer_tell(rlv_answer* answer, const rlv_options* options, bool keep_files, rlv_error* error)
 {
-    tell_warnings(answer);
+    tell_last(answer);
     if (fflush(answer->text) != 0 || ferror(answer->text) || !record_whole())
         return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the answer");
     bool files = keep_files && answer->folder.path != NULL;

@@ -20,6 +20,7 @@ typedef struct rlv_answer
     FILE* text;         ///< what people read, held in memory
     char* text_bytes;
     size_t text_size;
+    char next[512];    ///< what to do next: told last; empty: nothing
     out_folder folder; ///< of --out; path NULL without
     rlv_progress progress;
 } rlv_answer;

@@ -58,8 +58,9 @@ rlv_status command_align(const rlv_options* options, rlv_answer* answer, rlv_err
     {
         fprintf(answer->text, "%s in the frame of %s\n", options->path[1], options->path[0]);
         pose_tell(answer->text, &alignment, given_mesh_size_mm(&pair[0]));
-        fprintf(answer->text, "\nnext: rilievo change takes the two meshes as they are and aligns them itself%s.\n",
-                options->out != NULL ? "; aligned.ply is AFTER, moved" : "; --out DIR writes AFTER, moved");
+        snprintf(answer->next, sizeof answer->next,
+                 "rilievo change takes the two meshes as they are, and aligns them itself; %s",
+                 options->out != NULL ? "aligned.ply is AFTER, moved." : "--out DIR writes AFTER, moved.");
         status = keep_files(pair, &alignment, answer, error);
     }
     given_mesh_free(&pair[0]);

@@ -111,7 +111,7 @@ static void warn_of_change(rlv_answer* answer, const rlv_change* change)
         answer_warn(answer,
                     "the parts and the volumes of the two meshes differ by more than the intervals allow: look for "
                     "folds and shells inside one another");
-    if (change->warp_sd_mm > change->noise_sd_mm)
+    if (change->warp_sd_mm > 3.0 * change->noise_sd_mm)
         answer_warn(
             answer,
             "the two scans are bent against each other by %s mm (sd), slowly over %s mm: the intervals allow for it",
@@ -199,12 +199,18 @@ static void tell_change(FILE* text, const rlv_change* change, const rlv_options*
         fputs("\nalignment of AFTER to BEFORE\n", text);
         pose_tell(text, &change->alignment, size_mm);
     }
+}
+
+static void tell_next(rlv_answer* answer, const rlv_options* options)
+{
+    static const char* const spoil =
+        "\n  Weigh the spoil: its grams over the density of a chip should come to the millilitres removed.";
     if (options->out != NULL)
-        fprintf(text, "\nnext: look at %s/depth.png; regions.csv there has the regions, change.json everything.\n",
-                options->out);
+        snprintf(answer->next, sizeof answer->next,
+                 "look at %.200s/depth.png; regions.csv there has the regions, change.json everything.%s", options->out,
+                 spoil);
     else
-        fputs("\nnext: --out DIR writes pictures, regions.csv and change.json.\n", text);
-    fputs("  Weigh the spoil: its grams over the density of a chip should come to the millilitres removed.\n", text);
+        snprintf(answer->next, sizeof answer->next, "--out DIR writes pictures, regions.csv and change.json.%s", spoil);
 }
 
 static rlv_status keep_regions(rlv_answer* answer, const rlv_change* change, rlv_error* error)
@@ -255,6 +261,7 @@ static rlv_status tell_all(rlv_answer* answer, const rlv_change* change, const r
     }
     warn_of_change(answer, change);
     tell_change(answer->text, change, options, given_mesh_size_mm(&pair[0]));
+    tell_next(answer, options);
     return keep_files(answer, change, pair, error);
 }
 

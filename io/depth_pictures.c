@@ -11,10 +11,12 @@ enum
 {
     PICTURE_WIDTH = 1600,
     PICTURE_HEIGHT = 1200,
+    VIEWS = 4, ///< of the depth, at most
 };
 
-/// Above this share of the changed area facing away, one view does not show the change.
-static const double far_share = 0.05;
+/// Another view is drawn while more than this share of the changed area has faced none yet. Below it lie the flanks of
+/// a rough surface that does face the view.
+static const double unseen_share = 0.25;
 
 /// All that the pictures are drawn from.
 typedef struct depth_scene
@@ -28,8 +30,9 @@ typedef struct depth_scene
     uint8_t* shown;  ///< one a triangle of AFTER
     double deepest_mm;
     double limit_mm; ///< detection limit of the smallest patch
-    rlv_vec3 towards;
-    bool both_sides;
+    size_t view_count;
+    rlv_vec3 towards[VIEWS]; ///< the first serves both stages too
+    bool added;              ///< somewhere material came
 } depth_scene;
 
 /// Twice the area of a triangle, along its normal.
@@ -42,31 +45,47 @@ static rlv_vec3 twice_area(const rlv_mesh* mesh, size_t triangle)
     return rlv_vec3_cross(rlv_vec3_sub(b, a), rlv_vec3_sub(c, a));
 }
 
-/// Where to look from: against the mean normal of what was removed, weighed by how deep it went; of what was added
-/// where nothing was removed. Sums run in the order of the triangles, on one thread.
-static void choose_side(depth_scene* scene)
+/// The mean normal of what changed and has faced no view yet, weighed by how deep it went: of what was removed, and
+/// where nothing was, of what was added. `unseen` is its share of the changed area. Sums run in the order of the
+/// triangles, on one thread.
+static rlv_vec3 side_of_unseen(const depth_scene* scene, double* unseen)
 {
     const rlv_change* change = scene->change;
     const rlv_mesh* mesh = &scene->before->mesh;
     rlv_vec3 sum[2] = {{0.0, 0.0, 0.0}, {0.0, 0.0, 0.0}};
+    double all = 0.0, left = 0.0;
     for (size_t i = 0; i < mesh->triangle_count; i++)
-        if (change->before_label[i] > 0)
-        {
-            const rlv_change_region* region = &change->region[change->before_label[i] - 1];
-            rlv_vec3* side = &sum[region->kind == RLV_CHANGE_REMOVED ? 0 : 1];
-            *side = rlv_vec3_along(*side, fabs(region->mean_depth_mm), twice_area(mesh, i));
-        }
-    rlv_vec3 most = rlv_vec3_length(sum[0]) > 0.0 ? sum[0] : sum[1];
-    scene->towards = rlv_vec3_length(most) > 0.0 ? rlv_vec3_unit(most) : rlv_vec3_of(0.0, 0.0, 1.0);
-    double all = 0.0, away = 0.0;
-    for (size_t i = 0; i < mesh->triangle_count; i++)
-        if (change->before_label[i] > 0)
-        {
-            rlv_vec3 area = twice_area(mesh, i);
-            all += rlv_vec3_length(area);
-            away += rlv_vec3_dot(area, scene->towards) < 0.0 ? rlv_vec3_length(area) : 0.0;
-        }
-    scene->both_sides = away > far_share * all;
+    {
+        if (change->before_label[i] == 0)
+            continue;
+        const rlv_change_region* region = &change->region[change->before_label[i] - 1];
+        rlv_vec3* side = &sum[region->kind == RLV_CHANGE_REMOVED ? 0 : 1];
+        rlv_vec3 area = twice_area(mesh, i);
+        bool seen = false;
+        for (size_t k = 0; k < scene->view_count; k++)
+            seen = seen || rlv_vec3_dot(area, scene->towards[k]) > 0.0;
+        all += rlv_vec3_length(area);
+        left += seen ? 0.0 : rlv_vec3_length(area);
+        if (!seen)
+            *side = rlv_vec3_along(*side, fabs(region->mean_depth_mm), area);
+    }
+    *unseen = all > 0.0 ? left / all : 0.0;
+    return rlv_vec3_unit(rlv_vec3_length(sum[0]) > 0.0 ? sum[0] : sum[1]);
+}
+
+static void choose_sides(depth_scene* scene)
+{
+    double unseen = 1.0;
+    rlv_vec3 side = side_of_unseen(scene, &unseen);
+    while (scene->view_count < VIEWS && unseen > unseen_share && rlv_vec3_length(side) > 0.0)
+    {
+        scene->towards[scene->view_count++] = side;
+        side = side_of_unseen(scene, &unseen);
+    }
+    if (scene->view_count == 0)
+        scene->towards[scene->view_count++] = rlv_vec3_of(0.0, 0.0, 1.0);
+    for (size_t i = 0; i < scene->change->region_count; i++)
+        scene->added = scene->added || scene->change->region[i].kind == RLV_CHANGE_ADDED;
 }
 
 /// How far the vertices of AFTER that lie in changed regions are from BEFORE; positive where material went.
@@ -131,31 +150,43 @@ static rlv_status prepare(depth_scene* scene, rlv_error* error)
     if (scene->depth_mm == NULL || scene->shown == NULL)
         return RLV_SYSTEM;
     scene->limit_mm = isfinite(scene->change->limit[0].depth_mm) ? scene->change->limit[0].depth_mm : 0.0;
-    choose_side(scene);
+    choose_sides(scene);
     status = measure_depth(scene, error);
     if (status == RLV_DONE)
         choose_shown(scene);
     return status;
 }
 
-static rlv_vec3 lesser(rlv_vec3 a, rlv_vec3 b)
+/// Widen a box in the camera's axes by a mesh.
+static void widen(rlv_vec3 box[2], const rlv_mesh* mesh, const rlv_vec3 axis[3])
 {
-    return rlv_vec3_of(fmin(a.x, b.x), fmin(a.y, b.y), fmin(a.z, b.z));
+    for (size_t i = 0; i < mesh->vertex_count; i++)
+    {
+        rlv_vec3 at = rlv_mesh_vertex(mesh, i);
+        rlv_vec3 seen = rlv_vec3_of(rlv_vec3_dot(at, axis[0]), rlv_vec3_dot(at, axis[1]), rlv_vec3_dot(at, axis[2]));
+        box[0] = rlv_vec3_of(fmin(box[0].x, seen.x), fmin(box[0].y, seen.y), fmin(box[0].z, seen.z));
+        box[1] = rlv_vec3_of(fmax(box[1].x, seen.x), fmax(box[1].y, seen.y), fmax(box[1].z, seen.z));
+    }
 }
 
-static rlv_vec3 greater(rlv_vec3 a, rlv_vec3 b)
-{
-    return rlv_vec3_of(fmax(a.x, b.x), fmax(a.y, b.y), fmax(a.z, b.z));
-}
-
-/// One camera for all pictures of a side: the box holds both stages.
+/// One camera for all pictures of a side: it holds both stages. The box is along the camera's own axes, so that it is
+/// no wider than the block looks from there.
 static rlv_camera camera_of(const depth_scene* scene, rlv_vec3 towards)
 {
-    rlv_mesh_measures after = rlv_mesh_measure(&scene->after->mesh);
-    rlv_vec3 low = lesser(scene->before->measures.low_mm, after.low_mm);
-    rlv_vec3 high = greater(scene->before->measures.high_mm, after.high_mm);
-    rlv_vec3 up = fabs(towards.z) < 0.9 ? rlv_vec3_of(0.0, 0.0, 1.0) : rlv_vec3_of(0.0, 1.0, 0.0);
-    return rlv_camera_of_box(low, high, towards, up, PICTURE_WIDTH, PICTURE_HEIGHT);
+    rlv_vec3 upright = fabs(towards.z) < 0.9 ? rlv_vec3_of(0.0, 0.0, 1.0) : rlv_vec3_of(0.0, 1.0, 0.0);
+    rlv_vec3 right = rlv_vec3_unit(rlv_vec3_cross(upright, towards));
+    const rlv_vec3 axis[3] = {right, rlv_vec3_cross(towards, right), towards};
+    rlv_vec3 box[2] = {{INFINITY, INFINITY, INFINITY}, {-INFINITY, -INFINITY, -INFINITY}};
+    widen(box, &scene->before->mesh, axis);
+    widen(box, &scene->after->mesh, axis);
+    rlv_camera camera = rlv_camera_of_box(box[0], box[1], rlv_vec3_of(0.0, 0.0, 1.0), rlv_vec3_of(0.0, 1.0, 0.0),
+                                          PICTURE_WIDTH, PICTURE_HEIGHT);
+    rlv_vec3 target = camera.target_mm;
+    camera.target_mm =
+        rlv_vec3_along(rlv_vec3_along(rlv_vec3_scale(axis[0], target.x), target.y, axis[1]), target.z, axis[2]);
+    camera.towards = axis[2];
+    camera.up = axis[1];
+    return camera;
 }
 
 /// Draw one picture into a file of the folder.
@@ -197,35 +228,43 @@ static void footer_of(char footer[512], const depth_scene* scene)
                  words_figures(scene->limit_mm, 2).text, words_figures(change->limit[0].area_mm2 / 100.0, 2).text);
 }
 
-static rlv_status draw_all(const depth_scene* scene, rlv_answer* answer, rlv_error* error)
+static rlv_status draw_stages(const depth_scene* scene, const rlv_camera* camera, rlv_answer* answer, rlv_error* error)
 {
-    char title[3][160], footer[512];
-    const char* before = given_name(scene->before->path);
-    const char* after = given_name(scene->after->path);
-    snprintf(title[0], sizeof title[0], "Before: %.120s", before);
-    snprintf(title[1], sizeof title[1], "After: %.120s", after);
-    snprintf(title[2], sizeof title[2], "Depth of change from %.60s to %.60s", before, after);
-    footer_of(footer, scene);
-    rlv_view_options how[3];
-    for (size_t i = 0; i < 3; i++)
-        how[i] = (rlv_view_options){.occlusion_rays = 16, .samples = 4, .title = title[i], .footer = footer};
+    char title[2][160];
+    snprintf(title[0], sizeof title[0], "Before: %.120s", given_name(scene->before->path));
+    snprintf(title[1], sizeof title[1], "After: %.120s", given_name(scene->after->path));
+    rlv_status status = RLV_DONE;
+    for (size_t i = 0; i < 2 && status == RLV_DONE; i++)
+    {
+        const rlv_view_options how = {.occlusion_rays = 16,
+                                      .samples = 4,
+                                      .title = title[i],
+                                      .footer = "through the same camera as depth.png, in BEFORE's frame"};
+        rlv_tell(&answer->progress, "pictures", (double)i / (double)(2 + scene->view_count));
+        status = draw(scene, i == 0 ? "before.png" : "after.png", camera, i == 0, NULL, &how, answer, error);
+    }
+    return status;
+}
+
+static rlv_status draw_depths(const depth_scene* scene, rlv_answer* answer, rlv_error* error)
+{
+    char title[160], footer[512], name[32];
     const rlv_overlay depth = {.depth_mm = scene->depth_mm,
                                .shown = scene->shown,
                                .deepest_mm = scene->deepest_mm,
-                               .caption = "distance to BEFORE, mm"};
-    rlv_camera near = camera_of(scene, scene->towards);
-    rlv_camera far = camera_of(scene, rlv_vec3_scale(scene->towards, -1.0));
-    rlv_tell(&answer->progress, "pictures", 0.0);
-    rlv_status status = draw(scene, "before.png", &near, true, NULL, &how[0], answer, error);
-    rlv_tell(&answer->progress, "pictures", 0.3);
-    if (status == RLV_DONE)
-        status = draw(scene, "after.png", &near, false, NULL, &how[1], answer, error);
-    rlv_tell(&answer->progress, "pictures", 0.6);
-    if (status == RLV_DONE)
-        status = draw(scene, "depth.png", &near, false, &depth, &how[2], answer, error);
-    if (status == RLV_DONE && scene->both_sides)
-        status = draw(scene, "depth-opposite.png", &far, false, &depth, &how[2], answer, error);
-    rlv_tell(&answer->progress, "pictures", 1.0);
+                               .caption = scene->added ? "depth removed, added below 0 (mm)" : "depth removed, mm"};
+    footer_of(footer, scene);
+    rlv_status status = RLV_DONE;
+    for (size_t i = 0; i < scene->view_count && status == RLV_DONE; i++)
+    {
+        const rlv_view_options how = {.occlusion_rays = 16, .samples = 4, .title = title, .footer = footer};
+        rlv_camera camera = camera_of(scene, scene->towards[i]);
+        snprintf(title, sizeof title, "Depth of change from %.60s to %.60s", given_name(scene->before->path),
+                 given_name(scene->after->path));
+        snprintf(name, sizeof name, i == 0 ? "depth.png" : "depth-%zu.png", i + 1);
+        rlv_tell(&answer->progress, "pictures", (double)(i + 2) / (double)(2 + scene->view_count));
+        status = draw(scene, name, &camera, false, &depth, &how, answer, error);
+    }
     return status;
 }
 
@@ -235,7 +274,12 @@ rlv_status depth_pictures_keep(const rlv_change* change, const given_mesh* befor
     depth_scene scene = {.change = change, .before = before, .after = after};
     rlv_status status = prepare(&scene, error);
     if (status == RLV_DONE)
-        status = draw_all(&scene, answer, error);
+    {
+        rlv_camera camera = camera_of(&scene, scene.towards[0]);
+        status = draw_stages(&scene, &camera, answer, error);
+    }
+    if (status == RLV_DONE)
+        status = draw_depths(&scene, answer, error);
     rlv_tree_free(scene.before_tree);
     rlv_tree_free(scene.after_tree);
     free(scene.depth_mm);
