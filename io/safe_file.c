@@ -94,6 +94,17 @@ static int make_temporary(const char* folder, char** name)
     }
 }
 
+/// The status of a failure to make a file: a folder that is missing or shut is the caller's to mend.
+static rlv_status fail_to_make(const char* path, int reason, rlv_error* error)
+{
+    if (reason == ENOENT || reason == ENOTDIR)
+        return rlv_fail(error, RLV_BAD_INPUT, path, "make the folder first, or give another",
+                        "its folder does not exist");
+    if (reason == ENAMETOOLONG)
+        return rlv_fail(error, RLV_BAD_INPUT, path, "give a shorter name", "the name is too long");
+    return rlv_fail(error, RLV_SYSTEM, path, mend_disk, "cannot be written: %s", strerror(reason));
+}
+
 /// Where writing to `path` really goes: a link is followed, so that it stays a link. RLV_BAD_INPUT for what is no file.
 static rlv_status settle_path(const char* path, char** settled, mode_t* mode, rlv_error* error)
 {
@@ -112,21 +123,12 @@ static rlv_status settle_path(const char* path, char** settled, mode_t* mode, rl
         *mode = old.st_mode & 07777;
         *settled = realpath(path, NULL);
     }
-    else
+    else if (errno == ENOENT)
         *settled = strdup(path);
+    else
+        return fail_to_make(path, errno, error);
     return *settled != NULL ? RLV_DONE
                             : rlv_fail(error, RLV_SYSTEM, path, mend_disk, "cannot be written: %s", strerror(errno));
-}
-
-/// The status of a failure to make a file: a folder that is missing or shut is the caller's to mend.
-static rlv_status fail_to_make(const char* path, int reason, rlv_error* error)
-{
-    if (reason == ENOENT || reason == ENOTDIR)
-        return rlv_fail(error, RLV_BAD_INPUT, path, "make the folder first, or give another",
-                        "its folder does not exist");
-    if (reason == ENAMETOOLONG)
-        return rlv_fail(error, RLV_BAD_INPUT, path, "give a shorter name", "the name is too long");
-    return rlv_fail(error, RLV_SYSTEM, path, mend_disk, "cannot be written: %s", strerror(reason));
 }
 
 rlv_status rlv_safe_file_open(rlv_safe_file* file, const char* path, rlv_error* error)
