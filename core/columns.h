@@ -4,9 +4,12 @@
 /// mesh enters as often as it leaves (after J. Shade et al., Layered depth images, SIGGRAPH 1998). Solid is where
 /// the winding number is above zero: overlapping shells count once.
 ///
-/// Sampling errors are taken out by a control variate: what a label's triangles hold exactly (prisms under
-/// triangles) is known, what the columns sampled of the same triangles is known, and their difference is added.
-/// So the sums are exact to rounding wherever both ends of the runs carry the same label, at any pitch.
+/// Sampling errors are taken out by a control variate: what a label's triangles hold exactly (prisms under triangles)
+/// stands in for what the columns sampled of them, wherever it may: in every tile of four by four cells in and beside
+/// which the ends of runs carry the same label, columns balance and no mesh crosses itself. Elsewhere, along the rims
+/// of labels, the columns stand, scaled so that all labels together are exact. So the sums of all labels are exact to
+/// rounding for closed meshes that do not cross themselves, at any pitch, and each label's is off by what sampling
+/// misses along its rim alone, where runs are short.
 
 #ifndef RLV_COLUMNS_H
 #define RLV_COLUMNS_H
@@ -31,7 +34,8 @@ typedef struct rlv_solid
     const uint16_t* label; ///< one a triangle: which region it belongs to, 0 for none; NULL: all 0
 } rlv_solid;
 
-/// What one label holds.
+/// What one label holds. `first_only_mm3` less `second_only_mm3` is `signed_mm3`: what sampling missed of that is
+/// shared between the two by their size.
 typedef struct rlv_columns_label
 {
     double first_only_mm3;  ///< filled by the first solid and not by the second
@@ -48,19 +52,27 @@ typedef struct rlv_columns_difference
     rlv_axis axis;
     double pitch_mm;
     size_t label_count;
-    rlv_columns_label* label;  ///< label_count rows; row 0 is what no label claimed
-    double signed_mm3;         ///< sum of all rows
-    double left_out_mm2;       ///< open meshes: plan area where only one of the two sees a surface
-    double overlap_mm2;        ///< plan area where a mesh winds more than once or less than nought: it crosses itself
-    bool open;                 ///< at least one of the meshes is open, and both were closed against a common base
+    rlv_columns_label* label; ///< label_count rows; row 0 is what no label claimed
+    double signed_mm3;        ///< sum of all rows
+    double left_out_mm2;      ///< open meshes: plan area where only one of the two sees a surface, or sees it otherwise
+    double overlap_mm2;       ///< plan area where a mesh winds more than once or less than nought: it crosses itself
+    bool open;                ///< a column does not balance: a mesh is open, seen along this axis
 } rlv_columns_difference;
 
 /// Compare two solids along an axis. A run (a stretch that one solid fills and the other does not) belongs to the label
-/// at its ends; where they differ, to a label before none, then to the first solid's. Memory is held for a band of columns at a
-/// time. Closed meshes balance in every column; open ones are closed against one base below both, only where both have
-/// the same number of open ends in a column; the rest is left out and its area told.
-/// RLV_BAD_INPUT for a pitch that is not above zero; RLV_IMPOSSIBLE where the grid would pass 2^31 cells (the error names a pitch that fits).
-/// Free with rlv_columns_difference_free, which is safe after a failure.
+/// at its ends; where they differ, to a label before none, then to the first solid's; where both ends lie on one solid,
+/// to the lower label. Memory is held for a band of columns at a time, beside two bytes a triangle at most.
+///
+/// Closed meshes balance in every column. One that leaves once more than it enters is open below: where both do so,
+/// both are closed against one base below them. All other columns that do not balance (only one mesh is open there, or
+/// one is open above, or more than once, as where its border hangs over, or faces the wrong way) are left out of all
+/// sums, and their area is told. A mesh whose openings are seen edge-on balances, and is measured as if they were shut
+/// by walls along the axis.
+///
+/// `label_count` is 1 to 65536. RLV_BAD_INPUT for a pitch that is not above zero and finite, a label that is not below
+/// the count, a coordinate that is not finite, or no triangle at all; RLV_IMPOSSIBLE where the grid would pass 2^31
+/// cells or 2^24 along a side (the error names a pitch that fits). Free with rlv_columns_difference_free, which is safe
+/// after a failure.
 rlv_status rlv_columns_compare(rlv_columns_difference* difference, const rlv_solid* first, const rlv_solid* second,
                                size_t label_count, rlv_axis axis, double pitch_mm, rlv_error* error);
 void rlv_columns_difference_free(rlv_columns_difference* difference);
