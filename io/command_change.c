@@ -96,10 +96,10 @@ static void warn_of_change(rlv_answer* answer, const rlv_change* change)
 {
     double allowed = half_width(change);
     if (change->left_out_mm2 > 0.0)
-        answer_warn(answer, "%s cm2 that only one stage saw are left out of the volumes",
+        answer_warn(answer, "%s cm² that only one stage saw are left out of the volumes",
                     words_figures(change->left_out_mm2 / 100.0, 2).text);
     if (change->overlap_mm2 > 0.0)
-        answer_warn(answer, "a mesh crosses itself over about %s cm2; what is doubly filled counts once",
+        answer_warn(answer, "a mesh crosses itself over about %s cm²; what is doubly filled counts once",
                     words_figures(change->overlap_mm2 / 100.0, 2).text);
     if (change->axis_spread_mm3 > allowed)
         answer_warn(
@@ -147,7 +147,7 @@ static void tell_regions(FILE* text, const rlv_change* change)
     if (change->region_count == 0)
         return;
     fputs(
-        "\nregions\n  no.   class    volume mL  95 % interval        area cm2  mean mm  greatest   centre x, y, z mm\n",
+        "\nregions\n  no.   class    volume mL  95 % interval        area cm²  mean mm  greatest   centre x, y, z mm\n",
         text);
     for (size_t i = 0; i < change->region_count && i < ROWS_TOLD; i++)
         tell_region(text, i + 1, &change->region[i], change->noise_sd_mm);
@@ -160,7 +160,7 @@ static void tell_limits(FILE* text, const rlv_change* change)
 {
     fputs("\ndetection limit: how deep a change must be to be told from noise\n  ", text);
     for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
-        fprintf(text, "%s%s mm over %s cm2", i > 0 ? "; " : "", words_figures(change->limit[i].depth_mm, 2).text,
+        fprintf(text, "%s%s mm over %s cm²", i > 0 ? "; " : "", words_figures(change->limit[i].depth_mm, 2).text,
                 words_figures(change->limit[i].area_mm2 / 100.0, 2).text);
     fprintf(text, "\n  noise %s mm (sd) over %s mm; slow warp between the scans %s mm (sd) over %s mm\n",
             words_figures(change->noise_sd_mm, 2).text, words_figures(change->noise_length_mm, 2).text,

@@ -72,7 +72,7 @@ static void tell_mesh(FILE* text, const given_mesh* given)
             words_count(given->vertices, "vertex/vertices").text);
     fprintf(text, "  size        %s x %s x %s mm\n", words_figures(size.x, 4).text, words_figures(size.y, 4).text,
             words_figures(size.z, 4).text);
-    fprintf(text, "  surface     %s cm2 in %s\n", words_figures(measures->area_mm2 / 100.0, 4).text,
+    fprintf(text, "  surface     %s cm² in %s\n", words_figures(measures->area_mm2 / 100.0, 4).text,
             words_count(given->health.shells, "shell").text);
     if (given->health.closed)
         fprintf(text, "  volume      %s mL, closed\n", words_figures(measures->volume_mm3 / 1000.0, 4).text);
@@ -119,7 +119,7 @@ static rlv_status inspect_one(const char* path, rlv_unit unit, bool alone, json_
     if (status == RLV_DONE)
     {
         if (crossing_mm2 > 0.0)
-            answer_warn(answer, "%s: it crosses itself over about %s cm2; what is doubly filled counts once",
+            answer_warn(answer, "%s: it crosses itself over about %s cm²; what is doubly filled counts once",
                         given_name(path), words_figures(crossing_mm2 / 100.0, 2).text);
         json_t* row = record_row(list);
         record_mesh(row, &given, crossing_mm2);
