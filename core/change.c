@@ -1,9 +1,9 @@
 #include "change.h"
 
-#include "cells.h"
+#include "cubes.h"
 #include "columns.h"
 #include "depths.h"
-#include "field.h"
+#include "misfit.h"
 #include "regions.h"
 #include "sampling.h"
 
@@ -32,9 +32,9 @@ typedef struct work
     rlv_regions regions;
     rlv_pose pose;
     rlv_mesh moved;        ///< AFTER in BEFORE's frame
-    rlv_field* field;
-    rlv_patch* stable;
-    size_t stable_count;
+    rlv_misfit* field;
+    rlv_patch* still;      ///< patches of the surface that held still
+    size_t still_count;
     double patch_side_mm;
 } work;
 
@@ -48,8 +48,8 @@ static void free_work(work* w)
     rlv_depths_free(&w->after_depths);
     rlv_regions_free(&w->regions);
     rlv_mesh_free(&w->moved);
-    rlv_field_free(w->field);
-    free(w->stable);
+    rlv_misfit_free(w->field);
+    free(w->still);
 }
 
 void rlv_change_free(rlv_change* change)
@@ -73,7 +73,7 @@ static uint16_t label_of(const uint32_t* corner, const rlv_sampling* sampling, c
     for (int k = 0; k < 3; k++)
     {
         const uint32_t sample = sampling->of_vertex[corner[k]];
-        if (sample != RLV_CELLS_NONE && of_sample[sample] != 0)
+        if (sample != RLV_CUBES_NONE && of_sample[sample] != 0)
             return of_sample[sample];
     }
     return 0;
@@ -90,7 +90,7 @@ static uint8_t* mark_triangles(const rlv_mesh* mesh, const rlv_sampling* samplin
         for (int k = 0; k < 3; k++)
         {
             const uint32_t sample = sampling->of_vertex[mesh->corner[3 * t + (size_t)k]];
-            mark[t] |= sample != RLV_CELLS_NONE && of_sample[sample];
+            mark[t] |= sample != RLV_CUBES_NONE && of_sample[sample];
         }
     return mark;
 }
@@ -162,41 +162,77 @@ static rlv_status index_stages(work* w, rlv_error* error)
 
 // The field
 
-static double stable_area(const work* w)
+/// The samples of both stages that held still, as one list in BEFORE's local coordinates, each with half of its area. A vertex
+/// of one stage lies outside the other's chords on the whole; over both stages that cancels.
+typedef struct still
 {
-    double area = 0.0;
-    for (size_t i = 0; i < w->before_sampling.count; i++)
-        if (!w->regions.before_near[i] && !isnan(w->before_depths.depth_mm[i]))
-            area += (double)w->before_sampling.area_mm2[i];
-    return area;
+    size_t count;
+    float *position_mm, *normal, *area_mm2, *depth_mm;
+} still;
+
+static void free_still(still* s)
+{
+    free(s->position_mm);
+    free(s->normal);
+    free(s->area_mm2);
+    free(s->depth_mm);
 }
 
-static rlv_status gather(const work* w, rlv_patch** patch, size_t* count, double side_mm, rlv_error* error)
+static void add_still(still* s, const rlv_depths* depths, const rlv_sampling* sampling, const uint8_t* near)
 {
-    return rlv_patches_gather(patch, count, w->before_depths.count, w->before_depths.position_mm,
-                              w->before_depths.normal, w->before_sampling.area_mm2, w->before_depths.depth_mm,
-                              w->regions.before_near, side_mm, 0.15, error);
+    for (size_t i = 0; i < depths->count; i++)
+    {
+        if (near[i] || isnan(depths->depth_mm[i]))
+            continue;
+        memcpy(s->position_mm + 3 * s->count, depths->position_mm + 3 * i, 3 * sizeof(float));
+        memcpy(s->normal + 3 * s->count, depths->normal + 3 * i, 3 * sizeof(float));
+        s->area_mm2[s->count] = 0.5f * sampling->area_mm2[i];
+        s->depth_mm[s->count] = depths->depth_mm[i];
+        s->count++;
+    }
+}
+
+static rlv_status list_still(still* s, const work* w, rlv_error* error)
+{
+    const size_t most = w->before_depths.count + w->after_depths.count;
+    if ((s->position_mm = rlv_reserve(3 * most, sizeof(float), error)) == NULL ||
+        (s->normal = rlv_reserve(3 * most, sizeof(float), error)) == NULL ||
+        (s->area_mm2 = rlv_reserve(most, sizeof(float), error)) == NULL ||
+        (s->depth_mm = rlv_reserve(most, sizeof(float), error)) == NULL)
+        return RLV_SYSTEM;
+    add_still(s, &w->before_depths, &w->before_sampling, w->regions.before_near);
+    add_still(s, &w->after_depths, &w->after_sampling, w->regions.after_near);
+    return RLV_DONE;
+}
+
+static double sum_of(size_t count, const float* value)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < count; i++)
+        sum += (double)value[i];
+    return sum;
 }
 
 /// Patches of the surface that held still, about PATCHES of them.
-static rlv_status gather_stable(work* w, rlv_error* error)
+static rlv_status gather_still(work* w, rlv_error* error)
 {
-    const double area = stable_area(w);
-    double whole = 0.0;
-    for (size_t i = 0; i < w->before_sampling.count; i++)
-        whole += (double)w->before_sampling.area_mm2[i];
-    if (area < LEAST_STABLE * whole)
-        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "scan more of the surface that did not change, or put marks on the rim",
-                        "only %.1f %% of the surface before held still", 100.0 * area / whole);
+    still s = {0};
+    rlv_status status = list_still(&s, w, error);
+    const double area = status == RLV_DONE ? sum_of(s.count, s.area_mm2) : 0.0;
+    const double whole = sum_of(w->before_sampling.count, w->before_sampling.area_mm2);
+    if (status == RLV_DONE && area < LEAST_STABLE * whole)
+        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL, "scan more of the surface that did not change, or put marks on the rim",
+                          "only %.1f %% of the surface before held still", 100.0 * area / whole);
     w->patch_side_mm = fmax(sqrt(1.5 * area / PATCHES), 2.0 * w->regions.noise.length_mm);
-    rlv_status status = RLV_DONE;
     for (int pass = 0; pass < 3 && status == RLV_DONE; pass++)
     {
         if (pass > 0)
-            w->patch_side_mm *= sqrt((double)w->stable_count / PATCHES);
-        free(w->stable);
-        status = gather(w, &w->stable, &w->stable_count, w->patch_side_mm, error);
+            w->patch_side_mm *= sqrt((double)w->still_count / PATCHES);
+        free(w->still);
+        status = rlv_patches_gather(&w->still, &w->still_count, s.count, s.position_mm, s.normal, s.area_mm2,
+                                    s.depth_mm, NULL, w->patch_side_mm, 0.15, error);
     }
+    free_still(&s);
     return status;
 }
 
@@ -420,8 +456,8 @@ static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* e
         const rlv_depths* depths = side == 0 ? &w->before_depths : &w->after_depths;
         const uint16_t* label = side == 0 ? w->regions.before : w->regions.after;
         const uint8_t* seed = side == 0 ? w->regions.before_seed : w->regions.after_seed;
-        rlv_cells cells = {0};
-        rlv_status status = rlv_cells_build(&cells, depths->count, depths->position_mm, NULL,
+        rlv_cubes cells = {0};
+        rlv_status status = rlv_cubes_build(&cells, depths->count, depths->position_mm, NULL,
                                             w->regions.noise.scale_mm[0], error);
         for (size_t c = 0; status == RLV_DONE && c < cells.count; c++)
         {
@@ -442,7 +478,7 @@ static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* e
             if (side == 1 || region->max_depth_mm == 0.0)
                 region->max_depth_mm = fmax(region->max_depth_mm, fabs(sum / n));
         }
-        rlv_cells_free(&cells);
+        rlv_cubes_free(&cells);
         if (status != RLV_DONE)
             return status;
     }
@@ -515,7 +551,7 @@ static rlv_status predict_errors(volumes* v, const work* w, rlv_error* error)
         const region_patches* p = v->patches + i;
         v->flux[i] = (rlv_flux){p->before, p->before_count, p->after, p->after_count, i + 1 == v->count};
     }
-    return rlv_field_predict(w->field, v->flux, v->count, v->error, error);
+    return rlv_misfit_predict(w->field, v->flux, v->count, v->error, error);
 }
 
 static int by_volume(const void* a, const void* b)
@@ -589,7 +625,7 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
 
 static void tell_noise(rlv_change* change, const work* w)
 {
-    const rlv_field_summary field = rlv_field_summarise(w->field);
+    const rlv_misfit_summary field = rlv_misfit_summarise(w->field);
     change->noise_sd_mm = w->regions.noise.sd_mm;
     change->noise_length_mm = w->regions.noise.length_mm;
     change->warp_sd_mm = field.warp_sd_mm;
@@ -611,10 +647,10 @@ static rlv_status measure(rlv_change* change, work* w, rlv_error* error)
         if (status == RLV_DONE)
             status = find_regions(w, error);
     }
-    if (status != RLV_DONE || (status = gather_stable(w, error)) != RLV_DONE)
+    if (status != RLV_DONE || (status = gather_still(w, error)) != RLV_DONE)
         return status;
     rlv_tell(&w->options->progress, "field", 0.0);
-    status = rlv_field_fit(&w->field, w->stable, w->stable_count, -log(w->pose.scale), relative_scale_sd(w->options), error);
+    status = rlv_misfit_fit(&w->field, w->still, w->still_count, -log(w->pose.scale), relative_scale_sd(w->options), error);
     if (status != RLV_DONE)
         return status;
     const size_t labels = w->regions.count + 1;

@@ -1,6 +1,6 @@
 #include "regions.h"
 
-#include "cells.h"
+#include "cubes.h"
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
@@ -66,14 +66,14 @@ static bool is_bulk(const side* s, uint32_t i)
 }
 
 /// Add the products of sample `i` with its neighbours within the correlogram's reach.
-static void add_pairs(const side* s, const rlv_cells* cells, uint32_t i, double bin_mm, double product[BINS],
+static void add_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double bin_mm, double product[BINS],
                       size_t pairs[BINS])
 {
     for (int step = 0; step < 27; step++)
     {
         const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
-        const uint32_t cell = rlv_cells_near(cells, cells->of_point[i], to);
-        if (cell == RLV_CELLS_NONE)
+        const uint32_t cell = rlv_cubes_near(cells, cells->of_point[i], to);
+        if (cell == RLV_CUBES_NONE)
             continue;
         for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
         {
@@ -94,9 +94,9 @@ static void add_pairs(const side* s, const rlv_cells* cells, uint32_t i, double 
 static rlv_status correlation_length(double* length_mm, const side* s, rlv_error* error)
 {
     const double bin = 0.75 * s->sampling->spacing_mm, reach = bin * BINS;
-    rlv_cells cells = {0};
+    rlv_cubes cells = {0};
     *length_mm = s->sampling->spacing_mm;
-    rlv_status status = rlv_cells_build(&cells, s->depths->count, s->depths->position_mm, s->tag, reach, error);
+    rlv_status status = rlv_cubes_build(&cells, s->depths->count, s->depths->position_mm, s->tag, reach, error);
     double product[BINS] = {0};
     size_t pairs[BINS] = {0};
     const size_t stride = s->depths->count / PAIRS_OF + 1;
@@ -118,14 +118,14 @@ static rlv_status correlation_length(double* length_mm, const side* s, rlv_error
             break;
         *length_mm = fmax(*length_mm, (b + 1) * bin);
     }
-    rlv_cells_free(&cells);
+    rlv_cubes_free(&cells);
     return status;
 }
 
 /// Averages of depth over cells of one size.
 typedef struct averages
 {
-    rlv_cells cells;
+    rlv_cubes cells;
     float* own;     ///< mean depth of a cell
     float* smooth;  ///< with its neighbours, Gaussian weights of one cell's side
     float* support; ///< sum of squared weights over the square of the sum: how noisy the average is
@@ -135,7 +135,7 @@ typedef struct averages
 
 static void free_averages(averages* a)
 {
-    rlv_cells_free(&a->cells);
+    rlv_cubes_free(&a->cells);
     free(a->own);
     free(a->smooth);
     free(a->support);
@@ -169,8 +169,8 @@ static void smooth_cell(averages* a, size_t c)
     for (int step = 0; step < 27; step++)
     {
         const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
-        const uint32_t near = rlv_cells_near(&a->cells, (uint32_t)c, to);
-        if (near == RLV_CELLS_NONE || !(a->area[near] > 0.0f))
+        const uint32_t near = rlv_cubes_near(&a->cells, (uint32_t)c, to);
+        if (near == RLV_CUBES_NONE || !(a->area[near] > 0.0f))
             continue;
         const double w =
             (double)a->area[near] * exp(-0.5 * (double)(to[0] * to[0] + to[1] * to[1] + to[2] * to[2]));
@@ -207,7 +207,7 @@ static rlv_status average_depths(averages* a, const side* s, double scale_mm, rl
 {
     const double chord_level = median_of(s->sampling->count, s->sampling->chord_mm, error);
     rlv_status status =
-        rlv_cells_build(&a->cells, s->depths->count, s->depths->position_mm, s->tag, scale_mm, error);
+        rlv_cubes_build(&a->cells, s->depths->count, s->depths->position_mm, s->tag, scale_mm, error);
     if (status != RLV_DONE)
         return status;
     const size_t n = a->cells.count;
@@ -269,7 +269,7 @@ typedef struct seeds
     uint32_t* parent;    ///< union-find
     float* position_mm;
     uint8_t* negative;
-    uint32_t* of_before; ///< one a sample: its seed, or RLV_CELLS_NONE
+    uint32_t* of_before; ///< one a sample: its seed, or RLV_CUBES_NONE
     uint32_t* of_after;
 } seeds;
 
@@ -304,7 +304,7 @@ static void list_side(seeds* list, const side* s, uint32_t* of_sample)
 {
     for (size_t i = 0; i < s->depths->count; i++)
     {
-        of_sample[i] = RLV_CELLS_NONE;
+        of_sample[i] = RLV_CUBES_NONE;
         if (s->seed[i] == 0)
             continue;
         of_sample[i] = (uint32_t)list->count;
@@ -335,8 +335,8 @@ static rlv_status list_seeds(seeds* list, const side* before, const side* after,
 /// Join seeds of one sign that lie within two cells of `reach_mm`, and a seed with the seed at its foot.
 static rlv_status join_seeds(seeds* list, const side* before, const side* after, double reach_mm, rlv_error* error)
 {
-    rlv_cells cells = {0};
-    rlv_status status = rlv_cells_build(&cells, list->count, list->position_mm, list->negative, reach_mm, error);
+    rlv_cubes cells = {0};
+    rlv_status status = rlv_cubes_build(&cells, list->count, list->position_mm, list->negative, reach_mm, error);
     for (size_t c = 0; status == RLV_DONE && c < cells.count; c++)
     {
         const uint32_t first = cells.member[cells.start[c]];
@@ -345,8 +345,8 @@ static rlv_status join_seeds(seeds* list, const side* before, const side* after,
         for (int step = 14; step < 27; step++) // half of the neighbours: the others look back
         {
             const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
-            const uint32_t near = rlv_cells_near(&cells, (uint32_t)c, to);
-            if (near != RLV_CELLS_NONE)
+            const uint32_t near = rlv_cubes_near(&cells, (uint32_t)c, to);
+            if (near != RLV_CUBES_NONE)
                 join(list->parent, first, cells.member[cells.start[near]]);
         }
     }
@@ -355,10 +355,10 @@ static rlv_status join_seeds(seeds* list, const side* before, const side* after,
         const bool at_before = i < list->before_count;
         const uint32_t foot = (at_before ? before : after)->depths->foot[list->sample[i]];
         const uint32_t other = (at_before ? list->of_after : list->of_before)[foot];
-        if (other != RLV_CELLS_NONE && list->negative[other] == list->negative[i])
+        if (other != RLV_CUBES_NONE && list->negative[other] == list->negative[i])
             join(list->parent, (uint32_t)i, other);
     }
-    rlv_cells_free(&cells);
+    rlv_cubes_free(&cells);
     return status;
 }
 
@@ -428,18 +428,18 @@ end:
     return status;
 }
 
-/// The seed nearest to a place, within `reach_mm` (one side of `cells`), or RLV_CELLS_NONE.
-static uint32_t nearest_seed(const rlv_cells* cells, const seeds* list, const float* place, double reach_mm,
+/// The seed nearest to a place, within `reach_mm` (one side of `cells`), or RLV_CUBES_NONE.
+static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const float* place, double reach_mm,
                              double* apart2)
 {
-    uint32_t best = RLV_CELLS_NONE;
+    uint32_t best = RLV_CUBES_NONE;
     *apart2 = reach_mm * reach_mm;
     for (int step = 0; step < 27; step++)
     {
         const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm), place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
                              place[2] + (float)((step % 3 - 1) * reach_mm)};
-        const uint32_t cell = rlv_cells_at(cells, at, 0);
-        if (cell == RLV_CELLS_NONE)
+        const uint32_t cell = rlv_cubes_at(cells, at, 0);
+        if (cell == RLV_CUBES_NONE)
             continue;
         for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
         {
@@ -452,7 +452,7 @@ static uint32_t nearest_seed(const rlv_cells* cells, const seeds* list, const fl
 }
 
 /// Grow the regions over one side: by one length, two where the step is thin; mark what lies within two lengths more.
-static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const side* s, const rlv_cells* cells,
+static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const side* s, const rlv_cubes* cells,
                  const seeds* list, const uint16_t* seed_label, const double* mean_mm)
 {
     const double length = regions->noise.length_mm, thin = 10.0 * regions->noise.sd_mm;
@@ -466,7 +466,7 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
         }
         double apart2;
         const uint32_t seed = nearest_seed(cells, list, s->depths->position_mm + 3 * i, cells->side_mm, &apart2);
-        if (seed == RLV_CELLS_NONE || seed_label[seed] == 0)
+        if (seed == RLV_CUBES_NONE || seed_label[seed] == 0)
             continue;
         const double by = mean_mm[seed_label[seed] - 1] < thin ? 2.0 * length : length;
         near[i] = apart2 <= (by + 2.0 * length) * (by + 2.0 * length);
@@ -478,10 +478,10 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
 static rlv_status grow_regions(rlv_regions* regions, seeds* list, const side* before, const side* after,
                                const double* mean_mm, rlv_error* error)
 {
-    rlv_cells cells = {0};
+    rlv_cubes cells = {0};
     uint16_t* seed_label = rlv_reserve(list->count, sizeof *seed_label, error);
     rlv_status status = seed_label == NULL ? RLV_SYSTEM
-                                           : rlv_cells_build(&cells, list->count, list->position_mm, NULL,
+                                           : rlv_cubes_build(&cells, list->count, list->position_mm, NULL,
                                                              4.0 * regions->noise.length_mm, error);
     if (status == RLV_DONE)
     {
@@ -490,7 +490,7 @@ static rlv_status grow_regions(rlv_regions* regions, seeds* list, const side* be
         grow(regions->before, regions->before_near, regions, before, &cells, list, seed_label, mean_mm);
         grow(regions->after, regions->after_near, regions, after, &cells, list, seed_label, mean_mm);
     }
-    rlv_cells_free(&cells);
+    rlv_cubes_free(&cells);
     free(seed_label);
     return status;
 }

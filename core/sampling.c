@@ -1,6 +1,6 @@
 #include "sampling.h"
 
-#include "cells.h"
+#include "cubes.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -70,7 +70,7 @@ static rlv_status reserve_samples(rlv_sampling* sampling, size_t count, rlv_erro
 }
 
 /// The vertex of `cell` nearest to its members' centroid: averaging positions would sink the sample below a curved surface.
-static uint32_t middle_vertex(const rlv_cells* cells, size_t cell, const uint32_t* used, const float* position_mm)
+static uint32_t middle_vertex(const rlv_cubes* cells, size_t cell, const uint32_t* used, const float* position_mm)
 {
     double centre[3] = {0};
     const uint32_t first = cells->start[cell], end = cells->start[cell + 1];
@@ -95,7 +95,7 @@ static uint32_t middle_vertex(const rlv_cells* cells, size_t cell, const uint32_
 }
 
 static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, const vertex_sums* sums,
-                        const uint8_t* border, const rlv_cells* cells, const uint32_t* used, double edge_mm)
+                        const uint8_t* border, const rlv_cubes* cells, const uint32_t* used, double edge_mm)
 {
     rlv_vec3 normal = {0, 0, 0};
     double area = 0.0;
@@ -121,7 +121,7 @@ static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, 
 }
 
 /// Sort the used vertices into cells so that about `most` are filled; every vertex has its own where there are fewer.
-static rlv_status thin(rlv_cells* cells, const rlv_mesh* mesh, const uint32_t* used, size_t used_count, double area_mm2,
+static rlv_status thin(rlv_cubes* cells, const rlv_mesh* mesh, const uint32_t* used, size_t used_count, double area_mm2,
                        size_t most, rlv_error* error)
 {
     float* point = rlv_reserve(3 * used_count, sizeof *point, error);
@@ -131,7 +131,7 @@ static rlv_status thin(rlv_cells* cells, const rlv_mesh* mesh, const uint32_t* u
         memcpy(point + 3 * i, mesh->position_mm + 3 * (size_t)used[i], 3 * sizeof *point);
     // A surface that crosses a grid at random fills about 1.5 cells for each area of a cell's face.
     const double side = used_count > most ? sqrt(1.5 * area_mm2 / (double)most) : 1e-2 * sqrt(area_mm2 / (double)most);
-    rlv_status status = rlv_cells_build(cells, used_count, point, NULL, side, error);
+    rlv_status status = rlv_cubes_build(cells, used_count, point, NULL, side, error);
     free(point);
     return status;
 }
@@ -139,7 +139,7 @@ static rlv_status thin(rlv_cells* cells, const rlv_mesh* mesh, const uint32_t* u
 rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_t most, rlv_error* error)
 {
     rlv_status status = RLV_SYSTEM;
-    rlv_cells cells = {0};
+    rlv_cubes cells = {0};
     vertex_sums sums = {0};
     uint8_t* border = NULL;
     uint32_t* used = NULL;
@@ -156,7 +156,7 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_
         goto end;
     for (size_t i = 0; i < mesh->vertex_count; i++)
     {
-        sampling->of_vertex[i] = RLV_CELLS_NONE;
+        sampling->of_vertex[i] = RLV_CUBES_NONE;
         area += (double)sums.area_mm2[i];
         if (sums.area_mm2[i] > 0.0f)
             used[used_count++] = (uint32_t)i;
@@ -176,7 +176,7 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_
         fill_sample(sampling, s, mesh, &sums, border, &cells, used, edge_mm);
     status = RLV_DONE;
 end:
-    rlv_cells_free(&cells);
+    rlv_cubes_free(&cells);
     free(sums.normal);
     free(sums.area_mm2);
     free(border);

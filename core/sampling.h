@@ -18,7 +18,7 @@ typedef struct rlv_sampling
     float* area_mm2;      ///< count
     float* chord_mm;      ///< count: how far another tessellation of the same surface may lie off, from its bend between triangles
     uint8_t* border;      ///< count: 1 where the cell touches an open border
-    uint32_t* of_vertex;  ///< one a vertex of the mesh: its sample (RLV_CELLS_NONE for a vertex without triangles)
+    uint32_t* of_vertex;  ///< one a vertex of the mesh: its sample (RLV_CUBES_NONE for a vertex without triangles)
 } rlv_sampling;
 
 /// Take about `most` samples (all used vertices where there are fewer) of a mended mesh. Free with rlv_sampling_free.

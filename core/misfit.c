@@ -1,6 +1,6 @@
-#include "field.h"
+#include "misfit.h"
 
-#include "cells.h"
+#include "cubes.h"
 
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_cdf.h>
@@ -29,7 +29,7 @@ typedef struct grid_point
     double weight;
 } grid_point;
 
-struct rlv_field
+struct rlv_misfit
 {
     size_t count, trend_count;
     rlv_patch* patch;
@@ -77,7 +77,7 @@ static rlv_status list_points(point_list* list, size_t count, const float* posit
     return RLV_DONE;
 }
 
-static rlv_patch gather_cell(const rlv_cells* cells, size_t cell, const point_list* list, const float* normal,
+static rlv_patch gather_cell(const rlv_cubes* cells, size_t cell, const point_list* list, const float* normal,
                              const float* area_mm2, const float* depth_mm)
 {
     rlv_patch patch = {0};
@@ -110,12 +110,12 @@ rlv_status rlv_patches_gather(rlv_patch** patch, size_t* patch_count, size_t cou
                               double side_mm, double least, rlv_error* error)
 {
     point_list list = {0};
-    rlv_cells cells = {0};
+    rlv_cubes cells = {0};
     *patch = NULL;
     *patch_count = 0;
     rlv_status status = list_points(&list, count, position_mm, normal, area_mm2, depth_mm, skip, error);
     if (status == RLV_DONE)
-        status = rlv_cells_build(&cells, list.count, list.position_mm, list.tag, side_mm, error);
+        status = rlv_cubes_build(&cells, list.count, list.position_mm, list.tag, side_mm, error);
     if (status == RLV_DONE && (*patch = rlv_reserve(cells.count, sizeof **patch, error)) == NULL)
         status = RLV_SYSTEM;
     if (status == RLV_DONE)
@@ -130,7 +130,7 @@ rlv_status rlv_patches_gather(rlv_patch** patch, size_t* patch_count, size_t cou
                 (*patch)[(*patch_count)++] = one;
         }
     }
-    rlv_cells_free(&cells);
+    rlv_cubes_free(&cells);
     free(list.index);
     free(list.position_mm);
     free(list.tag);
@@ -149,7 +149,7 @@ static double covariance(const rlv_patch* p, const rlv_patch* q, double length_m
     return rlv_vec3_dot(p->normal, q->normal) * share * sqrt(share) * exp(-0.5 * rlv_vec3_dot(step, step) / wide);
 }
 
-static void trend_of(const rlv_field* field, const rlv_patch* p, double row[MOST_TREND])
+static void trend_of(const rlv_misfit* field, const rlv_patch* p, double row[MOST_TREND])
 {
     const double per = 1.0 / field->size_mm;
     row[0] = p->normal.x;
@@ -192,7 +192,7 @@ static bool reserve_solved(solved* s, size_t count, size_t trend_count)
     return true;
 }
 
-static void fill_covariance(const rlv_field* field, const grid_point* at, gsl_matrix* v)
+static void fill_covariance(const rlv_misfit* field, const grid_point* at, gsl_matrix* v)
 {
     for (size_t i = 0; i < field->count; i++)
     {
@@ -218,7 +218,7 @@ static double log_diagonal(const gsl_matrix* factor)
 static const double SLIP_PRIOR = 1e-10;
 
 /// Solve the field at one grid point. `scale_precision` is the prior's, 0 for none.
-static void solve(const rlv_field* field, const grid_point* at, double scale_precision, solved* s)
+static void solve(const rlv_misfit* field, const grid_point* at, double scale_precision, solved* s)
 {
     gsl_matrix *factor = &s->factor.matrix, *trend = &s->trend.matrix, *normal = &s->normal.matrix;
     gsl_vector *depth = &s->depth.vector, *motion = &s->motion.vector;
@@ -257,7 +257,7 @@ static void solve(const rlv_field* field, const grid_point* at, double scale_pre
 static const double LEAST_VARIANCE_MM2 = 1e-12;
 
 /// The restricted likelihood of a grid point, and the nugget that goes with it.
-static double log_likelihood(const rlv_field* field, grid_point* at, const solved* s)
+static double log_likelihood(const rlv_misfit* field, grid_point* at, const solved* s)
 {
     const double freedom = (double)(field->count - field->trend_count);
     at->nugget_mm2 = fmax(s->residual / freedom, LEAST_VARIANCE_MM2);
@@ -265,7 +265,7 @@ static double log_likelihood(const rlv_field* field, grid_point* at, const solve
 }
 
 /// The grid: ranges from half a patch to the width of the block, strengths over six decades.
-static void lay_grid(rlv_field* field)
+static void lay_grid(rlv_misfit* field)
 {
     const double shortest = 0.5 * sqrt(field->mean_area_mm2), longest = 2.0 * field->size_mm;
     for (int i = 0; i < RANGES; i++)
@@ -276,7 +276,7 @@ static void lay_grid(rlv_field* field)
     field->grid[GRID - 1] = (grid_point){.length_mm = shortest, .strength = 0.0};
 }
 
-static rlv_status weigh_grid(rlv_field* field, rlv_error* error)
+static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
 {
     double likelihood[GRID], best = -INFINITY, sum = 0.0;
     bool held = true;
@@ -301,7 +301,7 @@ static rlv_status weigh_grid(rlv_field* field, rlv_error* error)
         free(s.block);
     }
     if (!held)
-        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the residual field");
+        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the misfit");
     // All of the warp's grid together has the weight of a field without warp.
     likelihood[GRID - 1] += log(RANGES * STRENGTHS);
     for (int g = 0; g < GRID; g++)
@@ -313,14 +313,14 @@ static rlv_status weigh_grid(rlv_field* field, rlv_error* error)
     return RLV_DONE;
 }
 
-rlv_status rlv_field_fit(rlv_field** field, const rlv_patch* patch, size_t count, double scale_mean, double scale_sd,
+rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, size_t count, double scale_mean, double scale_sd,
                          rlv_error* error)
 {
     *field = NULL;
     if (count < LEAST_PATCHES)
         return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "scan more of the surface that did not change, or put marks on the rim",
                         "only %zu patches of surface held still; %d are needed", count, LEAST_PATCHES);
-    rlv_field* f = rlv_reserve(1, sizeof *f, error);
+    rlv_misfit* f = rlv_reserve(1, sizeof *f, error);
     if (f == NULL)
         return RLV_SYSTEM;
     f->count = count;
@@ -344,22 +344,22 @@ rlv_status rlv_field_fit(rlv_field** field, const rlv_patch* patch, size_t count
         status = weigh_grid(f, error);
     }
     if (status != RLV_DONE)
-        rlv_field_free(f);
+        rlv_misfit_free(f);
     else
         *field = f;
     return status;
 }
 
-void rlv_field_free(rlv_field* field)
+void rlv_misfit_free(rlv_misfit* field)
 {
     if (field != NULL)
         free(field->patch);
     free(field);
 }
 
-rlv_field_summary rlv_field_summarise(const rlv_field* field)
+rlv_misfit_summary rlv_misfit_summarise(const rlv_misfit* field)
 {
-    rlv_field_summary summary = {0};
+    rlv_misfit_summary summary = {0};
     double warp = 0.0, log_length = 0.0;
     for (int g = 0; g < GRID; g++)
     {
@@ -404,7 +404,7 @@ static double own_covariance(const rlv_patch* patch, size_t count, double length
     return sum;
 }
 
-static void add_cross(const rlv_field* field, const rlv_patch* patch, size_t count, const grid_point* at,
+static void add_cross(const rlv_misfit* field, const rlv_patch* patch, size_t count, const grid_point* at,
                       gsl_vector* cross)
 {
     for (size_t i = 0; i < field->count; i++)
@@ -418,7 +418,7 @@ static void add_cross(const rlv_field* field, const rlv_patch* patch, size_t cou
 
 /// The flux of the trend's columns: rigid motions pass through the surface before and after alike, so that their mean is the
 /// least noisy; scale moves the surface after.
-static void flux_of_trend(const rlv_field* field, const rlv_flux* flux, double sum[MOST_TREND])
+static void flux_of_trend(const rlv_misfit* field, const rlv_flux* flux, double sum[MOST_TREND])
 {
     double row[MOST_TREND];
     memset(sum, 0, MOST_TREND * sizeof *sum);
@@ -439,7 +439,7 @@ static void flux_of_trend(const rlv_field* field, const rlv_flux* flux, double s
 
 /// Universal block kriging of one volume's error at one grid point: Cressie 1993, equations 3.4.1 ff. in the form with the
 /// Cholesky factor.
-static say krige(const rlv_field* field, const grid_point* at, solved* s, const rlv_flux* flux)
+static say krige(const rlv_misfit* field, const grid_point* at, solved* s, const rlv_flux* flux)
 {
     gsl_vector* cross = &s->cross.vector;
     double trend[MOST_TREND], mean = 0.0, residual = 0.0;
@@ -508,7 +508,7 @@ static rlv_flux_error mix(const say* row, const double* weight, size_t count, do
 }
 
 /// Krige all volumes at the grid points that matter; `row` gets a say for each volume and point, volume by volume.
-static bool krige_all(const rlv_field* field, const rlv_flux* flux, size_t count, const int* point, size_t points,
+static bool krige_all(const rlv_misfit* field, const rlv_flux* flux, size_t count, const int* point, size_t points,
                       say* row)
 {
     bool held = true;
@@ -538,7 +538,7 @@ static bool krige_all(const rlv_field* field, const rlv_flux* flux, size_t count
     return held;
 }
 
-rlv_status rlv_field_predict(const rlv_field* field, const rlv_flux* flux, size_t count, rlv_flux_error* flux_error,
+rlv_status rlv_misfit_predict(const rlv_misfit* field, const rlv_flux* flux, size_t count, rlv_flux_error* flux_error,
                              rlv_error* error)
 {
     int point[GRID];
@@ -552,7 +552,7 @@ rlv_status rlv_field_predict(const rlv_field* field, const rlv_flux* flux, size_
         return RLV_SYSTEM;
     rlv_status status = RLV_DONE;
     if (!krige_all(field, flux, count, point, points, row))
-        status = rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the residual field");
+        status = rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the misfit");
     for (size_t t = 0; status == RLV_DONE && t < count; t++)
         flux_error[t] = mix(row + points * t, weight, points, (double)(field->count - field->trend_count));
     free(row);

@@ -3,16 +3,16 @@
 /// A cell is a cube of side `side_mm` and a tag, so that two faces of a thin slab that share a cube can be told apart.
 /// Cells are numbered in the order in which their first point comes; members keep the order of the points.
 
-#ifndef RLV_CELLS_H
-#define RLV_CELLS_H
+#ifndef RLV_CUBES_H
+#define RLV_CUBES_H
 
 #include "error.h"
 
 #include <stdint.h>
 
-#define RLV_CELLS_NONE UINT32_MAX
+#define RLV_CUBES_NONE UINT32_MAX
 
-typedef struct rlv_cells
+typedef struct rlv_cubes
 {
     double side_mm;
     size_t count;
@@ -20,20 +20,20 @@ typedef struct rlv_cells
     uint32_t* start;    ///< count + 1 offsets into member
     uint32_t* member;   ///< points, cell by cell
     uint64_t* key;      ///< of each cell
-    uint32_t* table;    ///< open addressing: cell numbers, RLV_CELLS_NONE where free
+    uint32_t* table;    ///< open addressing: cell numbers, RLV_CUBES_NONE where free
     size_t table_mask;
-} rlv_cells;
+} rlv_cubes;
 
 /// Sort `count` points (3 * count floats) into cells of a zeroed `cells`. `tag` (one a point, below 16) may be NULL.
-/// Points must lie within half a million sides of zero. Free with rlv_cells_free, which is safe after a failure.
-rlv_status rlv_cells_build(rlv_cells* cells, size_t count, const float* point_mm, const uint8_t* tag, double side_mm,
+/// Points must lie within half a million sides of zero. Free with rlv_cubes_free, which is safe after a failure.
+rlv_status rlv_cubes_build(rlv_cubes* cells, size_t count, const float* point_mm, const uint8_t* tag, double side_mm,
                            rlv_error* error);
-void rlv_cells_free(rlv_cells* cells);
+void rlv_cubes_free(rlv_cubes* cells);
 
-/// The cell `step` away from `cell` (0, 0, 0 is itself) with the same tag, or RLV_CELLS_NONE.
-uint32_t rlv_cells_near(const rlv_cells* cells, uint32_t cell, const int step[3]);
+/// The cell `step` away from `cell` (0, 0, 0 is itself) with the same tag, or RLV_CUBES_NONE.
+uint32_t rlv_cubes_near(const rlv_cubes* cells, uint32_t cell, const int step[3]);
 
-/// The cell that holds a place, with a tag, or RLV_CELLS_NONE.
-uint32_t rlv_cells_at(const rlv_cells* cells, const float point_mm[3], uint8_t tag);
+/// The cell that holds a place, with a tag, or RLV_CUBES_NONE.
+uint32_t rlv_cubes_at(const rlv_cubes* cells, const float point_mm[3], uint8_t tag);
 
 #endif

@@ -1,4 +1,4 @@
-#include "cells.h"
+#include "cubes.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -23,7 +23,7 @@ static uint64_t key_of(const float point_mm[3], uint8_t tag, double per_mm)
     return key;
 }
 
-static size_t place_of(const rlv_cells* cells, uint64_t key)
+static size_t place_of(const rlv_cubes* cells, uint64_t key)
 {
     key ^= key >> 31; // a mixer with odd constants: neighbouring cells must not share a run of the table
     key *= 0x9e3779b97f4a7c15u;
@@ -32,15 +32,15 @@ static size_t place_of(const rlv_cells* cells, uint64_t key)
 }
 
 /// The number of the cell with `key`; a free place in the table where there is none.
-static uint32_t* find(const rlv_cells* cells, uint64_t key)
+static uint32_t* find(const rlv_cubes* cells, uint64_t key)
 {
     size_t place = place_of(cells, key);
-    while (cells->table[place] != RLV_CELLS_NONE && cells->key[cells->table[place]] != key)
+    while (cells->table[place] != RLV_CUBES_NONE && cells->key[cells->table[place]] != key)
         place = (place + 1) & cells->table_mask;
     return cells->table + place;
 }
 
-static rlv_status list_members(rlv_cells* cells, size_t count, rlv_error* error)
+static rlv_status list_members(rlv_cubes* cells, size_t count, rlv_error* error)
 {
     cells->start = rlv_reserve(cells->count + 1, sizeof *cells->start, error);
     cells->member = cells->start != NULL ? rlv_reserve(count, sizeof *cells->member, error) : NULL;
@@ -58,7 +58,7 @@ static rlv_status list_members(rlv_cells* cells, size_t count, rlv_error* error)
     return RLV_DONE;
 }
 
-rlv_status rlv_cells_build(rlv_cells* cells, size_t count, const float* point_mm, const uint8_t* tag, double side_mm,
+rlv_status rlv_cubes_build(rlv_cubes* cells, size_t count, const float* point_mm, const uint8_t* tag, double side_mm,
                            rlv_error* error)
 {
     size_t places = 16;
@@ -77,7 +77,7 @@ rlv_status rlv_cells_build(rlv_cells* cells, size_t count, const float* point_mm
     {
         uint64_t key = key_of(point_mm + 3 * i, tag != NULL ? tag[i] : 0, per_mm);
         uint32_t* number = find(cells, key);
-        if (*number == RLV_CELLS_NONE)
+        if (*number == RLV_CUBES_NONE)
         {
             *number = (uint32_t)cells->count;
             cells->key[cells->count++] = key;
@@ -87,7 +87,7 @@ rlv_status rlv_cells_build(rlv_cells* cells, size_t count, const float* point_mm
     return list_members(cells, count, error);
 }
 
-void rlv_cells_free(rlv_cells* cells)
+void rlv_cubes_free(rlv_cubes* cells)
 {
     free(cells->of_point);
     free(cells->start);
@@ -97,7 +97,7 @@ void rlv_cells_free(rlv_cells* cells)
     memset(cells, 0, sizeof *cells);
 }
 
-uint32_t rlv_cells_near(const rlv_cells* cells, uint32_t cell, const int step[3])
+uint32_t rlv_cubes_near(const rlv_cubes* cells, uint32_t cell, const int step[3])
 {
     uint64_t key = cells->key[cell];
     uint64_t moved = key >> (3 * AXIS_BITS);
@@ -105,13 +105,13 @@ uint32_t rlv_cells_near(const rlv_cells* cells, uint32_t cell, const int step[3]
     {
         int64_t at = (int64_t)(key >> ((2 - i) * AXIS_BITS) & AXIS_MASK) + step[i];
         if (at < 0 || at > AXIS_MASK)
-            return RLV_CELLS_NONE;
+            return RLV_CUBES_NONE;
         moved = moved << AXIS_BITS | (uint64_t)at;
     }
     return *find(cells, moved);
 }
 
-uint32_t rlv_cells_at(const rlv_cells* cells, const float point_mm[3], uint8_t tag)
+uint32_t rlv_cubes_at(const rlv_cubes* cells, const float point_mm[3], uint8_t tag)
 {
     return *find(cells, key_of(point_mm, tag, 1.0 / cells->side_mm));
 }

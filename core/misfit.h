@@ -1,4 +1,4 @@
-/// The residual field: what pose, scale, noise and slow warp did to the surface that held still, and so to the surface
+/// The misfit: what pose, scale, noise and slow warp did to the surface that held still, and so to the surface
 /// that did not.
 ///
 /// The depth between two stages, averaged over patches of the surface that held still, is modelled as
@@ -14,8 +14,8 @@
 /// The two scans warp independently and alike: where a region's surface lay elsewhere before than after, half of the
 /// covariance is that of the one surface and half that of the other.
 
-#ifndef RLV_FIELD_H
-#define RLV_FIELD_H
+#ifndef RLV_MISFIT_H
+#define RLV_MISFIT_H
 
 #include "error.h"
 #include "vector.h"
@@ -58,27 +58,27 @@ typedef struct rlv_flux_error
     double mean_mm3, sd_mm3, low_mm3, high_mm3;
 } rlv_flux_error;
 
-typedef struct rlv_field rlv_field;
+typedef struct rlv_misfit rlv_misfit;
 
 /// Fit the field to patches that held still (at least 20). `scale_sd` > 0 frees the scale; the prior of the log of the scale
 /// that is left is normal with `scale_mean` and `scale_sd`. RLV_IMPOSSIBLE with too few. The patches are copied. Free
-/// with rlv_field_free.
-rlv_status rlv_field_fit(rlv_field** field, const rlv_patch* patch, size_t count, double scale_mean, double scale_sd,
+/// with rlv_misfit_free.
+rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, size_t count, double scale_mean, double scale_sd,
                          rlv_error* error);
-void rlv_field_free(rlv_field* field);
+void rlv_misfit_free(rlv_misfit* field);
 
 /// Predict the error of `count` volumes.
-rlv_status rlv_field_predict(const rlv_field* field, const rlv_flux* flux, size_t count, rlv_flux_error* flux_error,
+rlv_status rlv_misfit_predict(const rlv_misfit* field, const rlv_flux* flux, size_t count, rlv_flux_error* flux_error,
                              rlv_error* error);
 
 /// What the fit found, averaged over the grid with the likelihood's weights.
-typedef struct rlv_field_summary
+typedef struct rlv_misfit_summary
 {
     double noise_mm4;      ///< integral of the noise's covariance over the surface: variance of a mean times its area
     double warp_sd_mm;     ///< sd of the warp along a normal
     double warp_length_mm; ///< l above; the range's geometric mean
     double no_warp;        ///< weight of a field without any warp, 0 to 1
-} rlv_field_summary;
-rlv_field_summary rlv_field_summarise(const rlv_field* field);
+} rlv_misfit_summary;
+rlv_misfit_summary rlv_misfit_summarise(const rlv_misfit* field);
 
 #endif
