@@ -1,5 +1,7 @@
 #include "mesh.h"
 
+#include "mesh_edges.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -188,7 +190,7 @@ rlv_mesh_measures rlv_mesh_measure(const rlv_mesh* mesh)
     rlv_vec3 reference = rlv_vec3_from(mesh->position_mm + 3 * (size_t)mesh->corner[0]);
     sums strip[STRIPS] = {0};
     size_t length = (mesh->triangle_count + STRIPS - 1) / STRIPS;
-#pragma omp parallel for schedule(dynamic)
+#pragma omp parallel for schedule(dynamic) if (mesh->triangle_count > RLV_SMALL)
     for (size_t i = 0; i < STRIPS; i++)
     {
         size_t first = i * length < mesh->triangle_count ? i * length : mesh->triangle_count;

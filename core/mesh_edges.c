@@ -13,7 +13,7 @@ static int compare_entries(const void* a, const void* b)
     return (x > y) - (x < y);
 }
 
-static void sort_entries(uint64_t* entry, size_t count)
+void rlv_edges_sort(uint64_t* entry, size_t count)
 {
     if (count > 64)
     {
@@ -81,13 +81,13 @@ static void fill(rlv_edges* edges, const rlv_mesh* mesh, uint32_t* const* strand
 #pragma omp parallel for schedule(static, 1) num_threads((int)strands)
     for (size_t s = 0; s < strands; s++)
         fill_strand(strand[s], edges->entry, mesh, n * s / strands, n * (s + 1) / strands);
-#pragma omp parallel for schedule(dynamic, 4096)
+#pragma omp parallel for schedule(dynamic, 4096) if (n > RLV_SMALL)
     for (size_t v = 0; v < mesh->vertex_count; v++)
     {
         // The last strand's next place is where the vertex ends.
         const uint32_t* end = strand[strands - 1];
         size_t begin = v != 0 ? end[v - 1] : 0;
-        sort_entries(edges->entry + begin, end[v] - begin);
+        rlv_edges_sort(edges->entry + begin, end[v] - begin);
     }
 }
 
@@ -96,7 +96,8 @@ rlv_status rlv_edges_build(rlv_edges* edges, const rlv_mesh* mesh, rlv_error* er
     if (mesh->triangle_count > UINT32_MAX / 3)
         return rlv_fail(error, RLV_SYSTEM, NULL, "thin the mesh out first", "more than %u million triangles",
                         UINT32_MAX / 3000000u);
-    size_t threads = (size_t)omp_get_max_threads(), strands = threads < STRANDS_MOST ? threads : STRANDS_MOST;
+    size_t threads = mesh->triangle_count > RLV_SMALL ? (size_t)omp_get_max_threads() : 1;
+    size_t strands = threads < STRANDS_MOST ? threads : STRANDS_MOST;
     uint32_t* strand[STRANDS_MOST] = {0};
     bool held = (edges->entry = rlv_reserve(3 * mesh->triangle_count, sizeof *edges->entry, error)) != NULL;
     for (size_t s = 0; s < strands && held; s++)
@@ -124,7 +125,7 @@ rlv_status rlv_edges_open(rlv_open_edge** open, size_t* count, const rlv_edges* 
                           rlv_error* error)
 {
     size_t found = 0;
-#pragma omp parallel for schedule(dynamic, 4096) reduction(+ : found)
+#pragma omp parallel for schedule(dynamic, 4096) reduction(+ : found) if (edges->vertex_count > RLV_SMALL)
     for (size_t v = 0; v < edges->vertex_count; v++)
         for (rlv_edge_run run = rlv_edges_run(edges, (uint32_t)v, NULL); run.count != 0;
              run = rlv_edges_run(edges, (uint32_t)v, &run))

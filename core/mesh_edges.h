@@ -8,6 +8,8 @@
 
 #include "mesh.h"
 
+#define RLV_SMALL 20000 ///< elements up to which one thread is quicker than waking the others
+
 typedef struct rlv_edges
 {
     size_t vertex_count;
@@ -62,6 +64,9 @@ static inline uint32_t rlv_opposite(const rlv_mesh* mesh, uint32_t triangle, uin
     return c[0] ^ c[1] ^ c[2] ^ lower ^ upper;
 }
 
+/// Sort entries, by upper vertex and then by triangle.
+void rlv_edges_sort(uint64_t* entry, size_t count);
+
 /// An open edge, in the direction of its triangle.
 typedef struct rlv_open_edge
 {
@@ -72,7 +77,7 @@ typedef struct rlv_open_edge
 rlv_status rlv_edges_open(rlv_open_edge** open, size_t* count, const rlv_edges* edges, const rlv_mesh* mesh,
                           rlv_error* error);
 
-/// Walk `count` open edges (which are sorted anew) as loops into a zeroed `borders`.
-rlv_status rlv_edges_walk(rlv_mesh_borders* borders, rlv_open_edge* open, size_t count, rlv_error* error);
+/// Walk `count` open edges as loops into a zeroed `borders`.
+rlv_status rlv_edges_walk(rlv_mesh_borders* borders, const rlv_open_edge* open, size_t count, rlv_error* error);
 
 #endif

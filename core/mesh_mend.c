@@ -66,7 +66,7 @@ static uint8_t flatness(const rlv_mesh* mesh, size_t triangle)
 
 static size_t count_unused(const rlv_mesh* mesh, uint8_t* used)
 {
-#pragma omp parallel for schedule(static)
+#pragma omp parallel for schedule(static) if (mesh->triangle_count > RLV_SMALL)
     for (size_t i = 0; i < 3 * mesh->triangle_count; i++)
     {
 #pragma omp atomic write
@@ -90,7 +90,7 @@ static rlv_status drop_without_area(mending* work)
     if (work->drop == NULL)
         return RLV_SYSTEM;
     size_t found = 0, on_a_line = 0;
-#pragma omp parallel for schedule(static) reduction(+ : found, on_a_line)
+#pragma omp parallel for schedule(static) reduction(+ : found, on_a_line) if (mesh->triangle_count > RLV_SMALL)
     for (size_t t = 0; t < mesh->triangle_count; t++)
     {
         work->drop[t] = flatness(mesh, t);
@@ -108,6 +108,15 @@ static rlv_status drop_without_area(mending* work)
     return RLV_DONE;
 }
 
+/// Mark a triangle that repeats an earlier one. All three of its edges find that; the one opposite its highest corner
+/// counts it: the return value.
+static size_t mark_duplicate(uint8_t* drop, uint32_t triangle, uint32_t third, uint32_t upper)
+{
+#pragma omp atomic write
+    drop[triangle] = 1;
+    return third > upper;
+}
+
 /// Mark the triangles of a run that repeat an earlier one of it: their third corners are the same.
 static size_t mark_duplicates(const rlv_mesh* mesh, const rlv_edge_run* run, uint8_t* drop)
 {
@@ -118,13 +127,29 @@ static size_t mark_duplicates(const rlv_mesh* mesh, const rlv_edge_run* run, uin
         for (size_t j = 0; j < i; j++)
             if (rlv_opposite(mesh, rlv_run_triangle(run, j), run->lower, run->upper) == third)
             {
-                // All three edges find it; the one opposite its highest corner counts it.
-                found += third > run->upper;
-#pragma omp atomic write
-                drop[triangle] = 1;
+                found += mark_duplicate(drop, triangle, third, run->upper);
                 break;
             }
     }
+    return found;
+}
+
+/// The same for a run of many, whose entries are sorted by third corner for the while.
+static size_t mark_many_duplicates(const rlv_mesh* mesh, const rlv_edge_run* run, uint64_t* entry, uint8_t* drop)
+{
+    for (size_t i = 0; i < run->count; i++)
+    {
+        uint32_t triangle = (uint32_t)entry[i];
+        entry[i] = (uint64_t)rlv_opposite(mesh, triangle, run->lower, run->upper) << 32 | triangle;
+    }
+    rlv_edges_sort(entry, run->count);
+    size_t found = 0;
+    for (size_t i = 1; i < run->count; i++)
+        if (entry[i] >> 32 == entry[i - 1] >> 32)
+            found += mark_duplicate(drop, (uint32_t)entry[i], (uint32_t)(entry[i] >> 32), run->upper);
+    for (size_t i = 0; i < run->count; i++)
+        entry[i] = (uint64_t)run->upper << 32 | (uint32_t)entry[i];
+    rlv_edges_sort(entry, run->count);
     return found;
 }
 
@@ -133,11 +158,13 @@ static size_t find_duplicates(mending* work)
     const rlv_edges* edges = &work->edges;
     memset(work->drop, 0, work->mesh->triangle_count);
     size_t found = 0;
-#pragma omp parallel for schedule(dynamic, 4096) reduction(+ : found)
+#pragma omp parallel for schedule(dynamic, 4096) reduction(+ : found) if (edges->vertex_count > RLV_SMALL)
     for (size_t v = 0; v < edges->vertex_count; v++)
         for (rlv_edge_run run = rlv_edges_run(edges, (uint32_t)v, NULL); run.count != 0;
              run = rlv_edges_run(edges, (uint32_t)v, &run))
-            if (run.count > 1)
+            if (run.count > 16)
+                found += mark_many_duplicates(work->mesh, &run, edges->entry + (run.entry - edges->entry), work->drop);
+            else if (run.count > 1)
                 found += mark_duplicates(work->mesh, &run, work->drop);
     return found;
 }
@@ -197,11 +224,12 @@ static rlv_status unite_shells(mending* work)
     if (work->root == NULL)
         return rlv_fail(work->error, RLV_SYSTEM, NULL, "close other programs, or use a smaller mesh",
                         "no memory to tell the shells of a mesh apart");
-#pragma omp parallel for schedule(static)
+#pragma omp parallel for schedule(static) if (mesh->triangle_count > RLV_SMALL)
     for (size_t t = 0; t < mesh->triangle_count; t++)
         atomic_store_explicit(&work->root[t], (uint32_t)t, memory_order_relaxed);
     size_t open = 0, branching = 0, disagreeing = 0;
-#pragma omp parallel for schedule(dynamic, 4096) reduction(+ : open, branching, disagreeing)
+#pragma omp parallel for schedule(dynamic, 4096) reduction(+ : open, branching, disagreeing) \
+    if (edges->vertex_count > RLV_SMALL)
     for (size_t v = 0; v < edges->vertex_count; v++)
         for (rlv_edge_run run = rlv_edges_run(edges, (uint32_t)v, NULL); run.count != 0;
              run = rlv_edges_run(edges, (uint32_t)v, &run))
@@ -230,7 +258,7 @@ static inline uint32_t label_of(const mending* work, size_t triangle)
 static rlv_status number_shells(mending* work)
 {
     size_t n = work->mesh->triangle_count, shells = 0;
-#pragma omp parallel for schedule(static) reduction(+ : shells)
+#pragma omp parallel for schedule(static) reduction(+ : shells) if (n > RLV_SMALL)
     for (size_t t = 0; t < n; t++)
     {
         uint32_t root = find_root(work->root, (uint32_t)t);
@@ -418,7 +446,7 @@ static void measure_largest(mending* work, uint32_t largest)
     size_t n = work->mesh->triangle_count;
     rlv_shell* shell = &work->shell[largest];
     rlv_vec3 reference = rlv_vec3_from(corner_at(work->mesh, shell->first, 0));
-#pragma omp parallel for schedule(dynamic)
+#pragma omp parallel for schedule(dynamic) if (n > RLV_SMALL)
     for (size_t i = 0; i < STRIPS; i++)
     {
         shell_sums sum = nothing;
@@ -519,7 +547,7 @@ static rlv_status turn_shells(mending* work)
         work->health->inside_out += work->shell[s].turn;
     if (work->health->inside_out == 0)
         return RLV_DONE;
-#pragma omp parallel for schedule(static)
+#pragma omp parallel for schedule(static) if (work->mesh->triangle_count > RLV_SMALL)
     for (size_t t = 0; t < work->mesh->triangle_count; t++)
         if (work->shell[label_of(work, t)].turn)
             turn_triangle(work->mesh, t);

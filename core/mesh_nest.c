@@ -6,6 +6,7 @@
 #include "mesh_nest.h"
 
 #include "exact.h"
+#include "mesh_edges.h"
 
 #include <stdatomic.h>
 #include <stdlib.h>
@@ -242,7 +243,7 @@ static rlv_status meet_all(crossings* all, const nest_grid* grid, const rlv_shel
                            const rlv_mesh* mesh, rlv_error* error)
 {
     bool failed = false;
-#pragma omp parallel
+#pragma omp parallel if (mesh->triangle_count > RLV_SMALL)
     {
         crossings own = {0};
 #pragma omp for schedule(dynamic, 8192)

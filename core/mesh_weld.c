@@ -78,7 +78,7 @@ static bool settle_all(place_table* places)
     for (size_t n = places->slots; n > 1; n /= 2)
         shift--;
     _Atomic size_t taken = 0;
-#pragma omp parallel for schedule(dynamic)
+#pragma omp parallel for schedule(dynamic) if (blocks > 2)
     for (size_t block = 0; block < blocks; block++)
     {
         // Each block claims room for all of its vertices before it starts: the table cannot fill up under a probe.
@@ -124,7 +124,7 @@ static rlv_status find_places(place_table* places, rlv_error* error)
 static size_t number_places(place_table* places, size_t blocks, uint32_t* start)
 {
     size_t count = places->mesh->vertex_count;
-#pragma omp parallel for schedule(static)
+#pragma omp parallel for schedule(static) if (blocks > 2)
     for (size_t block = 0; block < blocks; block++)
     {
         uint32_t firsts = 0;
@@ -147,7 +147,7 @@ static size_t number_places(place_table* places, size_t blocks, uint32_t* start)
 static void move_places(place_table* places, size_t blocks, const uint32_t* start, float* position, uint8_t* colour)
 {
     const rlv_mesh* mesh = places->mesh;
-#pragma omp parallel for schedule(static)
+#pragma omp parallel for schedule(static) if (blocks > 2)
     for (size_t block = 0; block < blocks; block++)
     {
         size_t next = start[block];
@@ -188,7 +188,7 @@ static rlv_status renumber(rlv_mesh* mesh, place_table* places, rlv_error* error
     mesh->position_mm = position;
     mesh->colour = colour;
     mesh->vertex_count = count;
-#pragma omp parallel for schedule(static)
+#pragma omp parallel for schedule(static) if (blocks > 2)
     for (size_t i = 0; i < 3 * mesh->triangle_count; i++)
         mesh->corner[i] = atomic_load_explicit(&places->slot[places->slot_of[mesh->corner[i]]], memory_order_relaxed);
     return RLV_DONE;

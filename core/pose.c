@@ -27,8 +27,7 @@ rlv_pose rlv_pose_inverse(const rlv_pose* pose)
     rlv_pose inverse = rlv_pose_identity();
     inverse.rotation = rlv_mat3_transpose(pose->rotation);
     inverse.scale = 1.0 / pose->scale;
-    inverse.translation_mm =
-        rlv_vec3_scale(rlv_mat3_apply(inverse.rotation, pose->translation_mm), -inverse.scale);
+    inverse.translation_mm = rlv_vec3_scale(rlv_mat3_apply(inverse.rotation, pose->translation_mm), -inverse.scale);
     return inverse;
 }
 
@@ -38,8 +37,7 @@ rlv_pose rlv_pose_nudge(const rlv_pose* pose, rlv_vec3 centre_mm, const double d
     small.rotation = rlv_rotation_from_vector(rlv_vec3_of(delta[3], delta[4], delta[5]));
     small.scale = exp(delta[6]);
     rlv_vec3 turned = rlv_vec3_scale(rlv_mat3_apply(small.rotation, centre_mm), small.scale);
-    small.translation_mm =
-        rlv_vec3_add(rlv_vec3_of(delta[0], delta[1], delta[2]), rlv_vec3_sub(centre_mm, turned));
+    small.translation_mm = rlv_vec3_add(rlv_vec3_of(delta[0], delta[1], delta[2]), rlv_vec3_sub(centre_mm, turned));
     rlv_pose moved = rlv_pose_compose(&small, pose);
     moved.centre_mm = pose->centre_mm;
     memcpy(moved.covariance, pose->covariance, sizeof moved.covariance);
@@ -197,12 +195,11 @@ void rlv_pose_move_mesh(const rlv_pose* pose, rlv_mesh* mesh)
     rlv_vec3 origin = rlv_pose_apply(pose, mesh->origin_mm);
     rlv_vec3 rounded = rlv_vec3_of((double)(float)origin.x, (double)(float)origin.y, (double)(float)origin.z);
     rlv_vec3 rest = rlv_vec3_sub(origin, rounded);
-#pragma omp parallel for schedule(static)
+#pragma omp parallel for schedule(static) if (mesh->vertex_count > 20000)
     for (size_t i = 0; i < mesh->vertex_count; i++)
     {
         float* at = mesh->position_mm + 3 * i;
-        rlv_vec3 moved =
-            rlv_vec3_along(rest, pose->scale, rlv_mat3_apply(pose->rotation, rlv_vec3_from(at)));
+        rlv_vec3 moved = rlv_vec3_along(rest, pose->scale, rlv_mat3_apply(pose->rotation, rlv_vec3_from(at)));
         at[0] = (float)moved.x;
         at[1] = (float)moved.y;
         at[2] = (float)moved.z;
