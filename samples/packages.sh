@@ -1,3 +1,4 @@
+# shellcheck shell=sh
 # Read by samples/demo.sh and tests/run.sh: what building and testing need, and how it gets there.
 #
 # need_packages NAME... looks for what is missing of the named sets (build, demo, test). On Debian, as root or with sudo

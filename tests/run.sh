@@ -3,6 +3,7 @@
 # quick ones again under the sanitizers. The last line counts test cases, not programs.
 set -eu
 cd "$(dirname "$0")/.."
+# shellcheck source=samples/packages.sh
 . samples/packages.sh
 
 full=no
@@ -61,6 +62,7 @@ run() {
     say "testing ($preset)"
     rm -f "build/$preset/Testing/Temporary/LastTest.log"
     ctest --test-dir "build/$preset" --output-on-failure -j "$(nproc)" "$@" || status=1
+    # shellcheck disable=SC2046
     set -- $(count_cases "build/$preset/Testing/Temporary/LastTest.log")
     passed=$((passed + $1))
     failed=$((failed + $2))
