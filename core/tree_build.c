@@ -516,42 +516,66 @@ static void level_free(level* at)
     free(at->child);
 }
 
-/// Make one node: split the largest child until there are eight, or nothing is left to split.
+/// The children of a node while it is made.
+typedef struct family
+{
+    size_t count;
+    span of[TREE_WIDTH];
+    box bound[TREE_WIDTH];
+} family;
+
+static void family_split(build* work, family* in, size_t which, unsigned shift, bool by_count)
+{
+    cut best;
+    span whole = in->of[which];
+    size_t left = split(work->leaf + whole.start, whole.count, shift, by_count, &best);
+    in->of[which] = (span){whole.start, left};
+    in->bound[which] = best.left;
+    in->of[in->count] = (span){whole.start + left, whole.count - left};
+    in->bound[in->count++] = best.right;
+}
+
+/// The child with the largest area among those with more than `over` leaves, and few enough to take their leaves in its
+/// place if it is to be dissolved. TREE_WIDTH where there is none.
+static size_t family_largest(const family* in, size_t over, bool dissolve)
+{
+    size_t largest = TREE_WIDTH;
+    float area = -1.0f;
+    for (size_t i = 0; i < in->count; i++)
+    {
+        float here = in->count == 1 ? 0.0f : box_area(in->bound[i]);
+        bool fits = !dissolve || in->count - 1 + in->of[i].count <= TREE_WIDTH;
+        if (in->of[i].count > over && fits && !(here <= area))
+        {
+            largest = i;
+            area = here;
+        }
+    }
+    return largest;
+}
+
+/// Make one node. The largest child that is too much for one node below is split until there are eight children. Where
+/// none is, the largest child whose leaves all find room here is dissolved into them: full nodes are what a walk wants.
 static void node_make(build* work, span of, bool by_count, tree_node* node, span child[8])
 {
-    box bound[TREE_WIDTH];
-    size_t count = 1;
-    child[0] = of;
-    bound[0] = box_nothing;
-    while (count < TREE_WIDTH)
+    family in = {.count = 1, .of = {of}, .bound = {box_of(work->leaf + of.start)}}; // for a tree of one leaf
+    while (in.count < TREE_WIDTH)
     {
-        size_t largest = TREE_WIDTH;
-        float area = -1.0f;
-        for (size_t i = 0; i < count; i++)
+        size_t which = family_largest(&in, TREE_WIDTH, false);
+        if (which != TREE_WIDTH)
+            family_split(work, &in, which, 3, by_count);
+        else
         {
-            float here = count == 1 ? 0.0f : box_area(bound[i]);
-            here = here >= 0.0f ? here : 0.0f;
-            if (child[i].count > 1 && here > area)
-            {
-                largest = i;
-                area = here;
-            }
+            which = family_largest(&in, 1, true);
+            if (which == TREE_WIDTH)
+                break;
+            family_split(work, &in, which, 0, by_count);
         }
-        if (largest == TREE_WIDTH)
-            break;
-        cut best;
-        span whole = child[largest];
-        size_t left = split(work->leaf + whole.start, whole.count, 0, by_count, &best);
-        child[largest] = (span){whole.start, left};
-        bound[largest] = best.left;
-        child[count] = (span){whole.start + left, whole.count - left};
-        bound[count++] = best.right;
     }
     for (size_t i = 0; i < TREE_WIDTH; i++)
     {
-        box here = i < count ? bound[i] : box_nothing;
-        if (i >= count)
-            child[i] = (span){0, 0};
+        box here = i < in.count ? in.bound[i] : box_nothing;
+        child[i] = i < in.count ? in.of[i] : (span){0, 0};
         for (size_t axis = 0; axis < 3; axis++)
         {
             node->bound_mm[axis][i] = here.low[axis];
@@ -591,10 +615,6 @@ static rlv_status level_make(build* work, level* at, level* below, size_t next, 
 static rlv_status nodes(build* work, rlv_error* error)
 {
     rlv_tree* tree = work->tree;
-    tree->root = work->leaf[0].item;
-    if (work->leaf_count == 1)
-        return RLV_DONE;
-    tree->root = 0;
     level at[TREE_LEVELS] = {0};
     size_t depth = 0;
     rlv_status status = RLV_DONE;

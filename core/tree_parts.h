@@ -28,10 +28,9 @@ struct rlv_tree
 {
     float low_mm[3], high_mm[3];
     size_t node_count;
-    tree_node* node;
+    tree_node* node; ///< the first is the root; of a tree with one leaf as well
     size_t triangle_count;
     float* leaf;
-    uint32_t root; ///< as a child of a node
 };
 
 static inline uint32_t tree_leaf_of(size_t start, size_t count)

@@ -60,23 +60,55 @@ LANES_INLINE uint32_t leaf_triangle(const float* leaf, unsigned count, unsigned 
     return triangle;
 }
 
-/// Push the children in `bits` on a stack that ends at `top`, the one with the smallest key last. Returns the new end.
-LANES_INLINE unsigned push_sorted(walk_entry* stack, unsigned top, unsigned bits, lanes key, const tree_node* node)
+/// What is still to be visited, the nearest last.
+typedef struct walk_stack
 {
+    unsigned top;
+    walk_entry entry[TREE_STACK];
+} walk_stack;
+
+/// The next entry that can still hold an answer, or TREE_EMPTY.
+LANES_INLINE uint32_t walk_pop(walk_stack* stack, float best)
+{
+    while (stack->top > 0)
+    {
+        walk_entry entry = stack->entry[--stack->top];
+        if (entry.key <= best)
+            return entry.child;
+    }
+    return TREE_EMPTY;
+}
+
+/// Choose the nearest of the children in `bits` (one at least) and push the others, the nearest last.
+LANES_INLINE uint32_t walk_descend(walk_stack* stack, unsigned bits, lanes key, const uint32_t* child)
+{
+    unsigned lane = (unsigned)__builtin_ctz(bits);
+    bits &= bits - 1;
+    uint32_t nearest = child[lane];
+    if (bits == 0)
+        return nearest;
     float keys[TREE_WIDTH];
     memcpy(keys, &key, sizeof keys);
-    unsigned base = top;
-    while (bits != 0)
+    float least = keys[lane];
+    unsigned base = stack->top;
+    do
     {
-        unsigned lane = (unsigned)__builtin_ctz(bits);
+        lane = (unsigned)__builtin_ctz(bits);
         bits &= bits - 1;
-        walk_entry entry = {node->child[lane], keys[lane]};
-        unsigned at = top++;
-        for (; at > base && stack[at - 1].key < entry.key; at--)
-            stack[at] = stack[at - 1];
-        stack[at] = entry;
-    }
-    return top;
+        walk_entry entry = {child[lane], keys[lane]};
+        if (entry.key < least)
+        {
+            walk_entry swap = {nearest, least};
+            nearest = entry.child;
+            least = entry.key;
+            entry = swap;
+        }
+        unsigned at = stack->top++;
+        for (; at > base && stack->entry[at - 1].key < entry.key; at--)
+            stack->entry[at] = stack->entry[at - 1];
+        stack->entry[at] = entry;
+    } while (bits != 0);
+    return nearest;
 }
 
 // ------------------------------------------------------------------------------------------------------ nearest point
@@ -161,25 +193,24 @@ LANES_INLINE lanes box_squared(const tree_node* node, lanes3 query)
     return x * x + y * y + z * z;
 }
 
-static void nearest_walk(const rlv_tree* tree, near_walk* walk, uint32_t seen)
+/// Walk to the nearest triangle from `node` on.
+static void nearest_walk(const rlv_tree* tree, const tree_node* node, near_walk* walk, uint32_t seen)
 {
-    walk_entry stack[TREE_STACK];
-    unsigned top = 0;
-    stack[top++] = (walk_entry){tree->root, 0.0f};
-    while (top > 0)
+    walk_stack stack;
+    stack.top = 0;
+    for (;;)
     {
-        walk_entry entry = stack[--top];
-        if (!(entry.key <= walk->best))
-            continue;
-        if (entry.child & TREE_LEAF_BIT)
-        {
-            if (entry.child != seen)
-                nearest_in_leaf(tree, entry.child, walk);
-            continue;
-        }
-        const tree_node* node = tree->node + entry.child;
         lanes key = box_squared(node, walk->query);
-        top = push_sorted(stack, top, lanes_bits(key <= lanes_all(walk->best)), key, node);
+        unsigned bits = lanes_bits(key <= lanes_all(walk->best));
+        uint32_t here = bits != 0 ? walk_descend(&stack, bits, key, node->child) : walk_pop(&stack, walk->best);
+        for (; here & TREE_LEAF_BIT; here = walk_pop(&stack, walk->best))
+        {
+            if (here == TREE_EMPTY)
+                return;
+            if (here != seen)
+                nearest_in_leaf(tree, here, walk);
+        }
+        node = tree->node + here;
     }
 }
 
@@ -240,7 +271,7 @@ static void nearest_block(const rlv_tree* tree, size_t count, const float* query
         near_walk walk = {lanes3_of(q[0], q[1], q[2]), limit, RLV_TREE_NONE, TREE_EMPTY, 0};
         if (seed != TREE_EMPTY)
             nearest_in_leaf(tree, seed, &walk);
-        nearest_walk(tree, &walk, seed);
+        nearest_walk(tree, tree->node, &walk, seed);
         if (walk.triangle != RLV_TREE_NONE)
         {
             nearest_tell(tree, &walk, q, nearest + i);
@@ -253,12 +284,18 @@ static void nearest_block(const rlv_tree* tree, size_t count, const float* query
 
 // --------------------------------------------------------------------------------------------------------------- rays
 
+/// Without a call, which fmaxf may be.
+static inline float greater(float a, float b)
+{
+    return a > b ? a : b;
+}
+
 typedef struct ray_walk
 {
-    lanes3 near_origin, far_origin, near_inverse, far_inverse; ///< of the box test
-    unsigned near_plane[3], far_plane[3];                      ///< which bound of a node a ray meets first, by axis
-    unsigned axis[3];                                          ///< kx, ky, kz of Woop et al.
-    float origin[3];                                           ///< in the order of `axis`
+    lanes near_origin[3], far_origin[3], near_inverse[3], far_inverse[3]; ///< of the box test, by axis
+    unsigned near_plane[3], far_plane[3]; ///< which bound of a node the ray meets first, and last
+    unsigned axis[3];                     ///< kx, ky, kz of Woop et al.
+    float origin[3];                      ///< in the order of `axis`
     float shear[3];
     float best;
     float u, v;
@@ -266,17 +303,41 @@ typedef struct ray_walk
     uint32_t leaf;
 } ray_walk;
 
-/// Slack of the box test, so that no box is missed whose triangle the triangle test would hit (Woop et al., section
-/// 3.3): the shear moves a corner by up to 5 roundings of the extent seen from the origin.
+/// What the box test needs. The triangle test rounds a corner's place across the ray by up to 5 half epsilons of the
+/// extent seen from the origin (Woop et al., section 3.3: one for its difference from the origin, three for the shear,
+/// one for their sum): the planes across are moved apart by 8, and by a step of the origin's own at least. Differences,
+/// inverse and product round by 4 half epsilons of the distance: it is stretched by 6.
+static void ray_start_boxes(ray_walk* walk, const rlv_tree* tree, const rlv_ray* ray)
+{
+    const float *o = ray->origin_mm, *d = ray->direction;
+    const float less = 1.0f - 3.0f * FLT_EPSILON, more = 1.0f + 3.0f * FLT_EPSILON;
+    unsigned kz = walk->axis[2];
+    float extent[3], least = 1e-20f * fabsf(d[kz]); // what a direction moves across by less is lost in the slack
+    for (unsigned i = 0; i < 3; i++)
+        extent[i] = greater(fabsf(o[i] - tree->low_mm[i]), fabsf(o[i] - tree->high_mm[i]));
+    for (unsigned i = 0; i < 3; i++)
+    {
+        bool negative = signbit(d[i]);
+        float slack = greater(4.0f * FLT_EPSILON * (extent[i] + extent[kz]), FLT_EPSILON * fabsf(o[i]));
+        slack = i == kz ? 0.0f : negative ? -slack : slack;
+        walk->near_origin[i] = lanes_all(o[i] + slack);
+        walk->far_origin[i] = lanes_all(o[i] - slack);
+        float inverse = 1.0f / (fabsf(d[i]) < least ? copysignf(least, d[i]) : d[i]);
+        walk->near_inverse[i] = lanes_all(inverse * less);
+        walk->far_inverse[i] = lanes_all(inverse * more);
+        walk->near_plane[i] = negative ? i + 3 : i;
+        walk->far_plane[i] = negative ? i : i + 3;
+    }
+}
+
+/// False where the ray has no place or no direction.
 static bool ray_start(ray_walk* walk, const rlv_tree* tree, const rlv_ray* ray)
 {
-    float d[3] = {ray->direction[0], ray->direction[1], ray->direction[2]};
+    const float *o = ray->origin_mm, *d = ray->direction;
     unsigned kz = fabsf(d[0]) > fabsf(d[1]) ? 0 : 1;
-    if (fabsf(d[2]) > fabsf(d[kz]))
-        kz = 2;
+    kz = fabsf(d[2]) > fabsf(d[kz]) ? 2 : kz;
     unsigned kx = (kz + 1) % 3, ky = (kz + 2) % 3;
-    const float* o = ray->origin_mm;
-    if (!(fabsf(d[kz]) > 0.0f && isfinite(d[0] + d[1] + d[2]) && isfinite(o[0] + o[1] + o[2])))
+    if (!(fabsf(d[kz]) > 1e-30f && isfinite(d[0] + d[1] + d[2]) && isfinite(o[0] + o[1] + o[2])))
         return false;
     walk->axis[0] = kx;
     walk->axis[1] = ky;
@@ -289,26 +350,7 @@ static bool ray_start(ray_walk* walk, const rlv_tree* tree, const rlv_ray* ray)
     walk->best = ray->limit;
     walk->triangle = RLV_TREE_NONE;
     walk->leaf = TREE_EMPTY;
-
-    float extent[3], near_origin[3], far_origin[3], inverse[3];
-    for (unsigned i = 0; i < 3; i++)
-        extent[i] = fmaxf(fabsf(o[i] - tree->low_mm[i]), fabsf(o[i] - tree->high_mm[i]));
-    for (unsigned i = 0; i < 3; i++)
-    {
-        float slack = i == kz ? 0.0f : 4.0f * FLT_EPSILON * (extent[i] + extent[kz]);
-        bool negative = signbit(d[i]);
-        near_origin[i] = negative ? o[i] - slack : o[i] + slack;
-        far_origin[i] = negative ? o[i] + slack : o[i] - slack;
-        float least = 1e-20f * fabsf(d[kz]);
-        inverse[i] = 1.0f / (fabsf(d[i]) < least ? copysignf(least, d[i]) : d[i]);
-        walk->near_plane[i] = negative ? i + 3 : i;
-        walk->far_plane[i] = negative ? i : i + 3;
-    }
-    const float less = 1.0f - 3.0f * FLT_EPSILON, more = 1.0f + 3.0f * FLT_EPSILON;
-    walk->near_origin = lanes3_of(near_origin[0], near_origin[1], near_origin[2]);
-    walk->far_origin = lanes3_of(far_origin[0], far_origin[1], far_origin[2]);
-    walk->near_inverse = lanes3_of(inverse[0] * less, inverse[1] * less, inverse[2] * less);
-    walk->far_inverse = lanes3_of(inverse[0] * more, inverse[1] * more, inverse[2] * more);
+    ray_start_boxes(walk, tree, ray);
     return true;
 }
 
@@ -362,12 +404,11 @@ static void ray_in_leaf(const rlv_tree* tree, uint32_t leaf, ray_walk* walk)
     lanes u = c.x * b.y - c.y * b.x;
     lanes v = a.x * c.y - a.y * c.x;
     lanes w = b.x * a.y - b.y * a.x;
-    unsigned used = (1u << count) - 1u;
-    unsigned mixed = lanes_bits(((u < zero) | (v < zero) | (w < zero)) & ((u > zero) | (v > zero) | (w > zero)));
-    unsigned candidates = used & ~mixed;
+    lanes least = lanes_min(lanes_min(u, v), w), most = lanes_max(lanes_max(u, v), w);
+    unsigned candidates = ((1u << count) - 1u) & ~lanes_bits((least < zero) & (most > zero));
     if (candidates == 0)
         return;
-    unsigned unsettled = candidates & lanes_bits((u == zero) | (v == zero) | (w == zero));
+    unsigned unsettled = candidates & lanes_bits((least == zero) | (most == zero));
     lanes sum = u + v + w;
     lanes distance = (u * a.z + v * b.z + w * c.z) / sum * lanes_all(walk->shear[2]);
     unsigned met = candidates & ~unsettled & lanes_bits((distance >= zero) & (distance <= lanes_all(walk->best)));
@@ -386,58 +427,60 @@ static void ray_in_leaf(const rlv_tree* tree, uint32_t leaf, ray_walk* walk)
     }
 }
 
+/// The children whose boxes a ray meets, and where it enters each.
+LANES_INLINE unsigned ray_meets(const ray_walk* walk, const tree_node* node, lanes* key)
+{
+    const unsigned *near = walk->near_plane, *far = walk->far_plane;
+    lanes near_x = (lanes_load(node->bound_mm[near[0]]) - walk->near_origin[0]) * walk->near_inverse[0];
+    lanes near_y = (lanes_load(node->bound_mm[near[1]]) - walk->near_origin[1]) * walk->near_inverse[1];
+    lanes near_z = (lanes_load(node->bound_mm[near[2]]) - walk->near_origin[2]) * walk->near_inverse[2];
+    lanes far_x = (lanes_load(node->bound_mm[far[0]]) - walk->far_origin[0]) * walk->far_inverse[0];
+    lanes far_y = (lanes_load(node->bound_mm[far[1]]) - walk->far_origin[1]) * walk->far_inverse[1];
+    lanes far_z = (lanes_load(node->bound_mm[far[2]]) - walk->far_origin[2]) * walk->far_inverse[2];
+    lanes enter = lanes_max(lanes_max(near_x, near_y), lanes_max(near_z, lanes_all(0.0f)));
+    lanes leave = lanes_min(lanes_min(far_x, far_y), lanes_min(far_z, lanes_all(walk->best)));
+    *key = enter;
+    return lanes_bits(enter <= leave);
+}
+
 /// Walk a ray through the tree; `any` stops at the first triangle met, which need not be the nearest.
 LANES_INLINE void ray_through(const rlv_tree* tree, ray_walk* walk, uint32_t seen, bool any)
 {
-    walk_entry stack[TREE_STACK];
-    unsigned top = 0;
-    stack[top++] = (walk_entry){tree->root, 0.0f};
-    while (top > 0)
+    walk_stack stack;
+    stack.top = 0;
+    for (uint32_t here = 0; here != TREE_EMPTY;)
     {
-        walk_entry entry = stack[--top];
-        if (!(entry.key <= walk->best))
-            continue;
-        if (entry.child & TREE_LEAF_BIT)
+        if (here & TREE_LEAF_BIT)
         {
-            if (entry.child != seen)
-                ray_in_leaf(tree, entry.child, walk);
+            if (here != seen)
+                ray_in_leaf(tree, here, walk);
             if (any && walk->triangle != RLV_TREE_NONE)
                 return;
+            here = walk_pop(&stack, walk->best);
             continue;
         }
-        const tree_node* node = tree->node + entry.child;
-        const unsigned *near = walk->near_plane, *far = walk->far_plane;
-        lanes near_x = (lanes_load(node->bound_mm[near[0]]) - walk->near_origin.x) * walk->near_inverse.x;
-        lanes near_y = (lanes_load(node->bound_mm[near[1]]) - walk->near_origin.y) * walk->near_inverse.y;
-        lanes near_z = (lanes_load(node->bound_mm[near[2]]) - walk->near_origin.z) * walk->near_inverse.z;
-        lanes far_x = (lanes_load(node->bound_mm[far[0]]) - walk->far_origin.x) * walk->far_inverse.x;
-        lanes far_y = (lanes_load(node->bound_mm[far[1]]) - walk->far_origin.y) * walk->far_inverse.y;
-        lanes far_z = (lanes_load(node->bound_mm[far[2]]) - walk->far_origin.z) * walk->far_inverse.z;
-        lanes enter = lanes_max(lanes_max(near_x, near_y), lanes_max(near_z, lanes_all(0.0f)));
-        lanes leave = lanes_min(lanes_min(far_x, far_y), lanes_min(far_z, lanes_all(walk->best)));
-        top = push_sorted(stack, top, lanes_bits(enter <= leave), enter, node);
+        const tree_node* node = tree->node + here;
+        lanes key;
+        unsigned bits = ray_meets(walk, node, &key);
+        here = bits != 0 ? walk_descend(&stack, bits, key, node->child) : walk_pop(&stack, walk->best);
     }
 }
 
 static void rays_block(const rlv_tree* tree, size_t count, const rlv_ray* ray, rlv_hit* hit)
 {
-    uint32_t seed = TREE_EMPTY;
     for (size_t i = 0; i < count; i++)
     {
         ray_walk walk;
         hit[i] = (rlv_hit){INFINITY, 0.0f, 0.0f, RLV_TREE_NONE};
         if (!ray_start(&walk, tree, ray + i))
             continue;
-        if (seed != TREE_EMPTY)
-            ray_in_leaf(tree, seed, &walk);
-        ray_through(tree, &walk, seed, false);
-        if (walk.triangle == RLV_TREE_NONE)
-            continue;
-        hit[i] = (rlv_hit){walk.best, walk.u, walk.v, walk.triangle};
-        seed = walk.leaf;
+        ray_through(tree, &walk, TREE_EMPTY, false);
+        if (walk.triangle != RLV_TREE_NONE)
+            hit[i] = (rlv_hit){walk.best, walk.u, walk.v, walk.triangle};
     }
 }
 
+/// What blocked the last ray is tried first.
 static void blocked_block(const rlv_tree* tree, size_t count, const rlv_ray* ray, bool* blocked)
 {
     uint32_t seed = TREE_EMPTY;
@@ -451,9 +494,7 @@ static void blocked_block(const rlv_tree* tree, size_t count, const rlv_ray* ray
             ray_in_leaf(tree, seed, &walk);
         if (walk.triangle == RLV_TREE_NONE)
             ray_through(tree, &walk, seed, true);
-        if (walk.triangle == RLV_TREE_NONE)
-            continue;
-        blocked[i] = true;
+        blocked[i] = walk.triangle != RLV_TREE_NONE;
         seed = walk.leaf;
     }
 }
