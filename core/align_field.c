@@ -156,6 +156,7 @@ static void tell_sides(rlv_distance_field* field)
 rlv_status rlv_distance_field_build(rlv_distance_field* field, const rlv_samples* samples, bool open, rlv_error* error)
 {
     lay_out(field, samples);
+    field->open = open;
     const size_t layer = field->size[0] * field->size[1], total = layer * field->size[2];
     cell_sum* sum = rlv_reserve(total, sizeof *sum, error);
     rlv_distance_field_cell* spare = sum != NULL ? rlv_reserve(total, sizeof *spare, error) : NULL;
@@ -216,6 +217,7 @@ static inline const rlv_distance_field_cell* cell_at(const rlv_distance_field* f
 double rlv_distance_field_score(const rlv_distance_field* field, const rlv_samples* samples, const rlv_pose* pose,
                                 double reach_mm, size_t first, size_t stride)
 {
+    const int off_grid = field->open ? RLV_FIELD_UNKNOWN : RLV_FIELD_OUTSIDE;
     double sum = 0.0;
     size_t count = 0;
     for (size_t i = first; i < samples->count; i += stride, count++)
@@ -223,7 +225,7 @@ double rlv_distance_field_score(const rlv_distance_field* field, const rlv_sampl
         rlv_vec3 at = rlv_pose_apply(pose, rlv_vec3_from(samples->position_mm + 3 * i));
         double distance = 0.0;
         const rlv_distance_field_cell* cell = cell_at(field, at, &distance);
-        const int kind = cell == NULL ? RLV_FIELD_OUTSIDE : cell->kind;
+        const int kind = cell == NULL ? off_grid : (int)cell->kind;
         if (kind == RLV_FIELD_OUTSIDE || (kind == RLV_FIELD_NEAR && distance > reach_mm))
         {
             sum -= stick_out_penalty;

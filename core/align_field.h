@@ -33,6 +33,7 @@ typedef struct rlv_distance_field
     rlv_vec3 low_mm; ///< corner of cell (0, 0, 0)
     double side_mm;
     size_t size[3];
+    bool open; ///< the far sides, and what lies off the grid, are unknown
     rlv_distance_field_cell* cell;
 } rlv_distance_field;
 

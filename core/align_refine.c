@@ -103,7 +103,7 @@ static void measure(work* w, const rlv_refine* refine, const rlv_pose* pose, dou
 }
 
 /// Width and share of a Gaussian about zero over an even background in +-window, and each residual's weight.
-static void weigh(work* w, double window_mm, double floor_mm, double* sd_mm, double* share)
+static void weigh(work* w, double window_mm, double floor_mm, bool sd_fixed, double* sd_mm, double* share)
 {
     for (int round = 0; round < 6; round++)
     {
@@ -124,7 +124,8 @@ static void weigh(work* w, double window_mm, double floor_mm, double* sd_mm, dou
         }
         if (inside == 0 || !(sum > 0.0))
             return;
-        *sd_mm = fmax(sqrt(square / sum), floor_mm);
+        if (!sd_fixed)
+            *sd_mm = fmin(fmax(sqrt(square / sum), floor_mm), 0.25 * window_mm);
         *share = fmin(fmax(sum / (double)inside, 0.01), 0.99);
     }
 }
@@ -247,26 +248,74 @@ typedef struct rounds
     double inflation; ///< of the variance of the scale, since neighbouring residuals are correlated
 } rounds;
 
-static void run_rounds(work* w, const rlv_refine* refine, rlv_fit* fit, rounds* state, int count)
+/// The first `fixed` rounds keep the sd.
+static void run_rounds(work* w, const rlv_refine* refine, rlv_fit* fit, rounds* state, int fixed, int count)
 {
     const double floor_mm = 1e-7 * refine->samples->radius_mm; // float coordinates
+    const double widest_mm = state->window_mm;
     fit->converged = false;
     for (int round = 0; round < count && !fit->converged; round++)
     {
         measure(w, refine, &fit->pose, state->window_mm, state->sd_mm);
-        weigh(w, state->window_mm, floor_mm, &state->sd_mm, &state->share);
+        weigh(w, state->window_mm, floor_mm, round < fixed, &state->sd_mm, &state->share);
         const double prior = refine->scale_sd > 0.0 ? state->inflation * state->sd_mm * state->sd_mm /
                                                           (refine->scale_sd * refine->scale_sd)
                                                     : 0.0;
         const double moved = step_pose(w, refine, &fit->pose, prior);
-        const bool narrow = state->window_mm <= 12.0 * state->sd_mm;
+        const bool narrow = state->window_mm <= 12.0 * state->sd_mm || (round > 1 && state->window_mm >= widest_mm);
         if (!isfinite(moved))
             break;
-        fit->converged = narrow && moved < 0.005 * state->sd_mm + floor_mm;
-        state->window_mm = fmax(0.6 * state->window_mm, 10.0 * state->sd_mm);
+        fit->converged = round >= fixed && narrow && moved < 0.005 * state->sd_mm + floor_mm;
+        state->window_mm = fmin(fmax(0.6 * state->window_mm, 10.0 * state->sd_mm), widest_mm);
     }
     measure(w, refine, &fit->pose, state->window_mm, state->sd_mm);
-    weigh(w, state->window_mm, floor_mm, &state->sd_mm, &state->share);
+    weigh(w, state->window_mm, floor_mm, false, &state->sd_mm, &state->share);
+}
+
+/// Mean log of the likelihood of all samples over that of an even spread in +-`span_mm`: how much the pose explains.
+static double gain(const work* w, const rounds* state, double span_mm)
+{
+    double held = 0.0, sum = 0.0, count = 0.0;
+    for (size_t i = 0; i < w->count; i++)
+        if (w->mask == NULL || w->mask[i * w->stride] != 0)
+        {
+            held += w->weight[i];
+            count += 1.0;
+        }
+    const double share = fmin(held / count, 0.99);
+    const double peak = share * 2.0 * span_mm / (state->sd_mm * 2.5066282746310002);
+    for (size_t i = 0; i < w->count; i++)
+        if (w->mask == NULL || w->mask[i * w->stride] != 0)
+        {
+            const double u = w->residual_mm[i] / state->sd_mm;
+            sum += log(1.0 - share + (isfinite(u) ? peak * exp(-0.5 * u * u) : 0.0));
+        }
+    return sum / count;
+}
+
+/// Where a good part of the surface changed by little and evenly, a wide Gaussian that takes it in is a fit too, but a
+/// worse one. Start again from narrower ones as long as these explain more.
+static void narrow(work* w, const rlv_refine* refine, rlv_fit* fit, rounds* state, int count)
+{
+    const double span_mm = refine->samples->radius_mm / 20.0;
+    double reached = gain(w, state, span_mm);
+    for (int again = 0; again < 4; again++)
+    {
+        rlv_fit next = *fit;
+        rounds trial = *state;
+        trial.sd_mm *= 0.35;
+        trial.window_mm = 10.0 * trial.sd_mm;
+        run_rounds(w, refine, &next, &trial, 8, count + 8);
+        const double found = gain(w, &trial, span_mm);
+        if (!(found > reached + 1e-3))
+            break;
+        reached = found;
+        *fit = next;
+        *state = trial;
+    }
+    fit->gain = reached;
+    measure(w, refine, &fit->pose, state->window_mm, state->sd_mm);
+    weigh(w, state->window_mm, 1e-7 * refine->samples->radius_mm, false, &state->sd_mm, &state->share);
 }
 
 static void summarise(const work* w, const rlv_refine* refine, double sd_mm, rlv_fit* fit)
@@ -284,14 +333,18 @@ static void summarise(const work* w, const rlv_refine* refine, double sd_mm, rlv
 }
 
 rlv_status rlv_refine_pose(rlv_fit* fit, const rlv_refine* refine, double reach_mm, size_t stride, int count,
-                           rlv_error* error)
+                           bool careful, rlv_error* error)
 {
     work w = {0};
     rlv_status status = work_reserve(&w, refine->samples->count, stride, error);
     if (status != RLV_DONE)
         return status;
     rounds state = {.window_mm = 2.0 * reach_mm, .sd_mm = 0.5 * reach_mm, .share = 0.5, .inflation = 8.0};
-    run_rounds(&w, refine, fit, &state, count);
+    run_rounds(&w, refine, fit, &state, 0, count);
+    if (careful)
+        narrow(&w, refine, fit, &state, count);
+    else
+        fit->gain = gain(&w, &state, refine->samples->radius_mm / 20.0);
     summarise(&w, refine, state.sd_mm, fit);
     work_free(&w);
     return RLV_DONE;
@@ -678,7 +731,7 @@ rlv_status rlv_refine_finish(rlv_fit* fit, const rlv_refine* refine, rlv_error* 
     if (status == RLV_DONE)
     {
         rounds state = {.window_mm = 10.0 * fit->sd_mm, .sd_mm = fit->sd_mm, .share = 0.5, .inflation = 8.0};
-        run_rounds(&w, refine, fit, &state, 3);
+        run_rounds(&w, refine, fit, &state, 0, 3);
         patches_sum(&p, &w, centre_of(&w), refine->samples->radius_mm);
         status = patches_judge(&p, refine->samples, mask, error);
         double open_fraction = 0.0;
@@ -687,11 +740,11 @@ rlv_status rlv_refine_finish(rlv_fit* fit, const rlv_refine* refine, rlv_error* 
         w.mask = mask;
         if (status == RLV_DONE)
         {
-            run_rounds(&w, refine, fit, &state, 6);
+            run_rounds(&w, refine, fit, &state, 0, 6);
             bool found = find_covariance(fit, &w, &p, refine, &state);
             if (found && refine->scale_sd > 0.0)
             {
-                run_rounds(&w, refine, fit, &state, 3);
+                run_rounds(&w, refine, fit, &state, 0, 3);
                 found = find_covariance(fit, &w, &p, refine, &state);
             }
             summarise(&w, refine, state.sd_mm, fit);

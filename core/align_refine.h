@@ -41,13 +41,14 @@ typedef struct rlv_fit
     int slippable;          ///< independent motions that the surface does not resist
     rlv_vec3 slip_axis;     ///< direction of the weakest rotation or translation, local to BEFORE
     bool slip_turns;        ///< whether the weakest motion is rather a turn
+    double gain;            ///< mean log likelihood of a sample, over that of an even spread
     bool converged;
 } rlv_fit;
 
 /// Refine `fit->pose` from a misfit of about `reach_mm`, on every `stride`-th sample, for at most `rounds` rounds.
 /// Fills all but the covariance and what comes of it.
 rlv_status rlv_refine_pose(rlv_fit* fit, const rlv_refine* refine, double reach_mm, size_t stride, int rounds,
-                           rlv_error* error);
+                           bool careful, rlv_error* error);
 
 /// Refine on all samples from a pose that is right to about `fit->sd_mm`, leave out patches that changed, and find the
 /// covariance and the slippable motions.

@@ -1,5 +1,6 @@
 #include "align_samples.h"
 
+#include <gsl/gsl_eigen.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -264,6 +265,29 @@ void rlv_samples_free(rlv_samples* samples)
     free(samples->facet);
     free(samples->normal);
     memset(samples, 0, sizeof *samples);
+}
+
+rlv_status rlv_samples_axes(const rlv_samples* samples, rlv_vec3 axis[3], rlv_error* error)
+{
+    double moment[9] = {0}, value[3], vector[9];
+    for (size_t i = 0; i < samples->count; i++)
+    {
+        rlv_vec3 p = rlv_vec3_sub(rlv_vec3_from(samples->position_mm + 3 * i), samples->centre_mm);
+        const double at[3] = {p.x, p.y, p.z};
+        for (int k = 0; k < 9; k++)
+            moment[k] += at[k / 3] * at[k % 3];
+    }
+    gsl_eigen_symmv_workspace* space = gsl_eigen_symmv_alloc(3);
+    if (space == NULL)
+        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the axes of a mesh");
+    gsl_matrix_view from = gsl_matrix_view_array(moment, 3, 3), to = gsl_matrix_view_array(vector, 3, 3);
+    gsl_vector_view values = gsl_vector_view_array(value, 3);
+    gsl_eigen_symmv(&from.matrix, &values.vector, &to.matrix, space);
+    gsl_eigen_symmv_sort(&values.vector, &to.matrix, GSL_EIGEN_SORT_VAL_ASC);
+    gsl_eigen_symmv_free(space);
+    for (int k = 0; k < 3; k++)
+        axis[k] = rlv_vec3_of(vector[k], vector[3 + k], vector[6 + k]);
+    return RLV_DONE;
 }
 
 rlv_status rlv_sample_cells_sort(rlv_sample_cells* cells, size_t count, const float* position_mm, double side_mm,

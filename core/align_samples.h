@@ -31,6 +31,9 @@ rlv_status rlv_samples_take(rlv_samples* samples, const rlv_mesh* mesh, const ui
                             uint64_t seed, rlv_error* error);
 void rlv_samples_free(rlv_samples* samples);
 
+/// The principal axes of the samples about their mean, of unit length, by rising spread.
+rlv_status rlv_samples_axes(const rlv_samples* samples, rlv_vec3 axis[3], rlv_error* error);
+
 /// Points sorted into the cells of a regular grid: a cell's items are item[start[cell]] up to item[start[cell + 1]].
 typedef struct rlv_sample_cells
 {

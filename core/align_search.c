@@ -4,13 +4,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SIZES 3      ///< neighbourhoods that are described
-#define PARTNERS 48  ///< places of BEFORE that are compared in full, per place of AFTER
-#define PROPOSALS 6  ///< poses that a place of AFTER proposes
-#define FIRST 64     ///< samples that judge a proposal first
-#define SECOND 512   ///< and then
-#define SECONDS 1500 ///< proposals that are judged by SECOND samples
-#define SETTLED 240  ///< and of these, those that are settled
+#define SIZES 3     ///< neighbourhoods that are described
+#define PARTNERS 48 ///< places of BEFORE that are compared in full, per place of AFTER
+#define PROPOSALS 6 ///< poses that a place of AFTER proposes
+#define FIRST 64    ///< samples that judge a proposal first
+#define SECOND 512  ///< and then
+#define SECONDS 600 ///< proposals that are judged by SECOND samples
+#define SETTLED 160 ///< and of these, those that are settled
 
 /// Radius of a neighbourhood, in roots of BEFORE's area / pi.
 static const double size_of_place[SIZES] = {0.25, 0.14, 0.08};
@@ -140,28 +140,84 @@ static size_t keep_best(rlv_candidate* candidate, size_t count, size_t keep, rlv
     return kept;
 }
 
-size_t rlv_search_settle(const rlv_search* search, rlv_candidate* candidate, size_t count, size_t keep)
+/// Where a pose puts four points about AFTER, so that two poses are quickly told apart.
+typedef struct images
+{
+    rlv_vec3 at[4];
+} images;
+
+static images images_of(const rlv_samples* after, const rlv_pose* pose)
+{
+    // Corners of a tetrahedron as large as AFTER.
+    static const double corner[4][3] = {{1, 1, 1}, {1, -1, -1}, {-1, 1, -1}, {-1, -1, 1}};
+    const double size = after->radius_mm / sqrt(3.0);
+    images image;
+    for (int k = 0; k < 4; k++)
+        image.at[k] = rlv_pose_apply(
+            pose,
+            rlv_vec3_add(after->centre_mm, rlv_vec3_of(size * corner[k][0], size * corner[k][1], size * corner[k][2])));
+    return image;
+}
+
+static bool images_close(const images* a, const images* b, double limit_mm)
+{
+    for (int k = 0; k < 4; k++)
+    {
+        rlv_vec3 apart = rlv_vec3_sub(a->at[k], b->at[k]);
+        if (rlv_vec3_dot(apart, apart) > limit_mm * limit_mm)
+            return false;
+    }
+    return true;
+}
+
+/// Keep the proposals (best first) that stand for themselves: of each crowd within `crowd_mm` only the `most` best, so
+/// that rivals are not lost behind many copies of one pose. Returns how many are kept, at most `keep`.
+static size_t thin_crowds(const rlv_search* search, rlv_candidate* candidate, size_t count, size_t keep, int most,
+                          double crowd_mm, rlv_error* error)
+{
+    images* image = rlv_reserve(keep, sizeof *image, error);
+    size_t kept = 0;
+    for (size_t i = 0; i < count && kept < keep && image != NULL; i++)
+    {
+        const images own = images_of(search->after, &candidate[i].pose);
+        int crowd = 0;
+        for (size_t k = 0; k < kept && crowd < most; k++)
+            crowd += images_close(&own, image + k, crowd_mm);
+        if (crowd == most)
+            continue;
+        image[kept] = own;
+        candidate[kept++] = candidate[i];
+    }
+    free(image);
+    return kept;
+}
+
+/// Settle on the field, and score at a reach of one cell.
+static void settle_all(const rlv_search* search, rlv_candidate* candidate, size_t count, double reach, int rounds,
+                       size_t samples)
 {
     const double side = search->field->side_mm;
-    const size_t coarse = search->after->count / 600 + 1, fine = search->after->count / 2000 + 1;
-#pragma omp parallel for schedule(dynamic, 4)
+    const size_t stride = search->after->count / samples + 1;
+#pragma omp parallel for schedule(dynamic, 2)
     for (size_t i = 0; i < count; i++)
     {
-        rlv_distance_field_settle(search->field, search->after, &candidate[i].pose, 4.0 * side, 1.5 * side, 6, coarse);
-        candidate[i].score = rlv_distance_field_score(search->field, search->after, &candidate[i].pose, side, 0, fine);
+        rlv_distance_field_settle(search->field, search->after, &candidate[i].pose, reach * side, 1.2 * side, rounds,
+                                  stride);
+        candidate[i].score = rlv_distance_field_score(search->field, search->after, &candidate[i].pose, side, 0,
+                                                      search->after->count / 2000 + 1);
     }
-    rlv_error ignored = {0};
-    count = keep_best(candidate, count, count, &ignored);
-    size_t kept = 0;
-    for (size_t i = 0; i < count && kept < keep; i++)
-    {
-        bool distinct = true;
-        for (size_t k = 0; k < kept && distinct; k++)
-            distinct = rlv_search_apart_mm(search->after, &candidate[i].pose, &candidate[k].pose) > 2.0 * side;
-        if (distinct)
-            candidate[kept++] = candidate[i];
-    }
-    return kept;
+}
+
+size_t rlv_search_settle(const rlv_search* search, rlv_candidate* candidate, size_t count, size_t keep,
+                         rlv_error* error)
+{
+    const double side = search->field->side_mm;
+    settle_all(search, candidate, count, 4.0, 6, 400);
+    count = keep_best(candidate, count, count, error);
+    count = thin_crowds(search, candidate, count, 4 * keep, 1, 3.0 * side, error);
+    settle_all(search, candidate, count, 2.0, 12, 1000);
+    count = keep_best(candidate, count, count, error);
+    return thin_crowds(search, candidate, count, keep, 1, 3.0 * side, error);
 }
 
 /// All proposals of one size of neighbourhood. `proposal` has room for places_after * PROPOSALS; `count` tells how many
@@ -209,14 +265,17 @@ rlv_status rlv_search_poses(const rlv_search* search, rlv_candidate candidate[RL
     }
     if (status == RLV_DONE)
     {
-        made = keep_best(proposal, made, SECONDS, error);
+        const double crowd_mm = 6.0 * search->field->side_mm;
+        made = keep_best(proposal, made, made, error);
+        made = thin_crowds(search, proposal, made, SECONDS, 8, crowd_mm, error);
         const size_t stride = search->after->count / SECOND + 1;
 #pragma omp parallel for schedule(static)
         for (size_t i = 0; i < made; i++)
             proposal[i].score = rlv_distance_field_score(search->field, search->after, &proposal[i].pose,
                                                          2.0 * search->field->side_mm, 0, stride);
-        made = keep_best(proposal, made, SETTLED, error);
-        made = rlv_search_settle(search, proposal, made, RLV_CANDIDATES);
+        made = keep_best(proposal, made, SECONDS, error);
+        made = thin_crowds(search, proposal, made, SETTLED, 2, crowd_mm, error);
+        made = rlv_search_settle(search, proposal, made, RLV_CANDIDATES, error);
         memcpy(candidate, proposal, made * sizeof *candidate);
         *count = made;
     }

@@ -20,7 +20,7 @@ typedef struct rlv_candidate
     double score; ///< of the field, at most 1
 } rlv_candidate;
 
-#define RLV_CANDIDATES 24 ///< most that a search returns
+#define RLV_CANDIDATES 12 ///< most that a search returns
 
 typedef struct rlv_search
 {
@@ -38,7 +38,8 @@ rlv_status rlv_search_poses(const rlv_search* search, rlv_candidate candidate[RL
 
 /// Settle `candidate` (count of them) on the field and keep the best distinct ones, best first. Returns how many are
 /// left.
-size_t rlv_search_settle(const rlv_search* search, rlv_candidate* candidate, size_t count, size_t keep);
+size_t rlv_search_settle(const rlv_search* search, rlv_candidate* candidate, size_t count, size_t keep,
+                         rlv_error* error);
 
 /// How far apart two poses put the farthest sample of AFTER, at most.
 double rlv_search_apart_mm(const rlv_samples* after, const rlv_pose* a, const rlv_pose* b);
