@@ -1,40 +1,8 @@
-#include "cast.h"
+#include "cast_parts.h"
 
-#include <math.h>
 #include <omp.h>
 #include <stdlib.h>
 #include <string.h>
-
-#define TILE 16  // a tile of TILE * TILE pixels is one piece of work
-#define DEAL 4   // directions are dealt over DEAL * DEAL pixels
-#define CHUNK 16 // rays a pixel that are cast together
-#define TILE_PIXELS (TILE * TILE)
-
-static inline float dot3(const float a[3], const float b[3])
-{
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-}
-
-static inline void unit3(float a[3])
-{
-    float length = sqrtf(dot3(a, a));
-    float factor = length > 0.0f ? 1.0f / length : 0.0f;
-    for (int i = 0; i < 3; i++)
-        a[i] *= factor;
-}
-
-static inline void face_of(const rlv_mesh* mesh, size_t triangle, float face[3])
-{
-    const uint32_t* corner = mesh->corner + 3 * triangle;
-    const float* a = mesh->position_mm + 3 * (size_t)corner[0];
-    const float* b = mesh->position_mm + 3 * (size_t)corner[1];
-    const float* c = mesh->position_mm + 3 * (size_t)corner[2];
-    float p[3] = {b[0] - a[0], b[1] - a[1], b[2] - a[2]};
-    float q[3] = {c[0] - a[0], c[1] - a[1], c[2] - a[2]};
-    face[0] = p[1] * q[2] - p[2] * q[1];
-    face[1] = p[2] * q[0] - p[0] * q[2];
-    face[2] = p[0] * q[1] - p[1] * q[0];
-}
 
 // Arc cosine to 7e-5 (M. Abramowitz, I. Stegun, Handbook of Mathematical Functions, 4.4.45).
 static inline float angle_of(float cosine)
@@ -175,6 +143,7 @@ static bool reserve(rlv_cast* cast, const rlv_mesh* mesh, rlv_error* error)
            (cast->height_mm = rlv_reserve(count, sizeof *cast->height_mm, error)) != NULL &&
            (cast->normal = rlv_reserve(3 * count, sizeof *cast->normal, error)) != NULL &&
            (cast->open = rlv_reserve(count, sizeof *cast->open, error)) != NULL &&
+           (cast->lit = rlv_reserve(count, sizeof *cast->lit, error)) != NULL &&
            (cast->back = rlv_reserve(count, sizeof *cast->back, error)) != NULL &&
            (cast->corner_normal = rlv_reserve(3 * mesh->vertex_count, sizeof *cast->corner_normal, error)) != NULL;
 }
@@ -186,21 +155,10 @@ void rlv_cast_free(rlv_cast* cast)
     free(cast->height_mm);
     free(cast->normal);
     free(cast->open);
+    free(cast->lit);
     free(cast->back);
     free(cast->corner_normal);
     memset(cast, 0, sizeof *cast);
-}
-
-static inline void turn(const rlv_mat3* to, const float from[3], float into[3])
-{
-    for (int i = 0; i < 3; i++)
-        into[i] = (float)to->m[3 * i] * from[0] + (float)to->m[3 * i + 1] * from[1] + (float)to->m[3 * i + 2] * from[2];
-}
-
-static inline void turn_back(const rlv_mat3* to, const float from[3], float into[3])
-{
-    for (int i = 0; i < 3; i++)
-        into[i] = (float)to->m[i] * from[0] + (float)to->m[3 + i] * from[1] + (float)to->m[6 + i] * from[2];
 }
 
 // A corner whose mean differs from the triangle's own facing by more than a slope does lies on a crease, and the
@@ -239,25 +197,6 @@ void rlv_cast_facing(const rlv_cast* cast, const rlv_mesh* mesh, const rlv_hit* 
     }
 }
 
-typedef struct tile
-{
-    size_t left, top, right, bottom; // within the cast's rectangle
-} tile;
-
-static size_t tile_count(const rlv_cast* cast)
-{
-    return ((cast->width + TILE - 1) / TILE) * ((cast->height + TILE - 1) / TILE);
-}
-
-static tile tile_of(const rlv_cast* cast, size_t index)
-{
-    size_t across = (cast->width + TILE - 1) / TILE;
-    size_t left = (index % across) * TILE, top = (index / across) * TILE;
-    size_t right = left + TILE < cast->width ? left + TILE : cast->width;
-    size_t bottom = top + TILE < cast->height ? top + TILE : cast->height;
-    return (tile){left, top, right, bottom};
-}
-
 static void see_tile(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, tile at)
 {
     rlv_ray ray[TILE_PIXELS] = {0};
@@ -273,7 +212,7 @@ static void see_tile(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree,
         {
             size_t p = y * cast->width + x;
             cast->triangle[p] = hit[count].triangle;
-            cast->open[p] = 1.0f;
+            cast->open[p] = cast->lit[p] = 1.0f;
             cast->height_mm[p] = -INFINITY;
             if (hit[count].triangle == RLV_TREE_NONE)
                 continue;
@@ -286,14 +225,8 @@ static void see_tile(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree,
         }
 }
 
-// Distance of pixel q from the tangent plane at pixel p, in pixels.
-static inline float off_plane(const rlv_cast* cast, size_t p, const float* normal, float right, float up, size_t q)
-{
-    float rise = (cast->height_mm[q] - cast->height_mm[p]) / cast->pixel_mm;
-    return fabsf(normal[0] * right + normal[1] * up + normal[2] * rise);
-}
-
-// The mean facing of the 3 by 3 pixels around each on one surface: what the filter is guided by.
+// The mean facing of the 3 by 3 pixels around each: what the filter is guided by. One stray pixel among nine is
+// outvoted.
 static void guide_row(const rlv_cast* cast, size_t y, float* guide)
 {
     for (size_t x = 0; x < cast->width; x++)
@@ -301,20 +234,12 @@ static void guide_row(const rlv_cast* cast, size_t y, float* guide)
         size_t p = y * cast->width + x;
         if (cast->triangle[p] == RLV_TREE_NONE)
             continue;
-        const float* own = cast->normal + 3 * p;
         float sum[3] = {0.0f, 0.0f, 0.0f};
-        size_t x0 = x > 0 ? x - 1 : 0, x1 = x + 1 < cast->width ? x + 1 : x;
-        size_t y0 = y > 0 ? y - 1 : 0, y1 = y + 1 < cast->height ? y + 1 : y;
-        for (size_t j = y0; j <= y1; j++)
-            for (size_t i = x0; i <= x1; i++)
-            {
-                size_t q = j * cast->width + i;
-                const float* other = cast->normal + 3 * q;
-                if (cast->triangle[q] == RLV_TREE_NONE || dot3(own, other) < 0.5f)
-                    continue;
-                for (int k = 0; k < 3; k++)
-                    sum[k] += other[k];
-            }
+        tile near = around(cast, x, y, 1);
+        for (size_t j = near.top; j <= near.bottom; j++)
+            for (size_t i = near.left; i <= near.right; i++)
+                for (size_t k = 0; k < 3; k++)
+                    sum[k] += cast->normal[3 * (j * cast->width + i) + k]; // zero on the page
         unit3(sum);
         memcpy(guide + 3 * p, sum, sizeof sum);
     }
@@ -358,10 +283,9 @@ static void calm_row(const rlv_cast* cast, size_t y, const float* guide, float r
             continue;
         float sum[3] = {0.0f, 0.0f, 0.0f};
         const float* own = guide + 3 * p;
-        size_t x0 = x > CALM ? x - CALM : 0, x1 = x + CALM < cast->width ? x + CALM : cast->width - 1;
-        size_t y0 = y > CALM ? y - CALM : 0, y1 = y + CALM < cast->height ? y + CALM : cast->height - 1;
-        for (size_t j = y0; j <= y1; j++)
-            for (size_t i = x0; i <= x1; i++)
+        tile near_by = around(cast, x, y, CALM);
+        for (size_t j = near_by.top; j <= near_by.bottom; j++)
+            for (size_t i = near_by.left; i <= near_by.right; i++)
             {
                 size_t q = j * cast->width + i;
                 if (cast->triangle[q] == RLV_TREE_NONE)
@@ -401,186 +325,8 @@ static rlv_status calm_normals(rlv_cast* cast, rlv_error* error)
     return RLV_DONE;
 }
 
-// A direction over the plane (third component along the normal) and how far it looks, as a share of the reach.
-typedef struct look
-{
-    float right, up, out, share;
-} look;
-
-static float radical_inverse(size_t n, size_t base)
-{
-    double value = 0.0, part = 1.0;
-    for (; n > 0; n /= base)
-    {
-        part /= (double)base;
-        value += part * (double)(n % base);
-    }
-    return (float)value;
-}
-
-// Cosine-weighted directions: a point of the unit disc, lifted to the half sphere (Malley). A look that reaches a share
-// `s` with s even over 0 to 1 is stopped by an obstacle at a share d in 1 - d of the cases: the linear fall of its
-// weight.
-static look* make_looks(size_t rays, rlv_error* error)
-{
-    size_t count = rays * DEAL * DEAL;
-    look* looks = rlv_reserve(count, sizeof *looks, error);
-    for (size_t n = 0; looks != NULL && n < count; n++)
-    {
-        // Halton's sequence starts at a corner of the cube; half a step puts its points within.
-        float half = 0.5f / (float)count, square = fminf(radical_inverse(n, 2) + half, 0.999f);
-        float radius = sqrtf(square), angle = 6.2831853f * radical_inverse(n, 3);
-        looks[n] =
-            (look){radius * cosf(angle), radius * sinf(angle), sqrtf(1.0f - square), radical_inverse(n, 5) + half};
-    }
-    return looks;
-}
-
-// Two vectors square to a normal (T. Duff et al., Building an orthonormal basis, revisited, JCGT 6(1), 2017).
-static void frame_on(const float n[3], float a[3], float b[3])
-{
-    float sign = copysignf(1.0f, n[2]);
-    float c = -1.0f / (sign + n[2]), d = n[0] * n[1] * c;
-    a[0] = 1.0f + sign * n[0] * n[0] * c;
-    a[1] = sign * d;
-    a[2] = -sign * n[0];
-    b[0] = d;
-    b[1] = sign + n[1] * n[1] * c;
-    b[2] = -n[1];
-}
-
-// Which share of the dealt directions a pixel has: neighbours in a 4 by 4 are far apart in the sequence (B. Bayer,
-// 1973).
-static const uint8_t deal[DEAL][DEAL] = {{0, 8, 2, 10}, {12, 4, 14, 6}, {3, 11, 1, 9}, {15, 7, 13, 5}};
-
-// A place on the mesh, from where it is seen.
-typedef struct place
-{
-    size_t pixel;
-    const look* looks;
-    float at[3], normal[3], a[3], b[3], face[3];
-} place;
-
-static void place_on(place* here, const rlv_cast* cast, const rlv_mesh* mesh, size_t p, const look* looks)
-{
-    here->pixel = p;
-    here->looks = looks;
-    size_t t = cast->triangle[p];
-    const uint32_t* corner = mesh->corner + 3 * t;
-    float u = cast->weight[2 * p], v = cast->weight[2 * p + 1], away = cast->back[p] != 0 ? -1.0f : 1.0f;
-    face_of(mesh, t, here->face);
-    unit3(here->face);
-    for (size_t i = 0; i < 3; i++)
-        here->face[i] *= away;
-    turn_back(&cast->to_picture, cast->normal + 3 * p, here->normal);
-    frame_on(here->normal, here->a, here->b);
-    // Half a pixel off the surface: what is smaller than a pixel shuts nothing in.
-    for (size_t i = 0; i < 3; i++)
-        here->at[i] = (1.0f - u - v) * mesh->position_mm[3 * (size_t)corner[0] + i] +
-                      u * mesh->position_mm[3 * (size_t)corner[1] + i] +
-                      v * mesh->position_mm[3 * (size_t)corner[2] + i] + 0.5f * cast->pixel_mm * here->face[i];
-}
-
-static rlv_ray look_from(const place* here, const look* towards, float reach_mm)
-{
-    rlv_ray ray;
-    for (int i = 0; i < 3; i++)
-    {
-        ray.origin_mm[i] = here->at[i];
-        ray.direction[i] = towards->right * here->a[i] + towards->up * here->b[i] + towards->out * here->normal[i];
-    }
-    // Where the smooth facing leans over a flat triangle, looks into the triangle are mirrored out of it.
-    float into = dot3(ray.direction, here->face);
-    for (int i = 0; into < 0.0f && i < 3; i++)
-        ray.direction[i] -= 2.0f * into * here->face[i];
-    ray.limit = towards->share * reach_mm;
-    return ray;
-}
-
-static void look_around_tile(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, tile at, const look* looks,
-                             size_t rays, float reach_mm)
-{
-    place here[TILE_PIXELS];
-    rlv_ray ray[TILE_PIXELS * CHUNK];
-    bool blocked[TILE_PIXELS * CHUNK];
-    size_t count = 0;
-    for (size_t y = at.top; y < at.bottom; y++)
-        for (size_t x = at.left; x < at.right; x++)
-        {
-            size_t p = y * cast->width + x;
-            if (cast->triangle[p] != RLV_TREE_NONE)
-                place_on(&here[count++], cast, mesh, p, looks + rays * deal[y % DEAL][x % DEAL]);
-        }
-    unsigned stopped[TILE_PIXELS] = {0};
-    for (size_t first = 0; first < rays; first += CHUNK)
-    {
-        size_t many = rays - first < CHUNK ? rays - first : CHUNK;
-        for (size_t i = 0; i < count; i++)
-            for (size_t k = 0; k < many; k++)
-                ray[i * many + k] = look_from(&here[i], &here[i].looks[first + k], reach_mm);
-        rlv_tree_blocked(tree, count * many, ray, blocked);
-        for (size_t i = 0; i < count * many; i++)
-            stopped[i / many] += blocked[i];
-    }
-    for (size_t i = 0; i < count; i++)
-        cast->open[here[i].pixel] = 1.0f - (float)stopped[i] / (float)rays;
-}
-
-// Gather the dealt directions: a window of 5 by 5 with its outer rim at half weight holds each place of the 4 by 4
-// once.
-static void gather_row(const rlv_cast* cast, size_t y, float* gathered)
-{
-    static const float share[3] = {1.0f, 1.0f, 0.5f};
-    for (size_t x = 0; x < cast->width; x++)
-    {
-        size_t p = y * cast->width + x;
-        gathered[p] = cast->open[p];
-        if (cast->triangle[p] == RLV_TREE_NONE)
-            continue;
-        const float* own = cast->normal + 3 * p;
-        float sum = 0.0f, weights = 0.0f;
-        size_t x0 = x > 2 ? x - 2 : 0, x1 = x + 2 < cast->width ? x + 2 : cast->width - 1;
-        size_t y0 = y > 2 ? y - 2 : 0, y1 = y + 2 < cast->height ? y + 2 : cast->height - 1;
-        for (size_t j = y0; j <= y1; j++)
-            for (size_t i = x0; i <= x1; i++)
-            {
-                size_t q = j * cast->width + i;
-                float right = (float)i - (float)x, up = (float)y - (float)j;
-                if (cast->triangle[q] == RLV_TREE_NONE || off_plane(cast, p, own, right, up, q) > 2.0f)
-                    continue;
-                float weight = share[i > x ? i - x : x - i] * share[j > y ? j - y : y - j];
-                sum += weight * cast->open[q];
-                weights += weight;
-            }
-        gathered[p] = sum / weights;
-    }
-}
-
-static rlv_status look_around(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, size_t rays, float reach_mm,
-                              rlv_error* error)
-{
-    look* looks = make_looks(rays, error);
-    float* gathered = looks != NULL ? rlv_reserve(cast->width * cast->height, sizeof *gathered, error) : NULL;
-    if (gathered == NULL)
-    {
-        free(looks);
-        return RLV_SYSTEM;
-    }
-    size_t tiles = tile_count(cast);
-#pragma omp parallel for schedule(dynamic, 4)
-    for (size_t i = 0; i < tiles; i++)
-        look_around_tile(cast, mesh, tree, tile_of(cast, i), looks, rays, reach_mm);
-#pragma omp parallel for schedule(dynamic, 8)
-    for (size_t y = 0; y < cast->height; y++)
-        gather_row(cast, y, gathered);
-    free(looks);
-    free(cast->open);
-    cast->open = gathered;
-    return RLV_DONE;
-}
-
 rlv_status rlv_cast_make(rlv_cast* cast, size_t width, size_t height, rlv_frame frame, const rlv_mesh* mesh,
-                         const rlv_tree* tree, const rlv_camera* camera, int occlusion_rays, rlv_error* error)
+                         const rlv_tree* tree, const rlv_camera* camera, const rlv_cast_light* light, rlv_error* error)
 {
     box bounds = box_of(mesh);
     aim(cast, width, height, frame, mesh, bounds, camera);
@@ -595,7 +341,7 @@ rlv_status rlv_cast_make(rlv_cast* cast, size_t width, size_t height, rlv_frame 
         see_tile(cast, mesh, tree, tile_of(cast, i));
     rlv_status status = calm_normals(cast, error);
     double diagonal = rlv_vec3_length(rlv_vec3_sub(bounds.high, bounds.low));
-    if (status == RLV_DONE && occlusion_rays > 0)
-        status = look_around(cast, mesh, tree, (size_t)occlusion_rays, (float)(RLV_CAST_REACH * diagonal), error);
+    if (status == RLV_DONE && light->rays > 0)
+        status = cast_look_around(cast, mesh, tree, light, diagonal, error);
     return status;
 }

@@ -28,6 +28,7 @@ typedef struct rlv_cast
     float* height_mm;     ///< above the camera's target; -infinity: the page
     float* normal;        ///< 3 a pixel: of the surface as it is shaded, of length one, facing the eye
     float* open;          ///< 0 shut in to 1 open; 1 where no rays were asked for
+    float* lit;           ///< the share of the key light that is not hidden by other parts; 1 likewise
     uint8_t* back;        ///< 1 where the inside of the surface is seen
     float* corner_normal; ///< 3 a vertex, in the mesh's axes: the mean of its triangles, weighted by angle
     rlv_mat3 to_picture;  ///< from the mesh's axes to the picture's
@@ -37,10 +38,20 @@ typedef struct rlv_cast
     double eye_height_mm; ///< of the eye's plane above the target
 } rlv_cast;
 
-/// Cast a picture of `width` by `height` pixels into a zeroed `cast`, with `occlusion_rays` rays a pixel (0: none).
+/// Half the angle under which the key light's disc is seen, in radians.
+#define RLV_CAST_LAMP_RAD 0.14
+
+/// How light is looked for.
+typedef struct rlv_cast_light
+{
+    int rays;         ///< rays a pixel for occlusion, and a quarter as many for the lamp; 0: neither
+    rlv_vec3 towards; ///< the key light, in the picture's axes, of length one
+} rlv_cast_light;
+
+/// Cast a picture of `width` by `height` pixels into a zeroed `cast`.
 /// Free with rlv_cast_free, which is safe after a failure.
 rlv_status rlv_cast_make(rlv_cast* cast, size_t width, size_t height, rlv_frame frame, const rlv_mesh* mesh,
-                         const rlv_tree* tree, const rlv_camera* camera, int occlusion_rays, rlv_error* error);
+                         const rlv_tree* tree, const rlv_camera* camera, const rlv_cast_light* light, rlv_error* error);
 void rlv_cast_free(rlv_cast* cast);
 
 /// The ray from the eye through a place of the picture, in pixels.

@@ -35,8 +35,8 @@ static const uint8_t devon_reversed[MAP_SIZE][3] = {
 };
 
 // The part of a map that is used: its palest end would be lost on paper and clay, and on its darkest no relief shows.
-static const double removed_from = 1.6 / 17.0, removed_to = 13.0 / 17.0;
-static const double added_from = 3.0 / 17.0, added_to = 13.0 / 17.0;
+static const double removed_from = 1.6 / 17.0, removed_to = 11.6 / 17.0;
+static const double added_from = 3.0 / 17.0, added_to = 12.2 / 17.0;
 
 static rlv_rgb map_at(const uint8_t map[MAP_SIZE][3], double from, double to, double share)
 {

@@ -32,7 +32,7 @@ typedef struct painter
 typedef struct spot
 {
     uint32_t triangle;
-    float u, v, normal[3], open;
+    float u, v, normal[3], open, lit;
     bool back;
 } spot;
 
@@ -67,7 +67,8 @@ float rlv_paint_dot(const rlv_paint_pattern* pattern, double x, double y)
     return covered(nearest, pattern->dot_radius);
 }
 
-static float light_on(const painter* with, const float normal[3], float open)
+// Light on a place, as it is reflected by clay that is matt (Lambert).
+static float light_on(const painter* with, const float normal[3], float open, float lit)
 {
     const float fill[3] = {0.50f, -0.10f, 0.86f};
     float raked = 0.0f, filled = 0.0f;
@@ -76,22 +77,25 @@ static float light_on(const painter* with, const float normal[3], float open)
         raked += normal[i] * with->key[i];
         filled += normal[i] * fill[i];
     }
-    // A little of the key comes round the edge, as from a lamp of some size.
-    raked = fmaxf((raked + 0.12f) / 1.12f, 0.0f);
     float sky = 0.65f + 0.20f * normal[1] + 0.15f * normal[2];
-    return KEY * raked * raked * (0.35f + 0.65f * open) * (2.0f - raked) + FILL * fmaxf(filled, 0.0f) * open +
-           SKY * sky * open * open;
+    return KEY * fmaxf(raked, 0.0f) * lit + FILL * fmaxf(filled, 0.0f) * open + SKY * sky * open;
+}
+
+rlv_vec3 rlv_paint_light(const rlv_view_options* options)
+{
+    rlv_vec3 light = options->light;
+    double greatest = fmax(fabs(light.x), fmax(fabs(light.y), fabs(light.z)));
+    bool usual = !(greatest > 0.0) || !isfinite(light.x + light.y + light.z);
+    light = usual ? rlv_vec3_of(-0.62, 0.62, 0.56) : rlv_vec3_scale(light, 1.0 / greatest);
+    return rlv_vec3_unit(light);
 }
 
 static void set_light(painter* with, rlv_vec3 light)
 {
-    light = rlv_vec3_unit(light);
-    if (!(rlv_vec3_length(light) > 0.5))
-        light = rlv_vec3_unit(rlv_vec3_of(-0.62, 0.62, 0.56));
     with->key[0] = (float)light.x;
     with->key[1] = (float)light.y;
     with->key[2] = (float)light.z;
-    with->facing_light = light_on(with, (float[3]){0.0f, 0.0f, 1.0f}, 1.0f);
+    with->facing_light = light_on(with, (float[3]){0.0f, 0.0f, 1.0f}, 1.0f, 1.0f);
 }
 
 static float depth_of(const painter* with, const spot* at)
@@ -155,7 +159,7 @@ static rlv_rgb depth_colour(const painter* with, const spot* at, double x, doubl
 
 static rlv_rgb paint_spot(const painter* with, const spot* at, double x, double y, rlv_paint_seen* seen)
 {
-    float light = light_on(with, at->normal, at->open) / with->facing_light;
+    float light = light_on(with, at->normal, at->open, at->lit) / with->facing_light;
     uint8_t shown = shown_at(with, at);
     if (shown == 1)
         return depth_colour(with, at, x, y, light, seen);
@@ -168,7 +172,8 @@ static rlv_rgb paint_spot(const painter* with, const spot* at, double x, double 
 
 static spot spot_of(const rlv_cast* cast, size_t p)
 {
-    spot at = {cast->triangle[p], cast->weight[2 * p], cast->weight[2 * p + 1], {0}, cast->open[p], cast->back[p] != 0};
+    spot at = {cast->triangle[p], cast->weight[2 * p], cast->weight[2 * p + 1], {0},
+               cast->open[p],     cast->lit[p],        cast->back[p] != 0};
     memcpy(at.normal, cast->normal + 3 * p, sizeof at.normal);
     return at;
 }
@@ -273,8 +278,9 @@ static bool on_edge(const rlv_cast* cast, const uint8_t* shown, size_t x, size_t
                 return true;
             if (page)
                 continue;
-            if (shown[q] != shown[p] ||
-                off_pixel(cast, p, (float)i - (float)x, (float)y - (float)j, cast->height_mm[q]) > 1.0f)
+            float right = (float)i - (float)x, up = (float)y - (float)j;
+            if (shown[q] != shown[p] || (off_pixel(cast, p, right, up, cast->height_mm[q]) > 2.0f &&
+                                         off_pixel(cast, q, -right, -up, cast->height_mm[p]) > 2.0f))
                 return true;
         }
     return false;
@@ -305,9 +311,11 @@ static rlv_rgb edge_colour(const painter* with, const rlv_cast* cast, const rlv_
                 best = q;
             }
         }
-    if (least < 1.5f)
+    if (least < 4.0f)
         return colour[best];
-    spot at = {hit->triangle, hit->u, hit->v, {0}, best != SIZE_MAX ? cast->open[best] : 1.0f, false};
+    bool alone = best == SIZE_MAX;
+    spot at = {hit->triangle, hit->u, hit->v, {0}, alone ? 1.0f : cast->open[best], alone ? 1.0f : cast->lit[best],
+               false};
     rlv_cast_facing(cast, with->mesh, hit, at.normal, &at.back);
     return paint_spot(with, &at, (double)(cast->left + x) + 0.5, (double)(cast->top + y) + 0.5, seen);
 }
@@ -394,7 +402,7 @@ rlv_status rlv_paint(rlv_picture* picture, const rlv_cast* cast, const rlv_mesh*
                     .clay = rlv_rgb_linear(clay),
                     .inside = rlv_rgb_linear(inside),
                     .ink = rlv_rgb_linear(RLV_PAINT_INK)};
-    set_light(&with, options->light);
+    set_light(&with, rlv_paint_light(options));
     paint_surface(&with, cast, colour, shown, seen);
     if (overlay != NULL)
         outline(&with, cast, shown, colour);

@@ -32,6 +32,9 @@ float rlv_paint_dot(const rlv_paint_pattern* pattern, double x, double y);
 /// A depth within this share of the scale around 0 is drawn as the scale's beginning, on whichever side of 0 it lies.
 #define RLV_PAINT_LEAST 0.01
 
+/// The direction towards the key light that options ask for, in the picture's axes, of length one.
+rlv_vec3 rlv_paint_light(const rlv_view_options* options);
+
 /// Paint what `cast` saw into `picture`.
 rlv_status rlv_paint(rlv_picture* picture, const rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree,
                      const rlv_overlay* overlay, const rlv_view_options* options, rlv_paint_seen* seen,

@@ -44,11 +44,12 @@ rlv_status rlv_view_draw(rlv_picture* picture, size_t width, size_t height, cons
     double scale = rlv_paper_scale(width, height, camera->width_mm);
     status = rlv_picture_reserve(picture, width, height, scale * camera->width_mm / (double)width, error);
 
+    rlv_cast_light light = {options->occlusion_rays, rlv_paint_light(options)};
     rlv_cast cast = {0};
     rlv_paint_seen seen = {0};
     if (status == RLV_DONE)
-        status = rlv_cast_make(&cast, width, height, rlv_frame_of_page(width, height), mesh, tree, camera,
-                               options->occlusion_rays, error);
+        status =
+            rlv_cast_make(&cast, width, height, rlv_frame_of_page(width, height), mesh, tree, camera, &light, error);
     if (status == RLV_DONE)
         status = rlv_paint(picture, &cast, mesh, tree, overlay, options, &seen, error);
     rlv_cast_free(&cast);
