@@ -159,16 +159,32 @@ static void look_from_tile(const rlv_tree* tree, size_t count, const place* here
         clear[here[i].pixel] = 1.0f - (float)stopped[i] / (float)with->rays;
 }
 
+// Keep the places that face any of the lamp's disc; the others are in their own shadow, and no ray need tell it.
+static size_t facing_lamp(rlv_cast* cast, size_t count, place* here, const looks* lamp)
+{
+    const float to[3] = {lamp->look[0].right, lamp->look[0].up, lamp->look[0].out};
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++)
+        if (dot3(here[i].normal, to) > -2.0f * (float)RLV_CAST_LAMP_RAD)
+            here[kept++] = here[i];
+        else
+            cast->lit[here[i].pixel] = 0.0f;
+    return kept;
+}
+
 static void look_around_tile(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, tile at, const looks* sky,
                              const looks* lamp)
 {
     place here[TILE_PIXELS];
     size_t count = 0;
-    for (size_t y = at.top; y < at.bottom; y++)
-        for (size_t x = at.left; x < at.right; x++)
-            if (cast->triangle[y * cast->width + x] != RLV_TREE_NONE)
-                place_on(&here[count++], cast, mesh, y * cast->width + x, deal[y % DEAL][x % DEAL]);
+    // Pixels that were dealt the same directions together: rays that follow each other are parallel and close.
+    for (size_t k = 0; k < DEAL * DEAL; k++)
+        for (size_t y = at.top + k / DEAL; y < at.bottom; y += DEAL)
+            for (size_t x = at.left + k % DEAL; x < at.right; x += DEAL)
+                if (cast->triangle[y * cast->width + x] != RLV_TREE_NONE)
+                    place_on(&here[count++], cast, mesh, y * cast->width + x, deal[k / DEAL][k % DEAL]);
     look_from_tile(tree, count, here, sky, cast->open);
+    count = facing_lamp(cast, count, here, lamp);
     look_from_tile(tree, count, here, lamp, cast->lit);
 }
 

@@ -130,3 +130,30 @@ Test(cast, a_ridge_stays_sharp_though_its_slopes_share_vertices)
     rlv_cast_free(&cast);
     rlv_mesh_free(&mesh);
 }
+
+Test(cast, the_shadow_of_a_wall_ends_where_its_height_and_the_lamp_say)
+{
+    // The lamp stands 45 degrees high behind a wall of 400 mm: half of its disc is hidden 400 mm from the wall, all of
+    // it up to 400 mm / tan(45 degrees + its half angle), none beyond 400 mm / tan(45 degrees - its half angle).
+    rlv_mesh mesh = floor_and_wall();
+    for (size_t i = 0; i < 12; i++) // the floor, longer
+        mesh.position_mm[i] *= i % 3 == 0 ? 2.0f : 1.0f;
+    rlv_cast cast = {0};
+    cast_it(&cast, &mesh, rlv_vec3_of(0, 0, 1), rlv_vec3_of(400, 0, 0), 320.0, 64);
+    double full = 400.0 / tan(M_PI_4 + RLV_CAST_LAMP_RAD), none = 400.0 / tan(M_PI_4 - RLV_CAST_LAMP_RAD);
+    for (size_t x = 3; x + 3 < cast.width; x++)
+    {
+        double distance = 400.0 + ((double)(cast.left + x) + 0.5 - 0.5 * SIDE) * 320.0 / SIDE;
+        double lit = (double)cast.lit[SIDE / 2 * cast.width + x];
+        // The gathering reaches 2.5 pixels of 2 mm, a place looks from half a pixel over the floor.
+        if (distance < full - 6.0)
+            cr_expect_float_eq(lit, 0.0, 1e-6, "at %g mm: %g", distance, lit);
+        if (distance > none + 6.0)
+            cr_expect_float_eq(lit, 1.0, 1e-6, "at %g mm: %g", distance, lit);
+        // Half hidden: 16 * 16 directions miss a half by 0.02, and a pixel is 0.01 of the disc here.
+        if (fabs(distance - 400.0) < 1.01)
+            cr_expect_float_eq(lit, 0.5, 0.04, "at %g mm: %g", distance, lit);
+    }
+    rlv_cast_free(&cast);
+    rlv_mesh_free(&mesh);
+}
