@@ -13,17 +13,24 @@ typedef struct polygon
     double at_mm[7][3];
 } polygon;
 
-/// Signed volume of the prism between a convex polygon and the middle depth: above zero where it faces up, above it.
-static double prism_mm3(const polygon* p, const columns_grid* g)
+/// Signed volume of the prism between a convex polygon of `count` corners (three numbers each) and the middle depth:
+/// above zero where it faces up and lies above.
+static double prism_mm3(const double* at_mm, int count, const columns_grid* g)
 {
     double sum = 0.0;
-    const double* a = p->at_mm[0];
-    for (int i = 2; i < p->count; i++)
+    const double* a = at_mm;
+    for (int i = 2; i < count; i++)
     {
-        const double *b = p->at_mm[i - 1], *c = p->at_mm[i];
+        const double *b = at_mm + 3 * (i - 1), *c = b + 3;
         sum += twice_area(a, b, c).z * ((a[2] + b[2] + c[2]) / 6.0);
     }
     return g->hand * sum;
+}
+
+static void add_to_tile(columns_tiling* t, size_t tile, double volume_mm3)
+{
+    int64_t units = (int64_t)llrint(volume_mm3 / t->exact_unit_mm3);
+    atomic_fetch_add_explicit(&t->exact[tile], units, memory_order_relaxed);
 }
 
 rlv_status columns_tiling_lay(columns_tiling* t, const columns_grid* g, size_t label_count, rlv_error* error)
@@ -152,6 +159,12 @@ void columns_tiles_choose(columns_tiling* t, const columns_grid* g, size_t label
 double columns_tiles_sum(columns_tiling* t, const columns_grid* g, const columns_triangle* at,
                          const columns_tile_box* box, double sign)
 {
+    if (box->low[0] == box->high[0] && box->low[1] == box->high[1])
+    {
+        double volume = prism_mm3(at->at_mm[0], 3, g); // whole in one tile, as most are
+        add_to_tile(t, (size_t)(box->low[1] * g->tiles[0] + box->low[0]), sign * volume);
+        return volume;
+    }
     double sum = 0.0;
     for (int32_t row = box->low[1]; row <= box->high[1]; row++)
     {
@@ -170,10 +183,9 @@ double columns_tiles_sum(columns_tiling* t, const columns_grid* g, const columns
                 continue;
             polygon piece = strip;
             cut_to(&piece, 0, column, low, high, g->tile_mm);
-            double volume = prism_mm3(&piece, g);
+            double volume = prism_mm3(piece.at_mm[0], piece.count, g);
+            add_to_tile(t, tile, sign * volume);
             sum += volume;
-            atomic_fetch_add_explicit(&t->exact[tile], (int64_t)llrint(sign * volume / t->exact_unit_mm3),
-                                      memory_order_relaxed);
         }
     }
     return sum;
