@@ -162,10 +162,10 @@ void rlv_cast_free(rlv_cast* cast)
 }
 
 // A corner whose mean differs from the triangle's own facing by more than a slope does lies on a crease, and the
-// triangle keeps its own facing there: fully beyond 40 degrees, not at all below 25.
+// triangle keeps its own facing there: fully beyond 44 degrees, not at all below 32.
 static float crease(float cosine)
 {
-    const float sharp = 0.7660f, smooth = 0.9063f;
+    const float sharp = 0.7193f, smooth = 0.8480f;
     float share = fminf(fmaxf((smooth - cosine) / (smooth - sharp), 0.0f), 1.0f);
     return share * share * (3.0f - 2.0f * share);
 }
@@ -315,7 +315,7 @@ static rlv_status calm_normals(rlv_cast* cast, rlv_error* error)
 #pragma omp parallel for schedule(dynamic, 8)
     for (size_t y = 0; y < cast->height; y++)
         guide_row(cast, y, guide);
-    float range = fminf(fmaxf(3.0f * roughness(cast, guide), 0.03f), 0.6f);
+    float range = fminf(fmaxf(3.0f * roughness(cast, guide), 0.25f), 0.6f);
 #pragma omp parallel for schedule(dynamic, 8)
     for (size_t y = 0; y < cast->height; y++)
         calm_row(cast, y, guide, range, calm);
