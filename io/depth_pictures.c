@@ -32,7 +32,6 @@ typedef struct depth_scene
     double limit_mm; ///< detection limit of the smallest patch
     size_t view_count;
     rlv_vec3 towards[VIEWS]; ///< the first serves both stages too
-    bool added;              ///< somewhere material came
 } depth_scene;
 
 /// Twice the area of a triangle, along its normal.
@@ -84,8 +83,6 @@ static void choose_sides(depth_scene* scene)
     }
     if (scene->view_count == 0)
         scene->towards[scene->view_count++] = rlv_vec3_of(0.0, 0.0, 1.0);
-    for (size_t i = 0; i < scene->change->region_count; i++)
-        scene->added = scene->added || scene->change->region[i].kind == RLV_CHANGE_ADDED;
 }
 
 /// How far the vertices of AFTER that lie in changed regions are from BEFORE; positive where material went.
@@ -252,7 +249,7 @@ static rlv_status draw_depths(const depth_scene* scene, rlv_answer* answer, rlv_
     const rlv_overlay depth = {.depth_mm = scene->depth_mm,
                                .shown = scene->shown,
                                .deepest_mm = scene->deepest_mm,
-                               .caption = scene->added ? "depth removed, added below 0 (mm)" : "depth removed, mm"};
+                               .caption = "depth removed, mm"};
     footer_of(footer, scene);
     rlv_status status = RLV_DONE;
     for (size_t i = 0; i < scene->view_count && status == RLV_DONE; i++)

@@ -35,7 +35,7 @@ out=samples/out
 meshes=$out/meshes
 mkdir -p build
 echo "building"
-cmake --preset release -DRLV_BUILD_TESTS=OFF > build/demo.log 2>&1 || { cat build/demo.log >&2; exit 4; }
+cmake --preset release > build/demo.log 2>&1 || { cat build/demo.log >&2; exit 4; }
 cmake --build --preset release --target rilievo make_demo >> build/demo.log 2>&1 || { tail -n 40 build/demo.log >&2; exit 4; }
 
 echo "making the meshes of the demo ($meshes)"

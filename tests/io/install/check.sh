@@ -20,6 +20,14 @@ libdir=$(pkg-config --variable=libdir rilievo)
 "$compiler" -std=c17 "$here/outside.c" -o "$tree/by-pkg-config" $(pkg-config --cflags --libs rilievo) -lm
 LD_LIBRARY_PATH=$libdir "$tree/by-pkg-config"
 
+# The README's program builds as it stands there, and says what is wrong where it is given no mesh.
+awk '/^```c$/ { on = 1; next } /^```$/ { on = 0 } on' "$here/../../../README.md" > "$tree/readme.c"
+# shellcheck disable=SC2046
+"$compiler" -std=c17 -Wall -Wextra -Werror "$tree/readme.c" -o "$tree/readme" $(pkg-config --cflags --libs rilievo)
+status=0
+LD_LIBRARY_PATH=$libdir "$tree/readme" "$tree/no.ply" "$tree/no.ply" 2> "$tree/readme.err" || status=$?
+[ "$status" = 2 ] && grep -q no.ply "$tree/readme.err" || { echo "the README's program: status $status"; exit 1; }
+
 cmake -S "$here" -B "$tree/outside" -DCMAKE_PREFIX_PATH="$tree/usr" -DCMAKE_C_COMPILER="$compiler" > "$tree/outside.log"
 cmake --build "$tree/outside" >> "$tree/outside.log"
 "$tree/outside/outside_shared"
