@@ -61,7 +61,7 @@ typedef struct rlv_columns_difference
 
 /// Compare two solids along an axis. A run (a stretch that one solid fills and the other does not) belongs to the label
 /// at its ends; where they differ, to a label before none, then to the first solid's; where both ends lie on one solid,
-/// to the lower label. Memory is held for a band of columns at a time, beside two bytes a triangle at most.
+/// to the lower label. Memory is held for a band of columns at a time, beside about two bytes a triangle.
 ///
 /// Closed meshes balance in every column. One that leaves once more than it enters is open below: where both do so,
 /// both are closed against one base below them. All other columns that do not balance (only one mesh is open there, or
