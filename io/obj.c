@@ -148,7 +148,7 @@ static bool keep_colour(chunk* c, const double* colour)
     for (size_t i = 0; i < 3 && colour != NULL; i++)
     {
         c->colour[want - 3 + i] = (float)colour[i];
-        c->brightest = colour[i] <= c->brightest ? c->brightest : colour[i];
+        c->brightest = rlv_brighter(colour[i], c->brightest);
     }
     return true;
 }
@@ -509,7 +509,7 @@ static sum add_up(text* t)
         all.triangles += c->polygons.triangle_count;
         all.colour |= c->colour != NULL;
         all.named |= c->beginning_count > 0;
-        all.brightest = c->brightest <= all.brightest ? all.brightest : c->brightest;
+        all.brightest = rlv_brighter(c->brightest, all.brightest);
         rlv_box_join(&all.box, &c->box);
     }
     return all;

@@ -184,10 +184,7 @@ static void find_brightest(const body* b, size_t first, size_t last, finding* fo
 {
     for (size_t v = first; v < last; v++)
         for (int c = 0; c < 3; c++)
-        {
-            double value = colour_of(b, v, c);
-            found->brightest = value <= found->brightest ? found->brightest : value; // NaN wins, and is refused
-        }
+            found->brightest = rlv_brighter(colour_of(b, v, c), found->brightest);
 }
 
 static void find_bounds(const body* b, size_t first, size_t last, finding* found)
@@ -479,8 +476,8 @@ static rlv_status take_strip(walk* w, const rlv_ply_property* list)
             if (!rlv_polygons_room(polygons, 3))
                 return no_memory(w->b);
             uint32_t* to = polygons->corner + polygons->corner_count;
-            to[0] = last[run & 1];
-            to[1] = last[~run & 1];
+            to[0] = last[0];
+            to[1] = last[1];
             to[2] = corner;
             if (!rlv_polygons_close(polygons, 3))
                 return no_memory(w->b);
@@ -609,6 +606,8 @@ static void forget_walk(body* b)
 static rlv_status reserve(body* b, bool object)
 {
     size_t count = b->face_from != NULL ? b->face->count : b->polygons.triangle_count;
+    if (count == 0)
+        return rlv_refuse(b->reading, "export the mesh again, with its surface", "the strips hold no triangles");
     rlv_status status = rlv_mesh_reserve(b->mesh, b->vertex->count, count, has_colour(b), object, b->reading->error);
     if (status == RLV_DONE)
     {
@@ -660,7 +659,7 @@ static rlv_status place_vertices(body* b)
     for (size_t i = b->face_blocks; i < b->face_blocks + b->vertex_blocks; i++)
     {
         rlv_box_join(&box, &b->finding[i].box);
-        brightest = b->finding[i].brightest <= brightest ? brightest : b->finding[i].brightest;
+        brightest = rlv_brighter(b->finding[i].brightest, brightest);
     }
     b->frame = rlv_frame_choose(&box, b->reading->unit_mm);
     b->mesh->origin_mm = rlv_vec3_of(b->frame.origin_mm[0], b->frame.origin_mm[1], b->frame.origin_mm[2]);
@@ -767,8 +766,9 @@ static rlv_status read_body(body* b, bool triangles, bool* again)
 {
     walk w = {.b = b, .at = b->reading->data + b->header.body, .end = b->reading->data + b->reading->size};
     rlv_status status = walk_body(&w, triangles);
+    *again = status != RLV_DONE && b->face_from != NULL; // faces of other lengths than supposed lead the walk astray
     if (status != RLV_DONE)
-        return status;
+        return *again ? RLV_DONE : status;
     bool object = b->face != NULL && b->face->where[RLV_PLY_OBJECT] >= 0 &&
                   (b->face_from != NULL || b->polygons.face_count == b->face->count);
     status = reserve(b, object);
@@ -806,6 +806,8 @@ rlv_status rlv_ply_read(rlv_mesh* mesh, rlv_reading* reading, bool* split)
     {
         forget_walk(&b);
         rlv_mesh_free(mesh);
+        if (reading->error != NULL)
+            memset(reading->error, 0, sizeof *reading->error);
         status = read_body(&b, false, &again);
     }
     *split = b.header.split;

@@ -213,6 +213,8 @@ static bool cut_one(ring* work, size_t count, const uint32_t* corner, const floa
 bool rlv_polygons_cut(const rlv_polygons* polygons, const float* position, uint32_t* triangle, uint32_t* face_of,
                       size_t* bad_face)
 {
+    if (polygons->face_count == 0)
+        return true;
     ring work = {0};
     const uint32_t* corner = polygons->corner;
     bool whole = true;

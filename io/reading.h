@@ -96,6 +96,12 @@ static inline void rlv_frame_place(const rlv_frame* frame, const double at[3], f
         position_mm[i] = (float)(at[i] * frame->unit_mm - frame->origin_mm[i]);
 }
 
+/// The greater of two parts of colours; NaN wins over all, so that it can be refused.
+static inline double rlv_brighter(double a, double b)
+{
+    return a > b || a != a ? a : b;
+}
+
 /// Whether a coordinate is a number within reach: false for NaN, infinity and damage.
 static inline bool rlv_within(double at, double reach)
 {
