@@ -201,11 +201,20 @@ static rlv_status make_mesh(gathering* g, rlv_mesh* mesh)
     return RLV_DONE;
 }
 
-static const struct aiScene* import(const char* path)
+/// Assimp drops faces whose corners are out of range, and only says so in its log.
+static void note_dropped(const char* line, char* user)
+{
+    bool* dropped = (bool*)user;
+    *dropped |= strstr(line, "out-of-range") != NULL || strstr(line, "out of range") != NULL;
+}
+
+static const struct aiScene* import(const char* path, bool* dropped)
 {
     struct aiPropertyStore* wishes = aiCreatePropertyStore();
+    struct aiLogStream log = {note_dropped, (char*)dropped};
     if (wishes == NULL)
         return NULL;
+    aiAttachLogStream(&log);
     aiSetImportPropertyInteger(wishes, AI_CONFIG_IMPORT_COLLADA_IGNORE_UP_DIRECTION, 1);
     aiSetImportPropertyInteger(wishes, AI_CONFIG_IMPORT_FBX_READ_ANIMATIONS, 0);
     const struct aiScene* scene = aiImportFileExWithProperties(path, 0, NULL, wishes);
@@ -216,10 +225,13 @@ static const struct aiScene* import(const char* path)
 static rlv_status import_mesh(rlv_mesh* mesh, rlv_reading* reading)
 {
     static const placing stay = {{1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0}};
-    gathering g = {.reading = reading, .scene = import(reading->path), .box = rlv_box_empty()};
+    bool dropped = false;
+    gathering g = {.reading = reading, .scene = import(reading->path, &dropped), .box = rlv_box_empty()};
     if (g.scene == NULL)
         return rlv_refuse(reading, "export the mesh again, best as binary PLY", "cannot be read: %.300s",
                           aiGetErrorString());
+    if (dropped)
+        return rlv_refuse(reading, "export the mesh again", "faces have corners that are out of range");
     for (size_t i = 0; i < g.scene->mNumMeshes; i++)
         g.coloured |= g.scene->mMeshes[i]->mColors[0] != NULL;
     rlv_status status = g.scene->mRootNode != NULL ? add_node(&g, g.scene->mRootNode, &stay, 0) : RLV_DONE;
