@@ -49,9 +49,11 @@ static float depth_of(rlv_vec3 here, rlv_vec3 here_normal, rlv_vec3 there, rlv_v
     double along = rlv_vec3_dot(step, here_normal), apart = rlv_vec3_length(step);
     if (at_border && apart * apart - along * along > 0.25 * spacing_mm * spacing_mm)
         return NAN;
-    if (apart <= 2.0 * fabs(along) || apart < 0.5 * spacing_mm)
+    if (apart < 0.5 * spacing_mm)
         return (float)along;
-    return (float)copysign(apart, rlv_vec3_dot(step, there_normal));
+    // Further off, the other surface tells which side of it the sample is on: where a wall was taken away, the nearest point may lie
+    // before it as well as behind.
+    return (float)copysign(apart <= 2.0 * fabs(along) ? along : apart, rlv_vec3_dot(step, there_normal));
 }
 
 /// Fill `depths` at the samples of `here`; `into` carries them into BEFORE's local frame and `to_other` into the other's;
