@@ -21,6 +21,9 @@ enum
 /// A stage that shares less than this of its surface with the other is not measured.
 static const double LEAST_STABLE = 0.02;
 
+/// What is left of the chords' volume between two stages, as an sd.
+static const double CHORD_SHARE = 0.25;
+
 /// All that a measurement holds on the way; every part is freed in one place.
 typedef struct work
 {
@@ -33,6 +36,7 @@ typedef struct work
     rlv_pose pose;
     rlv_mesh moved;        ///< AFTER in BEFORE's frame
     rlv_misfit* field;
+    double chord_mm;       ///< how far the vertices lie outside the other stage's triangles, mean of both stages
     rlv_patch* still;      ///< patches of the surface that held still
     size_t still_count;
     double patch_side_mm;
@@ -213,6 +217,27 @@ static double sum_of(size_t count, const float* value)
     return sum;
 }
 
+/// Half the difference between the mean depths at BEFORE's samples and at AFTER's: the mean height of vertices over chords.
+static double mean_chord(const work* w)
+{
+    const rlv_depths* depths[2] = {&w->before_depths, &w->after_depths};
+    const rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
+    const uint8_t* near[2] = {w->regions.before_near, w->regions.after_near};
+    double mean[2];
+    for (int k = 0; k < 2; k++)
+    {
+        double sum = 0.0, area = 0.0;
+        for (size_t i = 0; i < depths[k]->count; i++)
+            if (!near[k][i] && !isnan(depths[k]->depth_mm[i]))
+            {
+                sum += (double)sampling[k]->area_mm2[i] * (double)depths[k]->depth_mm[i];
+                area += (double)sampling[k]->area_mm2[i];
+            }
+        mean[k] = area > 0.0 ? sum / area : 0.0;
+    }
+    return 0.5 * fabs(mean[0] - mean[1]);
+}
+
 /// Patches of the surface that held still, about PATCHES of them.
 static rlv_status gather_still(work* w, rlv_error* error)
 {
@@ -233,6 +258,7 @@ static rlv_status gather_still(work* w, rlv_error* error)
                                     s.depth_mm, NULL, w->patch_side_mm, 0.15, error);
     }
     free_still(&s);
+    w->chord_mm = mean_chord(w);
     return status;
 }
 
@@ -447,6 +473,18 @@ static void place_regions(rlv_change* change, const work* w)
     }
 }
 
+/// Beside the misfit: BEFORE's scale, and the chords. Triangles hold less than the surface that their vertices lie on; under a region
+/// that cancels between the stages but for a quarter of it (from the same rocks meshed anew).
+static double more_sd(const work* w, const region_patches* p, double measured_mm3)
+{
+    double area = 0.0;
+    for (size_t i = 0; i < p->before_count; i++)
+        area += 0.5 * p->before[i].area_mm2;
+    for (size_t i = 0; i < p->after_count; i++)
+        area += 0.5 * p->after[i].area_mm2;
+    return hypot(3.0 * w->options->before_scale_sd * measured_mm3, CHORD_SHARE * w->chord_mm * area);
+}
+
 /// The greatest depth of each region: of means over cells of one correlation length, so that noise does not set it. Taken on
 /// AFTER, where a depth is the distance to the surface that was; on BEFORE where AFTER has none of a region.
 static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* error)
@@ -588,7 +626,6 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
 {
     volumes v = {0};
     const size_t count = w->regions.count;
-    const double scale_sd = 3.0 * w->options->before_scale_sd;
     rlv_status status = predict_errors(&v, w, error);
     if (status == RLV_DONE && (change->region = rlv_reserve(count, sizeof *change->region, error)) == NULL)
         status = RLV_SYSTEM;
@@ -602,10 +639,10 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
             *(w->regions.sign[r] > 0 ? &removed : &added) += measured;
             change->region[r].kind = w->regions.sign[r] > 0 ? RLV_CHANGE_REMOVED : RLV_CHANGE_ADDED;
             change->region[r].volume_mm3 =
-                magnitude(interval_of(measured, v.error + r, scale_sd * measured), w->regions.sign[r]);
+                magnitude(interval_of(measured, v.error + r, more_sd(w, v.patches + r, measured)), w->regions.sign[r]);
         }
-        change->removed_mm3 = interval_of(removed, v.error + count, scale_sd * removed);
-        change->added_mm3 = magnitude(interval_of(added, v.error + count + 1, scale_sd * added), -1);
+        change->removed_mm3 = interval_of(removed, v.error + count, more_sd(w, v.patches + count, removed));
+        change->added_mm3 = magnitude(interval_of(added, v.error + count + 1, more_sd(w, v.patches + count + 1, added)), -1);
         // What was taken off as the field's error stays in the balance: it is what nobody can tell.
         const double rest = sum[0].signed_mm3 + v.error[count].mean_mm3 + v.error[count + 1].mean_mm3;
         const double half = 1.959964 * hypot(v.error[count + 2].sd_mm3, hypot(v.error[count].sd_mm3, v.error[count + 1].sd_mm3));

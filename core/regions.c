@@ -1,6 +1,8 @@
 #include "regions.h"
 
+#include "averages.h"
 #include "cubes.h"
+#include "steps.h"
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
@@ -122,121 +124,17 @@ static rlv_status correlation_length(double* length_mm, const side* s, rlv_error
     return status;
 }
 
-/// Averages of depth over cells of one size.
-typedef struct averages
-{
-    rlv_cubes cells;
-    float* own;     ///< mean depth of a cell
-    float* smooth;  ///< with its neighbours, Gaussian weights of one cell's side
-    float* support; ///< sum of squared weights over the square of the sum: how noisy the average is
-    float* chord;   ///< mean allowance for the tessellation
-    float* area;
-} averages;
-
-static void free_averages(averages* a)
-{
-    rlv_cubes_free(&a->cells);
-    free(a->own);
-    free(a->smooth);
-    free(a->support);
-    free(a->chord);
-    free(a->area);
-}
-
-static void average_cell(averages* a, const side* s, double chord_level, size_t c)
-{
-    double depth = 0.0, area = 0.0, chord = 0.0;
-    for (uint32_t m = a->cells.start[c]; m < a->cells.start[c + 1]; m++)
-    {
-        const uint32_t i = a->cells.member[m];
-        const double w = (double)s->sampling->area_mm2[i], d = (double)s->depths->depth_mm[i];
-        if (isnan(d))
-            continue;
-        // What bends everywhere is noise, and is in the sd already; only what bends more asks for an allowance.
-        const double bend = (double)s->sampling->chord_mm[i];
-        chord += w * sqrt(fmax(bend * bend - 4.0 * chord_level * chord_level, 0.0));
-        depth += w * d;
-        area += w;
-    }
-    a->own[c] = area > 0.0 ? (float)(depth / area) : NAN;
-    a->chord[c] = area > 0.0 ? (float)(chord / area) : 0.0f;
-    a->area[c] = (float)area;
-}
-
-static void smooth_cell(averages* a, size_t c)
-{
-    double depth = 0.0, weight = 0.0, squares = 0.0;
-    for (int step = 0; step < 27; step++)
-    {
-        const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
-        const uint32_t near = rlv_cubes_near(&a->cells, (uint32_t)c, to);
-        if (near == RLV_CUBES_NONE || !(a->area[near] > 0.0f))
-            continue;
-        const double w =
-            (double)a->area[near] * exp(-0.5 * (double)(to[0] * to[0] + to[1] * to[1] + to[2] * to[2]));
-        depth += w * (double)a->own[near];
-        weight += w;
-        squares += w * w;
-    }
-    a->smooth[c] = weight > 0.0 && a->area[c] > 0.0f ? (float)(depth / weight) : NAN;
-    a->support[c] = weight > 0.0 ? (float)(squares / (weight * weight)) : 1.0f;
-}
-
-static int by_size(const void* a, const void* b)
-{
-    const float x = *(const float*)a, y = *(const float*)b;
-    return (x > y) - (x < y);
-}
-
-static double median_of(size_t count, const float* value, rlv_error* error)
-{
-    const size_t stride = count / 20000 + 1;
-    float* sorted = rlv_reserve(count / stride + 1, sizeof *sorted, error);
-    if (sorted == NULL)
-        return NAN;
-    size_t n = 0;
-    for (size_t i = 0; i < count; i += stride)
-        sorted[n++] = value[i];
-    qsort(sorted, n, sizeof *sorted, by_size);
-    const double median = n > 0 ? (double)sorted[n / 2] : 0.0;
-    free(sorted);
-    return median;
-}
-
-static rlv_status average_depths(averages* a, const side* s, double scale_mm, rlv_error* error)
-{
-    const double chord_level = median_of(s->sampling->count, s->sampling->chord_mm, error);
-    rlv_status status =
-        rlv_cubes_build(&a->cells, s->depths->count, s->depths->position_mm, s->tag, scale_mm, error);
-    if (status != RLV_DONE)
-        return status;
-    const size_t n = a->cells.count;
-    if (isnan(chord_level) || (a->own = rlv_reserve(n, sizeof(float), error)) == NULL ||
-        (a->smooth = rlv_reserve(n, sizeof(float), error)) == NULL ||
-        (a->support = rlv_reserve(n, sizeof(float), error)) == NULL ||
-        (a->chord = rlv_reserve(n, sizeof(float), error)) == NULL ||
-        (a->area = rlv_reserve(n, sizeof(float), error)) == NULL)
-        return RLV_SYSTEM;
-#pragma omp parallel for schedule(static)
-    for (size_t c = 0; c < n; c++)
-        average_cell(a, s, chord_level, c);
-#pragma omp parallel for schedule(static)
-    for (size_t c = 0; c < n; c++)
-        smooth_cell(a, c);
-    return RLV_DONE;
-}
-
 /// Mark the seeds of one side at one scale, and tell the sd of the averages there.
 static rlv_status seed_scale(side* s, double scale_mm, double threshold, double* sd_mm, rlv_error* error)
 {
-    averages a = {0};
+    rlv_averages a = {0};
     float* level = NULL;
     rlv_bulk bulk = {0};
-    rlv_status status = average_depths(&a, s, scale_mm, error);
+    rlv_status status = rlv_averages_take(&a, s->depths, s->sampling, s->tag, scale_mm, error);
     if (status != RLV_DONE)
         goto end;
     status = RLV_SYSTEM;
-    const double usual = median_of(a.cells.count, a.support, error);
+    const double usual = rlv_median_of(a.cells.count, a.support, error);
     if (isnan(usual) || (level = rlv_reserve(a.cells.count, sizeof *level, error)) == NULL)
         goto end;
     for (size_t c = 0; c < a.cells.count; c++)
@@ -256,7 +154,7 @@ static rlv_status seed_scale(side* s, double scale_mm, double threshold, double*
                 s->seed[a.cells.member[m]] = excess > 0.0 ? 1 : -1;
     }
 end:
-    free_averages(&a);
+    rlv_averages_free(&a);
     free(level);
     return status;
 }
@@ -362,6 +260,46 @@ static rlv_status join_seeds(seeds* list, const side* before, const side* after,
     return status;
 }
 
+static double seed_area(const seeds* list, size_t i, const side* before, const side* after)
+{
+    const side* s = i < list->before_count ? before : after;
+    return (double)s->sampling->area_mm2[list->sample[i]];
+}
+
+/// Give slivers of one sign along a far larger region of the other to it: at its rim two tessellations cut the corner
+/// differently, and the sums over its margin would be torn.
+static rlv_status absorb_slivers(seeds* list, const side* before, const side* after, double reach_mm, rlv_error* error)
+{
+    const double sliver = 0.05;
+    rlv_cubes cells = {0};
+    double* area = rlv_reserve(list->count, sizeof *area, error);
+    rlv_status status = area == NULL ? RLV_SYSTEM
+                                     : rlv_cubes_build(&cells, list->count, list->position_mm, list->negative, reach_mm,
+                                                       error);
+    for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
+        area[root_of(list->parent, (uint32_t)i)] += seed_area(list, i, before, after);
+    for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
+        for (int step = 0; step < 27; step++)
+        {
+            const float* place = list->position_mm + 3 * i;
+            const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm),
+                                 place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
+                                 place[2] + (float)((step % 3 - 1) * reach_mm)};
+            const uint32_t near = rlv_cubes_at(&cells, at, !list->negative[i]);
+            if (near == RLV_CUBES_NONE)
+                continue;
+            const uint32_t own = root_of(list->parent, (uint32_t)i);
+            const uint32_t other = root_of(list->parent, cells.member[cells.start[near]]);
+            if (own == other || area[own] >= sliver * area[other])
+                continue;
+            list->parent[own] = other; // the larger one keeps its name, and with it its sign
+            area[other] += area[own];
+        }
+    rlv_cubes_free(&cells);
+    free(area);
+    return status;
+}
+
 /// A region while it is made.
 typedef struct making
 {
@@ -396,7 +334,7 @@ static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* 
     {
         const uint32_t root = root_of(list->parent, (uint32_t)i);
         const side* s = i < list->before_count ? before : after;
-        const double area = (double)s->sampling->area_mm2[list->sample[i]];
+        const double area = seed_area(list, i, before, after);
         region[number[root]].root = root;
         region[number[root]].area_mm2 += area;
         region[number[root]].depth_mm3 += area * (double)s->depths->depth_mm[list->sample[i]];
@@ -501,6 +439,14 @@ static double seed_threshold(double cells)
     return fmax(SEED_SD, gsl_cdf_ugaussian_Qinv(0.0025 / fmax(cells, 1.0)));
 }
 
+/// What a step set off on BEFORE is a seed on AFTER too: the depths there are too slight to seed it.
+static void seed_at_feet(side* after, const side* before)
+{
+    for (size_t i = 0; i < after->depths->count; i++)
+        if (after->seed[i] == 0 && !isnan(after->depths->depth_mm[i]))
+            after->seed[i] = before->seed[after->depths->foot[i]];
+}
+
 static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, rlv_error* error)
 {
     double length = 0.0, length_after = 0.0;
@@ -527,6 +473,14 @@ static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, 
             status = seed_scale(after, scale, threshold, &after_sd, error);
         noise->scale_sd_mm[k] = fmax(noise->scale_sd_mm[k], after_sd);
     }
+    for (int k = 0; status == RLV_DONE && k < RLV_REGION_STEPS; k++)
+    {
+        const double scale = fmax(3.0 * noise->length_mm, 2.0 * least) * (1 << k);
+        status = rlv_steps_find(before->seed, noise->step_mm + k, before->depths, before->sampling, scale, error);
+        noise->step_scale_mm[k] = scale;
+    }
+    if (status == RLV_DONE)
+        seed_at_feet(after, before);
     return status;
 }
 
@@ -557,6 +511,7 @@ rlv_status rlv_regions_find(rlv_regions* regions, const rlv_depths* before, cons
         goto end;
     const double reach = fmax(2.0 * regions->noise.length_mm, regions->noise.scale_mm[0]);
     if ((status = join_seeds(&list, &b, &a, reach, error)) != RLV_DONE ||
+        (status = absorb_slivers(&list, &b, &a, reach, error)) != RLV_DONE ||
         (status = number_regions(regions, &list, &b, &a, &mean_mm, error)) != RLV_DONE)
         goto end;
     for (size_t i = 0; i < before->count; i++)

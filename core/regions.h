@@ -3,7 +3,8 @@
 /// The signed normal depth is averaged at three scales, a third, one and two correlation lengths of the noise. A cell is a
 /// seed where its average passes 4.5 sd of its scale, or more where so many cells are looked at that chance alone would
 /// reach it. Seeds of one sign that lie close make a region, which then grows by one correlation length, two where the
-/// step is thin; it never grows at a lower threshold, which would climb along the noise.
+/// step is thin; it never grows at a lower threshold, which would climb along the noise. Where slow warp is stronger than a shallow
+/// cut, the cut's rim still tells: pieces of surface that a step sets off are seeds too (steps.h).
 
 #ifndef RLV_REGIONS_H
 #define RLV_REGIONS_H
@@ -13,6 +14,7 @@
 #include "sampling.h"
 
 #define RLV_REGION_SCALES 3
+#define RLV_REGION_STEPS 2
 
 /// The noise of depth on the surface that held still.
 typedef struct rlv_depth_noise
@@ -22,6 +24,8 @@ typedef struct rlv_depth_noise
     double scale_mm[RLV_REGION_SCALES];  ///< the scales that depths were averaged at
     double scale_sd_mm[RLV_REGION_SCALES]; ///< sd of the averages
     double threshold;                    ///< how many sd make a seed
+    double step_scale_mm[RLV_REGION_STEPS]; ///< the scales that steps were looked for at
+    double step_mm[RLV_REGION_STEPS];       ///< the least step that sets a piece of surface off
 } rlv_depth_noise;
 
 typedef struct rlv_regions
