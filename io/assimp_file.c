@@ -14,6 +14,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/mman.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
@@ -215,11 +216,17 @@ static const struct aiScene* import(const char* path, bool* dropped)
     if (wishes == NULL)
         return NULL;
     aiAttachLogStream(&log);
-    aiSetImportPropertyInteger(wishes, AI_CONFIG_IMPORT_COLLADA_IGNORE_UP_DIRECTION, 1);
     aiSetImportPropertyInteger(wishes, AI_CONFIG_IMPORT_FBX_READ_ANIMATIONS, 0);
     const struct aiScene* scene = aiImportFileExWithProperties(path, 0, NULL, wishes);
     aiReleasePropertyStore(wishes);
     return scene;
+}
+
+/// In COLLADA the root has no place of its own: there Assimp puts a turn of the axes and the unit, which we are told.
+static bool is_collada(const char* path)
+{
+    const char* dot = strrchr(path, '.');
+    return dot != NULL && (strcasecmp(dot, ".dae") == 0 || strcasecmp(dot, ".zae") == 0);
 }
 
 static rlv_status import_mesh(rlv_mesh* mesh, rlv_reading* reading)
@@ -234,7 +241,10 @@ static rlv_status import_mesh(rlv_mesh* mesh, rlv_reading* reading)
         return rlv_refuse(reading, "export the mesh again", "faces have corners that are out of range");
     for (size_t i = 0; i < g.scene->mNumMeshes; i++)
         g.coloured |= g.scene->mMeshes[i]->mColors[0] != NULL;
-    rlv_status status = g.scene->mRootNode != NULL ? add_node(&g, g.scene->mRootNode, &stay, 0) : RLV_DONE;
+    struct aiNode* root = g.scene->mRootNode;
+    if (root != NULL && is_collada(reading->path))
+        aiIdentityMatrix4(&root->mTransformation);
+    rlv_status status = root != NULL ? add_node(&g, root, &stay, 0) : RLV_DONE;
     return status == RLV_DONE ? make_mesh(&g, mesh) : status; // the process ends: nothing is worth freeing
 }
 

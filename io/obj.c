@@ -323,56 +323,66 @@ static rlv_status refuse_trouble(const text* t)
     return RLV_DONE;
 }
 
-/// Put the names of objects and groups together: a group in an object is called by both.
+/// The names that faces bear from some line on.
+typedef struct naming
+{
+    const char *object, *group;
+    size_t object_length, group_length;
+} naming;
+
+/// Take over a line `o`, which ends the group before it, or `g`.
+static void begin(naming* names, const beginning* line)
+{
+    if (line->kind == 'g')
+    {
+        names->group = line->name;
+        names->group_length = line->length;
+        return;
+    }
+    *names = (naming){.object = line->name, .object_length = line->length};
+}
+
+/// The number of the object that these names make: a group in an object is called by both. UINT32_MAX where memory is
+/// not to be had.
+static uint32_t join_name(const naming* names, rlv_objects* objects)
+{
+    size_t first = names->object_length, second = names->group_length;
+    if (first == 0 && second == 0)
+        return rlv_objects_number(objects, "unnamed", 7);
+    if (first == 0 || second == 0 || (first == second && memcmp(names->object, names->group, first) == 0))
+        return first > 0 ? rlv_objects_number(objects, names->object, first)
+                         : rlv_objects_number(objects, names->group, second);
+    char* both = malloc(first + 1 + second);
+    if (both == NULL)
+        return UINT32_MAX;
+    memcpy(both, names->object, first);
+    both[first] = '/';
+    memcpy(both + first + 1, names->group, second);
+    uint32_t number = rlv_objects_number(objects, both, first + 1 + second);
+    free(both);
+    return number;
+}
+
+/// Number the objects in the order in which faces first bear their names.
 static bool join_names(text* t, rlv_objects* objects)
 {
-    const char *object = "", *group = "";
-    size_t object_length = 0, group_length = 0;
-    uint32_t number = UINT32_MAX;
+    naming names = {0};
     for (size_t i = 0; i < t->chunk_count; i++)
     {
         chunk* c = t->chunk + i;
         for (size_t k = 0; k <= c->beginning_count; k++)
         {
-            size_t face = k > 0 ? c->beginning[k - 1].face : 0;
+            beginning* line = k > 0 ? c->beginning + k - 1 : NULL;
+            size_t face = line != NULL ? line->face : 0;
             size_t until = k < c->beginning_count ? c->beginning[k].face : c->polygons.face_count;
-            if (k > 0 && c->beginning[k - 1].kind == 'o')
-            {
-                object = c->beginning[k - 1].name;
-                object_length = c->beginning[k - 1].length;
-                group_length = 0;
-            }
-            else if (k > 0)
-            {
-                group = c->beginning[k - 1].name;
-                group_length = c->beginning[k - 1].length;
-            }
-            if (until > face && (k > 0 || number == UINT32_MAX))
-            {
-                bool both = object_length > 0 && group_length > 0 &&
-                            !(object_length == group_length && memcmp(object, group, group_length) == 0);
-                size_t length = both                ? object_length + 1 + group_length
-                                : object_length > 0 ? object_length
-                                                    : group_length;
-                char* name = malloc(length + 8);
-                if (name == NULL)
-                    return false;
-                memcpy(name, object_length > 0 ? object : group, object_length > 0 ? object_length : group_length);
-                if (both)
-                {
-                    name[object_length] = '/';
-                    memcpy(name + object_length + 1, group, group_length);
-                }
-                number =
-                    length > 0 ? rlv_objects_number(objects, name, length) : rlv_objects_number(objects, "unnamed", 7);
-                free(name);
-                if (number == UINT32_MAX)
-                    return false;
-            }
-            if (k > 0)
-                c->beginning[k - 1].object = number;
-            else
-                c->object = number;
+            if (line != NULL)
+                begin(&names, line);
+            if (until == face)
+                continue;
+            uint32_t number = join_name(&names, objects);
+            if (number == UINT32_MAX)
+                return false;
+            *(line != NULL ? &line->object : &c->object) = number;
         }
     }
     return true;

@@ -762,6 +762,28 @@ Test(mesh_file, a_format_that_only_assimp_reads_is_read_with_its_unit)
     rlv_mesh_free(&mesh);
 }
 
+Test(mesh_file, collada_keeps_its_axes_and_is_told_its_unit)
+{
+    // The file says z is up and a unit is an inch: neither turns nor scales what it holds.
+    rlv_mesh mesh = read_text(
+        "a.dae",
+        "<?xml version=\"1.0\"?><COLLADA xmlns=\"http://www.collada.org/2005/11/COLLADASchema\" version=\"1.4.1\">"
+        "<asset><unit name=\"inch\" meter=\"0.0254\"/><up_axis>Z_UP</up_axis></asset><library_geometries>"
+        "<geometry id=\"g\"><mesh><source id=\"p\"><float_array id=\"a\" count=\"9\">0 0 0 2 0 0 0 3 5</float_array>"
+        "<technique_common><accessor source=\"#a\" count=\"3\" stride=\"3\"><param name=\"X\" type=\"float\"/>"
+        "<param name=\"Y\" type=\"float\"/><param name=\"Z\" type=\"float\"/></accessor></technique_common></source>"
+        "<vertices id=\"v\"><input semantic=\"POSITION\" source=\"#p\"/></vertices><triangles count=\"1\">"
+        "<input semantic=\"VERTEX\" source=\"#v\" offset=\"0\"/><p>0 1 2</p></triangles></mesh></geometry>"
+        "</library_geometries><library_visual_scenes><visual_scene id=\"s\"><node id=\"n\" name=\"scute\">"
+        "<instance_geometry url=\"#g\"/></node></visual_scene></library_visual_scenes><scene>"
+        "<instance_visual_scene url=\"#s\"/></scene></COLLADA>\n",
+        RLV_UNIT_MM);
+    cr_assert_eq(mesh.triangle_count, 1);
+    expect_vertex(&mesh, mesh.corner[1], 2, 0, 0);
+    expect_vertex(&mesh, mesh.corner[2], 0, 3, 5);
+    rlv_mesh_free(&mesh);
+}
+
 // ---- units, origins, files that are none ----------------------------------------------------------------------------
 
 Test(mesh_file, units_are_millimetres_or_asked_for)
@@ -871,12 +893,14 @@ Test(mesh_file, a_file_without_permission_is_refused)
 
 Test(mesh_file, numbers_do_not_depend_on_the_locale)
 {
-    const char* const commas[] = {"de_DE.UTF-8", "it_IT.UTF-8", "fr_FR.UTF-8", "de_DE", "nl_NL.UTF-8"};
-    bool found = false;
-    for (size_t i = 0; i < sizeof commas / sizeof *commas && !found; i++)
-        found = setlocale(LC_ALL, commas[i]) != NULL;
-    if (!found)
-        cr_skip_test("no locale with decimal commas is installed");
+    // A locale with decimal commas, made here where its sources are installed.
+    bool made = system("localedef -i de_DE -f UTF-8 ./de_DE.UTF-8 >/dev/null 2>&1") == 0;
+    char here[4096];
+    cr_assert_not_null(getcwd(here, sizeof here));
+    setenv("LOCPATH", here, 1);
+    if (!made || setlocale(LC_ALL, "de_DE.UTF-8") == NULL)
+        cr_skip_test("no locale with decimal commas can be made");
+    cr_assert_str_eq(localeconv()->decimal_point, ",");
     // More than 18 figures: what the C library reads.
     rlv_mesh mesh =
         read_text("a.obj", "v 0.5000000000000000000000001 0 0\nv 1.25 0 0\nv 0 1.5 0\nf 1 2 3\n", RLV_UNIT_MM);
