@@ -19,9 +19,9 @@ static const double open_imbalance = 1e-3; ///< sum of area vectors over area, a
 static const double hopeful_gain = 0.5;
 static const double hopeful_score = 0.4; ///< nor one with so small a share of the best one's score
 #define CONTENDERS 12
-/// Least gain of a pose that is believed, in nats a sample. Of unrelated blocks the best pose gained up to 0.06; of two
-/// scans that share a quarter of their surface, with noise of 0.1 mm, the right one gained 0.17 and more.
-static const double least_gain = 0.1;
+/// Least evidence of a pose that is believed, in nats a sample. The best poses of unrelated blocks reach 0.15; two
+/// scans that share a quarter of their surface with residuals of 0.2 mm in 100 mm reach 0.65.
+static const double least_evidence = 0.3;
 /// How far a rival must be behind: this much, and this much for the whole surface. A symmetric block's rivals come
 /// within 0.02. A rival behind by 0.2 on the whole surface fits it with residuals wider by a fifth: warp could do as
 /// much.
@@ -221,7 +221,7 @@ static void report(rlv_alignment* alignment, const alignment_work* w)
 /// Whether the best pose may be believed.
 static rlv_status judge(rlv_alignment* alignment, const alignment_work* w, rlv_error* error)
 {
-    if (w->count == 0 || !(w->contender[0].fit.gain > least_gain))
+    if (w->count == 0 || !(w->contender[0].fit.evidence > least_evidence))
         return rlv_fail(
             error, RLV_IMPOSSIBLE, NULL,
             "check that both meshes are of one block and in their right units; where a block was turned over, "

@@ -273,7 +273,8 @@ static void run_rounds(work* w, const rlv_refine* refine, rlv_fit* fit, rounds* 
 }
 
 /// Mean log of the likelihood of all samples over that of an even spread in +-`span_mm`: how much the pose explains.
-static double gain(const work* w, const rounds* state, double span_mm)
+/// `evidence` leaves out what it costs to say which samples held, since they do in patches, not one by one.
+static double gain(const work* w, const rounds* state, double span_mm, double* evidence)
 {
     double held = 0.0, sum = 0.0, count = 0.0;
     for (size_t i = 0; i < w->count; i++)
@@ -284,6 +285,7 @@ static double gain(const work* w, const rounds* state, double span_mm)
         }
     const double share = fmin(held / count, 0.99);
     const double peak = share * 2.0 * span_mm / (state->sd_mm * 2.5066282746310002);
+    *evidence = share > 0.0 ? share * (log(2.0 * span_mm / (state->sd_mm * 2.5066282746310002)) - 0.5) : 0.0;
     for (size_t i = 0; i < w->count; i++)
         if (w->mask == NULL || w->mask[i * w->stride] != 0)
         {
@@ -298,7 +300,7 @@ static double gain(const work* w, const rounds* state, double span_mm)
 static void narrow(work* w, const rlv_refine* refine, rlv_fit* fit, rounds* state, int count)
 {
     const double span_mm = refine->samples->radius_mm / 20.0;
-    double reached = gain(w, state, span_mm);
+    double reached = gain(w, state, span_mm, &fit->evidence);
     for (int again = 0; again < 4; again++)
     {
         rlv_fit next = *fit;
@@ -306,7 +308,7 @@ static void narrow(work* w, const rlv_refine* refine, rlv_fit* fit, rounds* stat
         trial.sd_mm *= 0.35;
         trial.window_mm = 10.0 * trial.sd_mm;
         run_rounds(w, refine, &next, &trial, 8, count + 8);
-        const double found = gain(w, &trial, span_mm);
+        const double found = gain(w, &trial, span_mm, &next.evidence);
         if (!(found > reached + 1e-3))
             break;
         reached = found;
@@ -344,7 +346,7 @@ rlv_status rlv_refine_pose(rlv_fit* fit, const rlv_refine* refine, double reach_
     if (careful)
         narrow(&w, refine, fit, &state, count);
     else
-        fit->gain = gain(&w, &state, refine->samples->radius_mm / 20.0);
+        fit->gain = gain(&w, &state, refine->samples->radius_mm / 20.0, &fit->evidence);
     summarise(&w, refine, state.sd_mm, fit);
     work_free(&w);
     return RLV_DONE;

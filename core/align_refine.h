@@ -42,6 +42,7 @@ typedef struct rlv_fit
     rlv_vec3 slip_axis;     ///< direction of the weakest rotation or translation, local to BEFORE
     bool slip_turns;        ///< whether the weakest motion is rather a turn
     double gain;            ///< mean log likelihood of a sample, over that of an even spread
+    double evidence;        ///< share that held times the log of how much narrower than an even spread it lies
     bool converged;
 } rlv_fit;
 

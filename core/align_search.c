@@ -4,7 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SIZES 3     ///< neighbourhoods that are described
+#define SIZES 4     ///< neighbourhoods that are described
 #define PARTNERS 48 ///< places of BEFORE that are compared in full, per place of AFTER
 #define PROPOSALS 6 ///< poses that a place of AFTER proposes
 #define FIRST 64    ///< samples that judge a proposal first
@@ -13,7 +13,8 @@
 #define SETTLED 160 ///< and of these, those that are settled
 
 /// Radius of a neighbourhood, in roots of BEFORE's area / pi.
-static const double size_of_place[SIZES] = {0.25, 0.14, 0.08};
+static const double size_of_place[SIZES] = {0.25, 0.14, 0.08,
+                                            0.055}; // the last only where BEFORE is open: a shared rim is narrow
 static const double spacing_in_radii = 0.3;
 static const size_t places_before = 6000, places_after = 800;
 
@@ -256,9 +257,10 @@ rlv_status rlv_search_poses(const rlv_search* search, rlv_candidate candidate[RL
     const double unit = sqrt(search->before->area_mm2 / M_PI);
     rlv_status status = RLV_DONE;
     size_t made = 0;
-    for (int size = 0; size < SIZES && status == RLV_DONE; size++)
+    const int sizes = search->field->open ? SIZES : SIZES - 1;
+    for (int size = 0; size < sizes && status == RLV_DONE; size++)
     {
-        rlv_tell(progress, "searching", (double)size / SIZES);
+        rlv_tell(progress, "searching", (double)size / sizes);
         size_t more = 0;
         status = propose_all(search, size_of_place[size] * unit, proposal + made, &more, error);
         made += more;

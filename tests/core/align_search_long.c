@@ -1,0 +1,126 @@
+#include "align.h"
+#include "support/stages.h"
+
+#include <criterion/criterion.h>
+#include <stdlib.h>
+
+/// What a row of trials came to.
+typedef struct tally
+{
+    int trials, good, wrong, unsure;
+    double* error_mm;
+} tally;
+
+static int rising(const void* a, const void* b)
+{
+    const double x = *(const double*)a, y = *(const double*)b;
+    return (x > y) - (x < y);
+}
+
+/// Align from nothing; within 1 mm at the far corner is good, anything else with confidence is wrong.
+static void run_trial(tally* t, const stage_pair* pair, const rlv_pose* truth)
+{
+    rlv_error error = {0};
+    rlv_tree* tree = NULL;
+    rlv_alignment found;
+    cr_assert_eq(rlv_tree_build(&tree, &pair->before, &error), RLV_DONE, "%s", error.what);
+    rlv_status status =
+        rlv_align(&found, &pair->before, tree, &pair->after, &(rlv_align_options){.seed = (uint64_t)t->trials}, &error);
+    rlv_tree_free(tree);
+    const double off_mm = stage_farthest_mm(&pair->after, &found.pose, truth);
+    const bool sure = status == RLV_DONE && !found.ambiguous;
+    t->error_mm[t->trials++] = off_mm;
+    t->good += sure && off_mm < 1.0;
+    t->wrong += sure && !(off_mm < 1.0);
+    t->unsure += !sure;
+}
+
+Test(align_search, five_hundred_carved_blocks_come_home)
+{
+    tally t = {.error_mm = calloc(500, sizeof(double))};
+    for (uint64_t seed = 0; seed < 500; seed++)
+    {
+        stage_pair pair = {0};
+        stage_pair_make(&pair, &(stage_wish){.seed = seed, .most_carved = 0.5, .any_pose = true});
+        run_trial(&t, &pair, &pair.truth);
+        stage_pair_free(&pair);
+    }
+    qsort(t.error_mm, (size_t)t.trials, sizeof *t.error_mm, rising);
+    cr_log_info("carved: good %d, wrong %d, unsure %d, median %.4f mm, greatest %.4f mm\n", t.good, t.wrong, t.unsure,
+                t.error_mm[250], t.error_mm[499]);
+    cr_expect_geq(t.good, 485); // 97 %
+    cr_expect_eq(t.wrong, 0);
+    cr_expect_lt(t.error_mm[250], 0.1);
+    free(t.error_mm);
+}
+
+Test(align_search, hundred_pairs_of_open_scans_share_a_rim)
+{
+    tally t = {.error_mm = calloc(100, sizeof(double))};
+    for (uint64_t seed = 0; seed < 100; seed++)
+    {
+        stage_pair pair = {0};
+        scan_random random = {.state = seed};
+        stage_pair_make(&pair, &(stage_wish){.seed = seed, .triangles = 80000});
+        rlv_vec3 up = stage_direction(&random), down = rlv_vec3_scale(up, -1.0);
+        stage_keep_side(&pair.before, up, stage_quantile_mm(&pair.before, up, 0.575));
+        stage_keep_side(&pair.after, down, stage_quantile_mm(&pair.after, down, 0.575));
+        rlv_pose moved = rlv_pose_identity();
+        moved.rotation = scan_random_rotation(&random);
+        moved.translation_mm = rlv_vec3_scale(stage_direction(&random), 300.0);
+        rlv_pose_move_mesh(&moved, &pair.after);
+        rlv_pose truth = rlv_pose_inverse(&moved);
+        run_trial(&t, &pair, &truth);
+        stage_pair_free(&pair);
+    }
+    cr_log_info("rim: good %d, wrong %d, unsure %d\n", t.good, t.wrong, t.unsure);
+    cr_expect_geq(t.good, 90);
+    cr_expect_eq(t.wrong, 0);
+    free(t.error_mm);
+}
+
+Test(align_search, hundred_unrelated_pairs_are_not_aligned)
+{
+    tally t = {.error_mm = calloc(100, sizeof(double))};
+    for (uint64_t seed = 0; seed < 100; seed++)
+    {
+        stage_pair pair = {0}, other = {0};
+        stage_pair_make(&pair, &(stage_wish){.seed = seed, .triangles = 40000, .any_pose = true});
+        stage_pair_make(&other, &(stage_wish){.seed = seed + 1000, .triangles = 40000, .any_pose = true});
+        stage_pair mixed = {.before = pair.before, .after = other.after};
+        rlv_pose nowhere = rlv_pose_identity();
+        nowhere.translation_mm.x = 1e9; // no pose is right
+        run_trial(&t, &mixed, &nowhere);
+        stage_pair_free(&pair);
+        stage_pair_free(&other);
+    }
+    cr_expect_eq(t.wrong, 0, "%d of 100", t.wrong);
+    free(t.error_mm);
+}
+
+Test(align_search, hundred_nearly_symmetric_bodies_are_never_wrong_with_confidence)
+{
+    tally t = {.error_mm = calloc(100, sizeof(double))};
+    for (uint64_t seed = 0; seed < 100; seed++)
+    {
+        rlv_error error = {0};
+        scan_random random = {.state = seed + 17};
+        stage_pair pair = {0};
+        rock body = {.half_axes_mm = {100, seed % 2 != 0 ? 100 : 80, seed % 4 < 2 ? 70 : 100},
+                     .relief_length_mm = 60,
+                     .relief_mm = 0.01 * pow(50.0, scan_random_unit(&random)),
+                     .seed = seed};
+        scan_noise noise = {.noise_sd_mm = 0.1, .noise_length_mm = 2, .seed = 2 * seed};
+        cr_assert_eq(rock_mesh(&pair.before, &body, 50000, 2 * seed + 1, &error), RLV_DONE);
+        cr_assert_eq(rock_mesh(&pair.after, &body, 50000, 2 * seed + 2, &error), RLV_DONE);
+        cr_assert_eq(scan_mesh(&pair.before, &noise, NULL, &error), RLV_DONE);
+        noise.seed = 2 * seed + 1;
+        noise.any_pose = true;
+        noise.place_mm = 300;
+        cr_assert_eq(scan_mesh(&pair.after, &noise, &pair.truth, &error), RLV_DONE);
+        run_trial(&t, &pair, &pair.truth);
+        stage_pair_free(&pair);
+    }
+    cr_expect_eq(t.wrong, 0, "%d of 100", t.wrong);
+    free(t.error_mm);
+}
