@@ -41,8 +41,39 @@ static rlv_pose between_origins(const rlv_pose* pose, rlv_vec3 from_origin, rlv_
     return local;
 }
 
-/// The depth of the sample at `here` over the foot at `there`, and whether there is a verdict.
-static float depth_of(rlv_vec3 here, rlv_vec3 here_normal, rlv_vec3 there, rlv_vec3 there_normal, bool at_border,
+/// Corners of a triangle, in the mesh's local frame.
+static void corners_of(const rlv_mesh* mesh, uint32_t triangle, rlv_vec3 corner[3])
+{
+    for (size_t k = 0; k < 3; k++)
+        corner[k] = rlv_vec3_from(mesh->position_mm + 3 * (size_t)mesh->corner[3 * (size_t)triangle + k]);
+}
+
+/// A ray from a sample to the middle of the triangle that is nearest to it.
+static rlv_ray ray_to(const rlv_mesh* mesh, uint32_t triangle, const float* from)
+{
+    rlv_vec3 corner[3];
+    rlv_ray ray = {.origin_mm = {from[0], from[1], from[2]}, .limit = INFINITY};
+    corners_of(mesh, triangle, corner);
+    rlv_vec3 middle = rlv_vec3_scale(rlv_vec3_add(corner[0], rlv_vec3_add(corner[1], corner[2])), 1.0 / 3.0);
+    put(ray.direction, rlv_vec3_sub(middle, rlv_vec3_from(from)));
+    return ray;
+}
+
+/// On which side of the other surface a sample lies: +1 outside, -1 inside, by the face that its ray meets first. The
+/// normal at the nearest point would be at a loss where that lies on a sharp edge.
+static double side_of(const rlv_mesh* mesh, const rlv_ray* ray, const rlv_hit* hit)
+{
+    rlv_vec3 corner[3];
+    if (hit->triangle == RLV_TREE_NONE)
+        return 1.0;
+    corners_of(mesh, hit->triangle, corner);
+    rlv_vec3 normal = rlv_vec3_cross(rlv_vec3_sub(corner[1], corner[0]), rlv_vec3_sub(corner[2], corner[0]));
+    return rlv_vec3_dot(normal, rlv_vec3_from(ray->direction)) < 0.0 ? 1.0 : -1.0;
+}
+
+/// The depth of the sample at `here` over the foot at `there`, where `side` is +1 outside the other surface and -1
+/// inside; NaN where there is no verdict.
+static float depth_of(rlv_vec3 here, rlv_vec3 here_normal, rlv_vec3 there, double side, bool at_border,
                       double spacing_mm)
 {
     rlv_vec3 step = rlv_vec3_sub(here, there);
@@ -51,13 +82,13 @@ static float depth_of(rlv_vec3 here, rlv_vec3 here_normal, rlv_vec3 there, rlv_v
         return NAN;
     if (apart < 0.5 * spacing_mm)
         return (float)along;
-    // Further off, the other surface tells which side of it the sample is on: where a wall was taken away, the nearest point may lie
-    // before it as well as behind.
-    return (float)copysign(apart <= 2.0 * fabs(along) ? along : apart, rlv_vec3_dot(step, there_normal));
+    // Further off, the other surface tells which side of it the sample is on: where a wall was taken away, the nearest
+    // point may lie before it as well as behind.
+    return (float)(side * (apart <= 2.0 * fabs(along) ? fabs(along) : apart));
 }
 
-/// Fill `depths` at the samples of `here`; `into` carries them into BEFORE's local frame and `to_other` into the other's;
-/// `turn` is +1 at BEFORE's samples and -1 at AFTER's.
+/// Fill `depths` at the samples of `here`; `into` carries them into BEFORE's local frame and `to_other` into the
+/// other's; `turn` is +1 at BEFORE's samples and -1 at AFTER's.
 static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage there, const rlv_pose* into,
                                const rlv_pose* to_other, double turn, rlv_error* error)
 {
@@ -65,9 +96,13 @@ static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage the
     rlv_status status = RLV_SYSTEM;
     float* query = NULL;
     rlv_nearest* nearest = NULL;
+    rlv_ray* ray = NULL;
+    rlv_hit* hit = NULL;
     if (reserve_depths(depths, count, error) != RLV_DONE ||
         (query = rlv_reserve(3 * count, sizeof *query, error)) == NULL ||
-        (nearest = rlv_reserve(count, sizeof *nearest, error)) == NULL)
+        (nearest = rlv_reserve(count, sizeof *nearest, error)) == NULL ||
+        (ray = rlv_reserve(count, sizeof *ray, error)) == NULL ||
+        (hit = rlv_reserve(count, sizeof *hit, error)) == NULL)
         goto end;
 #pragma omp parallel for schedule(static)
     for (size_t i = 0; i < count; i++)
@@ -78,6 +113,9 @@ static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage the
         put(depths->normal + 3 * i, rlv_mat3_apply(into->rotation, rlv_vec3_from(here.sampling->normal + 3 * i)));
     }
     rlv_tree_nearest(there.tree, count, query, INFINITY, nearest);
+    for (size_t i = 0; i < count; i++)
+        ray[i] = ray_to(there.mesh, nearest[i].triangle, query + 3 * i);
+    rlv_tree_rays(there.tree, count, ray, hit);
     const double spacing = there.sampling->spacing_mm;
 #pragma omp parallel for schedule(static)
     for (size_t i = 0; i < count; i++)
@@ -88,13 +126,14 @@ static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage the
         depths->foot[i] = foot;
         depths->depth_mm[i] =
             (float)turn * depth_of(rlv_vec3_from(query + 3 * i), normal, rlv_vec3_from(nearest[i].point_mm),
-                                   rlv_vec3_from(there.sampling->normal + 3 * (size_t)foot),
-                                   there.sampling->border[foot] != 0, spacing);
+                                   side_of(there.mesh, &ray[i], &hit[i]), there.sampling->border[foot] != 0, spacing);
     }
     status = RLV_DONE;
 end:
     free(query);
     free(nearest);
+    free(ray);
+    free(hit);
     if (status != RLV_DONE)
         rlv_depths_free(depths);
     return status;
@@ -163,13 +202,13 @@ rlv_status rlv_bulk_of(rlv_bulk* bulk, size_t count, const float* value, rlv_err
             bulk->centre = 0.5 * ((double)sorted[i + quarter] + (double)sorted[i]);
         }
     bulk->sd = n > 8 ? width / (2.0 * gsl_cdf_ugaussian_Pinv(0.625)) : 0.0;
-    // Cut close, at 1.5 sd, so that what was carved from half of a block stays out; a normal cut there keeps this much of its sd.
+    // Cut close, at 1.5 sd, so that what was carved from half of a block stays out; a normal cut there keeps this much
+    // of its sd.
     const double cut = 1.5;
     const double cut_sd = sqrt(1.0 - 2.0 * cut * gsl_ran_ugaussian_pdf(cut) / (2.0 * gsl_cdf_ugaussian_P(cut) - 1.0));
     for (int pass = 0; pass < 40 && bulk->sd > 0.0; pass++)
     {
-        const rlv_bulk next =
-            moments_between(n, sorted, bulk->centre - cut * bulk->sd, bulk->centre + cut * bulk->sd);
+        const rlv_bulk next = moments_between(n, sorted, bulk->centre - cut * bulk->sd, bulk->centre + cut * bulk->sd);
         *bulk = (rlv_bulk){next.centre, next.sd / cut_sd};
     }
     free(sorted);
