@@ -53,7 +53,7 @@ static rlv_status read_number(const char* option, const char* text, uint64_t* va
 
 static rlv_status read_order(demo_order* order, int count, char** word, rlv_error* error)
 {
-    for (int i = 1; i < count; i++)
+    for (int i = 1; i < count; i += 2)
     {
         const char* value = i + 1 < count ? word[i + 1] : NULL;
         bool out = strcmp(word[i], "--out") == 0, size = strcmp(word[i], "--size") == 0;
@@ -73,7 +73,6 @@ static rlv_status read_order(demo_order* order, int count, char** word, rlv_erro
         order->out = out ? value : order->out;
         order->triangles = size ? (size_t)number : order->triangles;
         order->seed = seed ? number : order->seed;
-        i++;
     }
     if (order->out == NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "add --out DIR", "no folder to write to");
@@ -165,5 +164,5 @@ int main(int count, char** word)
     if (status != RLV_DONE)
         fprintf(stderr, "make_demo: %s%s%s; %s\n", error.where, error.where[0] != '\0' ? ": " : "", error.what,
                 error.mend);
-    return status;
+    return (int)status;
 }

@@ -470,7 +470,10 @@ static tint top_tint(const solid_plan* plan, rlv_vec3 at)
     if (shows_bone(plan, point))
         return bone_tint(plan, at, specimen->owner[point]);
     double taken = relief_at(&specimen->surface[0], at.x, at.y) - at.z;
-    return matrix_tint(plan, at, fmin(fmax(taken / 0.8, 0.0), 1.0), specimen->body[point] / 255.0);
+    // The skin's stain lies close to it, and so close to what is left in the end.
+    double above = at.z - relief_at(&specimen->surface[SPECIMEN_STAGES - 1], at.x, at.y);
+    double skin = specimen->body[point] / 255.0 * fmin(fmax(1.5 - 0.5 * above, 0.0), 1.0);
+    return matrix_tint(plan, at, fmin(fmax(taken / 0.8, 0.0), 1.0), skin);
 }
 
 static uint8_t byte_of(double value)

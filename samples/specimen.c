@@ -164,7 +164,7 @@ static void smooth(const demo_relief* map, float* value, float* spare, long reac
 /// How far points are from bone, and what carries the bones. `spare` of the matrix's size is overwritten.
 static void measure_bones(const demo_specimen* specimen, demo_ground* ground, float* spare)
 {
-    const double clear = 1.6, slope = 1.35; // what a bone's edge stands clear of the foot, and the foot's steepness
+    const double clear = 1.6, slope = 2.0; // what a bone's edge stands clear of the foot, and the foot's steepness
     for (size_t i = 0; i < ground->count; i++)
     {
         bool bone = specimen->owner[i] != BONES_NONE;
