@@ -1,8 +1,8 @@
 /// Mesh files: reading any that the trade uses, and writing PLY.
 ///
-/// PLY (binary and text), STL and OBJ are read here, in double, from a memory map and on all threads; every other
-/// format is Assimp's. What is in a file is checked before it is believed: counts against the file's size, indices
-/// against counts, numbers against infinity.
+/// PLY (binary and text), STL and OBJ are read here, in double and on all threads; every other format is Assimp's, in a
+/// process of its own. What is in a file is checked before it is believed: counts against the file's size, indices
+/// against counts, numbers against infinity. docs/files.md says what is kept and what is refused.
 
 #ifndef RLV_MESH_FILE_H
 #define RLV_MESH_FILE_H
@@ -30,7 +30,7 @@ typedef struct rlv_mesh_source
     char sha256[65]; ///< of the file's bytes, in hexadecimal
     size_t bytes;
     char format[16]; ///< "PLY", "STL", "OBJ", or the format's usual extension in capitals
-    size_t merged;   ///< corners merged, where the format repeats its vertices (STL)
+    size_t merged;   ///< vertices merged, where the format or the file repeats them
 } rlv_mesh_source;
 
 /// Read a mesh into a zeroed `mesh`, in millimetres; polygons are cut into triangles, formats that repeat their
