@@ -62,22 +62,29 @@ row() {
         | [ ("\($step - 1) to \($step)" | pad(6)),
             ($c.removed.volume_mm3 | millilitres($d) | pad(9)),
             ("\($c.removed.low_mm3 | millilitres($d)) to \($c.removed.high_mm3 | millilitres($d))" | pad(19)),
-            ((if ($added | length) > 0 then $c.added.volume_mm3 | millilitres($da) else "-" end) | pad(7)),
+            ((if ($added | length) > 0 then $c.added.volume_mm3 | millilitres($da) else "-" end) | pad(8)),
             ((if ($removed | length) > 0 then [$removed[].max_depth_mm] | max | shown(1) else "-" end) | pad(9)),
-            ("\($removed | length) + \($added | length)" | pad(8)) ]
+            ("\($removed | length) + \($added | length)" | pad(7)) ]
           + (if $with_truth == "yes"
-             then [ ($t.removed_mm3 | millilitres($d) | pad(9)),
-                    ((if $t.removed_mm3 >= $c.removed.low_mm3 and $t.removed_mm3 <= $c.removed.high_mm3 then "inside" else "outside" end)
-                     | pad(8)),
-                    ($t.added_mm3 | millilitres(1) | pad(7)) ]
+             then ($c.removed.volume_mm3 - $c.added.volume_mm3 + $c.untold.volume_mm3) as $net
+             | ([$c.removed, $c.added, $c.untold] | map((.high_mm3 - .low_mm3) / 2) | add) as $half
+             | ($t.removed_mm3 - $t.added_mm3) as $true_net
+             | (2 * $half / 1000 | decimals) as $dn
+             | [ ($t.removed_mm3 | millilitres($d) | pad(9)),
+                 ((if $t.removed_mm3 >= $c.removed.low_mm3 and $t.removed_mm3 <= $c.removed.high_mm3 then "inside" else "outside" end)
+                  | pad(8)),
+                 ($t.added_mm3 | millilitres(1) | pad(5)),
+                 ("\($net | millilitres($dn)) +- \($half | millilitres($dn))" | pad(11)),
+                 ($true_net | millilitres($dn) | pad(6)),
+                 ((if ($net - $true_net | fabs) <= $half then "inside" else "outside" end) | pad(7)) ]
              else [] end)
         | join("  ")'
 }
 
 table=$out/table.txt
 {
-    printf '%s' "stages  removed mL      95 % interval    added mL  greatest  regions "
-    if [ "$truth" = yes ]; then printf '%s' "    truth mL            truth added"; fi
+    printf '%6s  %9s  %19s  %8s  %9s  %7s' stages "removed" "95 % interval" added greatest regions
+    if [ "$truth" = yes ]; then printf '  %9s  %8s  %5s  %11s  %6s' "truth" "" added "with untold" truth; fi
     echo
 } > "$table"
 step=1
@@ -96,7 +103,14 @@ echo
 cat "$table"
 cat <<END
 
-removed and added: what could be told from noise. greatest: depth in mm. regions: removed + added.
+removed and added: mL of what could be told from noise. greatest: depth in mm. regions: removed + added.
+END
+if [ "$truth" = yes ]; then
+    cat <<'END'
+with untold: removed - added + not told apart, which also holds what was too thin to be told; beside it the true change of volume.
+END
+fi
+cat <<END
 What was removed is matrix, or bone that was never exposed: meshes alone cannot tell.
 Pictures: $out/change-*/depth.png (with before.png and after.png through the same camera).
 Each step in words: $out/change-*.txt; the numbers: change.json and regions.csv beside the pictures.
