@@ -12,8 +12,9 @@
 enum
 {
     MOST_REGIONS = 65000, // one label is kept for none
-    PAIRS_OF = 4000,      // points whose neighbours make the correlogram
-    BINS = 24,
+    PAIRS_OF = 3000,      // points whose neighbours make the variogram
+    MOST_PAIRS = 20000,   // a bin
+    BINS = 32,
 };
 
 /// Seeds look out of the noise by this many sd at the least.
@@ -62,14 +63,15 @@ static double distance2(const float* a, const float* b)
     return x * x + y * y + z * z;
 }
 
-static bool is_bulk(const side* s, uint32_t i)
+/// Differences of depth between samples, by their distance.
+typedef struct differences
 {
-    return fabs((double)s->depths->depth_mm[i] - s->bulk.centre) <= 3.0 * s->bulk.sd;
-}
+    size_t count[BINS];
+    float* value; ///< BINS rows of MOST_PAIRS
+} differences;
 
-/// Add the products of sample `i` with its neighbours within the correlogram's reach.
-static void add_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double bin_mm, double product[BINS],
-                      size_t pairs[BINS])
+/// Note how sample `i` differs from its neighbours within the variogram's reach.
+static void note_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double bin_mm, differences* d)
 {
     for (int step = 0; step < 27; step++)
     {
@@ -82,45 +84,61 @@ static void add_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double 
             const uint32_t j = cells->member[m];
             const double apart = sqrt(distance2(s->depths->position_mm + 3 * i, s->depths->position_mm + 3 * j));
             const int bin = (int)(apart / bin_mm);
-            if (j == i || bin >= BINS || !is_bulk(s, j))
+            const float difference = fabsf(s->depths->depth_mm[i] - s->depths->depth_mm[j]);
+            if (j == i || bin >= BINS || isnan(difference) || d->count[bin] == MOST_PAIRS)
                 continue;
-            product[bin] += ((double)s->depths->depth_mm[i] - s->bulk.centre) *
-                            ((double)s->depths->depth_mm[j] - s->bulk.centre);
-            pairs[bin]++;
+            d->value[MOST_PAIRS * (size_t)bin + d->count[bin]++] = difference;
         }
     }
 }
 
-/// The lag at which the covariance of the depths, over its level at the far end of the reach (slow warp), has fallen to
-/// exp(-1/2) of the sample's variance; never below the spacing.
-static rlv_status correlation_length(double* length_mm, const side* s, rlv_error* error)
+/// The level at which a variogram stands still (the noise's variance), and where it has come to 1 - exp(-1/2) of it. Beyond the noise
+/// it goes on rising, slowly, with the warp.
+static void read_variogram(const double* level, double bin_mm, rlv_depth_noise* noise)
 {
-    const double bin = 0.75 * s->sampling->spacing_mm, reach = bin * BINS;
-    rlv_cubes cells = {0};
-    *length_mm = s->sampling->spacing_mm;
-    rlv_status status = rlv_cubes_build(&cells, s->depths->count, s->depths->position_mm, s->tag, reach, error);
-    double product[BINS] = {0};
-    size_t pairs[BINS] = {0};
-    const size_t stride = s->depths->count / PAIRS_OF + 1;
-    if (status == RLV_DONE)
-        for (size_t i = 0; i < s->depths->count; i += stride)
-            if (is_bulk(s, (uint32_t)i))
-                add_pairs(s, &cells, (uint32_t)i, bin, product, pairs);
-    double floor_level = 0.0;
-    size_t floor_pairs = 0;
-    for (int b = BINS * 3 / 4; b < BINS; b++)
-        floor_level += product[b], floor_pairs += pairs[b];
-    floor_level = floor_pairs > 0 ? fmax(floor_level / (double)floor_pairs, 0.0) : 0.0;
-    const double variance = s->bulk.sd * s->bulk.sd - floor_level;
-    for (int b = 0; status == RLV_DONE && b < BINS * 3 / 4 && variance > 0.0; b++)
-    {
-        if (pairs[b] < 50)
-            continue;
-        if (product[b] / (double)pairs[b] - floor_level < exp(-0.5) * variance)
+    int still = BINS - 1;
+    for (int b = 0; b < BINS / 2; b++)
+        if (level[b] > 0.0 && level[2 * b + 1] < 1.25 * level[b])
+        {
+            still = 2 * b + 1;
             break;
-        *length_mm = fmax(*length_mm, (b + 1) * bin);
+        }
+    int rise = 0;
+    while (rise < still && level[rise] < (1.0 - exp(-0.5)) * level[still])
+        rise++;
+    noise->sd_mm = fmax(noise->sd_mm, sqrt(level[still]));
+    noise->length_mm = fmax(noise->length_mm, rise * bin_mm);
+}
+
+/// Sd and correlation length of the noise, from the variogram of the depths by medians, which neither a cut nor slow warp disturbs
+/// much (after N. Cressie, D. M. Hawkins, Robust estimation of the variogram, Mathematical Geology 12, 1980). The greater of what is
+/// in `noise` and what this side shows; the length is never below the spacing.
+static rlv_status measure_noise(rlv_depth_noise* noise, const side* s, rlv_error* error)
+{
+    const double bin = 0.5 * s->sampling->spacing_mm;
+    rlv_cubes cells = {0};
+    differences d = {.value = rlv_reserve(BINS * (size_t)MOST_PAIRS, sizeof(float), error)};
+    rlv_status status = d.value == NULL ? RLV_SYSTEM
+                                        : rlv_cubes_build(&cells, s->depths->count, s->depths->position_mm, s->tag,
+                                                          bin * BINS, error);
+    if (status == RLV_DONE)
+    {
+        const size_t stride = s->depths->count / PAIRS_OF + 1;
+        for (size_t i = 0; i < s->depths->count; i += stride)
+            note_pairs(s, &cells, (uint32_t)i, bin, &d);
+        double level[BINS];
+        for (int b = 0; b < BINS; b++)
+        {
+            const double median =
+                d.count[b] >= 50 ? rlv_median_of(d.count[b], d.value + MOST_PAIRS * (size_t)b, error) : 0.0;
+            const double sd = median / gsl_cdf_ugaussian_Pinv(0.75);
+            level[b] = 0.5 * sd * sd;
+        }
+        noise->length_mm = fmax(noise->length_mm, s->sampling->spacing_mm);
+        read_variogram(level, bin, noise);
     }
     rlv_cubes_free(&cells);
+    free(d.value);
     return status;
 }
 
@@ -449,12 +467,9 @@ static void seed_at_feet(side* after, const side* before)
 
 static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, rlv_error* error)
 {
-    double length = 0.0, length_after = 0.0;
-    rlv_status status = correlation_length(&length, before, error);
+    rlv_status status = measure_noise(noise, before, error);
     if (status == RLV_DONE)
-        status = correlation_length(&length_after, after, error);
-    noise->length_mm = fmax(length, length_after);
-    noise->sd_mm = before->bulk.sd;
+        status = measure_noise(noise, after, error);
     const double least = 1.5 * fmax(before->sampling->spacing_mm, after->sampling->spacing_mm);
     double area = 0.0;
     for (size_t i = 0; i < before->sampling->count; i++)
