@@ -12,13 +12,16 @@
 enum
 {
     MOST_REGIONS = 65000, // one label is kept for none
-    PAIRS_OF = 3000,      // points whose neighbours make the variogram
-    MOST_PAIRS = 20000,   // a bin
+    PAIRS_OF = 400,       // points, spread over the whole block, whose neighbours make the variogram
+    MOST_PAIRS = 60000,   // a bin
     BINS = 32,
 };
 
 /// Seeds look out of the noise by this many sd at the least.
 static const double SEED_SD = 4.5;
+
+/// What two tessellations may differ by at a sharp edge, over the mean allowance of its cell.
+static const double CHORD_ALLOWANCE = 3.0;
 
 /// One stage's samples as this file works on them.
 typedef struct side
@@ -163,7 +166,7 @@ static rlv_status seed_scale(side* s, double scale_mm, double threshold, double*
     for (size_t c = 0; c < a.cells.count; c++)
     {
         const double excess = (double)level[c] - bulk.centre;
-        const double needed = threshold * bulk.sd + 2.0 * (double)a.chord[c];
+        const double needed = threshold * bulk.sd + CHORD_ALLOWANCE * (double)a.chord[c];
         // A cell beside a deep one is no seed: its own mean must carry half of it.
         if (!(fabs(excess) > needed) || !(((double)a.own[c] - bulk.centre) * copysign(1.0, excess) > 0.5 * needed))
             continue;
@@ -358,12 +361,15 @@ static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* 
         region[number[root]].depth_mm3 += area * (double)s->depths->depth_mm[list->sample[i]];
     }
     qsort(region, count, sizeof *region, by_area);
-    regions->count = count < MOST_REGIONS ? count : MOST_REGIONS;
+    // What is smaller than the noise's own spots is one of them. Both stages' samples were summed.
+    const double spot = 2.0 * M_PI * regions->noise.length_mm * regions->noise.length_mm;
+    while (regions->count < count && regions->count < MOST_REGIONS && region[regions->count].area_mm2 > 2.0 * spot)
+        regions->count++;
     if ((regions->sign = rlv_reserve(regions->count, sizeof *regions->sign, error)) == NULL ||
         (*mean_mm = rlv_reserve(regions->count, sizeof **mean_mm, error)) == NULL)
         goto end;
     for (size_t r = 0; r < count; r++)
-        number[region[r].root] = r < MOST_REGIONS ? (uint32_t)(r + 1) : 0;
+        number[region[r].root] = r < regions->count ? (uint32_t)(r + 1) : 0;
     for (size_t r = 0; r < regions->count; r++)
     {
         regions->sign[r] = list->negative[region[r].root] ? -1 : 1;

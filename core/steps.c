@@ -15,10 +15,10 @@ enum
 
 /// The span of depth among nine cells of pure noise has a mean of 2.97 and an sd of 0.81 of a cell's; five of its sd over the
 /// middle is a rim that noise makes once in some hundred thousand cells.
-static const double RIM_SD = 5.0;
+static const double RIM_SD = 2.5;
 
 /// A jump over a rim is a step from this share of what makes a rim.
-static const double STEP_SHARE = 0.6;
+static const double STEP_SHARE = 0.5;
 
 typedef struct piece
 {
