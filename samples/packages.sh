@@ -21,7 +21,8 @@ build libssl-dev library libcrypto
 build fonts-dejavu-core font DejaVu
 demo jq command jq
 test libcriterion-dev library criterion
-test man-db command man
+test assimp-testmodels path /usr/share/assimp/models
+test locales path /usr/share/i18n/locales/de_DE
 TABLE
 }
 
@@ -29,6 +30,7 @@ package_there() {
     case $1 in
     command) command -v "$2" > /dev/null 2>&1 ;;
     library) command -v pkg-config > /dev/null 2>&1 && pkg-config --exists "$2" ;;
+    path) [ -e "$2" ] ;;
     font) [ -d /usr/share/fonts/truetype/dejavu ] || { command -v fc-list > /dev/null 2>&1 && fc-list | grep -q "$2"; } ;;
     esac
 }

@@ -57,7 +57,7 @@ run() {
     preset=$1
     shift
     say "building ($preset)"
-    cmake --preset "$preset" > "build/$preset.log" 2>&1 || { cat "build/$preset.log"; exit 1; }
+    cmake --preset "$preset" -DRLV_BUILD_TESTS=ON > "build/$preset.log" 2>&1 || { cat "build/$preset.log"; exit 1; }
     cmake --build --preset "$preset" >> "build/$preset.log" 2>&1 || { tail -n 60 "build/$preset.log"; exit 1; }
     say "testing ($preset)"
     rm -f "build/$preset/Testing/Temporary/LastTest.log"
