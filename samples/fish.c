@@ -309,7 +309,8 @@ static void invert(fish_scute* scute)
 static void tip(const demo_fish* fish, fish_scute* scute)
 {
     fish_section c = fish_section_at(fish, nearest_along(fish, scute->life.at_mm));
-    rlv_vec3 at = rlv_vec3_along(c.centre_mm, fish_half_width(&c) + 12.0, c.left);
+    double beside = 3.0 + 0.4 * c.half_height_mm; // out of the foot of matrix that a thick trunk is left on
+    rlv_vec3 at = rlv_vec3_along(c.centre_mm, fish_half_width(&c) + beside, c.left);
     at.z = fish_bedding_mm(fish, at.x, at.y) + 1.5;
     rlv_vec3 out = turned(c.up, c.along, 52.0 * DEGREE);
     scute->found = frame_of(at, out, turned(c.along, c.up, 35.0 * DEGREE));

@@ -320,7 +320,8 @@ static double area_share(int area, const demo_spot* p)
     case CLEANING:
         return rim;
     case RIM_DRESSING:
-        return rim * (1.0 - smooth_step(20.0, 27.0, hypot(p->x - 140.0, p->y + 98.0)));
+        return rim * (1.0 - smooth_step(20.0, 27.0, hypot(p->x - 140.0, p->y + 98.0))) *
+               smooth_step(27.0, 33.0, out); // clear of the flank's window
     default:
         return 0.0;
     }
@@ -338,8 +339,8 @@ static double area_target(const demo_specimen* specimen, int area, const demo_sp
     {
     case OVERBURDEN:
         return p->bedding + 17.0 +
-               22.0 * exp(-pow(fmax(0.0, fabs(p->left) - 18.0) / 34.0, 2.0)) *
-                   (1.0 - smooth_step(420.0, 560.0, p->along)) +
+               22.0 * exp(-pow(fmax(0.0, fabs(p->left) - 18.0) / 24.0, 2.0)) *
+                   (0.3 + 0.7 * smooth_step(0.0, 110.0, p->along)) * (1.0 - smooth_step(420.0, 560.0, p->along)) +
                1.9 * chisel_marks(seed + 3, p->x, p->y, 11.0) + 0.8 * wave;
     case SKULL:
     case BACK:
@@ -368,7 +369,7 @@ static double added_mm(int stage, const demo_spot* p, double* bead_mm)
     if (fabs(p->left) < p->half - 3.0)
         *bead_mm =
             0.9 * (1.0 - smooth_step(0.8, 2.6, from_crack)) * smooth_step(0.0, 3.0, p->half - 3.0 - fabs(p->left));
-    return 0.15 * (1.0 - smooth_step(15.0, 18.0, hypot(p->along - 94.0, p->left - 2.0)));
+    return 0.15 * (1.0 - smooth_step(15.0, 18.0, hypot(p->along - 82.0, p->left - 2.0)));
 }
 
 /// How much bone is gone at a stage from the chipped scute.
