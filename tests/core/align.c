@@ -163,8 +163,7 @@ Test(align, covariance_holds_the_errors_of_forty_trials)
     // Mean of 40 chi-squared values of 6 degrees: 99.9 % limits of a sum with 240 degrees.
     cr_expect_gt(sum, gsl_cdf_chisq_Pinv(0.0005, 6.0 * trials), "mean %.2f", sum / trials);
     cr_expect_lt(sum, gsl_cdf_chisq_Pinv(0.9995, 6.0 * trials), "mean %.2f", sum / trials);
-    // 240 intervals of 95 %, by sixes not independent: sd at most sqrt(6) * sqrt(240 * 0.95 * 0.05) / sqrt(6) ... 240 *
-    // 0.95 - 4 sd.
+    // 240 intervals of 95 %, the six of a pose nearly independent: mean 228, sd 3.4, and four of these.
     cr_expect_gt(inside, 228 - 14, "%d of 240", inside);
 }
 
