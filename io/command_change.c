@@ -127,19 +127,24 @@ static void tell_part(FILE* text, const char* name, const rlv_interval* part, bo
         fprintf(text, "  %-11s nothing that can be told apart from noise\n", name);
 }
 
+/// Mean depth over BEFORE's part of a region. Where most of the region is on AFTER, the volume over that part is no
+/// depth: none is told.
+static rlv_words mean_depth(const rlv_change_region* region)
+{
+    double sd_mm = words_sd(region->volume_mm3) / region->area_mm2;
+    if (!(fabs(region->mean_depth_mm) <= region->max_depth_mm))
+        return (rlv_words){"-"};
+    return sd_mm > 0.0 ? words_number(region->mean_depth_mm, words_decimals(fmax(sd_mm, 0.02)))
+                       : words_figures(region->mean_depth_mm, 3);
+}
+
 static void tell_region(FILE* text, size_t number, const rlv_change_region* region, double noise_sd_mm)
 {
-    double mean_sd = words_sd(region->volume_mm3) / region->area_mm2;
-    int decimals = words_decimals(noise_sd_mm);
-    if (decimals > 2)
-        decimals = 2;
     fprintf(text, "  %4zu  %-8s %10s  %-20s %9s %7s %9s   %.0f, %.0f, %.0f\n", number, class_name(region->kind),
             words_value(region->volume_mm3, 1000.0).text, words_ends(region->volume_mm3, 1000.0).text,
-            words_figures(region->area_mm2 / 100.0, 3).text,
-            mean_sd > 0.0 ? words_number(region->mean_depth_mm, words_decimals(mean_sd)).text
-                          : words_figures(region->mean_depth_mm, 3).text,
-            words_number(region->max_depth_mm, decimals).text, region->centroid_mm.x, region->centroid_mm.y,
-            region->centroid_mm.z);
+            words_figures(region->area_mm2 / 100.0, 3).text, mean_depth(region).text,
+            words_number(region->max_depth_mm, words_decimals(fmax(noise_sd_mm, 0.02))).text, region->centroid_mm.x,
+            region->centroid_mm.y, region->centroid_mm.z);
 }
 
 static void tell_regions(FILE* text, const rlv_change* change)
