@@ -523,7 +523,7 @@ static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* e
     return RLV_DONE;
 }
 
-/// What a fifth, a tenth… of the detection limit's table is made from: a patch as wide as two cells of a scale is seen there.
+/// A patch three cells of a scale wide is seen at that scale: by its depth, or, from twice a step's scale on, by its rim.
 static void tell_limits(rlv_change* change, const work* w)
 {
     const rlv_depth_noise* noise = &w->regions.noise;
@@ -533,8 +533,12 @@ static void tell_limits(rlv_change* change, const work* w)
         best = fmin(best, noise->threshold * noise->scale_sd_mm[k]);
         change->limit[k] = (rlv_detection_limit){9.0 * noise->scale_mm[k] * noise->scale_mm[k], best};
     }
-    for (int k = RLV_REGION_SCALES; k < RLV_CHANGE_LIMITS; k++)
-        change->limit[k] = (rlv_detection_limit){10.0 * change->limit[k - 1].area_mm2, best};
+    for (int k = 0; k < RLV_REGION_STEPS; k++)
+    {
+        best = fmin(best, noise->step_mm[k]);
+        change->limit[RLV_REGION_SCALES + k] =
+            (rlv_detection_limit){36.0 * noise->step_scale_mm[k] * noise->step_scale_mm[k], best};
+    }
 }
 
 /// The volumes whose errors are predicted: each region, all that was removed, all that was added, and the rest.
@@ -622,6 +626,22 @@ static rlv_status sort_regions(rlv_change* change, const work* w, rlv_error* err
     return status;
 }
 
+/// Where nothing of a kind was found, up to the detection limit of the widest patch may have gone, or come, all over.
+static void bound_unseen(rlv_change* change, const work* w)
+{
+    bool seen[2] = {false, false};
+    double area = 0.0;
+    for (size_t r = 0; r < change->region_count; r++)
+        seen[change->region[r].kind] = true;
+    for (size_t i = 0; i < w->still_count; i++)
+        area += w->still[i].area_mm2;
+    const double most = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm * area;
+    if (!seen[RLV_CHANGE_REMOVED])
+        change->removed_mm3 = (rlv_interval){0.0, 0.0, most};
+    if (!seen[RLV_CHANGE_ADDED])
+        change->added_mm3 = (rlv_interval){0.0, 0.0, most};
+}
+
 static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const work* w, rlv_error* error)
 {
     volumes v = {0};
@@ -643,6 +663,7 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
         }
         change->removed_mm3 = interval_of(removed, v.error + count, more_sd(w, v.patches + count, removed));
         change->added_mm3 = magnitude(interval_of(added, v.error + count + 1, more_sd(w, v.patches + count + 1, added)), -1);
+        bound_unseen(change, w);
         // What was taken off as the field's error stays in the balance: it is what nobody can tell.
         const double rest = sum[0].signed_mm3 + v.error[count].mean_mm3 + v.error[count + 1].mean_mm3;
         const double half = 1.959964 * hypot(v.error[count + 2].sd_mm3, hypot(v.error[count].sd_mm3, v.error[count + 1].sd_mm3));
@@ -693,14 +714,11 @@ static rlv_status measure(rlv_change* change, work* w, rlv_error* error)
     const size_t labels = w->regions.count + 1;
     column_sum* sum = rlv_reserve(labels, sizeof *sum, error);
     status = sum != NULL ? sum_columns(change, sum, labels, w, error) : RLV_SYSTEM;
+    tell_limits(change, w);
+    tell_noise(change, w);
     if (status == RLV_DONE)
         status = tell_volumes(change, sum, w, error);
     free(sum);
-    if (status == RLV_DONE)
-    {
-        tell_limits(change, w);
-        tell_noise(change, w);
-    }
     return status;
 }
 

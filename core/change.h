@@ -60,7 +60,7 @@ typedef struct rlv_change_options
 
 typedef struct rlv_change
 {
-    rlv_interval removed_mm3, added_mm3; ///< magnitudes
+    rlv_interval removed_mm3, added_mm3; ///< magnitudes; where no region of a kind was found, 0 and what the detection limit leaves room for
     rlv_interval untold_mm3;             ///< signed; removed - added + untold = volume before - volume after
     size_t region_count;
     rlv_change_region* region;           ///< by falling volume
