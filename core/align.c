@@ -241,9 +241,12 @@ static rlv_status judge(rlv_alignment* alignment, const alignment_work* w, rlv_e
                  "another pose, %.0f mm away at the farthest corner, fits about as well: the block is nearly symmetric",
                  rlv_search_apart_mm(&w->after_samples, &fit->pose, &w->contender[1].fit.pose));
     else if (!(fit->far_sd_mm < loose_share * w->after_samples.radius_mm))
+    {
+        alignment->loose = true;
         snprintf(alignment->reason, sizeof alignment->reason,
                  "the surface hardly holds the pose: at the farthest corner it is uncertain by %.2g mm (sd)",
                  fit->far_sd_mm);
+    }
     else
         alignment->ambiguous = false;
     return RLV_DONE;

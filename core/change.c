@@ -126,9 +126,7 @@ static rlv_status align_again(work* w, rlv_alignment* alignment, rlv_error* erro
                                            .before_left_out = before,
                                            .after_left_out = after,
                                            .seed = w->options->seed};
-        const bool ambiguous = alignment->ambiguous;
         status = rlv_align(alignment, w->before, w->before_tree, w->after, &options, error);
-        alignment->ambiguous |= ambiguous;
         w->pose = alignment->pose;
     }
     free(before);
@@ -144,7 +142,8 @@ static rlv_status align_first(work* w, rlv_alignment* alignment, rlv_error* erro
                                        .progress = w->options->progress};
     rlv_status status = rlv_align(alignment, w->before, w->before_tree, w->after, &options, error);
     w->pose = alignment->pose;
-    if (status == RLV_DONE && alignment->ambiguous)
+    // A pose that is only weakly held is the misfit's to widen for.
+    if (status == RLV_DONE && alignment->ambiguous && !alignment->loose)
         status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
                           "put marks on the rim that both stages show, or align by tie points and say --aligned",
                           "the alignment is ambiguous: %s", alignment->reason);

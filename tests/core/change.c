@@ -102,12 +102,27 @@ Test(change, depth_of_a_region_is_the_depth_of_the_cut)
                                       .same_mesh = true});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_assert_eq(change.region_count, 1);
-    // Along the radius 4 mm; a smooth block's normals stray from its radii by up to a quarter radian, so that depths along them are
-    // 4 * cos 0.25 to 4 mm at the deepest; the rim takes up to a tenth of the mean.
-    cr_expect(change.region[0].max_depth_mm > 3.87 && change.region[0].max_depth_mm < 4.05, "%g",
+    // The area that the cone takes, and its rim: seeds reach past it by at most a cell of the coarsest scale, two lengths or three spacings
+    // of the samples, here the mesh's edges of 1.6 mm.
+    double area = 0.0, radius = 0.0;
+    for (size_t t = 0; t < c.before.triangle_count; t++)
+    {
+        const rlv_vec3 a = rlv_mesh_vertex(&c.before, c.before.corner[3 * t]),
+                       b = rlv_mesh_vertex(&c.before, c.before.corner[3 * t + 1]),
+                       d = rlv_mesh_vertex(&c.before, c.before.corner[3 * t + 2]);
+        const rlv_vec3 middle = rlv_vec3_add(a, rlv_vec3_add(b, d));
+        if (acos(rlv_vec3_dot(rlv_vec3_unit(middle), rlv_vec3_unit(c.cut.direction))) > c.cut.half_angle_rad)
+            continue;
+        area += 0.5 * rlv_vec3_length(rlv_vec3_cross(rlv_vec3_sub(b, a), rlv_vec3_sub(d, a)));
+        radius = fmax(radius, rlv_vec3_length(middle) / 3.0);
+    }
+    const double rim = 2.0 * M_PI * radius * sin(c.cut.half_angle_rad) * 3.0 * 1.6;
+    cr_expect(fabs(change.region[0].area_mm2 - area) < rim, "%g for %g, rim %g", change.region[0].area_mm2, area, rim);
+    cr_expect_float_eq(change.region[0].mean_depth_mm, change.region[0].volume_mm3.value / change.region[0].area_mm2, 1e-9);
+    // Along the radius 4 mm; a smooth block's normals stray from its radii by up to a third of a radian, so that the deepest place
+    // lies between 4 cos(1/3) and 4 mm below the old surface.
+    cr_expect(change.region[0].max_depth_mm > 3.78 && change.region[0].max_depth_mm < 4.01, "%g",
               change.region[0].max_depth_mm);
-    cr_expect(change.region[0].mean_depth_mm > 3.4 && change.region[0].mean_depth_mm < 4.05, "%g",
-              change.region[0].mean_depth_mm);
     rlv_change_free(&change);
     carving_free(&c);
 }
@@ -190,7 +205,7 @@ Test(change, intervals_hold_the_truth_in_a_seeded_share_of_trials)
 #pragma omp parallel for reduction(+ : inside) schedule(dynamic, 1)
     for (int t = 0; t < TRIALS; t++)
     {
-        const carving_plan plan = carving_draw(9000 + (uint64_t)t, 2.0, 30000);
+        const carving_plan plan = carving_draw(9000 + (uint64_t)t, 2.0, 24000);
         carving c = carve(&plan);
         const rlv_change_options options = {.aligned = true, .before_scale_sd = plan.scale_sd,
                                             .after_scale_sd = plan.scale_sd};

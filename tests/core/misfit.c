@@ -7,7 +7,7 @@
 
 enum
 {
-    SIDE = 18,  // patches along a plate
+    SIDE = 14,  // patches along a plate
     TRIALS = 400,
 };
 

@@ -41,6 +41,7 @@ carving carve(const carving_plan* plan)
     rock after = before;
     if (plan->depth_mm > 0.0)
         add_cut(&after, plan, &random);
+    c.cut = after.cut[0];
     const uint64_t mesh_seed = scan_random_bits(&random) | 1u;
     need(rock_mesh(&c.before, &before, plan->triangles, mesh_seed, &error), &error);
     need(rock_mesh(&c.after, &after, plan->triangles, plan->same_mesh ? mesh_seed : mesh_seed + 2, &error), &error);

@@ -25,6 +25,7 @@ typedef struct carving
 {
     rlv_mesh before, after;
     double removed_mm3;  ///< truth: the noise-free meshes' volumes, by the divergence theorem
+    rock_cut cut;        ///< what was taken off
     rlv_pose truth;      ///< carries AFTER into BEFORE's frame
 } carving;
 
