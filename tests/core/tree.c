@@ -4,7 +4,6 @@
 #include "tree_parts.h"
 
 #include <criterion/criterion.h>
-#include <criterion/new/assert.h>
 #include <float.h>
 #include <math.h>
 #include <omp.h>
@@ -234,6 +233,136 @@ Test(tree, nearest_is_brute_force_on_a_closed_surface)
     rlv_mesh_free(&mesh);
 }
 
+Test(tree, nearest_is_brute_force_where_one_axis_is_a_billion_times_another)
+{
+    rlv_mesh mesh = random_soup(800, 0.2f, 5);
+    float* query = random_points(1000, 1.5f, 6);
+    for (size_t i = 0; i < 3000; i++)
+        query[i] *= i % 3 == 0 ? 1e6f : i % 3 == 2 ? 1e-3f : 1.0f;
+    for (size_t i = 0; i < 3 * mesh.vertex_count; i++)
+        mesh.position_mm[i] *= i % 3 == 0 ? 1e6f : i % 3 == 2 ? 1e-3f : 1.0f;
+    check_nearest(&mesh, 1000, query);
+    free(query);
+    rlv_mesh_free(&mesh);
+}
+
+Test(tree, nearest_of_a_thousand_copies_of_one_triangle)
+{
+    rlv_mesh mesh = soup_of(1000);
+    for (size_t t = 0; t < 1000; t++)
+        memcpy(mesh.position_mm + 9 * t, (float[9]){0, 0, 0, 3, 0, 0, 0, 4, 0}, 9 * sizeof(float));
+    float* query = random_points(500, 5.0f, 8);
+    check_nearest(&mesh, 500, query);
+    rlv_tree* tree = tree_of(&mesh);
+    rlv_ray ray = {{0.5f, 0.5f, -2.0f}, {0.0f, 0.0f, 4.0f}, INFINITY};
+    rlv_hit hit;
+    rlv_tree_rays(tree, 1, &ray, &hit);
+    cr_assert_lt(hit.triangle, 1000);
+    cr_assert_eq(hit.distance, 0.5f);
+    rlv_tree_free(tree);
+    free(query);
+    rlv_mesh_free(&mesh);
+}
+
+Test(tree, one_triangle_is_met_from_either_side)
+{
+    rlv_mesh mesh = soup_of(1);
+    memcpy(mesh.position_mm, (float[9]){0, 0, 1, 4, 0, 1, 0, 4, 1}, 9 * sizeof(float));
+    rlv_tree* tree = tree_of(&mesh);
+    rlv_ray ray[5] = {{{1, 2, 3}, {0, 0, -1}, INFINITY},
+                      {{1, 2, -1}, {0, 0, 0.5f}, INFINITY},
+                      {{1, 2, 3}, {0, 0, -1}, 2.0f},
+                      {{1, 2, 3}, {0, 0, -1}, 1.9f},
+                      {{3, 3, 3}, {0, 0, -1}, INFINITY}};
+    const float distance[5] = {2.0f, 4.0f, 2.0f, INFINITY, INFINITY};
+    rlv_hit hit[5];
+    rlv_tree_rays(tree, 5, ray, hit);
+    for (size_t i = 0; i < 5; i++)
+        cr_assert_eq(hit[i].distance, distance[i], "ray %zu", i);
+    cr_assert_eq(hit[0].u, 0.25f);
+    cr_assert_eq(hit[0].v, 0.5f);
+    rlv_nearest nearest;
+    rlv_tree_nearest(tree, 1, (float[3]){1, 1, 4}, INFINITY, &nearest);
+    cr_assert_eq(nearest.distance_mm, 3.0f);
+    cr_assert_eq(nearest.point_mm[0], 1.0f);
+    cr_assert_eq(nearest.point_mm[1], 1.0f);
+    cr_assert_eq(nearest.point_mm[2], 1.0f);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+
+Test(tree, nearest_keeps_to_its_limit)
+{
+    rlv_mesh mesh = random_soup(700, 0.1f, 11);
+    rlv_tree* tree = tree_of(&mesh);
+    float* query = random_points(3000, 1.5f, 12);
+    rlv_nearest free_of_limit[3000], found[3000];
+    const float limit = 0.2f;
+    rlv_tree_nearest(tree, 3000, query, INFINITY, free_of_limit);
+    rlv_tree_nearest(tree, 3000, query, limit, found);
+    size_t within = 0;
+    for (size_t i = 0; i < 3000; i++)
+    {
+        // Distances are compared as squares in float: a few roundings of the reach (here below 4) either way.
+        float slack = 16.0f * FLT_EPSILON * 4.0f;
+        if (free_of_limit[i].distance_mm < limit - slack)
+        {
+            within++;
+            cr_assert_float_eq(found[i].distance_mm, free_of_limit[i].distance_mm, slack);
+        }
+        if (free_of_limit[i].distance_mm > limit + slack)
+        {
+            cr_assert_eq(found[i].triangle, RLV_TREE_NONE);
+            cr_assert(isinf(found[i].distance_mm));
+        }
+    }
+    cr_assert(within > 300 && within < 2700, "%zu queries tell nothing", within);
+    free(query);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+
+Test(tree, query_or_ray_that_is_nowhere_finds_nothing)
+{
+    rlv_mesh mesh = wrinkled_ball(2);
+    rlv_tree* tree = tree_of(&mesh);
+    rlv_nearest nearest[2];
+    rlv_tree_nearest(tree, 2, (float[6]){NAN, 0, 0, INFINITY, 0, 0}, INFINITY, nearest);
+    rlv_ray ray[4] = {{{0, 0, 0}, {0, 0, 0}, INFINITY},
+                      {{0, 0, 0}, {NAN, 0, 1}, INFINITY},
+                      {{NAN, 0, 0}, {0, 0, 1}, INFINITY},
+                      {{0, 0, 0}, {0, 0, 1}, NAN}};
+    rlv_hit hit[4];
+    bool blocked[4];
+    rlv_tree_rays(tree, 4, ray, hit);
+    rlv_tree_blocked(tree, 4, ray, blocked);
+    for (size_t i = 0; i < 2; i++)
+        cr_assert_eq(nearest[i].triangle, RLV_TREE_NONE);
+    for (size_t i = 0; i < 4; i++)
+        cr_assert(hit[i].triangle == RLV_TREE_NONE && isinf(hit[i].distance) && !blocked[i], "ray %zu", i);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+
+Test(tree, mesh_with_a_corner_nowhere_is_refused)
+{
+    const float bad[2] = {NAN, INFINITY};
+    for (int i = 0; i < 3; i++)
+    {
+        rlv_mesh mesh = wrinkled_ball(2);
+        if (i < 2)
+            mesh.position_mm[100] = bad[i];
+        else
+            mesh.corner[100] = (uint32_t)mesh.vertex_count;
+        rlv_tree* tree = NULL;
+        rlv_error error = {0};
+        cr_assert_eq(rlv_tree_build(&tree, &mesh, &error), RLV_BAD_INPUT);
+        cr_assert_null(tree);
+        cr_assert_not_null(strstr(error.what, i < 2 ? "triangle 11 " : "triangle 33 "), "%s", error.what);
+        rlv_mesh_free(&mesh);
+    }
+}
+
 Test(tree, empty_mesh_is_refused)
 {
     rlv_mesh mesh = {0};
@@ -282,3 +411,302 @@ Test(tree, rays_at_edges_and_corners_never_leak)
     rlv_tree_free(tree);
     rlv_mesh_free(&mesh);
 }
+
+/// The same far from zero, where the corners lie on a coarse grid, and rays lie in the planes of boxes.
+Test(tree, rays_far_from_zero_never_leak)
+{
+    rlv_mesh mesh = wrinkled_ball(5);
+    for (size_t i = 0; i < 3 * mesh.vertex_count; i++)
+        mesh.position_mm[i] = mesh.position_mm[i] * 0.01f + (i % 3 == 0 ? 1000.0f : i % 3 == 1 ? -2000.0f : 500.0f);
+    rlv_tree* tree = tree_of(&mesh);
+    size_t count = mesh.vertex_count, leaked = 0;
+    rlv_ray* ray = malloc(count * sizeof *ray);
+    rlv_hit* hit = malloc(count * sizeof *hit);
+    uint64_t seed = 2;
+    for (int round = 0; round < 20; round++)
+    {
+        const float origin[3] = {1000.0f + 0.1f * draw(&seed), -2000.0f + 0.1f * draw(&seed),
+                                 500.0f + 0.1f * draw(&seed)};
+        for (size_t i = 0; i < count; i++)
+        {
+            ray[i].limit = INFINITY;
+            memcpy(ray[i].origin_mm, origin, sizeof origin);
+            for (size_t k = 0; k < 3; k++)
+                ray[i].direction[k] = mesh.position_mm[3 * i + k] - origin[k];
+            // Every third one along an axis, from a point that shares two coordinates with the corner.
+            if (i % 3 == 0)
+                for (size_t k = 0; k < 3; k++)
+                {
+                    bool along = k == i / 3 % 3;
+                    float to = mesh.position_mm[3 * i + k], a = fabsf(to - origin[k]) < 0.15f ? to : origin[k];
+                    ray[i].origin_mm[k] = along ? origin[k] : a;
+                    ray[i].direction[k] = !along ? 0.0f : to != origin[k] ? to - origin[k] : 1.0f;
+                }
+        }
+        rlv_tree_rays(tree, count, ray, hit);
+        for (size_t i = 0; i < count; i++)
+            leaked += hit[i].triangle == RLV_TREE_NONE;
+    }
+    cr_assert_eq(leaked, 0, "%zu of %zu rays leaked", leaked, 20 * count);
+    free(hit);
+    free(ray);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+
+/// A flat wall is where the slack of the box test matters: the boxes of leaves meet in planes without overlapping, so
+/// that a ray at such a plane is lost where the box test and the triangle test round to different sides of it.
+Test(tree, rays_at_a_flat_wall_never_leak)
+{
+    enum
+    {
+        side = 48,
+        rays = 200000
+    };
+    uint64_t seed = 41;
+    float x[side + 1], y[side + 1];
+    for (size_t i = 0; i <= side; i++)
+    {
+        x[i] = (float)i + 0.3f * draw(&seed);
+        y[i] = (float)i + 0.3f * draw(&seed);
+    }
+    rlv_mesh mesh = soup_of(2 * side * side);
+    float* p = mesh.position_mm;
+    for (size_t i = 0; i < side; i++)
+        for (size_t k = 0; k < side; k++, p += 18)
+            memcpy(p,
+                   (float[18]){x[i], y[k], 7, x[i + 1], y[k], 7, x[i + 1], y[k + 1], 7, x[i], y[k], 7, x[i + 1],
+                               y[k + 1], 7, x[i], y[k + 1], 7},
+                   18 * sizeof *p);
+    rlv_tree* tree = tree_of(&mesh);
+    rlv_ray* ray = malloc(rays * sizeof *ray);
+    rlv_hit* hit = malloc(rays * sizeof *hit);
+    for (size_t i = 0; i < rays; i++)
+    {
+        size_t line = 2 + draw_bits(&seed) % (side - 3);
+        float along = 5.0f + (side - 10) * (0.5f + 0.5f * draw(&seed));
+        const float target[3] = {i % 2 ? x[line] : along, i % 2 ? along : y[line], 7.0f};
+        for (size_t k = 0; k < 3; k++)
+        {
+            ray[i].origin_mm[k] = 20.0f + 30.0f * draw(&seed);
+            ray[i].direction[k] = target[k] - ray[i].origin_mm[k];
+        }
+        ray[i].limit = INFINITY;
+    }
+    rlv_tree_rays(tree, rays, ray, hit);
+    size_t leaked = 0;
+    for (size_t i = 0; i < rays; i++)
+        leaked += hit[i].triangle == RLV_TREE_NONE;
+    cr_assert_eq(leaked, 0, "%zu of %d rays leaked", leaked, rays);
+    free(hit);
+    free(ray);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+
+/// One triangle and one ray in double, in the ray's sheared frame (Woop, Benthin & Wald 2013).
+typedef struct exact_meeting
+{
+    bool inside;     ///< the ray passes between the edges
+    double margin;   ///< how far from the nearest edge, across the ray
+    double distance; ///< along the ray, to the triangle's plane
+    double across;   ///< how far off the float test may see the ray, across
+    double along;    ///< and how far off the distance may come out
+} exact_meeting;
+
+static double plane_segment_distance(const double* a, const double* b)
+{
+    double x = b[0] - a[0], y = b[1] - a[1], length = x * x + y * y;
+    double t = length > 0.0 ? fmin(1.0, fmax(0.0, -(a[0] * x + a[1] * y) / length)) : 0.0;
+    return hypot(a[0] + t * x, a[1] + t * y);
+}
+
+/// With u half an epsilon, a corner's place across the ray is rounded by 5 u of its reach (see tree_walk.h), and the
+/// signs of the edge functions are exact for the places so rounded: what passes further than that from every edge is
+/// told rightly. An edge function is rounded by 4 u s^2, s the greatest offset of a corner across the ray; three of
+/// them over their sum weigh depths that differ by `rise`; a shift across moves the depth by the slope, at most rise *
+/// longest / |sum|; sum, quotient and product round by 8 u of the depth.
+static exact_meeting meet(const rlv_mesh* mesh, size_t triangle, const rlv_ray* ray)
+{
+    const float* d = ray->direction;
+    size_t kz = fabsf(d[0]) > fabsf(d[1]) ? 0 : 1;
+    kz = fabsf(d[2]) > fabsf(d[kz]) ? 2 : kz;
+    size_t kx = (kz + 1) % 3, ky = (kz + 2) % 3;
+    double at[3][3], reach = 0.0, offset = 0.0, low = INFINITY, high = -INFINITY, longest = 0.0;
+    for (size_t i = 0; i < 3; i++)
+    {
+        const float* p = mesh->position_mm + 9 * triangle + 3 * i;
+        double x = (double)p[kx] - (double)ray->origin_mm[kx], y = (double)p[ky] - (double)ray->origin_mm[ky];
+        double z = (double)p[kz] - (double)ray->origin_mm[kz];
+        at[i][0] = x - (double)d[kx] / (double)d[kz] * z;
+        at[i][1] = y - (double)d[ky] / (double)d[kz] * z;
+        at[i][2] = z;
+        reach = fmax(reach, fmax(fabs(x), fabs(y)) + fabs(z));
+        offset = fmax(offset, fmax(fabs(at[i][0]), fabs(at[i][1])));
+        low = fmin(low, z);
+        high = fmax(high, z);
+    }
+    double edge[3], sum = 0.0, depth = 0.0;
+    exact_meeting met = {.margin = INFINITY};
+    for (size_t i = 0; i < 3; i++)
+    {
+        const double *b = at[(i + 1) % 3], *c = at[(i + 2) % 3];
+        edge[i] = c[0] * b[1] - c[1] * b[0];
+        sum += edge[i];
+        depth += edge[i] * at[i][2];
+        longest = fmax(longest, hypot(c[0] - b[0], c[1] - b[1]));
+        met.margin = fmin(met.margin, plane_segment_distance(b, c));
+    }
+    const double u = 0.5 * FLT_EPSILON, scale = 1.0 / fabs((double)d[kz]);
+    double rise = high - low;
+    met.inside = sum != 0.0 && fmin(edge[0], fmin(edge[1], edge[2])) * fmax(edge[0], fmax(edge[1], edge[2])) >= 0.0;
+    met.distance = depth / sum / (double)d[kz];
+    met.across = 5.0 * u * reach;
+    met.along = scale * (rise * (met.across * longest + 12.0 * u * offset * offset) / fabs(sum) +
+                         8.0 * u * fmax(fabs(low), fabs(high)));
+    return met;
+}
+
+Test(tree, rays_are_brute_force_in_double)
+{
+    rlv_mesh mesh = random_soup(900, 0.2f, 21);
+    rlv_tree* tree = tree_of(&mesh);
+    enum
+    {
+        rays = 4000
+    };
+    rlv_ray* ray = malloc(rays * sizeof *ray);
+    rlv_hit* hit = malloc(rays * sizeof *hit);
+    uint64_t seed = 22;
+    size_t hits = 0;
+    for (size_t i = 0; i < rays; i++)
+    {
+        for (size_t k = 0; k < 3; k++)
+        {
+            ray[i].origin_mm[k] = 1.5f * draw(&seed);
+            ray[i].direction[k] = 3.0f * draw(&seed);
+        }
+        if (i % 5 == 0)
+            ray[i].direction[i % 3] = 0.0f;
+        ray[i].limit = i % 2 == 0 ? INFINITY : 0.3f;
+    }
+    rlv_tree_rays(tree, rays, ray, hit);
+    for (size_t i = 0; i < rays; i++)
+    {
+        double told = (double)hit[i].distance, limit = (double)ray[i].limit;
+        hits += hit[i].triangle != RLV_TREE_NONE;
+        for (size_t t = 0; t < mesh.triangle_count; t++)
+        {
+            exact_meeting met = meet(&mesh, t, ray + i);
+            bool clear = met.margin > met.across;
+            if (clear && met.inside && met.distance > met.along && met.distance < limit - met.along)
+                cr_assert_leq(told, met.distance + met.along, "ray %zu passed triangle %zu", i, t);
+            if (t != hit[i].triangle)
+                continue;
+            cr_assert(!clear || met.inside, "ray %zu does not meet triangle %zu", i, t);
+            cr_assert_leq(told, limit);
+            cr_assert_float_eq(told, met.distance, met.along);
+        }
+    }
+    cr_assert(hits > rays / 10 && hits < rays, "%zu hits tell nothing", hits);
+    free(hit);
+    free(ray);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+
+/// Rays and queries over a closed surface, near and far.
+typedef struct answers
+{
+    rlv_nearest nearest[5000];
+    rlv_hit hit[5000];
+    bool blocked[5000];
+} answers;
+
+static answers* answers_of(const rlv_tree* tree, const tree_walks* walk)
+{
+    answers* all = calloc(1, sizeof *all);
+    float* query = random_points(5000, 80.0f, 31);
+    rlv_ray* ray = malloc(5000 * sizeof *ray);
+    uint64_t seed = 32;
+    for (size_t i = 0; i < 5000; i++)
+    {
+        ray[i].limit = i % 3 == 0 ? 0.8f : INFINITY;
+        for (size_t k = 0; k < 3; k++)
+        {
+            ray[i].origin_mm[k] = query[3 * i + k];
+            ray[i].direction[k] = 60.0f * draw(&seed);
+        }
+    }
+    if (walk != NULL)
+    {
+        walk->nearest(tree, 5000, query, INFINITY, all->nearest);
+        walk->rays(tree, 5000, ray, all->hit);
+        walk->blocked(tree, 5000, ray, all->blocked);
+    }
+    else
+    {
+        rlv_tree_nearest(tree, 5000, query, INFINITY, all->nearest);
+        rlv_tree_rays(tree, 5000, ray, all->hit);
+        rlv_tree_blocked(tree, 5000, ray, all->blocked);
+    }
+    free(ray);
+    free(query);
+    return all;
+}
+
+Test(tree, blocked_agrees_with_first_hits)
+{
+    rlv_mesh mesh = wrinkled_ball(5);
+    rlv_tree* tree = tree_of(&mesh);
+    answers* all = answers_of(tree, NULL);
+    size_t hits = 0;
+    for (size_t i = 0; i < 5000; i++)
+    {
+        cr_assert_eq(all->blocked[i], all->hit[i].triangle != RLV_TREE_NONE, "ray %zu", i);
+        hits += all->blocked[i];
+    }
+    cr_assert(hits > 500 && hits < 4500, "%zu hits tell nothing", hits);
+    free(all);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+
+Test(tree, any_number_of_threads_gives_the_same_bytes)
+{
+    rlv_mesh mesh = wrinkled_ball(7); // 131,072 triangles: many clusters and tasks
+    omp_set_num_threads(1);
+    rlv_tree* one = tree_of(&mesh);
+    answers* of_one = answers_of(one, NULL);
+    for (int threads = 2; threads <= 5; threads++)
+    {
+        omp_set_num_threads(threads);
+        rlv_tree* many = tree_of(&mesh);
+        answers* of_many = answers_of(many, NULL);
+        cr_assert_eq(one->node_count, many->node_count);
+        cr_assert_eq(memcmp(one->node, many->node, one->node_count * sizeof *one->node), 0);
+        cr_assert_eq(memcmp(one->leaf, many->leaf, one->triangle_count * TREE_LEAF_FLOATS * sizeof *one->leaf), 0);
+        cr_assert_eq(memcmp(of_one, of_many, sizeof *of_one), 0);
+        free(of_many);
+        rlv_tree_free(many);
+    }
+    free(of_one);
+    rlv_tree_free(one);
+    rlv_mesh_free(&mesh);
+}
+
+#if defined(__x86_64__)
+Test(tree, wide_and_narrow_instructions_give_the_same_bytes)
+{
+    if (!__builtin_cpu_supports("avx2"))
+        cr_skip_test("this machine has no AVX2");
+    rlv_mesh mesh = wrinkled_ball(5);
+    rlv_tree* tree = tree_of(&mesh);
+    answers *narrow = answers_of(tree, &tree_walks_plain), *wide = answers_of(tree, &tree_walks_avx2);
+    cr_assert_eq(memcmp(narrow, wide, sizeof *narrow), 0);
+    free(narrow);
+    free(wide);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+#endif
