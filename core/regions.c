@@ -12,8 +12,8 @@
 enum
 {
     MOST_REGIONS = 65000, // one label is kept for none
-    PAIRS_OF = 400,       // points, spread over the whole block, whose neighbours make the variogram
-    MOST_PAIRS = 60000,   // a bin
+    PAIRS_OF = 1500,      // points, spread over the whole block, whose neighbours make the variogram
+    MOST_PAIRS = 150000,   // a bin
     BINS = 32,
 };
 
@@ -73,6 +73,12 @@ typedef struct differences
     float* value; ///< BINS rows of MOST_PAIRS
 } differences;
 
+/// Whether a sample's depth is one of the bulk: what lies deep is carved, and as rough as the rock.
+static bool is_bulk(const side* s, uint32_t i)
+{
+    return fabs((double)s->depths->depth_mm[i] - s->bulk.centre) <= 4.0 * s->bulk.sd;
+}
+
 /// Note how sample `i` differs from its neighbours within the variogram's reach.
 static void note_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double bin_mm, differences* d)
 {
@@ -88,7 +94,7 @@ static void note_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double
             const double apart = sqrt(distance2(s->depths->position_mm + 3 * i, s->depths->position_mm + 3 * j));
             const int bin = (int)(apart / bin_mm);
             const float difference = fabsf(s->depths->depth_mm[i] - s->depths->depth_mm[j]);
-            if (j == i || bin >= BINS || isnan(difference) || d->count[bin] == MOST_PAIRS)
+            if (j == i || bin >= BINS || d->count[bin] == MOST_PAIRS || !is_bulk(s, j))
                 continue;
             d->value[MOST_PAIRS * (size_t)bin + d->count[bin]++] = difference;
         }
@@ -128,7 +134,8 @@ static rlv_status measure_noise(rlv_depth_noise* noise, const side* s, rlv_error
     {
         const size_t stride = s->depths->count / PAIRS_OF + 1;
         for (size_t i = 0; i < s->depths->count; i += stride)
-            note_pairs(s, &cells, (uint32_t)i, bin, &d);
+            if (is_bulk(s, (uint32_t)i))
+                note_pairs(s, &cells, (uint32_t)i, bin, &d);
         double level[BINS];
         for (int b = 0; b < BINS; b++)
         {
@@ -326,6 +333,7 @@ typedef struct making
 {
     uint32_t root;
     double area_mm2, depth_mm3;
+    double before_mm2; ///< the part of area_mm2 that BEFORE's samples make
 } making;
 
 static int by_area(const void* a, const void* b)
@@ -334,6 +342,23 @@ static int by_area(const void* a, const void* b)
     if (x->area_mm2 != y->area_mm2)
         return x->area_mm2 < y->area_mm2 ? 1 : -1;
     return (x->root > y->root) - (x->root < y->root);
+}
+
+/// Keep what both stages show over more than one of the noise's own spots: at a sharp edge one tessellation alone may stand out. Returns how
+/// many are kept; the others follow them.
+static size_t keep_credible(making* region, size_t count, double length_mm)
+{
+    const double spot = 2.0 * M_PI * length_mm * length_mm;
+    size_t kept = 0;
+    for (size_t r = 0; r < count && kept < MOST_REGIONS; r++)
+    {
+        if (region[r].before_mm2 <= spot || region[r].area_mm2 - region[r].before_mm2 <= spot)
+            continue;
+        const making credible = region[r];
+        memmove(region + kept + 1, region + kept, (r - kept) * sizeof *region);
+        region[kept++] = credible;
+    }
+    return kept;
 }
 
 /// Number the regions by falling area and label their seeds; `mean_mm` gets each region's mean depth.
@@ -358,13 +383,11 @@ static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* 
         const double area = seed_area(list, i, before, after);
         region[number[root]].root = root;
         region[number[root]].area_mm2 += area;
+        region[number[root]].before_mm2 += i < list->before_count ? area : 0.0;
         region[number[root]].depth_mm3 += area * (double)s->depths->depth_mm[list->sample[i]];
     }
     qsort(region, count, sizeof *region, by_area);
-    // What is smaller than the noise's own spots is one of them. Both stages' samples were summed.
-    const double spot = 2.0 * M_PI * regions->noise.length_mm * regions->noise.length_mm;
-    while (regions->count < count && regions->count < MOST_REGIONS && region[regions->count].area_mm2 > 2.0 * spot)
-        regions->count++;
+    regions->count = keep_credible(region, count, regions->noise.length_mm);
     if ((regions->sign = rlv_reserve(regions->count, sizeof *regions->sign, error)) == NULL ||
         (*mean_mm = rlv_reserve(regions->count, sizeof **mean_mm, error)) == NULL)
         goto end;
