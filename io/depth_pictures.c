@@ -203,7 +203,12 @@ static rlv_status draw(const depth_scene* scene, const char* name, const rlv_cam
     if (status == RLV_DONE)
         status = out_folder_add(&answer->folder, name, &stream, error);
     if (status == RLV_DONE)
+    {
         status = rlv_picture_write_png(&picture, stream, sizeof text / sizeof text[0], text, error);
+        // A picture does not know what file it goes to.
+        if (status != RLV_DONE && error->where[0] == '\0')
+            snprintf(error->where, sizeof error->where, "%s", answer->folder.file[answer->folder.file_count - 1].path);
+    }
     rlv_picture_free(&picture);
     return status;
 }
