@@ -12,11 +12,14 @@
 enum
 {
     MOST_TREND = 7,
-    RANGES = 9,
-    STRENGTHS = 8,
+    RANGES = 13, // odd, as STRENGTHS is: every other point makes the coarse grid
+    STRENGTHS = 17,
     GRID = RANGES * STRENGTHS + 1, // the last point is a field without warp
     LEAST_PATCHES = 20,
 };
+
+/// A point whose log likelihood lies this far below the best carries no weight, nor do those beside it.
+static const double HOPE = 10.0;
 
 /// Grid points of less than this share of the likelihood are left out of a prediction.
 static const double LEAST_WEIGHT = 1e-4;
@@ -264,10 +267,11 @@ static double log_likelihood(const rlv_misfit* field, grid_point* at, const solv
     return -0.5 * (freedom * log(at->nugget_mm2) + s->residual / at->nugget_mm2 + s->log_determinant);
 }
 
-/// The grid: ranges from half a patch to the width of the block, strengths over six decades.
+/// The grid: ranges from one and a half patches (what is shorter is the nugget, and would crowd out a weak long warp) to twice the
+/// half width of the block, strengths over six decades.
 static void lay_grid(rlv_misfit* field)
 {
-    const double shortest = 0.5 * sqrt(field->mean_area_mm2), longest = 2.0 * field->size_mm;
+    const double shortest = 1.5 * sqrt(field->mean_area_mm2), longest = 2.0 * field->size_mm;
     for (int i = 0; i < RANGES; i++)
         for (int j = 0; j < STRENGTHS; j++)
             field->grid[STRENGTHS * i + j] =
@@ -276,9 +280,9 @@ static void lay_grid(rlv_misfit* field)
     field->grid[GRID - 1] = (grid_point){.length_mm = shortest, .strength = 0.0};
 }
 
-static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
+/// Evaluate the marked points of the grid.
+static rlv_status evaluate(rlv_misfit* field, const bool wanted[GRID], double likelihood[GRID], rlv_error* error)
 {
-    double likelihood[GRID], best = -INFINITY, sum = 0.0;
     bool held = true;
 #pragma omp parallel
     {
@@ -287,8 +291,7 @@ static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
 #pragma omp for schedule(dynamic, 1)
         for (int g = 0; g < GRID; g++)
         {
-            likelihood[g] = -INFINITY;
-            if (!mine)
+            if (!mine || !wanted[g])
                 continue;
             solve(field, field->grid + g, 0.0, &s);
             likelihood[g] = log_likelihood(field, field->grid + g, &s);
@@ -300,10 +303,41 @@ static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
         }
         free(s.block);
     }
-    if (!held)
-        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the misfit");
-    // All of the warp's grid together has the weight of a field without warp.
-    likelihood[GRID - 1] += log(RANGES * STRENGTHS);
+    return held ? RLV_DONE
+                : rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the misfit");
+}
+
+/// Whether a point between the coarse grid's has a neighbour there whose likelihood is within HOPE of the best.
+static bool hopeful(const double likelihood[GRID], int range, int strength, double best)
+{
+    for (int i = range - 1; i <= range + 1; i++)
+        for (int j = strength - 1; j <= strength + 1; j++)
+            if (i >= 0 && i < RANGES && j >= 0 && j < STRENGTHS && likelihood[STRENGTHS * i + j] > best - HOPE)
+                return true;
+    return false;
+}
+
+/// Weigh the grid, first every other point of it, then what lies between where the likelihood is not lost.
+static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
+{
+    double likelihood[GRID], best = -INFINITY, sum = 0.0;
+    bool wanted[GRID] = {false};
+    for (int g = 0; g < GRID; g++)
+    {
+        wanted[g] = g == GRID - 1 || (g / STRENGTHS % 2 == 0 && g % STRENGTHS % 2 == 0);
+        likelihood[g] = -INFINITY;
+    }
+    rlv_status status = evaluate(field, wanted, likelihood, error);
+    for (int g = 0; g < GRID; g++)
+        best = fmax(best, likelihood[g]);
+    for (int g = 0; g < GRID; g++)
+        wanted[g] = !wanted[g] && hopeful(likelihood, g / STRENGTHS, g % STRENGTHS, best);
+    if (status == RLV_DONE)
+        status = evaluate(field, wanted, likelihood, error);
+    if (status != RLV_DONE)
+        return status;
+    // Before the data speak, a field without warp is one point among all: photogrammetry warps as a rule, and what its long waves do
+    // under a region shows least where it held still.
     for (int g = 0; g < GRID; g++)
         best = fmax(best, likelihood[g]);
     for (int g = 0; g < GRID; g++)
