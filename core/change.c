@@ -13,7 +13,7 @@
 
 enum
 {
-    MOST_SAMPLES = 400000, // a stage; a 300 mm block then has a sample every millimetre
+    MOST_SAMPLES = 250000, // a stage; a 300 mm block then has a sample every 1.3 mm
     PATCHES = 360,         // of the surface that held still: what a warp of 30 mm needs on a 300 mm block
     CELLS_ACROSS = 700,    // default pitch: the block's diagonal over this
 };
@@ -337,10 +337,15 @@ static rlv_mat3 turn_down(rlv_vec3 direction)
     return rlv_rotation_from_vector(rlv_vec3_scale(axis, atan2(sine, cosine) / sine));
 }
 
-static double default_pitch(const rlv_mesh* mesh)
+static double default_pitch(const rlv_depths* depths)
 {
-    const rlv_mesh_measures m = rlv_mesh_measure(mesh);
-    return rlv_vec3_length(rlv_vec3_sub(m.high_mm, m.low_mm)) / CELLS_ACROSS;
+    double low[3] = {INFINITY, INFINITY, INFINITY}, high[3] = {-INFINITY, -INFINITY, -INFINITY};
+    for (size_t i = 0; i < 3 * depths->count; i++)
+    {
+        low[i % 3] = fmin(low[i % 3], (double)depths->position_mm[i]);
+        high[i % 3] = fmax(high[i % 3], (double)depths->position_mm[i]);
+    }
+    return sqrt(pow(high[0] - low[0], 2) + pow(high[1] - low[1], 2) + pow(high[2] - low[2], 2)) / CELLS_ACROSS;
 }
 
 /// Sum the columns of one axis into `sum` (one a label), times `share`.
@@ -418,7 +423,7 @@ static rlv_status sum_columns(rlv_change* change, column_sum* sum, size_t labels
     rlv_vec3 before_opens, after_opens;
     const bool before_open = opening(w->before, &before_opens), after_open = opening(&w->moved, &after_opens);
     change->open = before_open || after_open;
-    const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : default_pitch(w->before);
+    const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : default_pitch(&w->before_depths);
     return change->open ? sum_open(change, sum, labels, w, rlv_vec3_add(before_opens, after_opens), pitch, error)
                         : sum_closed(change, sum, labels, w, pitch, error);
 }
