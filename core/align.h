@@ -34,9 +34,9 @@ typedef struct rlv_alignment
     double position_sd_mm;  ///< rlv_pose_position_sd_mm of the pose
     double rotation_sd_deg; ///< rlv_pose_rotation_sd_deg of the pose
     bool ambiguous;         ///< another pose fits about as well, or the surface slides along itself: do not use
-    bool loose;              ///< ambiguous for one reason only: it is the right pose, but weakly held (by noise and warp)
-    int slippable;          ///< how many independent motions the surface does not resist
-    char reason[256];       ///< in words, where ambiguous
+    bool loose;       ///< ambiguous for one reason only: it is the right pose, but weakly held (by noise and warp)
+    int slippable;    ///< how many independent motions the surface does not resist
+    char reason[256]; ///< in words, where ambiguous
 } rlv_alignment;
 
 /// Align AFTER to BEFORE. Both are mended. `before_tree` is BEFORE's tree. Done with `ambiguous` set where several

@@ -45,8 +45,7 @@ static void smooth_cell(rlv_averages* a, size_t c)
         const uint32_t near = rlv_averages_near(a, c, step);
         if (near == RLV_CUBES_NONE || !(a->area[near] > 0.0f))
             continue;
-        const double w =
-            (double)a->area[near] * exp(-0.5 * (double)(to[0] * to[0] + to[1] * to[1] + to[2] * to[2]));
+        const double w = (double)a->area[near] * exp(-0.5 * (double)(to[0] * to[0] + to[1] * to[1] + to[2] * to[2]));
         depth += w * (double)a->own[near];
         weight += w;
         squares += w * w;

@@ -31,7 +31,8 @@ static inline uint32_t rlv_averages_near(const rlv_averages* averages, size_t ce
     return rlv_cubes_near(&averages->cells, (uint32_t)cell, to);
 }
 
-/// The median of `count` values, of about 20,000 of them where there are more; NaN with `error` filled where memory is short.
+/// The median of `count` values, of about 20,000 of them where there are more; NaN with `error` filled where memory is
+/// short.
 double rlv_median_of(size_t count, const float* value, rlv_error* error);
 
 #endif

@@ -1,7 +1,7 @@
 #include "change.h"
 
-#include "cubes.h"
 #include "columns.h"
+#include "cubes.h"
 #include "depths.h"
 #include "misfit.h"
 #include "regions.h"
@@ -24,6 +24,9 @@ static const double LEAST_STABLE = 0.02;
 /// What is left of the chords' volume between two stages, as an sd.
 static const double CHORD_SHARE = 0.25;
 
+/// A change whose mean depth is under this many detection limits is faint: part of it may lie below the limit.
+static const double FAINT = 2.0;
+
 /// All that a measurement holds on the way; every part is freed in one place.
 typedef struct work
 {
@@ -34,10 +37,10 @@ typedef struct work
     rlv_depths before_depths, after_depths;
     rlv_regions regions;
     rlv_pose pose;
-    rlv_mesh moved;        ///< AFTER in BEFORE's frame
+    rlv_mesh moved; ///< AFTER in BEFORE's frame
     rlv_misfit* field;
-    double chord_mm;       ///< how far the vertices lie outside the other stage's triangles, mean of both stages
-    rlv_patch* still;      ///< patches of the surface that held still
+    double chord_mm;  ///< how far the vertices lie outside the other stage's triangles, mean of both stages
+    rlv_patch* still; ///< patches of the surface that held still
     size_t still_count;
     double patch_side_mm;
 } work;
@@ -165,8 +168,8 @@ static rlv_status index_stages(work* w, rlv_error* error)
 
 // The field
 
-/// The samples of both stages that held still, as one list in BEFORE's local coordinates, each with half of its area. A vertex
-/// of one stage lies outside the other's chords on the whole; over both stages that cancels.
+/// The samples of both stages that held still, as one list in BEFORE's local coordinates, each with half of its area. A
+/// vertex of one stage lies outside the other's chords on the whole; over both stages that cancels.
 typedef struct still
 {
     size_t count;
@@ -216,7 +219,8 @@ static double sum_of(size_t count, const float* value)
     return sum;
 }
 
-/// Half the difference between the mean depths at BEFORE's samples and at AFTER's: the mean height of vertices over chords.
+/// Half the difference between the mean depths at BEFORE's samples and at AFTER's: the mean height of vertices over
+/// chords.
 static double mean_chord(const work* w)
 {
     const rlv_depths* depths[2] = {&w->before_depths, &w->after_depths};
@@ -245,7 +249,8 @@ static rlv_status gather_still(work* w, rlv_error* error)
     const double area = status == RLV_DONE ? sum_of(s.count, s.area_mm2) : 0.0;
     const double whole = sum_of(w->before_sampling.count, w->before_sampling.area_mm2);
     if (status == RLV_DONE && area < LEAST_STABLE * whole)
-        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL, "scan more of the surface that did not change, or put marks on the rim",
+        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
+                          "scan more of the surface that did not change, or put marks on the rim",
                           "only %.1f %% of the surface before held still", 100.0 * area / whole);
     w->patch_side_mm = fmax(sqrt(1.5 * area / PATCHES), 2.0 * w->regions.noise.length_mm);
     for (int pass = 0; pass < 3 && status == RLV_DONE; pass++)
@@ -316,9 +321,8 @@ static bool opening(const rlv_mesh* mesh, rlv_vec3* towards)
     {
         const uint32_t* corner = mesh->corner + 3 * t;
         const rlv_vec3 a = rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[0]);
-        const rlv_vec3 n =
-            rlv_vec3_cross(rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[1]), a),
-                           rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[2]), a));
+        const rlv_vec3 n = rlv_vec3_cross(rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[1]), a),
+                                          rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[2]), a));
         sum = rlv_vec3_add(sum, n);
         area += rlv_vec3_length(n);
     }
@@ -375,8 +379,8 @@ static rlv_status sum_closed(rlv_change* change, column_sum* sum, size_t labels,
     for (int axis = 0; axis < 3; axis++)
     {
         rlv_tell(&w->options->progress, "columns", axis / 3.0);
-        rlv_status status = sum_axis(change, sum, labels, w->before, &w->moved, (rlv_axis)axis, pitch, 1.0 / 3.0,
-                                     total + axis, error);
+        rlv_status status =
+            sum_axis(change, sum, labels, w->before, &w->moved, (rlv_axis)axis, pitch, 1.0 / 3.0, total + axis, error);
         if (status != RLV_DONE)
             return status;
     }
@@ -466,19 +470,18 @@ static void place_regions(rlv_change* change, const work* w)
             rlv_change_region* region = change->region + label[i] - 1;
             const double area = (double)sampling->area_mm2[i];
             region->area_mm2 += area;
-            region->centroid_mm =
-                rlv_vec3_along(region->centroid_mm, area, rlv_vec3_from(depths->position_mm + 3 * i));
+            region->centroid_mm = rlv_vec3_along(region->centroid_mm, area, rlv_vec3_from(depths->position_mm + 3 * i));
         }
         for (size_t r = 0; r < change->region_count; r++)
             if (!done[r + 1] && change->region[r].area_mm2 > 0.0)
-                change->region[r].centroid_mm =
-                    rlv_vec3_along(w->before->origin_mm, 1.0 / change->region[r].area_mm2, change->region[r].centroid_mm);
+                change->region[r].centroid_mm = rlv_vec3_along(w->before->origin_mm, 1.0 / change->region[r].area_mm2,
+                                                               change->region[r].centroid_mm);
         free(done);
     }
 }
 
-/// Beside the misfit: BEFORE's scale, and the chords. Triangles hold less than the surface that their vertices lie on; under a region
-/// that cancels between the stages but for a quarter of it (from the same rocks meshed anew).
+/// Beside the misfit: BEFORE's scale, and the chords. Triangles hold less than the surface that their vertices lie on;
+/// under a region that cancels between the stages but for a quarter of it (from the same rocks meshed anew).
 static double more_sd(const work* w, const region_patches* p, double measured_mm3)
 {
     double area = 0.0;
@@ -489,8 +492,8 @@ static double more_sd(const work* w, const region_patches* p, double measured_mm
     return hypot(3.0 * w->options->before_scale_sd * measured_mm3, CHORD_SHARE * w->chord_mm * area);
 }
 
-/// The greatest depth of each region: of means over cells of one correlation length, so that noise does not set it. Taken on
-/// AFTER, where a depth is the distance to the surface that was; on BEFORE where AFTER has none of a region.
+/// The greatest depth of each region: of means over cells of one correlation length, so that noise does not set it.
+/// Taken on AFTER, where a depth is the distance to the surface that was; on BEFORE where AFTER has none of a region.
 static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* error)
 {
     for (int side = 1; side >= 0; side--)
@@ -499,8 +502,8 @@ static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* e
         const uint16_t* label = side == 0 ? w->regions.before : w->regions.after;
         const uint8_t* seed = side == 0 ? w->regions.before_seed : w->regions.after_seed;
         rlv_cubes cells = {0};
-        rlv_status status = rlv_cubes_build(&cells, depths->count, depths->position_mm, NULL,
-                                            w->regions.noise.scale_mm[0], error);
+        rlv_status status =
+            rlv_cubes_build(&cells, depths->count, depths->position_mm, NULL, w->regions.noise.scale_mm[0], error);
         for (size_t c = 0; status == RLV_DONE && c < cells.count; c++)
         {
             double sum = 0.0, n = 0.0;
@@ -527,7 +530,8 @@ static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* e
     return RLV_DONE;
 }
 
-/// A patch three cells of a scale wide is seen at that scale: by its depth, or, from twice a step's scale on, by its rim.
+/// A patch three cells of a scale wide is seen at that scale: by its depth, or, from twice a step's scale on, by its
+/// rim.
 static void tell_limits(rlv_change* change, const work* w)
 {
     const rlv_depth_noise* noise = &w->regions.noise;
@@ -602,7 +606,8 @@ static rlv_status predict_errors(volumes* v, const work* w, rlv_error* error)
 
 static int by_volume(const void* a, const void* b)
 {
-    const double x = ((const rlv_change_region*)a)->volume_mm3.value, y = ((const rlv_change_region*)b)->volume_mm3.value;
+    const double x = ((const rlv_change_region*)a)->volume_mm3.value,
+                 y = ((const rlv_change_region*)b)->volume_mm3.value;
     return (x < y) - (x > y);
 }
 
@@ -630,20 +635,40 @@ static rlv_status sort_regions(rlv_change* change, const work* w, rlv_error* err
     return status;
 }
 
-/// Where nothing of a kind was found, up to the detection limit of the widest patch may have gone, or come, all over.
+/// Volume and area of all regions of one kind.
+static void sum_kind(const rlv_change* change, rlv_change_class kind, double* volume_mm3, double* area_mm2)
+{
+    *volume_mm3 = *area_mm2 = 0.0;
+    for (size_t r = 0; r < change->region_count; r++)
+        if (change->region[r].kind == kind)
+        {
+            *volume_mm3 += change->region[r].volume_mm3.value;
+            *area_mm2 += change->region[r].area_mm2;
+        }
+}
+
+/// Where nothing of a kind was found, and where what was found is so shallow that its extent is in doubt, up to the
+/// detection limit of the widest patch may have gone, or come, over all that seemed to hold still.
 static void bound_unseen(rlv_change* change, const work* w)
 {
-    bool seen[2] = {false, false};
-    double area = 0.0;
-    for (size_t r = 0; r < change->region_count; r++)
-        seen[change->region[r].kind] = true;
+    rlv_interval* total[2] = {&change->removed_mm3, &change->added_mm3};
+    bool* faint[2] = {&change->removed_faint, &change->added_faint};
+    const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
+    double quiet = 0.0;
     for (size_t i = 0; i < w->still_count; i++)
-        area += w->still[i].area_mm2;
-    const double most = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm * area;
-    if (!seen[RLV_CHANGE_REMOVED])
-        change->removed_mm3 = (rlv_interval){0.0, 0.0, most};
-    if (!seen[RLV_CHANGE_ADDED])
-        change->added_mm3 = (rlv_interval){0.0, 0.0, most};
+        quiet += w->still[i].area_mm2;
+    for (int kind = 0; kind < 2; kind++)
+    {
+        double volume, area;
+        sum_kind(change, (rlv_change_class)kind, &volume, &area);
+        if (area == 0.0)
+            *total[kind] = (rlv_interval){0.0, 0.0, limit * quiet};
+        else if (volume < FAINT * limit * area)
+        {
+            *faint[kind] = true;
+            total[kind]->high += limit * quiet;
+        }
+    }
 }
 
 static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const work* w, rlv_error* error)
@@ -666,13 +691,15 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
                 magnitude(interval_of(measured, v.error + r, more_sd(w, v.patches + r, measured)), w->regions.sign[r]);
         }
         change->removed_mm3 = interval_of(removed, v.error + count, more_sd(w, v.patches + count, removed));
-        change->added_mm3 = magnitude(interval_of(added, v.error + count + 1, more_sd(w, v.patches + count + 1, added)), -1);
-        bound_unseen(change, w);
+        change->added_mm3 =
+            magnitude(interval_of(added, v.error + count + 1, more_sd(w, v.patches + count + 1, added)), -1);
         // What was taken off as the field's error stays in the balance: it is what nobody can tell.
         const double rest = sum[0].signed_mm3 + v.error[count].mean_mm3 + v.error[count + 1].mean_mm3;
-        const double half = 1.959964 * hypot(v.error[count + 2].sd_mm3, hypot(v.error[count].sd_mm3, v.error[count + 1].sd_mm3));
+        const double half =
+            1.959964 * hypot(v.error[count + 2].sd_mm3, hypot(v.error[count].sd_mm3, v.error[count + 1].sd_mm3));
         change->untold_mm3 = (rlv_interval){rest, rest - half, rest + half};
         place_regions(change, w);
+        bound_unseen(change, w);
         status = deepen_regions(change, w, error);
         for (size_t r = 0; r < count; r++)
             change->region[r].mean_depth_mm = change->region[r].area_mm2 > 0.0
@@ -712,7 +739,8 @@ static rlv_status measure(rlv_change* change, work* w, rlv_error* error)
     if (status != RLV_DONE || (status = gather_still(w, error)) != RLV_DONE)
         return status;
     rlv_tell(&w->options->progress, "field", 0.0);
-    status = rlv_misfit_fit(&w->field, w->still, w->still_count, -log(w->pose.scale), relative_scale_sd(w->options), error);
+    status =
+        rlv_misfit_fit(&w->field, w->still, w->still_count, -log(w->pose.scale), relative_scale_sd(w->options), error);
     if (status != RLV_DONE)
         return status;
     const size_t labels = w->regions.count + 1;

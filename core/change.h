@@ -3,9 +3,9 @@
 /// Regions are found where the signed normal depth, smoothed at three scales, stands out of the noise; inside them the
 /// signed columns are summed. The residuals on the surface that held still are modelled as a random field: its
 /// trend is the motion seen along each normal, its covariance a nugget plus a slow warp of unknown range and strength,
-/// estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971). Universal block kriging (N. Cressie,
-/// Statistics for Spatial Data, 1993) predicts what the same field did under the changed regions: the prediction is
-/// subtracted and its variance carried, averaged over the likelihood's grid (M. S. Handcock, M. L. Stein,
+/// estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971). Universal block kriging (N.
+/// Cressie, Statistics for Spatial Data, 1993) predicts what the same field did under the changed regions: the
+/// prediction is subtracted and its variance carried, averaged over the likelihood's grid (M. S. Handcock, M. L. Stein,
 /// Technometrics 35, 1993). The detection limit is given by area (after D. Lague, N. Brodu, J. Leroux, 2013).
 
 #ifndef RLV_CHANGE_H
@@ -32,9 +32,9 @@ typedef enum rlv_change_class
 typedef struct rlv_change_region
 {
     rlv_change_class kind;
-    rlv_interval volume_mm3;   ///< always a magnitude: positive for both kinds
+    rlv_interval volume_mm3; ///< always a magnitude: positive for both kinds
     double area_mm2;
-    double mean_depth_mm;      ///< volume over area
+    double mean_depth_mm; ///< volume over area
     double max_depth_mm;
     rlv_vec3 centroid_mm;
 } rlv_change_region;
@@ -47,11 +47,11 @@ typedef struct rlv_detection_limit
 
 typedef struct rlv_change_options
 {
-    bool aligned;             ///< AFTER is in BEFORE's frame already: do not align (the interval still allows for a misfit)
-    const rlv_pose* start;    ///< start the alignment here; NULL: from any attitude
-    double before_scale_sd;   ///< sd of log scale of BEFORE; 0: exact
-    double after_scale_sd;    ///< and of AFTER
-    double pitch_mm;          ///< side of a column; 0: chosen from the meshes
+    bool aligned; ///< AFTER is in BEFORE's frame already: do not align (the interval still allows for a misfit)
+    const rlv_pose* start;  ///< start the alignment here; NULL: from any attitude
+    double before_scale_sd; ///< sd of log scale of BEFORE; 0: exact
+    double after_scale_sd;  ///< and of AFTER
+    double pitch_mm;        ///< side of a column; 0: chosen from the meshes
     uint64_t seed;
     rlv_progress progress;
 } rlv_change_options;
@@ -60,27 +60,31 @@ typedef struct rlv_change_options
 
 typedef struct rlv_change
 {
-    rlv_interval removed_mm3, added_mm3; ///< magnitudes; where no region of a kind was found, 0 and what the detection limit leaves room for
-    rlv_interval untold_mm3;             ///< signed; removed - added + untold = volume before - volume after
+    rlv_interval removed_mm3,
+        added_mm3; ///< magnitudes; where no region of a kind was found, 0 and what the detection limit leaves room for
+    bool removed_faint, added_faint; ///< found, but under two detection limits deep on the mean: the interval's upper
+                                     ///< end allows for what may lie below
+    rlv_interval untold_mm3;         ///< signed; removed - added + untold = volume before - volume after
     size_t region_count;
-    rlv_change_region* region;           ///< by falling volume
-    uint16_t* before_label;              ///< one a triangle of BEFORE: 0, or 1 + the region's index
-    uint16_t* after_label;               ///< one a triangle of AFTER
+    rlv_change_region* region;                    ///< by falling volume
+    uint16_t* before_label;                       ///< one a triangle of BEFORE: 0, or 1 + the region's index
+    uint16_t* after_label;                        ///< one a triangle of AFTER
     rlv_detection_limit limit[RLV_CHANGE_LIMITS]; ///< by rising area
-    double noise_sd_mm;                  ///< of the residual of a single sample on the surface that held still
-    double noise_length_mm;              ///< its correlation length
-    double warp_sd_mm;                   ///< of the slow warp between the stages, along the normal
-    double warp_length_mm;               ///< its correlation length (of a Gaussian covariance)
-    bool open;                           ///< a mesh is open: volumes are against a common base
-    double left_out_mm2;                 ///< plan area that only one stage saw
-    double overlap_mm2;                  ///< plan area where a mesh crosses itself
-    double axis_spread_mm3;              ///< greatest difference between the columns of three axes: an alarm
-    double divergence_mm3;               ///< volume before - volume after by the divergence theorem; NaN where open
-    rlv_alignment alignment;             ///< the motion used; identity where `aligned`
+    double noise_sd_mm;                           ///< of the residual of a single sample on the surface that held still
+    double noise_length_mm;                       ///< its correlation length
+    double warp_sd_mm;                            ///< of the slow warp between the stages, along the normal
+    double warp_length_mm;                        ///< its correlation length (of a Gaussian covariance)
+    bool open;                                    ///< a mesh is open: volumes are against a common base
+    double left_out_mm2;                          ///< plan area that only one stage saw
+    double overlap_mm2;                           ///< plan area where a mesh crosses itself
+    double axis_spread_mm3;                       ///< greatest difference between the columns of three axes: an alarm
+    double divergence_mm3;   ///< volume before - volume after by the divergence theorem; NaN where open
+    rlv_alignment alignment; ///< the motion used; identity where `aligned`
 } rlv_change;
 
-/// Measure the change from BEFORE to AFTER, both mended. RLV_IMPOSSIBLE where they cannot be aligned or share too little
-/// surface; `change->alignment` then tells what is known. Free with rlv_change_free, which is safe after a failure.
+/// Measure the change from BEFORE to AFTER, both mended. RLV_IMPOSSIBLE where they cannot be aligned or share too
+/// little surface; `change->alignment` then tells what is known. Free with rlv_change_free, which is safe after a
+/// failure.
 rlv_status rlv_change_measure(rlv_change* change, const rlv_mesh* before, const rlv_mesh* after,
                               const rlv_change_options* options, rlv_error* error);
 void rlv_change_free(rlv_change* change);

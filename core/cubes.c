@@ -115,3 +115,12 @@ uint32_t rlv_cubes_at(const rlv_cubes* cells, const float point_mm[3], uint8_t t
 {
     return *find(cells, key_of(point_mm, tag, 1.0 / cells->side_mm));
 }
+
+uint8_t rlv_cubes_facing(const float normal[3])
+{
+    int axis = 0;
+    for (int k = 1; k < 3; k++)
+        if (fabsf(normal[k]) > fabsf(normal[axis]))
+            axis = k;
+    return (uint8_t)(2 * axis + (normal[axis] < 0.0f));
+}

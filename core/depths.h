@@ -37,9 +37,9 @@ rlv_status rlv_depths_measure(rlv_depths* at_before, rlv_depths* at_after, rlv_s
                               const rlv_pose* pose, rlv_error* error);
 void rlv_depths_free(rlv_depths* depths);
 
-/// Centre and sd of the bulk of `count` values, NaN left out, though up to two thirds of them lie elsewhere: the shortest stretch that holds a quarter
-/// (after P. J. Rousseeuw, Least median of squares regression, J. Am. Stat. Assoc. 79, 1984), then moments of what lies within 1.5 sd
-/// until they stand, corrected for the cut.
+/// Centre and sd of the bulk of `count` values, NaN left out, though up to two thirds of them lie elsewhere: the
+/// shortest stretch that holds a quarter (after P. J. Rousseeuw, Least median of squares regression, J. Am. Stat.
+/// Assoc. 79, 1984), then moments of what lies within 1.5 sd until they stand, corrected for the cut.
 typedef struct rlv_bulk
 {
     double centre, sd;

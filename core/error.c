@@ -23,8 +23,8 @@ void* rlv_reserve(size_t count, size_t size, rlv_error* error)
 {
     if (size != 0 && count > SIZE_MAX / size)
     {
-        rlv_fail(error, RLV_SYSTEM, NULL, "use a smaller mesh", "%zu elements of %zu bytes pass what a machine can address",
-                 count, size);
+        rlv_fail(error, RLV_SYSTEM, NULL, "use a smaller mesh",
+                 "%zu elements of %zu bytes pass what a machine can address", count, size);
         return NULL;
     }
     size_t bytes = count * size;

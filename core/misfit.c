@@ -26,9 +26,9 @@ static const double LEAST_WEIGHT = 1e-4;
 
 typedef struct grid_point
 {
-    double length_mm;   ///< of the warp
-    double strength;    ///< variance of the warp over the nugget's of a patch of mean area
-    double nugget_mm2;  ///< estimated variance of a patch of mean area
+    double length_mm;  ///< of the warp
+    double strength;   ///< variance of the warp over the nugget's of a patch of mean area
+    double nugget_mm2; ///< estimated variance of a patch of mean area
     double weight;
 } grid_point;
 
@@ -37,21 +37,12 @@ struct rlv_misfit
     size_t count, trend_count;
     rlv_patch* patch;
     double mean_area_mm2;
-    double size_mm;   ///< turns and breadths are divided by it, so that all columns are of one order
+    double size_mm;              ///< turns and breadths are divided by it, so that all columns are of one order
     double scale_mean, scale_sd; ///< prior of the log of the scale that is left
     grid_point grid[GRID];
 };
 
 // Patches
-
-static uint8_t facing(const float normal[3])
-{
-    int axis = 0;
-    for (int k = 1; k < 3; k++)
-        if (fabsf(normal[k]) > fabsf(normal[axis]))
-            axis = k;
-    return (uint8_t)(2 * axis + (normal[axis] < 0.0f));
-}
 
 typedef struct point_list
 {
@@ -73,7 +64,7 @@ static rlv_status list_points(point_list* list, size_t count, const float* posit
         if ((skip != NULL && skip[i]) || (depth_mm != NULL && isnan(depth_mm[i])) || !(area_mm2[i] > 0.0f))
             continue;
         list->index[list->count] = (uint32_t)i;
-        list->tag[list->count] = facing(normal + 3 * i);
+        list->tag[list->count] = rlv_cubes_facing(normal + 3 * i);
         memcpy(list->position_mm + 3 * list->count, position_mm + 3 * i, 3 * sizeof(float));
         list->count++;
     }
@@ -142,8 +133,9 @@ rlv_status rlv_patches_gather(rlv_patch** patch, size_t* patch_count, size_t cou
 
 // The model
 
-/// Covariance of the warp's means over two patches, for unit variance. A patch spreads along two directions; two thirds of its spread
-/// along all three agree with that to first order, and, being a convolution, keep the matrix positive definite.
+/// Covariance of the warp's means over two patches, for unit variance. A patch spreads along two directions; two thirds
+/// of its spread along all three agree with that to first order, and, being a convolution, keep the matrix positive
+/// definite.
 static double covariance(const rlv_patch* p, const rlv_patch* q, double length_mm)
 {
     const rlv_vec3 step = rlv_vec3_sub(p->centre_mm, q->centre_mm);
@@ -164,8 +156,8 @@ static void trend_of(const rlv_misfit* field, const rlv_patch* p, double row[MOS
     row[6] = p->breadth_mm * per;
 }
 
-/// What one grid point needs: the Cholesky factor of the patches' covariance (in units of the nugget of a patch of mean area), and the
-/// trend and the depths solved with it.
+/// What one grid point needs: the Cholesky factor of the patches' covariance (in units of the nugget of a patch of mean
+/// area), and the trend and the depths solved with it.
 typedef struct solved
 {
     double* block;          ///< what the views below look at
@@ -173,7 +165,8 @@ typedef struct solved
     gsl_matrix_view trend;  ///< count x trend_count: L^-1 X
     gsl_vector_view depth;  ///< L^-1 r
     gsl_vector_view cross;  ///< count, for a prediction
-    gsl_matrix_view normal; ///< trend_count x trend_count: Cholesky factor of X' V^-1 X (with the prior of scale once known)
+    gsl_matrix_view
+        normal; ///< trend_count x trend_count: Cholesky factor of X' V^-1 X (with the prior of scale once known)
     gsl_vector_view motion; ///< b
     double log_determinant; ///< log |V| + log |X' V^-1 X|
     double residual;        ///< r' P r
@@ -182,8 +175,8 @@ typedef struct solved
 /// Room for one grid point; the caller frees `block`. GSL's own allocators would abort where memory is short.
 static bool reserve_solved(solved* s, size_t count, size_t trend_count)
 {
-    double* at = s->block = rlv_reserve(count * (count + trend_count + 2) + trend_count * (trend_count + 1),
-                                        sizeof *s->block, NULL);
+    double* at = s->block =
+        rlv_reserve(count * (count + trend_count + 2) + trend_count * (trend_count + 1), sizeof *s->block, NULL);
     if (at == NULL)
         return false;
     s->factor = gsl_matrix_view_array(at, count, count);
@@ -216,8 +209,8 @@ static double log_diagonal(const gsl_matrix* factor)
     return sum;
 }
 
-/// A motion that the surface does not resist (along a plate, about a turned body's axis) is held by a prior this weak, relative to the
-/// best resisted one; its flux through any part of that surface is nothing.
+/// A motion that the surface does not resist (along a plate, about a turned body's axis) is held by a prior this weak,
+/// relative to the best resisted one; its flux through any part of that surface is nothing.
 static const double SLIP_PRIOR = 1e-10;
 
 /// Solve the field at one grid point. `scale_precision` is the prior's, 0 for none.
@@ -267,8 +260,8 @@ static double log_likelihood(const rlv_misfit* field, grid_point* at, const solv
     return -0.5 * (freedom * log(at->nugget_mm2) + s->residual / at->nugget_mm2 + s->log_determinant);
 }
 
-/// The grid: ranges from one and a half patches (what is shorter is the nugget, and would crowd out a weak long warp) to twice the
-/// half width of the block, strengths over six decades.
+/// The grid: ranges from one and a half patches (what is shorter is the nugget, and would crowd out a weak long warp)
+/// to twice the half width of the block, strengths over six decades.
 static void lay_grid(rlv_misfit* field)
 {
     const double shortest = 1.5 * sqrt(field->mean_area_mm2), longest = 2.0 * field->size_mm;
@@ -303,8 +296,7 @@ static rlv_status evaluate(rlv_misfit* field, const bool wanted[GRID], double li
         }
         free(s.block);
     }
-    return held ? RLV_DONE
-                : rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the misfit");
+    return held ? RLV_DONE : rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the misfit");
 }
 
 /// Whether a point between the coarse grid's has a neighbour there whose likelihood is within HOPE of the best.
@@ -336,8 +328,8 @@ static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
         status = evaluate(field, wanted, likelihood, error);
     if (status != RLV_DONE)
         return status;
-    // Before the data speak, a field without warp is one point among all: photogrammetry warps as a rule, and what its long waves do
-    // under a region shows least where it held still.
+    // Before the data speak, a field without warp is one point among all: photogrammetry warps as a rule, and what its
+    // long waves do under a region shows least where it held still.
     for (int g = 0; g < GRID; g++)
         best = fmax(best, likelihood[g]);
     for (int g = 0; g < GRID; g++)
@@ -348,11 +340,12 @@ static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
 }
 
 rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, size_t count, double scale_mean, double scale_sd,
-                         rlv_error* error)
+                          rlv_error* error)
 {
     *field = NULL;
     if (count < LEAST_PATCHES)
-        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "scan more of the surface that did not change, or put marks on the rim",
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL,
+                        "scan more of the surface that did not change, or put marks on the rim",
                         "only %zu patches of surface held still; %d are needed", count, LEAST_PATCHES);
     rlv_misfit* f = rlv_reserve(1, sizeof *f, error);
     if (f == NULL)
@@ -450,8 +443,8 @@ static void add_cross(const rlv_misfit* field, const rlv_patch* patch, size_t co
     }
 }
 
-/// The flux of the trend's columns: rigid motions pass through the surface before and after alike, so that their mean is the
-/// least noisy; scale moves the surface after.
+/// The flux of the trend's columns: rigid motions pass through the surface before and after alike, so that their mean
+/// is the least noisy; scale moves the surface after.
 static void flux_of_trend(const rlv_misfit* field, const rlv_flux* flux, double sum[MOST_TREND])
 {
     double row[MOST_TREND];
@@ -471,8 +464,8 @@ static void flux_of_trend(const rlv_misfit* field, const rlv_flux* flux, double 
     }
 }
 
-/// Universal block kriging of one volume's error at one grid point: Cressie 1993, equations 3.4.1 ff. in the form with the
-/// Cholesky factor.
+/// Universal block kriging of one volume's error at one grid point: Cressie 1993, equations 3.4.1 ff. in the form with
+/// the Cholesky factor.
 static say krige(const rlv_misfit* field, const grid_point* at, solved* s, const rlv_flux* flux)
 {
     gsl_vector* cross = &s->cross.vector;
@@ -573,7 +566,7 @@ static bool krige_all(const rlv_misfit* field, const rlv_flux* flux, size_t coun
 }
 
 rlv_status rlv_misfit_predict(const rlv_misfit* field, const rlv_flux* flux, size_t count, rlv_flux_error* flux_error,
-                             rlv_error* error)
+                              rlv_error* error)
 {
     int point[GRID];
     double weight[GRID];

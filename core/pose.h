@@ -2,9 +2,9 @@
 ///
 /// A pose acts on column vectors: x' = scale * rotation * x + translation_mm. Its covariance is over the seven
 /// parameters (translation in mm, rotation vector in radians, log scale), perturbed on the left at `centre_mm`:
-/// x'' = centre + t + exp(log scale) * exp([w]x) * (x' - centre). The closed fit to points is B. K. P. Horn, Closed-form
-/// solution of absolute orientation using unit quaternions, J. Opt. Soc. Am. A 4, 1987; its scale is
-/// S. Umeyama, Least-squares estimation of transformation parameters, IEEE PAMI 13, 1991.
+/// x'' = centre + t + exp(log scale) * exp([w]x) * (x' - centre). The closed fit to points is B. K. P. Horn,
+/// Closed-form solution of absolute orientation using unit quaternions, J. Opt. Soc. Am. A 4, 1987; its scale is S.
+/// Umeyama, Least-squares estimation of transformation parameters, IEEE PAMI 13, 1991.
 
 #ifndef RLV_POSE_H
 #define RLV_POSE_H
@@ -15,11 +15,11 @@
 
 typedef struct rlv_pose
 {
-    rlv_mat3 rotation;       ///< a proper rotation
+    rlv_mat3 rotation; ///< a proper rotation
     rlv_vec3 translation_mm;
-    double scale;            ///< 1 where scale is certain
-    rlv_vec3 centre_mm;      ///< where the covariance is perturbed: centroid of the stable surface, in the target frame
-    double covariance[49];   ///< 7 x 7, row-major; zero rows where a parameter is certain
+    double scale;          ///< 1 where scale is certain
+    rlv_vec3 centre_mm;    ///< where the covariance is perturbed: centroid of the stable surface, in the target frame
+    double covariance[49]; ///< 7 x 7, row-major; zero rows where a parameter is certain
 } rlv_pose;
 
 /// No motion, scale 1, no covariance.
@@ -51,8 +51,9 @@ void rlv_pose_matrix(const rlv_pose* pose, double matrix[16]);
 double rlv_pose_position_sd_mm(const rlv_pose* pose);
 double rlv_pose_rotation_sd_deg(const rlv_pose* pose);
 
-/// The pose that carries `from` closest to `to` (both `count` points, at least three not on a line; weight may be NULL),
-/// by least squares; with scale where `scale_free`. No covariance. RLV_IMPOSSIBLE where the points do not fix it.
+/// The pose that carries `from` closest to `to` (both `count` points, at least three not on a line; weight may be
+/// NULL), by least squares; with scale where `scale_free`. No covariance. RLV_IMPOSSIBLE where the points do not fix
+/// it.
 rlv_status rlv_pose_fit(rlv_pose* pose, size_t count, const rlv_vec3* from, const rlv_vec3* to, const double* weight,
                         bool scale_free, rlv_error* error);
 

@@ -13,7 +13,7 @@ enum
 {
     MOST_REGIONS = 65000, // one label is kept for none
     PAIRS_OF = 1500,      // points, spread over the whole block, whose neighbours make the variogram
-    MOST_PAIRS = 150000,   // a bin
+    MOST_PAIRS = 150000,  // a bin
     BINS = 32,
 };
 
@@ -28,19 +28,10 @@ typedef struct side
 {
     const rlv_depths* depths;
     const rlv_sampling* sampling;
-    uint8_t* tag;   ///< which way a sample faces: averages do not mix the two faces of a thin slab
-    int8_t* seed;   ///< sign of a seed, or 0
+    uint8_t* tag; ///< which way a sample faces: averages do not mix the two faces of a thin slab
+    int8_t* seed; ///< sign of a seed, or 0
     rlv_bulk bulk;
 } side;
-
-static uint8_t facing(const float normal[3])
-{
-    int axis = 0;
-    for (int k = 1; k < 3; k++)
-        if (fabsf(normal[k]) > fabsf(normal[axis]))
-            axis = k;
-    return (uint8_t)(2 * axis + (normal[axis] < 0.0f));
-}
 
 static rlv_status prepare_side(side* s, const rlv_depths* depths, const rlv_sampling* sampling, rlv_error* error)
 {
@@ -50,7 +41,7 @@ static rlv_status prepare_side(side* s, const rlv_depths* depths, const rlv_samp
         (s->seed = rlv_reserve(depths->count, 1, error)) == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < depths->count; i++)
-        s->tag[i] = facing(depths->normal + 3 * i);
+        s->tag[i] = rlv_cubes_facing(depths->normal + 3 * i);
     return rlv_bulk_of(&s->bulk, depths->count, depths->depth_mm, error);
 }
 
@@ -101,8 +92,8 @@ static void note_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double
     }
 }
 
-/// The level at which a variogram stands still (the noise's variance), and where it has come to 1 - exp(-1/2) of it. Beyond the noise
-/// it goes on rising, slowly, with the warp.
+/// The level at which a variogram stands still (the noise's variance), and where it has come to 1 - exp(-1/2) of it.
+/// Beyond the noise it goes on rising, slowly, with the warp.
 static void read_variogram(const double* level, double bin_mm, rlv_depth_noise* noise)
 {
     int still = BINS - 1;
@@ -119,17 +110,17 @@ static void read_variogram(const double* level, double bin_mm, rlv_depth_noise* 
     noise->length_mm = fmax(noise->length_mm, rise * bin_mm);
 }
 
-/// Sd and correlation length of the noise, from the variogram of the depths by medians, which neither a cut nor slow warp disturbs
-/// much (after N. Cressie, D. M. Hawkins, Robust estimation of the variogram, Mathematical Geology 12, 1980). The greater of what is
-/// in `noise` and what this side shows; the length is never below the spacing.
+/// Sd and correlation length of the noise, from the variogram of the depths by medians, which neither a cut nor slow
+/// warp disturbs much (after N. Cressie, D. M. Hawkins, Robust estimation of the variogram, Mathematical Geology 12,
+/// 1980). The greater of what is in `noise` and what this side shows; the length is never below the spacing.
 static rlv_status measure_noise(rlv_depth_noise* noise, const side* s, rlv_error* error)
 {
     const double bin = 0.5 * s->sampling->spacing_mm;
     rlv_cubes cells = {0};
     differences d = {.value = rlv_reserve(BINS * (size_t)MOST_PAIRS, sizeof(float), error)};
-    rlv_status status = d.value == NULL ? RLV_SYSTEM
-                                        : rlv_cubes_build(&cells, s->depths->count, s->depths->position_mm, s->tag,
-                                                          bin * BINS, error);
+    rlv_status status =
+        d.value == NULL ? RLV_SYSTEM
+                        : rlv_cubes_build(&cells, s->depths->count, s->depths->position_mm, s->tag, bin * BINS, error);
     if (status == RLV_DONE)
     {
         const size_t stride = s->depths->count / PAIRS_OF + 1;
@@ -191,8 +182,8 @@ end:
 typedef struct seeds
 {
     size_t count, before_count;
-    uint32_t* sample;    ///< BEFORE's first, then AFTER's
-    uint32_t* parent;    ///< union-find
+    uint32_t* sample; ///< BEFORE's first, then AFTER's
+    uint32_t* parent; ///< union-find
     float* position_mm;
     uint8_t* negative;
     uint32_t* of_before; ///< one a sample: its seed, or RLV_CUBES_NONE
@@ -301,9 +292,9 @@ static rlv_status absorb_slivers(seeds* list, const side* before, const side* af
     const double sliver = 0.05;
     rlv_cubes cells = {0};
     double* area = rlv_reserve(list->count, sizeof *area, error);
-    rlv_status status = area == NULL ? RLV_SYSTEM
-                                     : rlv_cubes_build(&cells, list->count, list->position_mm, list->negative, reach_mm,
-                                                       error);
+    rlv_status status = area == NULL
+                            ? RLV_SYSTEM
+                            : rlv_cubes_build(&cells, list->count, list->position_mm, list->negative, reach_mm, error);
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
         area[root_of(list->parent, (uint32_t)i)] += seed_area(list, i, before, after);
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
@@ -344,8 +335,8 @@ static int by_area(const void* a, const void* b)
     return (x->root > y->root) - (x->root < y->root);
 }
 
-/// Keep what both stages show over more than one of the noise's own spots: at a sharp edge one tessellation alone may stand out. Returns how
-/// many are kept; the others follow them.
+/// Keep what both stages show over more than one of the noise's own spots: at a sharp edge one tessellation alone may
+/// stand out. Returns how many are kept; the others follow them.
 static size_t keep_credible(making* region, size_t count, double length_mm)
 {
     const double spot = 2.0 * M_PI * length_mm * length_mm;
@@ -421,7 +412,8 @@ static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const fl
     *apart2 = reach_mm * reach_mm;
     for (int step = 0; step < 27; step++)
     {
-        const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm), place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
+        const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm),
+                             place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
                              place[2] + (float)((step % 3 - 1) * reach_mm)};
         const uint32_t cell = rlv_cubes_at(cells, at, 0);
         if (cell == RLV_CUBES_NONE)

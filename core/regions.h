@@ -1,10 +1,11 @@
 /// Regions: where the depth between two stages stands out of the noise.
 ///
-/// The signed normal depth is averaged at three scales, a third, one and two correlation lengths of the noise. A cell is a
-/// seed where its average passes 4.5 sd of its scale, or more where so many cells are looked at that chance alone would
-/// reach it. Seeds of one sign that lie close make a region, which then grows by one correlation length, two where the
-/// step is thin; it never grows at a lower threshold, which would climb along the noise. Where slow warp is stronger than a shallow
-/// cut, the cut's rim still tells: pieces of surface that a step sets off are seeds too (steps.h).
+/// The signed normal depth is averaged at three scales, a third, one and two correlation lengths of the noise. A cell
+/// is a seed where its average passes 4.5 sd of its scale, or more where so many cells are looked at that chance alone
+/// would reach it. Seeds of one sign that lie close make a region, which then grows by one correlation length, two
+/// where the step is thin; it never grows at a lower threshold, which would climb along the noise. Where slow warp is
+/// stronger than a shallow cut, the cut's rim still tells: pieces of surface that a step sets off are seeds too
+/// (steps.h).
 
 #ifndef RLV_REGIONS_H
 #define RLV_REGIONS_H
@@ -19,24 +20,24 @@
 /// The noise of depth on the surface that held still.
 typedef struct rlv_depth_noise
 {
-    double sd_mm;                        ///< of one sample
-    double length_mm;                    ///< correlation length: covariance has fallen to exp(-1/2); never below the samples' spacing
-    double scale_mm[RLV_REGION_SCALES];  ///< the scales that depths were averaged at
-    double scale_sd_mm[RLV_REGION_SCALES]; ///< sd of the averages
-    double threshold;                    ///< how many sd make a seed
+    double sd_mm;     ///< of one sample
+    double length_mm; ///< correlation length: covariance has fallen to exp(-1/2); never below the samples' spacing
+    double scale_mm[RLV_REGION_SCALES];     ///< the scales that depths were averaged at
+    double scale_sd_mm[RLV_REGION_SCALES];  ///< sd of the averages
+    double threshold;                       ///< how many sd make a seed
     double step_scale_mm[RLV_REGION_STEPS]; ///< the scales that steps were looked for at
     double step_mm[RLV_REGION_STEPS];       ///< the least step that sets a piece of surface off
 } rlv_depth_noise;
 
 typedef struct rlv_regions
 {
-    size_t count;          ///< regions, at most 65,000; smaller ones beyond that stay untold
-    int8_t* sign;          ///< count: +1 removed, -1 added
-    uint16_t* before;      ///< one a sample of BEFORE: 0, or 1 + its region
-    uint16_t* after;       ///< one a sample of AFTER
-    uint8_t* before_near;  ///< 1 within two correlation lengths of a region: not to be trusted as having held still
+    size_t count;         ///< regions, at most 65,000; smaller ones beyond that stay untold
+    int8_t* sign;         ///< count: +1 removed, -1 added
+    uint16_t* before;     ///< one a sample of BEFORE: 0, or 1 + its region
+    uint16_t* after;      ///< one a sample of AFTER
+    uint8_t* before_near; ///< 1 within two correlation lengths of a region: not to be trusted as having held still
     uint8_t* after_near;
-    uint8_t* before_seed;  ///< 1 where the depth itself stands out: the region without its margin
+    uint8_t* before_seed; ///< 1 where the depth itself stands out: the region without its margin
     uint8_t* after_seed;
     rlv_depth_noise noise;
 } rlv_regions;

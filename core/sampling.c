@@ -35,7 +35,8 @@ static void sum_around_vertices(const rlv_mesh* mesh, vertex_sums* sums)
     }
 }
 
-/// Mark the vertices on open borders in `border`. A closed surface has no vector area, so that most meshes are spared the walk.
+/// Mark the vertices on open borders in `border`. A closed surface has no vector area, so that most meshes are spared
+/// the walk.
 static rlv_status mark_borders(const rlv_mesh* mesh, const vertex_sums* sums, uint8_t* border, rlv_error* error)
 {
     rlv_vec3 vector_area = {0, 0, 0};
@@ -69,7 +70,8 @@ static rlv_status reserve_samples(rlv_sampling* sampling, size_t count, rlv_erro
     return RLV_DONE;
 }
 
-/// The vertex of `cell` nearest to its members' centroid: averaging positions would sink the sample below a curved surface.
+/// The vertex of `cell` nearest to its members' centroid: averaging positions would sink the sample below a curved
+/// surface.
 static uint32_t middle_vertex(const rlv_cubes* cells, size_t cell, const uint32_t* used, const float* position_mm)
 {
     double centre[3] = {0};

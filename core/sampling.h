@@ -1,7 +1,7 @@
 /// Samples of a surface: a thinned set of its vertices, each standing for the area, the normal and the noise around it.
 ///
-/// A mesh of millions of vertices says nothing about a slow misfit that some hundred thousand of them do not. One vertex stands for
-/// all in a cell; area and normal are sums over the cell.
+/// A mesh of millions of vertices says nothing about a slow misfit that some hundred thousand of them do not. One
+/// vertex stands for all in a cell; area and normal are sums over the cell.
 
 #ifndef RLV_SAMPLING_H
 #define RLV_SAMPLING_H
@@ -12,13 +12,14 @@
 typedef struct rlv_sampling
 {
     size_t count;
-    double spacing_mm;    ///< root of the mean area of a sample
-    float* position_mm;   ///< 3 * count, in the mesh's local coordinates
-    float* normal;        ///< 3 * count, length one, outward, averaged over the sample's cell
-    float* area_mm2;      ///< count
-    float* chord_mm;      ///< count: how far another tessellation of the same surface may lie off, from its bend between triangles
-    uint8_t* border;      ///< count: 1 where the cell touches an open border
-    uint32_t* of_vertex;  ///< one a vertex of the mesh: its sample (RLV_CUBES_NONE for a vertex without triangles)
+    double spacing_mm;   ///< root of the mean area of a sample
+    float* position_mm;  ///< 3 * count, in the mesh's local coordinates
+    float* normal;       ///< 3 * count, length one, outward, averaged over the sample's cell
+    float* area_mm2;     ///< count
+    float* chord_mm;     ///< count: how far another tessellation of the same surface may lie off, from its bend between
+                         ///< triangles
+    uint8_t* border;     ///< count: 1 where the cell touches an open border
+    uint32_t* of_vertex; ///< one a vertex of the mesh: its sample (RLV_CUBES_NONE for a vertex without triangles)
 } rlv_sampling;
 
 /// Take about `most` samples (all used vertices where there are fewer) of a mended mesh. Free with rlv_sampling_free.

@@ -8,13 +8,13 @@
 
 enum
 {
-    LEAST_CELLS = 6,    // of a piece
-    MOST_PIECES = 400,  // the largest: their jumps are kept in a square table
+    LEAST_CELLS = 6,   // of a piece
+    MOST_PIECES = 400, // the largest: their jumps are kept in a square table
     NO_PIECE = -1,
 };
 
-/// The span of depth among nine cells of pure noise has a mean of 2.97 and an sd of 0.81 of a cell's; five of its sd over the
-/// middle is a rim that noise makes once in some hundred thousand cells.
+/// The span of depth among nine cells of pure noise has a mean of 2.97 and an sd of 0.81 of a cell's; five of its sd
+/// over the middle is a rim that noise makes once in some hundred thousand cells.
 static const double RIM_SD = 2.5;
 
 /// A jump over a rim is a step from this share of what makes a rim.
@@ -23,8 +23,8 @@ static const double STEP_SHARE = 0.5;
 typedef struct piece
 {
     double area_mm2;
-    double depth_mm;  ///< against the piece that held still, along the strongest rims
-    uint32_t first;   ///< its first cell
+    double depth_mm; ///< against the piece that held still, along the strongest rims
+    uint32_t first;  ///< its first cell
     bool reached;
 } piece;
 
@@ -38,12 +38,12 @@ typedef struct jump
 typedef struct survey
 {
     rlv_averages averages;
-    float* span_mm;   ///< of depth in a cell's neighbourhood; NaN where it cannot be told
+    float* span_mm; ///< of depth in a cell's neighbourhood; NaN where it cannot be told
     bool* rim;
     int32_t* piece_of; ///< one a cell
     size_t count;
     piece* piece;
-    jump* table;      ///< count * count
+    jump* table; ///< count * count
     double least_mm;
 } survey;
 
@@ -202,7 +202,8 @@ static rlv_status sum_jumps(survey* s, rlv_error* error)
     return RLV_DONE;
 }
 
-/// Depths of all pieces against piece `still`, by the tree of the longest rims (R. C. Prim, Bell System Technical Journal 36, 1957).
+/// Depths of all pieces against piece `still`, by the tree of the longest rims (R. C. Prim, Bell System Technical
+/// Journal 36, 1957).
 static void level_pieces(survey* s, size_t still)
 {
     for (size_t p = 0; p < s->count; p++)
@@ -243,7 +244,8 @@ static void choose_still(survey* s)
         }
 }
 
-/// The sign of a rim cell: that of a set-off piece beside it whose depth it is nearer to than to the surface that held still.
+/// The sign of a rim cell: that of a set-off piece beside it whose depth it is nearer to than to the surface that held
+/// still.
 static int8_t sign_of_rim(const survey* s, size_t cell)
 {
     const meeting m = meet(s, cell);

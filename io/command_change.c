@@ -82,14 +82,11 @@ static double sum_of_parts(const rlv_change* change)
     return change->removed_mm3.value - change->added_mm3.value + change->untold_mm3.value;
 }
 
-/// Half the width that the three parts' intervals allow their sum.
+/// Half the width of what was not told apart: the intervals of what was told may hold the detection limit's room, and
+/// an alarm must not.
 static double half_width(const rlv_change* change)
 {
-    const rlv_interval* part[3] = {&change->removed_mm3, &change->added_mm3, &change->untold_mm3};
-    double sum = 0.0;
-    for (size_t i = 0; i < 3; i++)
-        sum += (part[i]->high - part[i]->low) / 2.0;
-    return sum;
+    return (change->untold_mm3.high - change->untold_mm3.low) / 2.0;
 }
 
 static void warn_of_change(rlv_answer* answer, const rlv_change* change)
@@ -111,6 +108,14 @@ static void warn_of_change(rlv_answer* answer, const rlv_change* change)
         answer_warn(answer,
                     "the parts and the volumes of the two meshes differ by more than the intervals allow: look for "
                     "folds and shells inside one another");
+    if (change->removed_faint || change->added_faint)
+        answer_warn(
+            answer,
+            "what was %s is hardly deeper than the detection limit: where it thins out it cannot be told, and the "
+            "interval's upper end allows for that",
+            change->removed_faint && change->added_faint ? "removed and what was added"
+            : change->removed_faint                      ? "removed"
+                                                         : "added");
     if (change->warp_sd_mm > 3.0 * change->noise_sd_mm)
         answer_warn(
             answer,
@@ -124,7 +129,9 @@ static void tell_part(FILE* text, const char* name, const rlv_interval* part, bo
         fprintf(text, "  %-11s %10s mL   95 %% interval %s mL\n", name, words_value(*part, 1000.0).text,
                 words_ends(*part, 1000.0).text);
     else
-        fprintf(text, "  %-11s nothing that can be told apart from noise\n", name);
+        fprintf(text,
+                "  %-11s nothing that can be told apart from noise; up to %s mL could lie below the detection limit\n",
+                name, words_figures(part->high / 1000.0, 2).text);
 }
 
 /// Mean depth over BEFORE's part of a region. Where most of the region is on AFTER, the volume over that part is no

@@ -1,8 +1,8 @@
 #include "change.h"
 #include "rock.h"
 #include "scan.h"
-#include "support/shapes.h"
 #include "support/carving.h"
+#include "support/shapes.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -59,8 +59,11 @@ Test(change, removed_volume_without_noise)
 {
     for (uint64_t seed = 1; seed <= 4; seed++)
     {
-        carving c = carve(&(carving_plan){.seed = seed, .triangles = 60000, .depth_mm = 3.0 * (double)(seed * seed),
-                                          .share = 0.1 + 0.1 * (double)seed, .same_mesh = true});
+        carving c = carve(&(carving_plan){.seed = seed,
+                                          .triangles = 60000,
+                                          .depth_mm = 3.0 * (double)(seed * seed),
+                                          .share = 0.1 + 0.1 * (double)seed,
+                                          .same_mesh = true});
         rlv_change change = measure(&c.before, &c.after, &aligned);
         cr_assert_geq(change.region_count, 1);
         cr_expect(fabs(change.removed_mm3.value - c.removed_mm3) < 2e-4 * c.removed_mm3, "%g of %g",
@@ -73,8 +76,14 @@ Test(change, removed_volume_without_noise)
 
 Test(change, three_parts_add_up_to_the_divergence_theorem)
 {
-    carving c = carve(&(carving_plan){.seed = 5, .triangles = 40000, .depth_mm = 5.0, .share = 0.2, .noise_sd_mm = 0.1,
-                                      .noise_length_mm = 2.0, .warp_sd_mm = 0.1, .warp_length_mm = 60.0});
+    carving c = carve(&(carving_plan){.seed = 5,
+                                      .triangles = 40000,
+                                      .depth_mm = 5.0,
+                                      .share = 0.2,
+                                      .noise_sd_mm = 0.1,
+                                      .noise_length_mm = 2.0,
+                                      .warp_sd_mm = 0.1,
+                                      .warp_length_mm = 60.0});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     const double sum = change.removed_mm3.value - change.added_mm3.value + change.untold_mm3.value;
     // The columns' sums are exact to rounding of volumes of a million mm3.
@@ -86,7 +95,8 @@ Test(change, three_parts_add_up_to_the_divergence_theorem)
 /// Taking BEFORE for AFTER turns what was removed into what was added.
 Test(change, swapped_stages_add_what_was_removed)
 {
-    carving c = carve(&(carving_plan){.seed = 6, .triangles = 60000, .depth_mm = 6.0, .share = 0.15, .same_mesh = true});
+    carving c =
+        carve(&(carving_plan){.seed = 6, .triangles = 60000, .depth_mm = 6.0, .share = 0.15, .same_mesh = true});
     rlv_change change = measure(&c.after, &c.before, &aligned);
     cr_assert_geq(change.region_count, 1);
     cr_expect_eq(change.region[0].kind, RLV_CHANGE_ADDED);
@@ -98,12 +108,12 @@ Test(change, swapped_stages_add_what_was_removed)
 /// A skin of even depth: the region's depth is the skin's, its area the surface that the cone takes.
 Test(change, depth_of_a_region_is_the_depth_of_the_cut)
 {
-    carving c = carve(&(carving_plan){.seed = 7, .triangles = 120000, .depth_mm = 4.0, .share = 0.2, .smooth = true,
-                                      .same_mesh = true});
+    carving c = carve(&(carving_plan){
+        .seed = 7, .triangles = 120000, .depth_mm = 4.0, .share = 0.2, .smooth = true, .same_mesh = true});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_assert_eq(change.region_count, 1);
-    // The area that the cone takes, and its rim: seeds reach past it by at most a cell of the coarsest scale, two lengths or three spacings
-    // of the samples, here the mesh's edges of 1.6 mm.
+    // The area that the cone takes, and its rim: seeds reach past it by at most a cell of the coarsest scale, two
+    // lengths or three spacings of the samples, here the mesh's edges of 1.6 mm.
     double area = 0.0, radius = 0.0;
     for (size_t t = 0; t < c.before.triangle_count; t++)
     {
@@ -118,9 +128,10 @@ Test(change, depth_of_a_region_is_the_depth_of_the_cut)
     }
     const double rim = 2.0 * M_PI * radius * sin(c.cut.half_angle_rad) * 3.0 * 1.6;
     cr_expect(fabs(change.region[0].area_mm2 - area) < rim, "%g for %g, rim %g", change.region[0].area_mm2, area, rim);
-    cr_expect_float_eq(change.region[0].mean_depth_mm, change.region[0].volume_mm3.value / change.region[0].area_mm2, 1e-9);
-    // Along the radius 4 mm; a smooth block's normals stray from its radii by up to a third of a radian, so that the deepest place
-    // lies between 4 cos(1/3) and 4 mm below the old surface.
+    cr_expect_float_eq(change.region[0].mean_depth_mm, change.region[0].volume_mm3.value / change.region[0].area_mm2,
+                       1e-9);
+    // Along the radius 4 mm; a smooth block's normals stray from its radii by up to a third of a radian, so that the
+    // deepest place lies between 4 cos(1/3) and 4 mm below the old surface.
     cr_expect(change.region[0].max_depth_mm > 3.78 && change.region[0].max_depth_mm < 4.01, "%g",
               change.region[0].max_depth_mm);
     rlv_change_free(&change);
@@ -130,8 +141,14 @@ Test(change, depth_of_a_region_is_the_depth_of_the_cut)
 /// A cut that is shallower than the warp is strong is found by its rim.
 Test(change, shallow_cut_is_found_under_warp_by_its_rim)
 {
-    carving c = carve(&(carving_plan){.seed = 9, .triangles = 80000, .depth_mm = 1.6, .share = 0.3, .noise_sd_mm = 0.1,
-                                      .noise_length_mm = 2.0, .warp_sd_mm = 0.25, .warp_length_mm = 90.0});
+    carving c = carve(&(carving_plan){.seed = 9,
+                                      .triangles = 80000,
+                                      .depth_mm = 1.6,
+                                      .share = 0.3,
+                                      .noise_sd_mm = 0.1,
+                                      .noise_length_mm = 2.0,
+                                      .warp_sd_mm = 0.25,
+                                      .warp_length_mm = 90.0});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_assert_geq(change.region_count, 1);
     cr_expect(holds(change.removed_mm3, c.removed_mm3), "%g to %g for %g", change.removed_mm3.low,
@@ -143,7 +160,8 @@ Test(change, shallow_cut_is_found_under_warp_by_its_rim)
 /// The scale of BEFORE is that of every volume: a relative sd of 1 in 1000 is 3 in 1000 of it.
 Test(change, uncertain_scale_widens_the_interval)
 {
-    carving c = carve(&(carving_plan){.seed = 10, .triangles = 30000, .depth_mm = 10.0, .share = 0.2, .same_mesh = true});
+    carving c =
+        carve(&(carving_plan){.seed = 10, .triangles = 30000, .depth_mm = 10.0, .share = 0.2, .same_mesh = true});
     rlv_change exact = measure(&c.before, &c.after, &aligned);
     const rlv_change_options loose = {.aligned = true, .before_scale_sd = 0.001};
     rlv_change change = measure(&c.before, &c.after, &loose);
@@ -157,8 +175,14 @@ Test(change, uncertain_scale_widens_the_interval)
 
 Test(change, thread_count_changes_no_byte)
 {
-    carving c = carve(&(carving_plan){.seed = 11, .triangles = 30000, .depth_mm = 3.0, .share = 0.2, .noise_sd_mm = 0.1,
-                                      .noise_length_mm = 2.0, .warp_sd_mm = 0.1, .warp_length_mm = 60.0});
+    carving c = carve(&(carving_plan){.seed = 11,
+                                      .triangles = 30000,
+                                      .depth_mm = 3.0,
+                                      .share = 0.2,
+                                      .noise_sd_mm = 0.1,
+                                      .noise_length_mm = 2.0,
+                                      .warp_sd_mm = 0.1,
+                                      .warp_length_mm = 60.0});
     omp_set_num_threads(1);
     rlv_change one = measure(&c.before, &c.after, &aligned);
     omp_set_num_threads(2);
@@ -178,23 +202,24 @@ Test(change, thread_count_changes_no_byte)
 /// An open scan (the lower half was never seen): the removal is measured against a common base.
 Test(change, open_scans_are_measured_against_a_common_base)
 {
-    carving c = carve(&(carving_plan){.seed = 12, .triangles = 60000, .depth_mm = 5.0, .share = 0.08, .up = true,
-                                      .same_mesh = true});
+    carving c = carve(
+        &(carving_plan){.seed = 12, .triangles = 60000, .depth_mm = 5.0, .share = 0.08, .up = true, .same_mesh = true});
     carving_open(&c.before, -10.0);
     carving_open(&c.after, -10.0);
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_expect(change.open);
     cr_expect(isnan(change.divergence_mm3));
     // The cut lies high on the part that both saw. Columns of a seven-hundredth of the block's diagonal, open: half a
-    // column's width along the cut's rim of some 250 mm times its depth would be 200 mm3; errors along a rim fall off as its cells' root.
+    // column's width along the cut's rim of some 250 mm times its depth would be 200 mm3; errors along a rim fall off
+    // as its cells' root.
     cr_expect(fabs(change.removed_mm3.value - c.removed_mm3) < 2e-3 * c.removed_mm3, "%g of %g",
               change.removed_mm3.value - c.removed_mm3, c.removed_mm3);
     rlv_change_free(&change);
     carving_free(&c);
 }
 
-/// A seeded share of the coverage simulation: 40 draws of cut, noise, warp and scale, cuts of 2 mm and more. Fewer than 34 inside
-/// would come once in 500 such tests were the true share 95 %.
+/// A seeded share of the coverage simulation: 40 draws of cut, noise, warp and scale, cuts of 2 mm and more. Fewer than
+/// 34 inside would come once in 500 such tests were the true share 95 %.
 Test(change, intervals_hold_the_truth_in_a_seeded_share_of_trials)
 {
     int inside = 0;
@@ -207,8 +232,8 @@ Test(change, intervals_hold_the_truth_in_a_seeded_share_of_trials)
     {
         const carving_plan plan = carving_draw(9000 + (uint64_t)t, 2.0, 24000);
         carving c = carve(&plan);
-        const rlv_change_options options = {.aligned = true, .before_scale_sd = plan.scale_sd,
-                                            .after_scale_sd = plan.scale_sd};
+        const rlv_change_options options = {
+            .aligned = true, .before_scale_sd = plan.scale_sd, .after_scale_sd = plan.scale_sd};
         rlv_change change = {0};
         rlv_error error = {0};
         if (rlv_change_measure(&change, &c.before, &c.after, &options, &error) == RLV_DONE)

@@ -1,5 +1,5 @@
-/// The coverage simulation: 2,000 draws of a block, a cut, noise, slow warp and scale, from alignment in any attitude to the interval.
-/// Trials run side by side, one thread each. What is printed is the table by depth of cut.
+/// The coverage simulation: 2,000 draws of a block, a cut, noise, slow warp and scale, from alignment in any attitude
+/// to the interval. Trials run side by side, one thread each. What is printed is the table by depth of cut.
 
 #include "change.h"
 #include "support/carving.h"
@@ -32,7 +32,8 @@ static outcome try_one(uint64_t seed)
     outcome o = {0};
     while (o.stratum + 1 < STRATA && plan.depth_mm >= stratum_mm[o.stratum + 1])
         o.stratum++;
-    const rlv_change_options options = {.before_scale_sd = plan.scale_sd, .after_scale_sd = plan.scale_sd, .seed = seed};
+    const rlv_change_options options = {
+        .before_scale_sd = plan.scale_sd, .after_scale_sd = plan.scale_sd, .seed = seed};
     rlv_change change = {0};
     rlv_error error = {0};
     o.measured = rlv_change_measure(&change, &c.before, &c.after, &options, &error) == RLV_DONE;
@@ -70,7 +71,8 @@ Test(change_coverage, intervals_hold_the_truth_in_93_to_97_percent)
             in += out[t].inside;
             bias += out[t].found ? out[t].bias : 0.0;
         }
-        printf("cuts of %4.1f to %4.1f mm: %4d trials, %4d measured, %4d with a region, inside %5.1f %%, mean bias %+.2f %%\n",
+        printf("cuts of %4.1f to %4.1f mm: %4d trials, %4d measured, %4d with a region, inside %5.1f %%, mean bias "
+               "%+.2f %%\n",
                stratum_mm[s], stratum_mm[s + 1], n, m, found, m > 0 ? 100.0 * in / m : 0.0,
                found > 0 ? 100.0 * bias / found : 0.0);
         measured += m;

@@ -7,11 +7,12 @@
 
 enum
 {
-    SIDE = 14,  // patches along a plate
+    SIDE = 14, // patches along a plate
     TRIALS = 400,
 };
 
-/// A dish of 200 mm with a bent surface (a flat one would not resist every motion), its patches, and one draw of the error on it.
+/// A dish of 200 mm with a bent surface (a flat one would not resist every motion), its patches, and one draw of the
+/// error on it.
 typedef struct dish
 {
     rlv_patch patch[SIDE * SIDE];
@@ -23,8 +24,8 @@ static rlv_patch dish_patch(int i, int j)
 {
     const double pitch = 200.0 / SIDE, x = (i - SIDE / 2) * pitch, y = (j - SIDE / 2) * pitch;
     rlv_patch p = {.centre_mm = {x, y, 20.0 * sin(x / 40.0) * cos(y / 50.0)}, .area_mm2 = pitch * pitch};
-    p.normal = rlv_vec3_unit(
-        rlv_vec3_of(-0.5 * cos(x / 40.0) * cos(y / 50.0), 0.4 * sin(x / 40.0) * sin(y / 50.0), 1.0));
+    p.normal =
+        rlv_vec3_unit(rlv_vec3_of(-0.5 * cos(x / 40.0) * cos(y / 50.0), 0.4 * sin(x / 40.0) * sin(y / 50.0), 1.0));
     p.turn_mm = rlv_vec3_cross(p.centre_mm, p.normal);
     p.breadth_mm = rlv_vec3_dot(p.centre_mm, p.normal);
     p.spread_mm2 = pitch * pitch / 12.0;
@@ -43,9 +44,9 @@ static waves draw_waves(scan_random* random, double length_mm)
     waves w;
     for (int k = 0; k < 60; k++)
     {
-        w.turn[k] = rlv_vec3_scale(rlv_vec3_of(scan_random_normal(random), scan_random_normal(random),
-                                               scan_random_normal(random)),
-                                   1.0 / length_mm);
+        w.turn[k] = rlv_vec3_scale(
+            rlv_vec3_of(scan_random_normal(random), scan_random_normal(random), scan_random_normal(random)),
+            1.0 / length_mm);
         for (int c = 0; c < 3; c++)
         {
             w.phase[c][k] = 2.0 * M_PI * scan_random_unit(random);
@@ -105,8 +106,9 @@ static rlv_flux_error predict_hidden(const dish* d, double scale_sd)
     return predicted;
 }
 
-/// Warp of 30 to 160 mm and 0.05 to 0.4 mm over noise of 0.1 mm a patch: the truth lies inside in 95 % of trials. The sd of that
-/// share over 400 trials is 1.1 %; 93 and 97 % are asked for, and a sample may stray by two of its sd beyond.
+/// Warp of 30 to 160 mm and 0.05 to 0.4 mm over noise of 0.1 mm a patch: the truth lies inside in 95 % of trials. The
+/// sd of that share over 400 trials is 1.1 %; 93 and 97 % are asked for, and a sample may stray by two of its sd
+/// beyond.
 Test(misfit, intervals_of_hidden_volume_hold_the_truth)
 {
     int inside = 0;
@@ -124,8 +126,9 @@ Test(misfit, intervals_of_hidden_volume_hold_the_truth)
     cr_expect(share > 0.93 - 0.022 && share < 0.97 + 0.022, "inside in %.3f of %d", share, TRIALS);
 }
 
-/// A rigid motion without noise is a trend and nothing else: what is hidden is predicted to rounding (depths below 1 mm in double,
-/// a variance floor of 1e-12 mm2 a patch: 1e-6 mm over 20,000 mm2 is 0.02 mm3, and a prior of slipping motions of the same order).
+/// A rigid motion without noise is a trend and nothing else: what is hidden is predicted to rounding (depths below 1 mm
+/// in double, a variance floor of 1e-12 mm2 a patch: 1e-6 mm over 20,000 mm2 is 0.02 mm3, and a prior of slipping
+/// motions of the same order).
 Test(misfit, rigid_motion_is_predicted_exactly)
 {
     scan_random random = {5};
@@ -179,7 +182,8 @@ Test(misfit, patches_keep_area_and_depth)
     rlv_patch* patch;
     size_t count;
     rlv_error error = {0};
-    cr_assert_eq(rlv_patches_gather(&patch, &count, N, position, normal, area, depth, NULL, 30.0, 0.0, &error), RLV_DONE);
+    cr_assert_eq(rlv_patches_gather(&patch, &count, N, position, normal, area, depth, NULL, 30.0, 0.0, &error),
+                 RLV_DONE);
     for (size_t p = 0; p < count; p++)
     {
         area_sum -= patch[p].area_mm2;
