@@ -15,6 +15,7 @@ enum
 {
     MOST_SAMPLES = 250000, // a stage; a 300 mm block then has a sample every 1.3 mm
     PATCHES = 360,         // of the surface that held still: what a warp of 30 mm needs on a 300 mm block
+    MOST_SETTLING = 5,     // alignments without what changed
     CELLS_ACROSS = 700,    // default pitch: the block's diagonal over this
 };
 
@@ -150,6 +151,37 @@ static rlv_status align_first(work* w, rlv_alignment* alignment, rlv_error* erro
         status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
                           "put marks on the rim that both stages show, or align by tie points and say --aligned",
                           "the alignment is ambiguous: %s", alignment->reason);
+    return status;
+}
+
+/// The greatest distance that two poses put between the same samples of AFTER, a few hundred of them.
+static double moved_mm(const work* w, const rlv_pose* a, const rlv_pose* b)
+{
+    double most = 0.0;
+    const size_t stride = w->after_sampling.count / 300 + 1;
+    for (size_t i = 0; i < w->after_sampling.count; i += stride)
+    {
+        const rlv_vec3 x = rlv_vec3_add(w->after->origin_mm, rlv_vec3_from(w->after_sampling.position_mm + 3 * i));
+        most = fmax(most, rlv_vec3_length(rlv_vec3_sub(rlv_pose_apply(a, x), rlv_pose_apply(b, x))));
+    }
+    return most;
+}
+
+/// Find what changed and align again without it, until the pose stands to a tenth of its sd.
+static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
+{
+    rlv_tell(&w->options->progress, "depths", 0.0);
+    rlv_status status = find_regions(w, error);
+    bool stands = w->options->aligned;
+    for (int pass = 0; pass < MOST_SETTLING && !stands && status == RLV_DONE; pass++)
+    {
+        const rlv_pose last = w->pose;
+        rlv_tell(&w->options->progress, "depths", (pass + 1.0) / (MOST_SETTLING + 1.0));
+        status = align_again(w, alignment, error);
+        stands = pass > 0 && moved_mm(w, &last, &w->pose) < 0.1 * alignment->position_sd_mm;
+        if (status == RLV_DONE)
+            status = find_regions(w, error);
+    }
     return status;
 }
 
@@ -635,6 +667,25 @@ static rlv_status sort_regions(rlv_change* change, const work* w, rlv_error* err
     return status;
 }
 
+/// What may lie under the detection limit about the regions of one kind. Where depths between one limit and two cover
+/// an area, a change that fades at an even slope covers as much again below the limit, at half the limit on the mean.
+static double faded_mm3(const work* w, int sign, double limit_mm)
+{
+    const rlv_depths* depths[2] = {&w->before_depths, &w->after_depths};
+    const rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
+    const uint16_t* label[2] = {w->regions.before, w->regions.after};
+    double area = 0.0;
+    for (int side = 0; side < 2; side++)
+        for (size_t i = 0; i < depths[side]->count; i++)
+        {
+            const double depth = sign * (double)depths[side]->depth_mm[i];
+            if (label[side][i] != 0 && w->regions.sign[label[side][i] - 1] == sign && depth >= limit_mm &&
+                depth < 2.0 * limit_mm)
+                area += 0.5 * (double)sampling[side]->area_mm2[i];
+        }
+    return 0.5 * limit_mm * area;
+}
+
 /// Volume and area of all regions of one kind.
 static void sum_kind(const rlv_change* change, rlv_change_class kind, double* volume_mm3, double* area_mm2)
 {
@@ -647,26 +698,31 @@ static void sum_kind(const rlv_change* change, rlv_change_class kind, double* vo
         }
 }
 
-/// Where nothing of a kind was found, and where what was found is so shallow that its extent is in doubt, up to the
-/// detection limit of the widest patch may have gone, or come, over all that seemed to hold still.
+/// Where nothing of a kind was found, and where the extent of what was found is in doubt (it is shallow, or it fades
+/// out by more than its interval), what was not told apart may be of that kind too: up to the detection limit of the
+/// widest patch over all that seemed to hold still, and no more than the balance of what was not told apart leaves room
+/// for.
 static void bound_unseen(rlv_change* change, const work* w)
 {
     rlv_interval* total[2] = {&change->removed_mm3, &change->added_mm3};
     bool* faint[2] = {&change->removed_faint, &change->added_faint};
     const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
+    const double room[2] = {change->untold_mm3.high, -change->untold_mm3.low};
     double quiet = 0.0;
     for (size_t i = 0; i < w->still_count; i++)
         quiet += w->still[i].area_mm2;
     for (int kind = 0; kind < 2; kind++)
     {
+        const double unseen = fmin(limit * quiet, fmax(room[kind], 0.0));
         double volume, area;
         sum_kind(change, (rlv_change_class)kind, &volume, &area);
         if (area == 0.0)
-            *total[kind] = (rlv_interval){0.0, 0.0, limit * quiet};
-        else if (volume < FAINT * limit * area)
+            *total[kind] = (rlv_interval){0.0, 0.0, unseen};
+        else if (volume < FAINT * limit * area ||
+                 faded_mm3(w, kind == RLV_CHANGE_REMOVED ? 1 : -1, limit) > total[kind]->high - total[kind]->value)
         {
             *faint[kind] = true;
-            total[kind]->high += limit * quiet;
+            total[kind]->high += unseen;
         }
     }
 }
@@ -726,16 +782,8 @@ static rlv_status measure(rlv_change* change, work* w, rlv_error* error)
     rlv_status status = index_stages(w, error);
     if (status == RLV_DONE && !w->options->aligned)
         status = align_first(w, &change->alignment, error);
-    if (status != RLV_DONE)
-        return status;
-    rlv_tell(&w->options->progress, "depths", 0.0);
-    status = find_regions(w, error);
-    for (int pass = 0; pass < 2 && !w->options->aligned && status == RLV_DONE; pass++)
-    {
-        status = align_again(w, &change->alignment, error);
-        if (status == RLV_DONE)
-            status = find_regions(w, error);
-    }
+    if (status == RLV_DONE)
+        status = settle(w, &change->alignment, error);
     if (status != RLV_DONE || (status = gather_still(w, error)) != RLV_DONE)
         return status;
     rlv_tell(&w->options->progress, "field", 0.0);
@@ -767,5 +815,19 @@ rlv_status rlv_change_measure(rlv_change* change, const rlv_mesh* before, const 
         rlv_change_free(change);
         change->alignment = known;
     }
+    return status;
+}
+
+rlv_status rlv_change_align(rlv_alignment* alignment, const rlv_mesh* before, const rlv_mesh* after,
+                            const rlv_change_options* options, rlv_error* error)
+{
+    work w = {.before = before, .after = after, .options = options, .pose = rlv_pose_identity()};
+    *alignment = (rlv_alignment){.pose = rlv_pose_identity()};
+    rlv_status status = index_stages(&w, error);
+    if (status == RLV_DONE)
+        status = align_first(&w, alignment, error);
+    if (status == RLV_DONE)
+        status = settle(&w, alignment, error);
+    free_work(&w);
     return status;
 }

@@ -62,8 +62,9 @@ typedef struct rlv_change
 {
     rlv_interval removed_mm3,
         added_mm3; ///< magnitudes; where no region of a kind was found, 0 and what the detection limit leaves room for
-    bool removed_faint, added_faint; ///< found, but under two detection limits deep on the mean: the interval's upper
-                                     ///< end allows for what may lie below
+    bool removed_faint, added_faint; ///< found, but with its extent in doubt: under two detection limits deep on the
+                                     ///< mean, or fading out by more than its interval. Its upper end then holds what
+                                     ///< was not told apart as well
     rlv_interval untold_mm3;         ///< signed; removed - added + untold = volume before - volume after
     size_t region_count;
     rlv_change_region* region;                    ///< by falling volume
@@ -88,5 +89,12 @@ typedef struct rlv_change
 rlv_status rlv_change_measure(rlv_change* change, const rlv_mesh* before, const rlv_mesh* after,
                               const rlv_change_options* options, rlv_error* error);
 void rlv_change_free(rlv_change* change);
+
+/// Only the motion: rlv_align, then again without what changed, until it stands. An even cut that is shallower than a
+/// few sd of the noise draws a robust fit after it by a millimetre at the farthest corner; found and left out, it does
+/// not. `options->aligned` is not looked at. Done with `alignment->loose` where the pose is weakly held; RLV_IMPOSSIBLE
+/// where it is ambiguous otherwise.
+rlv_status rlv_change_align(rlv_alignment* alignment, const rlv_mesh* before, const rlv_mesh* after,
+                            const rlv_change_options* options, rlv_error* error);
 
 #endif

@@ -1,21 +1,15 @@
 #include "command.h"
 
-#include "align.h"
+#include "change.h"
 #include "given_mesh.h"
 #include "pose_words.h"
-
-#include <math.h>
 
 static rlv_status align(rlv_alignment* alignment, given_mesh pair[2], const rlv_options* options, rlv_answer* answer,
                         rlv_error* error)
 {
-    rlv_tree* tree = NULL;
-    rlv_align_options how = {.scale_sd = hypot(options->scale_sd, options->scale_sd_after),
-                             .progress = answer->progress};
-    rlv_status status = rlv_tree_build(&tree, &pair[0].mesh, error);
-    if (status == RLV_DONE)
-        status = rlv_align(alignment, &pair[0].mesh, tree, &pair[1].mesh, &how, error);
-    rlv_tree_free(tree);
+    const rlv_change_options how = {
+        .before_scale_sd = options->scale_sd, .after_scale_sd = options->scale_sd_after, .progress = answer->progress};
+    rlv_status status = rlv_change_align(alignment, &pair[0].mesh, &pair[1].mesh, &how, error);
     if (status == RLV_DONE && alignment->ambiguous)
         return rlv_fail(error, RLV_IMPOSSIBLE, pair[1].path,
                         "put marks that stay on the rim of the block, or photograph more of it",

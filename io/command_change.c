@@ -111,8 +111,8 @@ static void warn_of_change(rlv_answer* answer, const rlv_change* change)
     if (change->removed_faint || change->added_faint)
         answer_warn(
             answer,
-            "what was %s is hardly deeper than the detection limit: where it thins out it cannot be told, and the "
-            "interval's upper end allows for that",
+            "what was %s thins out below the detection limit: how far it reaches cannot be told, and the interval's "
+            "upper end allows for all that was not told apart",
             change->removed_faint && change->added_faint ? "removed and what was added"
             : change->removed_faint                      ? "removed"
                                                          : "added");
