@@ -699,9 +699,9 @@ static void sum_kind(const rlv_change* change, rlv_change_class kind, double* vo
 }
 
 /// Where nothing of a kind was found, and where the extent of what was found is in doubt (it is shallow, or it fades
-/// out by more than its interval), what was not told apart may be of that kind too: up to the detection limit of the
-/// widest patch over all that seemed to hold still, and no more than the balance of what was not told apart leaves room
-/// for.
+/// out by more than its interval), what was not told apart may be of that kind too: what the balance of it leaves room
+/// for, or twice an even fade where the balance is off because the alignment took what faded for still; and never more
+/// than the detection limit of the widest patch over all that seemed to hold still.
 static void bound_unseen(rlv_change* change, const work* w)
 {
     rlv_interval* total[2] = {&change->removed_mm3, &change->added_mm3};
@@ -713,13 +713,13 @@ static void bound_unseen(rlv_change* change, const work* w)
         quiet += w->still[i].area_mm2;
     for (int kind = 0; kind < 2; kind++)
     {
-        const double unseen = fmin(limit * quiet, fmax(room[kind], 0.0));
+        const double faded = faded_mm3(w, kind == RLV_CHANGE_REMOVED ? 1 : -1, limit);
+        const double unseen = fmin(limit * quiet, fmax(room[kind], 2.0 * faded));
         double volume, area;
         sum_kind(change, (rlv_change_class)kind, &volume, &area);
         if (area == 0.0)
             *total[kind] = (rlv_interval){0.0, 0.0, unseen};
-        else if (volume < FAINT * limit * area ||
-                 faded_mm3(w, kind == RLV_CHANGE_REMOVED ? 1 : -1, limit) > total[kind]->high - total[kind]->value)
+        else if (volume < FAINT * limit * area || faded > total[kind]->high - total[kind]->value)
         {
             *faint[kind] = true;
             total[kind]->high += unseen;

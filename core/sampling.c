@@ -11,6 +11,7 @@ typedef struct vertex_sums
 {
     float* normal;   ///< 3 a vertex: a third of the area normals of its triangles
     float* area_mm2; ///< a third of their areas
+    float* edge_mm4; ///< the same, times the mean square of their edges
 } vertex_sums;
 
 static void sum_around_vertices(const rlv_mesh* mesh, vertex_sums* sums)
@@ -24,6 +25,9 @@ static void sum_around_vertices(const rlv_mesh* mesh, vertex_sums* sums)
         const float n[3] = {(u[1] * v[2] - u[2] * v[1]) / 6.0f, (u[2] * v[0] - u[0] * v[2]) / 6.0f,
                             (u[0] * v[1] - u[1] * v[0]) / 6.0f};
         const float area = sqrtf(n[0] * n[0] + n[1] * n[1] + n[2] * n[2]);
+        float edges = 0.0f;
+        for (int k = 0; k < 3; k++)
+            edges += u[k] * u[k] + v[k] * v[k] + (u[k] - v[k]) * (u[k] - v[k]);
         for (int k = 0; k < 3; k++)
         {
             float* at = sums->normal + 3 * (size_t)corner[k];
@@ -31,6 +35,7 @@ static void sum_around_vertices(const rlv_mesh* mesh, vertex_sums* sums)
             at[1] += n[1];
             at[2] += n[2];
             sums->area_mm2[corner[k]] += area;
+            sums->edge_mm4[corner[k]] += area * edges * (1.0f / 3.0f);
         }
     }
 }
@@ -97,15 +102,16 @@ static uint32_t middle_vertex(const rlv_cubes* cells, size_t cell, const uint32_
 }
 
 static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, const vertex_sums* sums,
-                        const uint8_t* border, const rlv_cubes* cells, const uint32_t* used, double edge_mm)
+                        const uint8_t* border, const rlv_cubes* cells, const uint32_t* used)
 {
     rlv_vec3 normal = {0, 0, 0};
-    double area = 0.0;
+    double area = 0.0, edges = 0.0;
     for (uint32_t m = cells->start[s]; m < cells->start[s + 1]; m++)
     {
         const uint32_t vertex = used[cells->member[m]];
         normal = rlv_vec3_add(normal, rlv_vec3_from(sums->normal + 3 * (size_t)vertex));
         area += (double)sums->area_mm2[vertex];
+        edges += (double)sums->edge_mm4[vertex];
         sampling->border[s] |= border[vertex];
         sampling->of_vertex[vertex] = (uint32_t)s;
     }
@@ -119,6 +125,7 @@ static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, 
     sampling->normal[3 * s + 2] = (float)normal.z;
     sampling->area_mm2[s] = (float)area;
     // Normals that stray by the angle a within an edge's length let an edge pass the surface at a * edge / 2.
+    const double edge_mm = area > 0.0 ? sqrt(edges / area) : 0.0;
     sampling->chord_mm[s] = (float)(0.5 * edge_mm * sqrt(2.0 * (1.0 - agreement)));
 }
 
@@ -149,6 +156,7 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_
     double area = 0.0;
     if ((sums.normal = rlv_reserve(3 * mesh->vertex_count, sizeof(float), error)) == NULL ||
         (sums.area_mm2 = rlv_reserve(mesh->vertex_count, sizeof(float), error)) == NULL ||
+        (sums.edge_mm4 = rlv_reserve(mesh->vertex_count, sizeof(float), error)) == NULL ||
         (border = rlv_reserve(mesh->vertex_count, 1, error)) == NULL ||
         (used = rlv_reserve(mesh->vertex_count, sizeof *used, error)) == NULL ||
         (sampling->of_vertex = rlv_reserve(mesh->vertex_count, sizeof *sampling->of_vertex, error)) == NULL)
@@ -172,15 +180,15 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_
         (status = reserve_samples(sampling, cells.count, error)) != RLV_DONE)
         goto end;
     sampling->spacing_mm = sqrt(area / (double)cells.count);
-    const double edge_mm = sqrt(area / (double)mesh->triangle_count * 4.0 / sqrt(3.0));
 #pragma omp parallel for schedule(static)
     for (size_t s = 0; s < cells.count; s++)
-        fill_sample(sampling, s, mesh, &sums, border, &cells, used, edge_mm);
+        fill_sample(sampling, s, mesh, &sums, border, &cells, used);
     status = RLV_DONE;
 end:
     rlv_cubes_free(&cells);
     free(sums.normal);
     free(sums.area_mm2);
+    free(sums.edge_mm4);
     free(border);
     free(used);
     if (status != RLV_DONE)
