@@ -117,6 +117,18 @@ static rlv_status find_regions(work* w, rlv_error* error)
     return status;
 }
 
+/// Align, and refuse what is ambiguous. A pose that is only weakly held is the misfit's to widen for.
+static rlv_status align_with(work* w, rlv_alignment* alignment, const rlv_align_options* options, rlv_error* error)
+{
+    rlv_status status = rlv_align(alignment, w->before, w->before_tree, w->after, options, error);
+    w->pose = alignment->pose;
+    if (status == RLV_DONE && alignment->ambiguous && !alignment->loose)
+        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
+                          "put marks on the rim that both stages show, or align by tie points and say --aligned",
+                          "the alignment is ambiguous: %s", alignment->reason);
+    return status;
+}
+
 /// Align again with what changed, and a margin, left out.
 static rlv_status align_again(work* w, rlv_alignment* alignment, rlv_error* error)
 {
@@ -130,8 +142,7 @@ static rlv_status align_again(work* w, rlv_alignment* alignment, rlv_error* erro
                                            .before_left_out = before,
                                            .after_left_out = after,
                                            .seed = w->options->seed};
-        status = rlv_align(alignment, w->before, w->before_tree, w->after, &options, error);
-        w->pose = alignment->pose;
+        status = align_with(w, alignment, &options, error);
     }
     free(before);
     free(after);
@@ -144,14 +155,7 @@ static rlv_status align_first(work* w, rlv_alignment* alignment, rlv_error* erro
                                        .start = w->options->start,
                                        .seed = w->options->seed,
                                        .progress = w->options->progress};
-    rlv_status status = rlv_align(alignment, w->before, w->before_tree, w->after, &options, error);
-    w->pose = alignment->pose;
-    // A pose that is only weakly held is the misfit's to widen for.
-    if (status == RLV_DONE && alignment->ambiguous && !alignment->loose)
-        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
-                          "put marks on the rim that both stages show, or align by tie points and say --aligned",
-                          "the alignment is ambiguous: %s", alignment->reason);
-    return status;
+    return align_with(w, alignment, &options, error);
 }
 
 /// The greatest distance that two poses put between the same samples of AFTER, a few hundred of them.
@@ -165,6 +169,31 @@ static double moved_mm(const work* w, const rlv_pose* a, const rlv_pose* b)
         most = fmax(most, rlv_vec3_length(rlv_vec3_sub(rlv_pose_apply(a, x), rlv_pose_apply(b, x))));
     }
     return most;
+}
+
+static double default_pitch(const rlv_depths* depths)
+{
+    double low[3] = {INFINITY, INFINITY, INFINITY}, high[3] = {-INFINITY, -INFINITY, -INFINITY};
+    for (size_t i = 0; i < 3 * depths->count; i++)
+    {
+        low[i % 3] = fmin(low[i % 3], (double)depths->position_mm[i]);
+        high[i % 3] = fmax(high[i % 3], (double)depths->position_mm[i]);
+    }
+    return sqrt(pow(high[0] - low[0], 2) + pow(high[1] - low[1], 2) + pow(high[2] - low[2], 2)) / CELLS_ACROSS;
+}
+
+/// Noise that hides a twentieth of the block is no noise: the meshes do not lie on each other.
+static rlv_status need_contact(const work* w, rlv_error* error)
+{
+    const rlv_depth_noise* noise = &w->regions.noise;
+    const double limit = noise->threshold * noise->scale_sd_mm[RLV_REGION_SCALES - 1];
+    const double size = CELLS_ACROSS * default_pitch(&w->before_depths);
+    if (limit < 0.05 * size)
+        return RLV_DONE;
+    return rlv_fail(error, RLV_IMPOSSIBLE, NULL,
+                    w->options->aligned ? "leave out --aligned" : "look whether both meshes are of one block",
+                    "the two meshes do not lie on each other: %.0f mm apart on the whole, on a block of %.0f mm",
+                    noise->scale_sd_mm[RLV_REGION_SCALES - 1], size);
 }
 
 /// Find what changed and align again without it, until the pose stands to a tenth of its sd.
@@ -185,17 +214,28 @@ static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
     return status;
 }
 
+static rlv_status index_stage(rlv_tree** tree, rlv_sampling* sampling, const rlv_mesh* mesh, rlv_error* error)
+{
+    const rlv_status status = rlv_tree_build(tree, mesh, error);
+    return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, MOST_SAMPLES, error) : status;
+}
+
+/// Both stages side by side: half of an index is built on one thread whatever is done.
 static rlv_status index_stages(work* w, rlv_error* error)
 {
+    const rlv_mesh* mesh[2] = {w->before, w->after};
+    rlv_tree** tree[2] = {&w->before_tree, &w->after_tree};
+    rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
+    rlv_error own[2] = {0};
+    rlv_status status[2];
     rlv_tell(&w->options->progress, "index", 0.0);
-    rlv_status status = rlv_tree_build(&w->before_tree, w->before, error);
-    if (status == RLV_DONE)
-        status = rlv_tree_build(&w->after_tree, w->after, error);
-    if (status == RLV_DONE)
-        status = rlv_sampling_take(&w->before_sampling, w->before, MOST_SAMPLES, error);
-    if (status == RLV_DONE)
-        status = rlv_sampling_take(&w->after_sampling, w->after, MOST_SAMPLES, error);
-    return status;
+#pragma omp parallel for schedule(static, 1)
+    for (int k = 0; k < 2; k++)
+        status[k] = index_stage(tree[k], sampling[k], mesh[k], own + k);
+    const int first = status[0] != RLV_DONE ? 0 : 1;
+    if (status[first] != RLV_DONE)
+        *error = own[first];
+    return status[first];
 }
 
 // The field
@@ -344,22 +384,56 @@ static void label_triangles(const rlv_mesh* mesh, const rlv_sampling* sampling, 
         label[t] = label_of(mesh->corner + 3 * t, sampling, of_sample);
 }
 
-/// Where a mesh opens: minus the sum of its area vectors, which is nothing where it is closed; and whether it is open.
-static bool opening(const rlv_mesh* mesh, rlv_vec3* towards)
+/// What a surface adds up to.
+typedef struct balance
 {
-    rlv_vec3 sum = {0, 0, 0};
-    double area = 0.0;
-    for (size_t t = 0; t < mesh->triangle_count; t++)
+    rlv_vec3 vector_area_mm2; ///< nothing where the surface is closed; else minus where it opens
+    double area_mm2, volume_mm3;
+} balance;
+
+enum
+{
+    STRIPS = 64, // sums over a fixed number of strips do not depend on the thread count
+};
+
+static void add_balance(balance* sum, const rlv_mesh* mesh, size_t first, size_t end)
+{
+    // About a corner of the mesh, which keeps the tetrahedra small.
+    const rlv_vec3 reference = rlv_vec3_from(mesh->position_mm + 3 * (size_t)mesh->corner[0]);
+    rlv_vec3 vectors = {0, 0, 0};
+    double areas = 0.0, volumes = 0.0;
+    for (size_t t = first; t < end; t++)
     {
         const uint32_t* corner = mesh->corner + 3 * t;
-        const rlv_vec3 a = rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[0]);
-        const rlv_vec3 n = rlv_vec3_cross(rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[1]), a),
-                                          rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[2]), a));
-        sum = rlv_vec3_add(sum, n);
-        area += rlv_vec3_length(n);
+        const rlv_vec3 a = rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[0]), reference);
+        const rlv_vec3 b = rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[1]), reference);
+        const rlv_vec3 c = rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[2]), reference);
+        const rlv_vec3 n = rlv_vec3_cross(rlv_vec3_sub(b, a), rlv_vec3_sub(c, a));
+        vectors = rlv_vec3_along(vectors, 0.5, n);
+        areas += 0.5 * rlv_vec3_length(n);
+        volumes += rlv_vec3_dot(a, n) / 6.0;
     }
-    *towards = rlv_vec3_scale(sum, -1.0);
-    return rlv_vec3_length(sum) > 1e-9 * area;
+    *sum = (balance){vectors, areas, volumes};
+}
+
+static balance balance_of(const rlv_mesh* mesh)
+{
+    balance strip[STRIPS], sum = {0};
+#pragma omp parallel for schedule(dynamic, 1)
+    for (size_t i = 0; i < STRIPS; i++)
+        add_balance(strip + i, mesh, mesh->triangle_count * i / STRIPS, mesh->triangle_count * (i + 1) / STRIPS);
+    for (size_t i = 0; i < STRIPS; i++)
+    {
+        sum.vector_area_mm2 = rlv_vec3_add(sum.vector_area_mm2, strip[i].vector_area_mm2);
+        sum.area_mm2 += strip[i].area_mm2;
+        sum.volume_mm3 += strip[i].volume_mm3;
+    }
+    return sum;
+}
+
+static bool is_open(const balance* b)
+{
+    return rlv_vec3_length(b->vector_area_mm2) > 1e-9 * b->area_mm2;
 }
 
 /// A rotation that carries `direction` onto minus z.
@@ -371,17 +445,6 @@ static rlv_mat3 turn_down(rlv_vec3 direction)
     if (sine < 1e-9)
         return cosine > 0.0 ? rlv_mat3_identity() : rlv_rotation_from_vector(rlv_vec3_of(M_PI, 0, 0));
     return rlv_rotation_from_vector(rlv_vec3_scale(axis, atan2(sine, cosine) / sine));
-}
-
-static double default_pitch(const rlv_depths* depths)
-{
-    double low[3] = {INFINITY, INFINITY, INFINITY}, high[3] = {-INFINITY, -INFINITY, -INFINITY};
-    for (size_t i = 0; i < 3 * depths->count; i++)
-    {
-        low[i % 3] = fmin(low[i % 3], (double)depths->position_mm[i]);
-        high[i % 3] = fmax(high[i % 3], (double)depths->position_mm[i]);
-    }
-    return sqrt(pow(high[0] - low[0], 2) + pow(high[1] - low[1], 2) + pow(high[2] - low[2], 2)) / CELLS_ACROSS;
 }
 
 /// Sum the columns of one axis into `sum` (one a label), times `share`.
@@ -417,7 +480,6 @@ static rlv_status sum_closed(rlv_change* change, column_sum* sum, size_t labels,
             return status;
     }
     change->axis_spread_mm3 = fmax(fmax(total[0], total[1]), total[2]) - fmin(fmin(total[0], total[1]), total[2]);
-    change->divergence_mm3 = rlv_mesh_measure(w->before).volume_mm3 - rlv_mesh_measure(&w->moved).volume_mm3;
     return RLV_DONE;
 }
 
@@ -438,7 +500,7 @@ static rlv_status sum_open(rlv_change* change, column_sum* sum, size_t labels, c
         rlv_pose_move_mesh(&turn, &after);
         status = sum_axis(change, sum, labels, &before, &after, RLV_AXIS_Z, pitch, 1.0, &total, error);
     }
-    change->axis_spread_mm3 = change->divergence_mm3 = NAN;
+    change->axis_spread_mm3 = NAN;
     rlv_mesh_free(&before);
     rlv_mesh_free(&after);
     return status;
@@ -456,11 +518,12 @@ static rlv_status sum_columns(rlv_change* change, column_sum* sum, size_t labels
     if (status != RLV_DONE)
         return status;
     rlv_pose_move_mesh(&w->pose, &w->moved);
-    rlv_vec3 before_opens, after_opens;
-    const bool before_open = opening(w->before, &before_opens), after_open = opening(&w->moved, &after_opens);
-    change->open = before_open || after_open;
+    const balance before = balance_of(w->before), after = balance_of(&w->moved);
+    change->open = is_open(&before) || is_open(&after);
+    change->divergence_mm3 = change->open ? NAN : before.volume_mm3 - after.volume_mm3;
+    const rlv_vec3 opens = rlv_vec3_scale(rlv_vec3_add(before.vector_area_mm2, after.vector_area_mm2), -1.0);
     const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : default_pitch(&w->before_depths);
-    return change->open ? sum_open(change, sum, labels, w, rlv_vec3_add(before_opens, after_opens), pitch, error)
+    return change->open ? sum_open(change, sum, labels, w, opens, pitch, error)
                         : sum_closed(change, sum, labels, w, pitch, error);
 }
 
@@ -698,10 +761,10 @@ static void sum_kind(const rlv_change* change, rlv_change_class kind, double* vo
         }
 }
 
-/// Where nothing of a kind was found, and where the extent of what was found is in doubt (it is shallow, or it fades
-/// out by more than its interval), what was not told apart may be of that kind too: what the balance of it leaves room
-/// for, or twice an even fade where the balance is off because the alignment took what faded for still; and never more
-/// than the detection limit of the widest patch over all that seemed to hold still.
+/// What was not told apart may be of a kind too. Where nothing of it was found, or what was found is shallow: up to the
+/// detection limit of the widest patch over all that seemed to hold still. Where it is deep but fades out by more than
+/// its interval: what the balance of the untold leaves room for, or twice an even fade where the balance is off because
+/// the alignment took what faded for still; no more than in the first case.
 static void bound_unseen(rlv_change* change, const work* w)
 {
     rlv_interval* total[2] = {&change->removed_mm3, &change->added_mm3};
@@ -713,16 +776,17 @@ static void bound_unseen(rlv_change* change, const work* w)
         quiet += w->still[i].area_mm2;
     for (int kind = 0; kind < 2; kind++)
     {
+        const double most = limit * quiet;
         const double faded = faded_mm3(w, kind == RLV_CHANGE_REMOVED ? 1 : -1, limit);
-        const double unseen = fmin(limit * quiet, fmax(room[kind], 2.0 * faded));
         double volume, area;
         sum_kind(change, (rlv_change_class)kind, &volume, &area);
+        const bool shallow = volume < FAINT * limit * area;
         if (area == 0.0)
-            *total[kind] = (rlv_interval){0.0, 0.0, unseen};
-        else if (volume < FAINT * limit * area || faded > total[kind]->high - total[kind]->value)
+            *total[kind] = (rlv_interval){0.0, 0.0, most};
+        else if (shallow || faded > total[kind]->high - total[kind]->value)
         {
             *faint[kind] = true;
-            total[kind]->high += unseen;
+            total[kind]->high += shallow ? most : fmin(most, fmax(room[kind], 2.0 * faded));
         }
     }
 }
@@ -784,6 +848,8 @@ static rlv_status measure(rlv_change* change, work* w, rlv_error* error)
         status = align_first(w, &change->alignment, error);
     if (status == RLV_DONE)
         status = settle(w, &change->alignment, error);
+    if (status == RLV_DONE)
+        status = need_contact(w, error);
     if (status != RLV_DONE || (status = gather_still(w, error)) != RLV_DONE)
         return status;
     rlv_tell(&w->options->progress, "field", 0.0);

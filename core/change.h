@@ -63,8 +63,8 @@ typedef struct rlv_change
     rlv_interval removed_mm3,
         added_mm3; ///< magnitudes; where no region of a kind was found, 0 and what the detection limit leaves room for
     bool removed_faint, added_faint; ///< found, but with its extent in doubt: under two detection limits deep on the
-                                     ///< mean, or fading out by more than its interval. Its upper end then holds what
-                                     ///< was not told apart as well
+                                     ///< mean, or fading out by more than its interval. Its upper end then allows for
+                                     ///< what was not told apart
     rlv_interval untold_mm3;         ///< signed; removed - added + untold = volume before - volume after
     size_t region_count;
     rlv_change_region* region;                    ///< by falling volume

@@ -486,29 +486,56 @@ static void seed_at_feet(side* after, const side* before)
             after->seed[i] = before->seed[after->depths->foot[i]];
 }
 
-static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, rlv_error* error)
+/// Seeds of one side by its own depths, at all scales.
+static rlv_status seed_side(side* s, rlv_depth_noise* noise, double area_mm2, double least_mm, rlv_error* error)
 {
-    rlv_status status = measure_noise(noise, before, error);
-    if (status == RLV_DONE)
-        status = measure_noise(noise, after, error);
-    const double least = 1.5 * fmax(before->sampling->spacing_mm, after->sampling->spacing_mm);
-    double area = 0.0;
-    for (size_t i = 0; i < before->sampling->count; i++)
-        area += (double)before->sampling->area_mm2[i];
     static const double lengths[RLV_REGION_SCALES] = {1.0 / 3.0, 1.0, 2.0};
+    rlv_status status = RLV_DONE;
     noise->threshold = 0.0;
     for (int k = 0; status == RLV_DONE && k < RLV_REGION_SCALES; k++)
     {
-        const double scale = fmax(lengths[k] * noise->length_mm, least * (k + 1));
-        const double threshold = seed_threshold(area / (scale * scale));
-        double after_sd = 0.0;
+        const double scale = fmax(lengths[k] * noise->length_mm, least_mm * (k + 1));
+        const double threshold = seed_threshold(area_mm2 / (scale * scale));
         noise->threshold = fmax(noise->threshold, threshold);
         noise->scale_mm[k] = scale;
-        status = seed_scale(before, scale, threshold, &noise->scale_sd_mm[k], error);
-        if (status == RLV_DONE)
-            status = seed_scale(after, scale, threshold, &after_sd, error);
-        noise->scale_sd_mm[k] = fmax(noise->scale_sd_mm[k], after_sd);
+        status = seed_scale(s, scale, threshold, &noise->scale_sd_mm[k], error);
     }
+    return status;
+}
+
+/// Run the two sides side by side: their noise first, which both then share, and their seeds.
+static rlv_status seed_sides(rlv_depth_noise* noise, side* before, side* after, double least_mm, rlv_error* error)
+{
+    side* s[2] = {before, after};
+    rlv_depth_noise own[2] = {0};
+    rlv_error own_error[2] = {0};
+    rlv_status status[2];
+    double area = 0.0;
+    for (size_t i = 0; i < before->sampling->count; i++)
+        area += (double)before->sampling->area_mm2[i];
+#pragma omp parallel for schedule(static, 1)
+    for (int k = 0; k < 2; k++)
+        status[k] = measure_noise(own + k, s[k], own_error + k);
+    noise->sd_mm = fmax(own[0].sd_mm, own[1].sd_mm);
+    noise->length_mm = fmax(own[0].length_mm, own[1].length_mm);
+    own[0] = own[1] = *noise;
+#pragma omp parallel for schedule(static, 1)
+    for (int k = 0; k < 2; k++)
+        if (status[k] == RLV_DONE)
+            status[k] = seed_side(s[k], own + k, area, least_mm, own_error + k);
+    *noise = own[0];
+    for (int k = 0; k < RLV_REGION_SCALES; k++)
+        noise->scale_sd_mm[k] = fmax(own[0].scale_sd_mm[k], own[1].scale_sd_mm[k]);
+    const int first = status[0] != RLV_DONE ? 0 : 1;
+    if (status[first] != RLV_DONE)
+        *error = own_error[first];
+    return status[first];
+}
+
+static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, rlv_error* error)
+{
+    const double least = 1.5 * fmax(before->sampling->spacing_mm, after->sampling->spacing_mm);
+    rlv_status status = seed_sides(noise, before, after, least, error);
     for (int k = 0; status == RLV_DONE && k < RLV_REGION_STEPS; k++)
     {
         const double scale = fmax(3.0 * noise->length_mm, 2.0 * least) * (1 << k);

@@ -20,7 +20,7 @@
 #include <stdlib.h>
 
 #define BINS 16
-#define CLUSTER 64          ///< triangles of a cluster at most, but where more share one Morton cell
+#define CLUSTER 16          ///< triangles of a cluster at most, but where more share one Morton cell
 #define CLUSTERS_A_TASK 128 ///< clusters that one thread takes at a time
 #define DIGIT_BITS 10
 #define DIGITS 3 ///< a Morton code has a bit of each axis for every third of its bits

@@ -200,8 +200,10 @@ static void tell_change(FILE* text, const rlv_change* change, const rlv_options*
     tell_part(text, "removed", &change->removed_mm3, regions_of(change, RLV_CHANGE_REMOVED) > 0);
     tell_part(text, "added", &change->added_mm3, regions_of(change, RLV_CHANGE_ADDED) > 0);
     tell_part(text, "not told", &change->untold_mm3, true);
-    fputs("  (not told: apart from noise, over the rest of the surface; what was removed is matrix, or bone that was\n"
-          "  never exposed: meshes alone cannot tell)\n",
+    fputs("  (not told: apart from noise, over the rest of the surface)\n"
+          "  What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell. Check every "
+          "region\n"
+          "  against the specimen, the small ones first.\n",
           text);
     tell_regions(text, change);
     tell_limits(text, change);

@@ -33,7 +33,7 @@ static const rlv_command commands[] = {
      "Aligns AFTER to BEFORE (unless --aligned), finds the regions that changed beyond the noise of the two scans, "
      "and\n"
      "measures each with a 95 % interval. What cannot be told from noise is said to be so.",
-     "Meshes alone cannot tell matrix from bone that was never exposed: the figure is all that went.\n"
+     "What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell.\n"
      "Stone dust can hold silica: wear what your local exposure limits ask for.",
      CHANGE, command_change},
 };

@@ -111,7 +111,7 @@ with untold: removed - added + not told apart, which also holds what was too thi
 END
 fi
 cat <<END
-What was removed is matrix, or bone that was never exposed: meshes alone cannot tell.
+What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell.
 Pictures: $out/change-*/depth.png (with before.png and after.png through the same camera).
 Each step in words: $out/change-*.txt; the numbers: change.json and regions.csv beside the pictures.
 END
