@@ -67,7 +67,7 @@ row() {
             ("\($removed | length) + \($added | length)" | pad(7)) ]
           + (if $with_truth == "yes"
              then ($c.removed.volume_mm3 - $c.added.volume_mm3 + $c.untold.volume_mm3) as $net
-             | ([$c.removed, $c.added, $c.untold] | map((.high_mm3 - .low_mm3) / 2) | add) as $half
+             | ([$c.removed, $c.added, $c.untold] | map(.volume_mm3 - .low_mm3) | add) as $half
              | ($t.removed_mm3 - $t.added_mm3) as $true_net
              | (2 * $half / 1000 | decimals) as $dn
              | [ ($t.removed_mm3 | millilitres($d) | pad(9)),
