@@ -4,8 +4,8 @@
 /// distance field ranks them (what is left of a block lies inside what was there), the best are refined from point to
 /// plane (Y. Chen, G. Medioni, Object modelling by registration of multiple range images, 1992) with a robust weight
 /// that shrinks. Rivals that fit about as well make the answer ambiguous; motions that slide the surface along itself
-/// (N. Gelfand, L. Guibas, Shape analysis using slippage, 2004) are named. The covariance is a cluster sandwich
-/// over patches of surface, since neighbouring residuals are correlated.
+/// (N. Gelfand, L. Guibas, Shape segmentation using local slippage analysis, 2004) are named. The covariance is a
+/// cluster sandwich over patches of surface, since neighbouring residuals are correlated.
 
 #ifndef RLV_ALIGN_H
 #define RLV_ALIGN_H
