@@ -638,7 +638,7 @@ Test(commands, the_text_tells_the_interval_the_limit_and_what_meshes_cannot_tell
 {
     write_stages(false);
     program_run run = program_call("change before.ply after.ply --unit mm --aligned", NULL);
-    const char* const parts[] = {"removed", "95 % interval", "detection limit", "meshes alone cannot tell",
+    const char* const parts[] = {"removed", "95 % interval", "detection limit", "a mesh cannot tell",
                                  "check:",  "next:"};
     cr_assert_eq(run.status, 0, "%s", run.err);
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++)
