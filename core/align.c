@@ -26,8 +26,8 @@ static const double least_evidence = 0.3;
 /// within 0.02. A rival behind by 0.2 on the whole surface fits it with residuals wider by a fifth: warp could do as
 /// much.
 static const double clear_gain[2] = {0.05, 0.15};
-/// Beyond this sd at the farthest corner, in radii of the block, a pose is not to be relied on: three sd are then past a hundredth of the
-/// radius, 1 mm on a block of 200 mm.
+/// Beyond this sd at the farthest corner, in radii of the block, a pose is not to be relied on: three sd are then past
+/// a hundredth of the radius, 1 mm on a block of 200 mm.
 static const double loose_share = 1.0 / 300.0;
 #define CHOSEN 3 ///< and of these, those that are refined with care
 

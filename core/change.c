@@ -233,7 +233,7 @@ static rlv_status index_stages(work* w, rlv_error* error)
     for (int k = 0; k < 2; k++)
         status[k] = index_stage(tree[k], sampling[k], mesh[k], own + k);
     const int first = status[0] != RLV_DONE ? 0 : 1;
-    if (status[first] != RLV_DONE)
+    if (status[first] != RLV_DONE && error != NULL)
         *error = own[first];
     return status[first];
 }
@@ -545,7 +545,7 @@ static rlv_interval magnitude(rlv_interval signed_interval, int sign)
 }
 
 /// Area, centroid and mean of the seeds of each region on BEFORE (on AFTER where BEFORE has none).
-static void place_regions(rlv_change* change, const work* w)
+static rlv_status place_regions(rlv_change* change, const work* w, rlv_error* error)
 {
     for (int side = 0; side < 2; side++)
     {
@@ -553,9 +553,9 @@ static void place_regions(rlv_change* change, const work* w)
         const rlv_depths* depths = side == 0 ? &w->before_depths : &w->after_depths;
         const uint16_t* label = side == 0 ? w->regions.before : w->regions.after;
         const uint8_t* seed = side == 0 ? w->regions.before_seed : w->regions.after_seed;
-        uint8_t* done = calloc(change->region_count + 1, 1);
+        uint8_t* done = rlv_reserve(change->region_count + 1, 1, error);
         if (done == NULL)
-            return;
+            return RLV_SYSTEM;
         for (size_t r = 0; r < change->region_count; r++)
             done[r + 1] = change->region[r].area_mm2 > 0.0;
         for (size_t i = 0; i < depths->count; i++)
@@ -573,6 +573,7 @@ static void place_regions(rlv_change* change, const work* w)
                                                                change->region[r].centroid_mm);
         free(done);
     }
+    return RLV_DONE;
 }
 
 /// Beside the misfit: BEFORE's scale, and the chords. Triangles hold less than the surface that their vertices lie on;
@@ -818,9 +819,11 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
         const double half =
             1.959964 * hypot(v.error[count + 2].sd_mm3, hypot(v.error[count].sd_mm3, v.error[count + 1].sd_mm3));
         change->untold_mm3 = (rlv_interval){rest, rest - half, rest + half};
-        place_regions(change, w);
-        bound_unseen(change, w);
-        status = deepen_regions(change, w, error);
+        status = place_regions(change, w, error);
+        if (status == RLV_DONE)
+            bound_unseen(change, w);
+        if (status == RLV_DONE)
+            status = deepen_regions(change, w, error);
         for (size_t r = 0; r < count; r++)
             change->region[r].mean_depth_mm = change->region[r].area_mm2 > 0.0
                                                   ? change->region[r].volume_mm3.value / change->region[r].area_mm2
@@ -872,7 +875,7 @@ rlv_status rlv_change_measure(rlv_change* change, const rlv_mesh* before, const 
                               const rlv_change_options* options, rlv_error* error)
 {
     work w = {.before = before, .after = after, .options = options, .pose = rlv_pose_identity()};
-    change->alignment.pose = rlv_pose_identity();
+    *change = (rlv_change){.alignment.pose = rlv_pose_identity()};
     rlv_status status = measure(change, &w, error);
     free_work(&w);
     if (status != RLV_DONE)

@@ -132,6 +132,7 @@ static rlv_status measure_noise(rlv_depth_noise* noise, const side* s, rlv_error
         {
             const double median =
                 d.count[b] >= 50 ? rlv_median_of(d.count[b], d.value + MOST_PAIRS * (size_t)b, error) : 0.0;
+            status = isnan(median) ? RLV_SYSTEM : status;
             const double sd = median / gsl_cdf_ugaussian_Pinv(0.75);
             level[b] = 0.5 * sd * sd;
         }
@@ -527,7 +528,7 @@ static rlv_status seed_sides(rlv_depth_noise* noise, side* before, side* after, 
     for (int k = 0; k < RLV_REGION_SCALES; k++)
         noise->scale_sd_mm[k] = fmax(own[0].scale_sd_mm[k], own[1].scale_sd_mm[k]);
     const int first = status[0] != RLV_DONE ? 0 : 1;
-    if (status[first] != RLV_DONE)
+    if (status[first] != RLV_DONE && error != NULL)
         *error = own_error[first];
     return status[first];
 }

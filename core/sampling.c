@@ -19,8 +19,8 @@ static void sum_around_vertices(const rlv_mesh* mesh, vertex_sums* sums)
     for (size_t t = 0; t < mesh->triangle_count; t++)
     {
         const uint32_t* corner = mesh->corner + 3 * t;
-        const float *a = mesh->position_mm + 3 * corner[0], *b = mesh->position_mm + 3 * corner[1],
-                    *c = mesh->position_mm + 3 * corner[2];
+        const float *a = mesh->position_mm + 3 * (size_t)corner[0], *b = mesh->position_mm + 3 * (size_t)corner[1],
+                    *c = mesh->position_mm + 3 * (size_t)corner[2];
         const float u[3] = {b[0] - a[0], b[1] - a[1], b[2] - a[2]}, v[3] = {c[0] - a[0], c[1] - a[1], c[2] - a[2]};
         const float n[3] = {(u[1] * v[2] - u[2] * v[1]) / 6.0f, (u[2] * v[0] - u[0] * v[2]) / 6.0f,
                             (u[0] * v[1] - u[1] * v[0]) / 6.0f};
@@ -164,14 +164,18 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_
     sum_around_vertices(mesh, &sums);
     if ((status = mark_borders(mesh, &sums, border, error)) != RLV_DONE)
         goto end;
+    // A vertex counts where it is a corner, even of slivers whose areas round to nothing: a foot may lie there.
+    for (size_t i = 0; i < mesh->vertex_count; i++)
+        sampling->of_vertex[i] = RLV_CUBES_NONE;
+    for (size_t i = 0; i < 3 * mesh->triangle_count; i++)
+        sampling->of_vertex[mesh->corner[i]] = 0;
     for (size_t i = 0; i < mesh->vertex_count; i++)
     {
-        sampling->of_vertex[i] = RLV_CUBES_NONE;
         area += (double)sums.area_mm2[i];
-        if (sums.area_mm2[i] > 0.0f)
+        if (sampling->of_vertex[i] != RLV_CUBES_NONE)
             used[used_count++] = (uint32_t)i;
     }
-    if (used_count == 0)
+    if (!(area > 0.0))
     {
         status = rlv_fail(error, RLV_BAD_INPUT, NULL, "give a mesh with a surface", "the mesh has no area");
         goto end;

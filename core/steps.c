@@ -13,8 +13,8 @@ enum
     NO_PIECE = -1,
 };
 
-/// The span of depth among nine cells of pure noise has a mean of 2.97 and an sd of 0.81 of a cell's; 2.5 of its sd over
-/// the middle is reached by about one cell in eighty, singly. Only rims that close around a piece set it off.
+/// The span of depth among nine cells of pure noise has a mean of 2.97 and an sd of 0.81 of a cell's; 2.5 of its sd
+/// over the middle is reached by about one cell in eighty, singly. Only rims that close around a piece set it off.
 static const double RIM_SD = 2.5;
 
 /// A jump over a rim is a step from this share of what makes a rim.
