@@ -171,15 +171,17 @@ static double moved_mm(const work* w, const rlv_pose* a, const rlv_pose* b)
     return most;
 }
 
-static double default_pitch(const rlv_depths* depths)
+/// The diagonal of the box that holds the samples of BEFORE.
+static double diagonal_mm(const work* w)
 {
+    const rlv_depths* depths = &w->before_depths;
     double low[3] = {INFINITY, INFINITY, INFINITY}, high[3] = {-INFINITY, -INFINITY, -INFINITY};
     for (size_t i = 0; i < 3 * depths->count; i++)
     {
         low[i % 3] = fmin(low[i % 3], (double)depths->position_mm[i]);
         high[i % 3] = fmax(high[i % 3], (double)depths->position_mm[i]);
     }
-    return sqrt(pow(high[0] - low[0], 2) + pow(high[1] - low[1], 2) + pow(high[2] - low[2], 2)) / CELLS_ACROSS;
+    return sqrt(pow(high[0] - low[0], 2) + pow(high[1] - low[1], 2) + pow(high[2] - low[2], 2));
 }
 
 /// Noise that hides a twentieth of the block is no noise: the meshes do not lie on each other.
@@ -187,7 +189,7 @@ static rlv_status need_contact(const work* w, rlv_error* error)
 {
     const rlv_depth_noise* noise = &w->regions.noise;
     const double limit = noise->threshold * noise->scale_sd_mm[RLV_REGION_SCALES - 1];
-    const double size = CELLS_ACROSS * default_pitch(&w->before_depths);
+    const double size = diagonal_mm(w);
     if (limit < 0.05 * size)
         return RLV_DONE;
     return rlv_fail(error, RLV_IMPOSSIBLE, NULL,
@@ -232,10 +234,7 @@ static rlv_status index_stages(work* w, rlv_error* error)
 #pragma omp parallel for schedule(static, 1)
     for (int k = 0; k < 2; k++)
         status[k] = index_stage(tree[k], sampling[k], mesh[k], own + k);
-    const int first = status[0] != RLV_DONE ? 0 : 1;
-    if (status[first] != RLV_DONE && error != NULL)
-        *error = own[first];
-    return status[first];
+    return rlv_first_failure(2, status, own, error);
 }
 
 // The field
@@ -522,7 +521,7 @@ static rlv_status sum_columns(rlv_change* change, column_sum* sum, size_t labels
     change->open = is_open(&before) || is_open(&after);
     change->divergence_mm3 = change->open ? NAN : before.volume_mm3 - after.volume_mm3;
     const rlv_vec3 opens = rlv_vec3_scale(rlv_vec3_add(before.vector_area_mm2, after.vector_area_mm2), -1.0);
-    const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : default_pitch(&w->before_depths);
+    const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : diagonal_mm(w) / CELLS_ACROSS;
     return change->open ? sum_open(change, sum, labels, w, opens, pitch, error)
                         : sum_closed(change, sum, labels, w, pitch, error);
 }

@@ -19,6 +19,18 @@ rlv_status rlv_fail(rlv_error* error, rlv_status status, const char* where, cons
     return status;
 }
 
+rlv_status rlv_first_failure(size_t count, const rlv_status* status, const rlv_error* own, rlv_error* error)
+{
+    size_t first = 0;
+    while (first < count && status[first] == RLV_DONE)
+        first++;
+    if (first == count)
+        return RLV_DONE;
+    if (error != NULL)
+        *error = own[first];
+    return status[first];
+}
+
 void* rlv_reserve(size_t count, size_t size, rlv_error* error)
 {
     if (size != 0 && count > SIZE_MAX / size)

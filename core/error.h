@@ -34,6 +34,10 @@ __attribute__((format(printf, 5, 6)))
 rlv_status
 rlv_fail(rlv_error* error, rlv_status status, const char* where, const char* mend, const char* format, ...);
 
+/// The first of `count` statuses (one at least) that is not RLV_DONE, its error copied to `error` (which may be NULL);
+/// RLV_DONE where all are. For parts that ran side by side, each with an error of its own.
+rlv_status rlv_first_failure(size_t count, const rlv_status* status, const rlv_error* own, rlv_error* error);
+
 /// `count` zeroed elements of `size` bytes, or NULL with `error` filled (RLV_SYSTEM) where the memory is not to be had
 /// or the product overflows. A count of zero gives a block that can be freed. Free with free().
 void* rlv_reserve(size_t count, size_t size, rlv_error* error);

@@ -527,10 +527,7 @@ static rlv_status seed_sides(rlv_depth_noise* noise, side* before, side* after, 
     *noise = own[0];
     for (int k = 0; k < RLV_REGION_SCALES; k++)
         noise->scale_sd_mm[k] = fmax(own[0].scale_sd_mm[k], own[1].scale_sd_mm[k]);
-    const int first = status[0] != RLV_DONE ? 0 : 1;
-    if (status[first] != RLV_DONE && error != NULL)
-        *error = own_error[first];
-    return status[first];
+    return rlv_first_failure(2, status, own_error, error);
 }
 
 static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, rlv_error* error)
