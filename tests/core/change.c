@@ -25,6 +25,14 @@ static bool holds(rlv_interval interval, double truth)
     return truth >= interval.low && truth <= interval.high;
 }
 
+/// Carve by a plan, scanned with noise of the bench.
+static carving carve_scanned(carving_plan plan)
+{
+    plan.noise_sd_mm = 0.1;
+    plan.noise_length_mm = 2.0;
+    return carve(&plan);
+}
+
 Test(change, same_mesh_twice_shows_none)
 {
     rlv_mesh mesh = {0};
@@ -42,7 +50,7 @@ Test(change, same_mesh_twice_shows_none)
 /// Where no region is found, what may hide below the detection limit is told, and is not nothing.
 Test(change, noise_alone_is_never_called_nothing)
 {
-    carving c = carve(&(carving_plan){.seed = 3, .triangles = 30000, .noise_sd_mm = 0.1, .noise_length_mm = 2.0});
+    carving c = carve_scanned((carving_plan){.seed = 3, .triangles = 30000});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_expect_eq(change.region_count, 0, "%zu regions", change.region_count);
     cr_expect_eq(change.removed_mm3.value, 0.0);
@@ -76,14 +84,8 @@ Test(change, removed_volume_without_noise)
 
 Test(change, three_parts_add_up_to_the_divergence_theorem)
 {
-    carving c = carve(&(carving_plan){.seed = 5,
-                                      .triangles = 40000,
-                                      .depth_mm = 5.0,
-                                      .share = 0.2,
-                                      .noise_sd_mm = 0.1,
-                                      .noise_length_mm = 2.0,
-                                      .warp_sd_mm = 0.1,
-                                      .warp_length_mm = 60.0});
+    carving c = carve_scanned((carving_plan){
+        .seed = 5, .triangles = 40000, .depth_mm = 5.0, .share = 0.2, .warp_sd_mm = 0.1, .warp_length_mm = 60.0});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     const double sum = change.removed_mm3.value - change.added_mm3.value + change.untold_mm3.value;
     // The columns' sums are exact to rounding of volumes of a million mm3.
@@ -141,14 +143,8 @@ Test(change, depth_of_a_region_is_the_depth_of_the_cut)
 /// A cut that is shallower than the warp is strong is found by its rim.
 Test(change, shallow_cut_is_found_under_warp_by_its_rim)
 {
-    carving c = carve(&(carving_plan){.seed = 9,
-                                      .triangles = 80000,
-                                      .depth_mm = 1.6,
-                                      .share = 0.3,
-                                      .noise_sd_mm = 0.1,
-                                      .noise_length_mm = 2.0,
-                                      .warp_sd_mm = 0.25,
-                                      .warp_length_mm = 90.0});
+    carving c = carve_scanned((carving_plan){
+        .seed = 9, .triangles = 80000, .depth_mm = 1.6, .share = 0.3, .warp_sd_mm = 0.25, .warp_length_mm = 90.0});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_assert_geq(change.region_count, 1);
     cr_expect(holds(change.removed_mm3, c.removed_mm3), "%g to %g for %g", change.removed_mm3.low,
@@ -175,14 +171,8 @@ Test(change, uncertain_scale_widens_the_interval)
 
 Test(change, thread_count_changes_no_byte)
 {
-    carving c = carve(&(carving_plan){.seed = 11,
-                                      .triangles = 30000,
-                                      .depth_mm = 3.0,
-                                      .share = 0.2,
-                                      .noise_sd_mm = 0.1,
-                                      .noise_length_mm = 2.0,
-                                      .warp_sd_mm = 0.1,
-                                      .warp_length_mm = 60.0});
+    carving c = carve_scanned((carving_plan){
+        .seed = 11, .triangles = 30000, .depth_mm = 3.0, .share = 0.2, .warp_sd_mm = 0.1, .warp_length_mm = 60.0});
     omp_set_num_threads(1);
     rlv_change one = measure(&c.before, &c.after, &aligned);
     omp_set_num_threads(2);
