@@ -40,8 +40,9 @@ typedef struct work
     rlv_pose pose;
     rlv_mesh moved; ///< AFTER in BEFORE's frame
     rlv_misfit* field;
-    double chord_mm;  ///< how far the vertices lie outside the other stage's triangles, mean of both stages
-    rlv_patch* still; ///< patches of the surface that held still
+    double chord_mm;     ///< how far the vertices lie outside the other stage's triangles, mean of both stages
+    rlv_patch* still;    ///< patches of the surface that held still
+    double* still_noise; ///< and what they share of the noise
     size_t still_count;
     double patch_side_mm;
 } work;
@@ -58,6 +59,7 @@ static void free_work(work* w)
     rlv_mesh_free(&w->moved);
     rlv_misfit_free(w->field);
     free(w->still);
+    free(w->still_noise);
 }
 
 void rlv_change_free(rlv_change* change)
@@ -329,11 +331,30 @@ static rlv_status gather_still(work* w, rlv_error* error)
         if (pass > 0)
             w->patch_side_mm *= sqrt((double)w->still_count / PATCHES);
         free(w->still);
-        status = rlv_patches_gather(&w->still, &w->still_count, s.count, s.position_mm, s.normal, s.area_mm2,
-                                    s.depth_mm, NULL, w->patch_side_mm, 0.15, error);
+        status = rlv_patches_gather(&w->still, pass == 2 ? &w->still_noise : NULL, &w->still_count, s.count,
+                                    s.position_mm, s.normal, s.area_mm2, s.depth_mm, NULL, w->patch_side_mm,
+                                    w->regions.noise.length_mm, 0.15, error);
     }
     free_still(&s);
     w->chord_mm = mean_chord(w);
+    return status;
+}
+
+/// Fit the field, and take the pose's covariance from it: unlike the alignment's own it holds warp as long as the
+/// block.
+static rlv_status fit_field(work* w, rlv_alignment* alignment, rlv_error* error)
+{
+    rlv_status status = gather_still(w, error);
+    rlv_tell(&w->options->progress, "field", 0.0);
+    if (status == RLV_DONE)
+        status = rlv_misfit_fit(&w->field, w->still, w->still_noise, w->still_count, -log(w->pose.scale),
+                                relative_scale_sd(w->options), error);
+    if (status != RLV_DONE || w->options->aligned)
+        return status;
+    rlv_pose* pose = &alignment->pose;
+    status = rlv_misfit_motion(pose->covariance, w->field, rlv_vec3_sub(pose->centre_mm, w->before->origin_mm), error);
+    alignment->position_sd_mm = rlv_pose_position_sd_mm(pose);
+    alignment->rotation_sd_deg = rlv_pose_rotation_sd_deg(pose);
     return status;
 }
 
@@ -360,8 +381,9 @@ static rlv_status gather_labelled(const work* w, const uint8_t* wanted, region_p
             return RLV_SYSTEM;
         for (size_t i = 0; i < depths[k]->count; i++)
             skip[i] = !wanted[label[k][i]];
-        status = rlv_patches_gather(patch[k], count[k], depths[k]->count, depths[k]->position_mm, depths[k]->normal,
-                                    sampling[k]->area_mm2, NULL, skip, w->patch_side_mm, 0.0, error);
+        status =
+            rlv_patches_gather(patch[k], NULL, count[k], depths[k]->count, depths[k]->position_mm, depths[k]->normal,
+                               sampling[k]->area_mm2, NULL, skip, w->patch_side_mm, 0.0, 0.0, error);
         free(skip);
     }
     return status;
@@ -852,11 +874,8 @@ static rlv_status measure(rlv_change* change, work* w, rlv_error* error)
         status = settle(w, &change->alignment, error);
     if (status == RLV_DONE)
         status = need_contact(w, error);
-    if (status != RLV_DONE || (status = gather_still(w, error)) != RLV_DONE)
-        return status;
-    rlv_tell(&w->options->progress, "field", 0.0);
-    status =
-        rlv_misfit_fit(&w->field, w->still, w->still_count, -log(w->pose.scale), relative_scale_sd(w->options), error);
+    if (status == RLV_DONE)
+        status = fit_field(w, &change->alignment, error);
     if (status != RLV_DONE)
         return status;
     const size_t labels = w->regions.count + 1;
@@ -896,6 +915,11 @@ rlv_status rlv_change_align(rlv_alignment* alignment, const rlv_mesh* before, co
         status = align_first(&w, alignment, error);
     if (status == RLV_DONE)
         status = settle(&w, alignment, error);
+    // Where too little held still for the field, the alignment's own covariance stays.
+    rlv_error unfit = {0};
+    rlv_status fit = status == RLV_DONE ? fit_field(&w, alignment, &unfit) : RLV_DONE;
+    if (fit != RLV_DONE && fit != RLV_IMPOSSIBLE)
+        status = rlv_first_failure(1, &fit, &unfit, error);
     free_work(&w);
     return status;
 }

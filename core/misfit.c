@@ -16,10 +16,18 @@ enum
     STRENGTHS = 17,
     GRID = RANGES * STRENGTHS + 1, // the last point is a field without warp
     LEAST_PATCHES = 20,
+    MOST_GRAINS = 12, // along a patch
 };
 
 /// A point whose log likelihood lies this far below the best carries no weight, nor do those beside it.
 static const double HOPE = 10.0;
+
+/// What a patch has for itself beside the noise that it shares with its neighbours, as a part of it. It outweighs what
+/// is lost beyond the grains' reach, so that covariances stay positive definite.
+static const double LONE_NOISE = 0.05;
+
+/// Strengths of the grid: the least, and the factor from one to the next (10^(6 / 16)).
+static const double LEAST_STRENGTH = 0.03, STRENGTH_STEP = 2.3713737056616555;
 
 /// Grid points of less than this share of the likelihood are left out of a prediction.
 static const double LEAST_WEIGHT = 1e-4;
@@ -36,6 +44,7 @@ struct rlv_misfit
 {
     size_t count, trend_count;
     rlv_patch* patch;
+    double* noise_per_mm2; ///< count * count: covariance of the noise's means, for an integral of one
     double mean_area_mm2;
     double size_mm;              ///< turns and breadths are divided by it, so that all columns are of one order
     double scale_mean, scale_sd; ///< prior of the log of the scale that is left
@@ -99,39 +108,7 @@ static rlv_patch gather_cell(const rlv_cubes* cells, size_t cell, const point_li
     return patch;
 }
 
-rlv_status rlv_patches_gather(rlv_patch** patch, size_t* patch_count, size_t count, const float* position_mm,
-                              const float* normal, const float* area_mm2, const float* depth_mm, const uint8_t* skip,
-                              double side_mm, double least, rlv_error* error)
-{
-    point_list list = {0};
-    rlv_cubes cells = {0};
-    *patch = NULL;
-    *patch_count = 0;
-    rlv_status status = list_points(&list, count, position_mm, normal, area_mm2, depth_mm, skip, error);
-    if (status == RLV_DONE)
-        status = rlv_cubes_build(&cells, list.count, list.position_mm, list.tag, side_mm, error);
-    if (status == RLV_DONE && (*patch = rlv_reserve(cells.count, sizeof **patch, error)) == NULL)
-        status = RLV_SYSTEM;
-    if (status == RLV_DONE)
-    {
-        double area = 0.0;
-        for (size_t i = 0; i < list.count; i++)
-            area += (double)area_mm2[list.index[i]];
-        for (size_t c = 0; c < cells.count; c++)
-        {
-            const rlv_patch one = gather_cell(&cells, c, &list, normal, area_mm2, depth_mm);
-            if (one.area_mm2 >= least * area / (double)cells.count)
-                (*patch)[(*patch_count)++] = one;
-        }
-    }
-    rlv_cubes_free(&cells);
-    free(list.index);
-    free(list.position_mm);
-    free(list.tag);
-    return status;
-}
-
-// The model
+// Noise
 
 /// Covariance of the warp's means over two patches, for unit variance. A patch spreads along two directions; two thirds
 /// of its spread along all three agree with that to first order, and, being a convolution, keep the matrix positive
@@ -144,6 +121,164 @@ static double covariance(const rlv_patch* p, const rlv_patch* q, double length_m
     return rlv_vec3_dot(p->normal, q->normal) * share * sqrt(share) * exp(-0.5 * rlv_vec3_dot(step, step) / wide);
 }
 
+/// Covariance of the means of a noise over two grains, for an integral of one: as the warp's, and widened by what a
+/// patch's two directions want, so that the integral stays.
+static double noise_between(const rlv_patch* p, const rlv_patch* q, double length_mm)
+{
+    const double own = length_mm * length_mm;
+    const double wider = sqrt(sqrt((1.0 + p->spread_mm2 / own * 4.0 / 3.0) * (1.0 + q->spread_mm2 / own * 4.0 / 3.0)));
+    return covariance(p, q, length_mm) * wider / (2.0 * M_PI * own);
+}
+
+/// Grains of the patches, and the patch (RLV_CUBES_NONE where it was left out) that each is part of.
+typedef struct grains
+{
+    size_t count;
+    rlv_patch* grain;
+    uint32_t* parent;
+    float* centre_mm; ///< 3 * count
+} grains;
+
+static void free_grains(grains* g)
+{
+    free(g->grain);
+    free(g->parent);
+    free(g->centre_mm);
+}
+
+/// Cells of a whole share of the patches' side lie within the patches' cells.
+static rlv_status gather_grains(grains* g, const point_list* list, const rlv_cubes* cells, const uint32_t* kept,
+                                const float* normal, const float* area_mm2, double side_mm, rlv_error* error)
+{
+    rlv_cubes fine = {0};
+    rlv_status status = rlv_cubes_build(&fine, list->count, list->position_mm, list->tag, side_mm, error);
+    if (status == RLV_DONE && ((g->grain = rlv_reserve(fine.count, sizeof *g->grain, error)) == NULL ||
+                               (g->parent = rlv_reserve(fine.count, sizeof *g->parent, error)) == NULL ||
+                               (g->centre_mm = rlv_reserve(3 * fine.count, sizeof *g->centre_mm, error)) == NULL))
+        status = RLV_SYSTEM;
+    for (size_t c = 0; status == RLV_DONE && c < fine.count; c++)
+    {
+        g->grain[c] = gather_cell(&fine, c, list, normal, area_mm2, NULL);
+        g->parent[c] = kept[cells->of_point[fine.member[fine.start[c]]]];
+        const rlv_vec3 at = g->grain[c].centre_mm;
+        g->centre_mm[3 * c] = (float)at.x;
+        g->centre_mm[3 * c + 1] = (float)at.y;
+        g->centre_mm[3 * c + 2] = (float)at.z;
+    }
+    g->count = status == RLV_DONE ? fine.count : 0;
+    rlv_cubes_free(&fine);
+    return status;
+}
+
+/// Add what grain `i` shares with the grains of one cell.
+static void add_shared(double* noise, size_t patches, const grains* g, size_t i, const rlv_cubes* near, uint32_t cell,
+                       double length_mm)
+{
+    for (uint32_t m = near->start[cell]; m < near->start[cell + 1]; m++)
+    {
+        const uint32_t j = near->member[m];
+        if (g->parent[j] != RLV_CUBES_NONE)
+            noise[patches * g->parent[i] + g->parent[j]] +=
+                g->grain[i].area_mm2 * g->grain[j].area_mm2 * noise_between(g->grain + i, g->grain + j, length_mm);
+    }
+}
+
+/// Fill the noise's covariances from the grains, in a fixed order.
+static rlv_status sum_grains(double* noise, const rlv_patch* patch, size_t patches, const grains* g, double side_mm,
+                             double length_mm, rlv_error* error)
+{
+    // Beyond 4.5 lengths, with grains of two, a Gaussian has fallen to 1 in 400.
+    rlv_cubes near = {0};
+    rlv_status status =
+        rlv_cubes_build(&near, g->count, g->centre_mm, NULL, 4.5 * fmax(length_mm, 0.5 * side_mm), error);
+    for (size_t i = 0; status == RLV_DONE && i < g->count; i++)
+        for (int k = 0; g->parent[i] != RLV_CUBES_NONE && k < 27; k++)
+        {
+            const uint32_t cell =
+                rlv_cubes_near(&near, near.of_point[i], (const int[3]){k % 3 - 1, k / 3 % 3 - 1, k / 9 - 1});
+            if (cell != RLV_CUBES_NONE)
+                add_shared(noise, patches, g, i, &near, cell, length_mm);
+        }
+    for (size_t p = 0; status == RLV_DONE && p < patches; p++)
+    {
+        for (size_t q = 0; q < patches; q++)
+            noise[patches * p + q] /= patch[p].area_mm2 * patch[q].area_mm2;
+        noise[(patches + 1) * p] *= 1.0 + LONE_NOISE;
+    }
+    rlv_cubes_free(&near);
+    return status;
+}
+
+static rlv_status relate_noise(double** noise, const rlv_patch* patch, size_t patches, const point_list* list,
+                               const rlv_cubes* cells, const uint32_t* kept, const float* normal, const float* area_mm2,
+                               double length_mm, rlv_error* error)
+{
+    grains g = {0};
+    const double along = fmin(fmax(round(0.5 * cells->side_mm / length_mm), 2.0), MOST_GRAINS);
+    const double side = cells->side_mm / along;
+    if ((*noise = rlv_reserve(patches * patches, sizeof **noise, error)) == NULL)
+        return RLV_SYSTEM;
+    rlv_status status = gather_grains(&g, list, cells, kept, normal, area_mm2, side, error);
+    if (status == RLV_DONE)
+        status = sum_grains(*noise, patch, patches, &g, side, length_mm, error);
+    free_grains(&g);
+    return status;
+}
+
+/// Gather the cells that are not too small; `kept` gets the patch of each.
+static void gather_cells(rlv_patch* patch, size_t* patch_count, uint32_t* kept, const rlv_cubes* cells,
+                         const point_list* list, const float* normal, const float* area_mm2, const float* depth_mm,
+                         double least)
+{
+    double area = 0.0;
+    for (size_t i = 0; i < list->count; i++)
+        area += (double)area_mm2[list->index[i]];
+    for (size_t c = 0; c < cells->count; c++)
+    {
+        const rlv_patch one = gather_cell(cells, c, list, normal, area_mm2, depth_mm);
+        kept[c] = RLV_CUBES_NONE;
+        if (one.area_mm2 >= least * area / (double)cells->count)
+        {
+            kept[c] = (uint32_t)*patch_count;
+            patch[(*patch_count)++] = one;
+        }
+    }
+}
+
+rlv_status rlv_patches_gather(rlv_patch** patch, double** noise_per_mm2, size_t* patch_count, size_t count,
+                              const float* position_mm, const float* normal, const float* area_mm2,
+                              const float* depth_mm, const uint8_t* skip, double side_mm, double noise_length_mm,
+                              double least, rlv_error* error)
+{
+    point_list list = {0};
+    rlv_cubes cells = {0};
+    uint32_t* kept = NULL;
+    *patch = NULL;
+    *patch_count = 0;
+    if (noise_per_mm2 != NULL)
+        *noise_per_mm2 = NULL;
+    rlv_status status = list_points(&list, count, position_mm, normal, area_mm2, depth_mm, skip, error);
+    if (status == RLV_DONE)
+        status = rlv_cubes_build(&cells, list.count, list.position_mm, list.tag, side_mm, error);
+    if (status == RLV_DONE && ((*patch = rlv_reserve(cells.count, sizeof **patch, error)) == NULL ||
+                               (kept = rlv_reserve(cells.count, sizeof *kept, error)) == NULL))
+        status = RLV_SYSTEM;
+    if (status == RLV_DONE)
+        gather_cells(*patch, patch_count, kept, &cells, &list, normal, area_mm2, depth_mm, least);
+    if (status == RLV_DONE && noise_per_mm2 != NULL)
+        status = relate_noise(noise_per_mm2, *patch, *patch_count, &list, &cells, kept, normal, area_mm2,
+                              noise_length_mm, error);
+    rlv_cubes_free(&cells);
+    free(kept);
+    free(list.index);
+    free(list.position_mm);
+    free(list.tag);
+    return status;
+}
+
+// The model
+
+/// The trend at a patch, about the origin.
 static void trend_of(const rlv_misfit* field, const rlv_patch* p, double row[MOST_TREND])
 {
     const double per = 1.0 / field->size_mm;
@@ -193,11 +328,12 @@ static void fill_covariance(const rlv_misfit* field, const grid_point* at, gsl_m
     for (size_t i = 0; i < field->count; i++)
     {
         for (size_t j = 0; j <= i; j++)
+        {
+            const double warp =
+                at->strength > 0.0 ? covariance(field->patch + i, field->patch + j, at->length_mm) : 0.0;
             gsl_matrix_set(v, i, j,
-                           at->strength > 0.0
-                               ? at->strength * covariance(field->patch + i, field->patch + j, at->length_mm)
-                               : 0.0);
-        *gsl_matrix_ptr(v, i, i) += field->mean_area_mm2 / field->patch[i].area_mm2;
+                           at->strength * warp + field->mean_area_mm2 * field->noise_per_mm2[field->count * i + j]);
+        }
     }
 }
 
@@ -269,7 +405,7 @@ static void lay_grid(rlv_misfit* field)
         for (int j = 0; j < STRENGTHS; j++)
             field->grid[STRENGTHS * i + j] =
                 (grid_point){.length_mm = shortest * pow(longest / shortest, (double)i / (RANGES - 1)),
-                             .strength = 0.03 * pow(10.0, 6.0 * j / (STRENGTHS - 1))};
+                             .strength = LEAST_STRENGTH * pow(STRENGTH_STEP, j)};
     field->grid[GRID - 1] = (grid_point){.length_mm = shortest, .strength = 0.0};
 }
 
@@ -328,8 +464,12 @@ static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
         status = evaluate(field, wanted, likelihood, error);
     if (status != RLV_DONE)
         return status;
-    // Before the data speak, a field without warp is one point among all: photogrammetry warps as a rule, and what its
-    // long waves do under a region shows least where it held still.
+    // Before the data speak, every sd of the warp is as likely as any other (A. Gelman, Prior distributions for
+    // variance parameters in hierarchical models, Bayesian Analysis 1, 2006), from none on: even in the log, weak warps
+    // would crowd out the one whose long waves show least where the surface held still.
+    for (int g = 0; g < GRID; g++)
+        likelihood[g] += 0.5 * log(g < GRID - 1 ? field->grid[g].strength : LEAST_STRENGTH / STRENGTH_STEP);
+    best = -INFINITY;
     for (int g = 0; g < GRID; g++)
         best = fmax(best, likelihood[g]);
     for (int g = 0; g < GRID; g++)
@@ -339,8 +479,18 @@ static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
     return RLV_DONE;
 }
 
-rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, size_t count, double scale_mean, double scale_sd,
-                          rlv_error* error)
+/// Copy the noise's covariances; without any, the noise of two patches is independent.
+static void set_noise(rlv_misfit* field, const double* noise_per_mm2)
+{
+    if (noise_per_mm2 != NULL)
+        memcpy(field->noise_per_mm2, noise_per_mm2, field->count * field->count * sizeof *noise_per_mm2);
+    else
+        for (size_t i = 0; i < field->count; i++)
+            field->noise_per_mm2[(field->count + 1) * i] = 1.0 / field->patch[i].area_mm2;
+}
+
+rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, const double* noise_per_mm2, size_t count,
+                          double scale_mean, double scale_sd, rlv_error* error)
 {
     *field = NULL;
     if (count < LEAST_PATCHES)
@@ -355,9 +505,11 @@ rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, size_t cou
     f->scale_sd = scale_sd;
     f->trend_count = scale_sd > 0.0 ? MOST_TREND : MOST_TREND - 1;
     rlv_status status = RLV_SYSTEM;
-    if ((f->patch = rlv_reserve(count, sizeof *f->patch, error)) != NULL)
+    if ((f->patch = rlv_reserve(count, sizeof *f->patch, error)) != NULL &&
+        (f->noise_per_mm2 = rlv_reserve(count * count, sizeof *f->noise_per_mm2, error)) != NULL)
     {
         memcpy(f->patch, patch, count * sizeof *patch);
+        set_noise(f, noise_per_mm2);
         rlv_vec3 low = patch[0].centre_mm, high = low;
         for (size_t i = 0; i < count; i++)
         {
@@ -380,7 +532,10 @@ rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, size_t cou
 void rlv_misfit_free(rlv_misfit* field)
 {
     if (field != NULL)
+    {
         free(field->patch);
+        free(field->noise_per_mm2);
+    }
     free(field);
 }
 
@@ -584,4 +739,84 @@ rlv_status rlv_misfit_predict(const rlv_misfit* field, const rlv_flux* flux, siz
         flux_error[t] = mix(row + points * t, weight, points, (double)(field->count - field->trend_count));
     free(row);
     return status;
+}
+
+// Motion
+
+/// The trend about a centre, and the same weighted by area: count x trend_count each.
+static void lay_motion(const rlv_misfit* field, rlv_vec3 centre, gsl_matrix* trend, gsl_matrix* weighed)
+{
+    for (size_t i = 0; i < field->count; i++)
+    {
+        rlv_patch p = field->patch[i];
+        p.turn_mm = rlv_vec3_sub(p.turn_mm, rlv_vec3_cross(centre, p.normal));
+        p.breadth_mm -= rlv_vec3_dot(centre, p.normal);
+        double row[MOST_TREND];
+        trend_of(field, &p, row);
+        for (size_t k = 0; k < field->trend_count; k++)
+        {
+            gsl_matrix_set(trend, i, k, row[k]);
+            gsl_matrix_set(weighed, i, k, row[k] * p.area_mm2 / field->mean_area_mm2);
+        }
+    }
+}
+
+/// Add X'W V W X of one grid point, times `share`, to `meat`.
+static void add_meat(const rlv_misfit* field, const grid_point* at, double share, const gsl_matrix* weighed,
+                     gsl_matrix* v, gsl_matrix* carried, gsl_matrix* meat)
+{
+    fill_covariance(field, at, v);
+    gsl_blas_dsymm(CblasLeft, CblasLower, share * at->nugget_mm2, v, weighed, 0.0, carried);
+    gsl_blas_dgemm(CblasTrans, CblasNoTrans, 1.0, weighed, carried, 1.0, meat);
+}
+
+/// What is known of the scale beforehand narrows all that goes with it: the best linear update by one observation.
+static void update_by_scale(const rlv_misfit* field, gsl_matrix* covariance)
+{
+    double column[MOST_TREND];
+    const double sd = field->scale_sd * field->size_mm, sum = gsl_matrix_get(covariance, 6, 6) + sd * sd;
+    for (size_t k = 0; k < MOST_TREND; k++)
+        column[k] = gsl_matrix_get(covariance, k, 6);
+    for (size_t k = 0; k < MOST_TREND; k++)
+        for (size_t l = 0; l < MOST_TREND; l++)
+            *gsl_matrix_ptr(covariance, k, l) -= column[k] * column[l] / sum;
+}
+
+rlv_status rlv_misfit_motion(double covariance[49], const rlv_misfit* field, rlv_vec3 centre_mm, rlv_error* error)
+{
+    const size_t n = field->count, k = field->trend_count;
+    double bread_at[MOST_TREND * MOST_TREND], meat_at[MOST_TREND * MOST_TREND] = {0};
+    double* room = rlv_reserve(n * (n + 3 * k), sizeof *room, error);
+    memset(covariance, 0, 49 * sizeof *covariance);
+    if (room == NULL)
+        return RLV_SYSTEM;
+    gsl_matrix_view v = gsl_matrix_view_array(room, n, n), trend = gsl_matrix_view_array(room + n * n, n, k),
+                    weighed = gsl_matrix_view_array(room + n * (n + k), n, k),
+                    carried = gsl_matrix_view_array(room + n * (n + 2 * k), n, k),
+                    bread = gsl_matrix_view_array(bread_at, k, k), meat = gsl_matrix_view_array(meat_at, k, k);
+    double greatest = 0.0;
+    lay_motion(field, centre_mm, &trend.matrix, &weighed.matrix);
+    gsl_blas_dgemm(CblasTrans, CblasNoTrans, 1.0, &trend.matrix, &weighed.matrix, 0.0, &bread.matrix);
+    for (size_t i = 0; i < k; i++)
+        greatest = fmax(greatest, gsl_matrix_get(&bread.matrix, i, i));
+    for (size_t i = 0; i < k; i++)
+        *gsl_matrix_ptr(&bread.matrix, i, i) += SLIP_PRIOR * greatest;
+    for (int g = 0; g < GRID; g++)
+        if (field->grid[g].weight > LEAST_WEIGHT)
+            add_meat(field, field->grid + g, field->grid[g].weight, &weighed.matrix, &v.matrix, &carried.matrix,
+                     &meat.matrix);
+    // Meat between two inverses of the bread.
+    gsl_linalg_cholesky_decomp1(&bread.matrix);
+    gsl_linalg_cholesky_invert(&bread.matrix);
+    gsl_matrix_view half = gsl_matrix_view_array(room, k, k), whole = gsl_matrix_view_array(room + k * k, k, k);
+    gsl_blas_dgemm(CblasNoTrans, CblasNoTrans, 1.0, &bread.matrix, &meat.matrix, 0.0, &half.matrix);
+    gsl_blas_dgemm(CblasNoTrans, CblasNoTrans, 1.0, &half.matrix, &bread.matrix, 0.0, &whole.matrix);
+    if (k == MOST_TREND)
+        update_by_scale(field, &whole.matrix);
+    for (size_t i = 0; i < k; i++)
+        for (size_t j = 0; j < k; j++)
+            covariance[7 * i + j] =
+                gsl_matrix_get(&whole.matrix, i, j) / (i > 2 ? field->size_mm : 1.0) / (j > 2 ? field->size_mm : 1.0);
+    free(room);
+    return RLV_DONE;
 }
