@@ -813,6 +813,13 @@ static void bound_unseen(rlv_change* change, const work* w)
     }
 }
 
+/// The volume over BEFORE's part of a region is no depth where it passes the greatest.
+static double mean_depth(const rlv_change_region* region)
+{
+    const double depth = region->volume_mm3.value / region->area_mm2;
+    return fabs(depth) <= region->max_depth_mm ? depth : NAN;
+}
+
 static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const work* w, rlv_error* error)
 {
     volumes v = {0};
@@ -846,9 +853,7 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
         if (status == RLV_DONE)
             status = deepen_regions(change, w, error);
         for (size_t r = 0; r < count; r++)
-            change->region[r].mean_depth_mm = change->region[r].area_mm2 > 0.0
-                                                  ? change->region[r].volume_mm3.value / change->region[r].area_mm2
-                                                  : 0.0;
+            change->region[r].mean_depth_mm = mean_depth(change->region + r);
     }
     if (status == RLV_DONE)
         status = sort_regions(change, w, error);

@@ -34,7 +34,7 @@ typedef struct rlv_change_region
     rlv_change_class kind;
     rlv_interval volume_mm3; ///< always a magnitude: positive for both kinds
     double area_mm2;
-    double mean_depth_mm; ///< volume over area
+    double mean_depth_mm; ///< volume over area; NaN where most of the region is on AFTER, so that this is no depth
     double max_depth_mm;
     rlv_vec3 centroid_mm;
 } rlv_change_region;

@@ -42,6 +42,8 @@ static void record_change(json_t* record, const rlv_change* change)
     record_volume(record, "removed", &change->removed_mm3);
     record_volume(record, "added", &change->added_mm3);
     record_volume(record, "untold", &change->untold_mm3);
+    record_flag(record, "removed_faint", change->removed_faint);
+    record_flag(record, "added_faint", change->added_faint);
     json_t* limits = record_list(record, "detection_limit");
     for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
     {
@@ -66,9 +68,10 @@ static void record_change(json_t* record, const rlv_change* change)
 /// What could not be measured: the same keys, null.
 static void record_nothing(json_t* record)
 {
-    static const char* const null_keys[] = {"detection_limit", "regions",         "noise_sd_mm",   "noise_length_mm",
-                                            "warp_sd_mm",      "warp_length_mm",  "open",          "left_out_mm2",
-                                            "overlap_mm2",     "axis_spread_mm3", "divergence_mm3"};
+    static const char* const null_keys[] = {"removed_faint", "added_faint",     "detection_limit", "regions",
+                                            "noise_sd_mm",   "noise_length_mm", "warp_sd_mm",      "warp_length_mm",
+                                            "open",          "left_out_mm2",    "overlap_mm2",     "axis_spread_mm3",
+                                            "divergence_mm3"};
     record_volume(record, "removed", NULL);
     record_volume(record, "added", NULL);
     record_volume(record, "untold", NULL);
@@ -134,12 +137,11 @@ static void tell_part(FILE* text, const char* name, const rlv_interval* part, bo
                 name, words_figures(part->high / 1000.0, 2).text);
 }
 
-/// Mean depth over BEFORE's part of a region. Where most of the region is on AFTER, the volume over that part is no
-/// depth: none is told.
+/// Mean depth over BEFORE's part of a region, where it is one.
 static rlv_words mean_depth(const rlv_change_region* region)
 {
     double sd_mm = words_sd(region->volume_mm3) / region->area_mm2;
-    if (!(fabs(region->mean_depth_mm) <= region->max_depth_mm))
+    if (isnan(region->mean_depth_mm))
         return (rlv_words){"-"};
     return sd_mm > 0.0 ? words_number(region->mean_depth_mm, words_decimals(fmax(sd_mm, 0.02)))
                        : words_figures(region->mean_depth_mm, 3);
@@ -244,7 +246,7 @@ static rlv_status keep_regions(rlv_answer* answer, const rlv_change* change, rlv
                                  region->centroid_mm.x,    region->centroid_mm.y,  region->centroid_mm.z};
         fprintf(stream, "%zu,%s", i + 1, class_name(region->kind));
         for (size_t k = 0; k < sizeof number / sizeof number[0]; k++)
-            fprintf(stream, ",%s", words_exact(number[k]).text);
+            fprintf(stream, ",%s", isnan(number[k]) ? "" : words_exact(number[k]).text);
         fputc('\n', stream);
     }
     return RLV_DONE;

@@ -66,7 +66,7 @@ static rlv_vec3 side_of_unseen(const depth_scene* scene, double* unseen)
         all += rlv_vec3_length(area);
         left += seen ? 0.0 : rlv_vec3_length(area);
         if (!seen)
-            *side = rlv_vec3_along(*side, fabs(region->mean_depth_mm), area);
+            *side = rlv_vec3_along(*side, fabs(region->volume_mm3.value) / region->area_mm2, area);
     }
     *unseen = all > 0.0 ? left / all : 0.0;
     return rlv_vec3_unit(rlv_vec3_length(sum[0]) > 0.0 ? sum[0] : sum[1]);

@@ -181,6 +181,9 @@ rlv_status given_mesh_read_pair(given_mesh pair[2], const rlv_options* options, 
     rlv_status status = given_mesh_read(&pair[0], options->path[0], unit, answer, error);
     if (status == RLV_DONE)
         status = given_mesh_read(&pair[1], options->path[1], unit_after, answer, error);
+    if (status == RLV_DONE && strcmp(pair[0].source.sha256, pair[1].source.sha256) == 0)
+        return rlv_fail(error, RLV_BAD_INPUT, options->path[1], "name the mesh of the later stage",
+                        "it is the same, byte for byte, as %s", options->path[0]);
     if (status == RLV_DONE)
         status = given_mesh_same_unit(&pair[0], &pair[1], unit, unit_after, answer, error);
     return status;

@@ -2,6 +2,7 @@
 
 #include "command.h"
 
+#include <fcntl.h>
 #include <omp.h>
 #include <signal.h>
 #include <string.h>
@@ -91,10 +92,20 @@ static rlv_status start(int argc, char** argv, rlv_options* options, rlv_error* 
     return run(options, error);
 }
 
+/// A stream that came closed would lend its number to the next file that is opened, and what is told would go in there.
+/// It gets one that cannot be used, so that its use fails and is told.
+static void hold_streams(void)
+{
+    for (int stream = STDIN_FILENO; stream <= STDERR_FILENO; stream++)
+        if (fcntl(stream, F_GETFD) < 0)
+            (void)open("/dev/null", stream == STDIN_FILENO ? O_WRONLY : O_RDONLY);
+}
+
 int main(int argc, char** argv)
 {
     rlv_options options = {0};
     rlv_error error = {0};
+    hold_streams();
     // A reader that went away is a write that fails, and is told as one.
     signal(SIGPIPE, SIG_IGN);
     record_watch();

@@ -40,9 +40,9 @@ rlv_status out_folder_open(out_folder* folder, const char* path, rlv_error* erro
     if (folder->path == NULL)
         return rlv_fail(error, RLV_SYSTEM, path, "close other programs", "no memory for a name");
     rlv_status status = rlv_folder_make(path, folder->made, sizeof folder->made, error);
-    if (status == RLV_DONE && access(path, W_OK | X_OK) != 0)
+    if (status == RLV_DONE && access(path, R_OK | W_OK | X_OK) != 0)
         status = rlv_fail(error, RLV_SYSTEM, path, "change its permissions, or name another folder",
-                          "the folder cannot be written to: %s", strerror(errno));
+                          "the folder cannot be read and written to: %s", strerror(errno));
     if (status != RLV_DONE)
         out_folder_abandon(folder);
     return status;

@@ -320,6 +320,28 @@ Test(commands, gltf_is_in_metres_and_another_unit_is_refused)
     json_decref(call(0, "inspect t.gltf --unit m --json"));
 }
 
+Test(commands, one_file_given_twice_is_refused)
+{
+    write_stages(false);
+    refuse("change before.ply before.ply --unit mm", "before.ply: it is the same, byte for byte, as before.ply; ");
+    refuse("align before.ply before.ply --unit mm", "name the mesh of the later stage");
+}
+
+/// A closed stream lends its number to no file: the mesh is still read, what is told has nowhere to go, and that is
+/// told.
+Test(commands, a_closed_output_is_a_failure_and_no_file_gets_it)
+{
+    write_box("box.ply", (box_faults){0});
+    const int status = system("\"" RLV_PROGRAM "\" inspect box.ply --unit mm --out kept >&- 2> told");
+    size_t size = 0;
+    char* told = program_read("told", &size);
+    cr_assert_not_null(told);
+    cr_expect_eq(WEXITSTATUS(status), 4, "%d", WEXITSTATUS(status));
+    cr_expect_not_null(strstr(told, "standard output"), "%s", told);
+    cr_expect_eq(system("\"" RLV_PROGRAM "\" inspect box.ply --unit mm <&- > told 2>&1"), 0);
+    free(told);
+}
+
 Test(commands, metres_beside_millimetres_are_refused_until_the_unit_is_said)
 {
     write_stages(false);
