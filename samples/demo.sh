@@ -42,15 +42,18 @@ echo "making the meshes of the demo ($meshes)"
 build/release/make_demo --out "$meshes" ${size:+--size "$size"} > /dev/null
 stages=$(jq '.stages | length' "$meshes/truth.json")
 
-# One row of the table, from change.json and the truth. Figures follow the interval: as many decimals as its sd allows.
+# One row of the table, from change.json and the truth. Figures follow the interval: as many decimals as its sd allows, its ends rounded outwards.
 row() {
     jq -rn --slurpfile change "$1" --slurpfile truth "$meshes/truth.json" --argjson step "$2" --arg with_truth "$truth" '
         def decimals: if . > 0 then (. / 3.92 | log10 | floor) as $place | [0, -$place] | max else 0 end;
-        def shown($d): (. * pow(10; $d) | round) as $n
+        def written($d): . as $n
             | if $d == 0 then "\($n)"
               else (if $n < 0 then "-" else "" end) + (($n | fabs | tostring) as $s
                     | (("0" * ([$d + 1 - ($s | length), 0] | max)) // "") + $s
                     | .[:-$d] + "." + .[-$d:]) end;
+        def shown($d): . * pow(10; $d) | round | written($d);
+        def low_end($d): . / 1000 * pow(10; $d) + 0.001 | floor | written($d);
+        def high_end($d): . / 1000 * pow(10; $d) - 0.001 | ceil | written($d);
         def pad($w): tostring | if length < $w then " " * ($w - length) + . else . end;
         def millilitres($d): . / 1000 | shown($d);
         ($change[0]) as $c
@@ -61,7 +64,7 @@ row() {
         | ([$c.regions[] | select(.class == "added")]) as $added
         | [ ("\($step - 1) to \($step)" | pad(6)),
             ($c.removed.volume_mm3 | millilitres($d) | pad(9)),
-            ("\($c.removed.low_mm3 | millilitres($d)) to \($c.removed.high_mm3 | millilitres($d))" | pad(19)),
+            ("\($c.removed.low_mm3 | low_end($d)) to \($c.removed.high_mm3 | high_end($d))" | pad(19)),
             ((if ($added | length) > 0 then $c.added.volume_mm3 | millilitres($da) else "-" end) | pad(8)),
             ((if ($removed | length) > 0 then [$removed[].max_depth_mm] | max | shown(1) else "-" end) | pad(9)),
             ("\($removed | length) + \($added | length)" | pad(7)) ]

@@ -83,8 +83,8 @@ static rock rock_of_stage(bool after)
 
 static const scan_noise bench_noise = {.noise_sd_mm = 0.05, .noise_length_mm = 2.0};
 
-/// Write one stage, scanned; AFTER in a pose of its own where asked. `truth` may be NULL.
-static void write_stage(const char* path, bool after, bool any_pose, double scale, rlv_pose* truth)
+/// Write one scan of a stage, meshed and with noise by a seed; in a pose of its own where asked. `truth` may be NULL.
+static void write_scan(const char* path, bool after, uint64_t seed, bool any_pose, double scale, rlv_pose* truth)
 {
     rlv_mesh mesh = {0};
     rlv_error error = {0};
@@ -92,8 +92,8 @@ static void write_stage(const char* path, bool after, bool any_pose, double scal
     scan_noise noise = bench_noise;
     noise.any_pose = any_pose;
     noise.place_mm = 200.0;
-    noise.seed = after ? 5 : 4;
-    cr_assert_eq(rock_mesh(&mesh, &stone, 24000, after ? 12 : 11, &error), RLV_DONE, "%s", error.what);
+    noise.seed = seed;
+    cr_assert_eq(rock_mesh(&mesh, &stone, 24000, seed + 7, &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(scan_mesh(&mesh, &noise, truth, &error), RLV_DONE, "%s", error.what);
     rlv_pose pose = rlv_pose_identity();
     pose.scale = scale;
@@ -102,17 +102,22 @@ static void write_stage(const char* path, bool after, bool any_pose, double scal
     rlv_mesh_free(&mesh);
 }
 
+static void write_stage(const char* path, bool after, bool any_pose, double scale, rlv_pose* truth)
+{
+    write_scan(path, after, after ? 5 : 4, any_pose, scale, truth);
+}
+
 static void write_stages(bool any_pose)
 {
     write_stage("before.ply", false, false, 1.0, NULL);
     write_stage("after.ply", true, any_pose, 1.0, NULL);
 }
 
-static void write_sphere(const char* path)
+static void write_sphere(const char* path, size_t fineness)
 {
     rlv_mesh mesh = {0};
     rlv_error error = {0};
-    shape_add_sphere(&mesh, (rlv_vec3){0, 0, 0}, 50.0, 40);
+    shape_add_sphere(&mesh, (rlv_vec3){0, 0, 0}, 50.0, fineness);
     cr_assert_eq(rlv_mesh_file_write(&mesh, path, &error), RLV_DONE, "%s", error.what);
     rlv_mesh_free(&mesh);
 }
@@ -562,8 +567,8 @@ Test(commands, align_finds_the_motion_and_writes_the_moved_mesh)
 
 Test(commands, a_body_of_revolution_is_ambiguous_and_told_with_nulls)
 {
-    write_sphere("before.ply");
-    write_sphere("after.ply");
+    write_sphere("before.ply", 40);
+    write_sphere("after.ply", 41);
     json_t* json = call(3, "align before.ply after.ply --unit mm --json --out out");
     cr_assert(json_is_null(json_object_get(json, "transform")));
     cr_assert(json_is_null(json_object_get(json, "position_sd_mm")));
@@ -671,7 +676,8 @@ Test(commands, the_text_tells_the_interval_the_limit_and_what_meshes_cannot_tell
 Test(commands, two_meshes_without_a_change_are_told_as_nothing_beyond_noise)
 {
     write_stage("before.ply", false, false, 1.0, NULL);
-    program_run run = program_call("change before.ply before.ply --unit mm --aligned", NULL);
+    write_scan("again.ply", false, 6, false, 1.0, NULL);
+    program_run run = program_call("change before.ply again.ply --unit mm --aligned", NULL);
     cr_assert_eq(run.status, 0, "%s", run.err);
     cr_assert_not_null(strstr(run.out, "removed     nothing that can be told apart from noise"), "%s", run.out);
     program_free(&run);
