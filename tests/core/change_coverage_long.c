@@ -5,9 +5,12 @@
 #include "support/carving.h"
 
 #include <criterion/criterion.h>
+#include <gsl/gsl_blas.h>
+#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum
 {
@@ -21,8 +24,26 @@ typedef struct outcome
 {
     int stratum;
     bool measured, found, inside;
-    double bias; ///< share of the truth
+    double bias;      ///< share of the truth
+    bool pose_inside; ///< the true pose lies within the told one's 95 % ellipsoid
 } outcome;
+
+/// Whether the truth lies within the 95 % ellipsoid of a pose with free scale (seven degrees of freedom: 14.067).
+static bool holds_pose(const rlv_pose* pose, const rlv_pose* truth)
+{
+    const rlv_pose away = rlv_pose_inverse(truth), off = rlv_pose_compose(pose, &away);
+    const rlv_vec3 turn = rlv_rotation_to_vector(off.rotation);
+    const rlv_vec3 shift = rlv_vec3_sub(rlv_pose_apply(&off, pose->centre_mm), pose->centre_mm);
+    double delta[7] = {shift.x, shift.y, shift.z, turn.x, turn.y, turn.z, log(off.scale)}, covariance[49], square = 0.0;
+    memcpy(covariance, pose->covariance, sizeof covariance);
+    gsl_matrix_view c = gsl_matrix_view_array(covariance, 7, 7);
+    gsl_vector_view d = gsl_vector_view_array(delta, 7);
+    gsl_linalg_cholesky_decomp1(&c.matrix);
+    gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &c.matrix, &d.vector);
+    for (int k = 0; k < 7; k++)
+        square += delta[k] * delta[k];
+    return square < 14.067;
+}
 
 static outcome try_one(uint64_t seed)
 {
@@ -42,6 +63,7 @@ static outcome try_one(uint64_t seed)
         o.found = change.region_count > 0;
         o.inside = c.removed_mm3 >= change.removed_mm3.low && c.removed_mm3 <= change.removed_mm3.high;
         o.bias = change.removed_mm3.value / c.removed_mm3 - 1.0;
+        o.pose_inside = holds_pose(&change.alignment.pose, &c.truth);
     }
     rlv_change_free(&change);
     carving_free(&c);
@@ -59,7 +81,7 @@ Test(change_coverage, intervals_hold_the_truth_in_93_to_97_percent)
     int measured = 0, inside = 0;
     for (int s = 0; s < STRATA; s++)
     {
-        int n = 0, m = 0, found = 0, in = 0;
+        int n = 0, m = 0, found = 0, in = 0, poses = 0;
         double bias = 0.0;
         for (int t = 0; t < trials; t++)
         {
@@ -69,12 +91,13 @@ Test(change_coverage, intervals_hold_the_truth_in_93_to_97_percent)
             m += out[t].measured;
             found += out[t].found;
             in += out[t].inside;
+            poses += out[t].pose_inside;
             bias += out[t].found ? out[t].bias : 0.0;
         }
         printf("cuts of %4.1f to %4.1f mm: %4d trials, %4d measured, %4d with a region, inside %5.1f %%, mean bias "
-               "%+.2f %%\n",
+               "%+.2f %%, pose inside %5.1f %%\n",
                stratum_mm[s], stratum_mm[s + 1], n, m, found, m > 0 ? 100.0 * in / m : 0.0,
-               found > 0 ? 100.0 * bias / found : 0.0);
+               found > 0 ? 100.0 * bias / found : 0.0, m > 0 ? 100.0 * poses / m : 0.0);
         measured += m;
         inside += in;
     }
