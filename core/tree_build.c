@@ -459,12 +459,16 @@ static bool task_run(build* work, size_t task)
             record_triangle(work->mesh, (uint32_t)work->key[start + i], triangle + i);
         count += leaves_of(work, triangle, size, start, made + count, 0);
     }
-    work->task_leaf[task] = done ? realloc(made, count * sizeof *made) : NULL;
-    work->task_start[task + 1] = count;
+    record* fitting = done ? realloc(made, count * sizeof *made) : NULL;
     if (!done)
+    {
         free(made);
+        made = NULL;
+    }
+    work->task_leaf[task] = fitting != NULL ? fitting : made; // a block that will not shrink serves as well
+    work->task_start[task + 1] = count;
     free(triangle);
-    return done && work->task_leaf[task] != NULL;
+    return done;
 }
 
 static rlv_status leaves(build* work, rlv_error* error)

@@ -77,8 +77,9 @@ static int make_temporary(const char* folder, char** name)
         if (descriptor >= 0)
         {
             // Where the file system knows no locks, nobody else can take one either, so that nothing is swept.
-            flock(descriptor, LOCK_EX | LOCK_NB);
-            if (still_named(descriptor, *name))
+            // A lock that is taken already is a sweep's, which is about to remove the file.
+            const bool swept = flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
+            if (!swept && still_named(descriptor, *name))
                 return descriptor;
             close(descriptor);
         }
