@@ -80,7 +80,7 @@ typedef struct rlv_change
     double overlap_mm2;                           ///< plan area where a mesh crosses itself
     double axis_spread_mm3;                       ///< greatest difference between the columns of three axes: an alarm
     double divergence_mm3;   ///< volume before - volume after by the divergence theorem; NaN where open
-    rlv_alignment alignment; ///< the motion used; identity where `aligned`
+    rlv_alignment alignment; ///< the motion used, its covariance from the field; identity where `aligned`
 } rlv_change;
 
 /// Measure the change from BEFORE to AFTER, both mended. RLV_IMPOSSIBLE where they cannot be aligned or share too
@@ -92,8 +92,9 @@ void rlv_change_free(rlv_change* change);
 
 /// Only the motion: rlv_align, then again without what changed, until it stands. An even cut that is shallower than a
 /// few sd of the noise draws a robust fit after it by a millimetre at the farthest corner; found and left out, it does
-/// not. `options->aligned` is not looked at. Done with `alignment->loose` where the pose is weakly held; RLV_IMPOSSIBLE
-/// where it is ambiguous otherwise.
+/// not. The covariance is the field's (misfit.h) where enough held still for one, else rlv_align's own, which leaves
+/// long warp out. `options->aligned` is not looked at. Done with `alignment->loose` where the pose is weakly held;
+/// RLV_IMPOSSIBLE where it is ambiguous otherwise.
 rlv_status rlv_change_align(rlv_alignment* alignment, const rlv_mesh* before, const rlv_mesh* after,
                             const rlv_change_options* options, rlv_error* error);
 
