@@ -14,6 +14,7 @@
 enum
 {
     MOST_SAMPLES = 250000, // a stage; a 300 mm block then has a sample every 1.3 mm
+    FITTING = 3,           // gatherings until the patches are as many as wanted
     PATCHES = 360,         // of the surface that held still: what a warp of 30 mm needs on a 300 mm block
     MOST_SETTLING = 5,     // alignments without what changed
     CELLS_ACROSS = 700,    // default pitch: the block's diagonal over this
@@ -326,14 +327,14 @@ static rlv_status gather_still(work* w, rlv_error* error)
                           "scan more of the surface that did not change, or put marks on the rim",
                           "only %.1f %% of the surface before held still", 100.0 * area / whole);
     w->patch_side_mm = fmax(sqrt(1.5 * area / PATCHES), 2.0 * w->regions.noise.length_mm);
-    for (int pass = 0; pass < 3 && status == RLV_DONE; pass++)
+    for (int pass = 0; pass < FITTING && status == RLV_DONE; pass++)
     {
+        double** noise = pass == FITTING - 1 ? &w->still_noise : NULL; // of the patches that stay
         if (pass > 0)
             w->patch_side_mm *= sqrt((double)w->still_count / PATCHES);
         free(w->still);
-        status = rlv_patches_gather(&w->still, pass == 2 ? &w->still_noise : NULL, &w->still_count, s.count,
-                                    s.position_mm, s.normal, s.area_mm2, s.depth_mm, NULL, w->patch_side_mm,
-                                    w->regions.noise.length_mm, 0.15, error);
+        status = rlv_patches_gather(&w->still, noise, &w->still_count, s.count, s.position_mm, s.normal, s.area_mm2,
+                                    s.depth_mm, NULL, w->patch_side_mm, w->regions.noise.length_mm, 0.15, error);
     }
     free_still(&s);
     w->chord_mm = mean_chord(w);

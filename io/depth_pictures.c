@@ -65,7 +65,7 @@ static rlv_vec3 side_of_unseen(const depth_scene* scene, double* unseen)
             seen = seen || rlv_vec3_dot(area, scene->towards[k]) > 0.0;
         all += rlv_vec3_length(area);
         left += seen ? 0.0 : rlv_vec3_length(area);
-        if (!seen)
+        if (!seen && region->area_mm2 > 0.0)
             *side = rlv_vec3_along(*side, fabs(region->volume_mm3.value) / region->area_mm2, area);
     }
     *unseen = all > 0.0 ? left / all : 0.0;

@@ -3,14 +3,12 @@
 
 #include "change.h"
 #include "support/carving.h"
+#include "support/ellipsoid.h"
 
 #include <criterion/criterion.h>
-#include <gsl/gsl_blas.h>
-#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 enum
 {
@@ -34,15 +32,8 @@ static bool holds_pose(const rlv_pose* pose, const rlv_pose* truth)
     const rlv_pose away = rlv_pose_inverse(truth), off = rlv_pose_compose(pose, &away);
     const rlv_vec3 turn = rlv_rotation_to_vector(off.rotation);
     const rlv_vec3 shift = rlv_vec3_sub(rlv_pose_apply(&off, pose->centre_mm), pose->centre_mm);
-    double delta[7] = {shift.x, shift.y, shift.z, turn.x, turn.y, turn.z, log(off.scale)}, covariance[49], square = 0.0;
-    memcpy(covariance, pose->covariance, sizeof covariance);
-    gsl_matrix_view c = gsl_matrix_view_array(covariance, 7, 7);
-    gsl_vector_view d = gsl_vector_view_array(delta, 7);
-    gsl_linalg_cholesky_decomp1(&c.matrix);
-    gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &c.matrix, &d.vector);
-    for (int k = 0; k < 7; k++)
-        square += delta[k] * delta[k];
-    return square < 14.067;
+    const double delta[7] = {shift.x, shift.y, shift.z, turn.x, turn.y, turn.z, log(off.scale)};
+    return ellipsoid_distance(7, delta, pose->covariance) < 14.067;
 }
 
 static outcome try_one(uint64_t seed)
