@@ -78,16 +78,20 @@ static double relative_scale_sd(const rlv_change_options* options)
 
 // Finding
 
-/// The label of a triangle: the first of its corners' that is not 0.
-static uint16_t label_of(const uint32_t* corner, const rlv_sampling* sampling, const uint16_t* of_sample)
+/// The label of a triangle: the first of its corners' that is not 0; of a region on its own part, where there is one.
+static uint16_t label_of(const uint32_t* corner, const rlv_sampling* sampling, const uint16_t* of_sample,
+                         const uint8_t* of_region, int part)
 {
+    uint16_t first = 0;
     for (int k = 0; k < 3; k++)
     {
         const uint32_t sample = sampling->of_vertex[corner[k]];
-        if (sample != RLV_CUBES_NONE && of_sample[sample] != 0)
-            return of_sample[sample];
+        const uint16_t label = sample != RLV_CUBES_NONE ? of_sample[sample] : 0;
+        if (label != 0 && (part < 0 || of_region[label - 1] == part))
+            return label;
+        first = first != 0 ? first : label;
     }
-    return 0;
+    return first;
 }
 
 static uint8_t* mark_triangles(const rlv_mesh* mesh, const rlv_sampling* sampling, const uint8_t* of_sample,
@@ -219,10 +223,11 @@ static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
     return status;
 }
 
-static rlv_status index_stage(rlv_tree** tree, rlv_sampling* sampling, const rlv_mesh* mesh, rlv_error* error)
+static rlv_status index_stage(rlv_tree** tree, rlv_sampling* sampling, const rlv_mesh* mesh, const uint8_t* part,
+                              rlv_error* error)
 {
     const rlv_status status = rlv_tree_build(tree, mesh, error);
-    return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, MOST_SAMPLES, error) : status;
+    return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, part, MOST_SAMPLES, error) : status;
 }
 
 /// Both stages side by side: half of an index is built on one thread whatever is done.
@@ -231,12 +236,13 @@ static rlv_status index_stages(work* w, rlv_error* error)
     const rlv_mesh* mesh[2] = {w->before, w->after};
     rlv_tree** tree[2] = {&w->before_tree, &w->after_tree};
     rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
+    const uint8_t* part[2] = {w->options->before_part, w->options->after_part};
     rlv_error own[2] = {0};
     rlv_status status[2];
     rlv_tell(&w->options->progress, "index", 0.0);
 #pragma omp parallel for schedule(static, 1)
     for (int k = 0; k < 2; k++)
-        status[k] = index_stage(tree[k], sampling[k], mesh[k], own + k);
+        status[k] = index_stage(tree[k], sampling[k], mesh[k], part[k], own + k);
     return rlv_first_failure(2, status, own, error);
 }
 
@@ -399,11 +405,11 @@ typedef struct column_sum
 } column_sum;
 
 static void label_triangles(const rlv_mesh* mesh, const rlv_sampling* sampling, const uint16_t* of_sample,
-                            uint16_t* label)
+                            const uint8_t* of_region, const uint8_t* part, uint16_t* label)
 {
 #pragma omp parallel for schedule(static)
     for (size_t t = 0; t < mesh->triangle_count; t++)
-        label[t] = label_of(mesh->corner + 3 * t, sampling, of_sample);
+        label[t] = label_of(mesh->corner + 3 * t, sampling, of_sample, of_region, part != NULL ? part[t] : -1);
 }
 
 /// What a surface adds up to.
@@ -534,8 +540,10 @@ static rlv_status sum_columns(rlv_change* change, column_sum* sum, size_t labels
     change->after_label = rlv_reserve(w->after->triangle_count, sizeof *change->after_label, error);
     if (change->before_label == NULL || change->after_label == NULL)
         return RLV_SYSTEM;
-    label_triangles(w->before, &w->before_sampling, w->regions.before, change->before_label);
-    label_triangles(w->after, &w->after_sampling, w->regions.after, change->after_label);
+    label_triangles(w->before, &w->before_sampling, w->regions.before, w->regions.part, w->options->before_part,
+                    change->before_label);
+    label_triangles(w->after, &w->after_sampling, w->regions.after, w->regions.part, w->options->after_part,
+                    change->after_label);
     rlv_status status = rlv_mesh_copy(&w->moved, w->after, error);
     if (status != RLV_DONE)
         return status;
@@ -667,7 +675,16 @@ static void tell_limits(rlv_change* change, const work* w)
     }
 }
 
-/// The volumes whose errors are predicted: each region, all that was removed, all that was added, and the rest.
+/// The sums over regions: all that went, all that came, the rest, and, where parts are known, each class.
+enum
+{
+    WENT,
+    CAME,
+    REST,
+    FIRST_CLASS,
+};
+
+/// The volumes whose errors are predicted: each region, and then the sums.
 typedef struct volumes
 {
     size_t count;
@@ -690,20 +707,40 @@ static void free_volumes(volumes* v)
     free(v->wanted);
 }
 
-/// Whether label `l` belongs to volume `v` of `regions`: a region, then removed, added, the rest.
+static rlv_change_class class_of(const rlv_regions* regions, size_t region)
+{
+    const uint8_t part = regions->part[region];
+    if (regions->sign[region] < 0)
+        return part < RLV_PART_PIECE ? RLV_CHANGE_ADDED : RLV_CHANGE_JOINED;
+    return part == RLV_PART_NONE ? RLV_CHANGE_REMOVED : part == RLV_PART_BONE ? RLV_CHANGE_BONE : RLV_CHANGE_DETACHED;
+}
+
+/// Whether a label belongs to a sum.
+static bool in_sum(const rlv_regions* regions, size_t sum, size_t label)
+{
+    if (label == 0 || sum == REST)
+        return label == 0 && sum == REST;
+    const rlv_change_class kind = class_of(regions, label - 1);
+    return sum == WENT   ? rlv_change_went(kind)
+           : sum == CAME ? !rlv_change_went(kind)
+                         : (size_t)kind == sum - FIRST_CLASS;
+}
+
+/// Whether a label belongs to a volume.
 static bool belongs(const rlv_regions* regions, size_t volume, size_t label)
 {
-    if (volume < regions->count)
-        return label == volume + 1;
-    if (volume == regions->count + 2)
-        return label == 0;
-    return label > 0 && regions->sign[label - 1] == (volume == regions->count ? 1 : -1);
+    return volume < regions->count ? label == volume + 1 : in_sum(regions, volume - regions->count, label);
+}
+
+static bool knows_parts(const work* w)
+{
+    return w->options->before_part != NULL || w->options->after_part != NULL;
 }
 
 static rlv_status predict_errors(volumes* v, const work* w, rlv_error* error)
 {
     const size_t labels = w->regions.count + 1;
-    v->count = w->regions.count + 3;
+    v->count = w->regions.count + FIRST_CLASS + (knows_parts(w) ? RLV_CHANGE_CLASSES : 0);
     if ((v->patches = rlv_reserve(v->count, sizeof *v->patches, error)) == NULL ||
         (v->flux = rlv_reserve(v->count, sizeof *v->flux, error)) == NULL ||
         (v->error = rlv_reserve(v->count, sizeof *v->error, error)) == NULL ||
@@ -717,7 +754,7 @@ static rlv_status predict_errors(volumes* v, const work* w, rlv_error* error)
         if (status != RLV_DONE)
             return status;
         const region_patches* p = v->patches + i;
-        v->flux[i] = (rlv_flux){p->before, p->before_count, p->after, p->after_count, i + 1 == v->count};
+        v->flux[i] = (rlv_flux){p->before, p->before_count, p->after, p->after_count, i == w->regions.count + REST};
     }
     return rlv_misfit_predict(w->field, v->flux, v->count, v->error, error);
 }
@@ -753,9 +790,9 @@ static rlv_status sort_regions(rlv_change* change, const work* w, rlv_error* err
     return status;
 }
 
-/// What may lie under the detection limit about the regions of one kind. Where depths between one limit and two cover
+/// What may lie under the detection limit about the regions of a sum. Where depths between one limit and two cover
 /// an area, a change that fades at an even slope covers as much again below the limit, at half the limit on the mean.
-static double faded_mm3(const work* w, int sign, double limit_mm)
+static double faded_mm3(const work* w, size_t sum, double limit_mm)
 {
     const rlv_depths* depths[2] = {&w->before_depths, &w->after_depths};
     const rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
@@ -764,54 +801,109 @@ static double faded_mm3(const work* w, int sign, double limit_mm)
     for (int side = 0; side < 2; side++)
         for (size_t i = 0; i < depths[side]->count; i++)
         {
-            const double depth = sign * (double)depths[side]->depth_mm[i];
-            if (label[side][i] != 0 && w->regions.sign[label[side][i] - 1] == sign && depth >= limit_mm &&
+            const double depth = fabs((double)depths[side]->depth_mm[i]);
+            if (in_sum(&w->regions, sum, label[side][i]) &&
+                (double)depths[side]->depth_mm[i] * w->regions.sign[label[side][i] - 1] > 0.0 && depth >= limit_mm &&
                 depth < 2.0 * limit_mm)
                 area += 0.5 * (double)sampling[side]->area_mm2[i];
         }
     return 0.5 * limit_mm * area;
 }
 
-/// Volume and area of all regions of one kind.
-static void sum_kind(const rlv_change* change, rlv_change_class kind, double* volume_mm3, double* area_mm2)
+/// The area that seemed to hold still and that a sum might have changed unseen: all of it, or, for a class that one
+/// part alone can have, that part's.
+static double quiet_mm2(const work* w, size_t sum)
 {
-    *volume_mm3 = *area_mm2 = 0.0;
-    for (size_t r = 0; r < change->region_count; r++)
-        if (change->region[r].kind == kind)
+    double quiet = 0.0;
+    if (sum < FIRST_CLASS || sum - FIRST_CLASS == RLV_CHANGE_ADDED || !knows_parts(w))
+    {
+        for (size_t i = 0; i < w->still_count; i++)
+            quiet += w->still[i].area_mm2;
+        return quiet;
+    }
+    const rlv_depths* depths[2] = {&w->before_depths, &w->after_depths};
+    const rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
+    const uint8_t* near[2] = {w->regions.before_near, w->regions.after_near};
+    const rlv_change_class kind = (rlv_change_class)(sum - FIRST_CLASS);
+    for (int side = 0; side < 2; side++)
+        for (size_t i = 0; i < depths[side]->count; i++)
         {
-            *volume_mm3 += change->region[r].volume_mm3.value;
-            *area_mm2 += change->region[r].area_mm2;
+            const uint8_t part = depths[side]->part[i];
+            const bool may = kind == RLV_CHANGE_REMOVED ? part == RLV_PART_NONE
+                             : kind == RLV_CHANGE_BONE  ? part == RLV_PART_BONE
+                                                        : part >= RLV_PART_PIECE;
+            if (may && !near[side][i] && !isnan(depths[side]->depth_mm[i]))
+                quiet += 0.5 * (double)sampling[side]->area_mm2[i];
         }
+    return quiet;
 }
 
-/// What was not told apart may be of a kind too. Where nothing of it was found, or what was found is shallow: up to the
-/// detection limit of the widest patch over all that seemed to hold still. Where it is deep but fades out by more than
-/// its interval: what the balance of the untold leaves room for, or twice an even fade where the balance is off because
-/// the alignment took what faded for still; no more than in the first case.
-static void bound_unseen(rlv_change* change, const work* w)
+/// What was not told apart may belong to a sum too. Where nothing of it was found, or what was found is shallow: up to
+/// the detection limit of the widest patch over all that seemed to hold still. Where it is deep but fades out by more
+/// than its interval: what the balance of the untold leaves room for, or twice an even fade where the balance is off
+/// because the alignment took what faded for still; no more than in the first case.
+static void bound_unseen(rlv_change_total* total, const rlv_change* change, const work* w, size_t sum)
 {
-    rlv_interval* total[2] = {&change->removed_mm3, &change->added_mm3};
-    bool* faint[2] = {&change->removed_faint, &change->added_faint};
     const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
-    const double room[2] = {change->untold_mm3.high, -change->untold_mm3.low};
-    double quiet = 0.0;
-    for (size_t i = 0; i < w->still_count; i++)
-        quiet += w->still[i].area_mm2;
-    for (int kind = 0; kind < 2; kind++)
-    {
-        const double most = limit * quiet;
-        const double faded = faded_mm3(w, kind == RLV_CHANGE_REMOVED ? 1 : -1, limit);
-        double volume, area;
-        sum_kind(change, (rlv_change_class)kind, &volume, &area);
-        const bool shallow = volume < FAINT * limit * area;
-        if (area == 0.0)
-            *total[kind] = (rlv_interval){0.0, 0.0, most};
-        else if (shallow || faded > total[kind]->high - total[kind]->value)
+    const bool went = sum < FIRST_CLASS ? sum == WENT : rlv_change_went((rlv_change_class)(sum - FIRST_CLASS));
+    const double room = went ? change->untold_mm3.high : -change->untold_mm3.low;
+    const double most = limit * quiet_mm2(w, sum);
+    const double faded = faded_mm3(w, sum, limit);
+    double volume = 0.0, area = 0.0;
+    for (size_t r = 0; r < change->region_count; r++)
+        if (in_sum(&w->regions, sum, r + 1))
         {
-            *faint[kind] = true;
-            total[kind]->high += shallow ? most : fmin(most, fmax(room[kind], 2.0 * faded));
+            total->regions++;
+            volume += change->region[r].volume_mm3.value;
+            area += change->region[r].area_mm2;
         }
+    const bool shallow = volume < FAINT * limit * area;
+    if (area == 0.0)
+        total->volume_mm3 = (rlv_interval){0.0, 0.0, most};
+    else if (shallow || faded > total->volume_mm3.high - total->volume_mm3.value)
+    {
+        total->faint = true;
+        total->volume_mm3.high += shallow ? most : fmin(most, fmax(room, 2.0 * faded));
     }
+}
+
+/// Whether some triangle of a stage is of a part from `low` to `high`.
+static bool has_part(const uint8_t* part, size_t count, uint8_t low, uint8_t high)
+{
+    for (size_t t = 0; part != NULL && t < count; t++)
+        if (part[t] >= low && part[t] <= high)
+            return true;
+    return false;
+}
+
+static void tell_totals(rlv_change* change, const double* measured, const volumes* v, const work* w)
+{
+    const size_t regions = w->regions.count;
+    for (size_t sum = 0; regions + sum < v->count; sum++)
+    {
+        if (sum == REST)
+            continue;
+        rlv_change_total* total = sum == WENT   ? &change->went
+                                  : sum == CAME ? &change->came
+                                                : change->total + sum - FIRST_CLASS;
+        const bool went = sum < FIRST_CLASS ? sum == WENT : rlv_change_went((rlv_change_class)(sum - FIRST_CLASS));
+        const size_t i = regions + sum;
+        total->volume_mm3 = magnitude(
+            interval_of(measured[sum], v->error + i, more_sd(w, v->patches + i, measured[sum])), went ? 1 : -1);
+        total->known = true;
+        bound_unseen(total, change, w, sum);
+    }
+    if (!knows_parts(w))
+    {
+        change->total[RLV_CHANGE_REMOVED] = change->went;
+        change->total[RLV_CHANGE_ADDED] = change->came;
+        return;
+    }
+    const uint8_t *before = w->options->before_part, *after = w->options->after_part;
+    const size_t nb = w->before->triangle_count, na = w->after->triangle_count;
+    change->total[RLV_CHANGE_BONE].known = has_part(before, nb, RLV_PART_BONE, RLV_PART_BONE);
+    change->total[RLV_CHANGE_DETACHED].known = has_part(before, nb, RLV_PART_PIECE, RLV_PART_COUNT - 1);
+    change->total[RLV_CHANGE_JOINED].known = has_part(after, na, RLV_PART_PIECE, RLV_PART_COUNT - 1);
 }
 
 /// The volume over BEFORE's part of a region is no depth where it passes the greatest.
@@ -830,27 +922,26 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
         status = RLV_SYSTEM;
     if (status == RLV_DONE)
     {
-        double removed = 0.0, added = 0.0;
+        double measured[FIRST_CLASS + RLV_CHANGE_CLASSES] = {0};
         change->region_count = count;
         for (size_t r = 0; r < count; r++)
         {
-            const double measured = sum[r + 1].signed_mm3;
-            *(w->regions.sign[r] > 0 ? &removed : &added) += measured;
-            change->region[r].kind = w->regions.sign[r] > 0 ? RLV_CHANGE_REMOVED : RLV_CHANGE_ADDED;
+            const double own = sum[r + 1].signed_mm3;
+            for (size_t total = 0; count + total < v.count; total++)
+                measured[total] += in_sum(&w->regions, total, r + 1) ? own : 0.0;
+            change->region[r].kind = class_of(&w->regions, r);
+            change->region[r].part = w->regions.part[r];
             change->region[r].volume_mm3 =
-                magnitude(interval_of(measured, v.error + r, more_sd(w, v.patches + r, measured)), w->regions.sign[r]);
+                magnitude(interval_of(own, v.error + r, more_sd(w, v.patches + r, own)), w->regions.sign[r]);
         }
-        change->removed_mm3 = interval_of(removed, v.error + count, more_sd(w, v.patches + count, removed));
-        change->added_mm3 =
-            magnitude(interval_of(added, v.error + count + 1, more_sd(w, v.patches + count + 1, added)), -1);
         // What was taken off as the field's error stays in the balance: it is what nobody can tell.
-        const double rest = sum[0].signed_mm3 + v.error[count].mean_mm3 + v.error[count + 1].mean_mm3;
-        const double half =
-            1.959964 * hypot(v.error[count + 2].sd_mm3, hypot(v.error[count].sd_mm3, v.error[count + 1].sd_mm3));
+        const rlv_flux_error *went = v.error + count + WENT, *came = v.error + count + CAME;
+        const double rest = sum[0].signed_mm3 + went->mean_mm3 + came->mean_mm3;
+        const double half = 1.959964 * hypot(v.error[count + REST].sd_mm3, hypot(went->sd_mm3, came->sd_mm3));
         change->untold_mm3 = (rlv_interval){rest, rest - half, rest + half};
         status = place_regions(change, w, error);
         if (status == RLV_DONE)
-            bound_unseen(change, w);
+            tell_totals(change, measured, &v, w);
         if (status == RLV_DONE)
             status = deepen_regions(change, w, error);
         for (size_t r = 0; r < count; r++)

@@ -7,6 +7,10 @@
 /// Cressie, Statistics for Spatial Data, 1993) predicts what the same field did under the changed regions: the
 /// prediction is subtracted and its variance carried, averaged over the likelihood's grid (M. S. Handcock, M. L. Stein,
 /// Technometrics 35, 1993). The detection limit is given by area (after D. Lague, N. Brodu, J. Leroux, 2013).
+///
+/// Two meshes alone tell what went and what came. Where a person said which triangles of BEFORE are bone, and which
+/// belong to a piece that came off or went back, what went is kept apart by class. Bone that never showed cannot be
+/// told from matrix.
 
 #ifndef RLV_CHANGE_H
 #define RLV_CHANGE_H
@@ -22,17 +26,37 @@ typedef struct rlv_interval
     double value, low, high;
 } rlv_interval;
 
+/// What a triangle is known to be of.
+enum
+{
+    RLV_PART_NONE = 0,
+    RLV_PART_BONE = 1,
+    RLV_PART_PIECE = 2,  ///< the first of the pieces
+    RLV_PART_COUNT = 16, ///< parts are below this
+};
+
 typedef enum rlv_change_class
 {
-    RLV_CHANGE_REMOVED,
-    RLV_CHANGE_ADDED,
+    RLV_CHANGE_REMOVED,  ///< matrix, or whatever went where nothing is known
+    RLV_CHANGE_BONE,     ///< bone lost: gone from what was bone already
+    RLV_CHANGE_DETACHED, ///< gone with a piece
+    RLV_CHANGE_ADDED,    ///< material that came: resin, gap fill, dust
+    RLV_CHANGE_JOINED,   ///< came with a piece
+    RLV_CHANGE_CLASSES,
 } rlv_change_class;
+
+/// Whether a class is of what went; else it is of what came.
+static inline bool rlv_change_went(rlv_change_class kind)
+{
+    return kind <= RLV_CHANGE_DETACHED;
+}
 
 /// A connected stretch of surface that changed. Area and centroid are on BEFORE, in its frame.
 typedef struct rlv_change_region
 {
     rlv_change_class kind;
-    rlv_interval volume_mm3; ///< always a magnitude: positive for both kinds
+    uint8_t part;            ///< of BEFORE or, for a piece that is back, of AFTER
+    rlv_interval volume_mm3; ///< always a magnitude: positive for all classes
     double area_mm2;
     double mean_depth_mm; ///< volume over area; NaN where most of the region is on AFTER, so that this is no depth
     double max_depth_mm;
@@ -48,24 +72,34 @@ typedef struct rlv_detection_limit
 typedef struct rlv_change_options
 {
     bool aligned; ///< AFTER is in BEFORE's frame already: do not align (the interval still allows for a misfit)
-    const rlv_pose* start;  ///< start the alignment here; NULL: from any attitude
-    double before_scale_sd; ///< sd of log scale of BEFORE; 0: exact
-    double after_scale_sd;  ///< and of AFTER
-    double pitch_mm;        ///< side of a column; 0: chosen from the meshes
+    const rlv_pose* start;      ///< start the alignment here; NULL: from any attitude
+    double before_scale_sd;     ///< sd of log scale of BEFORE; 0: exact
+    double after_scale_sd;      ///< and of AFTER
+    double pitch_mm;            ///< side of a column; 0: chosen from the meshes
+    const uint8_t* before_part; ///< one a triangle of BEFORE, below RLV_PART_COUNT: bone, and pieces that came off; may
+                                ///< be NULL
+    const uint8_t* after_part;  ///< one a triangle of AFTER: pieces that are back; may be NULL
     uint64_t seed;
     rlv_progress progress;
 } rlv_change_options;
 
 #define RLV_CHANGE_LIMITS 5 ///< rows of the detection limit
 
+/// What a class comes to.
+typedef struct rlv_change_total
+{
+    bool known;              ///< false where nothing is known of such a part, so that the class cannot be told
+    size_t regions;          ///< found
+    rlv_interval volume_mm3; ///< a magnitude; where no region was found, 0 and what the detection limit leaves room for
+    bool faint; ///< found, but with its extent in doubt: under two detection limits deep on the mean, or fading out by
+                ///< more than its interval. Its upper end then allows for what was not told apart
+} rlv_change_total;
+
 typedef struct rlv_change
 {
-    rlv_interval removed_mm3,
-        added_mm3; ///< magnitudes; where no region of a kind was found, 0 and what the detection limit leaves room for
-    bool removed_faint, added_faint; ///< found, but with its extent in doubt: under two detection limits deep on the
-                                     ///< mean, or fading out by more than its interval. Its upper end then allows for
-                                     ///< what was not told apart
-    rlv_interval untold_mm3;         ///< signed; removed - added + untold = volume before - volume after
+    rlv_change_total total[RLV_CHANGE_CLASSES]; ///< by class
+    rlv_change_total went, came;                ///< of all classes that went, and that came
+    rlv_interval untold_mm3;                    ///< signed; went - came + untold = volume before - volume after
     size_t region_count;
     rlv_change_region* region;                    ///< by falling volume
     uint16_t* before_label;                       ///< one a triangle of BEFORE: 0, or 1 + the region's index

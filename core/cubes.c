@@ -6,7 +6,7 @@
 
 enum
 {
-    AXIS_BITS = 20, // three axes and a tag of four bits fill a key of 64
+    AXIS_BITS = 19, // three axes and a tag of seven bits fill a key of 64
     AXIS_MASK = (1 << AXIS_BITS) - 1,
     AXIS_ZERO = 1 << (AXIS_BITS - 1),
 };

@@ -23,6 +23,7 @@ void rlv_depths_free(rlv_depths* depths)
     free(depths->normal);
     free(depths->depth_mm);
     free(depths->foot);
+    free(depths->part);
     memset(depths, 0, sizeof *depths);
 }
 
@@ -139,6 +140,28 @@ end:
     return status;
 }
 
+/// How much deeper than its foot a sample may lie for the two to look at each other, beside the bulk's sd.
+static const double MUTUAL = 2.0, MUTUAL_SD = 3.0;
+
+/// Parts of the samples here: their own, else through their feet.
+static rlv_status find_parts(rlv_depths* here, const uint8_t* own, const rlv_depths* there, const uint8_t* theirs,
+                             rlv_error* error)
+{
+    rlv_bulk bulk;
+    if ((here->part = rlv_reserve(here->count, 1, error)) == NULL ||
+        rlv_bulk_of(&bulk, here->count, here->depth_mm, error) != RLV_DONE)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < here->count; i++)
+    {
+        const uint32_t foot = here->foot[i];
+        const double most = MUTUAL * fabs((double)there->depth_mm[foot]) + MUTUAL_SD * bulk.sd;
+        here->part[i] = own != NULL ? own[i] : 0;
+        if (here->part[i] == 0 && theirs != NULL && fabs((double)here->depth_mm[i]) <= most)
+            here->part[i] = theirs[foot];
+    }
+    return RLV_DONE;
+}
+
 rlv_status rlv_depths_measure(rlv_depths* at_before, rlv_depths* at_after, rlv_stage before, rlv_stage after,
                               const rlv_pose* pose, rlv_error* error)
 {
@@ -147,8 +170,18 @@ rlv_status rlv_depths_measure(rlv_depths* at_before, rlv_depths* at_after, rlv_s
     rlv_status status = measure_side(at_before, before, after, &stay, &back, 1.0, error);
     if (status == RLV_DONE)
         status = measure_side(at_after, after, before, &into, &into, -1.0, error);
+    const uint8_t *part_before = before.sampling->part, *part_after = after.sampling->part;
+    if (status == RLV_DONE && (part_before != NULL || part_after != NULL))
+    {
+        status = find_parts(at_before, part_before, at_after, part_after, error);
+        if (status == RLV_DONE)
+            status = find_parts(at_after, part_after, at_before, part_before, error);
+    }
     if (status != RLV_DONE)
+    {
         rlv_depths_free(at_before);
+        rlv_depths_free(at_after);
+    }
     return status;
 }
 

@@ -3,6 +3,10 @@
 /// Positive where material went, along the outward normal. Where the nearest point lies well to the side (over a steep
 /// wall), the whole distance is taken, with the sign of the side that the sample lies on. A sample whose nearest point
 /// lies at an open border has no verdict: the other stage may just not have seen it.
+///
+/// Where parts are known, a sample's part is its own, or else the part that its foot lies on, if the two look at each
+/// other: below a chip of bone lies what was bone. The side of a bone that came out of the rock has its foot on the
+/// bone's edge, which did not move; what went beside it was rock.
 
 #ifndef RLV_DEPTHS_H
 #define RLV_DEPTHS_H
@@ -21,6 +25,7 @@ typedef struct rlv_depths
     float* normal;      ///< 3 * count
     float* depth_mm;    ///< count; NaN where there is no verdict
     uint32_t* foot;     ///< count: the other stage's sample at the nearest point
+    uint8_t* part;      ///< count; NULL where neither stage has parts
 } rlv_depths;
 
 /// A stage as depths need it.

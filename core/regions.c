@@ -28,10 +28,16 @@ typedef struct side
 {
     const rlv_depths* depths;
     const rlv_sampling* sampling;
-    uint8_t* tag; ///< which way a sample faces: averages do not mix the two faces of a thin slab
+    uint8_t* tag; ///< which way a sample faces, and its part: averages mix neither the two faces of a thin slab nor
+                  ///< bone and rock
     int8_t* seed; ///< sign of a seed, or 0
     rlv_bulk bulk;
 } side;
+
+static uint8_t part_of(const side* s, uint32_t i)
+{
+    return s->depths->part != NULL ? s->depths->part[i] : 0;
+}
 
 static rlv_status prepare_side(side* s, const rlv_depths* depths, const rlv_sampling* sampling, rlv_error* error)
 {
@@ -41,7 +47,7 @@ static rlv_status prepare_side(side* s, const rlv_depths* depths, const rlv_samp
         (s->seed = rlv_reserve(depths->count, 1, error)) == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < depths->count; i++)
-        s->tag[i] = rlv_cubes_facing(depths->normal + 3 * i);
+        s->tag[i] = (uint8_t)(rlv_cubes_facing(depths->normal + 3 * i) + 6 * part_of(s, (uint32_t)i));
     return rlv_bulk_of(&s->bulk, depths->count, depths->depth_mm, error);
 }
 
@@ -186,7 +192,7 @@ typedef struct seeds
     uint32_t* sample; ///< BEFORE's first, then AFTER's
     uint32_t* parent; ///< union-find
     float* position_mm;
-    uint8_t* negative;
+    uint8_t* kind;       ///< twice the part, and 1 where negative: only seeds of one kind are joined
     uint32_t* of_before; ///< one a sample: its seed, or RLV_CUBES_NONE
     uint32_t* of_after;
 } seeds;
@@ -196,7 +202,7 @@ static void free_seeds(seeds* list)
     free(list->sample);
     free(list->parent);
     free(list->position_mm);
-    free(list->negative);
+    free(list->kind);
     free(list->of_before);
     free(list->of_after);
 }
@@ -228,7 +234,7 @@ static void list_side(seeds* list, const side* s, uint32_t* of_sample)
         of_sample[i] = (uint32_t)list->count;
         list->sample[list->count] = (uint32_t)i;
         list->parent[list->count] = (uint32_t)list->count;
-        list->negative[list->count] = s->seed[i] < 0;
+        list->kind[list->count] = (uint8_t)(2 * part_of(s, (uint32_t)i) + (s->seed[i] < 0));
         memcpy(list->position_mm + 3 * list->count, s->depths->position_mm + 3 * i, 3 * sizeof(float));
         list->count++;
     }
@@ -240,7 +246,7 @@ static rlv_status list_seeds(seeds* list, const side* before, const side* after,
     if ((list->sample = rlv_reserve(most, sizeof(uint32_t), error)) == NULL ||
         (list->parent = rlv_reserve(most, sizeof(uint32_t), error)) == NULL ||
         (list->position_mm = rlv_reserve(3 * most, sizeof(float), error)) == NULL ||
-        (list->negative = rlv_reserve(most, 1, error)) == NULL ||
+        (list->kind = rlv_reserve(most, 1, error)) == NULL ||
         (list->of_before = rlv_reserve(before->depths->count, sizeof(uint32_t), error)) == NULL ||
         (list->of_after = rlv_reserve(after->depths->count, sizeof(uint32_t), error)) == NULL)
         return RLV_SYSTEM;
@@ -250,11 +256,11 @@ static rlv_status list_seeds(seeds* list, const side* before, const side* after,
     return RLV_DONE;
 }
 
-/// Join seeds of one sign that lie within two cells of `reach_mm`, and a seed with the seed at its foot.
+/// Join seeds of one kind that lie within two cells of `reach_mm`, and a seed with the seed at its foot.
 static rlv_status join_seeds(seeds* list, const side* before, const side* after, double reach_mm, rlv_error* error)
 {
     rlv_cubes cells = {0};
-    rlv_status status = rlv_cubes_build(&cells, list->count, list->position_mm, list->negative, reach_mm, error);
+    rlv_status status = rlv_cubes_build(&cells, list->count, list->position_mm, list->kind, reach_mm, error);
     for (size_t c = 0; status == RLV_DONE && c < cells.count; c++)
     {
         const uint32_t first = cells.member[cells.start[c]];
@@ -273,7 +279,7 @@ static rlv_status join_seeds(seeds* list, const side* before, const side* after,
         const bool at_before = i < list->before_count;
         const uint32_t foot = (at_before ? before : after)->depths->foot[list->sample[i]];
         const uint32_t other = (at_before ? list->of_after : list->of_before)[foot];
-        if (other != RLV_CUBES_NONE && list->negative[other] == list->negative[i])
+        if (other != RLV_CUBES_NONE && list->kind[other] == list->kind[i])
             join(list->parent, (uint32_t)i, other);
     }
     rlv_cubes_free(&cells);
@@ -295,7 +301,7 @@ static rlv_status absorb_slivers(seeds* list, const side* before, const side* af
     double* area = rlv_reserve(list->count, sizeof *area, error);
     rlv_status status = area == NULL
                             ? RLV_SYSTEM
-                            : rlv_cubes_build(&cells, list->count, list->position_mm, list->negative, reach_mm, error);
+                            : rlv_cubes_build(&cells, list->count, list->position_mm, list->kind, reach_mm, error);
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
         area[root_of(list->parent, (uint32_t)i)] += seed_area(list, i, before, after);
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
@@ -305,7 +311,7 @@ static rlv_status absorb_slivers(seeds* list, const side* before, const side* af
             const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm),
                                  place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
                                  place[2] + (float)((step % 3 - 1) * reach_mm)};
-            const uint32_t near = rlv_cubes_at(&cells, at, !list->negative[i]);
+            const uint32_t near = rlv_cubes_at(&cells, at, list->kind[i] ^ 1);
             if (near == RLV_CUBES_NONE)
                 continue;
             const uint32_t own = root_of(list->parent, (uint32_t)i);
@@ -381,13 +387,15 @@ static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* 
     qsort(region, count, sizeof *region, by_area);
     regions->count = keep_credible(region, count, regions->noise.length_mm);
     if ((regions->sign = rlv_reserve(regions->count, sizeof *regions->sign, error)) == NULL ||
+        (regions->part = rlv_reserve(regions->count, 1, error)) == NULL ||
         (*mean_mm = rlv_reserve(regions->count, sizeof **mean_mm, error)) == NULL)
         goto end;
     for (size_t r = 0; r < count; r++)
         number[region[r].root] = r < regions->count ? (uint32_t)(r + 1) : 0;
     for (size_t r = 0; r < regions->count; r++)
     {
-        regions->sign[r] = list->negative[region[r].root] ? -1 : 1;
+        regions->sign[r] = list->kind[region[r].root] & 1 ? -1 : 1;
+        regions->part[r] = list->kind[region[r].root] >> 1;
         (*mean_mm)[r] = fabs(region[r].depth_mm3 / region[r].area_mm2);
     }
     for (size_t i = 0; i < list->count; i++)
@@ -405,9 +413,9 @@ end:
     return status;
 }
 
-/// The seed nearest to a place, within `reach_mm` (one side of `cells`), or RLV_CUBES_NONE.
-static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const float* place, double reach_mm,
-                             double* apart2)
+/// The seed of a part nearest to a place, within `reach_mm` (one side of `cells`), or RLV_CUBES_NONE.
+static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const float* place, uint8_t part,
+                             double reach_mm, double* apart2)
 {
     uint32_t best = RLV_CUBES_NONE;
     *apart2 = reach_mm * reach_mm;
@@ -416,7 +424,7 @@ static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const fl
         const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm),
                              place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
                              place[2] + (float)((step % 3 - 1) * reach_mm)};
-        const uint32_t cell = rlv_cubes_at(cells, at, 0);
+        const uint32_t cell = rlv_cubes_at(cells, at, part);
         if (cell == RLV_CUBES_NONE)
             continue;
         for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
@@ -429,9 +437,10 @@ static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const fl
     return best;
 }
 
-/// Grow the regions over one side: by one length, two where the step is thin; mark what lies within two lengths more.
+/// Grow the regions over one side: by one length, two where the step is thin, on their own part; mark what lies within
+/// two lengths more, on any part.
 static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const side* s, const rlv_cubes* cells,
-                 const seeds* list, const uint16_t* seed_label, const double* mean_mm)
+                 const seeds* list, const uint16_t* seed_label, const double* mean_mm, uint8_t most_part)
 {
     const double length = regions->noise.length_mm, thin = 10.0 * regions->noise.sd_mm;
 #pragma omp parallel for schedule(dynamic, 4096)
@@ -442,14 +451,18 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
             near[i] = 1;
             continue;
         }
-        double apart2;
-        const uint32_t seed = nearest_seed(cells, list, s->depths->position_mm + 3 * i, cells->side_mm, &apart2);
-        if (seed == RLV_CUBES_NONE || seed_label[seed] == 0)
-            continue;
-        const double by = mean_mm[seed_label[seed] - 1] < thin ? 2.0 * length : length;
-        near[i] = apart2 <= (by + 2.0 * length) * (by + 2.0 * length);
-        if (apart2 <= by * by)
-            label[i] = seed_label[seed];
+        for (uint8_t part = 0; part <= most_part; part++)
+        {
+            double apart2;
+            const uint32_t seed =
+                nearest_seed(cells, list, s->depths->position_mm + 3 * i, part, cells->side_mm, &apart2);
+            if (seed == RLV_CUBES_NONE || seed_label[seed] == 0)
+                continue;
+            const double by = mean_mm[seed_label[seed] - 1] < thin ? 2.0 * length : length;
+            near[i] |= apart2 <= (by + 2.0 * length) * (by + 2.0 * length);
+            if (part == part_of(s, (uint32_t)i) && apart2 <= by * by)
+                label[i] = seed_label[seed];
+        }
     }
 }
 
@@ -457,19 +470,26 @@ static rlv_status grow_regions(rlv_regions* regions, seeds* list, const side* be
                                const double* mean_mm, rlv_error* error)
 {
     rlv_cubes cells = {0};
+    uint8_t most_part = 0;
     uint16_t* seed_label = rlv_reserve(list->count, sizeof *seed_label, error);
-    rlv_status status = seed_label == NULL ? RLV_SYSTEM
-                                           : rlv_cubes_build(&cells, list->count, list->position_mm, NULL,
-                                                             4.0 * regions->noise.length_mm, error);
+    uint8_t* part = seed_label != NULL ? rlv_reserve(list->count, 1, error) : NULL;
+    for (size_t i = 0; part != NULL && i < list->count; i++)
+    {
+        part[i] = list->kind[i] >> 1;
+        most_part = part[i] > most_part ? part[i] : most_part;
+        seed_label[i] = (i < list->before_count ? regions->before : regions->after)[list->sample[i]];
+    }
+    rlv_status status = part == NULL ? RLV_SYSTEM
+                                     : rlv_cubes_build(&cells, list->count, list->position_mm, part,
+                                                       4.0 * regions->noise.length_mm, error);
     if (status == RLV_DONE)
     {
-        for (size_t i = 0; i < list->count; i++)
-            seed_label[i] = (i < list->before_count ? regions->before : regions->after)[list->sample[i]];
-        grow(regions->before, regions->before_near, regions, before, &cells, list, seed_label, mean_mm);
-        grow(regions->after, regions->after_near, regions, after, &cells, list, seed_label, mean_mm);
+        grow(regions->before, regions->before_near, regions, before, &cells, list, seed_label, mean_mm, most_part);
+        grow(regions->after, regions->after_near, regions, after, &cells, list, seed_label, mean_mm, most_part);
     }
     rlv_cubes_free(&cells);
     free(seed_label);
+    free(part);
     return status;
 }
 
@@ -479,12 +499,34 @@ static double seed_threshold(double cells)
     return fmax(SEED_SD, gsl_cdf_ugaussian_Qinv(0.0025 / fmax(cells, 1.0)));
 }
 
-/// What a step set off on BEFORE is a seed on AFTER too: the depths there are too slight to seed it.
+/// What a step set off on BEFORE is a seed on AFTER too, on the same part: the depths there are too slight to seed it.
 static void seed_at_feet(side* after, const side* before)
 {
     for (size_t i = 0; i < after->depths->count; i++)
-        if (after->seed[i] == 0 && !isnan(after->depths->depth_mm[i]))
-            after->seed[i] = before->seed[after->depths->foot[i]];
+    {
+        const uint32_t foot = after->depths->foot[i];
+        if (after->seed[i] == 0 && !isnan(after->depths->depth_mm[i]) &&
+            part_of(after, (uint32_t)i) == part_of(before, foot))
+            after->seed[i] = before->seed[foot];
+    }
+}
+
+/// A step goes round rock and the bones in it alike; what it says of a bone, the bone's own depths must say.
+static rlv_status seed_steps(side* before, double* step_mm, double scale_mm, rlv_error* error)
+{
+    const size_t count = before->depths->count;
+    if (before->depths->part == NULL)
+        return rlv_steps_find(before->seed, step_mm, before->depths, before->sampling, scale_mm, error);
+    int8_t* seed = rlv_reserve(count, 1, error);
+    if (seed == NULL)
+        return RLV_SYSTEM;
+    memcpy(seed, before->seed, count);
+    const rlv_status status = rlv_steps_find(seed, step_mm, before->depths, before->sampling, scale_mm, error);
+    for (size_t i = 0; i < count; i++)
+        if (part_of(before, (uint32_t)i) == 0)
+            before->seed[i] = seed[i];
+    free(seed);
+    return status;
 }
 
 /// Seeds of one side by its own depths, at all scales.
@@ -537,7 +579,7 @@ static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, 
     for (int k = 0; status == RLV_DONE && k < RLV_REGION_STEPS; k++)
     {
         const double scale = fmax(3.0 * noise->length_mm, 2.0 * least) * (1 << k);
-        status = rlv_steps_find(before->seed, noise->step_mm + k, before->depths, before->sampling, scale, error);
+        status = seed_steps(before, noise->step_mm + k, scale, error);
         noise->step_scale_mm[k] = scale;
     }
     if (status == RLV_DONE)
@@ -593,6 +635,7 @@ end:
 void rlv_regions_free(rlv_regions* regions)
 {
     free(regions->sign);
+    free(regions->part);
     free(regions->before);
     free(regions->after);
     free(regions->before_near);

@@ -5,7 +5,8 @@
 /// would reach it. Seeds of one sign that lie close make a region, which then grows by one correlation length, two
 /// where the step is thin; it never grows at a lower threshold, which would climb along the noise. Where slow warp is
 /// stronger than a shallow cut, the cut's rim still tells: pieces of surface that a step sets off are seeds too
-/// (steps.h).
+/// (steps.h). Where parts are known (depths.h), a region lies on one part: bone and the rock about it are averaged apart,
+/// and a change of the one does not spread onto the other.
 
 #ifndef RLV_REGIONS_H
 #define RLV_REGIONS_H
@@ -33,6 +34,7 @@ typedef struct rlv_regions
 {
     size_t count;         ///< regions, at most 65,000; smaller ones beyond that stay untold
     int8_t* sign;         ///< count: +1 removed, -1 added
+    uint8_t* part;        ///< count: the part that a region lies on
     uint16_t* before;     ///< one a sample of BEFORE: 0, or 1 + its region
     uint16_t* after;      ///< one a sample of AFTER
     uint8_t* before_near; ///< 1 within two correlation lengths of a region: not to be trusted as having held still

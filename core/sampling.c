@@ -63,9 +63,36 @@ static rlv_status mark_borders(const rlv_mesh* mesh, const vertex_sums* sums, ui
     return status;
 }
 
-static rlv_status reserve_samples(rlv_sampling* sampling, size_t count, rlv_error* error)
+/// The part of each vertex: 0 where most of its triangles are of none, else the highest of theirs.
+static rlv_status part_vertices(uint8_t** part, const rlv_mesh* mesh, const uint8_t* of_triangle, rlv_error* error)
+{
+    if (of_triangle == NULL)
+        return RLV_DONE;
+    int16_t* balance = rlv_reserve(mesh->vertex_count, sizeof *balance, error);
+    *part = balance != NULL ? rlv_reserve(mesh->vertex_count, 1, error) : NULL;
+    if (*part != NULL)
+    {
+        for (size_t i = 0; i < 3 * mesh->triangle_count; i++)
+        {
+            const uint32_t vertex = mesh->corner[i];
+            const uint8_t of = of_triangle[i / 3];
+            const int next = balance[vertex] + (of != 0 ? 1 : -1);
+            balance[vertex] = (int16_t)(next > INT16_MAX ? INT16_MAX : next < INT16_MIN ? INT16_MIN : next);
+            (*part)[vertex] = of > (*part)[vertex] ? of : (*part)[vertex];
+        }
+        for (size_t v = 0; v < mesh->vertex_count; v++)
+            if (balance[v] < 0)
+                (*part)[v] = 0;
+    }
+    free(balance);
+    return *part != NULL ? RLV_DONE : RLV_SYSTEM;
+}
+
+static rlv_status reserve_samples(rlv_sampling* sampling, size_t count, bool parts, rlv_error* error)
 {
     sampling->count = count;
+    if (parts && (sampling->part = rlv_reserve(count, 1, error)) == NULL)
+        return RLV_SYSTEM;
     if ((sampling->position_mm = rlv_reserve(3 * count, sizeof(float), error)) == NULL ||
         (sampling->normal = rlv_reserve(3 * count, sizeof(float), error)) == NULL ||
         (sampling->area_mm2 = rlv_reserve(count, sizeof(float), error)) == NULL ||
@@ -102,7 +129,7 @@ static uint32_t middle_vertex(const rlv_cubes* cells, size_t cell, const uint32_
 }
 
 static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, const vertex_sums* sums,
-                        const uint8_t* border, const rlv_cubes* cells, const uint32_t* used)
+                        const uint8_t* border, const uint8_t* part, const rlv_cubes* cells, const uint32_t* used)
 {
     rlv_vec3 normal = {0, 0, 0};
     double area = 0.0, edges = 0.0;
@@ -124,33 +151,42 @@ static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, 
     sampling->normal[3 * s + 1] = (float)normal.y;
     sampling->normal[3 * s + 2] = (float)normal.z;
     sampling->area_mm2[s] = (float)area;
+    if (part != NULL)
+        sampling->part[s] = part[middle];
     // Normals that stray by the angle a within an edge's length let an edge pass the surface at a * edge / 2.
     const double edge_mm = area > 0.0 ? sqrt(edges / area) : 0.0;
     sampling->chord_mm[s] = (float)(0.5 * edge_mm * sqrt(2.0 * (1.0 - agreement)));
 }
 
 /// Sort the used vertices into cells so that about `most` are filled; every vertex has its own where there are fewer.
-static rlv_status thin(rlv_cubes* cells, const rlv_mesh* mesh, const uint32_t* used, size_t used_count, double area_mm2,
-                       size_t most, rlv_error* error)
+static rlv_status thin(rlv_cubes* cells, const rlv_mesh* mesh, const uint8_t* part, const uint32_t* used,
+                       size_t used_count, double area_mm2, size_t most, rlv_error* error)
 {
+    rlv_status status = RLV_SYSTEM;
+    uint8_t* tag = NULL;
     float* point = rlv_reserve(3 * used_count, sizeof *point, error);
-    if (point == NULL)
-        return RLV_SYSTEM;
+    if (point == NULL || (part != NULL && (tag = rlv_reserve(used_count, 1, error)) == NULL))
+        goto end;
     for (size_t i = 0; i < used_count; i++)
         memcpy(point + 3 * i, mesh->position_mm + 3 * (size_t)used[i], 3 * sizeof *point);
+    for (size_t i = 0; tag != NULL && i < used_count; i++)
+        tag[i] = part[used[i]];
     // A surface that crosses a grid at random fills about 1.5 cells for each area of a cell's face.
     const double side = used_count > most ? sqrt(1.5 * area_mm2 / (double)most) : 1e-2 * sqrt(area_mm2 / (double)most);
-    rlv_status status = rlv_cubes_build(cells, used_count, point, NULL, side, error);
+    status = rlv_cubes_build(cells, used_count, point, tag, side, error);
+end:
     free(point);
+    free(tag);
     return status;
 }
 
-rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_t most, rlv_error* error)
+rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, const uint8_t* part, size_t most,
+                             rlv_error* error)
 {
     rlv_status status = RLV_SYSTEM;
     rlv_cubes cells = {0};
     vertex_sums sums = {0};
-    uint8_t* border = NULL;
+    uint8_t *border = NULL, *of_vertex = NULL;
     uint32_t* used = NULL;
     size_t used_count = 0;
     double area = 0.0;
@@ -162,7 +198,8 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_
         (sampling->of_vertex = rlv_reserve(mesh->vertex_count, sizeof *sampling->of_vertex, error)) == NULL)
         goto end;
     sum_around_vertices(mesh, &sums);
-    if ((status = mark_borders(mesh, &sums, border, error)) != RLV_DONE)
+    if ((status = mark_borders(mesh, &sums, border, error)) != RLV_DONE ||
+        (status = part_vertices(&of_vertex, mesh, part, error)) != RLV_DONE)
         goto end;
     // A vertex counts where it is a corner, even of slivers whose areas round to nothing: a foot may lie there.
     for (size_t i = 0; i < mesh->vertex_count; i++)
@@ -180,13 +217,13 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_
         status = rlv_fail(error, RLV_BAD_INPUT, NULL, "give a mesh with a surface", "the mesh has no area");
         goto end;
     }
-    if ((status = thin(&cells, mesh, used, used_count, area, most, error)) != RLV_DONE ||
-        (status = reserve_samples(sampling, cells.count, error)) != RLV_DONE)
+    if ((status = thin(&cells, mesh, of_vertex, used, used_count, area, most, error)) != RLV_DONE ||
+        (status = reserve_samples(sampling, cells.count, part != NULL, error)) != RLV_DONE)
         goto end;
     sampling->spacing_mm = sqrt(area / (double)cells.count);
 #pragma omp parallel for schedule(static)
     for (size_t s = 0; s < cells.count; s++)
-        fill_sample(sampling, s, mesh, &sums, border, &cells, used);
+        fill_sample(sampling, s, mesh, &sums, border, of_vertex, &cells, used);
     status = RLV_DONE;
 end:
     rlv_cubes_free(&cells);
@@ -194,6 +231,7 @@ end:
     free(sums.area_mm2);
     free(sums.edge_mm4);
     free(border);
+    free(of_vertex);
     free(used);
     if (status != RLV_DONE)
         rlv_sampling_free(sampling);
@@ -207,6 +245,7 @@ void rlv_sampling_free(rlv_sampling* sampling)
     free(sampling->area_mm2);
     free(sampling->chord_mm);
     free(sampling->border);
+    free(sampling->part);
     free(sampling->of_vertex);
     memset(sampling, 0, sizeof *sampling);
 }

@@ -19,11 +19,14 @@ typedef struct rlv_sampling
     float* chord_mm;     ///< count: how far another tessellation of the same surface may lie off, from its bend between
                          ///< triangles
     uint8_t* border;     ///< count: 1 where the cell touches an open border
+    uint8_t* part;       ///< count: what most of a sample's triangles are of; NULL where nothing is known
     uint32_t* of_vertex; ///< one a vertex of the mesh: its sample (RLV_CUBES_NONE for a vertex without triangles)
 } rlv_sampling;
 
-/// Take about `most` samples (all used vertices where there are fewer) of a mended mesh. Free with rlv_sampling_free.
-rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, size_t most, rlv_error* error);
+/// Take about `most` samples (all used vertices where there are fewer) of a mended mesh. `part` (one a triangle, below
+/// 16; may be NULL) keeps the samples of unlike parts apart. Free with rlv_sampling_free.
+rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, const uint8_t* part, size_t most,
+                             rlv_error* error);
 void rlv_sampling_free(rlv_sampling* sampling);
 
 #endif

@@ -12,17 +12,10 @@ enum
     ROWS_TOLD = 20 ///< regions that the text tells; regions.csv has all
 };
 
+/// On two meshes alone nothing is known of bone and pieces.
 static const char* class_name(rlv_change_class kind)
 {
-    return kind == RLV_CHANGE_REMOVED ? "removed" : "added";
-}
-
-static size_t regions_of(const rlv_change* change, rlv_change_class kind)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < change->region_count; i++)
-        count += change->region[i].kind == kind;
-    return count;
+    return rlv_change_went(kind) ? "removed" : "added";
 }
 
 static void record_region(json_t* row, const rlv_change_region* region)
@@ -39,11 +32,11 @@ static void record_region(json_t* row, const rlv_change_region* region)
 
 static void record_change(json_t* record, const rlv_change* change)
 {
-    record_volume(record, "removed", &change->removed_mm3);
-    record_volume(record, "added", &change->added_mm3);
+    record_volume(record, "removed", &change->went.volume_mm3);
+    record_volume(record, "added", &change->came.volume_mm3);
     record_volume(record, "untold", &change->untold_mm3);
-    record_flag(record, "removed_faint", change->removed_faint);
-    record_flag(record, "added_faint", change->added_faint);
+    record_flag(record, "removed_faint", change->went.faint);
+    record_flag(record, "added_faint", change->came.faint);
     json_t* limits = record_list(record, "detection_limit");
     for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
     {
@@ -82,7 +75,7 @@ static void record_nothing(json_t* record)
 /// removed - added + not told apart.
 static double sum_of_parts(const rlv_change* change)
 {
-    return change->removed_mm3.value - change->added_mm3.value + change->untold_mm3.value;
+    return change->went.volume_mm3.value - change->came.volume_mm3.value + change->untold_mm3.value;
 }
 
 /// Half the width of what was not told apart: the intervals of what was told may hold the detection limit's room, and
@@ -111,14 +104,14 @@ static void warn_of_change(rlv_answer* answer, const rlv_change* change)
         answer_warn(answer,
                     "the parts and the volumes of the two meshes differ by more than the intervals allow: look for "
                     "folds and shells inside one another");
-    if (change->removed_faint || change->added_faint)
+    if (change->went.faint || change->came.faint)
         answer_warn(
             answer,
             "what was %s thins out below the detection limit: how far it reaches cannot be told, and the interval's "
             "upper end allows for all that was not told apart",
-            change->removed_faint && change->added_faint ? "removed and what was added"
-            : change->removed_faint                      ? "removed"
-                                                         : "added");
+            change->went.faint && change->came.faint ? "removed and what was added"
+            : change->went.faint                     ? "removed"
+                                                     : "added");
     if (change->warp_sd_mm > 3.0 * change->noise_sd_mm)
         answer_warn(
             answer,
@@ -199,8 +192,8 @@ static void tell_check(FILE* text, const rlv_change* change)
 static void tell_change(FILE* text, const rlv_change* change, const rlv_options* options, double size_mm)
 {
     fprintf(text, "change from %s to %s\n\n", options->path[0], options->path[1]);
-    tell_part(text, "removed", &change->removed_mm3, regions_of(change, RLV_CHANGE_REMOVED) > 0);
-    tell_part(text, "added", &change->added_mm3, regions_of(change, RLV_CHANGE_ADDED) > 0);
+    tell_part(text, "removed", &change->went.volume_mm3, change->went.regions > 0);
+    tell_part(text, "added", &change->came.volume_mm3, change->came.regions > 0);
     tell_part(text, "not told", &change->untold_mm3, true);
     fputs("  (not told: apart from noise, over the rest of the surface)\n"
           "  What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell. Check every "

@@ -58,7 +58,7 @@ static rlv_vec3 side_of_unseen(const depth_scene* scene, double* unseen)
         if (change->before_label[i] == 0)
             continue;
         const rlv_change_region* region = &change->region[change->before_label[i] - 1];
-        rlv_vec3* side = &sum[region->kind == RLV_CHANGE_REMOVED ? 0 : 1];
+        rlv_vec3* side = &sum[rlv_change_went(region->kind) ? 0 : 1];
         rlv_vec3 area = twice_area(mesh, i);
         bool seen = false;
         for (size_t k = 0; k < scene->view_count; k++)
@@ -104,7 +104,7 @@ static rlv_status measure_depth(depth_scene* scene, rlv_error* error)
         query[3 * count] = (float)place.x;
         query[3 * count + 1] = (float)place.y;
         query[3 * count + 2] = (float)place.z;
-        scene->depth_mm[at] = scene->change->region[label[i / 3] - 1].kind == RLV_CHANGE_REMOVED ? 1.0f : -1.0f;
+        scene->depth_mm[at] = rlv_change_went(scene->change->region[label[i / 3] - 1].kind) ? 1.0f : -1.0f;
         vertex[count++] = at;
     }
     if (vertex != NULL)
@@ -217,13 +217,10 @@ static rlv_status draw(const depth_scene* scene, const char* name, const rlv_cam
 static void footer_of(char footer[512], const depth_scene* scene)
 {
     const rlv_change* change = scene->change;
-    size_t removed = 0;
-    for (size_t i = 0; i < change->region_count; i++)
-        removed += change->region[i].kind == RLV_CHANGE_REMOVED;
-    if (removed > 0)
+    if (change->went.regions > 0)
         snprintf(footer, 512,
                  "removed %s mL (95 %% interval %s mL); hatched: less than %s mm, not told apart from noise",
-                 words_value(change->removed_mm3, 1000.0).text, words_ends(change->removed_mm3, 1000.0).text,
+                 words_value(change->went.volume_mm3, 1000.0).text, words_ends(change->went.volume_mm3, 1000.0).text,
                  words_figures(scene->limit_mm, 2).text);
     else
         snprintf(footer, 512, "no removal told apart from noise; detection limit %s mm over %s cm²",

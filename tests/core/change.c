@@ -39,8 +39,8 @@ Test(change, same_mesh_twice_shows_none)
     shape_add_sphere(&mesh, rlv_vec3_of(0, 0, 0), 60.0, 60);
     rlv_change change = measure(&mesh, &mesh, &aligned);
     cr_expect_eq(change.region_count, 0);
-    cr_expect_eq(change.removed_mm3.value, 0.0);
-    cr_expect_eq(change.added_mm3.value, 0.0);
+    cr_expect_eq(change.went.volume_mm3.value, 0.0);
+    cr_expect_eq(change.came.volume_mm3.value, 0.0);
     // Sums of prisms of 1e6 mm3 in double.
     cr_expect(fabs(change.untold_mm3.value) < 1e-6);
     rlv_change_free(&change);
@@ -53,8 +53,8 @@ Test(change, noise_alone_is_never_called_nothing)
     carving c = carve_scanned((carving_plan){.seed = 3, .triangles = 30000});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_expect_eq(change.region_count, 0, "%zu regions", change.region_count);
-    cr_expect_eq(change.removed_mm3.value, 0.0);
-    cr_expect_gt(change.removed_mm3.high, 0.0);
+    cr_expect_eq(change.went.volume_mm3.value, 0.0);
+    cr_expect_gt(change.went.volume_mm3.high, 0.0);
     for (int k = 1; k < RLV_CHANGE_LIMITS; k++)
         cr_expect(change.limit[k].area_mm2 > change.limit[k - 1].area_mm2 &&
                   change.limit[k].depth_mm <= change.limit[k - 1].depth_mm);
@@ -74,8 +74,8 @@ Test(change, removed_volume_without_noise)
                                           .same_mesh = true});
         rlv_change change = measure(&c.before, &c.after, &aligned);
         cr_assert_geq(change.region_count, 1);
-        cr_expect(fabs(change.removed_mm3.value - c.removed_mm3) < 2e-4 * c.removed_mm3, "%g of %g",
-                  change.removed_mm3.value - c.removed_mm3, c.removed_mm3);
+        cr_expect(fabs(change.went.volume_mm3.value - c.removed_mm3) < 2e-4 * c.removed_mm3, "%g of %g",
+                  change.went.volume_mm3.value - c.removed_mm3, c.removed_mm3);
         cr_expect_eq(change.region[0].kind, RLV_CHANGE_REMOVED);
         rlv_change_free(&change);
         carving_free(&c);
@@ -87,7 +87,7 @@ Test(change, three_parts_add_up_to_the_divergence_theorem)
     carving c = carve_scanned((carving_plan){
         .seed = 5, .triangles = 40000, .depth_mm = 5.0, .share = 0.2, .warp_sd_mm = 0.1, .warp_length_mm = 60.0});
     rlv_change change = measure(&c.before, &c.after, &aligned);
-    const double sum = change.removed_mm3.value - change.added_mm3.value + change.untold_mm3.value;
+    const double sum = change.went.volume_mm3.value - change.came.volume_mm3.value + change.untold_mm3.value;
     // The columns' sums are exact to rounding of volumes of a million mm3.
     cr_expect(fabs(sum - change.divergence_mm3) < 1e-3, "%g against %g", sum, change.divergence_mm3);
     rlv_change_free(&change);
@@ -102,7 +102,7 @@ Test(change, swapped_stages_add_what_was_removed)
     rlv_change change = measure(&c.after, &c.before, &aligned);
     cr_assert_geq(change.region_count, 1);
     cr_expect_eq(change.region[0].kind, RLV_CHANGE_ADDED);
-    cr_expect(fabs(change.added_mm3.value - c.removed_mm3) < 2e-4 * c.removed_mm3);
+    cr_expect(fabs(change.came.volume_mm3.value - c.removed_mm3) < 2e-4 * c.removed_mm3);
     rlv_change_free(&change);
     carving_free(&c);
 }
@@ -147,8 +147,8 @@ Test(change, shallow_cut_is_found_under_warp_by_its_rim)
         .seed = 9, .triangles = 80000, .depth_mm = 1.6, .share = 0.3, .warp_sd_mm = 0.25, .warp_length_mm = 90.0});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_assert_geq(change.region_count, 1);
-    cr_expect(holds(change.removed_mm3, c.removed_mm3), "%g to %g for %g", change.removed_mm3.low,
-              change.removed_mm3.high, c.removed_mm3);
+    cr_expect(holds(change.went.volume_mm3, c.removed_mm3), "%g to %g for %g", change.went.volume_mm3.low,
+              change.went.volume_mm3.high, c.removed_mm3);
     rlv_change_free(&change);
     carving_free(&c);
 }
@@ -161,9 +161,9 @@ Test(change, uncertain_scale_widens_the_interval)
     rlv_change exact = measure(&c.before, &c.after, &aligned);
     const rlv_change_options loose = {.aligned = true, .before_scale_sd = 0.001};
     rlv_change change = measure(&c.before, &c.after, &loose);
-    const double wider = change.removed_mm3.high - change.removed_mm3.low;
+    const double wider = change.went.volume_mm3.high - change.went.volume_mm3.low;
     cr_expect_geq(wider, 2.0 * 1.95 * 0.003 * c.removed_mm3);
-    cr_expect_lt(exact.removed_mm3.high - exact.removed_mm3.low, 0.1 * wider);
+    cr_expect_lt(exact.went.volume_mm3.high - exact.went.volume_mm3.low, 0.1 * wider);
     rlv_change_free(&exact);
     rlv_change_free(&change);
     carving_free(&c);
@@ -177,7 +177,7 @@ Test(change, thread_count_changes_no_byte)
     rlv_change one = measure(&c.before, &c.after, &aligned);
     omp_set_num_threads(2);
     rlv_change two = measure(&c.before, &c.after, &aligned);
-    cr_expect_eq(memcmp(&one.removed_mm3, &two.removed_mm3, sizeof one.removed_mm3), 0);
+    cr_expect_eq(memcmp(&one.went.volume_mm3, &two.went.volume_mm3, sizeof one.went.volume_mm3), 0);
     cr_expect_eq(memcmp(&one.untold_mm3, &two.untold_mm3, sizeof one.untold_mm3), 0);
     cr_assert_eq(one.region_count, two.region_count);
     cr_expect_eq(memcmp(one.before_label, two.before_label, c.before.triangle_count * sizeof(uint16_t)), 0);
@@ -202,8 +202,8 @@ Test(change, open_scans_are_measured_against_a_common_base)
     // The cut lies high on the part that both saw. Columns of a seven-hundredth of the block's diagonal, open: half a
     // column's width along the cut's rim of some 250 mm times its depth would be 200 mm3; errors along a rim fall off
     // as its cells' root.
-    cr_expect(fabs(change.removed_mm3.value - c.removed_mm3) < 2e-3 * c.removed_mm3, "%g of %g",
-              change.removed_mm3.value - c.removed_mm3, c.removed_mm3);
+    cr_expect(fabs(change.went.volume_mm3.value - c.removed_mm3) < 2e-3 * c.removed_mm3, "%g of %g",
+              change.went.volume_mm3.value - c.removed_mm3, c.removed_mm3);
     rlv_change_free(&change);
     carving_free(&c);
 }
@@ -227,7 +227,7 @@ Test(change, intervals_hold_the_truth_in_a_seeded_share_of_trials)
         rlv_change change = {0};
         rlv_error error = {0};
         if (rlv_change_measure(&change, &c.before, &c.after, &options, &error) == RLV_DONE)
-            inside += holds(change.removed_mm3, c.removed_mm3);
+            inside += holds(change.went.volume_mm3, c.removed_mm3);
         rlv_change_free(&change);
         carving_free(&c);
     }
@@ -256,7 +256,7 @@ Test(change, noise_without_warp_brings_no_bias)
                 RLV_DONE &&
             plan.depth_mm > 3.0 * change.limit[0].depth_mm)
         {
-            bias += change.removed_mm3.value / c.removed_mm3 - 1.0;
+            bias += change.went.volume_mm3.value / c.removed_mm3 - 1.0;
             counted++;
         }
         rlv_change_free(&change);

@@ -52,8 +52,8 @@ static outcome try_one(uint64_t seed)
     if (o.measured)
     {
         o.found = change.region_count > 0;
-        o.inside = c.removed_mm3 >= change.removed_mm3.low && c.removed_mm3 <= change.removed_mm3.high;
-        o.bias = change.removed_mm3.value / c.removed_mm3 - 1.0;
+        o.inside = c.removed_mm3 >= change.went.volume_mm3.low && c.removed_mm3 <= change.went.volume_mm3.high;
+        o.bias = change.went.volume_mm3.value / c.removed_mm3 - 1.0;
         o.pose_inside = holds_pose(&change.alignment.pose, &c.truth);
     }
     rlv_change_free(&change);

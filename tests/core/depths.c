@@ -26,7 +26,7 @@ static void measure(rlv_depths depths[2], rlv_mesh mesh[2])
     const rlv_pose stay = rlv_pose_identity();
     for (size_t i = 0; i < 2; i++)
     {
-        cr_assert_eq(rlv_sampling_take(&sampling[i], &mesh[i], 100000, &error), RLV_DONE, "%s", error.what);
+        cr_assert_eq(rlv_sampling_take(&sampling[i], &mesh[i], NULL, 100000, &error), RLV_DONE, "%s", error.what);
         cr_assert_eq(rlv_tree_build(&tree[i], &mesh[i], &error), RLV_DONE, "%s", error.what);
     }
     const rlv_stage before = {&mesh[0], tree[0], &sampling[0]}, after = {&mesh[1], tree[1], &sampling[1]};
