@@ -29,6 +29,10 @@ static const double CHORD_SHARE = 0.25;
 /// A change whose mean depth is under this many detection limits is faint: part of it may lie below the limit.
 static const double FAINT = 2.0;
 
+_Static_assert(RLV_PART_BONE == RLV_DEPTHS_STAYS && RLV_PART_PIECE == RLV_DEPTHS_WHOLE &&
+                   RLV_PART_COUNT == RLV_DEPTHS_UNSURE,
+               "parts as depths knows them");
+
 /// All that a measurement holds on the way; every part is freed in one place.
 typedef struct work
 {
@@ -876,7 +880,51 @@ static bool has_part(const uint8_t* part, size_t count, uint8_t low, uint8_t hig
     return false;
 }
 
-static void tell_totals(rlv_change* change, const double* measured, const volumes* v, const work* w)
+/// How a bone's side may dip below its edge, where nobody saw it: any way within half a right angle, as sd of a slope.
+static const double SEAM_SLOPE = 0.58;
+
+/// Where a change runs on from one part to another, what lies below the seam may belong to either: for the side below
+/// the edge dips unseen, and the edge itself is drawn to a triangle. The sds of all volumes, in the order of `v`, from
+/// the triangles of BEFORE that lie across a seam: an area over its width is a length of seam.
+static rlv_status measure_seams(double* sd_mm3, const volumes* v, const work* w, rlv_error* error)
+{
+    double* drawn2 = rlv_reserve(v->count, sizeof *drawn2, error);
+    if (drawn2 == NULL)
+        return RLV_SYSTEM;
+    const rlv_mesh* mesh = w->before;
+    for (size_t t = 0; t < mesh->triangle_count; t++)
+    {
+        const uint32_t* corner = mesh->corner + 3 * t;
+        uint16_t label[3];
+        double depth = 0.0;
+        for (int k = 0; k < 3; k++)
+        {
+            const uint32_t sample = w->before_sampling.of_vertex[corner[k]];
+            label[k] = w->regions.before[sample];
+            depth += fabs((double)w->before_depths.depth_mm[sample]) / 3.0;
+        }
+        const int other = label[1] != label[0] ? 1 : 2;
+        if (label[other] == label[0] || label[0] == 0 || label[other] == 0 || isnan(depth))
+            continue;
+        const size_t a = label[0], b = label[other];
+        if (w->regions.sign[a - 1] != w->regions.sign[b - 1] || w->regions.part[a - 1] == w->regions.part[b - 1])
+            continue;
+        const double area = 0.5 * rlv_vec3_length(rlv_mesh_twice_area(mesh, t)), width = sqrt(2.0 * area);
+        for (size_t i = 0; i < v->count; i++)
+            if (belongs(&w->regions, i, a) != belongs(&w->regions, i, b))
+            {
+                sd_mm3[i] += SEAM_SLOPE * (area / width) * depth * depth / 2.0;
+                drawn2[i] += area * depth * area * depth / 12.0;
+            }
+    }
+    for (size_t i = 0; i < v->count; i++)
+        sd_mm3[i] = hypot(sd_mm3[i], sqrt(drawn2[i]));
+    free(drawn2);
+    return RLV_DONE;
+}
+
+static void tell_totals(rlv_change* change, const double* measured, const double* seams, const volumes* v,
+                        const work* w)
 {
     const size_t regions = w->regions.count;
     for (size_t sum = 0; regions + sum < v->count; sum++)
@@ -888,8 +936,8 @@ static void tell_totals(rlv_change* change, const double* measured, const volume
                                                 : change->total + sum - FIRST_CLASS;
         const bool went = sum < FIRST_CLASS ? sum == WENT : rlv_change_went((rlv_change_class)(sum - FIRST_CLASS));
         const size_t i = regions + sum;
-        total->volume_mm3 = magnitude(
-            interval_of(measured[sum], v->error + i, more_sd(w, v->patches + i, measured[sum])), went ? 1 : -1);
+        const double more = hypot(more_sd(w, v->patches + i, measured[sum]), seams[i]);
+        total->volume_mm3 = magnitude(interval_of(measured[sum], v->error + i, more), went ? 1 : -1);
         total->known = true;
         bound_unseen(total, change, w, sum);
     }
@@ -918,8 +966,12 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
     volumes v = {0};
     const size_t count = w->regions.count;
     rlv_status status = predict_errors(&v, w, error);
-    if (status == RLV_DONE && (change->region = rlv_reserve(count, sizeof *change->region, error)) == NULL)
+    double* seams = status == RLV_DONE ? rlv_reserve(v.count, sizeof *seams, error) : NULL;
+    if (status == RLV_DONE &&
+        (seams == NULL || (change->region = rlv_reserve(count, sizeof *change->region, error)) == NULL))
         status = RLV_SYSTEM;
+    if (status == RLV_DONE && knows_parts(w))
+        status = measure_seams(seams, &v, w, error);
     if (status == RLV_DONE)
     {
         double measured[FIRST_CLASS + RLV_CHANGE_CLASSES] = {0};
@@ -931,8 +983,8 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
                 measured[total] += in_sum(&w->regions, total, r + 1) ? own : 0.0;
             change->region[r].kind = class_of(&w->regions, r);
             change->region[r].part = w->regions.part[r];
-            change->region[r].volume_mm3 =
-                magnitude(interval_of(own, v.error + r, more_sd(w, v.patches + r, own)), w->regions.sign[r]);
+            change->region[r].volume_mm3 = magnitude(
+                interval_of(own, v.error + r, hypot(more_sd(w, v.patches + r, own), seams[r])), w->regions.sign[r]);
         }
         // What was taken off as the field's error stays in the balance: it is what nobody can tell.
         const rlv_flux_error *went = v.error + count + WENT, *came = v.error + count + CAME;
@@ -941,7 +993,7 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
         change->untold_mm3 = (rlv_interval){rest, rest - half, rest + half};
         status = place_regions(change, w, error);
         if (status == RLV_DONE)
-            tell_totals(change, measured, &v, w);
+            tell_totals(change, measured, seams, &v, w);
         if (status == RLV_DONE)
             status = deepen_regions(change, w, error);
         for (size_t r = 0; r < count; r++)
@@ -950,6 +1002,7 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
     if (status == RLV_DONE)
         status = sort_regions(change, w, error);
     free_volumes(&v);
+    free(seams);
     return status;
 }
 

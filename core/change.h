@@ -32,7 +32,7 @@ enum
     RLV_PART_NONE = 0,
     RLV_PART_BONE = 1,
     RLV_PART_PIECE = 2,  ///< the first of the pieces
-    RLV_PART_COUNT = 16, ///< parts are below this
+    RLV_PART_COUNT = 15, ///< parts are below this
 };
 
 typedef enum rlv_change_class

@@ -25,7 +25,8 @@ typedef struct rlv_cubes
 } rlv_cubes;
 
 /// Sort `count` points (3 * count floats) into cells of a zeroed `cells`. `tag` (one a point, below 128) may be NULL.
-/// Points must lie within a quarter of a million sides of zero. Free with rlv_cubes_free, which is safe after a failure.
+/// Points must lie within a quarter of a million sides of zero. Free with rlv_cubes_free, which is safe after a
+/// failure.
 rlv_status rlv_cubes_build(rlv_cubes* cells, size_t count, const float* point_mm, const uint8_t* tag, double side_mm,
                            rlv_error* error);
 void rlv_cubes_free(rlv_cubes* cells);

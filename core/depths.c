@@ -156,8 +156,10 @@ static rlv_status find_parts(rlv_depths* here, const uint8_t* own, const rlv_dep
         const uint32_t foot = here->foot[i];
         const double most = MUTUAL * fabs((double)there->depth_mm[foot]) + MUTUAL_SD * bulk.sd;
         here->part[i] = own != NULL ? own[i] : 0;
-        if (here->part[i] == 0 && theirs != NULL && fabs((double)here->depth_mm[i]) <= most)
-            here->part[i] = theirs[foot];
+        if (here->part[i] != 0 || theirs == NULL)
+            continue;
+        const bool mutual = fabs((double)here->depth_mm[i]) <= most;
+        here->part[i] = theirs[foot] == RLV_DEPTHS_STAYS && !mutual ? RLV_DEPTHS_UNSURE : theirs[foot];
     }
     return RLV_DONE;
 }

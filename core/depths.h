@@ -4,9 +4,10 @@
 /// wall), the whole distance is taken, with the sign of the side that the sample lies on. A sample whose nearest point
 /// lies at an open border has no verdict: the other stage may just not have seen it.
 ///
-/// Where parts are known, a sample's part is its own, or else the part that its foot lies on, if the two look at each
-/// other: below a chip of bone lies what was bone. The side of a bone that came out of the rock has its foot on the
-/// bone's edge, which did not move; what went beside it was rock.
+/// Where parts are known, a sample's part is its own, or else the part that its foot lies on: under a piece that came
+/// off lies what was the piece, below a chip of bone what was bone. But the side of a bone that came out of the rock
+/// has its foot on the bone's edge, which did not move, and what went beside it was rock: so where a sample and its
+/// foot on the part that stays (RLV_DEPTHS_STAYS) do not look at each other, its part is not told.
 
 #ifndef RLV_DEPTHS_H
 #define RLV_DEPTHS_H
@@ -16,6 +17,10 @@
 #include "pose.h"
 #include "sampling.h"
 #include "tree.h"
+
+#define RLV_DEPTHS_STAYS 1
+#define RLV_DEPTHS_WHOLE 2   ///< from this part on, a part comes off or goes back as a whole
+#define RLV_DEPTHS_UNSURE 15 ///< what the part of a sample is that may be of the part that stays, or rock
 
 /// One stage's samples beside the other stage. Everything is in BEFORE's local coordinates (about its origin_mm).
 typedef struct rlv_depths

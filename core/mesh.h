@@ -45,6 +45,15 @@ static inline rlv_vec3 rlv_mesh_vertex(const rlv_mesh* mesh, size_t index)
     return rlv_vec3_add(mesh->origin_mm, rlv_vec3_from(mesh->position_mm + 3 * index));
 }
 
+/// A triangle's outward normal, twice its area long.
+static inline rlv_vec3 rlv_mesh_twice_area(const rlv_mesh* mesh, size_t triangle)
+{
+    const uint32_t* corner = mesh->corner + 3 * triangle;
+    const rlv_vec3 a = rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[0]);
+    return rlv_vec3_cross(rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[1]), a),
+                          rlv_vec3_sub(rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[2]), a));
+}
+
 /// Merge the vertices that lie at the same place to the bit (-0 and 0 are one; colours must be the same too), keeping
 /// the order of first appearance. Triangles keep their order; none is dropped. On RLV_SYSTEM the mesh is as it was.
 rlv_status rlv_mesh_weld(rlv_mesh* mesh, rlv_error* error);

@@ -499,6 +499,25 @@ static double seed_threshold(double cells)
     return fmax(SEED_SD, gsl_cdf_ugaussian_Qinv(0.0025 / fmax(cells, 1.0)));
 }
 
+/// Where the part is not told, nothing is seeded; the other stage's labels stand there.
+static void leave_unsure(side* s)
+{
+    for (size_t i = 0; s->depths->part != NULL && i < s->depths->count; i++)
+        if (s->depths->part[i] == RLV_DEPTHS_UNSURE)
+            s->seed[i] = 0;
+}
+
+/// What comes off or goes back as a whole: BEFORE's own parts go, AFTER's come, and so do those on their feet.
+static void seed_wholes(side* s, int8_t own_sign)
+{
+    const uint8_t* own = s->sampling->part;
+    for (size_t i = 0; s->depths->part != NULL && i < s->depths->count; i++)
+        if (s->depths->part[i] >= RLV_DEPTHS_WHOLE && s->depths->part[i] != RLV_DEPTHS_UNSURE)
+            s->seed[i] = isnan(s->depths->depth_mm[i])                 ? 0
+                         : own != NULL && own[i] == s->depths->part[i] ? own_sign
+                                                                       : (int8_t)-own_sign;
+}
+
 /// What a step set off on BEFORE is a seed on AFTER too, on the same part: the depths there are too slight to seed it.
 static void seed_at_feet(side* after, const side* before)
 {
@@ -583,7 +602,13 @@ static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, 
         noise->step_scale_mm[k] = scale;
     }
     if (status == RLV_DONE)
+    {
         seed_at_feet(after, before);
+        leave_unsure(before);
+        leave_unsure(after);
+        seed_wholes(before, 1);
+        seed_wholes(after, -1);
+    }
     return status;
 }
 

@@ -24,7 +24,7 @@ typedef struct rlv_sampling
 } rlv_sampling;
 
 /// Take about `most` samples (all used vertices where there are fewer) of a mended mesh. `part` (one a triangle, below
-/// 16; may be NULL) keeps the samples of unlike parts apart. Free with rlv_sampling_free.
+/// 15; may be NULL) keeps the samples of unlike parts apart. Free with rlv_sampling_free.
 rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, const uint8_t* part, size_t most,
                              rlv_error* error);
 void rlv_sampling_free(rlv_sampling* sampling);

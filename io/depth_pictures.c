@@ -34,16 +34,6 @@ typedef struct depth_scene
     rlv_vec3 towards[VIEWS]; ///< the first serves both stages too
 } depth_scene;
 
-/// Twice the area of a triangle, along its normal.
-static rlv_vec3 twice_area(const rlv_mesh* mesh, size_t triangle)
-{
-    const uint32_t* corner = mesh->corner + 3 * triangle;
-    rlv_vec3 a = rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[0]);
-    rlv_vec3 b = rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[1]);
-    rlv_vec3 c = rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[2]);
-    return rlv_vec3_cross(rlv_vec3_sub(b, a), rlv_vec3_sub(c, a));
-}
-
 /// The mean normal of what changed and has faced no view yet, weighed by how deep it went: of what was removed, and
 /// where nothing was, of what was added. `unseen` is its share of the changed area. Sums run in the order of the
 /// triangles, on one thread.
@@ -59,7 +49,7 @@ static rlv_vec3 side_of_unseen(const depth_scene* scene, double* unseen)
             continue;
         const rlv_change_region* region = &change->region[change->before_label[i] - 1];
         rlv_vec3* side = &sum[rlv_change_went(region->kind) ? 0 : 1];
-        rlv_vec3 area = twice_area(mesh, i);
+        rlv_vec3 area = rlv_mesh_twice_area(mesh, i);
         bool seen = false;
         for (size_t k = 0; k < scene->view_count; k++)
             seen = seen || rlv_vec3_dot(area, scene->towards[k]) > 0.0;

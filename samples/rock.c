@@ -108,6 +108,12 @@ static double after_pit(const rock_cut* cut, rlv_vec3 u, double radius)
     rlv_vec3 axis = rlv_vec3_unit(cut->direction);
     double angle = atan2(rlv_vec3_length(rlv_vec3_cross(axis, u)), rlv_vec3_dot(axis, u));
     double inside_mm = (cut->half_angle_rad - angle) * radius;
+    if (cut->spared_rad > 0.0)
+    {
+        const rlv_vec3 spared = rlv_vec3_unit(cut->spared);
+        angle = atan2(rlv_vec3_length(rlv_vec3_cross(spared, u)), rlv_vec3_dot(spared, u));
+        inside_mm = fmin(inside_mm, (angle - cut->spared_rad) * radius);
+    }
     if (inside_mm <= 0.0)
         return radius;
     if (inside_mm >= cut->soft_mm)

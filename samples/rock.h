@@ -17,9 +17,11 @@ typedef struct rock_cut
                 ///< goes inside a cone
     rlv_vec3 direction;    ///< outward normal of the plane, or axis of the cone
     double distance_mm;    ///< of the plane from the centre; above 0
-    double depth_mm;       ///< of the skin, along the radius
+    double depth_mm;       ///< of the skin, along the radius; below 0: it comes
     double half_angle_rad; ///< of the cone
     double soft_mm;        ///< width over which the skin's depth rises from 0 at its rim; 0: a step
+    rlv_vec3 spared;       ///< axis of a cone within which nothing of the skin goes: a bone that is worked around
+    double spared_rad;     ///< its half angle; 0: none. The skin's depth rises from its rim as from its own
 } rock_cut;
 
 typedef struct rock
