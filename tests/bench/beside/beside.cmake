@@ -2,6 +2,7 @@
 # looked for by the benchmark that runs, through Python.
 set(here ${CMAKE_CURRENT_LIST_DIR})
 target_sources(bench_tree PRIVATE ${here}/open3d_index.c ${here}/python.c)
+target_sources(bench_align PRIVATE ${here}/open3d_align.c ${here}/python.c)
 
 find_package(embree 3 QUIET)
 if(embree_FOUND)
