@@ -23,6 +23,7 @@ demo jq command jq
 test libcriterion-dev library criterion
 test assimp-testmodels path /usr/share/assimp/models
 test locales path /usr/share/i18n/locales/de_DE
+test npm command npm
 TABLE
 }
 
