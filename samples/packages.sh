@@ -1,7 +1,7 @@
 # shellcheck shell=sh
 # Read by samples/demo.sh and tests/run.sh: what building and testing need, and how it gets there.
 #
-# need_packages NAME... looks for what is missing of the named sets (build, demo, test). On Debian, as root or with sudo
+# need_packages NAME... looks for what is missing of the named sets (build, demo, test, bench). On Debian, as root or with sudo
 # that asks for no password, it installs them; anywhere else it names them and stops.
 
 # set, Debian package, how it shows that it is there
@@ -23,6 +23,10 @@ demo jq command jq
 test libcriterion-dev library criterion
 test assimp-testmodels path /usr/share/assimp/models
 test locales path /usr/share/i18n/locales/de_DE
+test npm command npm
+bench libembree-dev path /usr/include/embree3/rtcore.h
+bench libcgal-dev path /usr/include/CGAL/version.h
+bench python3-open3d path /usr/lib/python3/dist-packages/open3d
 TABLE
 }
 

@@ -1,12 +1,15 @@
-/// How quick the spatial index is on a closed rock, beside Embree 3 (where it was found when this was configured).
+/// How quick the spatial index is on a closed rock, beside Embree 3, CGAL and Open3D, each where it is there: the first
+/// two where they were found when this was configured, the last where Python can import it.
 ///
 /// Usage: bench_tree [--triangles N] [--repeat N]
 ///
 /// Queries are the vertices of a second scan of the same rock after two cuts, with noise of 0.1 mm; rays are an
-/// orthographic camera of 1500 by 1500. Seconds are medians; the ratio is Embree's seconds to ours. The aims are for
-/// 5 million triangles on two cores.
+/// orthographic camera of 1500 by 1500. Seconds are those of the median run, on the clock and of all threads'
+/// processor time; the ratio is a library's seconds to ours. Where a library is much slower, a share of the queries is
+/// asked, and its seconds are scaled to all. The aims are for 5 million triangles on two cores.
 
 #include "tree.h"
+#include "beside/index.h"
 #include "rock.h"
 #include "scan.h"
 
@@ -16,12 +19,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-#if defined(RLV_EMBREE)
-#include <embree3/rtcore.h>
+#if !defined(RLV_EMBREE)
+#define index_embree NULL
+#endif
+#if !defined(RLV_CGAL)
+#define index_cgal NULL
 #endif
 
 #define CAMERA 1500
-#define REPEAT_MOST 99
+
+_Static_assert(sizeof(rlv_ray) == 7 * sizeof(float), "a ray is handed on as seven floats");
 
 typedef struct bench
 {
@@ -33,23 +40,6 @@ typedef struct bench
     bool* blocked;
     size_t repeat;
 } bench;
-
-typedef struct times
-{
-    double build, nearest, rays, rays_packed, blocked;
-} times;
-
-static int by_size(const void* a, const void* b)
-{
-    double x = *(const double*)a, y = *(const double*)b;
-    return (x > y) - (x < y);
-}
-
-static double median(double* seconds, size_t count)
-{
-    qsort(seconds, count, sizeof *seconds, by_size);
-    return seconds[count / 2];
-}
 
 static bool data_make(bench* data, size_t triangles)
 {
@@ -110,253 +100,144 @@ static size_t most_memory(void)
     return kilobytes << 10;
 }
 
-static bool ours(bench* data, times* seconds)
+static bool measure_ours(index_result* result, bench* data)
 {
-    double build[REPEAT_MOST], nearest[REPEAT_MOST], rays[REPEAT_MOST], blocked[REPEAT_MOST];
     for (size_t i = 0; i < data->repeat; i++)
     {
         rlv_tree* tree = NULL;
         size_t before = most_memory();
-        double start = omp_get_wtime();
+        timing start = timing_start();
         if (rlv_tree_build(&tree, &data->before, NULL) != RLV_DONE)
             return false;
-        build[i] = omp_get_wtime() - start;
+        result->run[INDEX_BUILD][i] = timing_since(start);
         if (i == 0)
             printf("the tree holds %.0f MB; building it took the process from %.0f to %.0f MB at most\n",
                    (double)rlv_tree_bytes(tree) / 1e6, (double)before / 1e6, (double)most_memory() / 1e6);
-        start = omp_get_wtime();
+        start = timing_start();
         rlv_tree_nearest(tree, data->after.vertex_count, data->after.position_mm, INFINITY, data->nearest);
-        nearest[i] = omp_get_wtime() - start;
-        start = omp_get_wtime();
+        result->run[INDEX_NEAREST][i] = timing_since(start);
+        start = timing_start();
         rlv_tree_rays(tree, data->ray_count, data->ray, data->hit);
-        rays[i] = omp_get_wtime() - start;
-        start = omp_get_wtime();
+        result->run[INDEX_RAYS][i] = timing_since(start);
+        start = timing_start();
         rlv_tree_blocked(tree, data->ray_count, data->ray, data->blocked);
-        blocked[i] = omp_get_wtime() - start;
+        result->run[INDEX_BLOCKED][i] = timing_since(start);
         rlv_tree_free(tree);
     }
-    *seconds = (times){median(build, data->repeat), median(nearest, data->repeat), median(rays, data->repeat),
-                       median(rays, data->repeat), median(blocked, data->repeat)};
     return true;
 }
 
-#if defined(RLV_EMBREE)
-
-typedef struct embree_nearest
+/// A library that stands beside ours.
+typedef struct library
 {
-    const rlv_mesh* mesh;
-    float squared;
-} embree_nearest;
+    const char* name;
+    index_measure* measure; ///< NULL where it was not found
+    bool there;
+    bool astray; ///< its rays meet something else than ours, and their times tell nothing
+    index_result result;
+} library;
 
-static float dot(const float* a, const float* b)
+/// How far a library's answers are from ours, where it was asked.
+static void compare(library* them, const bench* data)
 {
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-}
-
-/// Nearest point of a triangle (C. Ericson, Real-time collision detection, 2005, section 5.1.5), squared distance.
-static float triangle_squared(const float* q, const float* a, const float* b, const float* c)
-{
-    float ab[3], ac[3], ap[3], bp[3], cp[3], p[3];
-    for (int i = 0; i < 3; i++)
-    {
-        ab[i] = b[i] - a[i];
-        ac[i] = c[i] - a[i];
-        ap[i] = q[i] - a[i];
-        bp[i] = q[i] - b[i];
-        cp[i] = q[i] - c[i];
-    }
-    float d1 = dot(ab, ap), d2 = dot(ac, ap), d3 = dot(ab, bp), d4 = dot(ac, bp), d5 = dot(ab, cp), d6 = dot(ac, cp);
-    float v = 0.0f, w = 0.0f, va = d3 * d6 - d5 * d4, vb = d5 * d2 - d1 * d6, vc = d1 * d4 - d3 * d2;
-    if (d1 <= 0.0f && d2 <= 0.0f)
-        v = 0.0f;
-    else if (d3 >= 0.0f && d4 <= d3)
-        v = 1.0f;
-    else if (d6 >= 0.0f && d5 <= d6)
-        w = 1.0f;
-    else if (vc <= 0.0f && d1 >= 0.0f && d3 <= 0.0f)
-        v = d1 / (d1 - d3);
-    else if (vb <= 0.0f && d2 >= 0.0f && d6 <= 0.0f)
-        w = d2 / (d2 - d6);
-    else if (va <= 0.0f && d4 - d3 >= 0.0f && d5 - d6 >= 0.0f)
-        w = (d4 - d3) / ((d4 - d3) + (d5 - d6)), v = 1.0f - w;
-    else
-        v = vb / (va + vb + vc), w = vc / (va + vb + vc);
-    for (int i = 0; i < 3; i++)
-        p[i] = ap[i] - v * ab[i] - w * ac[i];
-    return dot(p, p);
-}
-
-static bool embree_visit(struct RTCPointQueryFunctionArguments* of)
-{
-    embree_nearest* best = of->userPtr;
-    const uint32_t* corner = best->mesh->corner + 3 * (size_t)of->primID;
-    const float* at = best->mesh->position_mm;
-    const float q[3] = {of->query->x, of->query->y, of->query->z};
-    float squared =
-        triangle_squared(q, at + 3 * (size_t)corner[0], at + 3 * (size_t)corner[1], at + 3 * (size_t)corner[2]);
-    if (squared >= best->squared)
-        return false;
-    best->squared = squared;
-    of->query->radius = sqrtf(squared);
-    return true;
-}
-
-static RTCScene embree_build(RTCDevice device, const rlv_mesh* mesh)
-{
-    RTCScene scene = rtcNewScene(device);
-    rtcSetSceneFlags(scene, RTC_SCENE_FLAG_ROBUST);
-    RTCGeometry geometry = rtcNewGeometry(device, RTC_GEOMETRY_TYPE_TRIANGLE);
-    void* position =
-        rtcSetNewGeometryBuffer(geometry, RTC_BUFFER_TYPE_VERTEX, 0, RTC_FORMAT_FLOAT3, 12, mesh->vertex_count);
-    void* corner =
-        rtcSetNewGeometryBuffer(geometry, RTC_BUFFER_TYPE_INDEX, 0, RTC_FORMAT_UINT3, 12, mesh->triangle_count);
-    memcpy(position, mesh->position_mm, 12 * mesh->vertex_count);
-    memcpy(corner, mesh->corner, 12 * mesh->triangle_count);
-    rtcCommitGeometry(geometry);
-    rtcAttachGeometry(scene, geometry);
-    rtcReleaseGeometry(geometry);
-    rtcCommitScene(scene);
-    return scene;
-}
-
-static void embree_nearest_all(RTCScene scene, const bench* data, double* greatest)
-{
-    double worst = 0.0;
-#pragma omp parallel for schedule(dynamic, 1024) reduction(max : worst)
-    for (size_t i = 0; i < data->after.vertex_count; i++)
-    {
-        const float* q = data->after.position_mm + 3 * i;
-        struct RTCPointQuery query = {q[0], q[1], q[2], 0.0f, INFINITY};
-        struct RTCPointQueryContext context;
-        rtcInitPointQueryContext(&context);
-        embree_nearest best = {&data->before, INFINITY};
-        rtcPointQuery(scene, &query, &context, embree_visit, &best);
-        worst = fmax(worst, fabs(sqrt((double)best.squared) - (double)data->nearest[i].distance_mm));
-    }
-    *greatest = worst;
-}
-
-static size_t embree_rays_all(RTCScene scene, const bench* data)
-{
-    size_t other = 0;
-#pragma omp parallel for schedule(dynamic, 1024) reduction(+ : other)
-    for (size_t i = 0; i < data->ray_count; i++)
-    {
-        const rlv_ray* from = data->ray + i;
-        struct RTCIntersectContext context;
-        rtcInitIntersectContext(&context);
-        context.flags = RTC_INTERSECT_CONTEXT_FLAG_COHERENT;
-        struct RTCRayHit ray = {.ray = {from->origin_mm[0], from->origin_mm[1], from->origin_mm[2], 0.0f,
-                                        from->direction[0], from->direction[1], from->direction[2], 0.0f, INFINITY,
-                                        UINT32_MAX, 0, 0},
-                                .hit = {.geomID = RTC_INVALID_GEOMETRY_ID, .primID = RLV_TREE_NONE}};
-        rtcIntersect1(scene, &context, &ray);
-        other += (ray.hit.geomID == RTC_INVALID_GEOMETRY_ID) != (data->hit[i].triangle == RLV_TREE_NONE);
-    }
-    return other;
-}
-
-/// The same in packets of eight, which is Embree's quickest way for a camera.
-static void embree_packets_all(RTCScene scene, const bench* data)
-{
-#pragma omp parallel for schedule(dynamic, 128)
-    for (size_t block = 0; block < data->ray_count / 8; block++)
-    {
-        _Alignas(32) int valid[8];
-        _Alignas(32) struct RTCRayHit8 ray;
-        for (size_t i = 0; i < 8; i++)
-        {
-            const rlv_ray* from = data->ray + 8 * block + i;
-            valid[i] = -1;
-            ray.ray.org_x[i] = from->origin_mm[0];
-            ray.ray.org_y[i] = from->origin_mm[1];
-            ray.ray.org_z[i] = from->origin_mm[2];
-            ray.ray.dir_x[i] = from->direction[0];
-            ray.ray.dir_y[i] = from->direction[1];
-            ray.ray.dir_z[i] = from->direction[2];
-            ray.ray.tnear[i] = 0.0f;
-            ray.ray.tfar[i] = from->limit;
-            ray.ray.time[i] = 0.0f;
-            ray.ray.mask[i] = UINT32_MAX;
-            ray.ray.flags[i] = 0;
-            ray.hit.geomID[i] = RTC_INVALID_GEOMETRY_ID;
-        }
-        struct RTCIntersectContext context;
-        rtcInitIntersectContext(&context);
-        context.flags = RTC_INTERSECT_CONTEXT_FLAG_COHERENT;
-        rtcIntersect8(valid, scene, &context, &ray);
-    }
-}
-
-static void embree_blocked_all(RTCScene scene, const bench* data)
-{
-#pragma omp parallel for schedule(dynamic, 1024)
-    for (size_t i = 0; i < data->ray_count; i++)
-    {
-        const rlv_ray* from = data->ray + i;
-        struct RTCIntersectContext context;
-        rtcInitIntersectContext(&context);
-        context.flags = RTC_INTERSECT_CONTEXT_FLAG_COHERENT;
-        struct RTCRay ray = {from->origin_mm[0],
-                             from->origin_mm[1],
-                             from->origin_mm[2],
-                             0.0f,
-                             from->direction[0],
-                             from->direction[1],
-                             from->direction[2],
-                             0.0f,
-                             INFINITY,
-                             UINT32_MAX,
-                             0,
-                             0};
-        rtcOccluded1(scene, &context, &ray);
-    }
-}
-
-static void theirs(const bench* data, times* seconds)
-{
-    double build[REPEAT_MOST], nearest[REPEAT_MOST], rays[REPEAT_MOST], packed[REPEAT_MOST], blocked[REPEAT_MOST];
+    const index_result* result = &them->result;
     double greatest = 0.0;
-    size_t other = 0;
-    RTCDevice device = rtcNewDevice(NULL);
-    for (size_t i = 0; i < data->repeat; i++)
-    {
-        double start = omp_get_wtime();
-        RTCScene scene = embree_build(device, &data->before);
-        build[i] = omp_get_wtime() - start;
-        start = omp_get_wtime();
-        embree_nearest_all(scene, data, &greatest);
-        nearest[i] = omp_get_wtime() - start;
-        start = omp_get_wtime();
-        other = embree_rays_all(scene, data);
-        rays[i] = omp_get_wtime() - start;
-        start = omp_get_wtime();
-        embree_packets_all(scene, data);
-        packed[i] = omp_get_wtime() - start;
-        start = omp_get_wtime();
-        embree_blocked_all(scene, data);
-        blocked[i] = omp_get_wtime() - start;
-        rtcReleaseScene(scene);
-    }
-    rtcReleaseDevice(device);
-    printf("nearest distances differ by %.3g mm at most; %zu rays of %zu hit for one and miss for the other\n",
-           greatest, other, data->ray_count);
-    *seconds = (times){median(build, data->repeat), median(nearest, data->repeat), median(rays, data->repeat),
-                       median(packed, data->repeat), median(blocked, data->repeat)};
+    size_t queries = 0, rays = 0, other = 0;
+    for (size_t i = 0; i < data->after.vertex_count; i++)
+        if (index_asked(i, result->share))
+        {
+            queries++;
+            greatest = fmax(greatest, fabs((double)result->distance_mm[i] - (double)data->nearest[i].distance_mm));
+        }
+    for (size_t i = 0; i < data->ray_count; i++)
+        if (index_asked(i, result->share))
+        {
+            rays++;
+            other += (result->met[i] != 0) != (data->hit[i].triangle != RLV_TREE_NONE);
+        }
+    printf("%s: nearest distances of %zu queries differ by %.3g mm at most; %zu of %zu rays hit for one and miss for "
+           "the other",
+           them->name, queries, greatest, other, rays);
+    if (result->share > 1)
+        printf("; it was asked one block of queries in %zu, and its seconds are scaled to all", result->share);
+    printf("\n");
+    // Two that round differently part at silhouettes alone, by far fewer.
+    them->astray = other > rays / 1000;
 }
 
-#endif
-
-static void row(const char* work, double our_seconds, double their_seconds, const char* aim)
+static bool measure_theirs(library* them, const bench* data)
 {
-    if (their_seconds > 0.0)
-        printf("%-38s %8.3f %8.3f %8.2f   %s\n", work, our_seconds, their_seconds, their_seconds / our_seconds, aim);
+    const index_work work = {.vertex_count = data->before.vertex_count,
+                             .triangle_count = data->before.triangle_count,
+                             .position_mm = data->before.position_mm,
+                             .corner = data->before.corner,
+                             .query_count = data->after.vertex_count,
+                             .query_mm = data->after.position_mm,
+                             .ray_count = data->ray_count,
+                             .ray = (const float*)data->ray,
+                             .repeat = data->repeat};
+    them->result.share = 1;
+    them->result.distance_mm = malloc(work.query_count * sizeof *them->result.distance_mm);
+    them->result.met = malloc(work.ray_count);
+    const bool room = them->result.distance_mm != NULL && them->result.met != NULL;
+    them->there = room && them->measure != NULL && them->measure(&them->result, &work);
+    if (them->there)
+        compare(them, data);
     else
-        printf("%-38s %8.3f %8s %8s   %s\n", work, our_seconds, "-", "-", aim);
+        printf("%s: %s\n", them->name, them->result.trouble[0] != '\0' ? them->result.trouble : "not there");
+    fflush(stdout);
+    free(them->result.distance_mm);
+    free(them->result.met);
+    return room;
+}
+
+/// The share of `count` items that was asked.
+static double share_asked(size_t count, size_t share)
+{
+    size_t asked = 0;
+    for (size_t i = 0; i < count; i++)
+        asked += index_asked(i, share);
+    return (double)asked / (double)count;
+}
+
+static void their_row(const char* work, int kind, library* them, const bench* data, double our_seconds)
+{
+    const timing run = timing_median(them->result.run[kind], data->repeat);
+    const size_t count = kind == INDEX_NEAREST ? data->after.vertex_count : data->ray_count;
+    const double asked = kind == INDEX_BUILD ? 1.0 : share_asked(count, them->result.share);
+    const bool rays = kind == INDEX_RAYS || kind == INDEX_PACKETS || kind == INDEX_BLOCKED;
+    if (kind == INDEX_PACKETS && (!them->there || run.wall_s == 0.0))
+        return;
+    if (!them->there || (rays && them->astray))
+        printf("%-32s %-8s %9s\n", work, them->name, them->there ? "astray" : "not there");
+    else
+        printf("%-32s %-8s %9.3f %10.3f %7.2f\n", work, them->name, run.wall_s / asked, run.processor_s / asked,
+               run.wall_s / asked / our_seconds);
+}
+
+static void rows(library* them, size_t libraries, index_result* ours, const bench* data)
+{
+    static const char* const work[INDEX_KINDS] = {"build", "nearest point", "rays, first hit",
+                                                  "rays, first hit, eight at once", "rays, any hit"};
+    static const char* const aim[INDEX_KINDS] = {"1.0 s", "1.5 s", "0.2 s", "", ""};
+    printf("%-32s %-8s %9s %10s %7s   %s\n", "work", "by", "seconds", "processor", "ratio", "aim at 5 million");
+    for (int kind = 0; kind < INDEX_KINDS; kind++)
+    {
+        const timing us = timing_median(ours->run[kind == INDEX_PACKETS ? INDEX_RAYS : kind], data->repeat);
+        if (kind != INDEX_PACKETS)
+            printf("%-32s %-8s %9.3f %10.3f %7s   %s\n", work[kind], "ours", us.wall_s, us.processor_s, "", aim[kind]);
+        for (size_t l = 0; l < libraries; l++)
+            their_row(work[kind], kind, them + l, data, us.wall_s);
+    }
 }
 
 int main(int count, char** word)
 {
+    static index_result ours;
+    static library them[] = {{.name = "Embree", .measure = index_embree},
+                             {.name = "CGAL", .measure = index_cgal},
+                             {.name = "Open3D", .measure = index_open3d}};
+    const size_t libraries = sizeof them / sizeof *them;
     size_t triangles = 5000000;
     bench data = {.repeat = 3};
     for (int i = 1; i + 1 < count; i += 2)
@@ -366,26 +247,19 @@ int main(int count, char** word)
         else if (strcmp(word[i], "--repeat") == 0)
             data.repeat = strtoull(word[i + 1], NULL, 10);
     }
-    if (data.repeat < 1 || data.repeat > REPEAT_MOST || !data_make(&data, triangles))
+    if (data.repeat < 1 || data.repeat > INDEX_REPEAT_MOST || !data_make(&data, triangles))
     {
         fprintf(stderr, "bench_tree: no data of %zu triangles\n", triangles);
         data_free(&data);
         return 2;
     }
-    times us = {0}, them = {0};
     printf("%zu triangles, %zu queries, %zu rays, %d threads\n", data.before.triangle_count, data.after.vertex_count,
            data.ray_count, omp_get_max_threads());
-    bool done = ours(&data, &us);
-#if defined(RLV_EMBREE)
+    bool done = measure_ours(&ours, &data);
+    for (size_t l = 0; done && l < libraries; l++)
+        done = measure_theirs(them + l, &data);
     if (done)
-        theirs(&data, &them);
-#endif
-    printf("%-38s %8s %8s %8s   %s\n", "work", "seconds", "Embree", "ratio", "aim at 5 million");
-    row("build", us.build, them.build, "1.0 s");
-    row("nearest point", us.nearest, them.nearest, "1.5 s");
-    row("rays, first hit", us.rays, them.rays, "0.2 s");
-    row("rays, first hit, Embree's packets", us.rays_packed, them.rays_packed, "");
-    row("rays, any hit", us.blocked, them.blocked, "");
+        rows(them, libraries, &ours, &data);
     data_free(&data);
     return done ? 0 : 4;
 }

@@ -169,6 +169,37 @@ Test(change, uncertain_scale_widens_the_interval)
     carving_free(&c);
 }
 
+static bool is_finite(rlv_interval interval)
+{
+    return isfinite(interval.value) && isfinite(interval.low) && isfinite(interval.high);
+}
+
+/// Slivers whose areas round to nothing spoil no figure, in either stage or in both: a needle through the block and out
+/// of it, where samples have no area and those of the block may have their nearest point.
+Test(change, slivers_whose_areas_round_to_nothing_are_left_out)
+{
+    for (int slivers = 1; slivers <= 3; slivers++)
+    {
+        carving c = carve_scanned(
+            (carving_plan){.seed = 11, .triangles = 60000, .depth_mm = 8.0, .share = 0.15, .same_mesh = true});
+        if (slivers & 1)
+            shape_add_needle(&c.before, 200.0);
+        if (slivers & 2)
+            shape_add_needle(&c.after, 200.0);
+        rlv_change change = measure(&c.before, &c.after, &aligned);
+        cr_expect(holds(change.removed_mm3, c.removed_mm3), "needles %d: %g in %g to %g", slivers, c.removed_mm3,
+                  change.removed_mm3.low, change.removed_mm3.high);
+        cr_expect(is_finite(change.removed_mm3) && is_finite(change.added_mm3) && is_finite(change.untold_mm3));
+        for (int k = 0; k < RLV_CHANGE_LIMITS; k++)
+            cr_expect(isfinite(change.limit[k].depth_mm));
+        for (size_t r = 0; r < change.region_count; r++)
+            cr_expect(change.region[r].area_mm2 > 0.0 && is_finite(change.region[r].volume_mm3) &&
+                      isfinite(rlv_vec3_length(change.region[r].centroid_mm)));
+        rlv_change_free(&change);
+        carving_free(&c);
+    }
+}
+
 Test(change, thread_count_changes_no_byte)
 {
     carving c = carve_scanned((carving_plan){

@@ -134,6 +134,22 @@ size_t shape_add_turned(rlv_mesh* mesh, size_t count, const double (*rz)[2], siz
     return first;
 }
 
+size_t shape_add_needle(rlv_mesh* mesh, double length)
+{
+    enum
+    {
+        MOST = 1000,
+    };
+    double rz[MOST][2];
+    const size_t count = length < MOST - 2 ? (size_t)length + 2 : MOST;
+    for (size_t i = 0; i < count; i++)
+    {
+        rz[i][0] = i == 0 || i == count - 1 ? 0.0 : 1e-24;
+        rz[i][1] = length * (double)i / (double)(count - 1);
+    }
+    return shape_add_turned(mesh, count, (const double(*)[2])rz, 4, false);
+}
+
 void shape_turn(rlv_mesh* mesh, size_t first, size_t end)
 {
     for (size_t t = first; t < end; t++)

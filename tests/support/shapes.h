@@ -21,6 +21,10 @@ size_t shape_add_sphere(rlv_mesh* mesh, rlv_vec3 centre, double radius, size_t c
 /// `ring`, once round counter-clockwise in the (r, z) plane and back to the first.
 size_t shape_add_turned(rlv_mesh* mesh, size_t count, const double (*rz)[2], size_t steps, bool ring);
 
+/// Add a needle along z, from the origin up: closed, about a millimetre a step, and so thin (1e-24 mm) that its areas,
+/// whose squares are some 1e-48 mm4, are nothing in float.
+size_t shape_add_needle(rlv_mesh* mesh, double length);
+
 /// Turn the triangles from `first` up to `end` the other way.
 void shape_turn(rlv_mesh* mesh, size_t first, size_t end);
 
