@@ -84,6 +84,13 @@ typedef struct rlv_mesh_health
 /// shells. RLV_BAD_INPUT where no triangle is left.
 rlv_status rlv_mesh_mend(rlv_mesh* mesh, rlv_mesh_health* health, rlv_error* error);
 
+/// Take away the triangles whose entry in `drop` (triangle_count bytes) is not 0, and all vertices that none of those
+/// left uses. Triangles and vertices keep their order, colours and objects; names stay, also of objects that are gone.
+/// What the triangles parted from is an open border now. A mended mesh stays mended, but where more than two triangles
+/// shared an edge: there the two that are left may disagree. All may be dropped: the mesh is then empty of triangles.
+/// On RLV_SYSTEM it is as it was.
+rlv_status rlv_mesh_drop(rlv_mesh* mesh, const uint8_t* drop, rlv_error* error);
+
 /// Size and mass properties of a mesh, from its surface alone. For a mesh that is not closed only `area_mm2`, `low_mm`,
 /// `high_mm` and `surface_centroid_mm` mean anything.
 typedef struct rlv_mesh_measures

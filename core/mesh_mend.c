@@ -5,6 +5,7 @@
 /// carries each triangle's winding relative to its root's.
 
 #include "exact.h"
+#include "mesh_drop.h"
 #include "mesh_edges.h"
 #include "mesh_flat.h"
 #include "mesh_nest.h"
@@ -29,22 +30,6 @@ typedef struct mending
     size_t shell_count;
     rlv_shell* shell;
 } mending;
-
-/// Drop the marked triangles, keeping the order of the others.
-static void drop_marked(rlv_mesh* mesh, const uint8_t* drop)
-{
-    size_t kept = 0;
-    for (size_t t = 0; t < mesh->triangle_count; t++)
-    {
-        if (drop[t])
-            continue;
-        memmove(mesh->corner + 3 * kept, mesh->corner + 3 * t, 3 * sizeof *mesh->corner);
-        if (mesh->object != NULL)
-            mesh->object[kept] = mesh->object[t];
-        kept++;
-    }
-    mesh->triangle_count = kept;
-}
 
 /// Whether a triangle has an area, and how it lacks one.
 static uint8_t flatness(const rlv_mesh* mesh, size_t triangle)
@@ -101,7 +86,7 @@ static rlv_status drop_without_area(mending* work)
     if (on_a_line != 0 && rlv_mesh_flip_flat(mesh, work->drop, work->error) != RLV_DONE)
         return RLV_SYSTEM;
     if (found != 0)
-        drop_marked(mesh, work->drop);
+        rlv_mesh_drop_triangles(mesh, work->drop);
     if (mesh->triangle_count == 0)
         return rlv_fail(work->error, RLV_BAD_INPUT, NULL, "check that the file holds a surface, not points only",
                         found != 0 ? "no triangle has any area" : "there are no triangles");
@@ -179,7 +164,7 @@ static rlv_status build_edges(mending* work)
     if (work->health->duplicate == 0)
         return RLV_DONE;
     rlv_edges_free(&work->edges);
-    drop_marked(work->mesh, work->drop);
+    rlv_mesh_drop_triangles(work->mesh, work->drop);
     return rlv_edges_build(&work->edges, work->mesh, work->error);
 }
 

@@ -1042,3 +1042,115 @@ Test(mesh, borders_of_many_loose_triangles_are_loops_of_three)
     rlv_mesh_borders_free(&borders);
     rlv_mesh_free(&mesh);
 }
+
+// --- drop ------------------------------------------------------------------------------------------------------------
+
+/// A vertex whose place and colour tell which it was.
+static void mark_vertices(rlv_mesh* mesh)
+{
+    mesh->colour = calloc(3 * mesh->vertex_count, 1);
+    cr_assert_not_null(mesh->colour);
+    for (size_t v = 0; v < mesh->vertex_count; v++)
+        mesh->colour[3 * v] = (uint8_t)(v % 251);
+}
+
+Test(mesh, drop_leaves_the_others_in_their_order_with_their_colours_and_objects)
+{
+    rlv_mesh mesh = {0}, was = {0};
+    shape_add_sphere(&mesh, zero, 10.0, 20);
+    mark_vertices(&mesh);
+    mesh.object = calloc(mesh.triangle_count, sizeof *mesh.object);
+    mesh.object_name = calloc(2, sizeof *mesh.object_name);
+    mesh.object_name[0] = strdup("cradle");
+    mesh.object_name[1] = strdup("block");
+    mesh.object_count = 2;
+    uint8_t* drop = calloc(mesh.triangle_count, 1);
+    uint64_t state = 8;
+    for (size_t t = 0; t < mesh.triangle_count; t++)
+    {
+        mesh.object[t] = (uint32_t)(t % 2);
+        drop[t] = next_share(&state) < 0.8 ? 7 : 0;
+    }
+    cr_assert_eq(rlv_mesh_copy(&was, &mesh, NULL), RLV_DONE);
+    cr_assert_eq(rlv_mesh_drop(&mesh, drop, NULL), RLV_DONE);
+    size_t kept = 0;
+    uint8_t* used = calloc(was.vertex_count, 1);
+    for (size_t t = 0; t < was.triangle_count; t++)
+    {
+        if (drop[t])
+            continue;
+        cr_assert_eq(mesh.object[kept], was.object[t]);
+        for (size_t i = 0; i < 3; i++)
+        {
+            const uint32_t now = mesh.corner[3 * kept + i], then = was.corner[3 * t + i];
+            used[then] = 1;
+            cr_assert_lt(now, mesh.vertex_count);
+            cr_assert_eq(memcmp(mesh.position_mm + 3 * now, was.position_mm + 3 * then, 3 * sizeof(float)), 0);
+        }
+        kept++;
+    }
+    cr_assert_eq(mesh.triangle_count, kept);
+    size_t vertices = 0;
+    for (size_t v = 0; v < was.vertex_count; v++)
+    {
+        if (!used[v])
+            continue;
+        cr_assert_eq(memcmp(mesh.position_mm + 3 * vertices, was.position_mm + 3 * v, 3 * sizeof(float)), 0);
+        cr_assert_eq(memcmp(mesh.colour + 3 * vertices, was.colour + 3 * v, 3), 0);
+        vertices++;
+    }
+    cr_assert_eq(mesh.vertex_count, vertices);
+    cr_assert_lt(vertices, was.vertex_count);
+    cr_assert_eq(mesh.object_count, 2);
+    cr_assert_str_eq(mesh.object_name[0], "cradle");
+    free(drop);
+    free(used);
+    rlv_mesh_free(&mesh);
+    rlv_mesh_free(&was);
+}
+
+Test(mesh, drop_makes_the_cut_an_open_border_of_a_mended_mesh)
+{
+    rlv_mesh mesh = {0};
+    shape_add_sphere(&mesh, zero, 10.0, 20);
+    cr_assert(mend(&mesh).closed);
+    // The upper half: the equator is 4 * 20 edges.
+    uint8_t* drop = calloc(mesh.triangle_count, 1);
+    for (size_t i = 0; i < 3 * mesh.triangle_count; i++)
+        drop[i / 3] |= mesh.position_mm[3 * (size_t)mesh.corner[i] + 2] > 0.0f;
+    const size_t half = mesh.triangle_count / 2;
+    cr_assert_eq(rlv_mesh_drop(&mesh, drop, NULL), RLV_DONE);
+    cr_assert_eq(mesh.triangle_count, half);
+    rlv_mesh_borders borders = {0};
+    cr_assert_eq(rlv_mesh_borders_find(&borders, &mesh, NULL), RLV_DONE);
+    cr_assert_eq(borders.loop_count, 1);
+    cr_assert_eq(borders.start[1], 80);
+    rlv_mesh before = {0};
+    cr_assert_eq(rlv_mesh_copy(&before, &mesh, NULL), RLV_DONE);
+    const rlv_mesh_health health = mend(&mesh);
+    cr_assert_eq(health.shells, 1);
+    cr_assert_eq(health.open_edges, 80);
+    cr_assert_eq(health.mixed_winding + health.zero_area + health.duplicate + health.unused_vertices, 0);
+    cr_assert_eq(memcmp(mesh.corner, before.corner, 3 * half * sizeof *mesh.corner), 0);
+    free(drop);
+    rlv_mesh_borders_free(&borders);
+    rlv_mesh_free(&mesh);
+    rlv_mesh_free(&before);
+}
+
+Test(mesh, drop_of_nothing_or_of_all_is_sound)
+{
+    rlv_mesh mesh = {0};
+    shape_add_box(&mesh, zero, rlv_vec3_of(1, 2, 3));
+    uint8_t drop[12] = {0};
+    cr_assert_eq(rlv_mesh_drop(&mesh, drop, NULL), RLV_DONE);
+    cr_assert_eq(mesh.triangle_count, 12);
+    cr_assert_eq(mesh.vertex_count, 8);
+    assert_volume(&mesh, 6.0);
+    memset(drop, 1, sizeof drop);
+    cr_assert_eq(rlv_mesh_drop(&mesh, drop, NULL), RLV_DONE);
+    cr_assert_eq(mesh.triangle_count, 0);
+    cr_assert_eq(mesh.vertex_count, 0);
+    cr_assert_eq(rlv_mesh_drop(&mesh, drop, NULL), RLV_DONE);
+    rlv_mesh_free(&mesh);
+}

@@ -1,0 +1,45 @@
+/// What the faces of a stage's mesh are, by the masks of its specimen: support, bone, or of a piece.
+///
+/// A mask names faces in one of three ways. By object: those of every object of that name. By colour: those that have
+/// this very 8-bit colour on two of their three vertices. By outline: those that it encloses (outline.h). Support wins
+/// over all else: a face of the cradle is no bone and of no piece. Bone and piece are kept apart, for a piece may carry
+/// bone. Where the masks of two pieces overlap, a piece wins over the one it is part of, and else the mask that is
+/// written first.
+
+#ifndef RLV_MASKS_H
+#define RLV_MASKS_H
+
+#include "named_outline.h"
+
+/// Bits of rlv_parts.is.
+enum
+{
+    RLV_PART_SUPPORT = 1,
+    RLV_PART_BONE = 2,
+};
+
+/// One entry a triangle of the mesh that they were found on.
+typedef struct rlv_parts
+{
+    size_t triangle_count;
+    uint8_t* is;     ///< RLV_PART_SUPPORT, RLV_PART_BONE or 0
+    uint32_t* piece; ///< 0, or 1 + index into specimen->piece; NULL where no mask of the stage is a piece
+    size_t support_count, bone_count; ///< triangles
+} rlv_parts;
+
+/// Find the parts of the block's mended mesh at a stage, into zeroed `parts`. `mm_per_unit` brings the coordinates of
+/// points.csv, which are the mesh file's, into the mesh's frame. `surface` is the mesh made ready for outlines, or
+/// NULL: it is made where a mask is an outline. Memory is 1 byte a triangle, 4 more where there are pieces, and what
+/// outlines need. RLV_BAD_INPUT, with the key's path, where the mesh has no such object; no face has the colour; an
+/// outline is refused or its points are missing; a piece is masked on another stage than the last before it comes off
+/// (`detached`) and the one where it is back (`joined`); or all of the mesh is support. Free with rlv_parts_free, which
+/// is safe after a failure.
+rlv_status rlv_parts_find(rlv_parts* parts, const rlv_specimen* specimen, const char* stage, const rlv_mesh* mesh,
+                          double mm_per_unit, const rlv_surface* surface, rlv_error* error);
+void rlv_parts_free(rlv_parts* parts);
+
+/// Take the support out of the mesh and out of its parts: what is left is mended (as rlv_mesh_drop has it), has its
+/// parts, and is open where the support was. On RLV_SYSTEM both are as they were.
+rlv_status rlv_parts_drop_support(rlv_parts* parts, rlv_mesh* mesh, rlv_error* error);
+
+#endif
