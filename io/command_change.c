@@ -4,6 +4,7 @@
 #include "depth_pictures.h"
 #include "given_mesh.h"
 #include "pose_words.h"
+#include "table.h"
 
 #include <math.h>
 
@@ -130,13 +131,20 @@ static void tell_part(FILE* text, const char* name, const rlv_interval* part, bo
                 name, words_figures(part->high / 1000.0, 2).text);
 }
 
+/// Standard uncertainty of a region's mean depth; 0 where it is not known.
+static double mean_depth_sd_mm(const rlv_change_region* region)
+{
+    double sd_mm = words_sd(region->volume_mm3) / region->area_mm2;
+    return sd_mm > 0.0 ? fmax(sd_mm, 0.02) : 0.0;
+}
+
 /// Mean depth over BEFORE's part of a region, where it is one.
 static rlv_words mean_depth(const rlv_change_region* region)
 {
-    double sd_mm = words_sd(region->volume_mm3) / region->area_mm2;
+    double sd_mm = mean_depth_sd_mm(region);
     if (isnan(region->mean_depth_mm))
         return (rlv_words){"-"};
-    return sd_mm > 0.0 ? words_number(region->mean_depth_mm, words_decimals(fmax(sd_mm, 0.02)))
+    return sd_mm > 0.0 ? words_number(region->mean_depth_mm, words_decimals(sd_mm))
                        : words_figures(region->mean_depth_mm, 3);
 }
 
@@ -224,25 +232,29 @@ static void tell_next(rlv_answer* answer, const rlv_options* options)
 
 static rlv_status keep_regions(rlv_answer* answer, const rlv_change* change, rlv_error* error)
 {
-    FILE* stream = NULL;
-    rlv_status status = out_folder_add(&answer->folder, "regions.csv", &stream, error);
-    if (status != RLV_DONE)
-        return status;
-    fputs("region,class,volume_mm3,volume_low_mm3,volume_high_mm3,area_mm2,mean_depth_mm,max_depth_mm,centroid_x_mm,"
-          "centroid_y_mm,centroid_z_mm\n",
-          stream);
+    static const table_column column[] = {
+        {"region", NULL, "region", TABLE_COUNT, "Number of the region."},
+        {"class", NULL, "class", TABLE_TEXT, "What happened there: removed or added."},
+        {"volume", "mm3", "volume", TABLE_INTERVAL, "Volume that went or came."},
+        {"area", "mm2", "area", TABLE_NUMBER, "Area of the region on BEFORE's surface."},
+        {"mean_depth", "mm", "mean depth", TABLE_NUMBER, "Mean depth over BEFORE's part of the region."},
+        {"max_depth", "mm", "greatest depth", TABLE_NUMBER, "Greatest depth in the region."},
+        {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region in BEFORE's frame."}};
+    table rows = table_of("regions", "Regions that changed", sizeof column / sizeof column[0], column);
     for (size_t i = 0; i < change->region_count; i++)
     {
         const rlv_change_region* region = &change->region[i];
-        const double number[] = {region->volume_mm3.value, region->volume_mm3.low, region->volume_mm3.high,
-                                 region->area_mm2,         region->mean_depth_mm,  region->max_depth_mm,
-                                 region->centroid_mm.x,    region->centroid_mm.y,  region->centroid_mm.z};
-        fprintf(stream, "%zu,%s", i + 1, class_name(region->kind));
-        for (size_t k = 0; k < sizeof number / sizeof number[0]; k++)
-            fprintf(stream, ",%s", isnan(number[k]) ? "" : words_exact(number[k]).text);
-        fputc('\n', stream);
+        table_count(&rows, i + 1);
+        table_text(&rows, class_name(region->kind));
+        table_interval(&rows, region->volume_mm3);
+        table_number(&rows, region->area_mm2, 0.0);
+        table_number(&rows, region->mean_depth_mm, mean_depth_sd_mm(region));
+        table_number(&rows, region->max_depth_mm, fmax(change->noise_sd_mm, 0.02));
+        table_place(&rows, region->centroid_mm, 1.0);
     }
-    return RLV_DONE;
+    rlv_status status = table_keep(&rows, &answer->folder, NULL, error);
+    table_free(&rows);
+    return status;
 }
 
 /// Moves AFTER into BEFORE's frame for the pictures.

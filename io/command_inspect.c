@@ -2,6 +2,7 @@
 
 #include "columns.h"
 #include "given_mesh.h"
+#include "table.h"
 
 #include <math.h>
 
@@ -84,28 +85,33 @@ static void tell_mesh(FILE* text, const given_mesh* given)
 /// One row a mesh, for a spreadsheet.
 static rlv_status keep_table(rlv_answer* answer, rlv_error* error)
 {
-    FILE* stream = NULL;
+    static const table_column column[] = {
+        {"path", NULL, "mesh", TABLE_TEXT, "Path of the mesh as it was given."},
+        {"triangles", NULL, "triangles", TABLE_COUNT, "Triangles in the file."},
+        {"vertices", NULL, "vertices", TABLE_COUNT, "Vertices in the file."},
+        {"shells", NULL, "shells", TABLE_COUNT, "Parts of the surface that do not touch each other."},
+        {"open_edges", NULL, "open edges", TABLE_COUNT, "Edges with a triangle on one side only."},
+        {"closed", NULL, "closed", TABLE_FLAG, "Whether the surface encloses a volume."},
+        {"area", "mm2", "surface", TABLE_NUMBER, "Area of the surface."},
+        {"volume", "mm3", "volume", TABLE_NUMBER, "Volume that the surface encloses; empty where it is not closed."}};
     json_t* meshes = json_object_get(answer->record, "meshes");
     if (answer->folder.path == NULL)
         return RLV_DONE;
-    rlv_status status = out_folder_add(&answer->folder, "meshes.csv", &stream, error);
-    if (status != RLV_DONE)
-        return status;
-    fputs("path,triangles,vertices,shells,open_edges,closed,area_mm2,volume_mm3\n", stream);
+    table rows = table_of("meshes", "The meshes", sizeof column / sizeof column[0], column);
     for (size_t i = 0; i < json_array_size(meshes); i++)
     {
         json_t* row = json_array_get(meshes, i);
         json_t* volume = json_object_get(row, "volume_mm3");
-        words_write_csv(stream, json_string_value(json_object_get(row, "path")));
-        fprintf(stream, ",%lld,%lld,%lld,%lld,%s,%s,%s\n", json_integer_value(json_object_get(row, "triangles")),
-                json_integer_value(json_object_get(row, "vertices")),
-                json_integer_value(json_object_get(row, "shells")),
-                json_integer_value(json_object_get(row, "open_edges")),
-                json_is_true(json_object_get(row, "closed")) ? "yes" : "no",
-                words_exact(json_real_value(json_object_get(row, "area_mm2"))).text,
-                json_is_null(volume) ? "" : words_exact(json_real_value(volume)).text);
+        table_text(&rows, json_string_value(json_object_get(row, "path")));
+        for (size_t k = 1; k <= 4; k++)
+            table_count(&rows, (size_t)json_integer_value(json_object_get(row, column[k].key)));
+        table_flag(&rows, json_is_true(json_object_get(row, "closed")));
+        table_number(&rows, json_real_value(json_object_get(row, "area_mm2")), 0.0);
+        table_number(&rows, json_is_null(volume) ? (double)NAN : json_real_value(volume), 0.0);
     }
-    return RLV_DONE;
+    rlv_status status = table_keep(&rows, &answer->folder, NULL, error);
+    table_free(&rows);
+    return status;
 }
 
 static rlv_status inspect_one(const char* path, rlv_unit unit, bool alone, json_t* list, rlv_answer* answer,

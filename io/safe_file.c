@@ -1,20 +1,14 @@
 #include "safe_file.h"
 
-#include <dirent.h>
+#include "temporary.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
-
-// A temporary is named by process and number, so that it is short whatever the file is called, and locked while its
-// writer lives. A lock dies with its process, on any machine that shares the disk; a process number would be used
-// again.
-static const char temporary_start[] = ".rilievo-";
-static const char temporary_end[] = ".partial";
 
 static const char* const mend_disk = "see that the disk has room and may be written to";
 
@@ -23,76 +17,6 @@ static char* folder_of(const char* path)
 {
     const char* slash = strrchr(path, '/');
     return slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup("./");
-}
-
-static bool is_temporary(const char* name)
-{
-    size_t length = strlen(name), end = sizeof temporary_end - 1;
-    return strncmp(name, temporary_start, sizeof temporary_start - 1) == 0 && length > end &&
-           strcmp(name + length - end, temporary_end) == 0;
-}
-
-/// Remove a temporary of `folder` (open as `at`) unless somebody still holds its lock.
-static void sweep_one(int at, const char* name)
-{
-    int descriptor = openat(at, name, O_WRONLY | O_NONBLOCK | O_NOFOLLOW | O_CLOEXEC);
-    if (descriptor < 0)
-        return;
-    if (flock(descriptor, LOCK_EX | LOCK_NB) == 0)
-        unlinkat(at, name, 0);
-    close(descriptor);
-}
-
-static void sweep(const char* folder)
-{
-    DIR* stream = opendir(folder);
-    if (stream == NULL)
-        return;
-    for (const struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
-        if (is_temporary(entry->d_name))
-            sweep_one(dirfd(stream), entry->d_name);
-    closedir(stream);
-}
-
-/// Whether the open file is still the one of that name: a sweep may have come between its making and its locking.
-static bool still_named(int descriptor, const char* name)
-{
-    struct stat open_one, named_one;
-    return fstat(descriptor, &open_one) == 0 && stat(name, &named_one) == 0 && open_one.st_dev == named_one.st_dev &&
-           open_one.st_ino == named_one.st_ino;
-}
-
-/// Make and lock a temporary in `folder`; its name goes to `*name`. -1 with errno set where that fails.
-static int make_temporary(const char* folder, char** name)
-{
-    for (unsigned number = 0;; number++)
-    {
-        if (asprintf(name, "%s%s%ld-%u%s", folder, temporary_start, (long)getpid(), number, temporary_end) < 0)
-        {
-            *name = NULL;
-            errno = ENOMEM;
-            return -1;
-        }
-        int descriptor = open(*name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
-        if (descriptor >= 0)
-        {
-            // Where the file system knows no locks, nobody else can take one either, so that nothing is swept.
-            // A lock that is taken already is a sweep's, which is about to remove the file.
-            const bool swept = flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
-            if (!swept && still_named(descriptor, *name))
-                return descriptor;
-            close(descriptor);
-        }
-        else if (errno != EEXIST)
-        {
-            int reason = errno;
-            free(*name);
-            *name = NULL;
-            errno = reason;
-            return -1;
-        }
-        free(*name);
-    }
 }
 
 /// The status of a failure to make a file: a folder that is missing or shut is the caller's to mend.
@@ -106,8 +30,7 @@ static rlv_status fail_to_make(const char* path, int reason, rlv_error* error)
     return rlv_fail(error, RLV_SYSTEM, path, mend_disk, "cannot be written: %s", strerror(reason));
 }
 
-/// Where writing to `path` really goes: a link is followed, so that it stays a link. RLV_BAD_INPUT for what is no file.
-static rlv_status settle_path(const char* path, char** settled, mode_t* mode, rlv_error* error)
+rlv_status rlv_safe_file_settle(const char* path, char** settled, mode_t* mode, rlv_error* error)
 {
     size_t length = strlen(path);
     if (length == 0 || path[length - 1] == '/')
@@ -136,15 +59,15 @@ rlv_status rlv_safe_file_open(rlv_safe_file* file, const char* path, rlv_error* 
 {
     memset(file, 0, sizeof *file);
     mode_t mode = 0;
-    rlv_status status = settle_path(path, &file->path, &mode, error);
+    rlv_status status = rlv_safe_file_settle(path, &file->path, &mode, error);
     if (status != RLV_DONE)
         return status;
     int descriptor = -1;
     char* folder = folder_of(file->path);
     if (folder != NULL)
     {
-        sweep(folder);
-        descriptor = make_temporary(folder, &file->temporary);
+        rlv_temporary_sweep(folder);
+        descriptor = rlv_temporary_file(folder, &file->temporary);
     }
     int reason = errno;
     free(folder);
@@ -170,7 +93,7 @@ static bool sync_folder(const char* path)
     free(folder);
     if (descriptor < 0)
         return false;
-    bool synced = fsync(descriptor) == 0 || errno == EINVAL || errno == ENOTSUP; // some file systems cannot
+    bool synced = rlv_folder_flush(descriptor);
     close(descriptor);
     return synced;
 }

@@ -9,6 +9,7 @@
 #include "error.h"
 
 #include <stdio.h>
+#include <sys/types.h>
 
 /// A file being written. A zeroed one is none.
 typedef struct rlv_safe_file
@@ -26,6 +27,10 @@ rlv_status rlv_safe_file_commit(rlv_safe_file* file, rlv_error* error);
 
 /// Drop what was written. Safe on a zeroed or finished file.
 void rlv_safe_file_abandon(rlv_safe_file* file);
+
+/// Where writing to `path` really goes, in `*settled` (free()): a link is followed, so that it stays a link. `*mode`
+/// gets the permissions of the file that is there, 0 where there is none. RLV_BAD_INPUT for what is no file.
+rlv_status rlv_safe_file_settle(const char* path, char** settled, mode_t* mode, rlv_error* error);
 
 /// Make `folder` and its parents where they are missing; `made` tells the first folder that was made (empty where
 /// none), so that a command that fails can take it away again.

@@ -22,6 +22,7 @@ build fonts-dejavu-core font DejaVu
 demo jq command jq
 test libcriterion-dev library criterion
 test assimp-testmodels path /usr/share/assimp/models
+test libxml2-utils command xmllint
 test locales path /usr/share/i18n/locales/de_DE
 test npm command npm
 bench libembree-dev path /usr/include/embree3/rtcore.h

@@ -1,0 +1,291 @@
+#include "table.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/// How people read a unit of the keys.
+typedef struct shown_unit
+{
+    const char *key, *shown;
+    double size; ///< of the shown one, in the key's
+} shown_unit;
+
+static const shown_unit shown_units[] = {
+    {"mm3", "mL", 1000.0}, {"mm2", "cm²", 100.0}, {"deg", "°", 1.0}, {"percent", "%", 1.0}, {"g_cm3", "g/cm³", 1.0}};
+
+static const shown_unit* find_unit(const table_column* column)
+{
+    for (size_t i = 0; column->unit != NULL && i < sizeof shown_units / sizeof shown_units[0]; i++)
+        if (strcmp(shown_units[i].key, column->unit) == 0)
+            return &shown_units[i];
+    return NULL;
+}
+
+const char* table_shown_unit(const table_column* column)
+{
+    const shown_unit* unit = find_unit(column);
+    return unit != NULL ? unit->shown : column->unit != NULL ? column->unit : "";
+}
+
+table table_of(const char* name, const char* caption, size_t column_count, const table_column* column)
+{
+    return (table){.name = name, .caption = caption, .column_count = column_count, .column = column};
+}
+
+void table_free(table* t)
+{
+    free(t->cell);
+    free(t->text);
+    *t = (table){0};
+}
+
+/// Room for `more` elements beyond `count`; false where the memory is not to be had.
+static bool grow(void** block, size_t count, size_t more, size_t* room, size_t size)
+{
+    if (count + more <= *room)
+        return true;
+    size_t wanted = 2 * (count + more) + 64;
+    void* grown = realloc(*block, wanted * size);
+    if (grown == NULL)
+        return false;
+    *block = grown;
+    *room = wanted;
+    return true;
+}
+
+static void add(table* t, table_cell cell)
+{
+    void* block = t->cell;
+    if (!grow(&block, t->cell_count, 1, &t->cell_room, sizeof cell))
+    {
+        t->out_of_memory = true;
+        return;
+    }
+    t->cell = block;
+    t->misused = t->misused || (cell.known && cell.kind != t->column[t->cell_count % t->column_count].kind);
+    t->cell[t->cell_count++] = cell;
+}
+
+void table_none(table* t)
+{
+    add(t, (table_cell){.known = false});
+}
+
+void table_text(table* t, const char* text)
+{
+    void* block = t->text;
+    size_t length = text != NULL ? strlen(text) + 1 : 0;
+    if (!grow(&block, t->text_size, length, &t->text_room, 1))
+    {
+        t->out_of_memory = true;
+        return;
+    }
+    t->text = block;
+    if (text != NULL)
+        memcpy(t->text + t->text_size, text, length);
+    add(t, (table_cell){.kind = TABLE_TEXT, .known = text != NULL, .text = t->text_size});
+    t->text_size += length;
+}
+
+void table_count(table* t, size_t count)
+{
+    add(t, (table_cell){.kind = TABLE_COUNT, .known = true, .number = {(double)count}});
+}
+
+void table_flag(table* t, bool flag)
+{
+    add(t, (table_cell){.kind = TABLE_FLAG, .known = true, .number = {flag ? 1.0 : 0.0}});
+}
+
+void table_number(table* t, double value, double sd)
+{
+    add(t, (table_cell){.kind = TABLE_NUMBER, .known = isfinite(value), .number = {value}, .sd = sd});
+}
+
+void table_interval(table* t, rlv_interval interval)
+{
+    add(t, (table_cell){.kind = TABLE_INTERVAL,
+                        .known = isfinite(interval.value),
+                        .number = {interval.value, interval.low, interval.high}});
+}
+
+void table_place(table* t, rlv_vec3 place, double sd)
+{
+    add(t, (table_cell){.kind = TABLE_PLACE,
+                        .known = isfinite(place.x) && isfinite(place.y) && isfinite(place.z),
+                        .number = {place.x, place.y, place.z},
+                        .sd = sd});
+}
+
+rlv_status table_check(const table* t, rlv_error* error)
+{
+    if (t->out_of_memory)
+        return rlv_fail(error, RLV_SYSTEM, t->name, "close other programs", "no memory for a table");
+    if (t->misused || t->column_count == 0 || t->cell_count % t->column_count != 0)
+        return rlv_fail(error, RLV_SYSTEM, t->name, NULL, "its cells do not fit its columns");
+    return RLV_DONE;
+}
+
+size_t table_rows(const table* t)
+{
+    return t->column_count > 0 ? t->cell_count / t->column_count : 0;
+}
+
+// --- CSV -------------------------------------------------------------------------------------------------------------
+
+/// How the names of a column's parts differ.
+static const char* const* parts_of(const table_column* column, size_t* count)
+{
+    static const char* const one[] = {""};
+    static const char* const interval[] = {"", "_low", "_high"};
+    static const char* const place[] = {"_x", "_y", "_z"};
+    *count = column->kind == TABLE_INTERVAL || column->kind == TABLE_PLACE ? 3 : 1;
+    return column->kind == TABLE_INTERVAL ? interval : column->kind == TABLE_PLACE ? place : one;
+}
+
+static void write_key(const table_column* column, const char* part, FILE* stream)
+{
+    fprintf(stream, "%s%s%s%s", column->key, part, column->unit != NULL ? "_" : "",
+            column->unit != NULL ? column->unit : "");
+}
+
+static void write_head(const table* t, FILE* stream)
+{
+    for (size_t i = 0; i < t->column_count; i++)
+    {
+        size_t count;
+        const char* const* part = parts_of(&t->column[i], &count);
+        for (size_t k = 0; k < count; k++)
+        {
+            fputs(i + k > 0 ? "," : "", stream);
+            write_key(&t->column[i], part[k], stream);
+        }
+    }
+    fputc('\n', stream);
+}
+
+static void write_cell(const table* t, const table_cell* cell, const table_column* column, FILE* stream)
+{
+    size_t count;
+    parts_of(column, &count);
+    for (size_t k = 0; k < count; k++)
+    {
+        fputs(k > 0 ? "," : "", stream);
+        if (!cell->known)
+            continue;
+        if (column->kind == TABLE_TEXT)
+            words_write_csv(stream, t->text + cell->text);
+        else if (column->kind == TABLE_FLAG)
+            fputs(cell->number[0] != 0.0 ? "yes" : "no", stream);
+        else if (column->kind == TABLE_COUNT)
+            fprintf(stream, "%.0f", cell->number[0]);
+        else
+            fputs(words_exact(cell->number[k]).text, stream);
+    }
+}
+
+rlv_status table_write_csv(const table* t, FILE* stream, const char* where, rlv_error* error)
+{
+    rlv_status status = table_check(t, error);
+    if (status != RLV_DONE)
+        return status;
+    write_head(t, stream);
+    for (size_t i = 0; i < t->cell_count; i++)
+    {
+        fputs(i % t->column_count > 0 ? "," : "", stream);
+        write_cell(t, &t->cell[i], &t->column[i % t->column_count], stream);
+        if ((i + 1) % t->column_count == 0)
+            fputc('\n', stream);
+    }
+    return !ferror(stream) ? RLV_DONE
+                           : rlv_fail(error, RLV_SYSTEM, where, "make room on the disk",
+                                      "the table could not be written: %s", strerror(errno));
+}
+
+rlv_status table_keep(const table* t, out_folder* out, const char* folder, rlv_error* error)
+{
+    char* name = NULL;
+    FILE* stream = NULL;
+    if (asprintf(&name, "%s%s%s.csv", folder != NULL ? folder : "", folder != NULL ? "/" : "", t->name) < 0)
+        return rlv_fail(error, RLV_SYSTEM, out->path, "close other programs", "no memory for a name");
+    rlv_status status = out_folder_add(out, name, &stream, error);
+    free(name);
+    if (status == RLV_DONE)
+        status = table_write_csv(t, stream, out->file[out->file_count - 1].path, error);
+    return status == RLV_DONE ? out_folder_finish(out, stream, error) : status;
+}
+
+void table_write_meanings_head(FILE* stream)
+{
+    fputs("file,column,unit,kind,meaning\n", stream);
+}
+
+/// What a part of a column adds to its meaning.
+static const char* part_meaning(table_kind kind, size_t part)
+{
+    static const char* const interval[] = {"", " Lower end of its 95 % interval.", " Upper end of its 95 % interval."};
+    static const char* const place[] = {" Along x.", " Along y.", " Along z."};
+    return kind == TABLE_INTERVAL ? interval[part] : kind == TABLE_PLACE ? place[part] : "";
+}
+
+void table_write_meanings(const table* t, const char* file, FILE* stream)
+{
+    static const char* const kind[] = {"text", "whole number", "yes or no", "number", "number", "number"};
+    char meaning[1024];
+    for (size_t i = 0; i < t->column_count; i++)
+    {
+        const table_column* column = &t->column[i];
+        size_t count;
+        const char* const* part = parts_of(column, &count);
+        for (size_t k = 0; k < count; k++)
+        {
+            words_write_csv(stream, file);
+            fputc(',', stream);
+            write_key(column, part[k], stream);
+            fprintf(stream, ",%s,%s,", column->unit != NULL ? column->unit : "", kind[column->kind]);
+            snprintf(meaning, sizeof meaning, "%s%s", column->meaning, part_meaning(column->kind, k));
+            words_write_csv(stream, meaning);
+            fputc('\n', stream);
+        }
+    }
+}
+
+// --- For people ------------------------------------------------------------------------------------------------------
+
+static rlv_words show_number(double value, double sd, double unit)
+{
+    return sd > 0.0 && isfinite(sd) ? words_number(value / unit, words_decimals(sd / unit))
+                                    : words_figures(value / unit, 4);
+}
+
+table_shown table_show(const table* t, size_t row, size_t column)
+{
+    const table_cell* cell = &t->cell[row * t->column_count + column];
+    const shown_unit* in = find_unit(&t->column[column]);
+    double unit = in != NULL ? in->size : 1.0;
+    table_shown shown = {0};
+    if (!cell->known)
+        shown.text = "–";
+    else if (cell->kind == TABLE_TEXT)
+        shown.text = t->text + cell->text;
+    else if (cell->kind == TABLE_FLAG)
+        shown.text = cell->number[0] != 0.0 ? "yes" : "no";
+    else if (cell->kind == TABLE_COUNT)
+        shown.number = words_number(cell->number[0], 0);
+    else if (cell->kind == TABLE_NUMBER)
+        shown.number = show_number(cell->number[0], cell->sd, unit);
+    else if (cell->kind == TABLE_INTERVAL)
+    {
+        const rlv_interval interval = {cell->number[0], cell->number[1], cell->number[2]};
+        shown.number = words_value(interval, unit);
+        if (isfinite(interval.low) && isfinite(interval.high))
+            shown.ends = words_ends(interval, unit);
+    }
+    else
+        snprintf(shown.number.text, sizeof shown.number.text, "%.24s, %.24s, %.24s",
+                 show_number(cell->number[0], cell->sd, unit).text, show_number(cell->number[1], cell->sd, unit).text,
+                 show_number(cell->number[2], cell->sd, unit).text);
+    return shown;
+}

@@ -1,0 +1,100 @@
+/// Tables: rows of cells under columns that say what they hold, written as CSV and shown to people from one source.
+///
+/// A column has a key with its unit (for CSV: `area_mm2`), a heading for people, and a sentence on what it means. A
+/// file of meanings beside the CSV files lists those for all tables, so that a figure can be read in thirty years. In
+/// CSV numbers are exact (they read back to the same bits) and in the units of the keys; people read millilitres,
+/// square centimetres and millimetres, with no more figures than the uncertainty allows (words.h).
+///
+/// Cells are added one after another, row by row, each by the function of its column's kind. A call that does not
+/// fit, or memory that is not to be had, is kept and told when the table is written, so that the calls themselves need
+/// no checking.
+
+#ifndef RLV_TABLE_H
+#define RLV_TABLE_H
+
+#include "out_folder.h"
+#include "vector.h"
+#include "words.h"
+
+typedef enum table_kind
+{
+    TABLE_TEXT,
+    TABLE_COUNT, ///< a whole number
+    TABLE_FLAG,  ///< yes or no
+    TABLE_NUMBER,
+    TABLE_INTERVAL, ///< a number and its 95 % interval: three columns of CSV, one for people
+    TABLE_PLACE,    ///< x, y and z: three columns of CSV, one for people
+} table_kind;
+
+typedef struct table_column
+{
+    const char* key;     ///< without its unit
+    const char* unit;    ///< that ends the key: "mm", "mm2", "mm3", "g", "deg"…; NULL: none
+    const char* heading; ///< for people, without unit
+    table_kind kind;
+    const char* meaning; ///< a sentence
+} table_column;
+
+typedef struct table_cell
+{
+    table_kind kind;
+    bool known;
+    size_t text;      ///< where it begins among the table's texts
+    double number[3]; ///< value; value, low and high; x, y and z
+    double sd;        ///< standard uncertainty of a number or a place; 0: not known
+} table_cell;
+
+typedef struct table
+{
+    const char* name;    ///< of its file, without ".csv"
+    const char* caption; ///< for people
+    size_t column_count;
+    const table_column* column;
+    size_t cell_count, cell_room; ///< row by row
+    table_cell* cell;
+    size_t text_size, text_room;
+    char* text;
+    bool out_of_memory, misused;
+} table;
+
+/// An empty table. `name`, `caption` and the columns must outlive it. Free with table_free.
+table table_of(const char* name, const char* caption, size_t column_count, const table_column* column);
+void table_free(table* t);
+
+/// The next cell. What is not known (NULL, NaN) is empty in CSV.
+void table_text(table* t, const char* text);
+void table_count(table* t, size_t count);
+void table_flag(table* t, bool flag);
+void table_number(table* t, double value, double sd); ///< `sd` in the column's unit; 0: four figures are shown
+void table_interval(table* t, rlv_interval interval);
+void table_place(table* t, rlv_vec3 place, double sd);
+void table_none(table* t); ///< nothing there, in a column of any kind
+
+/// RLV_SYSTEM where a cell was lost for want of memory or does not fit its column, or the last row is not full.
+rlv_status table_check(const table* t, rlv_error* error);
+
+/// Write it as CSV (RFC 4180, with line feeds), its column names first. `where` names the stream in an error.
+rlv_status table_write_csv(const table* t, FILE* stream, const char* where, rlv_error* error);
+
+/// Write it as `folder/name.csv`; `folder` is within the out folder, and NULL for itself.
+rlv_status table_keep(const table* t, out_folder* out, const char* folder, rlv_error* error);
+
+/// The file of meanings: its head, then the columns of one table after another, told to be in `file`.
+void table_write_meanings_head(FILE* stream);
+void table_write_meanings(const table* t, const char* file, FILE* stream);
+
+size_t table_rows(const table* t);
+
+/// The heading for people of a column's unit: "mL" for "mm3"; "" where it has none.
+const char* table_shown_unit(const table_column* column);
+
+/// A cell as people read it.
+typedef struct table_shown
+{
+    const char* text; ///< of a text or flag; else NULL
+    rlv_words number; ///< else
+    rlv_words ends;   ///< of an interval: "11.9 to 12.7"; else empty
+} table_shown;
+table_shown table_show(const table* t, size_t row, size_t column);
+
+#endif
