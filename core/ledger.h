@@ -25,9 +25,9 @@
 /// Squares Problems, 1974, chapter 23). Intervals do not trust the one t: they are those of the normal answers for
 /// every t, weighted by the restricted likelihood and Jeffreys' prior (G. E. P. Box, G. C. Tiao, Bayesian Inference in
 /// Statistical Analysis, 1973), with no scatter at all given a prior weight of one. Where all variance is scatter that
-/// is Student's t with rows - rank degrees of freedom. Simulated with one tool
-/// and 3 to 12 rows, intervals held 95 % of truths where scatter outweighs the measurement and more, on three to five
-/// rows nearly all, where it is too small to be seen; with the one t instead they held 91 % where the two are alike.
+/// is Student's t with rows - rank degrees of freedom. Simulated with one tool and 3 to 12 rows, intervals held 95 % of
+/// truths where scatter outweighs the measurement and more, on three to five rows nearly all, where it is too small to
+/// be seen; with the one t instead they held 91 % where the two are alike.
 ///
 /// Hours left are a volume over a rate, both uncertain: their interval is E. C. Fieller's (Some problems in interval
 /// estimation, J. R. Stat. Soc. B 16, 1954), with the halves of both intervals for his multiples of the sds. It has no

@@ -281,6 +281,36 @@ Test(ledger, sums_and_balances_hold_the_truth)
     expect_coverage("balance of volumes and spoil", spoil);
 }
 
+Test(ledger, steps_that_share_scans_are_told_no_surer_than_they_are)
+{
+    // Six scans of one face, each off by its own error: a step is off by the one before less the one after. Where all
+    // steps take from one place the errors between fall out, and the interval is one from above; where each takes from
+    // a place of its own, half the scan's error being common to both (long warp), they are still of opposite signs.
+    for (int common = 0; common < 2; common++)
+    {
+        scan_random random = {450};
+        int inside = 0;
+        for (int t = 0; t < TRIALS; t++)
+        {
+            rlv_ledger_step s[5];
+            double last = 10.0 * scan_random_normal(&random);
+            for (int k = 0; k < 5; k++)
+            {
+                const double next = 10.0 * scan_random_normal(&random), own = 10.0 * scan_random_normal(&random);
+                const double after = common ? next : sqrt(0.5) * next + sqrt(0.5) * own;
+                const double seen = 500.0 + last - after, half = HALF * sqrt(200.0);
+                s[k] = matrix_step(seen, seen - half, seen + half);
+                last = next;
+            }
+            const rlv_ledger_input in = input_of(5, s, 0.0);
+            rlv_ledger_row step[5], all[5];
+            sum_up(step, all, &in);
+            inside += holds(all[4].ml[RLV_LEDGER_MATRIX], 2500.0);
+        }
+        cr_expect_gt(inside, 0.93 * TRIALS, "inside in %d of %d", inside, (int)TRIALS);
+    }
+}
+
 Test(ledger, refuses_what_is_no_record)
 {
     rlv_ledger_row step[2], all[2];

@@ -128,9 +128,9 @@ static void add_scale_prior(const world* w, rlv_stage_edge* e)
             c[7 * i + j] -= gain[i] * gain[j] * variance;
 }
 
-/// Stages in any attitude, joined as above, measured with errors of `size` (0: none, but a covariance of size one):
-/// of the edges, or, where `shared`, of the stages. `scale_sd` is that of each stage's scale.
-static world draw_world(uint64_t seed, size_t stages, size_t edges, double size, bool shared, double scale_sd)
+/// Stages in any attitude, joined as above, measured with errors of `size` (0: none, but a covariance of size one), of
+/// whose variance `shared` is the stages' and the rest the edges' own. `scale_sd` is about that of each stage's scale.
+static world draw_world(uint64_t seed, size_t stages, size_t edges, double size, double shared, double scale_sd)
 {
     world w = {.stage_count = stages, .edge_count = edges};
     scan_random random = {seed};
@@ -150,7 +150,7 @@ static world draw_world(uint64_t seed, size_t stages, size_t edges, double size,
         draw_covariance(&random, 0.5 + scan_random_unit(&random), scale_sd > 0.0, w.stage_error[k]);
         draw_error(&random, w.stage_error[k], error[k]);
         for (int i = 0; i < 7; i++)
-            error[k][i] *= shared ? size : 0.0;
+            error[k][i] *= size * sqrt(shared);
         seen[k] = rlv_pose_nudge(w.truth + k, MIDDLE, error[k]);
     }
     for (size_t e = 0; e < edges; e++)
@@ -167,7 +167,7 @@ static world draw_world(uint64_t seed, size_t stages, size_t edges, double size,
         carry_covariance(sum, MIDDLE, w.truth + edge->into, centre, edge->pose.covariance);
         draw_error(&random, edge->pose.covariance, off);
         for (int i = 0; i < 7; i++)
-            off[i] *= shared ? 0.0 : size;
+            off[i] *= size * sqrt(1.0 - shared);
         edge->pose = rlv_pose_nudge(&edge->pose, centre, off);
         add_scale_prior(&w, edge);
     }
@@ -211,7 +211,7 @@ Test(stages, poses_without_error_come_back_to_rounding)
 {
     for (int scale = 0; scale < 2; scale++)
     {
-        const world w = draw_world(11, 6, 11, 0.0, false, 0.0005 * scale);
+        const world w = draw_world(11, 6, 11, 0.0, 0.0, 0.0005 * scale);
         rlv_stages stages = join_world(&w);
         for (size_t k = 0; k < 6; k++)
             cr_expect_lt(off_mm(stages.pose + k, w.truth + k), ROUNDING_MM, "stage %zu: %g", k,
@@ -227,7 +227,7 @@ Test(stages, poses_without_error_come_back_to_rounding)
 
 Test(stages, frame_stage_keeps_still)
 {
-    const world w = draw_world(12, 6, 11, 1.0, false, 0.0005);
+    const world w = draw_world(12, 6, 11, 1.0, 0.0, 0.0005);
     rlv_stages_options options = options_of(&w);
     options.frame = 3;
     rlv_stages stages;
@@ -246,7 +246,7 @@ Test(stages, two_stages_are_their_edge)
     for (int scale = 0; scale < 2; scale++)
         for (int turned = 0; turned < 2; turned++)
         {
-            world w = draw_world(13, 2, 1, 1.0, false, 0.0005 * scale);
+            world w = draw_world(13, 2, 1, 1.0, 0.0, 0.0005 * scale);
             rlv_stages_options options = options_of(&w);
             options.frame = w.edge[0].into;
             rlv_stages stages;
@@ -283,7 +283,7 @@ typedef struct coverage
     double edge_distance; ///< mean of the edges' chi-square over its degrees of freedom
 } coverage;
 
-static coverage cover(size_t stages, size_t edges, bool shared, double scale_sd)
+static coverage cover(size_t stages, size_t edges, double shared, double scale_sd)
 {
     const size_t size = scale_sd > 0.0 ? 7 : 6;
     const double limit = size == 7 ? SEVEN_95 : SIX_95;
@@ -329,7 +329,7 @@ static void expect_coverage(const char* what, const coverage* c, size_t stages, 
 Test(stages, ellipsoids_hold_the_truth_under_edge_errors)
 {
     // Here the covariance that is told is one from above: what more edges add is not told.
-    const coverage exact = cover(6, 11, false, 0.0), barred = cover(6, 11, false, 0.0003);
+    const coverage exact = cover(6, 11, 0.0, 0.0), barred = cover(6, 11, 0.0, 0.0003);
     expect_coverage("edge errors", &exact, 6, 0.93, 1.1);
     expect_coverage("edge errors, scales of 0.0003", &barred, 6, 0.93, 1.1);
     // Good edges: their distances have the degrees of freedom as mean (a trial's mean over 36 to 41 degrees of freedom
@@ -345,8 +345,7 @@ Test(stages, ellipsoids_hold_the_truth_under_stage_errors)
 {
     // A stage that has an edge with the frame is told just that edge's covariance where scale is exact: 95 %, neither
     // more nor less. With scales to weigh it is a bound, as for the stages that have none.
-    const coverage exact = cover(6, 11, true, 0.0), barred = cover(6, 11, true, 0.0003),
-                   loose = cover(6, 11, true, 0.001);
+    const coverage exact = cover(6, 11, 1.0, 0.0), barred = cover(6, 11, 1.0, 0.0003), loose = cover(6, 11, 1.0, 0.001);
     expect_coverage("stage errors", &exact, 6, 0.93, 0.97);
     expect_coverage("stage errors, scales of 0.0003", &barred, 6, 0.93, 1.1);
     expect_coverage("stage errors, scales of 0.001", &loose, 6, 0.93, 1.1);
@@ -354,10 +353,17 @@ Test(stages, ellipsoids_hold_the_truth_under_stage_errors)
     cr_expect_lt(exact.edge_distance, 1e-6); // all loops close
 }
 
+Test(stages, ellipsoids_hold_the_truth_where_half_is_shared)
+{
+    const coverage exact = cover(6, 11, 0.5, 0.0), barred = cover(6, 11, 0.5, 0.0003);
+    expect_coverage("half of each", &exact, 6, 0.93, 1.1);
+    expect_coverage("half of each, scales of 0.0003", &barred, 6, 0.93, 1.1);
+}
+
 Test(stages, ellipsoids_hold_the_truth_along_a_chain)
 {
     // A chain of edge errors has nothing to spare: 95 %, four sds either way.
-    const coverage chain = cover(4, 3, false, 0.0);
+    const coverage chain = cover(4, 3, 0.0, 0.0);
     for (size_t k = 1; k < 4; k++)
         cr_expect_float_eq((double)chain.inside[k] / TRIALS, 0.95, 0.028, "stage %zu: %d", k, chain.inside[k]);
 }
@@ -427,7 +433,7 @@ Test(stages, priors_of_scale_count_once)
 
 Test(stages, the_frame_chosen_changes_no_closure)
 {
-    const world w = draw_world(14, 6, 11, 1.0, false, 0.0004);
+    const world w = draw_world(14, 6, 11, 1.0, 0.0, 0.0004);
     rlv_stages a = join_world(&w), b;
     rlv_stages_options options = options_of(&w);
     options.frame = 4;
@@ -452,7 +458,7 @@ Test(stages, one_wrong_edge_of_nine_is_found_and_named)
     for (int kind = 0; kind < 3; kind++)
         for (size_t e = 0; e < 9; e++)
         {
-            world w = draw_world(20 + e, 5, 9, 1.0, e % 2 == 0, 0.0003 * (kind == 1));
+            world w = draw_world(20 + e, 5, 9, 1.0, e % 2 == 0 ? 1.0 : 0.0, 0.0003 * (kind == 1));
             w.edge[e].pose = rlv_pose_nudge(&w.edge[e].pose, w.edge[e].pose.centre_mm, wrong[kind]);
             rlv_stages stages = join_world(&w);
             cr_expect_eq(stages.rejected, 1, "kind %d, edge %zu: %zu rejected", kind, e, stages.rejected);
@@ -474,7 +480,7 @@ Test(stages, two_wrong_edges_of_eleven_are_found_where_they_can_be)
 {
     for (uint64_t seed = 40; seed < 60; seed++)
     {
-        world w = draw_world(seed, 6, 11, 1.0, false, 0.0);
+        world w = draw_world(seed, 6, 11, 1.0, 0.0, 0.0);
         const size_t bad[2] = {seed % 9, (seed + 4) % 9};
         for (int b = 0; b < 2; b++)
             w.edge[bad[b]].pose = rlv_pose_nudge(&w.edge[bad[b]].pose, w.edge[bad[b]].pose.centre_mm,
@@ -513,7 +519,7 @@ Test(stages, in_a_single_loop_all_are_suspects_and_none_is_rejected)
 
 Test(stages, refuses_a_graph_that_falls_apart_and_names_the_stages)
 {
-    const world w = draw_world(15, 6, 3, 1.0, false, 0.0);
+    const world w = draw_world(15, 6, 3, 1.0, 0.0, 0.0);
     const char* const name[6] = {"field", "overburden", "tail", "trunk", "head", "cleaned"};
     rlv_stages_options options = options_of(&w);
     options.name = name;
@@ -542,7 +548,7 @@ static rlv_status join_spoiled(const world* w, const rlv_stages_options* options
 
 Test(stages, refuses_what_is_no_graph)
 {
-    const world good = draw_world(16, 4, 3, 1.0, false, 0.0005);
+    const world good = draw_world(16, 4, 3, 1.0, 0.0, 0.0005);
     const rlv_stages_options options = options_of(&good);
     cr_expect_eq(join_spoiled(&good, &options), RLV_DONE);
     world w = good;
@@ -567,7 +573,7 @@ Test(stages, refuses_what_is_no_graph)
     cr_expect_eq(join_spoiled(&good, &(rlv_stages_options){.stage_count = 4, .frame = 4, .reach_mm = 1}),
                  RLV_BAD_INPUT);
     cr_expect_eq(join_spoiled(&good, &(rlv_stages_options){.stage_count = 4}), RLV_BAD_INPUT);
-    w = draw_world(16, 4, 3, 1.0, false, 0.0), w.edge[1].pose.scale = 1.001;
+    w = draw_world(16, 4, 3, 1.0, 0.0, 0.0), w.edge[1].pose.scale = 1.001;
     const rlv_stages_options exact = options_of(&w);
     cr_expect_eq(join_spoiled(&w, &exact), RLV_BAD_INPUT);
 }
