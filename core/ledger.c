@@ -1,0 +1,264 @@
+#include "ledger.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+/// Half of a 95 % interval, in sds.
+static const double HALF = 1.959963984540054;
+
+static const double MM3_PER_ML = 1000.0;
+
+static const rlv_interval UNKNOWN = {NAN, NAN, NAN};
+
+/// What an interval sums to: its value in mL, and the squares of its halves without the block frame's scale.
+typedef struct sum
+{
+    double ml, low2, high2;
+} sum;
+
+/// Everything that one step, or several together, hold.
+typedef struct holdings
+{
+    sum volume[RLV_LEDGER_CLASSES];
+    rlv_mass before, after, spoil, off, back, drying, resin;
+    bool damp;
+} holdings;
+
+static double square(double x)
+{
+    return x * x;
+}
+
+rlv_mass rlv_mass_add(rlv_mass a, rlv_mass b)
+{
+    return (rlv_mass){a.grams + b.grams, hypot(a.sd_g, b.sd_g)};
+}
+
+// What is given
+
+/// An interval that is not known, or that holds its value.
+static bool interval_is_sound(rlv_interval i)
+{
+    return isnan(i.value) ||
+           (isfinite(i.value) && i.low <= i.value && i.value <= i.high && isfinite(i.low) && isfinite(i.high));
+}
+
+/// A figure that is not known, or finite and not negative with an sd that is.
+static bool figure_is_sound(double value, double sd)
+{
+    return isnan(value) || (isfinite(value) && value >= 0.0 && isfinite(sd) && sd >= 0.0);
+}
+
+static bool mass_is_sound(rlv_mass mass)
+{
+    return figure_is_sound(mass.grams, mass.sd_g);
+}
+
+/// A change of mass, which may be of either sign: a block that was soaked gains.
+static bool gain_is_sound(rlv_mass mass)
+{
+    return figure_is_sound(fabs(mass.grams), mass.sd_g);
+}
+
+static bool step_is_sound(const rlv_ledger_step* s)
+{
+    bool sound = mass_is_sound(s->spoil) && mass_is_sound(s->pieces_off) && mass_is_sound(s->pieces_back) &&
+                 gain_is_sound(s->drying) && mass_is_sound(s->resin);
+    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+        sound = sound && interval_is_sound(s->volume_mm3[c]);
+    return sound;
+}
+
+static rlv_status check_input(const rlv_ledger_input* in, rlv_error* error)
+{
+    const char* mend = "give each value with an interval that holds it, or an sd that is not negative";
+    if (in->step_count == 0)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give two stages at least", "there is no step to sum");
+    if (!(isfinite(in->frame_scale_sd) && in->frame_scale_sd >= 0.0))
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "the block frame's scale has an sd of %g",
+                        in->frame_scale_sd);
+    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+        if (!figure_is_sound(in->density[c].g_cm3, in->density[c].sd_g_cm3) || in->density[c].g_cm3 == 0.0)
+            return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "a density of %g with an sd of %g g/cm3 is none",
+                            in->density[c].g_cm3, in->density[c].sd_g_cm3);
+    for (size_t k = 0; k < in->step_count; k++)
+        if (!step_is_sound(in->step + k))
+            return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "step %zu holds a volume or a mass that is none", k + 1);
+    for (size_t k = 0; in->block != NULL && k <= in->step_count; k++)
+        if (!mass_is_sound(in->block[k]))
+            return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "the block's mass at stage %zu is none", k + 1);
+    return RLV_DONE;
+}
+
+// Sums
+
+/// Half of an interval that the block frame's scale makes, of a volume or a mass.
+static double scale_half(const rlv_ledger_input* in, double amount)
+{
+    return HALF * 3.0 * in->frame_scale_sd * amount;
+}
+
+static sum sum_of(const rlv_ledger_input* in, rlv_interval mm3)
+{
+    const double value = mm3.value / MM3_PER_ML, shared = square(scale_half(in, value));
+    return (sum){value, fmax(square(value - mm3.low / MM3_PER_ML) - shared, 0.0),
+                 fmax(square(mm3.high / MM3_PER_ML - value) - shared, 0.0)};
+}
+
+/// What the step before stage `k + 1` holds.
+static holdings step_holdings(const rlv_ledger_input* in, size_t k)
+{
+    const rlv_ledger_step* s = in->step + k;
+    const rlv_mass unweighed = {NAN, NAN};
+    holdings h = {.before = in->block != NULL ? in->block[k] : unweighed,
+                  .after = in->block != NULL ? in->block[k + 1] : unweighed,
+                  .spoil = s->spoil,
+                  .off = s->pieces_off,
+                  .back = s->pieces_back,
+                  .drying = s->drying,
+                  .resin = s->resin,
+                  .damp = s->spoil_damp};
+    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+        h.volume[c] = sum_of(in, s->volume_mm3[c]);
+    return h;
+}
+
+/// Add a step to those before it: the block is weighed at the first stage and the last.
+static void add_holdings(holdings* all, const holdings* step)
+{
+    all->after = step->after;
+    all->spoil = rlv_mass_add(all->spoil, step->spoil);
+    all->off = rlv_mass_add(all->off, step->off);
+    all->back = rlv_mass_add(all->back, step->back);
+    all->drying = rlv_mass_add(all->drying, step->drying);
+    all->resin = rlv_mass_add(all->resin, step->resin);
+    all->damp |= step->damp;
+    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+    {
+        all->volume[c].ml += step->volume[c].ml;
+        all->volume[c].low2 += step->volume[c].low2;
+        all->volume[c].high2 += step->volume[c].high2;
+    }
+}
+
+static rlv_interval around(double value, double low2, double high2)
+{
+    return isnan(value) ? UNKNOWN : (rlv_interval){value, value - sqrt(low2), value + sqrt(high2)};
+}
+
+static rlv_interval volume_of(const rlv_ledger_input* in, sum s)
+{
+    const double shared = square(scale_half(in, s.ml));
+    return around(s.ml, s.low2 + shared, s.high2 + shared);
+}
+
+/// Nothing, and surely nothing: its density does not matter.
+static bool is_nothing(sum s)
+{
+    return s.ml == 0.0 && s.low2 == 0.0 && s.high2 == 0.0;
+}
+
+/// Grams of some classes together: volumes and densities err each by itself, scale in common.
+static rlv_interval grams_of(const rlv_ledger_input* in, size_t count, const sum* s, const rlv_density* density)
+{
+    double grams = 0.0, low2 = 0.0, high2 = 0.0;
+    for (size_t c = 0; c < count; c++)
+    {
+        if (is_nothing(s[c]))
+            continue;
+        const double rho = density[c].g_cm3, own = square(HALF * s[c].ml * density[c].sd_g_cm3);
+        grams += rho * s[c].ml;
+        low2 += rho * rho * s[c].low2 + own;
+        high2 += rho * rho * s[c].high2 + own;
+    }
+    const double shared = square(scale_half(in, grams));
+    return around(grams, low2 + shared, high2 + shared);
+}
+
+// Balances
+
+static void note_missing(rlv_balance* balance, rlv_ledger_term term, bool missing)
+{
+    balance->missing |= missing ? (unsigned)term : 0u;
+}
+
+/// Close a balance of two sides with the squares of the halves of their difference, or say what is missing.
+static void close_balance(rlv_balance* b, double left, double right, double low2, double high2)
+{
+    static const char* const word[] = {"block before", "block after", "spoil",  "pieces off", "pieces back",
+                                       "drying",       "resin",       "volume", "density"};
+    b->closed = b->missing == 0;
+    b->left_g = b->closed ? left : NAN;
+    b->right_g = b->closed ? right : NAN;
+    b->unexplained_g = around(b->closed ? left - right : NAN, low2, high2);
+    b->within = b->closed && b->unexplained_g.low <= 0.0 && b->unexplained_g.high >= 0.0;
+    size_t length = 0;
+    for (size_t t = 0; t < sizeof word / sizeof *word; t++)
+        if (b->missing & 1u << t)
+            length += (size_t)snprintf(b->missing_words + length, sizeof b->missing_words - length, "%s%s",
+                                       length > 0 ? ", " : "", word[t]);
+}
+
+/// Block before less after is what left it less what came to it.
+static rlv_balance balance_mass(const holdings* h)
+{
+    rlv_balance b = {.damp = h->damp};
+    const rlv_mass* term[] = {&h->before, &h->after, &h->spoil, &h->off, &h->back, &h->drying, &h->resin};
+    double variance = 0.0;
+    for (size_t t = 0; t < sizeof term / sizeof *term; t++)
+    {
+        note_missing(&b, (rlv_ledger_term)(1u << t), isnan(term[t]->grams));
+        variance += square(term[t]->sd_g);
+    }
+    const double half2 = HALF * HALF * variance;
+    close_balance(&b, h->before.grams - h->after.grams,
+                  h->spoil.grams + h->off.grams - h->back.grams + h->drying.grams - h->resin.grams, half2, half2);
+    return b;
+}
+
+/// What was measured to go, in grams, is the spoil.
+static rlv_balance balance_spoil(const rlv_ledger_input* in, const holdings* h)
+{
+    rlv_balance b = {.damp = h->damp};
+    const rlv_interval measured = grams_of(in, 2, h->volume + RLV_LEDGER_MATRIX, in->density + RLV_LEDGER_MATRIX);
+    for (int c = RLV_LEDGER_MATRIX; c <= RLV_LEDGER_BONE; c++)
+    {
+        note_missing(&b, RLV_TERM_VOLUME, isnan(h->volume[c].ml));
+        note_missing(&b, RLV_TERM_DENSITY, isnan(in->density[c].g_cm3) && !is_nothing(h->volume[c]));
+    }
+    note_missing(&b, RLV_TERM_SPOIL, isnan(h->spoil.grams));
+    const double weighed2 = square(HALF * h->spoil.sd_g);
+    close_balance(&b, measured.value, h->spoil.grams, square(measured.value - measured.low) + weighed2,
+                  square(measured.high - measured.value) + weighed2);
+    return b;
+}
+
+static rlv_ledger_row tell_row(const rlv_ledger_input* in, const holdings* h)
+{
+    rlv_ledger_row row = {.mass = balance_mass(h), .spoil = balance_spoil(in, h)};
+    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+    {
+        row.ml[c] = volume_of(in, h->volume[c]);
+        row.g[c] = grams_of(in, 1, h->volume + c, in->density + c);
+    }
+    return row;
+}
+
+rlv_status rlv_ledger_sum(rlv_ledger_row* step, rlv_ledger_row* cumulative, const rlv_ledger_input* input,
+                          rlv_error* error)
+{
+    const rlv_status status = check_input(input, error);
+    if (status != RLV_DONE)
+        return status;
+    holdings all = step_holdings(input, 0);
+    for (size_t k = 0; k < input->step_count; k++)
+    {
+        const holdings own = step_holdings(input, k);
+        if (k > 0)
+            add_holdings(&all, &own);
+        step[k] = tell_row(input, &own);
+        cumulative[k] = tell_row(input, &all);
+    }
+    return RLV_DONE;
+}
