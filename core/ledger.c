@@ -20,7 +20,7 @@ typedef struct sum
 /// Everything that one step, or several together, hold.
 typedef struct holdings
 {
-    sum volume[RLV_LEDGER_CLASSES];
+    sum volume[RLV_CHANGE_CLASSES];
     rlv_mass before, after, spoil, off, back, drying, resin;
     bool damp;
 } holdings;
@@ -65,7 +65,7 @@ static bool step_is_sound(const rlv_ledger_step* s)
 {
     bool sound = mass_is_sound(s->spoil) && mass_is_sound(s->pieces_off) && mass_is_sound(s->pieces_back) &&
                  gain_is_sound(s->drying) && mass_is_sound(s->resin);
-    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+    for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
         sound = sound && interval_is_sound(s->volume_mm3[c]);
     return sound;
 }
@@ -78,7 +78,7 @@ static rlv_status check_input(const rlv_ledger_input* in, rlv_error* error)
     if (!(isfinite(in->frame_scale_sd) && in->frame_scale_sd >= 0.0))
         return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "the block frame's scale has an sd of %g",
                         in->frame_scale_sd);
-    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+    for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
         if (!figure_is_sound(in->density[c].g_cm3, in->density[c].sd_g_cm3) || in->density[c].g_cm3 == 0.0)
             return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "a density of %g with an sd of %g g/cm3 is none",
                             in->density[c].g_cm3, in->density[c].sd_g_cm3);
@@ -119,7 +119,7 @@ static holdings step_holdings(const rlv_ledger_input* in, size_t k)
                   .drying = s->drying,
                   .resin = s->resin,
                   .damp = s->spoil_damp};
-    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+    for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
         h.volume[c] = sum_of(in, s->volume_mm3[c]);
     return h;
 }
@@ -134,7 +134,7 @@ static void add_holdings(holdings* all, const holdings* step)
     all->drying = rlv_mass_add(all->drying, step->drying);
     all->resin = rlv_mass_add(all->resin, step->resin);
     all->damp |= step->damp;
-    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+    for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
     {
         all->volume[c].ml += step->volume[c].ml;
         all->volume[c].low2 += step->volume[c].low2;
@@ -221,8 +221,8 @@ static rlv_balance balance_mass(const holdings* h)
 static rlv_balance balance_spoil(const rlv_ledger_input* in, const holdings* h)
 {
     rlv_balance b = {.damp = h->damp};
-    const rlv_interval measured = grams_of(in, 2, h->volume + RLV_LEDGER_MATRIX, in->density + RLV_LEDGER_MATRIX);
-    for (int c = RLV_LEDGER_MATRIX; c <= RLV_LEDGER_BONE; c++)
+    const rlv_interval measured = grams_of(in, 2, h->volume + RLV_CHANGE_REMOVED, in->density + RLV_CHANGE_REMOVED);
+    for (int c = RLV_CHANGE_REMOVED; c <= RLV_CHANGE_BONE; c++)
     {
         note_missing(&b, RLV_TERM_VOLUME, isnan(h->volume[c].ml));
         note_missing(&b, RLV_TERM_DENSITY, isnan(in->density[c].g_cm3) && !is_nothing(h->volume[c]));
@@ -237,7 +237,7 @@ static rlv_balance balance_spoil(const rlv_ledger_input* in, const holdings* h)
 static rlv_ledger_row tell_row(const rlv_ledger_input* in, const holdings* h)
 {
     rlv_ledger_row row = {.mass = balance_mass(h), .spoil = balance_spoil(in, h)};
-    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+    for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
     {
         row.ml[c] = volume_of(in, h->volume[c]);
         row.g[c] = grams_of(in, 1, h->volume + c, in->density + c);

@@ -41,17 +41,6 @@
 
 #include <stdbool.h>
 
-/// What a change was.
-typedef enum rlv_ledger_class
-{
-    RLV_LEDGER_MATRIX,   ///< matrix removed
-    RLV_LEDGER_BONE,     ///< bone lost
-    RLV_LEDGER_DETACHED, ///< a piece came off
-    RLV_LEDGER_JOINED,   ///< a piece went back
-    RLV_LEDGER_ADDED,    ///< material added: resin, gap fill
-    RLV_LEDGER_CLASSES,
-} rlv_ledger_class;
-
 /// A density, or a mass. NaN: not known, not weighed. Both 0: there was nothing to weigh.
 typedef struct rlv_density
 {
@@ -68,7 +57,7 @@ rlv_mass rlv_mass_add(rlv_mass a, rlv_mass b);
 /// One step, from one stage to the next.
 typedef struct rlv_ledger_step
 {
-    rlv_interval volume_mm3[RLV_LEDGER_CLASSES]; ///< magnitudes; value NaN where not measured
+    rlv_interval volume_mm3[RLV_CHANGE_CLASSES]; ///< magnitudes; value NaN where not measured
     rlv_mass spoil;                              ///< all its bags together
     bool spoil_damp;                             ///< a bag was weighed damp: its water counts as spoil
     rlv_mass pieces_off;                         ///< pieces that came off, weighed
@@ -106,8 +95,8 @@ typedef struct rlv_balance
 /// One step, or all up to one.
 typedef struct rlv_ledger_row
 {
-    rlv_interval ml[RLV_LEDGER_CLASSES]; ///< NaN where not measured (in a sum: in one of its steps)
-    rlv_interval g[RLV_LEDGER_CLASSES];  ///< NaN where the volume or the density is not known
+    rlv_interval ml[RLV_CHANGE_CLASSES]; ///< NaN where not measured (in a sum: in one of its steps)
+    rlv_interval g[RLV_CHANGE_CLASSES];  ///< NaN where the volume or the density is not known
     rlv_balance mass;  ///< block before - after (left) = spoil + pieces off - pieces back + drying - resin (right)
     rlv_balance spoil; ///< matrix and bone, measured times density (left) = spoil as weighed (right)
 } rlv_ledger_row;
@@ -117,7 +106,7 @@ typedef struct rlv_ledger_input
     size_t step_count;
     const rlv_ledger_step* step; ///< step_count
     const rlv_mass* block;       ///< the block at each stage: step_count + 1. NULL: never weighed
-    rlv_density density[RLV_LEDGER_CLASSES];
+    rlv_density density[RLV_CHANGE_CLASSES];
     double frame_scale_sd; ///< relative, of the block frame: in every volume's interval already; 0: exact
 } rlv_ledger_input;
 

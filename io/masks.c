@@ -109,9 +109,9 @@ static void mark(const masking* work, const rlv_mask_record* mask, size_t piece,
 {
     rlv_parts* parts = work->parts;
     if (mask->kind == RLV_MASK_SUPPORT)
-        parts->is[triangle] |= RLV_PART_SUPPORT;
+        parts->is[triangle] |= RLV_IS_SUPPORT;
     else if (mask->kind == RLV_MASK_BONE)
-        parts->is[triangle] |= RLV_PART_BONE;
+        parts->is[triangle] |= RLV_IS_BONE;
     else if (parts->piece[triangle] == 0 || is_part_of(work->specimen, piece, parts->piece[triangle] - 1))
         parts->piece[triangle] = (uint32_t)piece + 1;
 }
@@ -271,13 +271,13 @@ static void settle(rlv_parts* parts)
 {
     for (size_t t = 0; t < parts->triangle_count; t++)
     {
-        const bool support = (parts->is[t] & RLV_PART_SUPPORT) != 0;
+        const bool support = (parts->is[t] & RLV_IS_SUPPORT) != 0;
         if (support)
-            parts->is[t] = RLV_PART_SUPPORT;
+            parts->is[t] = RLV_IS_SUPPORT;
         if (support && parts->piece != NULL)
             parts->piece[t] = 0;
         parts->support_count += support;
-        parts->bone_count += (parts->is[t] & RLV_PART_BONE) != 0;
+        parts->bone_count += (parts->is[t] & RLV_IS_BONE) != 0;
     }
 }
 
@@ -317,7 +317,7 @@ rlv_status rlv_parts_drop_support(rlv_parts* parts, rlv_mesh* mesh, rlv_error* e
     if (drop == NULL)
         return RLV_SYSTEM;
     for (size_t t = 0; t < parts->triangle_count; t++)
-        drop[t] = parts->is[t] & RLV_PART_SUPPORT;
+        drop[t] = parts->is[t] & RLV_IS_SUPPORT;
     const rlv_status status = rlv_mesh_drop(mesh, drop, error);
     size_t kept = 0;
     for (size_t t = 0; status == RLV_DONE && t < parts->triangle_count; t++)

@@ -14,15 +14,15 @@
 /// Bits of rlv_parts.is.
 enum
 {
-    RLV_PART_SUPPORT = 1,
-    RLV_PART_BONE = 2,
+    RLV_IS_SUPPORT = 1,
+    RLV_IS_BONE = 2,
 };
 
 /// One entry a triangle of the mesh that they were found on.
 typedef struct rlv_parts
 {
     size_t triangle_count;
-    uint8_t* is;     ///< RLV_PART_SUPPORT, RLV_PART_BONE or 0
+    uint8_t* is;     ///< RLV_IS_SUPPORT, RLV_IS_BONE or 0
     uint32_t* piece; ///< 0, or 1 + index into specimen->piece; NULL where no mask of the stage is a piece
     size_t support_count, bone_count; ///< triangles
 } rlv_parts;

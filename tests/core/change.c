@@ -187,9 +187,10 @@ Test(change, slivers_whose_areas_round_to_nothing_are_left_out)
         if (slivers & 2)
             shape_add_needle(&c.after, 200.0);
         rlv_change change = measure(&c.before, &c.after, &aligned);
-        cr_expect(holds(change.removed_mm3, c.removed_mm3), "needles %d: %g in %g to %g", slivers, c.removed_mm3,
-                  change.removed_mm3.low, change.removed_mm3.high);
-        cr_expect(is_finite(change.removed_mm3) && is_finite(change.added_mm3) && is_finite(change.untold_mm3));
+        cr_expect(holds(change.went.volume_mm3, c.removed_mm3), "needles %d: %g in %g to %g", slivers, c.removed_mm3,
+                  change.went.volume_mm3.low, change.went.volume_mm3.high);
+        cr_expect(is_finite(change.went.volume_mm3) && is_finite(change.came.volume_mm3) &&
+                  is_finite(change.untold_mm3));
         for (int k = 0; k < RLV_CHANGE_LIMITS; k++)
             cr_expect(isfinite(change.limit[k].depth_mm));
         for (size_t r = 0; r < change.region_count; r++)

@@ -45,7 +45,7 @@ static bool holds(rlv_interval i, double truth)
 static rlv_ledger_step matrix_step(double ml, double low_ml, double high_ml)
 {
     rlv_ledger_step s = {.spoil = NOTHING};
-    s.volume_mm3[RLV_LEDGER_MATRIX] = (rlv_interval){1000.0 * ml, 1000.0 * low_ml, 1000.0 * high_ml};
+    s.volume_mm3[RLV_CHANGE_REMOVED] = (rlv_interval){1000.0 * ml, 1000.0 * low_ml, 1000.0 * high_ml};
     return s;
 }
 
@@ -53,7 +53,7 @@ static rlv_ledger_step matrix_step(double ml, double low_ml, double high_ml)
 static rlv_ledger_input input_of(size_t steps, const rlv_ledger_step* step, double sd)
 {
     rlv_ledger_input in = {.step_count = steps, .step = step};
-    for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+    for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
         in.density[c] = (rlv_density){2.5, sd};
     return in;
 }
@@ -70,12 +70,13 @@ Test(ledger, grams_are_volume_times_density_each_half_by_itself)
     const rlv_ledger_input in = input_of(1, &s, 0.05);
     rlv_ledger_row step, all;
     sum_up(&step, &all, &in);
-    expect_interval(step.ml[RLV_LEDGER_MATRIX], 100.0, 95.0, 108.0);
+    expect_interval(step.ml[RLV_CHANGE_REMOVED], 100.0, 95.0, 108.0);
     // 250 g; halves of 2.5 * 5 and 2.5 * 8 with 1.96 * 100 * 0.05 in quadrature.
-    expect_interval(step.g[RLV_LEDGER_MATRIX], 250.0, 250.0 - hypot(12.5, HALF * 5.0), 250.0 + hypot(20.0, HALF * 5.0));
-    expect_interval(step.g[RLV_LEDGER_BONE], 0.0, 0.0, 0.0);
-    expect_interval(all.g[RLV_LEDGER_MATRIX], step.g[RLV_LEDGER_MATRIX].value, step.g[RLV_LEDGER_MATRIX].low,
-                    step.g[RLV_LEDGER_MATRIX].high);
+    expect_interval(step.g[RLV_CHANGE_REMOVED], 250.0, 250.0 - hypot(12.5, HALF * 5.0),
+                    250.0 + hypot(20.0, HALF * 5.0));
+    expect_interval(step.g[RLV_CHANGE_BONE], 0.0, 0.0, 0.0);
+    expect_interval(all.g[RLV_CHANGE_REMOVED], step.g[RLV_CHANGE_REMOVED].value, step.g[RLV_CHANGE_REMOVED].low,
+                    step.g[RLV_CHANGE_REMOVED].high);
 }
 
 Test(ledger, volumes_of_steps_add_in_quadrature)
@@ -84,8 +85,8 @@ Test(ledger, volumes_of_steps_add_in_quadrature)
     const rlv_ledger_input in = input_of(2, s, 0.0);
     rlv_ledger_row step[2], all[2];
     sum_up(step, all, &in);
-    expect_interval(all[0].ml[RLV_LEDGER_MATRIX], 100.0, 97.0, 105.0);
-    expect_interval(all[1].ml[RLV_LEDGER_MATRIX], 150.0, 145.0, 163.0); // 3, 4, 5 and 5, 12, 13
+    expect_interval(all[0].ml[RLV_CHANGE_REMOVED], 100.0, 97.0, 105.0);
+    expect_interval(all[1].ml[RLV_CHANGE_REMOVED], 150.0, 145.0, 163.0); // 3, 4, 5 and 5, 12, 13
 }
 
 Test(ledger, a_density_errs_alike_in_all_steps)
@@ -94,7 +95,7 @@ Test(ledger, a_density_errs_alike_in_all_steps)
     const rlv_ledger_input in = input_of(2, s, 0.05);
     rlv_ledger_row step[2], all[2];
     sum_up(step, all, &in);
-    expect_interval(all[1].g[RLV_LEDGER_MATRIX], 500.0, 500.0 - HALF * 10.0, 500.0 + HALF * 10.0);
+    expect_interval(all[1].g[RLV_CHANGE_REMOVED], 500.0, 500.0 - HALF * 10.0, 500.0 + HALF * 10.0);
 }
 
 Test(ledger, the_frames_scale_errs_alike_in_all_steps)
@@ -107,10 +108,10 @@ Test(ledger, the_frames_scale_errs_alike_in_all_steps)
     in.frame_scale_sd = 0.001;
     rlv_ledger_row step[2], all[2];
     sum_up(step, all, &in);
-    expect_interval(step[0].ml[RLV_LEDGER_MATRIX], 100.0, 100.0 - half, 100.0 + half);
+    expect_interval(step[0].ml[RLV_CHANGE_REMOVED], 100.0, 100.0 - half, 100.0 + half);
     // Rounding in the squares of the halves: a root of 1e-15 * 0.35.
-    cr_expect_float_eq(all[1].ml[RLV_LEDGER_MATRIX].low, 200.0 - 2.0 * half, 1e-6);
-    cr_expect_float_eq(all[1].g[RLV_LEDGER_MATRIX].high, 500.0 + 5.0 * half, 1e-6);
+    cr_expect_float_eq(all[1].ml[RLV_CHANGE_REMOVED].low, 200.0 - 2.0 * half, 1e-6);
+    cr_expect_float_eq(all[1].g[RLV_CHANGE_REMOVED].high, 500.0 + 5.0 * half, 1e-6);
 }
 
 Test(ledger, mass_balance_by_hand)
@@ -186,7 +187,7 @@ Test(ledger, volumes_are_held_against_the_spoil)
 {
     // 100 mL of matrix and 2 mL of bone at 2.5 are 255 g; the spoil is 250 g with an sd of 1.
     rlv_ledger_step s = matrix_step(100.0, 98.0, 104.0);
-    s.volume_mm3[RLV_LEDGER_BONE] = (rlv_interval){2000.0, 1000.0, 3000.0};
+    s.volume_mm3[RLV_CHANGE_BONE] = (rlv_interval){2000.0, 1000.0, 3000.0};
     s.spoil = (rlv_mass){250.0, 1.0};
     s.spoil_damp = true;
     const rlv_ledger_input in = input_of(1, &s, 0.02);
@@ -197,15 +198,15 @@ Test(ledger, volumes_are_held_against_the_spoil)
     expect_interval(step.spoil.unexplained_g, 5.0, 5.0 - sqrt(25.0 + fixed), 5.0 + sqrt(100.0 + fixed));
     cr_expect(step.spoil.closed && step.spoil.within && step.spoil.damp);
     rlv_ledger_input unknown = in;
-    unknown.density[RLV_LEDGER_BONE] = (rlv_density){NAN, NAN};
+    unknown.density[RLV_CHANGE_BONE] = (rlv_density){NAN, NAN};
     sum_up(&step, &all, &unknown);
     cr_expect_str_eq(step.spoil.missing_words, "density");
-    cr_expect(isnan(step.g[RLV_LEDGER_BONE].value) && !isnan(step.g[RLV_LEDGER_MATRIX].value));
-    s.volume_mm3[RLV_LEDGER_BONE] = (rlv_interval){0, 0, 0}; // where none was lost, its density does not matter
+    cr_expect(isnan(step.g[RLV_CHANGE_BONE].value) && !isnan(step.g[RLV_CHANGE_REMOVED].value));
+    s.volume_mm3[RLV_CHANGE_BONE] = (rlv_interval){0, 0, 0}; // where none was lost, its density does not matter
     sum_up(&step, &all, &unknown);
     cr_expect(step.spoil.closed);
-    expect_interval(step.g[RLV_LEDGER_BONE], 0.0, 0.0, 0.0);
-    s.volume_mm3[RLV_LEDGER_BONE].value = NAN;
+    expect_interval(step.g[RLV_CHANGE_BONE], 0.0, 0.0, 0.0);
+    s.volume_mm3[RLV_CHANGE_BONE].value = NAN;
     sum_up(&step, &all, &unknown);
     cr_expect_eq(step.spoil.missing, RLV_TERM_VOLUME | RLV_TERM_DENSITY);
 }
@@ -216,9 +217,9 @@ Test(ledger, a_sum_with_an_unmeasured_step_is_not_known)
     const rlv_ledger_input in = input_of(3, s, 0.0);
     rlv_ledger_row step[3], all[3];
     sum_up(step, all, &in);
-    cr_expect(!isnan(all[0].ml[RLV_LEDGER_MATRIX].value) && isnan(all[1].ml[RLV_LEDGER_MATRIX].value) &&
-              isnan(all[2].ml[RLV_LEDGER_MATRIX].low) && isnan(all[2].g[RLV_LEDGER_MATRIX].high));
-    cr_expect_float_eq(step[2].ml[RLV_LEDGER_MATRIX].value, 1.0, ROUNDING);
+    cr_expect(!isnan(all[0].ml[RLV_CHANGE_REMOVED].value) && isnan(all[1].ml[RLV_CHANGE_REMOVED].value) &&
+              isnan(all[2].ml[RLV_CHANGE_REMOVED].low) && isnan(all[2].g[RLV_CHANGE_REMOVED].high));
+    cr_expect_float_eq(step[2].ml[RLV_CHANGE_REMOVED].value, 1.0, ROUNDING);
 }
 
 /// A measured value with its 95 % interval.
@@ -251,9 +252,9 @@ Test(ledger, sums_and_balances_hold_the_truth)
             const double ml = 200.0 + 800.0 * scan_random_unit(&random), bone_ml = 2.0 * scan_random_unit(&random);
             const double own = 2.0 + 0.01 * ml, said = hypot(own, 0.003 * ml);
             const double seen = ml * (1.0 + 3.0 * scale) + own * scan_random_normal(&random);
-            s[k].volume_mm3[RLV_LEDGER_MATRIX] =
+            s[k].volume_mm3[RLV_CHANGE_REMOVED] =
                 (rlv_interval){1e3 * seen, 1e3 * (seen - HALF * said), 1e3 * (seen + HALF * said)};
-            s[k].volume_mm3[RLV_LEDGER_BONE] = measure(&random, 1e3 * bone_ml, 500.0);
+            s[k].volume_mm3[RLV_CHANGE_BONE] = measure(&random, 1e3 * bone_ml, 500.0);
             const double went = 2.31 * ml + 2.6 * bone_ml, dried = 100.0 * scan_random_unit(&random);
             s[k].spoil = weigh(&random, went, 10.0);
             s[k].drying = weigh(&random, dried, 20.0);
@@ -265,13 +266,13 @@ Test(ledger, sums_and_balances_hold_the_truth)
             truth_ml += ml;
         }
         rlv_ledger_input in = {.step_count = 5, .step = s, .block = block, .frame_scale_sd = 0.001};
-        for (int c = 0; c < RLV_LEDGER_CLASSES; c++)
+        for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
             in.density[c] = (rlv_density){2.6 + 0.05 * scan_random_normal(&random), 0.05};
-        in.density[RLV_LEDGER_MATRIX] = (rlv_density){2.31 + 0.03 * scan_random_normal(&random), 0.03};
+        in.density[RLV_CHANGE_REMOVED] = (rlv_density){2.31 + 0.03 * scan_random_normal(&random), 0.03};
         rlv_ledger_row step[5], all[5];
         sum_up(step, all, &in);
-        volume += holds(all[4].ml[RLV_LEDGER_MATRIX], truth_ml);
-        grams += holds(all[4].g[RLV_LEDGER_MATRIX], 2.31 * truth_ml);
+        volume += holds(all[4].ml[RLV_CHANGE_REMOVED], truth_ml);
+        grams += holds(all[4].g[RLV_CHANGE_REMOVED], 2.31 * truth_ml);
         mass += all[4].mass.within;
         spoil += all[4].spoil.within;
     }
@@ -305,7 +306,7 @@ Test(ledger, steps_that_share_scans_are_told_no_surer_than_they_are)
             const rlv_ledger_input in = input_of(5, s, 0.0);
             rlv_ledger_row step[5], all[5];
             sum_up(step, all, &in);
-            inside += holds(all[4].ml[RLV_LEDGER_MATRIX], 2500.0);
+            inside += holds(all[4].ml[RLV_CHANGE_REMOVED], 2500.0);
         }
         cr_expect_gt(inside, 0.93 * TRIALS, "inside in %d of %d", inside, (int)TRIALS);
     }
@@ -318,7 +319,7 @@ Test(ledger, refuses_what_is_no_record)
     rlv_ledger_step s = matrix_step(10.0, 9.0, 11.0);
     rlv_ledger_input in = input_of(1, &s, 0.0);
     cr_expect_eq(rlv_ledger_sum(step, all, &(rlv_ledger_input){0}, &error), RLV_BAD_INPUT);
-    s.volume_mm3[RLV_LEDGER_ADDED] = (rlv_interval){5.0, 6.0, 7.0};
+    s.volume_mm3[RLV_CHANGE_ADDED] = (rlv_interval){5.0, 6.0, 7.0};
     cr_expect_eq(rlv_ledger_sum(step, all, &in, &error), RLV_BAD_INPUT);
     cr_expect_not_null(strstr(error.what, "step 1"));
     s = matrix_step(10.0, 9.0, INFINITY);

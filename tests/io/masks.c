@@ -167,7 +167,7 @@ Test(masks, an_object_is_masked_whole_and_by_its_whole_name)
     const rlv_specimen specimen = specimen_of(&mask, 1, NULL, 0);
     rlv_parts parts = find(&specimen, "s1", &mesh);
     for (size_t t = 0; t < mesh.triangle_count; t++)
-        cr_assert_eq(parts.is[t], mesh.object[t] == 1 ? RLV_PART_SUPPORT : 0);
+        cr_assert_eq(parts.is[t], mesh.object[t] == 1 ? RLV_IS_SUPPORT : 0);
     cr_assert_eq(parts.support_count, 12);
     rlv_parts_free(&parts);
     mask.object = "cradl";
@@ -188,7 +188,7 @@ Test(masks, a_colour_is_masked_where_two_vertices_have_it)
         int of_three = 0;
         for (size_t i = 0; i < 3; i++)
             of_three += mesh.position_mm[3 * (size_t)mesh.corner[3 * t + i] + 2] > 40.0f;
-        cr_assert_eq(parts.is[t], of_three >= 2 ? RLV_PART_BONE : 0);
+        cr_assert_eq(parts.is[t], of_three >= 2 ? RLV_IS_BONE : 0);
         bone += of_three >= 2;
     }
     cr_assert_gt(bone, 100);
@@ -212,7 +212,7 @@ Test(masks, an_outline_is_masked_from_points_in_the_files_unit)
     {
         const double z = centre_along(&mesh, t, 2);
         if (z > arc_top(30.0) + edge || z < 30.0 - edge)
-            cr_assert_eq(parts.is[t], z > 30.0 ? RLV_PART_BONE : 0, "at %g", z);
+            cr_assert_eq(parts.is[t], z > 30.0 ? RLV_IS_BONE : 0, "at %g", z);
     }
     cr_assert_gt(parts.bone_count, 100);
     rlv_parts_free(&parts);
@@ -257,11 +257,11 @@ Test(masks, support_wins_over_bone_and_pieces_in_either_order)
         size_t support = 0, flank = 0;
         for (size_t t = 0; t < mesh.triangle_count; t++)
         {
-            if (parts.is[t] == RLV_PART_SUPPORT)
+            if (parts.is[t] == RLV_IS_SUPPORT)
                 cr_assert_eq(parts.piece[t], 0);
-            support += parts.is[t] == RLV_PART_SUPPORT;
+            support += parts.is[t] == RLV_IS_SUPPORT;
             flank += parts.piece[t] == 1;
-            cr_assert_neq(parts.is[t], RLV_PART_SUPPORT | RLV_PART_BONE);
+            cr_assert_neq(parts.is[t], RLV_IS_SUPPORT | RLV_IS_BONE);
         }
         cr_assert_gt(flank, 50); // the belt between the two rings
         cr_assert_eq(parts.support_count, support);
@@ -287,7 +287,7 @@ Test(masks, a_piece_may_carry_bone)
     rlv_parts parts = find(&specimen, "s1", &mesh);
     size_t both = 0;
     for (size_t t = 0; t < mesh.triangle_count; t++)
-        both += parts.is[t] == RLV_PART_BONE && parts.piece[t] == 1;
+        both += parts.is[t] == RLV_IS_BONE && parts.piece[t] == 1;
     cr_assert_eq(both, parts.bone_count);
     cr_assert_gt(both, 100);
     rlv_parts_free(&parts);
@@ -369,8 +369,8 @@ Test(masks, without_its_support_the_mesh_is_mended_and_keeps_its_parts)
         int of_three = 0;
         for (size_t i = 0; i < 3; i++)
             of_three += memcmp(mesh.colour + 3 * (size_t)mesh.corner[3 * t + i], (uint8_t[3]){226, 211, 170}, 3) == 0;
-        cr_assert_eq(parts.is[t], of_three >= 2 ? RLV_PART_BONE : 0);
-        left += parts.is[t] == RLV_PART_BONE;
+        cr_assert_eq(parts.is[t], of_three >= 2 ? RLV_IS_BONE : 0);
+        left += parts.is[t] == RLV_IS_BONE;
         flank_after += parts.piece[t] == 1 ? centre_along(&mesh, t, 0) : 0.0;
     }
     cr_assert_eq(left, bone);
