@@ -26,7 +26,7 @@ static rlv_sampling take(const rlv_mesh* mesh, size_t most)
 {
     rlv_sampling sampling = {0};
     rlv_error error = {0};
-    cr_assert_eq(rlv_sampling_take(&sampling, mesh, most, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(rlv_sampling_take(&sampling, mesh, NULL, most, &error), RLV_DONE, "%s", error.what);
     return sampling;
 }
 
@@ -74,7 +74,7 @@ Test(sampling, mesh_of_slivers_alone_is_refused)
     rlv_sampling sampling = {0};
     rlv_error error = {0};
     shape_add_needle(&mesh, 120.0);
-    cr_expect_eq(rlv_sampling_take(&sampling, &mesh, 2000, &error), RLV_BAD_INPUT);
+    cr_expect_eq(rlv_sampling_take(&sampling, &mesh, NULL, 2000, &error), RLV_BAD_INPUT);
     cr_expect_null(sampling.area_mm2);
     cr_expect_neq(error.mend[0], '\0');
     rlv_mesh_free(&mesh);
