@@ -11,7 +11,7 @@ const char lq0417_yaml[] =
     "specimen: LQ-0417\n"
     "title: Armoured fish in a marl concretion\n"
     "taxon: armoured fish, undetermined\n"
-    "institution: QM\n"
+    "institution: Quarry House\n"
     "collection: fishes\n"
     "locality: the quarry\n"
     "stratum: laminated lake marl, bed 7\n"
