@@ -9,6 +9,7 @@
 #include "answer.h"
 #include "options.h"
 
+rlv_status command_new(const rlv_options* options, rlv_answer* answer, rlv_error* error);
 rlv_status command_inspect(const rlv_options* options, rlv_answer* answer, rlv_error* error);
 rlv_status command_align(const rlv_options* options, rlv_answer* answer, rlv_error* error);
 rlv_status command_change(const rlv_options* options, rlv_answer* answer, rlv_error* error);

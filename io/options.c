@@ -1,6 +1,7 @@
 #include "options.h"
 
 #include "command.h"
+#include "words.h"
 
 #include <errno.h>
 #include <math.h>
@@ -13,23 +14,31 @@ enum
     ALIGN = 1u << 1,
     CHANGE = 1u << 2,
     PAIR = ALIGN | CHANGE,
-    EVERY = INSPECT | PAIR,
+    NEW = 1u << 3,
+    MEASURING = INSPECT | PAIR,
+    EVERY = NEW | MEASURING,
 };
 
 static const rlv_command commands[] = {
-    {"inspect", "MESH...", 1, 64, "size, shells, open edges, defects, area and volume of meshes",
+    {"new", "DIR", 1, 1, "folder", "lays out the folder of a specimen, with a record to fill in",
+     "Makes DIR with specimen.yaml, points.csv, elements.csv and meshes/. Each key of the record is explained beside "
+     "it,\n"
+     "with an example. DIR may be there if it is empty; it appears with all that it holds, or not at all.",
+     "Then copy the first mesh into meshes/, and name it, with its unit, under stages in specimen.yaml.", NEW,
+     command_new},
+    {"inspect", "MESH...", 1, 64, "mesh/meshes", "size, shells, open edges, defects, area and volume of meshes",
      "Reads each mesh, mends what can be mended in memory (the file stays as it is), and tells what was there, what "
      "is\n"
      "wrong with it, and how much it holds. A volume is told only where the mesh is closed.",
      "Run it first on every new scan: a wrong unit or an open underside is cheaper to find here than later.", INSPECT,
      command_inspect},
-    {"align", "BEFORE AFTER", 2, 2, "the motion that carries AFTER into BEFORE's frame, and how surely",
+    {"align", "BEFORE AFTER", 2, 2, "mesh/meshes", "the motion that carries AFTER into BEFORE's frame, and how surely",
      "Finds the motion from any attitude, without tie points, from the surface that held still between the two stages.",
      "An alignment that several motions fit about as well is refused (exit status 3): put marks on the rim of the "
      "block\n"
      "that stay through the stages, or pad the block so that more of it is seen.",
      ALIGN, command_align},
-    {"change", "BEFORE AFTER", 2, 2, "what was removed and added between two stages, where and how deep",
+    {"change", "BEFORE AFTER", 2, 2, "mesh/meshes", "what was removed and added between two stages, where and how deep",
      "Aligns AFTER to BEFORE (unless --aligned), finds the regions that changed beyond the noise of the two scans, "
      "and\n"
      "measures each with a 95 % interval. What cannot be told from noise is said to be so.",
@@ -63,13 +72,15 @@ typedef struct option_row
 } option_row;
 
 static const option_row option_table[OPTION_KINDS] = {
-    [OPTION_UNIT] = {"--unit", "mm|cm|m|in", EVERY, "unit of the meshes; must be said, except for glTF (metres)"},
+    [OPTION_UNIT] = {"--unit", "mm|cm|m|in", EVERY,
+                     "unit of the meshes; must be said to read one, except for glTF (metres)"},
     [OPTION_UNIT_AFTER] = {"--unit-after", "mm|cm|m|in", PAIR, "unit of AFTER, where it is not BEFORE's"},
     [OPTION_SCALE_SD] = {"--scale-sd", "S", PAIR,
                          "relative sd of BEFORE's scale: 0.001 is 1 mm in a metre (else exact)"},
     [OPTION_SCALE_SD_AFTER] = {"--scale-sd-after", "S", PAIR, "relative sd of AFTER's scale (else exact)"},
     [OPTION_ALIGNED] = {"--aligned", NULL, CHANGE, "AFTER is in BEFORE's frame already: do not align"},
-    [OPTION_OUT] = {"--out", "DIR", EVERY, "write the tables, JSON and, where there are any, meshes and pictures here"},
+    [OPTION_OUT] = {"--out", "DIR", MEASURING,
+                    "write the tables, JSON and, where there are any, meshes and pictures here"},
     [OPTION_JSON] = {"--json", NULL, EVERY, "one JSON object on standard output, and nothing else"},
     [OPTION_THREADS] = {"--threads", "N", EVERY, "threads to use; the answer does not depend on it"},
     [OPTION_HELP] = {"--help", NULL, EVERY, "this text"},
@@ -283,9 +294,10 @@ static rlv_status check(const rlv_options* options, const bool seen[OPTION_KINDS
     if (options->path_count < command->least || options->path_count > command->most)
     {
         snprintf(mend, sizeof mend, "say rilievo %s %s", command->name, command->operands);
-        return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "%s takes %s%zu mesh%s, and %zu %s given", command->name,
-                        command->least == command->most ? "" : "at least ", command->least,
-                        command->least == 1 ? "" : "es", options->path_count, options->path_count == 1 ? "is" : "are");
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "%s takes %s%s, and %zu %s given", command->name,
+                        command->least == command->most ? "" : "at least ",
+                        words_count(command->least, command->operand).text, options->path_count,
+                        options->path_count == 1 ? "is" : "are");
     }
     return RLV_DONE;
 }

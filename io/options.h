@@ -22,6 +22,7 @@ typedef struct rlv_command
     const char* name;
     const char* operands; ///< as help shows them
     size_t least, most;   ///< how many operands
+    const char* operand;  ///< what one is, as words_count takes it
     const char* summary;  ///< one line, no full stop
     const char* about;    ///< a paragraph or two
     const char* next;     ///< cautions, and what to do with the result

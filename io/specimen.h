@@ -72,7 +72,7 @@ typedef struct rlv_stage_record
 {
     char* id;
     char* title;
-    char* date; ///< ISO 8601, as written
+    char* date; ///< ISO 8601, as written; NULL: not recorded
     rlv_mesh_record mesh;
     rlv_mass_record* mass;   ///< of the block as it was then, without support; NULL: not weighed
     rlv_mass_record* drying; ///< water that it lost since the stage before, where known from elsewhere
@@ -261,7 +261,8 @@ typedef struct rlv_specimen
     rlv_display_record* display;
     rlv_advice_record* advice;
     size_t point_count;
-    rlv_point_record* point;
+    rlv_point_record* point; ///< as in the file
+    size_t* point_order;     ///< `point_count` indices: by stage, mesh and object, then as rlv_specimen_points has them
     size_t element_count;
     rlv_element_record* element;
     char yaml_sha256[65], points_sha256[65], elements_sha256[65]; ///< empty where there is no such table
@@ -273,12 +274,32 @@ typedef struct rlv_specimen
 rlv_status rlv_specimen_read(rlv_specimen* specimen, const char* folder, rlv_error* error);
 void rlv_specimen_free(rlv_specimen* specimen);
 
-/// The stage of an id, or NULL; its index.
+/// The stage of an id, or NULL; its index is the difference to `specimen->stage`.
 const rlv_stage_record* rlv_specimen_stage(const rlv_specimen* specimen, const char* id);
 
+/// The piece and the row of an id, and the density of a material; NULL where there is none, or the id is NULL.
+const rlv_piece_record* rlv_specimen_piece(const rlv_specimen* specimen, const char* id);
+const rlv_row_record* rlv_specimen_row(const rlv_specimen* specimen, const char* id);
+const rlv_density_record* rlv_specimen_density(const rlv_specimen* specimen, const char* material);
+
+/// The mesh of `block`, or of a piece, at a stage; NULL where there is none. Its path within the folder becomes one
+/// that can be opened with rlv_specimen_path (free()).
+const rlv_mesh_record* rlv_specimen_mesh(const rlv_specimen* specimen, const char* stage, const char* mesh);
+char* rlv_specimen_path(const rlv_specimen* specimen, const char* within);
+
+/// The stage whose frame is the block's: `frame_stage`, or the first.
+const rlv_stage_record* rlv_specimen_frame(const rlv_specimen* specimen);
+
 /// The points of one object on one mesh of one stage, in the order of an outline's numbers (others: as in the file), as
-/// indices into `specimen->point`: `*index` (free()) and `*count`, 0 where there are none.
-rlv_status rlv_specimen_points(const rlv_specimen* specimen, const char* stage, const char* mesh, const char* object,
-                               size_t** index, size_t* count, rlv_error* error);
+/// indices into `specimen->point`: `*count` of them, 0 where there are none. They belong to the specimen.
+const size_t* rlv_specimen_points(const rlv_specimen* specimen, const char* stage, const char* mesh, const char* object,
+                                  size_t* count);
+
+/// A point of an object by its name; NULL where there is none.
+const rlv_point_record* rlv_specimen_point(const rlv_specimen* specimen, const char* stage, const char* mesh,
+                                           const char* object, const char* point);
+
+/// Whether the `count` points of `index` are numbered, as those of an outline or a line are.
+bool rlv_specimen_numbered(const rlv_specimen* specimen, const size_t* index, size_t count);
 
 #endif

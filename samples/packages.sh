@@ -15,6 +15,9 @@ build libgsl-dev library gsl
 build libassimp-dev library assimp
 build libcglm-dev library cglm
 build libjansson-dev library jansson
+build libcyaml-dev library libcyaml
+build libyaml-dev library yaml-0.1
+build libcsv-dev path /usr/include/csv.h
 build libpango1.0-dev library pangocairo
 build libpng-dev library libpng
 build libssl-dev library libcrypto

@@ -89,6 +89,9 @@ Test(options, a_call_that_does_not_fit_its_command_is_refused)
     refuse("change a", "change BEFORE AFTER");
     refuse("align a b c", "align BEFORE AFTER");
     refuse("inspect", "inspect MESH");
+    refuse("new", "new takes 1 folder, and 0 are given");
+    refuse("new a b", "new DIR");
+    refuse("new a --out b", "new takes no --out");
     refuse("inspect a --aligned", "--aligned");
     refuse("change a b --unit mm --unit cm", "twice");
 }
@@ -99,8 +102,8 @@ Test(options, help_lists_every_option_that_a_command_takes_and_no_other)
     size_t size = 0, count = 0;
     FILE* stream = open_memstream(&bytes, &size);
     const rlv_command* table = command_table(&count);
-    cr_assert_eq(count, 3);
-    options_help(&table[0], stream);
+    cr_assert_eq(count, 4);
+    options_help(&table[1], stream);
     fclose(stream);
     cr_assert(strstr(bytes, "--unit ") != NULL && strstr(bytes, "--json") != NULL);
     cr_assert(strstr(bytes, "--aligned") == NULL && strstr(bytes, "--unit-after") == NULL);
