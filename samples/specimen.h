@@ -2,7 +2,8 @@
 /// preparation, and the truth of what each stage took off and added, area by area.
 ///
 /// The matrix is a height over the plan that only falls from stage to stage, the bones are another, and a stage shows
-/// the higher of the two. All are bilinear on one grid (see relief.h), so that volumes between stages are exact sums.
+/// the higher of the two. All are bilinear on one grid (see relief.h), so that volumes between stages are exact sums. A
+/// counterpart slab comes away with one stage and is back with the next (see slab.h): there alone the surface rises.
 
 #ifndef RLV_SAMPLES_SPECIMEN_H
 #define RLV_SAMPLES_SPECIMEN_H
@@ -11,16 +12,23 @@
 #include "bones.h"
 #include "fish.h"
 #include "relief.h"
+#include "slab.h"
 
-#define SPECIMEN_STAGES 6 ///< the field block and five stages after it
-#define SPECIMEN_AREAS 12 ///< areas that were worked on, over all stages
+#define SPECIMEN_STAGES 6     ///< the field block and five stages after it
+#define SPECIMEN_AREAS 14     ///< areas that were worked on, over all stages
+#define SPECIMEN_SLAB_OFF 3   ///< the stage at which the slab is off,
+#define SPECIMEN_SLAB_BACK 4  ///< and the one at which it is back
+#define SPECIMEN_BASE_SHARE 0.95 ///< how far out the base reaches under the outline
 
 /// What happened in an area.
 typedef enum specimen_class
 {
     SPECIMEN_MATRIX_REMOVED,
     SPECIMEN_BONE_LOST,
+    SPECIMEN_PIECE_DETACHED,
+    SPECIMEN_PIECE_JOINED,
     SPECIMEN_MATERIAL_ADDED,
+    SPECIMEN_CLASSES,
 } specimen_class;
 
 /// An area worked on between the stage before `stage` and `stage`, and the truth of it. Areas of one stage do not
@@ -37,6 +45,18 @@ typedef struct specimen_area
     rlv_vec3 centroid_mm; ///< of that surface, on the stage before
 } specimen_area;
 
+/// What a stage's block is made of. The solid is what its closed surface holds: matrix + bone + added + gap.
+///
+/// Bone: in each column of the plan the uppermost bone, from its upper surface down by its thickness along the vertical
+/// (a scute's own; a skull plate's, a ray's or a scale's as bones_thickness_mm tells), less the chip; and the three scutes
+/// that went with the overburden, outline times thickness. What lies beneath the uppermost bone counts as matrix.
+/// Matrix is the rest of the rock, without what was brushed on and without the open joint under the slab.
+typedef struct specimen_content
+{
+    double solid_mm3, matrix_mm3, bone_mm3, added_mm3;
+    double gap_mm3; ///< the open joint under the slab, since it is back
+} specimen_content;
+
 typedef struct demo_specimen
 {
     demo_fish fish;
@@ -46,18 +66,30 @@ typedef struct demo_specimen
     uint8_t* shown;  ///< one a point: bit k is set where that bone shows at stage k
     uint8_t* body;   ///< one a point: 255 well inside the skin's outline, 0 outside
     specimen_area area[SPECIMEN_AREAS];
+    demo_slab slab;
+    specimen_content content[SPECIMEN_STAGES];
+    double spoil_bone_mm3; ///< of the scutes that went with the overburden
+    double gap_mm3;        ///< between the faces of the joint, since the slab is back
+    double least_gap_mm;   ///< along the vertical, where the slab now lies
 } demo_specimen;
 
 /// Make the specimen of a seed into a zeroed `specimen`. Free with specimen_free, which is safe after a failure.
 rlv_status specimen_make(demo_specimen* specimen, uint64_t seed, rlv_error* error);
 void specimen_free(demo_specimen* specimen);
 
-/// Name of a stage, and of a class.
+/// Name of a stage and its id, and name of a class.
 const char* specimen_stage_name(int stage);
+const char* specimen_stage_id(int stage);
 const char* specimen_class_name(specimen_class kind);
 
 /// Volume between two stages where the surface fell and where it rose, as a whole.
 void specimen_change(const demo_specimen* specimen, int before, int after, double* removed_mm3, double* added_mm3);
+
+/// What went or came between the stage before `stage` and it, by class. What crumbled out of the joint when the slab
+/// came off is matrix removed; a piece counts with its own volume, so that without the joint's gap the classes add up to
+/// specimen_change: removed = matrix removed + bone lost + piece detached, added + 0 = piece joined + material added +
+/// gap.
+void specimen_classes(const demo_specimen* specimen, int stage, double volume_mm3[SPECIMEN_CLASSES]);
 
 /// Plan area of each scute that shows at each stage, and that could show: FISH_SCUTES each.
 void specimen_shown_mm2(const demo_specimen* specimen, double shown_mm2[FISH_SCUTES][SPECIMEN_STAGES],
