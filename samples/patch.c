@@ -28,7 +28,8 @@ static size_t nearest(const uint8_t* mask, const size_t size[2], size_t near)
     double least = 0.0;
     for (size_t i = 0; i < size[0] * size[1]; i++)
     {
-        double x = (double)(i % size[0]) - (double)(near % size[0]), y = (double)(i / size[0]) - (double)(near / size[0]);
+        double x = (double)(i % size[0]) - (double)(near % size[0]),
+               y = (double)(i / size[0]) - (double)(near / size[0]);
         if (mask[i] != 0 && (best == SIZE_MAX || x * x + y * y < least))
             least = x * x + y * y, best = i;
     }
@@ -65,9 +66,9 @@ rlv_status patch_keep(uint8_t* mask, const size_t size[2], size_t near, rlv_erro
     return RLV_DONE;
 }
 
-/// One step of the walk between the points: outside to the right, the part to the left. `way` is 0 right, 1 up, 2 left, 3
-/// down; the walk goes from corner to corner of the points' cells, and turns left where it can, so that what touches at
-/// a corner only stays apart.
+/// One step of the walk between the points: outside to the right, the part to the left. `way` is 0 right, 1 up, 2 left,
+/// 3 down; the walk goes from corner to corner of the points' cells, and turns left where it can, so that what touches
+/// at a corner only stays apart.
 static size_t walk(const uint8_t* mask, const size_t size[2], size_t first, size_t* index)
 {
     static const long step_x[4] = {1, 0, -1, 0}, step_y[4] = {0, 1, 0, -1};

@@ -14,9 +14,9 @@
 /// neighbours along x or y: the largest, or the one nearest to the point `near`.
 rlv_status patch_keep(uint8_t* mask, const size_t size[2], size_t near, rlv_error* error);
 
-/// Walk around the outside of the one part of a mask that patch_keep left, counter-clockwise (x to the right, y up), and
-/// give `count` points of that walk at even steps, as indices. The mask's border must be clear. RLV_IMPOSSIBLE where the
-/// mask is empty.
+/// Walk around the outside of the one part of a mask that patch_keep left, counter-clockwise (x to the right, y up),
+/// and give `count` points of that walk at even steps, as indices. The mask's border must be clear. RLV_IMPOSSIBLE
+/// where the mask is empty.
 rlv_status patch_outline(const uint8_t* mask, const size_t size[2], size_t count, size_t* index, rlv_error* error);
 
 #endif

@@ -17,7 +17,8 @@ static const double contact[3][2] = {{-168.0, -84.0}, {-131.0, -112.0}, {-74.0, 
 static const struct
 {
     double at[2], turn_rad, half_mm[2];
-} mould[3] = {{{-153.0, -103.0}, 0.6, {9.0, 6.0}}, {{-111.0, -121.0}, 2.1, {8.0, 5.5}}, {{-95.0, -128.0}, -0.4, {6.5, 5.0}}};
+} mould[3] = {
+    {{-153.0, -103.0}, 0.6, {9.0, 6.0}}, {{-111.0, -121.0}, 2.1, {8.0, 5.5}}, {{-95.0, -128.0}, -0.4, {6.5, 5.0}}};
 
 static double smooth_step(double low, double high, double x)
 {
@@ -116,7 +117,8 @@ static double cell_thickness(const demo_slab* slab, size_t i, double u, double v
     return fmax(thick, 0.0);
 }
 
-/// Sum up the solid: cells by 8 by 8 midpoints where its edge may cross them, by one where it does not (which is exact).
+/// Sum up the solid: cells by 8 by 8 midpoints where its edge may cross them, by one where it does not (which is
+/// exact).
 static void measure(demo_slab* slab)
 {
     const demo_relief* map = &slab->upper;
@@ -165,8 +167,8 @@ static rlv_status reserve(demo_slab* slab, const demo_relief* surface, const flo
     demo_relief* const relief[3] = {&slab->upper, &slab->lower, &slab->face};
     for (int k = 0; k < 3; k++)
     {
-        rlv_status status = relief_reserve(relief[k], low, (double[2]){high[0] - 1e-9, high[1] - 1e-9}, surface->pitch_mm,
-                                           0.0f, error);
+        rlv_status status =
+            relief_reserve(relief[k], low, (double[2]){high[0] - 1e-9, high[1] - 1e-9}, surface->pitch_mm, 0.0f, error);
         if (status != RLV_DONE)
             return status;
     }
@@ -211,8 +213,7 @@ rlv_status slab_make(demo_slab* slab, const demo_block* block, const demo_relief
     measure(slab);
     slab->back = rlv_pose_identity();
     slab->back.rotation = rlv_rotation_from_vector(rlv_vec3_scale(rlv_vec3_of(0.8, 0.6, 0.0), SLAB_TURN_DEG * DEGREE));
-    slab->back.translation_mm =
-        rlv_vec3_sub(slab->centroid_mm, rlv_mat3_apply(slab->back.rotation, slab->centroid_mm));
+    slab->back.translation_mm = rlv_vec3_sub(slab->centroid_mm, rlv_mat3_apply(slab->back.rotation, slab->centroid_mm));
     slab->back.translation_mm.z += SLAB_HIGH_MM;
     rlv_vec3 n = rlv_vec3_unit(rlv_vec3_add(rlv_vec3_scale(block->bedding_normal, 1.0 / block->bedding_normal.z),
                                             rlv_vec3_of(-0.045, -0.055, 0.0)));
@@ -274,7 +275,7 @@ typedef struct slab_grid
 {
     const demo_slab* slab;
     uint64_t seed;
-    size_t size[2];  ///< points
+    size_t size[2]; ///< points
     double cell_mm;
     double (*at)[2]; ///< plan place of each
     double* thick;   ///< thickness there
@@ -321,7 +322,8 @@ static rlv_status lay_grid(slab_grid* grid, size_t triangles, rlv_error* error)
         for (size_t k = 0; k < 2; k++)
         {
             double place = (double)(k == 0 ? i % grid->size[0] : i / grid->size[0]);
-            grid->at[i][k] = map->origin_mm[k] + grid->cell_mm * (place - 0.5 + 0.25 * (2.0 * scan_random_unit(&random) - 1.0));
+            grid->at[i][k] =
+                map->origin_mm[k] + grid->cell_mm * (place - 0.5 + 0.25 * (2.0 * scan_random_unit(&random) - 1.0));
         }
         grid->thick[i] = slab_thickness_mm(grid->slab, grid->at[i][0], grid->at[i][1]);
     }

@@ -1,10 +1,10 @@
 /// The counterpart slab: a part of the upper surface at a corner of the block that comes away along a rough, slightly
 /// dipping joint, and goes back a little high and askew.
 ///
-/// The joint is a height like everything here: a plane a few degrees off the bedding, with fractal relief and the moulds
-/// of three drifted scutes in it, that turns up steeply to the surface along the slab's edge. Both of its faces are eroded
-/// by half a millimetre to two along their normal, more along the rim, and not at all on three spots where they still
-/// touched. The slab is what lies between the block's surface and its own eroded face.
+/// The joint is a height like everything here: a plane a few degrees off the bedding, with fractal relief and the
+/// moulds of three drifted scutes in it, that turns up steeply to the surface along the slab's edge. Both of its faces
+/// are eroded by half a millimetre to two along their normal, more along the rim, and not at all on three spots where
+/// they still touched. The slab is what lies between the block's surface and its own eroded face.
 
 #ifndef RLV_SAMPLES_SLAB_H
 #define RLV_SAMPLES_SLAB_H
@@ -30,13 +30,13 @@ typedef struct demo_slab
     double joint_normal[3]; ///< of the joint's plane
 } demo_slab;
 
-/// How far a place lies inside the slab's edge; negative outside. `inside_mm` is from the block's outline, `out_mm` from
-/// the body, `along_mm` along the body.
+/// How far a place lies inside the slab's edge; negative outside. `inside_mm` is from the block's outline, `out_mm`
+/// from the body, `along_mm` along the body.
 double slab_edge_mm(const demo_block* block, double x_mm, double y_mm, double inside_mm, double out_mm,
                     double along_mm);
 
-/// Make the slab of a surface, whose points lie `edge_mm` (one a point) inside its edge, into a zeroed `slab`. Free with
-/// slab_free, which is safe after a failure.
+/// Make the slab of a surface, whose points lie `edge_mm` (one a point) inside its edge, into a zeroed `slab`. Free
+/// with slab_free, which is safe after a failure.
 rlv_status slab_make(demo_slab* slab, const demo_block* block, const demo_relief* surface, const float* edge_mm,
                      rlv_error* error);
 void slab_free(demo_slab* slab);

@@ -438,20 +438,13 @@ static bool shows_bone(const solid_plan* plan, size_t point)
     return (plan->specimen->shown[point] >> plan->stage & 1) != 0;
 }
 
-bool solid_painted(const demo_specimen* specimen, int stage, size_t point)
-{
-    uint16_t owner = specimen->owner[point];
-    return stage == SOLID_PAINTED_STAGE && (specimen->shown[point] >> stage & 1) != 0 && owner >= BONES_SCUTE &&
-           owner < BONES_SKULL && specimen->fish.scute[owner - BONES_SCUTE].row == FISH_DORSAL;
-}
-
 static tint top_tint(const solid_plan* plan, rlv_vec3 at)
 {
     const demo_specimen* specimen = plan->specimen;
     size_t point = relief_nearest(&specimen->surface[0], at.x, at.y);
     if (shows_bone(plan, point))
-        return solid_painted(specimen, plan->stage, point)
-                   ? (tint){SOLID_PAINT_RED, SOLID_PAINT_GREEN, SOLID_PAINT_BLUE}
+        return specimen_painted(specimen, plan->stage, point)
+                   ? (tint){SPECIMEN_PAINT_RED, SPECIMEN_PAINT_GREEN, SPECIMEN_PAINT_BLUE}
                    : bone_tint(plan, at, specimen->owner[point]);
     if (plan->stage == SPECIMEN_SLAB_OFF && slab_thickness_mm(&specimen->slab, at.x, at.y) > 0.0)
         return tint_joint(&specimen->block, at);

@@ -15,15 +15,6 @@
 #define SOLID_LEAST 40000
 #define SOLID_MOST 5000000
 
-/// The stage whose dorsal scutes are painted in one exact colour on the mesh, as a mask by colour needs, and the colour.
-#define SOLID_PAINTED_STAGE 4
-#define SOLID_PAINT_RED 196
-#define SOLID_PAINT_GREEN 64
-#define SOLID_PAINT_BLUE 48
-
-/// Whether a point of the plan is painted on a stage.
-bool solid_painted(const demo_specimen* specimen, int stage, size_t point);
-
 /// Mesh a stage into a zeroed `mesh` with about `triangles` triangles. Vertices lie on the true solid; `mesh_seed`
 /// shifts and shakes the grid, so that two stages share no vertex. Objects: `matrix` and `bone`.
 rlv_status solid_mesh(rlv_mesh* mesh, const demo_specimen* specimen, int stage, size_t triangles, uint64_t mesh_seed,

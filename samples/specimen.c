@@ -10,7 +10,8 @@
 #define DEGREE (M_PI / 180.0)
 #define PITCH_MM 0.2
 #define NO_BONE_MM (-1000.0f)
-#define SLAB_RIM_MM 2.5 ///< beyond the slab's edge, where the block crumbled with it: within what slab.h keeps a grid of
+#define SLAB_RIM_MM                                                                                                    \
+    2.5               ///< beyond the slab's edge, where the block crumbled with it: within what slab.h keeps a grid of
 #define MOVED_MM 0.05 ///< what counts as part of an area's extent
 
 static const char* const stage_name[SPECIMEN_STAGES] = {
@@ -138,8 +139,8 @@ static void survey_point(const demo_specimen* specimen, demo_ground* ground, siz
     // Under the skin that is drawn later, and beside it, so that there is no gap at its ends.
     double under = fabs(left) > half - 1.0 ? 0.0 : 6.0;
     ground->skin.height_mm[i] = (float)(bedding + axis + fish_upper_half(&c, left) - under);
-    ground->slab_mm[i] = (float)slab_edge_mm(&specimen->block, x, y, (double)ground->inside_mm[i],
-                                             fabs(left) - half, along);
+    ground->slab_mm[i] =
+        (float)slab_edge_mm(&specimen->block, x, y, (double)ground->inside_mm[i], fabs(left) - half, along);
     specimen->body[i] = (uint8_t)(255.0 * smooth_step(-2.5, 1.5, half - fabs(left)));
 }
 
@@ -207,8 +208,9 @@ static rlv_status survey(demo_specimen* specimen, demo_ground* ground, uint64_t 
 {
     const demo_relief* map = &specimen->surface[0];
     ground->count = map->size[0] * map->size[1];
-    float** const array[9] = {&ground->along_mm,    &ground->left_mm, &ground->inside_mm, &ground->back_mm,  &ground->half_mm,
-                              &ground->bone_gap_mm, &ground->slab_mm, &ground->foot_mm,   &ground->matrix_mm};
+    float** const array[9] = {&ground->along_mm, &ground->left_mm, &ground->inside_mm,
+                              &ground->back_mm,  &ground->half_mm, &ground->bone_gap_mm,
+                              &ground->slab_mm,  &ground->foot_mm, &ground->matrix_mm};
     for (int k = 0; k < 9; k++)
         if ((*array[k] = rlv_reserve(ground->count, sizeof(float), error)) == NULL)
             return RLV_SYSTEM;
@@ -475,6 +477,7 @@ static void account_point(const demo_specimen* specimen, const demo_ground* grou
     double slope_x = (double)(at[1] - at[-1]) / (2.0 * PITCH_MM);
     double slope_y = (double)(at[before->size[0]] - *(at - before->size[0])) / (2.0 * PITCH_MM);
     double tilted = cell * sqrt(1.0 + slope_x * slope_x + slope_y * slope_y);
+    specimen->worked[stage][i] = (uint8_t)(1 + area);
     to->plan_area_mm2 += cell;
     to->area_mm2 += tilted;
     to->centroid_mm = rlv_vec3_along(to->centroid_mm, tilted, rlv_vec3_of(p.x, p.y, height));
@@ -563,8 +566,8 @@ static rlv_status sum_columns(const demo_specimen* specimen, const demo_ground* 
     return RLV_DONE;
 }
 
-/// What the sides and the strip that joins them to the base add: the flux of (0, 0, z) through them, by trapezoids along
-/// each bearing. Seen from above, the radius of a side is the outline's and what it stands out.
+/// What the sides and the strip that joins them to the base add: the flux of (0, 0, z) through them, by trapezoids
+/// along each bearing. Seen from above, the radius of a side is the outline's and what it stands out.
 static double sum_sides(const demo_specimen* specimen)
 {
     enum
@@ -612,8 +615,7 @@ static rlv_status measure_content(demo_specimen* specimen, const demo_ground* gr
     rlv_status status = sum_columns(specimen, ground, &top, &base, error);
     if (status != RLV_DONE)
         return status;
-    specimen_content now = {.solid_mm3 = top + sum_sides(specimen) -
-                                         base * SPECIMEN_BASE_SHARE * SPECIMEN_BASE_SHARE};
+    specimen_content now = {.solid_mm3 = top + sum_sides(specimen) - base * SPECIMEN_BASE_SHARE * SPECIMEN_BASE_SHARE};
     for (int i = 0; i < FISH_SCUTES; i++)
         if (specimen->fish.scute[i].fate == FISH_IN_SPOIL)
             specimen->spoil_bone_mm3 +=
@@ -648,6 +650,9 @@ static rlv_status reserve(demo_specimen* specimen, rlv_error* error)
     specimen->owner = rlv_reserve(count, sizeof *specimen->owner, error);
     specimen->shown = rlv_reserve(count, 1, error);
     specimen->body = rlv_reserve(count, 1, error);
+    for (int k = 1; k < SPECIMEN_STAGES; k++)
+        if ((specimen->worked[k] = rlv_reserve(count, 1, error)) == NULL)
+            return RLV_SYSTEM;
     return specimen->owner != NULL && specimen->shown != NULL && specimen->body != NULL ? RLV_DONE : RLV_SYSTEM;
 }
 
@@ -691,6 +696,8 @@ void specimen_free(demo_specimen* specimen)
     free(specimen->owner);
     free(specimen->shown);
     free(specimen->body);
+    for (int k = 0; k < SPECIMEN_STAGES; k++)
+        free(specimen->worked[k]);
     slab_free(&specimen->slab);
     memset(specimen, 0, sizeof *specimen);
 }
@@ -728,8 +735,13 @@ void specimen_classes(const demo_specimen* specimen, int stage, double volume_mm
     }
     if (stage == SPECIMEN_SLAB_BACK)
         volume_mm3[SPECIMEN_PIECE_JOINED] = specimen->slab.volume_mm3;
-    if (stage == 1)
-        volume_mm3[SPECIMEN_MATRIX_REMOVED] -= specimen->spoil_bone_mm3;
+}
+
+bool specimen_painted(const demo_specimen* specimen, int stage, size_t point)
+{
+    uint16_t owner = specimen->owner[point];
+    return stage == SPECIMEN_PAINTED_STAGE && (specimen->shown[point] >> stage & 1) != 0 && owner >= BONES_SCUTE &&
+           owner < BONES_SKULL && specimen->fish.scute[owner - BONES_SCUTE].row == FISH_DORSAL;
 }
 
 void specimen_change(const demo_specimen* specimen, int before, int after, double* removed_mm3, double* added_mm3)
