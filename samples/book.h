@@ -7,7 +7,7 @@
 #ifndef RLV_SAMPLES_BOOK_H
 #define RLV_SAMPLES_BOOK_H
 
-#include "specimen.h"
+#include "demo_specimen.h"
 
 #define BOOK_MATRIX_G_CM3 2.31
 #define BOOK_BONE_G_CM3 2.90

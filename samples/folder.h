@@ -5,8 +5,8 @@
 #define RLV_SAMPLES_FOLDER_H
 
 #include "book.h"
+#include "demo_specimen.h"
 #include "placed.h"
-#include "specimen.h"
 
 #define FOLDER_SLAB "slab A" ///< id of the slab among the pieces
 

@@ -237,18 +237,22 @@ static bool scute_place(const placed_pen* pen, const placed_element* element, in
     return shows(pen->specimen, element->owner, stage, relief_nearest(&pen->specimen->surface[stage], p.x, p.y));
 }
 
+/// The outermost place that shows of a scute along a bearing: its edge, or where matrix or a neighbour covers it.
+static bool edge_of_view(const placed_pen* pen, const placed_element* element, int stage, double turn, rlv_vec3* at)
+{
+    for (double rim = EDGE_SHARE; rim > 0.3; rim -= 0.03)
+        if (scute_place(pen, element, stage, turn, rim, at))
+            return true;
+    return false;
+}
+
 static void put_scute(placed_pen* pen, const placed_element* element, int stage)
 {
-    rlv_vec3 at[2 * OUTLINE_MOST];
+    rlv_vec3 at[OUTLINE_MOST], landmark_at;
     size_t count = 0;
-    for (size_t candidates = OUTLINE_MOST; candidates <= 2 * OUTLINE_MOST && count < OUTLINE_LEAST; candidates *= 2)
-    {
-        count = 0;
-        for (size_t k = 0; k < candidates; k++)
-            count +=
-                scute_place(pen, element, stage, 2.0 * M_PI * (double)k / (double)candidates, EDGE_SHARE, &at[count]);
-    }
-    for (size_t k = 0; k < count && count >= OUTLINE_LEAST && count <= OUTLINE_MOST; k++)
+    for (size_t k = 0; k < OUTLINE_MOST; k++)
+        count += edge_of_view(pen, element, stage, 2.0 * M_PI * (double)k / OUTLINE_MOST, &at[count]);
+    for (size_t k = 0; k < count && count >= OUTLINE_LEAST; k++)
         put_numbered(pen, stage, element->id, k + 1, at[k], POINT_SD_MM);
     static const struct
     {
@@ -261,8 +265,8 @@ static void put_scute(placed_pen* pen, const placed_element* element, int stage)
                     {"apex", 0.0, 0.48}}; // where the keel is highest
     const bool inverted = pen->specimen->fish.scute[element->owner - BONES_SCUTE].fate == FISH_INVERTED;
     for (size_t k = 0; k < sizeof landmark / sizeof *landmark; k++)
-        if (scute_place(pen, element, stage, landmark[k].turn, landmark[k].rim, &at[0]) && !(k == 4 && inverted))
-            put(pen, stage, element->id, landmark[k].name, at[0], POINT_SD_MM);
+        if (scute_place(pen, element, stage, landmark[k].turn, landmark[k].rim, &landmark_at) && !(k == 4 && inverted))
+            put(pen, stage, element->id, landmark[k].name, landmark_at, POINT_SD_MM);
 }
 
 static void put_skull(placed_pen* pen, const placed_element* element, int stage)

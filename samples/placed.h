@@ -4,8 +4,8 @@
 #ifndef RLV_SAMPLES_PLACED_H
 #define RLV_SAMPLES_PLACED_H
 
+#include "demo_specimen.h"
 #include "pose.h"
-#include "specimen.h"
 
 #define PLACED_BARS 3 ///< bars on the bench; two rods in the field
 

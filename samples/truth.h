@@ -5,11 +5,11 @@
 #define RLV_SAMPLES_TRUTH_H
 
 #include "book.h"
+#include "demo_specimen.h"
 #include "mesh.h"
 #include "placed.h"
 #include "pose.h"
 #include "scan.h"
-#include "specimen.h"
 
 #include <jansson.h>
 

@@ -1,4 +1,4 @@
-#include "specimen.h"
+#include "demo_specimen.h"
 
 #include "noise.h"
 #include "scan.h"

@@ -5,8 +5,8 @@
 /// the higher of the two. All are bilinear on one grid (see relief.h), so that volumes between stages are exact sums. A
 /// counterpart slab comes away with one stage and is back with the next (see slab.h): there alone the surface rises.
 
-#ifndef RLV_SAMPLES_SPECIMEN_H
-#define RLV_SAMPLES_SPECIMEN_H
+#ifndef RLV_SAMPLES_DEMO_SPECIMEN_H
+#define RLV_SAMPLES_DEMO_SPECIMEN_H
 
 #include "block.h"
 #include "bones.h"
