@@ -69,6 +69,33 @@ static void outline_point(const fish_scute* scute, double turn, double* along, d
     *along += 0.12 * (1.0 - *across * *across) - 0.12; // fuller behind
 }
 
+void bones_scute_place(const fish_scute* scute, double turn, double rim, double* along, double* across)
+{
+    outline_point(scute, turn, along, across);
+    *along *= rim;
+    *across *= rim;
+}
+
+double bones_scute_area_mm2(const fish_scute* scute)
+{
+    // Of |x|^p + |y|^p <= 1: 4 G(1 + 1/p)^2 / G(1 + 2/p). That it is fuller behind moves points along only, and as far
+    // on both sides: the area stays.
+    double p = outline_power(scute->row), g = tgamma(1.0 + 1.0 / p);
+    return scute->length_mm * scute->width_mm * g * g / tgamma(1.0 + 2.0 / p);
+}
+
+double bones_thickness_mm(const demo_fish* fish, uint16_t owner)
+{
+    if (owner >= BONES_SCUTE && owner < BONES_SKULL)
+        return fish->scute[owner - BONES_SCUTE].thickness_mm;
+    return owner == BONES_SKULL     ? 3.0
+           : owner == BONES_SPINE   ? 4.0
+           : owner == BONES_FIN     ? 1.2
+           : owner == BONES_SCALES  ? 0.8
+           : owner == BONES_GRANULE ? 0.6
+                                    : 0.0;
+}
+
 static void draw_scute(bone_pen* pen, size_t index)
 {
     const fish_scute* scute = &pen->fish->scute[index];

@@ -19,6 +19,16 @@ enum
     BONES_GRANULE,
 };
 
+/// How thick the bones of an owner are.
+double bones_thickness_mm(const demo_fish* fish, uint16_t owner);
+
+/// Area of a scute's outline.
+double bones_scute_area_mm2(const fish_scute* scute);
+
+/// A place on a scute: `turn` about it (0 at the middle of its rear edge, growing to the animal's left) and `rim`, 0 at
+/// the middle and 1 at the edge; as shares of half its length, along, and half its width, across.
+void bones_scute_place(const fish_scute* scute, double turn, double rim, double* along, double* across);
+
 /// Draw the skin of the body; `owner` is set to 1 where it is uppermost.
 rlv_status bones_draw_skin(demo_relief* skin, uint16_t* owner, const demo_fish* fish, rlv_error* error);
 

@@ -1,5 +1,5 @@
 #!/bin/sh
-# The main job, on an invented specimen: install what is missing, build, make the meshes of six stages, measure each step between
+# The main job, on an invented specimen: install what is missing, build, make a specimen of six stages, measure each step between
 # them, and print one table.
 #
 #   sh samples/demo.sh [--truth] [--size N]
@@ -32,19 +32,20 @@ done
 
 need_packages build demo
 out=samples/out
-meshes=$out/meshes
+specimen=$out/specimen
+truths=$specimen/truth.json
 mkdir -p build
 echo "building"
 cmake --preset release > build/demo.log 2>&1 || { cat build/demo.log >&2; exit 4; }
 cmake --build --preset release --target rilievo make_demo >> build/demo.log 2>&1 || { tail -n 40 build/demo.log >&2; exit 4; }
 
-echo "making the meshes of the demo ($meshes)"
-build/release/make_demo --out "$meshes" ${size:+--size "$size"} > /dev/null
-stages=$(jq '.stages | length' "$meshes/truth.json")
+echo "making the demo specimen ($specimen)"
+build/release/make_demo --out "$specimen" ${size:+--size "$size"} > /dev/null
+stages=$(jq '.stages | length' "$truths")
 
 # One row of the table, from change.json and the truth. Figures follow the interval: as many decimals as its sd allows, its ends rounded outwards.
 row() {
-    jq -rn --slurpfile change "$1" --slurpfile truth "$meshes/truth.json" --argjson step "$2" --arg with_truth "$truth" '
+    jq -rn --slurpfile change "$1" --slurpfile truth "$truths" --argjson step "$2" --arg with_truth "$truth" '
         def decimals: if . > 0 then (. / 3.92 | log10 | floor) as $place | [0, -$place] | max else 0 end;
         def written($d): . as $n
             | if $d == 0 then "\($n)"
@@ -95,9 +96,10 @@ while [ "$step" -lt "$stages" ]; do
     before=$((step - 1))
     echo "measuring stage $before to stage $step"
     here=$out/change-$before-$step
-    build/release/rilievo change "$meshes/stage$before.ply" "$meshes/stage$step.ply" --unit mm \
-        --scale-sd "$(jq ".stages[$before].scale_sd" "$meshes/truth.json")" \
-        --scale-sd-after "$(jq ".stages[$step].scale_sd" "$meshes/truth.json")" --out "$here" > "$out/change-$before-$step.txt"
+    build/release/rilievo change "$specimen/$(jq -r ".stages[$before].mesh" "$truths")" \
+        "$specimen/$(jq -r ".stages[$step].mesh" "$truths")" --unit mm \
+        --scale-sd "$(jq ".stages[$before].scale_sd" "$truths")" \
+        --scale-sd-after "$(jq ".stages[$step].scale_sd" "$truths")" --out "$here" > "$out/change-$before-$step.txt"
     row "$here/change.json" "$step" >> "$table"
     step=$((step + 1))
 done

@@ -1,9 +1,12 @@
-/// Makes the demo specimen: six scans of a block in preparation, and the truth of them.
+/// Makes the demo specimen: a folder with six scans of a block in preparation and one of a piece of it, the workshop's
+/// record of them, and the truth.
 
+#include "folder.h"
 #include "mesh_file.h"
 #include "safe_file.h"
 #include "scan.h"
 #include "solid.h"
+#include "support.h"
 #include "truth.h"
 
 #include <errno.h>
@@ -12,15 +15,19 @@
 #include <string.h>
 
 static const char* const help =
-    "make_demo --out DIR [--size N] [--seed S]\n"
+    "make_demo --out DIR [--size N] [--seed S] [--support]\n"
     "\n"
-    "Makes the demo specimen LQ-0417, an invented armoured fish in a block of marl: DIR/stage0.ply (the field block)\n"
-    "to DIR/stage5.ply (cleaned), in millimetres, each scanned with noise, warp, a scale error and a pose of its own,\n"
-    "and DIR/truth.json, what is true of them.\n"
+    "Makes the demo specimen LQ-0417, an invented armoured fish in a block of marl: DIR/meshes/field.ply (the field\n"
+    "block), overburden, skull, left-flank, tail and cleaned.ply, and slab.ply (a piece that was off at left-flank), "
+    "in\n"
+    "millimetres, each scanned with noise, warp, a scale error and a pose of its own; DIR/specimen.yaml, points.csv "
+    "and\n"
+    "elements.csv, what the workshop wrote down; and DIR/truth.json, what is true of it all.\n"
     "\n"
     "  --out DIR   where to write; made when it is missing\n"
     "  --size N    triangles a stage, 40000 to 5000000 (default 200000)\n"
     "  --seed S    another specimen of the same plan (default 417)\n"
+    "  --support   leave the sandbags that the field block lies between in its mesh, as the object support\n"
     "  --help      this\n";
 
 typedef struct demo_order
@@ -28,6 +35,7 @@ typedef struct demo_order
     const char* out;
     size_t triangles;
     uint64_t seed;
+    bool support;
     bool help;
 } demo_order;
 
@@ -55,6 +63,12 @@ static rlv_status read_order(demo_order* order, int count, char** word, rlv_erro
 {
     for (int i = 1; i < count; i += 2)
     {
+        if (strcmp(word[i], "--support") == 0)
+        {
+            order->support = true;
+            i--;
+            continue;
+        }
         const char* value = i + 1 < count ? word[i + 1] : NULL;
         bool out = strcmp(word[i], "--out") == 0, size = strcmp(word[i], "--size") == 0;
         bool seed = strcmp(word[i], "--seed") == 0;
@@ -81,39 +95,64 @@ static rlv_status read_order(demo_order* order, int count, char** word, rlv_erro
     return RLV_DONE;
 }
 
-static rlv_status write_stage(truth_scan* scan, const demo_specimen* specimen, int stage, const demo_order* order,
-                              rlv_error* error)
+/// Make a scan of a true mesh and write it; the mesh is freed.
+static rlv_status write_scan(rlv_mesh* mesh, truth_scan* scan, const char* name, const demo_order* order,
+                             rlv_error* error)
 {
     char path[4096];
-    snprintf(scan->file, sizeof scan->file, "stage%d.ply", stage);
+    snprintf(scan->file, sizeof scan->file, "meshes/%s.ply", name);
     snprintf(path, sizeof path, "%s/%s", order->out, scan->file);
-    scan->noise = scans[stage];
     scan->noise.any_pose = true;
     scan->noise.place_mm = 400.0;
+    rlv_status status = scan_mesh(mesh, &scan->noise, &scan->pose, error);
+    if (status == RLV_DONE)
+        status = rlv_mesh_file_write(mesh, path, error);
+    if (status == RLV_DONE)
+        printf("%s: %zu triangles\n", path, mesh->triangle_count);
+    rlv_mesh_free(mesh);
+    return status;
+}
+
+static rlv_status write_stage(truth_plan* plan, int stage, const demo_order* order, rlv_error* error)
+{
+    truth_scan* scan = &plan->scan[stage];
+    scan->noise = scans[stage];
     scan->noise.seed = noise_hash(order->seed, 100 + (uint64_t)stage);
     rlv_mesh mesh = {0};
-    rlv_status status =
-        solid_mesh(&mesh, specimen, stage, order->triangles, noise_hash(order->seed, 200 + (uint64_t)stage), error);
+    rlv_status status = solid_mesh(&mesh, plan->specimen, stage, order->triangles,
+                                   noise_hash(order->seed, 200 + (uint64_t)stage), error);
+    scan->triangles = mesh.triangle_count;
+    scan->true_volume_mm3 = rlv_mesh_measure(&mesh).volume_mm3;
+    if (status == RLV_DONE && stage == 0 && order->support)
+        status = support_add(&mesh, &plan->specimen->block, order->seed, &plan->support_mm3, error);
     if (status == RLV_DONE)
-    {
-        scan->triangles = mesh.triangle_count;
-        scan->true_volume_mm3 = rlv_mesh_measure(&mesh).volume_mm3;
-        status = scan_mesh(&mesh, &scan->noise, &scan->pose, error);
-    }
-    if (status == RLV_DONE)
-        status = rlv_mesh_file_write(&mesh, path, error);
-    if (status == RLV_DONE)
-        printf("%s: %s, %zu triangles\n", path, specimen_stage_name(stage), scan->triangles);
+        status = write_scan(&mesh, scan, specimen_stage_id(stage), order, error);
     rlv_mesh_free(&mesh);
     return status;
 }
 
-static rlv_status write_truth(const demo_specimen* specimen, const truth_scan* scan, const demo_order* order,
-                              rlv_error* error)
+/// The slab by itself, scanned on the bench as its block was.
+static rlv_status write_slab(truth_plan* plan, const demo_order* order, rlv_error* error)
+{
+    truth_scan* scan = &plan->slab;
+    scan->noise = scans[SPECIMEN_SLAB_OFF];
+    scan->noise.seed = noise_hash(order->seed, 120);
+    rlv_mesh mesh = {0};
+    rlv_status status = slab_mesh(&mesh, &plan->specimen->slab, &plan->specimen->block, order->triangles / 5,
+                                  noise_hash(order->seed, 220), error);
+    scan->triangles = mesh.triangle_count;
+    scan->true_volume_mm3 = rlv_mesh_measure(&mesh).volume_mm3;
+    if (status == RLV_DONE)
+        status = write_scan(&mesh, scan, "slab", order, error);
+    rlv_mesh_free(&mesh);
+    return status;
+}
+
+static rlv_status write_truth(const truth_plan* plan, const demo_order* order, rlv_error* error)
 {
     char path[4096];
     snprintf(path, sizeof path, "%s/truth.json", order->out);
-    json_t* truth = truth_json(specimen, scan, order->seed);
+    json_t* truth = truth_json(plan);
     if (truth == NULL)
         return rlv_fail(error, RLV_SYSTEM, path, "close other programs", "no memory for the truth");
     rlv_safe_file file = {0};
@@ -133,18 +172,44 @@ static rlv_status write_truth(const demo_specimen* specimen, const truth_scan* s
     return status;
 }
 
+/// What the workshop wrote down, once all scans lie where they do.
+static rlv_status write_record(truth_plan* plan, placed_points* placed, demo_book* book, const demo_order* order,
+                               rlv_error* error)
+{
+    folder_plan folder = {.specimen = plan->specimen,
+                          .placed = placed,
+                          .book = book,
+                          .slab_scale_sd = plan->slab.noise.scale_sd,
+                          .support = order->support};
+    for (int stage = 0; stage < SPECIMEN_STAGES; stage++)
+        folder.to_true[stage] = plan->scan[stage].pose;
+    *book = book_make(plan->specimen, order->seed);
+    rlv_status status = placed_make(placed, plan->specimen, folder.to_true, order->seed, error);
+    if (status == RLV_DONE)
+        status = folder_write(&folder, order->out, error);
+    return status;
+}
+
 static rlv_status make(const demo_order* order, rlv_error* error)
 {
-    char made[4096];
+    char made[4096], meshes[4096];
     demo_specimen specimen = {0};
-    truth_scan scan[SPECIMEN_STAGES] = {0};
-    rlv_status status = rlv_folder_make(order->out, made, sizeof made, error);
+    placed_points placed = {0};
+    demo_book book = {0};
+    truth_plan plan = {.specimen = &specimen, .placed = &placed, .book = &book, .seed = order->seed};
+    snprintf(meshes, sizeof meshes, "%s/meshes", order->out);
+    rlv_status status = rlv_folder_make(meshes, made, sizeof made, error);
     if (status == RLV_DONE)
         status = specimen_make(&specimen, order->seed, error);
     for (int stage = 0; stage < SPECIMEN_STAGES && status == RLV_DONE; stage++)
-        status = write_stage(&scan[stage], &specimen, stage, order, error);
+        status = write_stage(&plan, stage, order, error);
     if (status == RLV_DONE)
-        status = write_truth(&specimen, scan, order, error);
+        status = write_slab(&plan, order, error);
+    if (status == RLV_DONE)
+        status = write_record(&plan, &placed, &book, order, error);
+    if (status == RLV_DONE)
+        status = write_truth(&plan, order, error);
+    placed_free(&placed);
     specimen_free(&specimen);
     return status;
 }

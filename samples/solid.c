@@ -2,6 +2,7 @@
 
 #include "noise.h"
 #include "scan.h"
+#include "tint.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -405,38 +406,13 @@ static rlv_vec3 base_point(const solid_plan* plan, size_t index)
     double i = (double)(1 + inner % (n - 1)) + shake(&random), j = (double)(1 + inner / (n - 1)) + shake(&random);
     double at[2];
     coons_point(plan->outline, i / n, j / m, at);
-    double edge = 0.95; // the base's edge is drawn in under the outline
+    const double edge = SPECIMEN_BASE_SHARE; // the base's edge is drawn in under the outline
     return rlv_vec3_of(
         edge * at[0], edge * at[1],
         block_base_mm(&plan->specimen->block, at[0], at[1], block_inside_mm(&plan->specimen->block, at[0], at[1])));
 }
 
 // Colours
-
-typedef struct tint
-{
-    double r, g, b;
-} tint;
-
-static tint mixed(tint a, tint b, double share)
-{
-    return (tint){a.r + (b.r - a.r) * share, a.g + (b.g - a.g) * share, a.b + (b.b - a.b) * share};
-}
-
-/// Marl: banded by its laminae; weathered on the field's surface, paler where it is fresh, stained where the skin was.
-static tint matrix_tint(const solid_plan* plan, rlv_vec3 at, double fresh, double skin)
-{
-    const demo_block* block = &plan->specimen->block;
-    block_lamina lamina = block_lamina_at(block, at);
-    double band = (double)(noise_hash(block->seed + 40, (uint64_t)(lamina.number + 1000)) >> 11) * 0x1p-53;
-    double cloud = noise_smooth_at(block->seed + 41, 14.0, at), speck = noise_smooth_at(block->seed + 42, 1.3, at);
-    tint weathered = mixed((tint){158, 136, 104}, (tint){186, 165, 130}, band);
-    tint broken = mixed((tint){196, 184, 158}, (tint){213, 203, 180}, band);
-    tint stained = {160, 140, 112};
-    tint own = mixed(mixed(weathered, broken, fresh), stained, 0.75 * skin * fresh);
-    double light = 1.0 + 0.035 * cloud + 0.025 * speck;
-    return (tint){own.r * light, own.g * light, own.b * light};
-}
 
 /// Bone: warm dark brown, paler on crests and by clouds; skull and spine a shade darker, granules paler.
 static tint bone_tint(const solid_plan* plan, rlv_vec3 at, uint16_t owner)
@@ -454,8 +430,7 @@ static tint bone_tint(const solid_plan* plan, rlv_vec3 at, uint16_t owner)
         own = (tint){110, 88, 66};
     else if (owner == BONES_GRANULE)
         own = (tint){134, 112, 86};
-    double light = 1.0 + 0.24 * crest + 0.07 * cloud + 0.05 * speck;
-    return (tint){own.r * light, own.g * light, own.b * light};
+    return tint_lit(own, 1.0 + 0.24 * crest + 0.07 * cloud + 0.05 * speck);
 }
 
 static bool shows_bone(const solid_plan* plan, size_t point)
@@ -468,17 +443,16 @@ static tint top_tint(const solid_plan* plan, rlv_vec3 at)
     const demo_specimen* specimen = plan->specimen;
     size_t point = relief_nearest(&specimen->surface[0], at.x, at.y);
     if (shows_bone(plan, point))
-        return bone_tint(plan, at, specimen->owner[point]);
+        return specimen_painted(specimen, plan->stage, point)
+                   ? (tint){SPECIMEN_PAINT_RED, SPECIMEN_PAINT_GREEN, SPECIMEN_PAINT_BLUE}
+                   : bone_tint(plan, at, specimen->owner[point]);
+    if (plan->stage == SPECIMEN_SLAB_OFF && slab_thickness_mm(&specimen->slab, at.x, at.y) > 0.0)
+        return tint_joint(&specimen->block, at);
     double taken = relief_at(&specimen->surface[0], at.x, at.y) - at.z;
     // The skin's stain lies close to it, and so close to what is left in the end.
     double above = at.z - relief_at(&specimen->surface[SPECIMEN_STAGES - 1], at.x, at.y);
     double skin = specimen->body[point] / 255.0 * fmin(fmax(1.5 - 0.5 * above, 0.0), 1.0);
-    return matrix_tint(plan, at, fmin(fmax(taken / 0.8, 0.0), 1.0), skin);
-}
-
-static uint8_t byte_of(double value)
-{
-    return (uint8_t)fmin(fmax(value + 0.5, 0.0), 255.0);
+    return tint_matrix(&specimen->block, at, fmin(fmax(taken / 0.8, 0.0), 1.0), skin);
 }
 
 static void place_vertices(rlv_mesh* mesh, const solid_plan* plan)
@@ -488,12 +462,12 @@ static void place_vertices(rlv_mesh* mesh, const solid_plan* plan)
     for (size_t i = 0; i < mesh->vertex_count; i++)
     {
         rlv_vec3 at = i < tops ? top_vertex(plan, i) : i < base ? side_vertex(plan, i) : base_point(plan, i);
-        tint own = i < tops ? top_tint(plan, at) : matrix_tint(plan, at, 0.0, 0.0);
+        tint own = i < tops ? top_tint(plan, at) : tint_matrix(&plan->specimen->block, at, 0.0, 0.0);
         const double place[3] = {at.x, at.y, at.z}, colour[3] = {own.r, own.g, own.b};
         for (size_t k = 0; k < 3; k++)
         {
             mesh->position_mm[3 * i + k] = (float)place[k];
-            mesh->colour[3 * i + k] = byte_of(colour[k]);
+            mesh->colour[3 * i + k] = tint_byte(colour[k]);
         }
     }
 }

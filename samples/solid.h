@@ -8,8 +8,8 @@
 #ifndef RLV_SAMPLES_SOLID_H
 #define RLV_SAMPLES_SOLID_H
 
+#include "demo_specimen.h"
 #include "mesh.h"
-#include "specimen.h"
 
 /// Fewest and most triangles that a stage is made with.
 #define SOLID_LEAST 40000

@@ -1,5 +1,7 @@
 #include "truth.h"
 
+#include "folder.h"
+
 #include <math.h>
 
 static json_t* point_json(rlv_vec3 p)
@@ -17,21 +19,110 @@ static json_t* pose_json(const rlv_pose* pose)
     return list;
 }
 
-static json_t* stages_json(const truth_scan* scan)
+/// What is true of a scan, into `to`.
+static void put_scan(json_t* to, const truth_scan* scan)
 {
+    const scan_noise* noise = &scan->noise;
+    json_object_set_new(to, "mesh", json_string(scan->file));
+    json_object_set_new(to, "triangles", json_integer((json_int_t)scan->triangles));
+    json_object_set_new(to, "true_volume_mm3", json_real(scan->true_volume_mm3));
+    json_object_set_new(to, "to_true_frame", pose_json(&scan->pose));
+    json_object_set_new(to, "scale_error", json_real(1.0 / scan->pose.scale - 1.0));
+    json_object_set_new(to, "scale_sd", json_real(noise->scale_sd));
+    json_object_set_new(to, "noise_sd_mm", json_real(noise->noise_sd_mm));
+    json_object_set_new(to, "noise_length_mm", json_real(noise->noise_length_mm));
+    json_object_set_new(to, "warp_sd_mm", json_real(noise->warp_sd_mm));
+    json_object_set_new(to, "warp_length_mm", json_real(noise->warp_length_mm));
+}
+
+static json_t* bars_json(const placed_points* placed, int stage)
+{
+    const placed_bar* bar;
+    const size_t count = placed_bars(placed, stage, &bar);
+    json_t* list = json_array();
+    for (size_t k = 0; k < count; k++)
+        json_array_append_new(list, json_pack("{s:s, s:f, s:f}", "bar", bar[k].name, "true_mm", bar[k].true_mm,
+                                              "certified_mm", bar[k].certified_mm));
+    return list;
+}
+
+static json_t* stages_json(const truth_plan* plan)
+{
+    const demo_book* book = plan->book;
     json_t* list = json_array();
     for (int k = 0; k < SPECIMEN_STAGES; k++)
     {
-        const scan_noise* noise = &scan[k].noise;
-        json_array_append_new(
-            list, json_pack("{s:i, s:s, s:s, s:I, s:f, s:o, s:f, s:f, s:f, s:f, s:f, s:f}", "stage", k, "name",
-                            specimen_stage_name(k), "mesh", scan[k].file, "triangles", (json_int_t)scan[k].triangles,
-                            "true_volume_mm3", scan[k].true_volume_mm3, "to_true_frame", pose_json(&scan[k].pose),
-                            "scale_error", 1.0 / scan[k].pose.scale - 1.0, "scale_sd", noise->scale_sd, "noise_sd_mm",
-                            noise->noise_sd_mm, "noise_length_mm", noise->noise_length_mm, "warp_sd_mm",
-                            noise->warp_sd_mm, "warp_length_mm", noise->warp_length_mm));
+        const specimen_content* content = &plan->specimen->content[k];
+        json_t* stage =
+            json_pack("{s:i, s:s, s:s}", "stage", k, "id", specimen_stage_id(k), "name", specimen_stage_name(k));
+        put_scan(stage, &plan->scan[k]);
+        json_object_set_new(stage, "content",
+                            json_pack("{s:f, s:f, s:f, s:f, s:f}", "solid_mm3", content->solid_mm3, "matrix_mm3",
+                                      content->matrix_mm3, "bone_mm3", content->bone_mm3, "added_mm3",
+                                      content->added_mm3, "gap_mm3", content->gap_mm3));
+        json_object_set_new(stage, "mass",
+                            json_pack("{s:f, s:f, s:f, s:f, s:f, s:f}", "block_g", book->block_g[k].truly, "rock_g",
+                                      book->rock_g[k], "water_g", book->water_g[k], "resin_g", book->resin_g[k],
+                                      "dried_g", book->drying_g[k].truly, "dust_g", book->dust_g[k]));
+        json_object_set_new(stage, "bars", bars_json(plan->placed, k));
+        json_array_append_new(list, stage);
     }
     return list;
+}
+
+static json_t* classes_json(const demo_specimen* specimen, int stage)
+{
+    static const char* const key[SPECIMEN_CLASSES] = {"matrix_removed_mm3", "bone_lost_mm3", "piece_detached_mm3",
+                                                      "piece_joined_mm3", "material_added_mm3"};
+    double volume[SPECIMEN_CLASSES];
+    specimen_classes(specimen, stage, volume);
+    json_t* made = json_object();
+    for (int k = 0; k < SPECIMEN_CLASSES; k++)
+        json_object_set_new(made, key[k], json_real(volume[k]));
+    json_object_set_new(made, "gap_mm3", json_real(stage == SPECIMEN_SLAB_BACK ? specimen->gap_mm3 : 0.0));
+    json_object_set_new(made, "unseen_bone_mm3", json_real(stage == 1 ? specimen->spoil_bone_mm3 : 0.0));
+    return made;
+}
+
+static json_t* slab_json(const truth_plan* plan)
+{
+    const demo_slab* slab = &plan->specimen->slab;
+    json_t* made = json_object();
+    put_scan(made, &plan->slab);
+    json_object_set_new(made, "off_at", json_string(specimen_stage_id(SPECIMEN_SLAB_OFF)));
+    json_object_set_new(made, "back_at", json_string(specimen_stage_id(SPECIMEN_SLAB_BACK)));
+    json_object_set_new(made, "volume_mm3", json_real(slab->volume_mm3));
+    json_object_set_new(made, "plan_area_mm2", json_real(slab->plan_area_mm2));
+    json_object_set_new(made, "thickness_mean_mm", json_real(slab->thickness_mm[0]));
+    json_object_set_new(made, "thickness_greatest_mm", json_real(slab->thickness_mm[1]));
+    json_object_set_new(made, "centroid_mm", point_json(slab->centroid_mm));
+    json_object_set_new(made, "joint_normal",
+                        json_pack("[f, f, f]", slab->joint_normal[0], slab->joint_normal[1], slab->joint_normal[2]));
+    json_object_set_new(made, "back", pose_json(&slab->back));
+    json_object_set_new(made, "back_high_mm", json_real(SLAB_HIGH_MM));
+    json_object_set_new(made, "back_turn_deg", json_real(SLAB_TURN_DEG));
+    json_object_set_new(made, "gap_mm3", json_real(plan->specimen->gap_mm3));
+    json_object_set_new(made, "gap_least_mm", json_real(plan->specimen->least_gap_mm));
+    json_object_set_new(made, "mass_g", json_real(plan->book->slab_g.truly));
+    return made;
+}
+
+static json_t* book_json(const truth_plan* plan)
+{
+    const demo_book* book = plan->book;
+    json_t *bags = json_array(), *works = json_array();
+    for (int k = 0; k < BOOK_BAGS; k++)
+        json_array_append_new(bags, json_pack("{s:s, s:s, s:f, s:f}", "bag", book->bag[k].name, "stage",
+                                              specimen_stage_id(book->bag[k].stage), "rock_g", book->bag[k].rock_g,
+                                              "water_g", book->bag[k].water_g));
+    for (int k = 0; k < BOOK_WORKS; k++)
+        json_array_append_new(works,
+                              json_pack("{s:s, s:s, s:f, s:f, s:f}", "stage", specimen_stage_id(book->work[k].stage),
+                                        "tool", book->work[k].tool, "removed_ml", book->work[k].removed_ml, "rate_ml_h",
+                                        book->work[k].rate_ml_h, "hours", book->work[k].hours.truly));
+    return json_pack("{s:f, s:f, s:f, s:f, s:f, s:o, s:o}", "matrix_g_cm3", book->matrix_g_cm3.truly, "bone_g_cm3",
+                     book->bone_g_cm3.truly, "film_g", book->film_g, "fill_g", book->fill_g, "adhesive_g",
+                     book->adhesive_g, "bags", bags, "work", works);
 }
 
 static json_t* areas_json(const demo_specimen* specimen, int stage)
@@ -62,7 +153,10 @@ static json_t* changes_json(const demo_specimen* specimen)
             json_t* change = json_pack("{s:i, s:i, s:f, s:f}", "before", before, "after", after, "removed_mm3", removed,
                                        "added_mm3", added);
             if (after == before + 1)
+            {
+                json_object_set_new(change, "classes", classes_json(specimen, after));
                 json_object_set_new(change, "areas", areas_json(specimen, after));
+            }
             json_array_append_new(list, change);
         }
     return list;
@@ -123,12 +217,20 @@ static json_t* body_json(const demo_fish* fish)
                      "current_deg", fish->current_rad * 180.0 / M_PI);
 }
 
-json_t* truth_json(const demo_specimen* specimen, const truth_scan scan[SPECIMEN_STAGES], uint64_t seed)
+json_t* truth_json(const truth_plan* plan)
 {
-    return json_pack("{s:s, s:s, s:I, s:s, s:o, s:o, s:o, s:o}", "specimen", "LQ-0417", "version", RLV_VERSION, "seed",
-                     (json_int_t)seed, "volumes",
-                     "of changes: exact, between the surfaces that the meshes are drawn from; true_volume_mm3: of the "
-                     "mesh before noise, by the divergence theorem",
-                     "stages", stages_json(scan), "changes", changes_json(specimen), "body", body_json(&specimen->fish),
-                     "scutes", scutes_json(specimen));
+    static const char volumes[] =
+        "of changes: exact, between the surfaces that the meshes are drawn from; true_volume_mm3: of the mesh before "
+        "noise, by the divergence theorem; content: what the solid holds, matrix = solid - bone - added - gap, where "
+        "bone "
+        "is the uppermost of each column by its thickness along the vertical";
+    const rlv_vec3 north = FOLDER_NORTH;
+    json_t* made =
+        json_pack("{s:s, s:s, s:I, s:s, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "specimen", "LQ-0417", "version",
+                  RLV_VERSION, "seed", (json_int_t)plan->seed, "volumes", volumes, "stages", stages_json(plan),
+                  "changes", changes_json(plan->specimen), "slab", slab_json(plan), "book", book_json(plan), "north",
+                  point_json(north), "body", body_json(&plan->specimen->fish), "scutes", scutes_json(plan->specimen));
+    if (made != NULL && plan->support_mm3 > 0.0)
+        json_object_set_new(made, "support_mm3", json_real(plan->support_mm3));
+    return made;
 }

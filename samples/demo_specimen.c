@@ -1,4 +1,4 @@
-#include "specimen.h"
+#include "demo_specimen.h"
 
 #include "noise.h"
 #include "scan.h"
@@ -10,10 +10,13 @@
 #define DEGREE (M_PI / 180.0)
 #define PITCH_MM 0.2
 #define NO_BONE_MM (-1000.0f)
+#define SLAB_RIM_MM                                                                                                    \
+    2.5               ///< beyond the slab's edge, where the block crumbled with it: within what slab.h keeps a grid of
 #define MOVED_MM 0.05 ///< what counts as part of an area's extent
 
 static const char* const stage_name[SPECIMEN_STAGES] = {
     "field block", "overburden off", "skull and dorsal row", "left flank in relief", "right flank and tail", "cleaned"};
+static const char* const stage_id[SPECIMEN_STAGES] = {"field", "overburden", "skull", "left-flank", "tail", "cleaned"};
 
 enum
 {
@@ -29,6 +32,8 @@ enum
     CHIP,
     CLEANING,
     RIM_DRESSING,
+    SLAB_OFF,
+    SLAB_BACK,
 };
 
 static const specimen_area areas[SPECIMEN_AREAS] = {
@@ -44,6 +49,8 @@ static const specimen_area areas[SPECIMEN_AREAS] = {
     [CHIP] = {.name = "chip off a dorsal scute", .stage = 4, .kind = SPECIMEN_BONE_LOST},
     [CLEANING] = {.name = "cleaning", .stage = 5, .kind = SPECIMEN_MATRIX_REMOVED},
     [RIM_DRESSING] = {.name = "corner dressed", .stage = 3, .kind = SPECIMEN_MATRIX_REMOVED},
+    [SLAB_OFF] = {.name = "slab off", .stage = SPECIMEN_SLAB_OFF, .kind = SPECIMEN_PIECE_DETACHED},
+    [SLAB_BACK] = {.name = "slab back", .stage = SPECIMEN_SLAB_BACK, .kind = SPECIMEN_PIECE_JOINED},
 };
 
 /// What is known of a point of the plan while stages are made; all arrays hold one number a point.
@@ -57,6 +64,7 @@ typedef struct demo_ground
     float* half_mm;     ///< half the body's width
     demo_relief skin;   ///< the skin, falling away outside the body
     float* bone_gap_mm; ///< distance from the nearest bone in plan, smoothed
+    float* slab_mm;     ///< distance inside the slab's edge
     float* foot_mm;     ///< height of the matrix that is left to carry the bones: it slopes down from their edges
     float* matrix_mm;   ///< the matrix now
     demo_relief bone;
@@ -65,7 +73,7 @@ typedef struct demo_ground
 /// One point of it.
 typedef struct demo_spot
 {
-    double x, y, along, left, inside, back, half, skin, bone_gap, foot, bedding;
+    double x, y, along, left, inside, back, half, skin, bone_gap, slab, foot, bedding;
 } demo_spot;
 
 static double smooth_step(double low, double high, double x)
@@ -131,6 +139,8 @@ static void survey_point(const demo_specimen* specimen, demo_ground* ground, siz
     // Under the skin that is drawn later, and beside it, so that there is no gap at its ends.
     double under = fabs(left) > half - 1.0 ? 0.0 : 6.0;
     ground->skin.height_mm[i] = (float)(bedding + axis + fish_upper_half(&c, left) - under);
+    ground->slab_mm[i] =
+        (float)slab_edge_mm(&specimen->block, x, y, (double)ground->inside_mm[i], fabs(left) - half, along);
     specimen->body[i] = (uint8_t)(255.0 * smooth_step(-2.5, 1.5, half - fabs(left)));
 }
 
@@ -187,6 +197,7 @@ static void free_ground(demo_ground* ground)
     free(ground->back_mm);
     free(ground->half_mm);
     free(ground->bone_gap_mm);
+    free(ground->slab_mm);
     free(ground->foot_mm);
     free(ground->matrix_mm);
     relief_free(&ground->bone);
@@ -197,9 +208,10 @@ static rlv_status survey(demo_specimen* specimen, demo_ground* ground, uint64_t 
 {
     const demo_relief* map = &specimen->surface[0];
     ground->count = map->size[0] * map->size[1];
-    float** const array[8] = {&ground->along_mm, &ground->left_mm,     &ground->inside_mm, &ground->back_mm,
-                              &ground->half_mm,  &ground->bone_gap_mm, &ground->foot_mm,   &ground->matrix_mm};
-    for (int k = 0; k < 8; k++)
+    float** const array[9] = {&ground->along_mm, &ground->left_mm, &ground->inside_mm,
+                              &ground->back_mm,  &ground->half_mm, &ground->bone_gap_mm,
+                              &ground->slab_mm,  &ground->foot_mm, &ground->matrix_mm};
+    for (int k = 0; k < 9; k++)
         if ((*array[k] = rlv_reserve(ground->count, sizeof(float), error)) == NULL)
             return RLV_SYSTEM;
     const double high[2] = {-map->origin_mm[0], -map->origin_mm[1]};
@@ -232,6 +244,7 @@ static demo_spot spot_at(const demo_specimen* specimen, const demo_ground* groun
     p.skin = (double)ground->skin.height_mm[i];
     p.foot = (double)ground->foot_mm[i];
     p.bone_gap = (double)ground->bone_gap_mm[i];
+    p.slab = (double)ground->slab_mm[i];
     p.bedding = fish_bedding_mm(&specimen->fish, p.x, p.y);
     return p;
 }
@@ -317,8 +330,8 @@ static double area_share(int area, const demo_spot* p)
         return rim * smooth_step(from, from + 6.0, p->along) * (1.0 - smooth_step(62.0, 70.0, out)) *
                (p->left > 0.0 ? 1.0 : 1.0 - smooth_step(18.0, 28.0, out));
     }
-    case CLEANING:
-        return rim;
+    case CLEANING: // the slab and its joint are left as they are
+        return rim * (1.0 - smooth_step(-7.5, -2.5, p->slab));
     case RIM_DRESSING:
         return rim * (1.0 - smooth_step(20.0, 27.0, hypot(p->x - 140.0, p->y + 98.0))) *
                smooth_step(27.0, 33.0, out); // clear of the flank's window
@@ -412,6 +425,11 @@ static void work_point(demo_specimen* specimen, demo_ground* ground, int stage, 
         if (share > 0.0)
             matrix += share * (fmin(matrix, area_target(specimen, area, &p)) - matrix);
     }
+    double upper, lower;
+    if (stage == SPECIMEN_SLAB_OFF && slab_near(&specimen->slab, p.x, p.y))
+        matrix = fmin(matrix, relief_at(&specimen->slab.face, p.x, p.y));
+    if (stage == SPECIMEN_SLAB_BACK && slab_back_at(&specimen->slab, p.x, p.y, &upper, &lower))
+        matrix = fmax(matrix, upper);
     ground->matrix_mm[i] = (float)matrix;
     double bead, film = added_mm(stage, &p, &bead);
     double bone = (double)ground->bone.height_mm[i] - chip_mm(specimen, stage, i, &p);
@@ -426,6 +444,8 @@ static int area_of(const demo_specimen* specimen, int stage, size_t i, const dem
     double bead;
     if (chip_mm(specimen, stage, i, p) > 0.0 && stage == areas[CHIP].stage)
         return CHIP;
+    if ((stage == SPECIMEN_SLAB_OFF || stage == SPECIMEN_SLAB_BACK) && p->slab > -SLAB_RIM_MM)
+        return stage == SPECIMEN_SLAB_OFF ? SLAB_OFF : SLAB_BACK;
     if (fell_mm < 0.0)
         return added_mm(stage, p, &bead) >= bead && bead == 0.0 ? FILM : BEAD;
     for (int area = 0; area < SPECIMEN_AREAS; area++)
@@ -457,6 +477,7 @@ static void account_point(const demo_specimen* specimen, const demo_ground* grou
     double slope_x = (double)(at[1] - at[-1]) / (2.0 * PITCH_MM);
     double slope_y = (double)(at[before->size[0]] - *(at - before->size[0])) / (2.0 * PITCH_MM);
     double tilted = cell * sqrt(1.0 + slope_x * slope_x + slope_y * slope_y);
+    specimen->worked[stage][i] = (uint8_t)(1 + area);
     to->plan_area_mm2 += cell;
     to->area_mm2 += tilted;
     to->centroid_mm = rlv_vec3_along(to->centroid_mm, tilted, rlv_vec3_of(p.x, p.y, height));
@@ -487,6 +508,135 @@ static rlv_status account(demo_specimen* specimen, const demo_ground* ground, in
     return RLV_DONE;
 }
 
+// What each stage holds
+
+/// The gap of the joint as the slab lies now: its volume is what the block's outside gained over the slab's own.
+static void measure_gap(demo_specimen* specimen)
+{
+    const demo_slab* slab = &specimen->slab;
+    specimen->least_gap_mm = INFINITY;
+    for (size_t i = 0; i < slab->face.size[0] * slab->face.size[1]; i++)
+    {
+        double x = relief_x(&slab->face, i), y = relief_y(&slab->face, i), upper, lower;
+        if (slab_back_at(slab, x, y, &upper, &lower))
+            specimen->least_gap_mm = fmin(specimen->least_gap_mm, lower - (double)slab->face.height_mm[i]);
+    }
+    const specimen_area* back = &specimen->area[SLAB_BACK];
+    specimen->gap_mm3 = back->added_mm3 - back->removed_mm3 - slab->volume_mm3;
+}
+
+/// Share of a point's cell that lies within the outline: by 8 by 8 midpoints near it.
+static double cell_share(const demo_block* block, double x, double y, double inside)
+{
+    if (fabs(inside) > 2.0 * PITCH_MM)
+        return inside > 0.0 ? 1.0 : 0.0;
+    int within = 0;
+    for (int k = 0; k < 64; k++)
+        within += block_inside_mm(block, x + PITCH_MM * ((k % 8 + 0.5) / 8 - 0.5),
+                                  y + PITCH_MM * ((k / 8 + 0.5) / 8 - 0.5)) > 0.0;
+    return within / 64.0;
+}
+
+/// Volume between the field's upper surface and a level plane at 0 within the outline, and the mean height of the base
+/// there times its area: sums over rows of the grid, then in order.
+static rlv_status sum_columns(const demo_specimen* specimen, const demo_ground* ground, double* top_mm3,
+                              double* base_mm3, rlv_error* error)
+{
+    const demo_relief* map = &specimen->surface[0];
+    double(*row)[2] = rlv_reserve(map->size[1], sizeof *row, error);
+    if (row == NULL)
+        return RLV_SYSTEM;
+#pragma omp parallel for schedule(dynamic, 16)
+    for (size_t y = 0; y < map->size[1]; y++)
+        for (size_t i = y * map->size[0]; i < (y + 1) * map->size[0]; i++)
+        {
+            double inside = (double)ground->inside_mm[i];
+            double share = cell_share(&specimen->block, relief_x(map, i), relief_y(map, i), inside);
+            if (share <= 0.0)
+                continue;
+            row[y][0] += share * PITCH_MM * PITCH_MM * (double)map->height_mm[i];
+            if (y % 4 == 0 && i % map->size[0] % 4 == 0) // the base is smooth: a point in sixteen
+                row[y][1] += 16.0 * share * PITCH_MM * PITCH_MM *
+                             block_base_mm(&specimen->block, relief_x(map, i), relief_y(map, i), inside);
+        }
+    *top_mm3 = *base_mm3 = 0.0;
+    for (size_t y = 0; y < map->size[1]; y++)
+        *top_mm3 += row[y][0], *base_mm3 += row[y][1];
+    free(row);
+    return RLV_DONE;
+}
+
+/// What the sides and the strip that joins them to the base add: the flux of (0, 0, z) through them, by trapezoids
+/// along each bearing. Seen from above, the radius of a side is the outline's and what it stands out.
+static double sum_sides(const demo_specimen* specimen)
+{
+    enum
+    {
+        BEARINGS = 1440,
+        STEPS = 240
+    };
+    const demo_block* block = &specimen->block;
+    double sector[BEARINGS], sum = 0.0;
+#pragma omp parallel for schedule(dynamic, 16)
+    for (int k = 0; k < BEARINGS; k++)
+    {
+        double bearing = 2.0 * M_PI * k / BEARINGS, radius = block_radius_mm(block, bearing);
+        double x = radius * cos(bearing), y = radius * sin(bearing);
+        double top = relief_at(&specimen->surface[0], x, y), base = block_base_mm(block, x, y, 0.0);
+        double last = radius * radius, flux = 0.0;
+        for (int step = 1; step <= STEPS; step++)
+        {
+            double share = (double)step / STEPS, z = top + (base - top) * share;
+            double out = radius + block_side_mm(block, x, y, z, share);
+            flux += (z - 0.5 * (base - top) / STEPS) * 0.5 * (out * out - last);
+            last = out * out;
+        }
+        double edge = SPECIMEN_BASE_SHARE * radius;
+        flux -= base * 0.5 * (last - edge * edge);
+        sector[k] = flux * 2.0 * M_PI / BEARINGS;
+    }
+    for (int k = 0; k < BEARINGS; k++)
+        sum += sector[k];
+    return sum;
+}
+
+/// Bone by columns: see the header. What was brushed on is summed by its areas.
+static double sum_bone(const demo_specimen* specimen)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < specimen->surface[0].size[0] * specimen->surface[0].size[1]; i++)
+        sum += bones_thickness_mm(&specimen->fish, specimen->owner[i]) * PITCH_MM * PITCH_MM;
+    return sum;
+}
+
+static rlv_status measure_content(demo_specimen* specimen, const demo_ground* ground, rlv_error* error)
+{
+    double top, base;
+    rlv_status status = sum_columns(specimen, ground, &top, &base, error);
+    if (status != RLV_DONE)
+        return status;
+    specimen_content now = {.solid_mm3 = top + sum_sides(specimen) - base * SPECIMEN_BASE_SHARE * SPECIMEN_BASE_SHARE};
+    for (int i = 0; i < FISH_SCUTES; i++)
+        if (specimen->fish.scute[i].fate == FISH_IN_SPOIL)
+            specimen->spoil_bone_mm3 +=
+                bones_scute_area_mm2(&specimen->fish.scute[i]) * specimen->fish.scute[i].thickness_mm;
+    now.bone_mm3 = sum_bone(specimen) + specimen->spoil_bone_mm3;
+    for (int stage = 0; stage < SPECIMEN_STAGES; stage++)
+    {
+        double volume[SPECIMEN_CLASSES];
+        specimen_classes(specimen, stage, volume);
+        now.bone_mm3 -= volume[SPECIMEN_BONE_LOST] + (stage == 1 ? specimen->spoil_bone_mm3 : 0.0);
+        now.added_mm3 += volume[SPECIMEN_MATERIAL_ADDED];
+        now.gap_mm3 += stage == SPECIMEN_SLAB_BACK ? specimen->gap_mm3 : 0.0;
+        for (int i = 0; i < SPECIMEN_AREAS; i++)
+            if (specimen->area[i].stage == stage)
+                now.solid_mm3 += specimen->area[i].added_mm3 - specimen->area[i].removed_mm3;
+        now.matrix_mm3 = now.solid_mm3 - now.bone_mm3 - now.added_mm3 - now.gap_mm3;
+        specimen->content[stage] = now;
+    }
+    return RLV_DONE;
+}
+
 static rlv_status reserve(demo_specimen* specimen, rlv_error* error)
 {
     const double low[2] = {-200.0, -160.0}, high[2] = {200.0, 160.0};
@@ -500,6 +650,9 @@ static rlv_status reserve(demo_specimen* specimen, rlv_error* error)
     specimen->owner = rlv_reserve(count, sizeof *specimen->owner, error);
     specimen->shown = rlv_reserve(count, 1, error);
     specimen->body = rlv_reserve(count, 1, error);
+    for (int k = 1; k < SPECIMEN_STAGES; k++)
+        if ((specimen->worked[k] = rlv_reserve(count, 1, error)) == NULL)
+            return RLV_SYSTEM;
     return specimen->owner != NULL && specimen->shown != NULL && specimen->body != NULL ? RLV_DONE : RLV_SYSTEM;
 }
 
@@ -519,11 +672,17 @@ rlv_status specimen_make(demo_specimen* specimen, uint64_t seed, rlv_error* erro
             work_point(specimen, &ground, stage, i);
         if (stage > 0)
             status = account(specimen, &ground, stage, error);
+        if (stage == SPECIMEN_SLAB_OFF - 1 && status == RLV_DONE)
+            status = slab_make(&specimen->slab, &specimen->block, &specimen->surface[stage], ground.slab_mm, error);
     }
     for (int k = 0; k < SPECIMEN_AREAS && status == RLV_DONE; k++)
         if (specimen->area[k].area_mm2 > 0.0)
             specimen->area[k].centroid_mm =
                 rlv_vec3_scale(specimen->area[k].centroid_mm, 1.0 / specimen->area[k].area_mm2);
+    if (status == RLV_DONE)
+        measure_gap(specimen);
+    if (status == RLV_DONE)
+        status = measure_content(specimen, &ground, error);
     free_ground(&ground);
     if (status != RLV_DONE)
         specimen_free(specimen);
@@ -537,6 +696,9 @@ void specimen_free(demo_specimen* specimen)
     free(specimen->owner);
     free(specimen->shown);
     free(specimen->body);
+    for (int k = 0; k < SPECIMEN_STAGES; k++)
+        free(specimen->worked[k]);
+    slab_free(&specimen->slab);
     memset(specimen, 0, sizeof *specimen);
 }
 
@@ -545,11 +707,41 @@ const char* specimen_stage_name(int stage)
     return stage_name[stage];
 }
 
+const char* specimen_stage_id(int stage)
+{
+    return stage_id[stage];
+}
+
 const char* specimen_class_name(specimen_class kind)
 {
-    return kind == SPECIMEN_MATRIX_REMOVED ? "matrix removed"
-           : kind == SPECIMEN_BONE_LOST    ? "bone lost"
-                                           : "material added";
+    static const char* const name[SPECIMEN_CLASSES] = {"matrix removed", "bone lost", "piece detached", "piece joined",
+                                                       "material added"};
+    return name[kind];
+}
+
+void specimen_classes(const demo_specimen* specimen, int stage, double volume_mm3[SPECIMEN_CLASSES])
+{
+    memset(volume_mm3, 0, SPECIMEN_CLASSES * sizeof *volume_mm3);
+    for (int i = 0; i < SPECIMEN_AREAS; i++)
+    {
+        const specimen_area* area = &specimen->area[i];
+        if (area->stage == stage)
+            volume_mm3[area->kind] += area->kind == SPECIMEN_MATERIAL_ADDED ? area->added_mm3 : area->removed_mm3;
+    }
+    if (stage == SPECIMEN_SLAB_OFF)
+    {
+        volume_mm3[SPECIMEN_MATRIX_REMOVED] += volume_mm3[SPECIMEN_PIECE_DETACHED] - specimen->slab.volume_mm3;
+        volume_mm3[SPECIMEN_PIECE_DETACHED] = specimen->slab.volume_mm3;
+    }
+    if (stage == SPECIMEN_SLAB_BACK)
+        volume_mm3[SPECIMEN_PIECE_JOINED] = specimen->slab.volume_mm3;
+}
+
+bool specimen_painted(const demo_specimen* specimen, int stage, size_t point)
+{
+    uint16_t owner = specimen->owner[point];
+    return stage == SPECIMEN_PAINTED_STAGE && (specimen->shown[point] >> stage & 1) != 0 && owner >= BONES_SCUTE &&
+           owner < BONES_SKULL && specimen->fish.scute[owner - BONES_SCUTE].row == FISH_DORSAL;
 }
 
 void specimen_change(const demo_specimen* specimen, int before, int after, double* removed_mm3, double* added_mm3)
