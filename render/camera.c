@@ -1,5 +1,7 @@
 #include "camera.h"
 
+#include "section.h"
+
 #include <stdbool.h>
 
 // Shares of the page. The page's unit is a hundredth of its height, or of three quarters of its width where that is
@@ -20,33 +22,10 @@ static bool is_finite(rlv_vec3 a)
     return isfinite(a.x) && isfinite(a.y) && isfinite(a.z);
 }
 
-// `a` at length one, or the fallback where it has no direction. Scaled first, so that no square overflows or vanishes.
-static rlv_vec3 direction_or(rlv_vec3 a, rlv_vec3 fallback)
-{
-    if (!is_finite(a))
-        return fallback;
-    double greatest = fmax(fabs(a.x), fmax(fabs(a.y), fabs(a.z)));
-    if (!(greatest > 0.0))
-        return fallback;
-    return rlv_vec3_unit((rlv_vec3){a.x / greatest, a.y / greatest, a.z / greatest});
-}
-
-static rlv_vec3 axis_most_square_to(rlv_vec3 a)
-{
-    double x = fabs(a.x), y = fabs(a.y), z = fabs(a.z);
-    if (z <= x && z <= y)
-        return rlv_vec3_of(0, 0, 1);
-    return y <= x ? rlv_vec3_of(0, 1, 0) : rlv_vec3_of(1, 0, 0);
-}
-
 rlv_camera_axes rlv_camera_axes_of(const rlv_camera* camera)
 {
-    rlv_vec3 towards = direction_or(camera->towards, rlv_vec3_of(0, 0, 1));
-    rlv_vec3 up = direction_or(camera->up, towards);
-    if (rlv_vec3_length(rlv_vec3_cross(up, towards)) < 1e-6)
-        up = axis_most_square_to(towards);
-    rlv_vec3 right = rlv_vec3_unit(rlv_vec3_cross(up, towards));
-    return (rlv_camera_axes){right, rlv_vec3_cross(towards, right), towards};
+    rlv_plane plane = rlv_plane_facing(camera->target_mm, camera->towards, camera->up);
+    return (rlv_camera_axes){plane.right, plane.up, rlv_vec3_cross(plane.right, plane.up)};
 }
 
 rlv_vec3 rlv_camera_project(const rlv_camera* camera, size_t width, size_t height, rlv_vec3 point_mm)

@@ -1,6 +1,7 @@
 #include "lettering.h"
 
 #include "colour.h"
+#include "marks.h"
 
 #include <glib.h>
 #include <math.h>
@@ -29,17 +30,6 @@ typedef struct letterer
     PangoContext* context;
     double unit, width, height;
 } letterer;
-
-double rlv_round_step(double span, int most)
-{
-    double least = span / (double)most;
-    double power = pow(10.0, floor(log10(least)));
-    static const double steps[] = {1.0, 2.0, 5.0, 10.0};
-    for (int i = 0; i < 4; i++)
-        if (steps[i] * power >= least * (1.0 - 1e-9))
-            return steps[i] * power;
-    return 10.0 * power;
-}
 
 static double page_unit(size_t width, size_t height)
 {

@@ -23,9 +23,6 @@ typedef struct rlv_scale_bar
 /// The scale bar of a view: the longest round length (1, 2 or 5 times a power of ten) that fits its place.
 rlv_scale_bar rlv_scale_bar_of(size_t width, size_t height, double width_mm);
 
-/// Round steps (1, 2 or 5 times a power of ten) that cut `span` into at most `most` parts.
-double rlv_round_step(double span, int most);
-
 /// The paper scale of a view: how much larger (over 1) or smaller the page is than the thing when printed at 100 %. The
 /// largest of ISO 5455:1979 (1, 2 or 5 times a power of ten) at which the page is no larger than A3.
 double rlv_paper_scale(size_t width, size_t height, double width_mm);

@@ -22,8 +22,8 @@ typedef struct painter
     const rlv_mesh* mesh;
     const rlv_overlay* overlay; // NULL: none
     const rlv_view_options* options;
-    rlv_paint_pattern pattern;
-    rlv_rgb clay, inside, ink; // linear
+    const rlv_paint_pattern* pattern; // NULL: none
+    rlv_rgb clay, inside, ink;        // linear
     float key[3];
     float facing_light; // of an open place that faces the eye
 } painter;
@@ -154,7 +154,9 @@ static rlv_rgb depth_colour(const painter* with, const spot* at, double x, doubl
     rlv_rgb colour = rlv_rgb_linear(added ? rlv_colour_added(-share) : rlv_colour_removed(share));
     float gentle = light < 1.0f ? powf(light, 0.62f) : 1.0f + 0.35f * (light - 1.0f);
     colour = scaled(colour, gentle);
-    return added ? rlv_rgb_mix(colour, with->ink, 0.85f * rlv_paint_dot(&with->pattern, x, y)) : colour;
+    if (!added || with->pattern == NULL)
+        return colour;
+    return rlv_rgb_mix(colour, with->ink, 0.85f * rlv_paint_dot(with->pattern, x, y));
 }
 
 static rlv_rgb paint_spot(const painter* with, const spot* at, double x, double y, rlv_paint_seen* seen)
@@ -167,7 +169,9 @@ static rlv_rgb paint_spot(const painter* with, const spot* at, double x, double 
     if (shown != RULED)
         return colour;
     seen->hatched = true;
-    return rlv_rgb_mix(colour, with->ink, 0.75f * rlv_paint_hatch(&with->pattern, x, y));
+    if (with->pattern == NULL)
+        return colour;
+    return rlv_rgb_mix(colour, with->ink, 0.75f * rlv_paint_hatch(with->pattern, x, y));
 }
 
 static spot spot_of(const rlv_cast* cast, size_t p)
@@ -236,7 +240,7 @@ static float outline_at(const rlv_cast* cast, const uint8_t* shown, size_t x, si
 // A thin dark line round every stretch of colour, a fainter one round every hatched one.
 static void outline(const painter* with, const rlv_cast* cast, const uint8_t* shown, rlv_rgb* colour)
 {
-    double sd = 0.62 * with->pattern.line;
+    double sd = 0.62 * with->pattern->line;
     size_t reach = (size_t)fmin(ceil(2.0 * sd), REACH);
     float bell[REACH + 1];
     for (size_t i = 0; i <= reach; i++)
@@ -380,8 +384,8 @@ static void put_all(rlv_picture* picture, const painter* with, const rlv_cast* c
 }
 
 rlv_status rlv_paint(rlv_picture* picture, const rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree,
-                     const rlv_overlay* overlay, const rlv_view_options* options, rlv_paint_seen* seen,
-                     rlv_error* error)
+                     const rlv_overlay* overlay, const rlv_view_options* options, const rlv_paint_pattern* pattern,
+                     rlv_paint_seen* seen, rlv_error* error)
 {
     memset(seen, 0, sizeof *seen);
     if (cast->width == 0)
@@ -394,17 +398,16 @@ rlv_status rlv_paint(rlv_picture* picture, const rlv_cast* cast, const rlv_mesh*
         free(colour);
         return RLV_SYSTEM;
     }
-    double unit = fmin((double)picture->height, 0.75 * (double)picture->width) / 100.0;
     painter with = {.mesh = mesh,
                     .overlay = overlay,
                     .options = options,
-                    .pattern = rlv_paint_pattern_of(unit),
+                    .pattern = pattern,
                     .clay = rlv_rgb_linear(clay),
                     .inside = rlv_rgb_linear(inside),
                     .ink = rlv_rgb_linear(RLV_PAINT_INK)};
     set_light(&with, rlv_paint_light(options));
     paint_surface(&with, cast, colour, shown, seen);
-    if (overlay != NULL)
+    if (overlay != NULL && pattern != NULL)
         outline(&with, cast, shown, colour);
     put_all(picture, &with, cast, tree, colour, shown, seen);
     free(colour);

@@ -35,9 +35,10 @@ float rlv_paint_dot(const rlv_paint_pattern* pattern, double x, double y);
 /// The direction towards the key light that options ask for, in the picture's axes, of length one.
 rlv_vec3 rlv_paint_light(const rlv_view_options* options);
 
-/// Paint what `cast` saw into `picture`.
+/// Paint what `cast` saw into `picture`. Without a `pattern` (NULL) there are no hatching, dots and outlines: they are
+/// drawn over it as lines.
 rlv_status rlv_paint(rlv_picture* picture, const rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree,
-                     const rlv_overlay* overlay, const rlv_view_options* options, rlv_paint_seen* seen,
-                     rlv_error* error);
+                     const rlv_overlay* overlay, const rlv_view_options* options, const rlv_paint_pattern* pattern,
+                     rlv_paint_seen* seen, rlv_error* error);
 
 #endif

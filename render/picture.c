@@ -103,47 +103,69 @@ static void fill_text(png_text* out, size_t text_count, const rlv_picture_text* 
 }
 
 // All that may jump is in here, and nothing that it changes is read after the jump.
-static bool write_all(png_structp png, png_infop info, const rlv_picture* picture, FILE* stream, int text_count,
-                      png_text* text)
+static bool write_all(png_structp png, png_infop info, const rlv_picture_rows* rows, uint8_t* rgb, FILE* stream,
+                      int text_count, png_text* text)
 {
     if (setjmp(png_jmpbuf(png)))
         return false;
     png_init_io(png, stream);
     png_set_compression_level(png, 6);
     png_set_filter(png, PNG_FILTER_TYPE_BASE, PNG_FILTER_SUB | PNG_FILTER_UP);
-    png_set_IHDR(png, info, (png_uint_32)picture->width, (png_uint_32)picture->height, 8, PNG_COLOR_TYPE_RGB,
+    png_set_IHDR(png, info, (png_uint_32)rows->width, (png_uint_32)rows->height, 8, PNG_COLOR_TYPE_RGB,
                  PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT, PNG_FILTER_TYPE_DEFAULT);
     png_set_sRGB_gAMA_and_cHRM(png, info, PNG_sRGB_INTENT_PERCEPTUAL);
-    double pixels_a_metre = fmin(round(1000.0 / picture->pixel_mm), 2147483647.0);
+    double pixels_a_metre = fmin(round(1000.0 / rows->pixel_mm), 2147483647.0);
     png_set_pHYs(png, info, (png_uint_32)pixels_a_metre, (png_uint_32)pixels_a_metre, PNG_RESOLUTION_METER);
     if (text_count > 0)
         png_set_text(png, info, text, text_count);
     png_write_info(png, info);
-    for (size_t row = 0; row < picture->height; row++)
-        png_write_row(png, picture->rgb + 3 * picture->width * row);
+    for (size_t y = 0; y < rows->height; y++)
+    {
+        rows->row(rows->user, y, rgb, rows->width);
+        png_write_row(png, rgb);
+    }
     png_write_end(png, info);
     return true;
 }
 
-rlv_status rlv_picture_write_png(const rlv_picture* picture, FILE* stream, size_t text_count,
-                                 const rlv_picture_text* text, rlv_error* error)
+rlv_status rlv_picture_write_rows(const rlv_picture_rows* rows, FILE* stream, size_t text_count,
+                                  const rlv_picture_text* text, rlv_error* error)
 {
     rlv_status status = check_text(text_count, text, error);
     if (status != RLV_DONE)
         return status;
     png_text* field = rlv_reserve(text_count, sizeof *field, error);
-    if (field == NULL)
+    uint8_t* rgb = field != NULL ? rlv_reserve(3 * rows->width, 1, error) : NULL;
+    if (rgb == NULL)
+    {
+        free(field);
         return RLV_SYSTEM;
+    }
     fill_text(field, text_count, text);
 
     complaint said = {"no memory"};
     png_structp png = png_create_write_struct(PNG_LIBPNG_VER_STRING, &said, on_png_error, on_png_warning);
     png_infop info = png != NULL ? png_create_info_struct(png) : NULL;
-    bool written = info != NULL && write_all(png, info, picture, stream, (int)text_count, field);
+    bool written = info != NULL && write_all(png, info, rows, rgb, stream, (int)text_count, field);
     png_destroy_write_struct(&png, &info);
+    free(rgb);
     free(field);
     if (!written || fflush(stream) != 0 || ferror(stream))
         return rlv_fail(error, RLV_SYSTEM, NULL, "check the disk's free space and rights",
                         "a PNG could not be written (%s)", written ? "the stream failed" : said.words);
     return RLV_DONE;
+}
+
+static void picture_row(void* user, size_t y, uint8_t* rgb, size_t width)
+{
+    const rlv_picture* picture = user;
+    memcpy(rgb, picture->rgb + 3 * width * y, 3 * width);
+}
+
+rlv_status rlv_picture_write_png(const rlv_picture* picture, FILE* stream, size_t text_count,
+                                 const rlv_picture_text* text, rlv_error* error)
+{
+    rlv_picture_rows rows = {picture->width, picture->height, picture->pixel_mm, picture_row,
+                             (void*)(uintptr_t)picture};
+    return rlv_picture_write_rows(&rows, stream, text_count, text, error);
 }

@@ -39,4 +39,17 @@ typedef struct rlv_picture_text
 rlv_status rlv_picture_write_png(const rlv_picture* picture, FILE* stream, size_t text_count,
                                  const rlv_picture_text* text, rlv_error* error);
 
+/// A picture that is made as it is written: `row` fills the 3 * width bytes of row y; rows come in order, each once.
+typedef struct rlv_picture_rows
+{
+    size_t width, height;
+    double pixel_mm;
+    void (*row)(void* user, size_t y, uint8_t* rgb, size_t width);
+    void* user;
+} rlv_picture_rows;
+
+/// The same for a picture that is made row by row.
+rlv_status rlv_picture_write_rows(const rlv_picture_rows* rows, FILE* stream, size_t text_count,
+                                  const rlv_picture_text* text, rlv_error* error);
+
 #endif

@@ -50,8 +50,9 @@ rlv_status rlv_view_draw(rlv_picture* picture, size_t width, size_t height, cons
     if (status == RLV_DONE)
         status =
             rlv_cast_make(&cast, width, height, rlv_frame_of_page(width, height), mesh, tree, camera, &light, error);
+    rlv_paint_pattern pattern = rlv_paint_pattern_of(fmin((double)height, 0.75 * (double)width) / 100.0);
     if (status == RLV_DONE)
-        status = rlv_paint(picture, &cast, mesh, tree, overlay, options, &seen, error);
+        status = rlv_paint(picture, &cast, mesh, tree, overlay, options, &pattern, &seen, error);
     rlv_cast_free(&cast);
     if (status == RLV_DONE)
         status = rlv_letter(picture, camera, overlay, options, &seen, error);

@@ -1,0 +1,157 @@
+#include "contour.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+typedef struct grid
+{
+    size_t width, height;
+    const float* value;
+    float level;
+} grid;
+
+// The corners of cell (x, y), counter-clockwise with y upwards: lower left, lower right, upper right, upper left.
+static void corners_of(const grid* of, size_t x, size_t y, size_t corner[4])
+{
+    size_t upper = y * of->width + x, lower = upper + of->width;
+    corner[0] = lower;
+    corner[1] = lower + 1;
+    corner[2] = upper + 1;
+    corner[3] = upper;
+}
+
+// Where the level passes the side between two neighbouring pixels.
+static void pass(const grid* of, size_t a, size_t b, uint64_t* key, double at[2])
+{
+    size_t first = a < b ? a : b, second = a < b ? b : a;
+    bool down = second - first == of->width;
+    double p = (double)of->value[first], q = (double)of->value[second];
+    double share = ((double)of->level - p) / (q - p);
+    *key = 2 * (uint64_t)first + (down ? 1 : 0);
+    at[0] = (double)(first % of->width) + 0.5 + (down ? 0.0 : share);
+    at[1] = -((double)(first / of->width) + 0.5 + (down ? share : 0.0));
+}
+
+// The links of one cell, at most two: each from a side where the level is passed downwards to one where it is passed
+// upwards.
+static size_t cell(const grid* of, size_t x, size_t y, rlv_link link[2])
+{
+    size_t corner[4], down[2] = {0}, up[2] = {0}, downs = 0, ups = 0;
+    corners_of(of, x, y, corner);
+    double sum = 0.0;
+    for (size_t k = 0; k < 4; k++)
+    {
+        bool here = of->value[corner[k]] >= of->level, there = of->value[corner[(k + 1) % 4]] >= of->level;
+        sum += (double)of->value[corner[k]];
+        if (here && !there)
+            down[downs++] = k;
+        if (!here && there)
+            up[ups++] = k;
+    }
+    if (downs == 0 || isnan(sum))
+        return 0;
+    // At a saddle, a high middle joins the high corners (each low one is cut off), a low one the low ones.
+    bool high = 0.25 * sum >= (double)of->level;
+    for (size_t i = 0; i < downs; i++)
+    {
+        size_t from = down[i], to = downs == 1 ? up[0] : high ? (from + 1) % 4 : (from + 3) % 4;
+        pass(of, corner[from], corner[(from + 1) % 4], &link[i].from, link[i].from_at);
+        pass(of, corner[to], corner[(to + 1) % 4], &link[i].to, link[i].to_at);
+    }
+    return downs;
+}
+
+rlv_status rlv_contour_at(rlv_lines* lines, size_t width, size_t height, const float* value, float level,
+                          rlv_error* error)
+{
+    memset(lines, 0, sizeof *lines);
+    grid of = {width, height, value, level};
+    rlv_link* link = NULL;
+    size_t count = 0;
+    for (int round = 0; round < 2; round++)
+    {
+        rlv_link two[2];
+        size_t put = 0;
+        for (size_t y = 0; y + 1 < height; y++)
+            for (size_t x = 0; x + 1 < width; x++)
+            {
+                size_t found = cell(&of, x, y, two);
+                for (size_t i = 0; i < found && round == 1; i++)
+                    link[put + i] = two[i];
+                put += found;
+            }
+        count = put;
+        if (round == 0 && (link = rlv_reserve(count, sizeof *link, error)) == NULL)
+            return RLV_SYSTEM;
+    }
+    rlv_status status = rlv_lines_join(lines, count, link, error);
+    free(link);
+    return status;
+}
+
+#define REACH 9 // pixels that a bell reaches to each side, at most
+
+static size_t bell_of(double calm_px, float bell[REACH + 1])
+{
+    size_t reach = (size_t)fmin(ceil(3.0 * calm_px), REACH);
+    for (size_t i = 0; i <= reach; i++)
+        bell[i] = calm_px > 0.0 ? (float)exp(-0.5 * (double)(i * i) / (calm_px * calm_px)) : 1.0f;
+    return reach;
+}
+
+// One pass of a bell curve along rows (step 1) or columns (step width), over the values that are there.
+static void calm_along(size_t width, size_t height, const float* from, float* into, bool rows, const float* bell,
+                       size_t reach)
+{
+#pragma omp parallel for schedule(static)
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++)
+        {
+            size_t at = rows ? x : y, most = rows ? width : height, step = rows ? 1 : width, p = y * width + x;
+            size_t low = at > reach ? reach : at, high = at + reach < most ? reach : most - 1 - at;
+            float sum = 0.0f, all = 0.0f;
+            for (size_t k = 0; k <= low + high; k++)
+            {
+                float value = from[p - low * step + k * step];
+                float weight = isnan(value) ? 0.0f : bell[k > low ? k - low : low - k];
+                sum += isnan(value) ? 0.0f : weight * value;
+                all += weight;
+            }
+            into[p] = isnan(from[p]) ? NAN : sum / all;
+        }
+}
+
+rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double calm_px, rlv_error* error)
+{
+    float bell[REACH + 1];
+    size_t reach = bell_of(calm_px, bell);
+    float* other = rlv_reserve(width * height, sizeof *other, error);
+    if (other == NULL)
+        return RLV_SYSTEM;
+    calm_along(width, height, value, other, true, bell, reach);
+    calm_along(width, height, other, value, false, bell, reach);
+    free(other);
+    return RLV_DONE;
+}
+
+rlv_status rlv_contour_set(rlv_lines* lines, size_t width, size_t height, const uint8_t* in, double calm_px,
+                           rlv_error* error)
+{
+    memset(lines, 0, sizeof *lines);
+    // A rim of pixels outside, wide enough for the bell to come to rest.
+    size_t rim = (size_t)fmin(ceil(3.0 * calm_px), REACH) + 1, wide = width + 2 * rim, tall = height + 2 * rim;
+    float* value = rlv_reserve(wide * tall, sizeof *value, error);
+    if (value == NULL)
+        return RLV_SYSTEM;
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++)
+            value[(y + rim) * wide + x + rim] = in[y * width + x] != 0 ? 1.0f : 0.0f;
+    rlv_status status = calm_px > 0.0 ? rlv_contour_calm(wide, tall, value, calm_px, error) : RLV_DONE;
+    if (status == RLV_DONE)
+        status = rlv_contour_at(lines, wide, tall, value, 0.5f, error);
+    const double back[2] = {-(double)rim, (double)rim};
+    rlv_lines_carry(lines, back, 1.0, 1.0);
+    free(value);
+    return status;
+}

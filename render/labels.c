@@ -1,0 +1,167 @@
+#include "labels.h"
+
+#include <math.h>
+
+#define DIRECTIONS 16
+
+typedef struct placing
+{
+    size_t count;
+    rlv_label* label;
+    rlv_box2 within;
+    size_t obstacle_count;
+    const rlv_box2* obstacle;
+    double gap;
+} placing;
+
+static bool overlap(rlv_box2 a, rlv_box2 b, double gap)
+{
+    return a.left < b.left + b.width + gap && b.left < a.left + a.width + gap && a.top < b.top + b.height + gap &&
+           b.top < a.top + a.height + gap;
+}
+
+static rlv_box2 box_of(const rlv_label* label)
+{
+    return (rlv_box2){label->left, label->top, label->width, label->height};
+}
+
+static bool is_free(const placing* of, rlv_box2 box)
+{
+    const rlv_box2* in = &of->within;
+    if (box.left < in->left || box.top < in->top || box.left + box.width > in->left + in->width ||
+        box.top + box.height > in->top + in->height)
+        return false;
+    for (size_t i = 0; i < of->obstacle_count; i++)
+        if (overlap(box, of->obstacle[i], of->gap))
+            return false;
+    for (size_t i = 0; i < of->count; i++)
+        if (of->label[i].placed && overlap(box, box_of(&of->label[i]), of->gap))
+            return false;
+    return true;
+}
+
+// The point of a box nearest to an anchor.
+static void nearest_in(rlv_box2 box, const double anchor[2], double foot[2])
+{
+    foot[0] = fmin(fmax(anchor[0], box.left), box.left + box.width);
+    foot[1] = fmin(fmax(anchor[1], box.top), box.top + box.height);
+}
+
+static double side_of(const double a[2], const double b[2], const double p[2])
+{
+    return (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]);
+}
+
+static bool cross(const double a[2], const double b[2], const double c[2], const double d[2])
+{
+    return side_of(a, b, c) * side_of(a, b, d) < 0.0 && side_of(c, d, a) * side_of(c, d, b) < 0.0;
+}
+
+// Whether a stretch passes through a box.
+static bool passes(const double a[2], const double b[2], rlv_box2 box)
+{
+    const double corner[4][2] = {{box.left, box.top},
+                                 {box.left + box.width, box.top},
+                                 {box.left + box.width, box.top + box.height},
+                                 {box.left, box.top + box.height}};
+    return cross(a, b, corner[0], corner[2]) || cross(a, b, corner[1], corner[3]);
+}
+
+// What a free place costs, in mm: its distance, and what it would cross or cover.
+static double cost_of(const placing* of, const rlv_label* label, rlv_box2 box)
+{
+    double foot[2];
+    nearest_in(box, label->anchor, foot);
+    double cost = hypot(foot[0] - label->anchor[0], foot[1] - label->anchor[1]);
+    for (size_t i = 0; i < of->count; i++)
+    {
+        const rlv_label* other = &of->label[i];
+        double near[2];
+        nearest_in(box, other->anchor, near);
+        if (hypot(near[0] - other->anchor[0], near[1] - other->anchor[1]) < other->clear)
+            cost += 3.0 * label->height;
+        if (other == label || !other->placed)
+            continue;
+        if (passes(label->anchor, foot, box_of(other)))
+            cost += 6.0 * label->height;
+        if (other->led &&
+            (cross(label->anchor, foot, other->anchor, other->foot) || passes(other->anchor, other->foot, box)))
+            cost += 6.0 * label->height;
+    }
+    return cost;
+}
+
+// The box that stands off its anchor in a direction, by a distance from the anchor to the box.
+static rlv_box2 box_towards(const rlv_label* label, int direction, double off)
+{
+    // Straight right first, which is how one reads; then the other sides and the slants.
+    static const int order[DIRECTIONS] = {0, 2, 14, 8, 4, 12, 6, 10, 1, 15, 3, 13, 7, 9, 5, 11};
+    double angle = 2.0 * M_PI * order[direction] / DIRECTIONS, x = cos(angle), y = -sin(angle);
+    double half_x = 0.5 * label->width, half_y = 0.5 * label->height;
+    double middle_x = label->anchor[0] + x * off + half_x * fmin(fmax(1.6 * x, -1.0), 1.0);
+    double middle_y = label->anchor[1] + y * off + half_y * fmin(fmax(1.6 * y, -1.0), 1.0);
+    return (rlv_box2){middle_x - half_x, middle_y - half_y, label->width, label->height};
+}
+
+static bool place_on_rings(const placing* of, rlv_label* label)
+{
+    double least = INFINITY, step = 0.6 * label->height;
+    double farthest = fmin(hypot(of->within.width, of->within.height), 24.0 * label->height);
+    for (double off = label->clear + 0.5 * of->gap; off <= farthest && off < least; off += step)
+        for (int k = 0; k < DIRECTIONS; k++)
+        {
+            rlv_box2 box = box_towards(label, k, off);
+            if (!is_free(of, box))
+                continue;
+            double cost = cost_of(of, label, box) + 1e-3 * k;
+            if (cost < least)
+            {
+                least = cost;
+                label->left = box.left;
+                label->top = box.top;
+            }
+        }
+    return isfinite(least);
+}
+
+static bool place_anywhere(const placing* of, rlv_label* label)
+{
+    double least = INFINITY, step = fmax(0.5 * label->height, hypot(of->within.width, of->within.height) / 400.0);
+    rlv_box2 box = {0.0, 0.0, label->width, label->height};
+    for (box.top = of->within.top; box.top + box.height <= of->within.top + of->within.height; box.top += step)
+        for (box.left = of->within.left; box.left + box.width <= of->within.left + of->within.width; box.left += step)
+        {
+            double foot[2];
+            nearest_in(box, label->anchor, foot);
+            double far = hypot(foot[0] - label->anchor[0], foot[1] - label->anchor[1]);
+            if (far >= least || !is_free(of, box))
+                continue;
+            least = far;
+            label->left = box.left;
+            label->top = box.top;
+        }
+    return isfinite(least);
+}
+
+size_t rlv_labels_place(size_t count, rlv_label* label, rlv_box2 within, size_t obstacle_count,
+                        const rlv_box2* obstacle, double gap)
+{
+    placing of = {count, label, within, obstacle_count, obstacle, gap};
+    size_t left_out = 0;
+    for (size_t i = 0; i < count; i++)
+    {
+        label[i].placed = label[i].fixed;
+        label[i].led = false;
+    }
+    for (size_t i = 0; i < count; i++)
+    {
+        if (label[i].fixed)
+            continue;
+        label[i].placed = place_on_rings(&of, &label[i]) || place_anywhere(&of, &label[i]);
+        left_out += !label[i].placed;
+        nearest_in(box_of(&label[i]), label[i].anchor, label[i].foot);
+        double off = hypot(label[i].foot[0] - label[i].anchor[0], label[i].foot[1] - label[i].anchor[1]);
+        label[i].led = label[i].placed && off > label[i].clear + 0.8 * label[i].height;
+    }
+    return left_out;
+}

@@ -1,0 +1,37 @@
+/// Places for labels: beside what they name, never over each other, never outside their panel.
+///
+/// Labels are placed one after another, those given first with the first choice. Of all free places, on rings of
+/// growing radius, the cheapest is taken: near, its leader crossing nothing, covering no other anchor. Where no ring
+/// has room the nearest free place of the panel is taken. The same labels always get the same places.
+
+#ifndef RLV_LABELS_H
+#define RLV_LABELS_H
+
+#include "error.h"
+
+#include <stdbool.h>
+
+/// A box on the sheet, from its upper left corner.
+typedef struct rlv_box2
+{
+    double left, top, width, height;
+} rlv_box2;
+
+typedef struct rlv_label
+{
+    double anchor[2];     ///< what it names
+    double width, height; ///< of its box
+    double clear;         ///< radius round the anchor that every box keeps off
+    bool fixed;           ///< in: `left` and `top` are given and stay
+    bool placed;          ///< out
+    double left, top;     ///< out
+    bool led;             ///< out: it stands so far off that it needs a leader
+    double foot[2];       ///< out: where the leader meets the box
+} rlv_label;
+
+/// Place `count` labels within a panel, clear of `obstacle_count` boxes (scale bar, legend) and `gap` off each other.
+/// Returns how many found no room: those are not placed.
+size_t rlv_labels_place(size_t count, rlv_label* label, rlv_box2 within, size_t obstacle_count,
+                        const rlv_box2* obstacle, double gap);
+
+#endif

@@ -1,0 +1,357 @@
+#include "marks.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
+static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
+
+double rlv_round_step(double span, int most)
+{
+    double least = span / (double)most;
+    double power = pow(10.0, floor(log10(least)));
+    static const double steps[] = {1.0, 2.0, 5.0, 10.0};
+    for (int i = 0; i < 4; i++)
+        if (steps[i] * power >= least * (1.0 - 1e-9))
+            return steps[i] * power;
+    return 10.0 * power;
+}
+
+double rlv_standard_scale(double scale)
+{
+    double largest = scale * (1.0 + 1e-9);
+    // 1, 2 and 5 times a power of ten on either side of 1 : 1 are the same numbers read from both ends: 1/2 is 5/10.
+    double power = pow(10.0, floor(log10(largest)));
+    double first = largest / power;
+    return (first >= 5.0 ? 5.0 : first >= 2.0 ? 2.0 : 1.0) * power;
+}
+
+void rlv_scale_words(char* into, size_t size, double scale)
+{
+    double ratio = scale >= 1.0 ? scale : 1.0 / scale;
+    ratio = fabs(ratio - round(ratio)) < 1e-6 * ratio ? round(ratio) : ratio;
+    if (scale >= 1.0)
+        snprintf(into, size, "%.4g : 1", ratio);
+    else
+        snprintf(into, size, "1 : %.4g", ratio);
+}
+
+void rlv_step_words(char* into, size_t size, double value, double step)
+{
+    int decimals = (int)fmin(fmax(ceil(-log10(step) - 1e-9), 0.0), 9.0);
+    bool below = value < -0.5 * step;
+    snprintf(into, size, "%s%.*f", below ? "\xe2\x88\x92" : "", decimals, fabs(value));
+}
+
+rlv_bar rlv_bar_of(double scale, double longest_mm)
+{
+    double longest = longest_mm / scale * (1.0 + 1e-9);
+    double power = pow(10.0, floor(log10(longest))), first = longest / power;
+    double digit = first >= 5.0 ? 5.0 : first >= 2.0 ? 2.0 : 1.0;
+    return (rlv_bar){digit * power, digit * power * scale, digit == 2.0 ? 4 : 5};
+}
+
+#define BAR_TALL 1.1
+
+rlv_box2 rlv_mark_bar(rlv_sheet* sheet, double x_mm, double y_mm, double scale, double longest_mm)
+{
+    rlv_bar bar = rlv_bar_of(scale, longest_mm);
+    double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm, top = y_mm + cap + 1.1, part = bar.paper_mm / bar.parts;
+    cairo_t* c = sheet->cairo;
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    for (int i = 0; i < bar.parts; i += 2)
+        cairo_rectangle(c, x_mm + i * part, top, part, BAR_TALL);
+    cairo_fill(c);
+    cairo_set_line_width(c, RLV_LINE_HAIR);
+    cairo_rectangle(c, x_mm + 0.5 * RLV_LINE_HAIR, top + 0.5 * RLV_LINE_HAIR, bar.paper_mm - RLV_LINE_HAIR,
+                    BAR_TALL - RLV_LINE_HAIR);
+    cairo_stroke(c);
+
+    bool metres = bar.length_mm >= 1e4;
+    char words[48];
+    snprintf(words, sizeof words, "%.10g", metres ? bar.length_mm / 1e3 : bar.length_mm);
+    rlv_lettering middle = small;
+    rlv_sheet_text(sheet, "0", x_mm, top - 0.8, &middle);
+    middle.share = 0.5;
+    double half = 0.5 * rlv_sheet_text(sheet, words, x_mm + bar.paper_mm, top - 0.8, &middle).width_mm;
+    double end = x_mm + bar.paper_mm + half + 0.7;
+    end += rlv_sheet_text(sheet, metres ? "m" : "mm", end, top - 0.8, &small).width_mm;
+    rlv_scale_words(words, sizeof words, scale);
+    rlv_sheet_text(sheet, words, x_mm, top + BAR_TALL + 1.0 + cap, &quiet);
+    return (rlv_box2){x_mm, y_mm, end - x_mm, 2.0 * cap + 2.1 + BAR_TALL};
+}
+
+rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length_mm, const rlv_camera_axes* axes,
+                       size_t count, const rlv_direction* direction)
+{
+    cairo_t* c = sheet->cairo;
+    double cap = rlv_sheet_measure(sheet, "x", &small).cap_mm;
+    cairo_set_line_cap(c, CAIRO_LINE_CAP_ROUND);
+    for (size_t round = 0; round < 2; round++) // what leans away is drawn first
+        for (size_t i = 0; i < count; i++)
+        {
+            rlv_vec3 way = rlv_vec3_unit(direction[i].way);
+            double x = rlv_vec3_dot(way, axes->right), y = rlv_vec3_dot(way, axes->up);
+            double z = rlv_vec3_dot(way, axes->towards), flat = hypot(x, y);
+            bool away = z < -0.35;
+            if (away != (round == 0))
+                continue;
+            rlv_lettering how = small;
+            how.grey = away ? RLV_INK_GREY : RLV_INK_BLACK;
+            how.share = 0.5;
+            rlv_sheet_grey(sheet, how.grey);
+            if (flat > 0.12)
+                rlv_mark_arrow(sheet, x_mm, y_mm, x_mm + length_mm * x, y_mm - length_mm * y, RLV_LINE_MEDIUM);
+            else
+            {
+                cairo_set_line_width(c, RLV_LINE_THIN);
+                cairo_arc(c, x_mm, y_mm, 1.1, 0.0, 2.0 * G_PI);
+                cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
+                cairo_fill_preserve(c);
+                rlv_sheet_grey(sheet, how.grey);
+                cairo_stroke(c);
+                if (away)
+                    rlv_mark_symbol(sheet, RLV_SYMBOL_CROSS, x_mm, y_mm, 1.5);
+                else
+                    rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, x_mm, y_mm, 0.8);
+            }
+            double half = 0.5 * rlv_sheet_measure(sheet, direction[i].name, &how).width_mm;
+            double ux = flat > 0.12 ? x / flat : -0.7071, uy = flat > 0.12 ? y / flat : -0.7071;
+            double far = (flat > 0.12 ? length_mm * flat : 1.1) + 1.5;
+            rlv_sheet_text(sheet, direction[i].name, x_mm + ux * (far + fmax(half - 0.6, 0.0)),
+                           y_mm - uy * far + 0.5 * cap, &how);
+        }
+    double reach = length_mm + 4.5;
+    return (rlv_box2){x_mm - reach, y_mm - reach, 2.0 * reach, 2.0 * reach};
+}
+
+static rlv_rgb scale_colour(double share)
+{
+    return share < 0.0 ? rlv_colour_added(-share) : rlv_colour_removed(share);
+}
+
+#define LEGEND_TALL 2.4
+#define SWATCH 6.5
+
+// Colours from `low` to 1 as one gradient, so that no seam shows; a pointed end where the picture goes past the scale.
+static void put_colours(rlv_sheet* sheet, double x, double y, double width, double low, const rlv_paint_seen* seen)
+{
+    cairo_t* c = sheet->cairo;
+    cairo_pattern_t* colours = cairo_pattern_create_linear(x, 0.0, x + width, 0.0);
+    for (int i = 0; i <= 128; i++)
+    {
+        double at = i / 128.0;
+        rlv_rgb colour = scale_colour(low + (1.0 - low) * at);
+        cairo_pattern_add_color_stop_rgb(colours, at, (double)colour.r, (double)colour.g, (double)colour.b);
+    }
+    cairo_set_source(c, colours);
+    cairo_pattern_destroy(colours);
+    cairo_rectangle(c, x, y, width, LEGEND_TALL);
+    cairo_fill(c);
+    for (int side = 0; side < 2; side++)
+    {
+        if (side == 0 ? !seen->past_removed : !seen->past_added)
+            continue;
+        double end = side == 0 ? x + width : x, way = side == 0 ? 1.0 : -1.0;
+        cairo_move_to(c, end, y);
+        cairo_line_to(c, end + way * 0.8 * LEGEND_TALL, y + 0.5 * LEGEND_TALL);
+        cairo_line_to(c, end, y + LEGEND_TALL);
+        rlv_sheet_colour(sheet, scale_colour(way));
+        cairo_fill(c);
+    }
+    if (low < 0.0)
+    {
+        cairo_rectangle(c, x, y, width * low / (low - 1.0), LEGEND_TALL);
+        rlv_mark_dots(sheet);
+    }
+}
+
+static void put_ticks(rlv_sheet* sheet, double x, double y, double width, double low, double deepest_mm)
+{
+    double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm;
+    double step = rlv_round_step((1.0 - low) * deepest_mm, (int)fmax(fmin(width / 9.0, 8.0), 1.0));
+    rlv_lettering middle = small;
+    middle.share = 0.5;
+    for (double k = ceil(low * deepest_mm / step - 1e-9); k * step <= deepest_mm * (1.0 + 1e-9); k += 1.0)
+    {
+        double at = x + width * (k * step / deepest_mm - low) / (1.0 - low);
+        rlv_sheet_grey(sheet, RLV_INK_BLACK);
+        rlv_sheet_line(sheet, at, y, at, y + 0.9, RLV_LINE_HAIR);
+        char words[48];
+        rlv_step_words(words, sizeof words, k * step, step);
+        rlv_sheet_text(sheet, words, at, y + 1.7 + cap, &middle);
+    }
+}
+
+rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, double deepest_mm,
+                         const rlv_paint_seen* seen, const char* caption, const char* limit_words)
+{
+    double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm, y = y_mm;
+    if (deepest_mm > 0.0 && (seen->removed || seen->added))
+    {
+        double low = seen->added ? -1.0 : 0.0, pointed = 0.8 * LEGEND_TALL;
+        double left = x_mm + (seen->past_added ? pointed : 0.0);
+        double width = width_mm - (left - x_mm) - (seen->past_removed ? pointed : 0.0);
+        rlv_sheet_text(sheet, caption != NULL ? caption : "depth removed, mm", left + width * low / (low - 1.0),
+                       y + cap, &small);
+        if (seen->added)
+            rlv_sheet_text(sheet, "added, mm (dotted)", left, y + cap, &small);
+        y += cap + 1.2;
+        put_colours(sheet, left, y, width, low, seen);
+        put_ticks(sheet, left, y + LEGEND_TALL, width, low, deepest_mm);
+        y += LEGEND_TALL + 1.7 + cap + 2.2;
+    }
+    if (seen->hatched)
+    {
+        rlv_sheet_grey(sheet, 0.88);
+        cairo_rectangle(sheet->cairo, x_mm, y, SWATCH, LEGEND_TALL);
+        cairo_fill(sheet->cairo);
+        cairo_rectangle(sheet->cairo, x_mm, y, SWATCH, LEGEND_TALL);
+        rlv_mark_hatch(sheet);
+        char words[256];
+        snprintf(words, sizeof words, "not told apart from noise%s%s", limit_words != NULL ? ": " : "",
+                 limit_words != NULL ? limit_words : "");
+        rlv_lettering lines = small;
+        lines.width_mm = width_mm - SWATCH - 1.8;
+        double tall =
+            rlv_sheet_text(sheet, words, x_mm + SWATCH + 1.8, y + 0.5 * (LEGEND_TALL + cap), &lines).height_mm;
+        y += fmax(LEGEND_TALL, tall);
+    }
+    return (rlv_box2){x_mm, y_mm, width_mm, y - y_mm};
+}
+
+#define HATCH_GAP 0.75
+#define DOT_GAP 1.0
+
+void rlv_mark_hatch(rlv_sheet* sheet)
+{
+    cairo_t* c = sheet->cairo;
+    double x0, y0, x1, y1;
+    cairo_path_extents(c, &x0, &y0, &x1, &y1);
+    cairo_save(c);
+    cairo_clip(c);
+    // Lines of equal x + y.
+    double gap = HATCH_GAP * sqrt(2.0);
+    for (double k = floor((x0 + y0) / gap); k * gap <= x1 + y1; k += 1.0)
+    {
+        cairo_move_to(c, k * gap - y0, y0);
+        cairo_line_to(c, k * gap - y1, y1);
+    }
+    rlv_sheet_colour(sheet, RLV_PAINT_INK);
+    cairo_set_line_width(c, RLV_LINE_HAIR);
+    cairo_stroke(c);
+    cairo_restore(c);
+}
+
+void rlv_mark_dots(rlv_sheet* sheet)
+{
+    cairo_t* c = sheet->cairo;
+    double x0, y0, x1, y1, row_gap = DOT_GAP * sqrt(0.75);
+    cairo_path_extents(c, &x0, &y0, &x1, &y1);
+    cairo_save(c);
+    cairo_clip(c);
+    cairo_set_line_cap(c, CAIRO_LINE_CAP_ROUND);
+    for (double row = floor(y0 / row_gap); row * row_gap <= y1 + row_gap; row += 1.0)
+    {
+        double shift = fmod(row, 2.0) != 0.0 ? 0.5 : 0.0;
+        for (double dot = floor(x0 / DOT_GAP) - 1.0; (dot + shift) * DOT_GAP <= x1 + DOT_GAP; dot += 1.0)
+        {
+            cairo_move_to(c, (dot + shift) * DOT_GAP, row * row_gap);
+            cairo_line_to(c, (dot + shift) * DOT_GAP, row * row_gap);
+        }
+    }
+    rlv_sheet_colour(sheet, RLV_PAINT_INK);
+    cairo_set_line_width(c, 0.3);
+    cairo_stroke(c);
+    cairo_restore(c);
+}
+
+void rlv_mark_arrow(rlv_sheet* sheet, double x0, double y0, double x1, double y1, double line_mm)
+{
+    cairo_t* c = sheet->cairo;
+    double length = hypot(x1 - x0, y1 - y0);
+    if (!(length > 0.0))
+        return;
+    double x = (x1 - x0) / length, y = (y1 - y0) / length;
+    double head = fmin(6.5 * line_mm + 0.4, 0.5 * length), half = 0.32 * head;
+    cairo_save(c);
+    cairo_set_line_cap(c, CAIRO_LINE_CAP_BUTT);
+    rlv_sheet_line(sheet, x0, y0, x1 - 0.8 * head * x, y1 - 0.8 * head * y, line_mm);
+    cairo_move_to(c, x1, y1);
+    cairo_line_to(c, x1 - head * x - half * y, y1 - head * y + half * x);
+    cairo_line_to(c, x1 - 0.8 * head * x, y1 - 0.8 * head * y);
+    cairo_line_to(c, x1 - head * x + half * y, y1 - head * y - half * x);
+    cairo_close_path(c);
+    cairo_fill(c);
+    cairo_restore(c);
+}
+
+void rlv_mark_symbol(rlv_sheet* sheet, rlv_symbol symbol, double x_mm, double y_mm, double size_mm)
+{
+    cairo_t* c = sheet->cairo;
+    double half = 0.5 * size_mm, line = 0.16 * size_mm;
+    cairo_set_line_width(c, line);
+    switch (symbol)
+    {
+    case RLV_SYMBOL_DISC:
+        cairo_arc(c, x_mm, y_mm, half, 0.0, 2.0 * G_PI);
+        cairo_fill(c);
+        break;
+    case RLV_SYMBOL_RING:
+        cairo_arc(c, x_mm, y_mm, half - 0.5 * line, 0.0, 2.0 * G_PI);
+        cairo_stroke(c);
+        break;
+    case RLV_SYMBOL_SQUARE:
+        cairo_rectangle(c, x_mm - 0.85 * half, y_mm - 0.85 * half, 1.7 * half, 1.7 * half);
+        cairo_fill(c);
+        break;
+    case RLV_SYMBOL_DIAMOND:
+    case RLV_SYMBOL_TRIANGLE:
+        cairo_move_to(c, x_mm, y_mm - 1.1 * half);
+        cairo_line_to(c, x_mm + half, y_mm + (symbol == RLV_SYMBOL_TRIANGLE ? 0.75 * half : 0.0));
+        if (symbol == RLV_SYMBOL_DIAMOND)
+            cairo_line_to(c, x_mm, y_mm + 1.1 * half);
+        cairo_line_to(c, x_mm - half, y_mm + (symbol == RLV_SYMBOL_TRIANGLE ? 0.75 * half : 0.0));
+        cairo_close_path(c);
+        cairo_fill(c);
+        break;
+    default:
+        rlv_sheet_line(sheet, x_mm - 0.7 * half, y_mm - 0.7 * half, x_mm + 0.7 * half, y_mm + 0.7 * half, line);
+        rlv_sheet_line(sheet, x_mm - 0.7 * half, y_mm + 0.7 * half, x_mm + 0.7 * half, y_mm - 0.7 * half, line);
+    }
+}
+
+double rlv_mark_number_radius(const rlv_sheet* sheet, const char* number)
+{
+    rlv_text_size size = rlv_sheet_measure(sheet, number, &small);
+    return fmax(0.5 * hypot(size.width_mm, size.cap_mm) + 0.5, 1.75);
+}
+
+double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double y_mm)
+{
+    cairo_t* c = sheet->cairo;
+    double radius = rlv_mark_number_radius(sheet, number);
+    cairo_arc(c, x_mm, y_mm, radius, 0.0, 2.0 * G_PI);
+    cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
+    cairo_fill_preserve(c);
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    cairo_set_line_width(c, RLV_LINE_THIN);
+    cairo_stroke(c);
+    rlv_lettering middle = small;
+    middle.share = 0.5;
+    rlv_sheet_text(sheet, number, x_mm, y_mm + 0.5 * rlv_sheet_measure(sheet, number, &small).cap_mm, &middle);
+    return radius;
+}
+
+rlv_box2 rlv_mark_control(rlv_sheet* sheet, double x_mm, double y_mm)
+{
+    double cap = rlv_sheet_measure(sheet, "0", &quiet).cap_mm, line = y_mm + 1.2;
+    rlv_sheet_grey(sheet, RLV_INK_GREY);
+    rlv_sheet_line(sheet, x_mm, line, x_mm + 100.0, line, RLV_LINE_HAIR);
+    for (int i = 0; i <= 10; i++)
+        rlv_sheet_line(sheet, x_mm + 10.0 * i, line - (i % 5 == 0 ? 1.2 : 0.6), x_mm + 10.0 * i,
+                       line + (i % 5 == 0 ? 1.2 : 0.6), RLV_LINE_HAIR);
+    rlv_sheet_text(sheet, "print at 100\xe2\x80\xaf%: this line is 100 mm long", x_mm, line + 2.2 + cap, &quiet);
+    return (rlv_box2){x_mm, y_mm, 100.0, 3.4 + cap};
+}

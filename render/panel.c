@@ -1,0 +1,335 @@
+#include "panel.h"
+
+#include "cast.h"
+#include "contour.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define MOST_PIXELS 8e6
+#define CALM_PX 1.2 // sd of the bell that calms the borders of pixels
+
+// What is looked at while a panel is made.
+typedef struct panel_look
+{
+    rlv_panel* panel;
+    rlv_cast cast;
+    uint8_t* in; // one a pixel of the cast
+} panel_look;
+
+rlv_panel_view rlv_panel_view_of(size_t count, const rlv_mesh* const* mesh, const rlv_camera_axes* axes, double scale)
+{
+    const rlv_vec3 way[3] = {axes->right, axes->up, axes->towards};
+    double low[3] = {INFINITY, INFINITY, INFINITY}, high[3] = {-INFINITY, -INFINITY, -INFINITY};
+    for (size_t m = 0; m < count; m++)
+        for (size_t v = 0; v < mesh[m]->vertex_count; v++)
+            for (int k = 0; k < 3; k++)
+            {
+                double at = rlv_vec3_dot(rlv_mesh_vertex(mesh[m], v), way[k]);
+                low[k] = fmin(low[k], at);
+                high[k] = fmax(high[k], at);
+            }
+    rlv_panel_view view = {*axes, rlv_vec3_of(0, 0, 0), scale, {0.0, 0.0}};
+    if (!(low[0] <= high[0]))
+        return view;
+    for (int k = 0; k < 3; k++)
+        view.middle_mm = rlv_vec3_along(view.middle_mm, 0.5 * (low[k] + high[k]), way[k]);
+    view.span_mm[0] = high[0] - low[0];
+    view.span_mm[1] = high[1] - low[1];
+    return view;
+}
+
+rlv_vec3 rlv_panel_place(const rlv_panel_view* view, rlv_vec3 point_mm)
+{
+    rlv_vec3 from = rlv_vec3_scale(rlv_vec3_sub(point_mm, view->middle_mm), view->scale);
+    return rlv_vec3_of(rlv_vec3_dot(from, view->axes.right), rlv_vec3_dot(from, view->axes.up),
+                       rlv_vec3_dot(from, view->axes.towards));
+}
+
+static rlv_status check(const rlv_panel_surface* surface, const rlv_panel_view* view, double width_mm, double height_mm,
+                        rlv_error* error)
+{
+    if (surface->mesh == NULL || surface->tree == NULL || surface->mesh->triangle_count == 0)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give a mesh with a triangle, and its index",
+                        "there is nothing to draw in a panel");
+    if (!(view->scale > 0.0) || !isfinite(view->scale) || !(width_mm > 0.0) || !(height_mm > 0.0) ||
+        !isfinite(width_mm + height_mm))
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give a positive scale and size",
+                        "a panel of %g by %g mm at a scale of %g", width_mm, height_mm, view->scale);
+    const rlv_overlay* overlay = surface->overlay;
+    if (overlay != NULL && (overlay->depth_mm == NULL || overlay->shown == NULL || !(overlay->deepest_mm >= 0.0) ||
+                            !isfinite(overlay->deepest_mm)))
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give depths, what is shown, and a colour scale from 0 up",
+                        "an overlay that cannot be drawn");
+    return RLV_DONE;
+}
+
+static rlv_status see(panel_look* look, rlv_error* error)
+{
+    rlv_panel* panel = look->panel;
+    const rlv_panel_surface* surface = panel->surface;
+    const rlv_panel_view* view = &panel->view;
+    rlv_camera camera = {view->middle_mm, view->axes.towards, view->axes.up, panel->width_mm / view->scale};
+    rlv_view_options how = {.occlusion_rays = surface->rays > 0 ? surface->rays : 16,
+                            .samples = surface->samples > 0 ? surface->samples : 4,
+                            .colour = surface->own_colour};
+    rlv_cast_light light = {how.occlusion_rays, rlv_paint_light(&how)};
+    size_t width = panel->picture.width, height = panel->picture.height;
+    rlv_frame whole = {0.0, 0.0, (double)width, (double)height};
+    rlv_status status =
+        rlv_cast_make(&look->cast, width, height, whole, surface->mesh, surface->tree, &camera, &light, error);
+    if (status == RLV_DONE)
+        status = rlv_paint(&panel->picture, &look->cast, surface->mesh, surface->tree, surface->overlay, &how, NULL,
+                           &panel->seen, error);
+    return status;
+}
+
+// Bring lines from the cast's pixels to the paper, and drop what no line can show.
+static rlv_status to_paper(const panel_look* look, rlv_lines* lines, double line_mm, rlv_error* error)
+{
+    double pixel_mm = look->panel->picture.pixel_mm;
+    const double corner[2] = {(double)look->cast.left * pixel_mm, -(double)look->cast.top * pixel_mm};
+    rlv_lines_carry(lines, corner, pixel_mm, pixel_mm);
+    rlv_lines_drop_small(lines, 2.0 * line_mm * line_mm, 4.0 * line_mm);
+    return rlv_lines_simplify(lines, line_mm / 3.0, error);
+}
+
+// The border of the pixels of which `is` says so.
+static rlv_status border(panel_look* look, bool (*is)(const panel_look*, size_t, const uint8_t*), const uint8_t* set,
+                         double line_mm, rlv_lines* lines, rlv_error* error)
+{
+    size_t count = look->cast.width * look->cast.height;
+#pragma omp parallel for schedule(static)
+    for (size_t p = 0; p < count; p++)
+        look->in[p] = look->cast.triangle[p] != RLV_TREE_NONE && look->cast.back[p] == 0 && is(look, p, set);
+    rlv_status status = rlv_contour_set(lines, look->cast.width, look->cast.height, look->in, CALM_PX, error);
+    return status == RLV_DONE ? to_paper(look, lines, line_mm, error) : status;
+}
+
+static bool is_in_set(const panel_look* look, size_t p, const uint8_t* set)
+{
+    return set[look->cast.triangle[p]] != 0;
+}
+
+static double depth_at(const panel_look* look, size_t p)
+{
+    const uint32_t* corner = look->panel->surface->mesh->corner + 3 * (size_t)look->cast.triangle[p];
+    const float *depth = look->panel->surface->overlay->depth_mm, *weight = look->cast.weight + 2 * p;
+    return (double)((1.0f - weight[0] - weight[1]) * depth[corner[0]] + weight[0] * depth[corner[1]] +
+                    weight[1] * depth[corner[2]]);
+}
+
+static bool is_hatched(const panel_look* look, size_t p, const uint8_t* set)
+{
+    return set[look->cast.triangle[p]] == 2;
+}
+
+static bool is_coloured(const panel_look* look, size_t p, const uint8_t* set)
+{
+    return set[look->cast.triangle[p]] == 1 && look->panel->surface->overlay->deepest_mm > 0.0 &&
+           isfinite(depth_at(look, p));
+}
+
+static bool is_added(const panel_look* look, size_t p, const uint8_t* set)
+{
+    return is_coloured(look, p, set) &&
+           depth_at(look, p) < -RLV_PAINT_LEAST * look->panel->surface->overlay->deepest_mm;
+}
+
+static rlv_status find_overlay(panel_look* look, rlv_error* error)
+{
+    rlv_panel* panel = look->panel;
+    const rlv_overlay* overlay = panel->surface->overlay;
+    if (overlay == NULL)
+        return RLV_DONE;
+    rlv_status status = RLV_DONE;
+    if (panel->seen.hatched)
+        status = border(look, is_hatched, overlay->shown, RLV_LINE_HAIR, &panel->hatched, error);
+    if (status == RLV_DONE && (panel->seen.removed || panel->seen.added))
+        status = border(look, is_coloured, overlay->shown, RLV_LINE_THIN, &panel->coloured, error);
+    if (status == RLV_DONE && panel->seen.added)
+        status = border(look, is_added, overlay->shown, RLV_LINE_THIN, &panel->added, error);
+    return status;
+}
+
+static rlv_status find_outlines(panel_look* look, rlv_error* error)
+{
+    rlv_panel* panel = look->panel;
+    const rlv_panel_surface* surface = panel->surface;
+    if (surface->outline_count == 0)
+        return RLV_DONE;
+    panel->outline = rlv_reserve(surface->outline_count, sizeof *panel->outline, error);
+    if (panel->outline == NULL)
+        return RLV_SYSTEM;
+    rlv_status status = RLV_DONE;
+    panel->outline_count = surface->outline_count;
+    for (size_t i = 0; i < surface->outline_count && status == RLV_DONE; i++)
+    {
+        const rlv_panel_outline* of = &surface->outline[i];
+        double line_mm = of->line_mm > 0.0 ? of->line_mm : RLV_LINE_MEDIUM;
+        status = border(look, is_in_set, of->in, line_mm, &panel->outline[i], error);
+    }
+    return status;
+}
+
+#define MOST_ISOLINES 64
+
+static rlv_status find_isolines(panel_look* look, rlv_error* error)
+{
+    rlv_panel* panel = look->panel;
+    const rlv_overlay* overlay = panel->surface->overlay;
+    double step = panel->surface->isoline_mm;
+    if (overlay == NULL || !(step > 0.0) || !(overlay->deepest_mm > 0.0) || !isfinite(step))
+        return RLV_DONE;
+    const rlv_cast* cast = &look->cast;
+    size_t count = cast->width * cast->height;
+    float* depth = rlv_reserve(count, sizeof *depth, error);
+    panel->isoline = depth != NULL ? rlv_reserve(MOST_ISOLINES, sizeof *panel->isoline, error) : NULL;
+    if (panel->isoline == NULL)
+    {
+        free(depth);
+        return RLV_SYSTEM;
+    }
+#pragma omp parallel for schedule(static)
+    for (size_t p = 0; p < count; p++)
+        depth[p] = cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0 && is_coloured(look, p, overlay->shown)
+                       ? (float)depth_at(look, p)
+                       : NAN;
+    // Depths are calmed over 0.4 mm of paper: what turns within a line's width is noise to a reader.
+    double calm_px = fmin(0.4 / panel->picture.pixel_mm, 3.0);
+    rlv_status status = rlv_contour_calm(cast->width, cast->height, depth, calm_px, error);
+    for (double k = -MOST_ISOLINES / 4.0; k < 3.0 * MOST_ISOLINES / 4.0 && status == RLV_DONE; k += 1.0)
+    {
+        if (k == 0.0 || fabs(k * step) > 4.0 * overlay->deepest_mm)
+            continue;
+        rlv_panel_isoline* of = &panel->isoline[panel->isoline_count];
+        of->depth_mm = k * step;
+        status = rlv_contour_at(&of->lines, cast->width, cast->height, depth, (float)of->depth_mm, error);
+        if (status == RLV_DONE)
+            status = to_paper(look, &of->lines, RLV_LINE_THIN, error);
+        rlv_lines_drop_small(&of->lines, 3.0, 5.0);
+        if (of->lines.line_count > 0)
+            panel->isoline_count++;
+        else
+            rlv_lines_free(&of->lines);
+    }
+    free(depth);
+    return status;
+}
+
+// How far each pixel lies inside its region, in pixels: two sweeps of the chamfer 3-4 (G. Borgefors, Distance
+// transformations in digital images, CVGIP 34, 1986).
+static void distances(const rlv_cast* cast, const uint16_t* region, float* far)
+{
+    ptrdiff_t width = (ptrdiff_t)cast->width, height = (ptrdiff_t)cast->height;
+    static const int dx[4] = {-1, 0, 1, -1}, dy[4] = {-1, -1, -1, 0};
+    static const float cost[4] = {4.0f / 3.0f, 1.0f, 4.0f / 3.0f, 1.0f};
+    for (int way = 1; way >= -1; way -= 2)
+        for (ptrdiff_t j = 0; j < height; j++)
+            for (ptrdiff_t i = 0; i < width; i++)
+            {
+                ptrdiff_t x = way > 0 ? i : width - 1 - i, y = way > 0 ? j : height - 1 - j, p = y * width + x;
+                if (region[p] == 0)
+                    continue;
+                if (way > 0)
+                    far[p] = 1e9f;
+                for (int k = 0; k < 4; k++)
+                {
+                    ptrdiff_t nx = x + way * dx[k], ny = y + way * dy[k], q = ny * width + nx;
+                    bool same = nx >= 0 && ny >= 0 && nx < width && ny < height && region[q] == region[p];
+                    far[p] = fminf(far[p], same ? far[q] + cost[k] : 0.5f);
+                }
+            }
+}
+
+static rlv_status find_regions(panel_look* look, rlv_error* error)
+{
+    rlv_panel* panel = look->panel;
+    const rlv_cast* cast = &look->cast;
+    size_t count = cast->width * cast->height;
+    if (panel->surface->region == NULL || panel->surface->region_count == 0)
+        return RLV_DONE;
+    panel->region_at = rlv_reserve(panel->surface->region_count, sizeof *panel->region_at, error);
+    uint16_t* region = panel->region_at != NULL ? rlv_reserve(count, sizeof *region, error) : NULL;
+    float* far = region != NULL ? rlv_reserve(count, sizeof *far, error) : NULL;
+    if (far == NULL)
+    {
+        free(region);
+        return RLV_SYSTEM;
+    }
+    panel->region_count = panel->surface->region_count;
+    for (size_t p = 0; p < count; p++)
+        if (cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0)
+            region[p] = panel->surface->region[cast->triangle[p]];
+    distances(cast, region, far);
+    double pixel_mm = panel->picture.pixel_mm;
+    for (size_t p = 0; p < count; p++)
+    {
+        if (region[p] == 0 || region[p] > panel->region_count)
+            continue;
+        double* at = panel->region_at[region[p] - 1];
+        double radius = (double)far[p] * pixel_mm;
+        if (radius <= at[2])
+            continue;
+        at[0] = ((double)(cast->left + p % cast->width) + 0.5) * pixel_mm;
+        at[1] = ((double)(cast->top + p / cast->width) + 0.5) * pixel_mm;
+        at[2] = radius;
+    }
+    free(far);
+    free(region);
+    return RLV_DONE;
+}
+
+rlv_status rlv_panel_make(rlv_panel* panel, const rlv_panel_surface* surface, const rlv_panel_view* view,
+                          double width_mm, double height_mm, rlv_error* error)
+{
+    memset(panel, 0, sizeof *panel);
+    rlv_status status = check(surface, view, width_mm, height_mm, error);
+    if (status != RLV_DONE)
+        return status;
+    double pixel_mm = surface->pixel_mm > 0.0 ? surface->pixel_mm : RLV_SHEET_PIXEL_MM;
+    while (surface->pixel_mm <= 0.0 && width_mm * height_mm / (pixel_mm * pixel_mm) > MOST_PIXELS)
+        pixel_mm *= 2.0;
+    double wide = ceil(width_mm / pixel_mm - 1e-6), tall = ceil(height_mm / pixel_mm - 1e-6);
+    if (!(wide <= 32767.0) || !(tall <= 32767.0))
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "ask for larger pixels", "a panel of %.0f by %.0f pixels", wide,
+                        tall);
+    panel->view = *view;
+    panel->surface = surface;
+    panel->width_mm = wide * pixel_mm;
+    panel->height_mm = tall * pixel_mm;
+    status = rlv_picture_reserve(&panel->picture, (size_t)wide, (size_t)tall, pixel_mm, error);
+    panel_look look = {.panel = panel};
+    if (status == RLV_DONE)
+        status = see(&look, error);
+    if (status == RLV_DONE && look.cast.width > 0)
+    {
+        look.in = rlv_reserve(look.cast.width * look.cast.height, 1, error);
+        status = look.in != NULL ? find_overlay(&look, error) : RLV_SYSTEM;
+        if (status == RLV_DONE)
+            status = find_outlines(&look, error);
+        if (status == RLV_DONE)
+            status = find_isolines(&look, error);
+        if (status == RLV_DONE)
+            status = find_regions(&look, error);
+    }
+    free(look.in);
+    rlv_cast_free(&look.cast);
+    return status;
+}
+
+void rlv_panel_free(rlv_panel* panel)
+{
+    rlv_picture_free(&panel->picture);
+    rlv_lines_free(&panel->hatched);
+    rlv_lines_free(&panel->coloured);
+    rlv_lines_free(&panel->added);
+    for (size_t i = 0; i < panel->outline_count; i++)
+        rlv_lines_free(&panel->outline[i]);
+    free(panel->outline);
+    for (size_t i = 0; i < panel->isoline_count; i++)
+        rlv_lines_free(&panel->isoline[i].lines);
+    free(panel->isoline);
+    free(panel->region_at);
+    memset(panel, 0, sizeof *panel);
+}

@@ -1,0 +1,134 @@
+/// A panel: one view of a mesh on a sheet, at a true scale, with all that is told on it.
+///
+/// Clay and colours are an embedded picture at a stated resolution; every line and letter over it is a vector. Outlines
+/// are of what is seen: a set of triangles is looked up in each pixel, and its border followed to a fraction of one
+/// (contour.h) and simplified to a third of its line's width. Projection is parallel: lengths across the view are true,
+/// along a slope they are shortened by its cosine (a slope of 60 degrees shows half its length).
+///
+/// First rlv_panel_view_of chooses what is seen, for all meshes that share it; rlv_panel_make looks, once; then
+/// rlv_panel_draw puts it on any number of sheets.
+
+#ifndef RLV_PANEL_H
+#define RLV_PANEL_H
+
+#include "aspect.h"
+#include "marks.h"
+#include "view.h"
+
+/// What a panel sees: the picture's axes, the point in its middle, and how large a millimetre is on paper.
+typedef struct rlv_panel_view
+{
+    rlv_camera_axes axes;
+    rlv_vec3 middle_mm; ///< in the mesh's own frame (not local)
+    double scale;       ///< paper over thing: 0.5 is 1 : 2
+    double span_mm[2];  ///< what the meshes span, across and upwards, of the thing
+} rlv_panel_view;
+
+/// The view that holds `count` meshes of one frame, seen along `axes` (make them of an aspect, or of a camera by
+/// rlv_camera_axes_of). All stages of a comparison share it.
+rlv_panel_view rlv_panel_view_of(size_t count, const rlv_mesh* const* mesh, const rlv_camera_axes* axes, double scale);
+
+/// Where a point falls, in mm on paper from the panel's middle: x to the right, y upwards, z towards the eye.
+rlv_vec3 rlv_panel_place(const rlv_panel_view* view, rlv_vec3 point_mm);
+
+/// An outline round a set of triangles, as far as it is seen.
+typedef struct rlv_panel_outline
+{
+    const uint8_t* in; ///< one a triangle, not 0: in the set
+    double line_mm;    ///< 0: RLV_LINE_MEDIUM
+    bool dashed;
+    bool quiet; ///< grey
+} rlv_panel_outline;
+
+/// A surface and what is known of it. Whatever is NULL or 0 is left out. Nothing is copied: it must stay while the
+/// panel is used.
+typedef struct rlv_panel_surface
+{
+    const rlv_mesh* mesh;
+    const rlv_tree* tree;
+    bool own_colour;            ///< vertex colours in place of clay
+    const rlv_overlay* overlay; ///< depth in colour, and what is hatched
+    double isoline_mm;          ///< lines of equal depth at multiples of this
+    size_t outline_count;
+    const rlv_panel_outline* outline;
+    const uint16_t* region; ///< one a triangle: 0, or the number of a region
+    size_t region_count;    ///< the highest number
+    double pixel_mm;        ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
+    int rays, samples;      ///< as of a view; 0: 16 and 4
+} rlv_panel_surface;
+
+/// An arrow in the mesh's frame: a motion, a current. `times` longer than true (0: 1), which its caller tells.
+typedef struct rlv_panel_arrow
+{
+    rlv_vec3 from_mm, to_mm;
+    double times;
+    const char* label;
+} rlv_panel_arrow;
+
+/// A point in the mesh's frame; one that the surface hides is drawn open and grey.
+typedef struct rlv_panel_point
+{
+    rlv_vec3 at_mm;
+    rlv_symbol symbol;
+    const char* label;
+} rlv_panel_point;
+
+/// The trace of a section: a line over the view, with its letter at both ends (the second primed).
+typedef struct rlv_panel_trace
+{
+    rlv_vec3 from_mm, to_mm;
+    const char* letter;
+} rlv_panel_trace;
+
+/// What is drawn over the surface.
+typedef struct rlv_panel_marks
+{
+    size_t arrow_count;
+    const rlv_panel_arrow* arrow;
+    size_t point_count;
+    const rlv_panel_point* point;
+    size_t trace_count;
+    const rlv_panel_trace* trace;
+    size_t direction_count;
+    const rlv_direction* direction; ///< of the cross of axes, in the upper right corner; none: no cross
+    bool bar;                       ///< a scale bar in the lower left corner
+} rlv_panel_marks;
+
+/// A level of depth, as lines.
+typedef struct rlv_panel_isoline
+{
+    double depth_mm;
+    rlv_lines lines;
+} rlv_panel_isoline;
+
+/// What was seen. Lines are in mm on paper from the panel's upper left corner, y upwards (so that y is negative).
+typedef struct rlv_panel
+{
+    rlv_panel_view view;
+    const rlv_panel_surface* surface;
+    double width_mm, height_mm; ///< on paper, whole pixels
+    rlv_picture picture;
+    rlv_paint_seen seen;
+    rlv_lines hatched, coloured, added;
+    size_t outline_count;
+    rlv_lines* outline;
+    size_t isoline_count;
+    rlv_panel_isoline* isoline;
+    size_t region_count;
+    double (*region_at)[3]; ///< one a region: x, y (downwards) of the place deepest inside what is seen of it, and the
+                            ///< radius of the disc that fits there; a radius of 0: out of sight
+} rlv_panel;
+
+/// Look at a surface, into a zeroed `panel` of at least `width_mm` by `height_mm` on paper. RLV_BAD_INPUT where it
+/// cannot be drawn. Free with rlv_panel_free, which is safe after a failure.
+rlv_status rlv_panel_make(rlv_panel* panel, const rlv_panel_surface* surface, const rlv_panel_view* view,
+                          double width_mm, double height_mm, rlv_error* error);
+void rlv_panel_free(rlv_panel* panel);
+
+/// Draw a panel with its upper left corner at a place (moved to the next whole pixel of its picture). `marks` may be
+/// NULL. Labels keep off each other, off numbers, bar and axes, and inside the panel; `left_out` (may be NULL) is how
+/// many found no room.
+rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
+                          const rlv_panel_marks* marks, size_t* left_out, rlv_error* error);
+
+#endif

@@ -1,0 +1,334 @@
+#include "panel.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const rlv_lettering plain = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .halo_mm = 0.55};
+
+#define SYMBOL_MM 1.9
+#define BESIDE 0.9 // from a symbol's middle to its label, over its radius
+
+// A panel while it is drawn: where it is on the sheet, and the labels that are still to be placed.
+typedef struct drawing
+{
+    rlv_sheet* sheet;
+    const rlv_panel* panel;
+    const rlv_panel_marks* marks;
+    double left, top;
+    size_t label_count, obstacle_count;
+    rlv_label* label;
+    const char** text; // of each label; NULL: a region's number
+    size_t* region;
+    rlv_box2 obstacle[2];
+} drawing;
+
+static void place_on_sheet(const drawing* on, rlv_vec3 point_mm, double at[2])
+{
+    rlv_vec3 place = rlv_panel_place(&on->panel->view, point_mm);
+    at[0] = on->left + 0.5 * on->panel->width_mm + place.x;
+    at[1] = on->top + 0.5 * on->panel->height_mm - place.y;
+}
+
+static void path_of(const drawing* on, const rlv_lines* lines)
+{
+    rlv_sheet_path(on->sheet, lines, on->left, on->top, 1.0);
+}
+
+static void stroke(const drawing* on, const rlv_lines* lines, double line_mm)
+{
+    path_of(on, lines);
+    cairo_set_line_width(on->sheet->cairo, line_mm);
+    cairo_stroke(on->sheet->cairo);
+}
+
+static void draw_overlay(const drawing* on)
+{
+    const rlv_panel* panel = on->panel;
+    cairo_t* c = on->sheet->cairo;
+    if (panel->hatched.line_count > 0)
+    {
+        path_of(on, &panel->hatched);
+        rlv_mark_hatch(on->sheet);
+    }
+    if (panel->added.line_count > 0)
+    {
+        path_of(on, &panel->added);
+        rlv_mark_dots(on->sheet);
+    }
+    rlv_sheet_colour(on->sheet, RLV_PAINT_INK);
+    cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
+    stroke(on, &panel->hatched, RLV_LINE_HAIR);
+    stroke(on, &panel->coloured, RLV_LINE_THIN);
+}
+
+static void draw_outlines(const drawing* on)
+{
+    cairo_t* c = on->sheet->cairo;
+    for (size_t i = 0; i < on->panel->outline_count; i++)
+    {
+        const rlv_panel_outline* of = &on->panel->surface->outline[i];
+        double line_mm = of->line_mm > 0.0 ? of->line_mm : RLV_LINE_MEDIUM;
+        const double dash[2] = {8.0 * line_mm, 5.0 * line_mm};
+        if (of->dashed)
+            cairo_set_dash(c, dash, 2, 0.0);
+        // A white line beneath keeps it apart from dark colours.
+        cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.75);
+        stroke(on, &on->panel->outline[i], 2.6 * line_mm);
+        rlv_sheet_grey(on->sheet, of->quiet ? RLV_INK_GREY : RLV_INK_BLACK);
+        stroke(on, &on->panel->outline[i], line_mm);
+        cairo_set_dash(c, NULL, 0, 0.0);
+    }
+}
+
+// The number of a level on its longest line, in the middle of it and along it, upright; the line is broken by its halo.
+static void label_isoline(const drawing* on, const rlv_panel_isoline* of)
+{
+    char words[48];
+    rlv_step_words(words, sizeof words, of->depth_mm, on->panel->surface->isoline_mm);
+    rlv_lettering how = plain;
+    how.share = 0.5;
+    how.size_mm = 1.8;
+    double wide = rlv_sheet_measure(on->sheet, words, &how).width_mm, longest = 0.0;
+    size_t best = 0;
+    for (size_t i = 0; i < of->lines.line_count; i++)
+        if (rlv_line_length(&of->lines, i) > longest)
+        {
+            longest = rlv_line_length(&of->lines, i);
+            best = i;
+        }
+    if (longest < 5.0 * wide)
+        return;
+    double half = 0.5 * longest, run = 0.0;
+    for (size_t k = of->lines.start[best]; k + 1 < of->lines.start[best + 1]; k++)
+    {
+        const double *a = of->lines.point + 2 * k, *b = a + 2;
+        double step = hypot(b[0] - a[0], b[1] - a[1]);
+        if (run + step < half)
+        {
+            run += step;
+            continue;
+        }
+        double share = (half - run) / step, turn = atan2(-(b[1] - a[1]), b[0] - a[0]);
+        if (fabs(turn) > G_PI_2)
+            turn -= copysign(G_PI, turn);
+        double cap = rlv_sheet_measure(on->sheet, words, &how).cap_mm;
+        double x = on->left + a[0] + share * (b[0] - a[0]), y = on->top - a[1] - share * (b[1] - a[1]);
+        how.turn_rad = turn;
+        rlv_sheet_text(on->sheet, words, x - 0.5 * cap * sin(turn), y + 0.5 * cap * cos(turn), &how);
+        return;
+    }
+}
+
+static void draw_isolines(const drawing* on)
+{
+    for (size_t i = 0; i < on->panel->isoline_count; i++)
+    {
+        rlv_sheet_colour(on->sheet, RLV_PAINT_INK);
+        stroke(on, &on->panel->isoline[i].lines, RLV_LINE_HAIR);
+    }
+    for (size_t i = 0; i < on->panel->isoline_count; i++)
+        label_isoline(on, &on->panel->isoline[i]);
+}
+
+// A section's trace: thin and dash-dotted across, strong at its ends, with its letters beyond them.
+static void draw_trace(const drawing* on, const rlv_panel_trace* trace)
+{
+    cairo_t* c = on->sheet->cairo;
+    double a[2], b[2];
+    place_on_sheet(on, trace->from_mm, a);
+    place_on_sheet(on, trace->to_mm, b);
+    double length = hypot(b[0] - a[0], b[1] - a[1]);
+    if (!(length > 0.0))
+        return;
+    double x = (b[0] - a[0]) / length, y = (b[1] - a[1]) / length, end = fmin(5.0, 0.3 * length);
+    const double dash[4] = {4.0, 0.9, 0.4, 0.9};
+    cairo_set_dash(c, dash, 4, 0.0);
+    cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.7);
+    rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], 0.5);
+    rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+    rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], RLV_LINE_THIN);
+    cairo_set_dash(c, NULL, 0, 0.0);
+    rlv_sheet_line(on->sheet, a[0], a[1], a[0] + end * x, a[1] + end * y, RLV_LINE_HEAVY);
+    rlv_sheet_line(on->sheet, b[0], b[1], b[0] - end * x, b[1] - end * y, RLV_LINE_HEAVY);
+    rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .share = 0.5, .halo_mm = 0.7};
+    char primed[64];
+    snprintf(primed, sizeof primed, "%.48s\xe2\x80\xb2", trace->letter);
+    double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm, off = 2.8;
+    rlv_sheet_text(on->sheet, trace->letter, a[0] - off * x, a[1] - off * y + 0.5 * cap, &how);
+    rlv_sheet_text(on->sheet, primed, b[0] + off * x, b[1] + off * y + 0.5 * cap, &how);
+}
+
+static void add_label(drawing* on, const char* text, double x, double y, double clear)
+{
+    rlv_text_size size = rlv_sheet_measure(on->sheet, text, &plain);
+    rlv_label* label = &on->label[on->label_count];
+    *label = (rlv_label){.anchor = {x, y}, .width = size.width_mm + 0.6, .height = size.cap_mm + 1.3, .clear = clear};
+    on->text[on->label_count++] = text;
+}
+
+// A point is hidden where the surface lies between it and the eye.
+static bool is_hidden(const drawing* on, rlv_vec3 at_mm)
+{
+    const rlv_mesh* mesh = on->panel->surface->mesh;
+    double pixel_mm = on->panel->picture.pixel_mm / on->panel->view.scale;
+    rlv_vec3 towards = on->panel->view.axes.towards;
+    rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(at_mm, mesh->origin_mm), fmax(0.5, pixel_mm), towards);
+    rlv_ray ray = {
+        {(float)from.x, (float)from.y, (float)from.z}, {(float)towards.x, (float)towards.y, (float)towards.z}, 1e9f};
+    bool blocked = false;
+    rlv_tree_blocked(on->panel->surface->tree, 1, &ray, &blocked);
+    return blocked;
+}
+
+static void draw_arrows(drawing* on)
+{
+    for (size_t i = 0; i < on->marks->arrow_count; i++)
+    {
+        const rlv_panel_arrow* arrow = &on->marks->arrow[i];
+        double times = arrow->times > 0.0 ? arrow->times : 1.0, a[2], b[2];
+        rlv_vec3 to = rlv_vec3_along(arrow->from_mm, times, rlv_vec3_sub(arrow->to_mm, arrow->from_mm));
+        place_on_sheet(on, arrow->from_mm, a);
+        place_on_sheet(on, to, b);
+        cairo_set_source_rgb(on->sheet->cairo, 1.0, 1.0, 1.0);
+        rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], 3.0 * RLV_LINE_STRONG);
+        rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+        rlv_mark_arrow(on->sheet, a[0], a[1], b[0], b[1], RLV_LINE_STRONG);
+        if (arrow->label != NULL)
+            add_label(on, arrow->label, b[0], b[1], 1.0);
+    }
+}
+
+static void draw_points(drawing* on)
+{
+    cairo_t* c = on->sheet->cairo;
+    for (size_t i = 0; i < on->marks->point_count; i++)
+    {
+        const rlv_panel_point* point = &on->marks->point[i];
+        double at[2];
+        place_on_sheet(on, point->at_mm, at);
+        bool hidden = is_hidden(on, point->at_mm);
+        cairo_arc(c, at[0], at[1], 0.5 * SYMBOL_MM + 0.3, 0.0, 2.0 * G_PI);
+        cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
+        cairo_fill(c);
+        rlv_sheet_grey(on->sheet, hidden ? RLV_INK_GREY : RLV_INK_BLACK);
+        rlv_mark_symbol(on->sheet, hidden ? RLV_SYMBOL_RING : point->symbol, at[0], at[1], SYMBOL_MM);
+        if (point->label != NULL)
+            add_label(on, point->label, at[0], at[1], 0.5 * SYMBOL_MM + BESIDE);
+    }
+}
+
+// Numbers of regions: inside where the disc fits, else beside with a leader.
+static void add_numbers(drawing* on)
+{
+    for (size_t i = 0; i < on->panel->region_count; i++)
+    {
+        const double* at = on->panel->region_at[i];
+        if (!(at[2] > 0.0))
+            continue;
+        char words[16];
+        snprintf(words, sizeof words, "%zu", i + 1);
+        double radius = rlv_mark_number_radius(on->sheet, words), x = on->left + at[0], y = on->top + at[1];
+        rlv_label* label = &on->label[on->label_count];
+        *label = (rlv_label){.anchor = {x, y}, .width = 2.0 * radius, .height = 2.0 * radius, .clear = 0.4};
+        label->fixed = at[2] >= 1.15 * radius;
+        label->left = x - radius;
+        label->top = y - radius;
+        on->region[on->label_count++] = i + 1;
+    }
+}
+
+static void draw_leader(const drawing* on, const rlv_label* label)
+{
+    double x = label->foot[0] - label->anchor[0], y = label->foot[1] - label->anchor[1], length = hypot(x, y);
+    double from = fmin(fmax(label->clear - 0.4, 0.0), length) / length;
+    double start[2] = {label->anchor[0] + from * x, label->anchor[1] + from * y};
+    cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.8);
+    rlv_sheet_line(on->sheet, start[0], start[1], label->foot[0], label->foot[1], 0.55);
+    rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+    rlv_sheet_line(on->sheet, start[0], start[1], label->foot[0], label->foot[1], RLV_LINE_HAIR);
+}
+
+static void draw_labels(const drawing* on)
+{
+    for (size_t i = 0; i < on->label_count; i++)
+        if (on->label[i].placed && on->label[i].led)
+            draw_leader(on, &on->label[i]);
+    for (size_t i = 0; i < on->label_count; i++)
+    {
+        const rlv_label* label = &on->label[i];
+        if (!label->placed)
+            continue;
+        double x = label->left + 0.5 * label->width, y = label->top + 0.5 * label->height;
+        if (on->text[i] == NULL)
+        {
+            char words[16];
+            snprintf(words, sizeof words, "%zu", on->region[i]);
+            rlv_mark_number(on->sheet, words, x, y);
+            continue;
+        }
+        rlv_lettering how = plain;
+        how.share = 0.5;
+        double cap = rlv_sheet_measure(on->sheet, on->text[i], &how).cap_mm;
+        rlv_sheet_text(on->sheet, on->text[i], x, y + 0.5 * cap, &how);
+    }
+}
+
+#define AXES_MM 7.0
+
+static void draw_furniture(drawing* on)
+{
+    if (on->marks->bar)
+    {
+        double longest = fmin(0.4 * on->panel->width_mm, 60.0);
+        on->obstacle[on->obstacle_count++] =
+            rlv_mark_bar(on->sheet, on->left, on->top + on->panel->height_mm - 7.0, on->panel->view.scale, longest);
+    }
+    if (on->marks->direction_count > 0)
+    {
+        double reach = AXES_MM + 4.5;
+        on->obstacle[on->obstacle_count++] =
+            rlv_mark_axes(on->sheet, on->left + on->panel->width_mm - reach, on->top + reach, AXES_MM,
+                          &on->panel->view.axes, on->marks->direction_count, on->marks->direction);
+    }
+}
+
+rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
+                          const rlv_panel_marks* marks, size_t* left_out, rlv_error* error)
+{
+    static const rlv_panel_marks none = {0};
+    double pixel_mm = panel->picture.pixel_mm;
+    drawing on = {.sheet = sheet,
+                  .panel = panel,
+                  .marks = marks != NULL ? marks : &none,
+                  .left = round(left_mm / pixel_mm) * pixel_mm,
+                  .top = round(top_mm / pixel_mm) * pixel_mm};
+    size_t most = panel->region_count + on.marks->arrow_count + on.marks->point_count;
+    on.label = rlv_reserve(most, sizeof *on.label, error);
+    on.text = rlv_reserve(most, sizeof *on.text, error);
+    on.region = rlv_reserve(most, sizeof *on.region, error);
+    rlv_status status = on.label != NULL && on.text != NULL && on.region != NULL ? RLV_DONE : RLV_SYSTEM;
+    if (status == RLV_DONE)
+        status = rlv_sheet_picture(sheet, &panel->picture, on.left, on.top, error);
+    if (status == RLV_DONE)
+    {
+        draw_overlay(&on);
+        draw_outlines(&on);
+        draw_isolines(&on);
+        for (size_t i = 0; i < on.marks->trace_count; i++)
+            draw_trace(&on, &on.marks->trace[i]);
+        add_numbers(&on);
+        draw_arrows(&on);
+        draw_points(&on);
+        draw_furniture(&on);
+        rlv_box2 within = {on.left, on.top, panel->width_mm, panel->height_mm};
+        size_t missed = rlv_labels_place(on.label_count, on.label, within, on.obstacle_count, on.obstacle, 0.5);
+        if (left_out != NULL)
+            *left_out = missed;
+        draw_labels(&on);
+    }
+    free(on.label);
+    free(on.text);
+    free(on.region);
+    return status;
+}

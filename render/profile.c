@@ -1,0 +1,202 @@
+#include "profile.h"
+
+#include "marks.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+rlv_status rlv_profile_cut(rlv_profile* profile, const rlv_mesh* before, const rlv_mesh* after, const uint8_t* bone,
+                           const rlv_plane* plane, rlv_error* error)
+{
+    memset(profile, 0, sizeof *profile);
+    rlv_status status = rlv_section_cut(&profile->before, before, plane, NULL, error);
+    if (status == RLV_DONE)
+        status = rlv_section_cut(&profile->after, after, plane, NULL, error);
+    if (status == RLV_DONE && bone != NULL)
+        status = rlv_section_cut(&profile->bone, after, plane, bone, error);
+    return status;
+}
+
+void rlv_profile_free(rlv_profile* profile)
+{
+    rlv_lines_free(&profile->before);
+    rlv_lines_free(&profile->after);
+    rlv_lines_free(&profile->bone);
+}
+
+bool rlv_profile_box(const rlv_profile* profile, double low[2], double high[2])
+{
+    double other_low[2], other_high[2];
+    bool before = rlv_lines_box(&profile->before, low, high);
+    bool after = rlv_lines_box(&profile->after, other_low, other_high);
+    for (int k = 0; k < 2 && after; k++)
+    {
+        low[k] = before ? fmin(low[k], other_low[k]) : other_low[k];
+        high[k] = before ? fmax(high[k], other_high[k]) : other_high[k];
+    }
+    return before || after;
+}
+
+// What is drawn, on the sheet.
+typedef struct profile_drawing
+{
+    rlv_sheet* sheet;
+    double x, y, scale;
+} profile_drawing;
+
+static const rlv_rgb stone = {0.925f, 0.915f, 0.90f};
+
+static rlv_rgb removed_tint(void)
+{
+    return rlv_rgb_mix(rlv_colour_removed(0.30), (rlv_rgb){1.0f, 1.0f, 1.0f}, 0.25f);
+}
+
+static void path_of(const profile_drawing* on, const rlv_lines* lines)
+{
+    rlv_sheet_path(on->sheet, lines, on->x, on->y, on->scale);
+}
+
+// Clip to what is in one set of lines and not in another.
+static void clip_between(const profile_drawing* on, const rlv_lines* in, const rlv_lines* out)
+{
+    cairo_t* c = on->sheet->cairo;
+    path_of(on, in);
+    cairo_clip(c);
+    double x0, y0, x1, y1;
+    cairo_clip_extents(c, &x0, &y0, &x1, &y1);
+    cairo_rectangle(c, x0 - 1.0, y0 - 1.0, x1 - x0 + 2.0, y1 - y0 + 2.0);
+    path_of(on, out);
+    cairo_set_fill_rule(c, CAIRO_FILL_RULE_EVEN_ODD);
+    cairo_clip(c);
+    cairo_set_fill_rule(c, CAIRO_FILL_RULE_WINDING);
+    cairo_rectangle(c, x0, y0, x1 - x0, y1 - y0);
+}
+
+static void fill_areas(const profile_drawing* on, const rlv_lines* before, const rlv_lines* after)
+{
+    cairo_t* c = on->sheet->cairo;
+    path_of(on, after);
+    rlv_sheet_colour(on->sheet, stone);
+    cairo_fill(c);
+    if (before->line_count == 0)
+        return;
+    cairo_save(c);
+    clip_between(on, before, after);
+    rlv_sheet_colour(on->sheet, removed_tint());
+    cairo_fill(c);
+    cairo_restore(c);
+    cairo_save(c);
+    clip_between(on, after, before);
+    rlv_sheet_colour(on->sheet, rlv_colour_added(0.2));
+    cairo_fill(c);
+    cairo_restore(c);
+}
+
+static void stroke(const profile_drawing* on, const rlv_lines* lines, double line_mm)
+{
+    path_of(on, lines);
+    cairo_set_line_width(on->sheet->cairo, line_mm);
+    cairo_stroke(on->sheet->cairo);
+}
+
+static void set_dash(cairo_t* c, bool dashed)
+{
+    const double dash[2] = {1.6, 0.9};
+    cairo_set_dash(c, dash, dashed ? 2 : 0, 0.0);
+}
+
+static rlv_status copy_simple(rlv_lines* to, const rlv_lines* from, double tolerance, rlv_error* error)
+{
+    memset(to, 0, sizeof *to);
+    to->line_count = from->line_count;
+    to->point_count = from->point_count;
+    to->start = rlv_reserve(from->line_count + 1, sizeof *to->start, error);
+    to->closed = rlv_reserve(from->line_count, sizeof *to->closed, error);
+    to->point = rlv_reserve(2 * from->point_count, sizeof *to->point, error);
+    if (to->start == NULL || to->closed == NULL || to->point == NULL)
+        return RLV_SYSTEM;
+    if (from->line_count > 0)
+    {
+        memcpy(to->start, from->start, (from->line_count + 1) * sizeof *to->start);
+        memcpy(to->closed, from->closed, from->line_count * sizeof *to->closed);
+        memcpy(to->point, from->point, 2 * from->point_count * sizeof *to->point);
+    }
+    return rlv_lines_simplify(to, tolerance, error);
+}
+
+rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double x_mm, double y_mm, double scale,
+                            rlv_error* error)
+{
+    profile_drawing on = {sheet, x_mm, y_mm, scale};
+    cairo_t* c = sheet->cairo;
+    double tolerance = RLV_LINE_THIN / 3.0 / scale;
+    rlv_lines before, after = {0}, bone = {0};
+    rlv_status status = copy_simple(&before, &profile->before, tolerance, error);
+    if (status == RLV_DONE)
+        status = copy_simple(&after, &profile->after, tolerance, error);
+    if (status == RLV_DONE)
+        status = copy_simple(&bone, &profile->bone, tolerance, error);
+    if (status == RLV_DONE)
+    {
+        fill_areas(&on, &before, &after);
+        cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
+        rlv_sheet_grey(sheet, RLV_INK_GREY);
+        set_dash(c, true);
+        stroke(&on, &before, RLV_LINE_THIN);
+        set_dash(c, false);
+        rlv_sheet_grey(sheet, RLV_INK_BLACK);
+        stroke(&on, &after, RLV_LINE_MEDIUM);
+        cairo_set_line_cap(c, CAIRO_LINE_CAP_BUTT);
+        stroke(&on, &bone, 0.9);
+    }
+    rlv_lines_free(&before);
+    rlv_lines_free(&after);
+    rlv_lines_free(&bone);
+    return status;
+}
+
+#define SWATCH 8.0
+#define TALL 2.6
+
+static void draw_swatch(rlv_sheet* sheet, int which, double x, double y)
+{
+    cairo_t* c = sheet->cairo;
+    if (which == 2)
+    {
+        cairo_rectangle(c, x, y - TALL, SWATCH, TALL);
+        rlv_sheet_colour(sheet, removed_tint());
+        cairo_fill(c);
+        return;
+    }
+    rlv_sheet_grey(sheet, which == 0 ? RLV_INK_GREY : RLV_INK_BLACK);
+    set_dash(c, which == 0);
+    double line_mm = which == 0 ? RLV_LINE_THIN : which == 1 ? RLV_LINE_MEDIUM : 0.9;
+    rlv_sheet_line(sheet, x, y - 0.5 * TALL, x + SWATCH, y - 0.5 * TALL, line_mm);
+    set_dash(c, false);
+}
+
+double rlv_profile_key(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, size_t count,
+                       const rlv_profile* profile)
+{
+    static const char* const words[4] = {"before", "after", "removed between them", "after, along bone"};
+    const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
+    bool bone = false;
+    for (size_t i = 0; i < count; i++)
+        bone = bone || profile[i].bone.line_count > 0;
+    double x = x_mm, y = y_mm + TALL;
+    for (int i = 0; i < (bone ? 4 : 3); i++)
+    {
+        rlv_text_size size = rlv_sheet_measure(sheet, words[i], &small);
+        double wide = SWATCH + 1.6 + size.width_mm;
+        if (x > x_mm && x + wide > x_mm + width_mm)
+        {
+            x = x_mm;
+            y += TALL + 1.8;
+        }
+        draw_swatch(sheet, i, x, y);
+        rlv_sheet_text(sheet, words[i], x + SWATCH + 1.6, y - 0.5 * (TALL - size.cap_mm), &small);
+        x += wide + 6.0;
+    }
+    return y - y_mm;
+}

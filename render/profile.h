@@ -1,0 +1,38 @@
+/// Profiles: the same plane cut through a block before and after, drawn over each other.
+///
+/// What was removed lies between the two lines and is tinted; the line of before is dashed, that of after solid, and
+/// where it runs along bone it is heavy. Areas are told apart by their lines, and what was added by dots, so that the
+/// tint carries nothing alone. An open mesh's lines are closed straight across for the tint, and not drawn there.
+
+#ifndef RLV_PROFILE_H
+#define RLV_PROFILE_H
+
+#include "section.h"
+#include "sheet.h"
+
+typedef struct rlv_profile
+{
+    rlv_lines before, after; ///< in mm, in the plane's frame
+    rlv_lines bone;          ///< stretches of `after` along bone
+} rlv_profile;
+
+/// Cut both meshes (one frame) along a plane, into a zeroed `profile`. `bone` (may be NULL) is one a triangle of AFTER.
+/// Free with rlv_profile_free, which is safe after a failure.
+rlv_status rlv_profile_cut(rlv_profile* profile, const rlv_mesh* before, const rlv_mesh* after, const uint8_t* bone,
+                           const rlv_plane* plane, rlv_error* error);
+void rlv_profile_free(rlv_profile* profile);
+
+/// The box of both lines, in mm of the plane's frame; false where the plane misses both.
+bool rlv_profile_box(const rlv_profile* profile, double low[2], double high[2]);
+
+/// Draw a profile with the plane's origin at a place, at a scale. Lines are simplified to a third of their width on
+/// paper.
+rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double x_mm, double y_mm, double scale,
+                            rlv_error* error);
+
+/// A key to it: four swatches with their words from a place on, within a width (they go on in a second row where one
+/// does not do); the height that it takes. Nothing that is not in one of `count` profiles is explained.
+double rlv_profile_key(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, size_t count,
+                       const rlv_profile* profile);
+
+#endif

@@ -1,0 +1,234 @@
+#include "sheets.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define GAP 8.0       // between views
+#define STRIP 17.0    // of scale bar, axes and legend
+#define LINE 3.5      // of a caption
+#define HEAD 4.8      // a caption's first line
+#define SMALLEST 1e-4 // the least scale that is tried
+
+static const rlv_lettering name_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_BLACK, .bold = true};
+static const rlv_lettering date_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_GREY};
+
+// How views stand on a page.
+typedef struct arrangement
+{
+    size_t columns, rows;
+    double scale, view_wide, view_tall; // of the mesh alone
+    double cell_wide, cell_tall;        // with caption and gap
+    rlv_paper paper;
+} arrangement;
+
+static double caption_mm(const rlv_gallery* gallery)
+{
+    size_t lines = 0;
+    for (size_t i = 0; i < gallery->view_count; i++)
+        lines = gallery->view[i].line_count > lines ? gallery->view[i].line_count : lines;
+    return HEAD + LINE * (double)lines + 2.0;
+}
+
+// The least width at which a caption is still read: about 40 letters.
+#define CAPTION_WIDE 58.0
+
+static arrangement arrange_at(const rlv_gallery* gallery, const rlv_panel_view* view, size_t columns, double scale)
+{
+    arrangement of = {.columns = columns, .scale = scale};
+    of.rows = (gallery->view_count + columns - 1) / columns;
+    of.view_wide = view->span_mm[0] * scale + 2.0;
+    of.view_tall = view->span_mm[1] * scale + 2.0;
+    of.cell_wide = fmax(of.view_wide, CAPTION_WIDE) + GAP;
+    of.cell_tall = of.view_tall + caption_mm(gallery) + GAP;
+    return of;
+}
+
+static double page_wide(const arrangement* of)
+{
+    return fmax((double)of->columns * of->cell_wide - GAP, 150.0) + 2.0 * RLV_SHEET_MARGIN;
+}
+
+static double page_tall(const rlv_gallery* gallery, const arrangement* of, double wide)
+{
+    return RLV_TITLE_HEAD_MM + (double)of->rows * of->cell_tall + STRIP + rlv_title_foot_mm(&gallery->title, wide);
+}
+
+// The paper that an arrangement needs. The foot's height hangs on the page's width, so it is asked twice.
+static rlv_paper paper_for(const rlv_gallery* gallery, const arrangement* of)
+{
+    double wide = page_wide(of);
+    rlv_paper paper = rlv_paper_holding(wide, page_tall(gallery, of, wide), gallery->paper);
+    return rlv_paper_holding(wide, fmax(page_tall(gallery, of, paper.width_mm), 10.0), gallery->paper);
+}
+
+static bool fits(const rlv_gallery* gallery, const arrangement* of, rlv_paper paper)
+{
+    return page_wide(of) <= paper.width_mm && page_tall(gallery, of, paper.width_mm) <= paper.height_mm;
+}
+
+// The next standard scale below.
+static double smaller(double scale)
+{
+    return rlv_standard_scale(0.999 * scale);
+}
+
+// Of all numbers of columns, and the paper either way round, the largest scale that fits; lying before upright.
+static arrangement arrange_to_fit(const rlv_gallery* gallery, const rlv_panel_view* view)
+{
+    rlv_paper paper = rlv_paper_holding(1.0, 1.0, gallery->paper);
+    rlv_paper way[2] = {rlv_paper_holding(paper.height_mm, paper.width_mm, gallery->paper), paper};
+    for (double scale = 10.0; scale > SMALLEST; scale = smaller(scale))
+        for (int k = 0; k < 2; k++)
+            for (size_t columns = gallery->view_count; columns >= 1; columns--)
+            {
+                arrangement of = arrange_at(gallery, view, columns, scale);
+                of.paper = way[k];
+                if (fits(gallery, &of, way[k]))
+                    return of;
+            }
+    arrangement of = arrange_at(gallery, view, 1, SMALLEST);
+    of.paper = paper_for(gallery, &of);
+    return of;
+}
+
+// At a scale that was asked for: the number of columns that needs the least paper.
+static arrangement arrange_at_scale(const rlv_gallery* gallery, const rlv_panel_view* view)
+{
+    arrangement best = {0};
+    for (size_t columns = gallery->view_count; columns >= 1; columns--)
+    {
+        arrangement of = arrange_at(gallery, view, columns, gallery->scale);
+        of.paper = paper_for(gallery, &of);
+        if (best.columns == 0 ||
+            of.paper.width_mm * of.paper.height_mm < 0.999 * best.paper.width_mm * best.paper.height_mm)
+            best = of;
+    }
+    return best;
+}
+
+static void put_caption(rlv_sheet* sheet, const rlv_sheet_view* view, double x, double y, double width)
+{
+    double baseline = y + 3.6;
+    if (view->name != NULL)
+    {
+        double wide = rlv_sheet_text(sheet, view->name, x, baseline, &name_letters).width_mm;
+        if (view->date != NULL)
+            rlv_sheet_text(sheet, view->date, x + wide + 2.5, baseline, &date_letters);
+    }
+    for (size_t i = 0; i < view->line_count; i++)
+    {
+        const rlv_lettering how = {
+            .size_mm = RLV_LETTER_SMALL * 1.08, .grey = RLV_INK_BLACK, .width_mm = width, .most_lines = 1};
+        rlv_sheet_text(sheet, view->line[i], x, baseline + HEAD - 0.6 + LINE * (double)i, &how);
+    }
+}
+
+static void merge(rlv_paint_seen* into, const rlv_paint_seen* from)
+{
+    into->removed |= from->removed;
+    into->added |= from->added;
+    into->hatched |= from->hatched;
+    into->past_removed |= from->past_removed;
+    into->past_added |= from->past_added;
+}
+
+// What is gathered while views are drawn.
+typedef struct gathered
+{
+    rlv_paint_seen seen;
+    double deepest_mm, pixel_mm;
+    const char* caption;
+    size_t left_out;
+} gathered;
+
+static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of,
+                           const rlv_panel_view* seen_as, size_t index, double x, double y, gathered* all,
+                           rlv_error* error)
+{
+    const rlv_sheet_view* view = &gallery->view[index];
+    rlv_panel panel = {0};
+    rlv_panel_marks marks = view->marks;
+    marks.bar = false;
+    marks.direction_count = 0;
+    size_t left_out = 0;
+    double wide = of->cell_wide - GAP;
+    rlv_status status = rlv_panel_make(&panel, &view->surface, seen_as, wide, of->view_tall, error);
+    if (status == RLV_DONE)
+        status = rlv_panel_draw(sheet, &panel, x, y, &marks, &left_out, error);
+    if (status == RLV_DONE)
+    {
+        merge(&all->seen, &panel.seen);
+        all->left_out += left_out;
+        all->pixel_mm = panel.picture.pixel_mm;
+        if (view->surface.overlay != NULL && view->surface.overlay->deepest_mm > all->deepest_mm)
+        {
+            all->deepest_mm = view->surface.overlay->deepest_mm;
+            all->caption = view->surface.overlay->caption;
+        }
+        put_caption(sheet, view, x, y + of->view_tall, wide);
+    }
+    rlv_panel_free(&panel);
+    return status;
+}
+
+static void put_strip(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of, const gathered* all,
+                      double y)
+{
+    double left = RLV_SHEET_MARGIN, right = sheet->width_mm - RLV_SHEET_MARGIN;
+    rlv_box2 bar = rlv_mark_bar(sheet, left, y + 4.0, of->scale, 70.0);
+    if (gallery->direction_count > 0)
+        rlv_mark_axes(sheet, bar.left + bar.width + 22.0, y + 8.5, 6.0, &gallery->axes, gallery->direction_count,
+                      gallery->direction);
+    double wide = fmin(120.0, 0.45 * (right - left)), from = right - wide;
+    bool scale = all->seen.removed || all->seen.added;
+    rlv_paint_seen colours = all->seen, hatching = {.hatched = all->seen.hatched};
+    colours.hatched = false;
+    if (scale)
+        rlv_mark_legend(sheet, from, y + 2.6, wide, all->deepest_mm, &colours, all->caption, NULL);
+    double swatch = fmin(62.0, from - left - 90.0);
+    if (all->seen.hatched && swatch > 30.0)
+        rlv_mark_legend(sheet, scale ? from - swatch - 6.0 : right - swatch, y + 5.2, swatch, 0.0, &hatching, NULL,
+                        gallery->limit_words);
+}
+
+rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
+{
+    memset(sheet, 0, sizeof *sheet);
+    if (gallery->view_count == 0)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give at least one view", "a sheet without a view");
+    const rlv_mesh** mesh = rlv_reserve(gallery->view_count, sizeof(const rlv_mesh*), error);
+    if (mesh == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < gallery->view_count; i++)
+        mesh[i] = gallery->view[i].surface.mesh;
+    rlv_panel_view seen_as = rlv_panel_view_of(gallery->view_count, mesh, &gallery->axes, 1.0);
+    free(mesh);
+    arrangement of = gallery->scale > 0.0 ? arrange_at_scale(gallery, &seen_as) : arrange_to_fit(gallery, &seen_as);
+    seen_as.scale = of.scale;
+
+    rlv_status status = rlv_sheet_reserve(sheet, of.paper.width_mm, of.paper.height_mm, error);
+    if (status != RLV_DONE)
+        return status;
+    double top = rlv_title_head(sheet, &gallery->title), left = RLV_SHEET_MARGIN;
+    double foot = rlv_title_foot_mm(&gallery->title, sheet->width_mm);
+    // What room is left over is shared out between the columns and between the rows.
+    double spare_x = sheet->width_mm - 2.0 * left - ((double)of.columns * of.cell_wide - GAP);
+    double spare_y = sheet->height_mm - top - foot - STRIP - (double)of.rows * of.cell_tall;
+    double step_x = of.cell_wide + (of.columns > 1 ? spare_x / (double)(of.columns - 1) : 0.0);
+    double step_y = of.cell_tall + spare_y / (double)of.rows;
+    gathered all = {0};
+    for (size_t i = 0; i < gallery->view_count && status == RLV_DONE; i++)
+        status = put_view(sheet, gallery, &of, &seen_as, i, left + step_x * (double)(i % of.columns),
+                          top + step_y * (double)(i / of.columns), &all, error);
+    if (status == RLV_DONE)
+    {
+        put_strip(sheet, gallery, &of, &all, sheet->height_mm - foot - STRIP);
+        rlv_title_foot(sheet, &gallery->title, &of.paper, of.scale, all.pixel_mm);
+        if (left_out != NULL)
+            *left_out = all.left_out;
+    }
+    if (status != RLV_DONE)
+        rlv_sheet_free(sheet);
+    return status;
+}

@@ -1,0 +1,195 @@
+#include "title.h"
+
+#include "marks.h"
+
+#include <math.h>
+#include <string.h>
+
+#define LINE 3.3    // from one line of small print to the next
+#define CONTROL 100 // the control length
+#define GAP 12.0    // between columns
+
+static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
+
+double rlv_title_head(rlv_sheet* sheet, const rlv_title* title)
+{
+    double width = sheet->width_mm - 2.0 * RLV_SHEET_MARGIN, x = RLV_SHEET_MARGIN;
+    double baseline = RLV_SHEET_MARGIN + 4.2;
+    if (title->specimen != NULL)
+    {
+        const rlv_lettering how = {.size_mm = RLV_LETTER_TITLE, .grey = RLV_INK_BLACK};
+        x += rlv_sheet_text(sheet, title->specimen, x, baseline, &how).width_mm + 4.0;
+    }
+    if (title->specimen_title != NULL)
+    {
+        const rlv_lettering how = {.size_mm = RLV_LETTER_HEAD,
+                                   .grey = RLV_INK_GREY,
+                                   .width_mm = fmax(RLV_SHEET_MARGIN + width - x, 20.0),
+                                   .most_lines = 1};
+        rlv_sheet_text(sheet, title->specimen_title, x, baseline, &how);
+    }
+    if (title->subject != NULL)
+    {
+        const rlv_lettering how = {
+            .size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .width_mm = width, .most_lines = 1};
+        rlv_sheet_text(sheet, title->subject, RLV_SHEET_MARGIN, baseline + 6.4, &how);
+    }
+    return RLV_TITLE_HEAD_MM;
+}
+
+// The facts of a foot, one a line: a name and a text.
+typedef struct title_fact
+{
+    const char* name;
+    char text[192];
+} title_fact;
+
+#define MOST_FACTS 6
+
+static size_t facts_of(title_fact fact[MOST_FACTS], const rlv_title* title, const rlv_paper* paper, double scale,
+                       double pixel_mm)
+{
+    size_t count = 0;
+    char words[48];
+    fact[count].name = "units";
+    snprintf(fact[count++].text, sizeof fact->text, "lengths in mm");
+    if (title->detection_limit != NULL)
+    {
+        fact[count].name = "detection limit";
+        snprintf(fact[count++].text, sizeof fact->text, "%s", title->detection_limit);
+    }
+    if (title->frame != NULL)
+    {
+        fact[count].name = "frame";
+        snprintf(fact[count++].text, sizeof fact->text, "%s", title->frame);
+    }
+    if (scale > 0.0)
+    {
+        rlv_scale_words(words, sizeof words, scale);
+        fact[count].name = "scale";
+        snprintf(fact[count++].text, sizeof fact->text, "%s, the same in all views", words);
+    }
+    fact[count].name = "page";
+    int put = snprintf(fact[count].text, sizeof fact->text, "%.10g \xc3\x97 %.10g mm (%s)", paper->width_mm,
+                       paper->height_mm, paper->name);
+    if (pixel_mm > 0.0 && put > 0)
+        snprintf(fact[count].text + put, sizeof fact->text - (size_t)put, "; pictures at %.10g mm a pixel", pixel_mm);
+    count++;
+    if (title->software != NULL)
+    {
+        fact[count].name = "made with";
+        snprintf(fact[count++].text, sizeof fact->text, "%s", title->software);
+    }
+    return count;
+}
+
+// A foot in columns: the control length, the facts, the stages. On a narrow page the control length stands beneath.
+typedef struct foot
+{
+    bool narrow;
+    double left, facts, stages, notes; // where columns begin
+    double facts_wide, stages_wide, height;
+    size_t rows;
+} foot;
+
+static foot foot_of(const rlv_title* title, double width_mm)
+{
+    double width = width_mm - 2.0 * RLV_SHEET_MARGIN;
+    foot of = {.narrow = width < 320.0, .left = RLV_SHEET_MARGIN};
+    double before = of.narrow ? 0.0 : CONTROL + GAP, rest = width - before - GAP;
+    of.facts = of.left + before;
+    of.facts_wide = fmin(0.5 * rest, 135.0);
+    of.stages = of.facts + of.facts_wide + GAP;
+    of.stages_wide = fmin(of.left + width - of.stages, 160.0);
+    size_t stage_rows = title->stage_count;
+    of.rows = stage_rows > MOST_FACTS ? stage_rows : MOST_FACTS;
+    of.height = 4.5 + LINE * (double)(of.rows + title->note_count) + (of.narrow ? 9.0 : 0.0) + RLV_SHEET_MARGIN;
+    if (title->note_count > 0)
+        of.height += 1.5;
+    return of;
+}
+
+double rlv_title_foot_mm(const rlv_title* title, double width_mm)
+{
+    return foot_of(title, width_mm).height;
+}
+
+static void put_stages(rlv_sheet* sheet, const rlv_title* title, const foot* of, double y)
+{
+    double id = 0.0, date = 0.0;
+    for (size_t i = 0; i < title->stage_count; i++)
+    {
+        id = fmax(id, rlv_sheet_measure(sheet, title->stage[i].id, &quiet).width_mm);
+        if (title->stage[i].date != NULL)
+            date = fmax(date, rlv_sheet_measure(sheet, title->stage[i].date, &quiet).width_mm);
+    }
+    id = fmin(id, 0.4 * of->stages_wide);
+    for (size_t i = 0; i < title->stage_count; i++, y += LINE)
+    {
+        const rlv_title_stage* stage = &title->stage[i];
+        rlv_lettering how = quiet;
+        how.width_mm = id + 0.5;
+        how.most_lines = 1;
+        rlv_sheet_text(sheet, stage->id, of->stages, y, &how);
+        double x = of->stages + id + 4.0;
+        if (stage->date != NULL)
+            rlv_sheet_text(sheet, stage->date, x, y, &quiet);
+        x += date > 0.0 ? date + 4.0 : 0.0;
+        char words[320];
+        snprintf(words, sizeof words, "%.200s%s%.12s", stage->file != NULL ? stage->file : "",
+                 stage->sha256 != NULL ? "  sha256 " : "", stage->sha256 != NULL ? stage->sha256 : "");
+        how.width_mm = fmax(of->stages + of->stages_wide - x, 10.0);
+        rlv_sheet_text(sheet, words, x, y, &how);
+    }
+}
+
+void rlv_title_foot(rlv_sheet* sheet, const rlv_title* title, const rlv_paper* paper, double scale, double pixel_mm)
+{
+    foot of = foot_of(title, sheet->width_mm);
+    double rule = sheet->height_mm - of.height, y = rule + 4.5;
+    cairo_set_line_cap(sheet->cairo, CAIRO_LINE_CAP_BUTT);
+    rlv_sheet_grey(sheet, RLV_INK_RULE);
+    rlv_sheet_line(sheet, of.left, rule, sheet->width_mm - RLV_SHEET_MARGIN, rule, RLV_LINE_HAIR);
+    double beneath = y + LINE * (double)(of.rows - 1);
+    rlv_mark_control(sheet, of.left, of.narrow ? sheet->height_mm - RLV_SHEET_MARGIN - 5.5 : y - 1.6);
+
+    title_fact fact[MOST_FACTS];
+    size_t count = facts_of(fact, title, paper, scale, pixel_mm);
+    double name = 0.0;
+    for (size_t i = 0; i < count; i++)
+        name = fmax(name, rlv_sheet_measure(sheet, fact[i].name, &quiet).width_mm);
+    for (size_t i = 0; i < count; i++)
+    {
+        rlv_lettering how = quiet;
+        rlv_sheet_text(sheet, fact[i].name, of.facts, y + LINE * (double)i, &how);
+        how.width_mm = of.facts_wide - name - 4.0;
+        how.most_lines = 1;
+        rlv_sheet_text(sheet, fact[i].text, of.facts + name + 4.0, y + LINE * (double)i, &how);
+    }
+    put_stages(sheet, title, &of, y);
+    for (size_t i = 0; i < title->note_count; i++)
+    {
+        rlv_lettering how = quiet;
+        how.width_mm = sheet->width_mm - 2.0 * RLV_SHEET_MARGIN;
+        how.most_lines = 1;
+        rlv_sheet_text(sheet, title->note[i], of.left, beneath + 1.5 + LINE * (double)(i + 1), &how);
+    }
+}
+
+rlv_sheet_info rlv_title_info(const rlv_title* title, char source[1024])
+{
+    size_t put = 0;
+    source[0] = '\0';
+    for (size_t i = 0; i < title->stage_count && put < 900; i++)
+    {
+        const rlv_title_stage* stage = &title->stage[i];
+        if (stage->file != NULL || stage->sha256 != NULL)
+            put += (size_t)snprintf(source + put, 1024 - put, "%s%.60s %.64s", put > 0 ? "\n" : "",
+                                    stage->file != NULL ? stage->file : "", stage->sha256 != NULL ? stage->sha256 : "");
+    }
+    return (rlv_sheet_info){.title = title->specimen,
+                            .subject = title->subject,
+                            .software = title->software,
+                            .source = put > 0 ? source : NULL,
+                            .date = title->date};
+}
