@@ -1,0 +1,111 @@
+/// The measured life of a specimen: its stages in one frame, what changed from each to the next by class, and the
+/// ledger of it all.
+///
+/// Stages are read with their scale, mended, and freed of what is not the block. Each step between neighbours is
+/// measured (change.h) with the masks of its stage before; that gives one edge of the graph of poses (stages.h). The
+/// others join stages two apart, so that what does not close is seen. The ledger (ledger.h) adds up what went, and
+/// holds it against what was weighed.
+
+#ifndef RLV_HISTORY_H
+#define RLV_HISTORY_H
+
+#include "answer.h"
+#include "change.h"
+#include "given_mesh.h"
+#include "ledger.h"
+#include "masks.h"
+#include "scale.h"
+#include "specimen.h"
+#include "stages.h"
+
+/// A stage as it was read.
+typedef struct history_stage
+{
+    const rlv_stage_record* record;
+    char* path;         ///< of its mesh
+    given_mesh given;   ///< mended, in mm by its own scale, in its own frame, without support; measures are of that
+    rlv_parts parts;    ///< one entry a triangle
+    double mm_per_unit; ///< brings points.csv into the mesh's frame
+    double scale_sd;    ///< relative; 0: exact
+    rlv_scale scale;    ///< where it has bars (bar_count > 0)
+    rlv_scale_residual* residual;
+    size_t dropped; ///< triangles of support
+} history_stage;
+
+/// What is told of a region beside what the change tells.
+typedef struct history_region
+{
+    size_t piece;           ///< index into specimen->piece, or SIZE_MAX
+    double nearest_bone_mm; ///< between the surface that changed and bone as it shows before or after; NaN where none
+                            ///< is known
+    rlv_vec3 centroid_mm; ///< in the block frame
+    const char* area;     ///< the area of a work row that it lies in; NULL: none named
+} history_region;
+
+/// The step from stage `before` to the next.
+typedef struct history_step
+{
+    size_t before, after; ///< stages
+    bool measured;        ///< false where it could not be; `why` tells
+    char why[512];
+    rlv_change change;      ///< in BEFORE's frame
+    history_region* region; ///< change.region_count
+    uint8_t* before_part;   ///< one a triangle of BEFORE, as change.h has parts; NULL where nothing is known
+    uint8_t* after_part;
+    size_t piece_count;           ///< pieces that came off or went back at this step
+    size_t piece[RLV_PART_COUNT]; ///< part - RLV_PART_PIECE: index into specimen->piece
+    double hours;                 ///< of all work rows; NaN where none
+} history_step;
+
+/// An alignment between two stages, as an edge of the graph.
+typedef struct history_edge
+{
+    size_t into, from;
+    bool done;     ///< an edge of the graph
+    char why[256]; ///< where not
+    rlv_alignment alignment;
+} history_edge;
+
+typedef struct rlv_history
+{
+    const rlv_specimen* specimen;
+    size_t stage_count;
+    history_stage* stage;
+    size_t frame; ///< the stage whose frame is the block's
+    size_t step_count;
+    history_step* step; ///< stage_count - 1
+    size_t edge_count;
+    history_edge* edge;
+    size_t* graph_edge; ///< one a done edge, in the graph's order: index into `edge`
+    bool joined;        ///< all stages are in one frame. Else `stages` is empty, and `apart` says why
+    char apart[512];
+    rlv_stages stages;
+    rlv_ledger_row *row, *cumulative; ///< one a step
+    size_t tool_count;
+    const char** tool; ///< in the order in which the record first names them
+    rlv_rate* rate;    ///< one a tool
+    rlv_rates rates;
+    rlv_rate all_tools; ///< of all work together
+} rlv_history;
+
+/// What to measure.
+typedef struct history_options
+{
+    bool poses_only; ///< no changes and no ledger: only edges and their graph
+} history_options;
+
+/// Read and measure a specimen into a zeroed `history`; inputs, parameters and warnings go to the answer. A step that
+/// cannot be measured is a warning, and so is one missing edge; RLV_IMPOSSIBLE where nothing at all could be measured.
+/// `specimen` must outlive it. Free with history_free, also after a failure.
+rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, const history_options* options,
+                           rlv_answer* answer, rlv_error* error);
+void history_free(rlv_history* history);
+
+/// The pose that carries a stage into the block frame (identity where the stages are not joined).
+rlv_pose history_pose(const rlv_history* history, size_t stage);
+
+/// "matrix removed", "bone lost", "piece detached", "material added", "piece joined"; and as keys, with underscores.
+const char* history_class_name(rlv_change_class kind);
+const char* history_class_key(rlv_change_class kind);
+
+#endif
