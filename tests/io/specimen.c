@@ -491,6 +491,7 @@ Test(specimen, what_the_schema_does_not_hold_is_refused_with_its_line)
         {"places: [1, 34]", "places: [1]", NULL, "1 values, where there are 2"},
         {"is: support", "is: cradle", NULL, "none of the words"},
         {"mesh_unit: cm", "mesh_unit: ell", NULL, "none of the words"},
+        {"counterpart: true", "counterpart:", NULL, "empty"},
         {"counterpart: true", "counterpart: maybe", NULL, "neither true nor false"},
         {"counterpart: true", "counterpart: yes", NULL, "neither true nor false"},
         {"taxon: armoured fish, undetermined", "taxon: ~", NULL, "stands for nothing"},
