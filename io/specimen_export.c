@@ -30,6 +30,14 @@ static size_t count_at(const char* data, size_t size)
     return count + (size_t)few;
 }
 
+/// Where the pointer at `place` leads.
+static const char* follow(const char* place)
+{
+    const char* to = NULL;
+    memcpy(&to, place, sizeof to);
+    return to;
+}
+
 static json_t* mapping_json(const cyaml_schema_value_t* schema, const char* data)
 {
     json_t* object = json_object();
@@ -40,7 +48,7 @@ static json_t* mapping_json(const cyaml_schema_value_t* schema, const char* data
         if (field->value.type == CYAML_SEQUENCE)
             count = count_at(data + field->count_offset, field->count_size);
         if ((field->value.flags & CYAML_FLAG_POINTER) != 0)
-            memcpy(&place, place, sizeof place);
+            place = follow(place);
         if (place != NULL)
             json_object_set_new(object, field->key, value_json(&field->value, place, count));
     }
@@ -55,7 +63,7 @@ static json_t* list_json(const cyaml_schema_value_t* schema, const char* data, s
     {
         const char* place = data + i * entry->data_size;
         if ((entry->flags & CYAML_FLAG_POINTER) != 0)
-            memcpy(&place, data + i * sizeof place, sizeof place);
+            place = follow(place);
         json_array_append_new(list, value_json(entry, place, 0));
     }
     return list;

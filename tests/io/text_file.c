@@ -13,25 +13,8 @@ TestSuite(text_file, .init = program_enter, .fini = program_leave, .timeout = 60
 Test(text_file, an_id_is_of_letters_and_digits_of_any_script)
 {
     const char* const fine[] = {"LQ-0417", "a", "slab A", "1.2_b", "рыба 2", "魚", "é", "e\xCC\x81", "٣", "अंश"};
-    const char* const odd[] = {"",
-                               ".",
-                               "..",
-                               ".a",
-                               " a",
-                               "a ",
-                               "a/b",
-                               "a\\b",
-                               "a\nb",
-                               "a\tb",
-                               "a*",
-                               "a\"b",
-                               "a:b",
-                               "a|",
-                               "☃",
-                               "\xFF",
-                               "a\xC3",
-                               "\xE2\x80\xAE"
-                               "a"};
+    const char* const odd[] = {"",     ".",  "..",   ".a",  " a", "a ", "a/b",  "a\\b",  "a\nb",
+                               "a\tb", "a*", "a\"b", "a:b", "a|", "☃",  "\xFF", "a\xC3", "\u202Ea"};
     const char* why = NULL;
     for (size_t i = 0; i < sizeof fine / sizeof *fine; i++)
         cr_assert(rlv_text_is_id(fine[i], &why), "%s: %s", fine[i], why);
