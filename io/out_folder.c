@@ -450,11 +450,12 @@ static rlv_status settle_swap(out_folder* folder, rlv_error* error)
 
 static rlv_status commit_whole(out_folder* folder, rlv_error* error)
 {
-    // What came there since the folder was opened, and is none, is not replaced.
     struct stat old;
     const char* leaf = leaf_of(folder->path);
-    int reason =
-        fstatat(folder->stage.parent, leaf, &old, AT_SYMLINK_NOFOLLOW) == 0 && !S_ISDIR(old.st_mode) ? ENOTDIR : 0;
+    int reason = 0;
+    // What came there since the folder was opened, and is none, is not replaced.
+    if (fstatat(folder->stage.parent, leaf, &old, AT_SYMLINK_NOFOLLOW) == 0 && !S_ISDIR(old.st_mode))
+        reason = ENOTDIR;
     if (reason == 0)
         reason = rlv_temporary_folder_swap(&folder->stage, leaf);
     if (reason == EXDEV || reason == EBUSY || reason == EPERM || reason == EACCES)
