@@ -296,6 +296,14 @@ static rlv_status reserve_file(out_folder* folder, const char* name, rlv_error* 
     return RLV_DONE;
 }
 
+/// Drop the last file of the list, which could not be opened.
+static void forget_file(out_folder* folder)
+{
+    const out_file* file = &folder->file[--folder->file_count];
+    free(file->path);
+    free(file->target);
+}
+
 /// The name of a file within the folder.
 static char* name_of(const out_folder* folder, const out_file* file)
 {
@@ -347,6 +355,8 @@ rlv_status out_folder_add(out_folder* folder, const char* name, FILE** stream, r
         status = open_file(folder, file, mode, error);
     if (status == RLV_DONE)
         *stream = file->stream;
+    else
+        forget_file(folder);
     return status;
 }
 

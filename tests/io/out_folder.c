@@ -733,6 +733,7 @@ Test(out_folder, names_that_lead_out_or_come_twice_are_refused)
     cr_assert_eq(out_folder_add(&folder, "pictures/a.png", &stream, &error), RLV_BAD_INPUT);
     cr_assert_eq(out_folder_add(&folder, "pictures", &stream, &error), RLV_BAD_INPUT);
     cr_assert_eq(out_folder_add(&folder, "pictures/a.png/b", &stream, &error), RLV_BAD_INPUT);
+    cr_assert_eq(folder.file_count, 1, "what was refused is no file of the folder");
     out_folder_abandon(&folder);
     cr_assert_eq(names_in(specimen), 0);
 }
