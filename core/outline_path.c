@@ -138,7 +138,8 @@ static rlv_status look_around(outline_corner* corner, const rlv_surface* surface
 {
     float* query = rlv_reserve(3 * ABOUT * count, sizeof *query, error);
     rlv_nearest* found = query != NULL ? rlv_reserve(ABOUT * count, sizeof *found, error) : NULL;
-    if (found != NULL)
+    const rlv_status status = found != NULL ? RLV_DONE : RLV_SYSTEM;
+    if (status == RLV_DONE)
     {
         for (size_t i = 0; i < count; i++)
         {
@@ -152,9 +153,10 @@ static rlv_status look_around(outline_corner* corner, const rlv_surface* surface
     }
     free(query);
     free(found);
-    return found != NULL ? RLV_DONE : RLV_SYSTEM;
+    return status;
 }
 
+/// Refuse a point that is not finite; `size_mm` gets the diagonal of the box round them.
 static rlv_status check_points(size_t count, const rlv_vec3* point_mm, double* size_mm, rlv_error* error)
 {
     rlv_vec3 low = point_mm[0], high = point_mm[0];

@@ -268,6 +268,30 @@ Test(outline, cap_of_a_sphere_has_the_handbook_area)
     cr_assert_float_eq(ring_on_sphere(0.35), cap, 2.0 * (1.0 - cos(M_PI / RING)) * cap);
 }
 
+Test(outline, three_points_a_quarter_turn_apart_enclose_an_eighth_of_a_sphere)
+{
+    // The mesh is an octahedron's: its own edges are the arcs between the axes, and each face is an eighth.
+    rlv_mesh mesh = {0};
+    shape_add_sphere(&mesh, rlv_vec3_of(0, 0, 0), RADIUS, 32);
+    rlv_surface* surface = prepare(&mesh);
+    const rlv_vec3 point[3] = {{RADIUS + 1.0, 0, 0}, {0, 0, RADIUS - 1.0}, {0, -RADIUS, 0}};
+    rlv_outline outline = find(surface, 3, point);
+    cr_assert_eq(outline.triangle_count, mesh.triangle_count / 8);
+    for (size_t i = 0; i < outline.triangle_count; i++)
+    {
+        const rlv_vec3 at = centre_of(&mesh, outline.triangle[i]);
+        cr_assert(at.x > 0.0 && at.y < 0.0 && at.z > 0.0);
+    }
+    // Three quarters of a great circle, each of 32 chords: an arc a over its chord 2 sin(a / 2) is longer by a^2 / 24.
+    const double arc = M_PI / 2.0 / 32.0, round = 1.5 * M_PI * RADIUS;
+    // The chords of the octahedron's edges are not all alike: the longest is under twice the mean.
+    cr_assert_float_eq(outline.length_mm, round, round * 4.0 * arc * arc / 24.0);
+    cr_assert_lt(outline.length_mm, round);
+    rlv_outline_free(&outline);
+    rlv_surface_free(surface);
+    rlv_mesh_free(&mesh);
+}
+
 Test(outline, the_smaller_side_is_taken_whichever_it_is)
 {
     check_cap(rlv_vec3_of(0.1, 0.2, 1), 1.4);
