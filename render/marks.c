@@ -5,6 +5,7 @@
 #include <string.h>
 
 static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
+static const rlv_lettering number_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_BLACK};
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
 
 double rlv_round_step(double span, int most)
@@ -324,7 +325,7 @@ void rlv_mark_symbol(rlv_sheet* sheet, rlv_symbol symbol, double x_mm, double y_
 
 double rlv_mark_number_radius(const rlv_sheet* sheet, const char* number)
 {
-    rlv_text_size size = rlv_sheet_measure(sheet, number, &small);
+    rlv_text_size size = rlv_sheet_measure(sheet, number, &number_letters);
     return fmax(0.5 * hypot(size.width_mm, size.cap_mm) + 0.5, 1.75);
 }
 
@@ -338,9 +339,9 @@ double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double
     rlv_sheet_grey(sheet, RLV_INK_BLACK);
     cairo_set_line_width(c, RLV_LINE_THIN);
     cairo_stroke(c);
-    rlv_lettering middle = small;
+    rlv_lettering middle = number_letters;
     middle.share = 0.5;
-    rlv_sheet_text(sheet, number, x_mm, y_mm + 0.5 * rlv_sheet_measure(sheet, number, &small).cap_mm, &middle);
+    rlv_sheet_text(sheet, number, x_mm, y_mm + 0.5 * rlv_sheet_measure(sheet, number, &number_letters).cap_mm, &middle);
     return radius;
 }
 

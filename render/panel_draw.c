@@ -88,7 +88,6 @@ static void label_isoline(const drawing* on, const rlv_panel_isoline* of)
     rlv_step_words(words, sizeof words, of->depth_mm, on->panel->surface->isoline_mm);
     rlv_lettering how = plain;
     how.share = 0.5;
-    how.size_mm = 1.8;
     double wide = rlv_sheet_measure(on->sheet, words, &how).width_mm, longest = 0.0;
     size_t best = 0;
     for (size_t i = 0; i < of->lines.line_count; i++)
@@ -168,12 +167,13 @@ static void add_label(drawing* on, const char* text, double x, double y, double 
 }
 
 // A point is hidden where the surface lies between it and the eye.
-static bool is_hidden(const drawing* on, rlv_vec3 at_mm)
+static bool is_hidden(const drawing* on, const rlv_panel_point* point)
 {
     const rlv_mesh* mesh = on->panel->surface->mesh;
     double pixel_mm = on->panel->picture.pixel_mm / on->panel->view.scale;
     rlv_vec3 towards = on->panel->view.axes.towards;
-    rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(at_mm, mesh->origin_mm), fmax(0.5, pixel_mm), towards);
+    double beneath_mm = point->beneath_mm > 0.0 ? point->beneath_mm : 0.5;
+    rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(point->at_mm, mesh->origin_mm), fmax(beneath_mm, pixel_mm), towards);
     rlv_ray ray = {
         {(float)from.x, (float)from.y, (float)from.z}, {(float)towards.x, (float)towards.y, (float)towards.z}, 1e9f};
     bool blocked = false;
@@ -207,7 +207,7 @@ static void draw_points(drawing* on)
         const rlv_panel_point* point = &on->marks->point[i];
         double at[2];
         place_on_sheet(on, point->at_mm, at);
-        bool hidden = is_hidden(on, point->at_mm);
+        bool hidden = is_hidden(on, point);
         cairo_arc(c, at[0], at[1], 0.5 * SYMBOL_MM + 0.3, 0.0, 2.0 * G_PI);
         cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
         cairo_fill(c);

@@ -209,13 +209,9 @@ rlv_status rlv_sheet_picture(rlv_sheet* sheet, const rlv_picture* picture, doubl
     cairo_t* c = sheet->cairo;
     cairo_save(c);
     cairo_translate(c, x_mm, y_mm);
-    cairo_rectangle(c, 0.0, 0.0, (double)picture->width * picture->pixel_mm,
-                    (double)picture->height * picture->pixel_mm);
-    cairo_clip(c);
     cairo_scale(c, picture->pixel_mm, picture->pixel_mm);
     cairo_set_source_surface(c, image, 0.0, 0.0);
     cairo_pattern_set_filter(cairo_get_source(c), CAIRO_FILTER_GOOD);
-    cairo_pattern_set_extend(cairo_get_source(c), CAIRO_EXTEND_PAD);
     cairo_paint(c);
     cairo_restore(c);
     cairo_surface_destroy(image);

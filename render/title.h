@@ -34,7 +34,7 @@ typedef struct rlv_title
 
 /// Write the head; where what is beneath it may begin, in mm from the top.
 double rlv_title_head(rlv_sheet* sheet, const rlv_title* title);
-#define RLV_TITLE_HEAD_MM 33.0 ///< the same, before there is a sheet
+#define RLV_TITLE_HEAD_MM 31.0 ///< the same, before there is a sheet
 
 /// How tall the foot is on a sheet of a width, the lower margin included.
 double rlv_title_foot_mm(const rlv_title* title, double width_mm);
