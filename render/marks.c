@@ -323,6 +323,22 @@ void rlv_mark_symbol(rlv_sheet* sheet, rlv_symbol symbol, double x_mm, double y_
     }
 }
 
+rlv_box2 rlv_mark_key(rlv_sheet* sheet, double x_mm, double y_mm, size_t count, const rlv_key* key, bool hidden)
+{
+    const double row = 3.8, sign = 1.9, beside = 3.2;
+    double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm, wide = 0.0;
+    size_t rows = count + (hidden ? 1 : 0);
+    for (size_t i = 0; i < rows; i++)
+    {
+        double middle = y_mm + row * ((double)i + 0.5);
+        rlv_sheet_grey(sheet, i < count ? RLV_INK_BLACK : RLV_INK_GREY);
+        rlv_mark_symbol(sheet, i < count ? key[i].symbol : RLV_SYMBOL_RING, x_mm + 0.5 * sign, middle, sign);
+        const char* words = i < count ? key[i].words : "hidden by the surface";
+        wide = fmax(wide, rlv_sheet_text(sheet, words, x_mm + beside, middle + 0.5 * cap, &small).width_mm);
+    }
+    return (rlv_box2){x_mm, y_mm, beside + wide, row * (double)rows};
+}
+
 double rlv_mark_number_radius(const rlv_sheet* sheet, const char* number)
 {
     rlv_text_size size = rlv_sheet_measure(sheet, number, &number_letters);

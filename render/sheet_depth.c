@@ -185,9 +185,8 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, size_t* left_out, rlv_error
     return status;
 }
 
-rlv_status rlv_sheet_of_depth(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error)
+static rlv_status draw_depth_map(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error)
 {
-    memset(sheet, 0, sizeof *sheet);
     layout of = {.map = map};
     const rlv_mesh* mesh[2] = {map->before.mesh, map->surface.mesh};
     of.view = rlv_panel_view_of(2, mesh, &map->axes, map->scale > 0.0 ? map->scale : 1.0);
@@ -210,5 +209,16 @@ rlv_status rlv_sheet_of_depth(rlv_sheet* sheet, const rlv_depth_map* map, size_t
         rlv_profile_free(&of.profile[k]);
     if (status != RLV_DONE)
         rlv_sheet_free(sheet);
+    return status;
+}
+
+rlv_status rlv_sheet_of_depth(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error)
+{
+    memset(sheet, 0, sizeof *sheet);
+    const char** note = NULL;
+    rlv_depth_map noted = *map;
+    noted.title = rlv_title_with(&map->title, map->surface.overlay != NULL, &note, error);
+    rlv_status status = note != NULL ? draw_depth_map(sheet, &noted, left_out, error) : RLV_SYSTEM;
+    free(note);
     return status;
 }

@@ -6,6 +6,7 @@
 
 #define GAP 8.0       // between views
 #define STRIP 20.0    // of scale bar, axes and legend
+#define MOST_AIR 16.0 // that is added between rows
 #define LINE 3.5      // of a caption
 #define HEAD 4.8      // a caption's first line
 #define SMALLEST 1e-4 // the least scale that is tried
@@ -229,11 +230,8 @@ static void put_key(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangem
                       gallery->direction_count, gallery->direction);
 }
 
-rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
+static rlv_status draw_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
 {
-    memset(sheet, 0, sizeof *sheet);
-    if (gallery->view_count == 0)
-        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give at least one view", "a sheet without a view");
     const rlv_mesh** mesh = rlv_reserve(gallery->view_count, sizeof(const rlv_mesh*), error);
     if (mesh == NULL)
         return RLV_SYSTEM;
@@ -249,12 +247,13 @@ rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, si
         return status;
     double top = rlv_title_head(sheet, &gallery->title), left = RLV_SHEET_MARGIN;
     double foot = rlv_title_foot_mm(&gallery->title, sheet->width_mm);
-    // What room is left over is shared out between the columns, and above, between and beneath the rows.
+    // What room is left over is shared out between the columns, and above and between the rows; what they do
+    // not need stays beneath them.
     double spare_x = sheet->width_mm - 2.0 * left - ((double)of.columns * of.cell_wide - GAP);
     double spare_y = sheet->height_mm - top - foot - strip_mm(gallery, &of) - (double)of.rows * of.cell_tall;
     double step_x = of.cell_wide + (of.columns > 1 ? spare_x / (double)(of.columns - 1) : 0.0);
-    double step_y = of.cell_tall + spare_y / (double)(of.rows + 1);
-    top += spare_y / (double)(of.rows + 1);
+    double air = fmin(spare_y / (double)(of.rows + 1), MOST_AIR), step_y = of.cell_tall + air;
+    top += air;
     gathered all = {0};
     for (size_t i = 0; i < gallery->view_count && status == RLV_DONE; i++)
         status = put_view(sheet, gallery, &of, &seen_as, i, left + step_x * (double)(i % of.columns),
@@ -273,5 +272,21 @@ rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, si
     }
     if (status != RLV_DONE)
         rlv_sheet_free(sheet);
+    return status;
+}
+
+rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
+{
+    memset(sheet, 0, sizeof *sheet);
+    if (gallery->view_count == 0)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give at least one view", "a sheet without a view");
+    bool colours = false;
+    for (size_t i = 0; i < gallery->view_count; i++)
+        colours = colours || gallery->view[i].surface.overlay != NULL;
+    const char** note = NULL;
+    rlv_gallery noted = *gallery;
+    noted.title = rlv_title_with(&gallery->title, colours, &note, error);
+    rlv_status status = note != NULL ? draw_gallery(sheet, &noted, left_out, error) : RLV_SYSTEM;
+    free(note);
     return status;
 }
