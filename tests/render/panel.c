@@ -347,6 +347,13 @@ Test(panel, what_cannot_be_drawn_is_refused)
     rlv_overlay overlay = {NULL, NULL, 1.0, NULL};
     surface.overlay = &overlay;
     cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
+    rlv_overlay deep = slope(&of);
+    surface.overlay = &deep;
+    surface.isoline_mm = 0.01; // 1,200 lines
+    cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
+    rlv_panel_free(&panel);
+    free((void*)(uintptr_t)deep.depth_mm);
+    free((void*)(uintptr_t)deep.shown);
     rlv_mesh empty = {0};
     surface = (rlv_panel_surface){.mesh = &empty, .tree = of.tree};
     cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
