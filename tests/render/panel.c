@@ -263,6 +263,7 @@ static bytes all_layers(const thing* of, rlv_sheet_format format, size_t* left_o
                                  .outline = &outline,
                                  .region = region,
                                  .region_count = 1,
+                                 .pixel_mm = 0.2,
                                  .rays = 4};
     const rlv_panel_arrow arrow = {{-10, 0, 0}, {-5, 5, 0}, 2.0, "moved"};
     rlv_panel_point point[20];
@@ -336,7 +337,7 @@ Test(panel, what_cannot_be_drawn_is_refused)
 {
     thing of = plate();
     rlv_panel panel;
-    rlv_panel_surface surface = {.mesh = &of.mesh, .tree = of.tree};
+    rlv_panel_surface surface = {.mesh = &of.mesh, .tree = of.tree, .rays = 1, .samples = 1};
     rlv_panel_view view = view_of(&of, 1.0), bad = view;
     bad.scale = 0.0;
     cr_expect_eq(rlv_panel_make(&panel, &surface, &bad, 50, 50, NULL), RLV_BAD_INPUT);
