@@ -117,6 +117,11 @@ static rlv_rgb removed_tint(void)
     return rlv_rgb_mix(rlv_colour_removed(0.30), (rlv_rgb){1.0f, 1.0f, 1.0f}, 0.25f);
 }
 
+static rlv_rgb added_tint(void)
+{
+    return rlv_colour_added(0.2);
+}
+
 static void path_of(const profile_drawing* on, const rlv_lines* lines)
 {
     rlv_sheet_path(on->sheet, lines, on->x, on->y, on->scale);
@@ -171,7 +176,7 @@ static void fill_areas(const profile_drawing* on, const rlv_profile* profile, co
     cairo_save(c);
     clip_to_regions(on, profile);
     clip_between(on, after, before);
-    rlv_sheet_colour(on->sheet, rlv_colour_added(0.2));
+    rlv_sheet_colour(on->sheet, added_tint());
     cairo_fill_preserve(c);
     rlv_mark_dots(on->sheet);
     cairo_restore(c);
@@ -246,11 +251,14 @@ rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double
 static void draw_swatch(rlv_sheet* sheet, int which, double x, double y)
 {
     cairo_t* c = sheet->cairo;
-    if (which == 2)
+    if (which == 2 || which == 3)
     {
         cairo_rectangle(c, x, y - TALL, SWATCH, TALL);
-        rlv_sheet_colour(sheet, removed_tint());
-        cairo_fill(c);
+        rlv_sheet_colour(sheet, which == 2 ? removed_tint() : added_tint());
+        cairo_fill_preserve(c);
+        if (which == 3)
+            rlv_mark_dots(sheet);
+        cairo_new_path(c);
         return;
     }
     rlv_sheet_grey(sheet, which == 0 ? RLV_INK_GREY : RLV_INK_BLACK);
@@ -263,13 +271,13 @@ static void draw_swatch(rlv_sheet* sheet, int which, double x, double y)
 double rlv_profile_key(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, size_t count,
                        const rlv_profile* profile)
 {
-    static const char* const words[4] = {"before", "after", "removed between them", "after, along bone"};
+    static const char* const words[5] = {"before", "after", "removed", "added", "after, along bone"};
     const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
     bool bone = false;
     for (size_t i = 0; i < count; i++)
         bone = bone || profile[i].bone.line_count > 0;
     double x = x_mm, y = y_mm + TALL;
-    for (int i = 0; i < (bone ? 4 : 3); i++)
+    for (int i = 0; i < (bone ? 5 : 4); i++)
     {
         rlv_text_size size = rlv_sheet_measure(sheet, words[i], &small);
         double wide = SWATCH + 1.6 + size.width_mm;

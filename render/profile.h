@@ -43,8 +43,8 @@ bool rlv_profile_box(const rlv_profile* profile, double low[2], double high[2]);
 rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double x_mm, double y_mm, double scale,
                             rlv_error* error);
 
-/// A key to it: four swatches with their words from a place on, within a width (they go on in a second row where one
-/// does not do); the height that it takes. Nothing that is not in one of `count` profiles is explained.
+/// A key to it: swatches with their words from a place on, within a width (they go on in a second row where one does
+/// not do); the height that it takes. Bone is explained where one of `count` profiles has it.
 double rlv_profile_key(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, size_t count,
                        const rlv_profile* profile);
 
