@@ -279,7 +279,7 @@ static void add_numbers(drawing* on)
         const double* at = on->panel->region_at[i];
         if (!(at[2] > 0.0))
             continue;
-        char words[16];
+        char words[24];
         snprintf(words, sizeof words, "%zu", i + 1);
         double radius = rlv_mark_number_radius(on->sheet, words), x = on->left + at[0], y = on->top + at[1];
         rlv_label* label = &on->label[on->label_count];
@@ -320,7 +320,7 @@ static void draw_labels(const drawing* on)
         double x = label->left + 0.5 * label->width, y = label->top + 0.5 * label->height;
         if (on->text[i] == NULL)
         {
-            char words[16];
+            char words[24];
             snprintf(words, sizeof words, "%zu", on->region[i]);
             if (tag_of(on, on->region[i] - 1) != NULL)
                 draw_tag(on, on->region[i] - 1, label);
