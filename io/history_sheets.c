@@ -432,53 +432,93 @@ static void list_regions(region_list* list, const history_step* step)
         snprintf(list->caption, sizeof list->caption, "Regions, by falling volume");
 }
 
+/// The scale that a map of depth begins with: what was asked for, 1 : 1, or the largest standard one at which the plan
+/// and the depth of the block beside and beneath it can fit the least paper.
+static double first_scale(const sheet_job* job, const rlv_depth_map* map)
+{
+    if (job->order.scale > 0.0)
+        return job->order.scale;
+    if (!job->order.fit)
+        return 1.0;
+    const rlv_mesh* mesh[2] = {map->before, map->surface.mesh};
+    const rlv_camera_axes beside = {map->axes.towards, map->axes.up, rlv_vec3_scale(map->axes.right, -1.0)};
+    rlv_panel_view plan = rlv_panel_view_of(2, mesh, &map->axes, 1.0), side = rlv_panel_view_of(2, mesh, &beside, 1.0);
+    rlv_paper paper = rlv_paper_holding(2.0, 1.0, PAPER);
+    return rlv_standard_scale(fmin(paper.width_mm / (plan.span_mm[0] + side.span_mm[0]),
+                                   paper.height_mm / (plan.span_mm[1] + side.span_mm[0])));
+}
+
+/// Draw the map, at a scale that is asked for, or at the largest standard one that the least paper holds.
+static rlv_status draw_map(rlv_sheet* sheet, sheet_job* job, rlv_depth_map* map, const history_scene* scene,
+                           rlv_error* error)
+{
+    rlv_paper paper = rlv_paper_holding(2.0, 1.0, PAPER);
+    rlv_status status = RLV_DONE;
+    bool again = true;
+    map->scale = first_scale(job, map);
+    while (again && status == RLV_DONE)
+    {
+        char words[48];
+        rlv_scale_words(words, sizeof words, map->scale);
+        snprintf(job->subject, sizeof job->subject, "From %.90s to %.90s: map of depth at %s",
+                 scene->before->record->id, scene->after->record->id, words);
+        status = rlv_sheet_of_depth(sheet, map, &job->left_out, error);
+        again = status == RLV_DONE && job->order.fit && map->scale > 1e-3 &&
+                fmax(sheet->width_mm, sheet->height_mm) > fmax(paper.width_mm, paper.height_mm);
+        if (again)
+        {
+            rlv_sheet_free(sheet);
+            map->scale = rlv_standard_scale(0.999 * map->scale);
+        }
+    }
+    job->order.scale = map->scale;
+    return status;
+}
+
+static rlv_status keep_map(sheet_job* job, const rlv_sheet* sheet, const history_scene* scene, size_t regions,
+                           rlv_error* error)
+{
+    const rlv_stage_record *before = scene->before->record, *after = scene->after->record;
+    char told[1024], caption[1600], alt[2048], scale_words[48];
+    sentence_of(told, sizeof told, &scene->step->change);
+    rlv_scale_words(scale_words, sizeof scale_words, job->order.scale);
+    snprintf(caption, sizeof caption,
+             "From %s to %s: depth of what changed, at %s, %s, with two sections through the deepest place. %s.",
+             before->id, after->id, scale_words, job->view.words, told);
+    snprintf(alt, sizeof alt,
+             "Stage %s from one side, coloured by the depth of what changed since %s, up to %s mm, with %s numbered as "
+             "in the table beside it and two sections through the deepest place. %s.",
+             after->id, before->id, words_figures(scene->depth.deepest_mm, 2).text, words_count(regions, "region").text,
+             told);
+    return keep(job, sheet, caption, alt, error);
+}
+
 static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_error* error)
 {
-    const history_step* step = scene->step;
-    const rlv_stage_record *before = scene->before->record, *after = scene->after->record;
     region_list* list = rlv_reserve(1, sizeof *list, error);
     rlv_overlay overlay;
     rlv_sheet sheet = {0};
-    char told[1024], caption[1600], alt[2048], scale_words[48];
     if (list == NULL)
         return RLV_SYSTEM;
-    list_regions(list, step);
-    if (job->order.scale <= 0.0)
-        job->order.scale = 1.0;
-    rlv_scale_words(scale_words, sizeof scale_words, job->order.scale);
-    snprintf(job->subject, sizeof job->subject, "From %.90s to %.90s: map of depth at %s", before->id, after->id,
-             scale_words);
+    list_regions(list, scene->step);
     rlv_depth_map map = {.title = job->title,
                          .axes = job->view.axes,
                          .surface = history_scene_depth(scene, &overlay),
                          .before = &scene->before->given.mesh,
                          .bone = scene->bone,
                          .cross_mm = history_scene_deepest(scene),
-                         .scale = job->order.scale,
                          .paper = PAPER,
-                         .table = {COLUMNS, list->rows, list_head, list->cell, list_right},
                          .table_caption = list->caption,
                          .limit_words = job->hatched[0] != '\0' ? job->hatched : NULL};
+    if (list->rows > 0)
+        map.table = (rlv_sheet_table){COLUMNS, list->rows, list_head, list->cell, list_right};
     map.surface.region_count = list->rows;
     map.surface.isoline_mm = scene->depth.deepest_mm > 0.0 ? rlv_round_step(scene->depth.deepest_mm, 6) : 0.0;
     map.marks.direction_count = job->view.direction_count;
     map.marks.direction = job->view.direction;
-    if (list->rows == 0)
-        map.table = (rlv_sheet_table){0};
-    rlv_status status = rlv_sheet_of_depth(&sheet, &map, &job->left_out, error);
+    rlv_status status = draw_map(&sheet, job, &map, scene, error);
     if (status == RLV_DONE)
-    {
-        sentence_of(told, sizeof told, &step->change);
-        snprintf(caption, sizeof caption,
-                 "From %s to %s: depth of what changed, at %s, %s, with two sections through the deepest place. %s.",
-                 before->id, after->id, scale_words, job->view.words, told);
-        snprintf(alt, sizeof alt,
-                 "Stage %s from one side, coloured by the depth of what changed since %s, up to %s mm, with %s "
-                 "numbered as in the table beside it and two sections through the deepest place. %s.",
-                 after->id, before->id, words_figures(scene->depth.deepest_mm, 2).text,
-                 words_count(list->rows, "region").text, told);
-        status = keep(job, &sheet, caption, alt, error);
-    }
+        status = keep_map(job, &sheet, scene, list->rows, error);
     rlv_sheet_free(&sheet);
     free(list);
     return status;
@@ -564,8 +604,8 @@ static void add_so_far(sheet_lines* lines, const rlv_history* history, size_t st
         for (size_t i = 0; i < stage; i++)
             found = found || (history->step[i].measured && history->step[i].change.total[kind].regions > 0);
         if (found && isfinite(ml.value))
-            add_line(lines, "so far: %s %s mL (%s)", history_class_name((rlv_change_class)kind),
-                     words_value(ml, 1.0).text, words_ends(ml, 1.0).text);
+            add_line(lines, "%s%s %s mL (%s)", lines->count == before ? "so far: " : "",
+                     history_class_name((rlv_change_class)kind), words_value(ml, 1.0).text, words_ends(ml, 1.0).text);
     }
     for (size_t i = 0; i < stage && lines->count == before; i++)
         if (!history->step[i].measured)
