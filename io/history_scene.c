@@ -164,6 +164,7 @@ static rlv_status outline_after(history_scene* scene, const uint8_t* former_bone
     rlv_panel_outline how = of_former;
     if (scene->bone == NULL)
         how.words = "bone as it showed before";
+    scene->former = former != NULL;
     add_line(scene->after_line, &scene->after_lines, former, how);
     add_line(scene->after_line, &scene->after_lines, scene->bone, of_bone);
     add_line(scene->after_line, &scene->after_lines, detached, of_detached);

@@ -350,6 +350,13 @@ static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rl
                               {.surface = history_scene_depth(scene, &overlay), .name = "Depth of change"}};
     // At a fitted scale only what is not plain removal bears its number and class; the map of depth numbers all.
     view[2].surface.region = scene->tagged;
+    // Bone of before is outlined in the first view: the first of AFTER's lines is left out.
+    for (size_t i = 1; i < 3; i++)
+        if (scene->former)
+        {
+            view[i].surface.outline++;
+            view[i].surface.outline_count--;
+        }
     for (size_t i = 0; i < 3; i++)
     {
         view[i].line_count = lines[i].count;
