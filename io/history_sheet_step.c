@@ -207,7 +207,7 @@ static double first_scale(const sheet_job* job, const rlv_depth_map* map)
         return job->order.scale;
     if (!job->order.fit)
         return 1.0;
-    const rlv_mesh* mesh[2] = {map->before, map->surface.mesh};
+    const rlv_mesh* mesh[2] = {map->before.mesh, map->surface.mesh};
     const rlv_camera_axes beside = {map->axes.towards, map->axes.up, rlv_vec3_scale(map->axes.right, -1.0)};
     rlv_panel_view plan = rlv_panel_view_of(2, mesh, &map->axes, 1.0), side = rlv_panel_view_of(2, mesh, &beside, 1.0);
     rlv_paper paper = rlv_paper_holding(2.0, 1.0, SHEET_PAPER);
@@ -271,7 +271,7 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
     rlv_depth_map map = {.title = job->title,
                          .axes = job->view.axes,
                          .surface = history_scene_depth(scene, &overlay),
-                         .before = &scene->before->given.mesh,
+                         .before = {&scene->before->given.mesh, NULL, scene->step->change.before_label},
                          .bone = scene->bone,
                          .cross_mm = history_scene_deepest(scene),
                          .paper = SHEET_PAPER,
