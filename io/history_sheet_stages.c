@@ -112,7 +112,7 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
     }
     else if (status == RLV_DONE)
     {
-        snprintf(caption, sizeof caption, "All %zu stages through one camera and at one scale, %s.", count,
+        snprintf(caption, sizeof caption, "The %zu stages through one camera and at one scale, %s.", count,
                  job->view.words);
         snprintf(alt, sizeof alt, "The block at its %zu stages, from %s to %s, from one side and at one scale.", count,
                  id, last);

@@ -200,8 +200,8 @@ static rlv_status view_bearing(history_view* view, const rlv_history* history, s
     view->axes = rlv_aspect_from(up, north, azimuth_deg, elevation_deg);
     snprintf(view->key, sizeof view->key, "az%.10g-el%.10g", azimuth_deg, elevation_deg);
     snprintf(view->words, sizeof view->words,
-             "seen from azimuth %.10g\xc2\xb0 (clockwise from north), elevation %.10g\xc2\xb0", azimuth_deg,
-             elevation_deg);
+             "seen from azimuth %.10g\xc2\xb0 (clockwise from north), elevation %s%.10g\xc2\xb0", azimuth_deg,
+             elevation_deg < 0.0 ? "\xe2\x88\x92" : "", fabs(elevation_deg));
     return RLV_DONE;
 }
 

@@ -87,10 +87,10 @@ static void draw_outlines(const drawing* on)
     {
         const rlv_panel_outline* of = &on->panel->surface->outline[i];
         double line_mm = line_of(of);
-        // A white line beneath keeps it apart from dark colours.
-        set_dash(on->sheet, of);
+        // A white line beneath keeps it apart from dark colours, and a dashed one together.
         cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.75);
         stroke(on, &on->panel->outline[i], 2.6 * line_mm);
+        set_dash(on->sheet, of);
         rlv_sheet_grey(on->sheet, of->quiet ? RLV_INK_GREY : RLV_INK_BLACK);
         stroke(on, &on->panel->outline[i], line_mm);
         cairo_set_dash(c, NULL, 0, 0.0);
