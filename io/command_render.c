@@ -3,6 +3,8 @@
 #include "history_sheets.h"
 #include "history_view.h"
 
+#include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 static history_sheet_kind kind_of(const char* name)
@@ -71,6 +73,24 @@ static rlv_status find_stage(history_sheet_order* order, const rlv_specimen* spe
     return RLV_DONE;
 }
 
+/// The files of the record, as inputs.
+static void record_files(rlv_answer* answer, const rlv_specimen* specimen)
+{
+    const char* const file[3][2] = {{"specimen.yaml", specimen->yaml_sha256},
+                                    {"points.csv", specimen->points_sha256},
+                                    {"elements.csv", specimen->elements_sha256}};
+    for (size_t i = 0; i < 3; i++)
+    {
+        if (file[i][1][0] == '\0')
+            continue;
+        char* path = rlv_specimen_path(specimen, file[i][0]);
+        json_t* row = record_row(answer->inputs);
+        record_text(row, "path", path != NULL ? path : file[i][0]);
+        record_text(row, "sha256", file[i][1]);
+        free(path);
+    }
+}
+
 static void tell_picture(rlv_answer* answer, const rlv_options* options, const history_sheet* sheet)
 {
     json_t* picture = record_object(answer->record, "picture");
@@ -78,6 +98,7 @@ static void tell_picture(rlv_answer* answer, const rlv_options* options, const h
     record_text(picture, "format", options->format != NULL ? options->format : "png");
     record_real(picture, "width_mm", sheet->paper_mm[0]);
     record_real(picture, "height_mm", sheet->paper_mm[1]);
+    record_real(picture, "scale", sheet->scale > 0.0 ? sheet->scale : (double)NAN);
     if (sheet->width > 0)
     {
         record_count(picture, "width_pixels", sheet->width);
@@ -129,6 +150,8 @@ rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_er
         status = history_view_check(&specimen, options->view, error);
     if (status == RLV_DONE && options->stage != NULL)
         status = find_stage(&order, &specimen, options->stage, error);
+    if (status == RLV_DONE)
+        record_files(answer, &specimen);
     if (status == RLV_DONE)
         status = draw(options, &specimen, &order, answer, error);
     rlv_specimen_free(&specimen);

@@ -84,11 +84,11 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
     rlv_status status = view != NULL ? RLV_DONE : RLV_SYSTEM;
     rlv_sheet sheet = {0};
     char caption[800], alt[1024];
-    bool alone = job->order.kind == HISTORY_SHEET_STAGE;
+    bool alone = count == 1;
     const char *id = history->stage[first].record->id, *last = history->stage[first + count - 1].record->id;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
     {
-        status = look_at(&look[i], &view[i], history, first + i, !alone, error);
+        status = look_at(&look[i], &view[i], history, first + i, job->order.kind == HISTORY_SHEET_HISTORY, error);
         if (status == RLV_DONE && !alone)
             add_so_far(&look[i].lines, history, first + i);
         view[i].line_count = look[i].lines.count;

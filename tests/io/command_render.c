@@ -127,6 +127,8 @@ Test(command_render, a_scale_that_is_asked_for_is_kept_and_the_paper_grows)
     size_t size = 0;
     char* bytes = file_of(large, &size);
     cr_assert_eq(memcmp(bytes, "%PDF", 4), 0);
+    cr_assert_eq(number(large, "scale"), 4.0);
+    cr_assert(json_is_null(json_object_get(fitted, "scale")));
     cr_assert_null(json_object_get(large, "width_pixels"));
     free(bytes);
     json_decref(fitted);
