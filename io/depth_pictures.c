@@ -1,10 +1,9 @@
 #include "depth_pictures.h"
 
-#include "tree.h"
+#include "depth_overlay.h"
 #include "view.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum
@@ -26,103 +25,24 @@ typedef struct depth_scene
     const given_mesh* after;
     rlv_tree* before_tree;
     rlv_tree* after_tree;
-    float* depth_mm; ///< one a vertex of AFTER
-    uint8_t* shown;  ///< one a triangle of AFTER
-    double deepest_mm;
-    double limit_mm; ///< detection limit of the smallest patch
+    depth_overlay depth;
     size_t view_count;
     rlv_vec3 towards[VIEWS]; ///< the first serves both stages too
 } depth_scene;
 
-/// The mean normal of what changed and has faced no view yet, weighed by how deep it went: of what was removed, and
-/// where nothing was, of what was added. `unseen` is its share of the changed area. Sums run in the order of the
-/// triangles, on one thread.
-static rlv_vec3 side_of_unseen(const depth_scene* scene, double* unseen)
-{
-    const rlv_change* change = scene->change;
-    const rlv_mesh* mesh = &scene->before->mesh;
-    rlv_vec3 sum[2] = {{0.0, 0.0, 0.0}, {0.0, 0.0, 0.0}};
-    double all = 0.0, left = 0.0;
-    for (size_t i = 0; i < mesh->triangle_count; i++)
-    {
-        if (change->before_label[i] == 0)
-            continue;
-        const rlv_change_region* region = &change->region[change->before_label[i] - 1];
-        rlv_vec3* side = &sum[rlv_change_went(region->kind) ? 0 : 1];
-        rlv_vec3 area = rlv_mesh_twice_area(mesh, i);
-        bool seen = false;
-        for (size_t k = 0; k < scene->view_count; k++)
-            seen = seen || rlv_vec3_dot(area, scene->towards[k]) > 0.0;
-        all += rlv_vec3_length(area);
-        left += seen ? 0.0 : rlv_vec3_length(area);
-        if (!seen && region->area_mm2 > 0.0)
-            *side = rlv_vec3_along(*side, fabs(region->volume_mm3.value) / region->area_mm2, area);
-    }
-    *unseen = all > 0.0 ? left / all : 0.0;
-    return rlv_vec3_unit(rlv_vec3_length(sum[0]) > 0.0 ? sum[0] : sum[1]);
-}
-
 static void choose_sides(depth_scene* scene)
 {
     double unseen = 1.0;
-    rlv_vec3 side = side_of_unseen(scene, &unseen);
+    rlv_vec3 side =
+        rlv_vec3_unit(depth_side(scene->change, &scene->before->mesh, scene->view_count, scene->towards, &unseen));
     while (scene->view_count < VIEWS && unseen > unseen_share && rlv_vec3_length(side) > 0.0)
     {
         scene->towards[scene->view_count++] = side;
-        side = side_of_unseen(scene, &unseen);
+        side =
+            rlv_vec3_unit(depth_side(scene->change, &scene->before->mesh, scene->view_count, scene->towards, &unseen));
     }
     if (scene->view_count == 0)
         scene->towards[scene->view_count++] = rlv_vec3_of(0.0, 0.0, 1.0);
-}
-
-/// How far the vertices of AFTER that lie in changed regions are from BEFORE; positive where material went.
-static rlv_status measure_depth(depth_scene* scene, rlv_error* error)
-{
-    const rlv_mesh* mesh = &scene->after->mesh;
-    const uint16_t* label = scene->change->after_label;
-    rlv_vec3 shift = rlv_vec3_sub(mesh->origin_mm, scene->before->mesh.origin_mm);
-    float* query = rlv_reserve(3 * mesh->vertex_count, sizeof *query, error);
-    rlv_nearest* nearest = query != NULL ? rlv_reserve(mesh->vertex_count, sizeof *nearest, error) : NULL;
-    uint32_t* vertex = nearest != NULL ? rlv_reserve(mesh->vertex_count, sizeof *vertex, error) : NULL;
-    size_t count = 0;
-    for (size_t i = 0; vertex != NULL && i < 3 * mesh->triangle_count; i++)
-    {
-        uint32_t at = mesh->corner[i];
-        if (label[i / 3] == 0 || scene->depth_mm[at] != 0.0f)
-            continue;
-        rlv_vec3 place = rlv_vec3_add(shift, rlv_vec3_from(mesh->position_mm + 3 * (size_t)at));
-        query[3 * count] = (float)place.x;
-        query[3 * count + 1] = (float)place.y;
-        query[3 * count + 2] = (float)place.z;
-        scene->depth_mm[at] = rlv_change_went(scene->change->region[label[i / 3] - 1].kind) ? 1.0f : -1.0f;
-        vertex[count++] = at;
-    }
-    if (vertex != NULL)
-        rlv_tree_nearest(scene->before_tree, count, query, INFINITY, nearest);
-    for (size_t i = 0; i < count; i++)
-    {
-        scene->depth_mm[vertex[i]] *= nearest[i].distance_mm;
-        scene->deepest_mm = fmax(scene->deepest_mm, (double)nearest[i].distance_mm);
-    }
-    bool held = vertex != NULL;
-    free(vertex);
-    free(nearest);
-    free(query);
-    return held ? RLV_DONE : RLV_SYSTEM;
-}
-
-/// Which triangles are coloured, and which only hatched: inside a region, but here not deeper than noise alone can
-/// look.
-static void choose_shown(depth_scene* scene)
-{
-    const rlv_mesh* mesh = &scene->after->mesh;
-    for (size_t i = 0; i < mesh->triangle_count; i++)
-    {
-        double greatest = 0.0;
-        for (size_t k = 0; k < 3; k++)
-            greatest = fmax(greatest, fabs((double)scene->depth_mm[mesh->corner[3 * i + k]]));
-        scene->shown[i] = scene->change->after_label[i] == 0 ? 0 : greatest < scene->limit_mm ? 2 : 1;
-    }
 }
 
 static rlv_status prepare(depth_scene* scene, rlv_error* error)
@@ -132,16 +52,9 @@ static rlv_status prepare(depth_scene* scene, rlv_error* error)
         status = rlv_tree_build(&scene->after_tree, &scene->after->mesh, error);
     if (status != RLV_DONE)
         return status;
-    scene->depth_mm = rlv_reserve(scene->after->mesh.vertex_count, sizeof *scene->depth_mm, error);
-    scene->shown = rlv_reserve(scene->after->mesh.triangle_count, sizeof *scene->shown, error);
-    if (scene->depth_mm == NULL || scene->shown == NULL)
-        return RLV_SYSTEM;
-    scene->limit_mm = isfinite(scene->change->limit[0].depth_mm) ? scene->change->limit[0].depth_mm : 0.0;
     choose_sides(scene);
-    status = measure_depth(scene, error);
-    if (status == RLV_DONE)
-        choose_shown(scene);
-    return status;
+    return depth_overlay_make(&scene->depth, scene->change, &scene->before->mesh, scene->before_tree,
+                              &scene->after->mesh, error);
 }
 
 /// Widen a box in the camera's axes by a mesh.
@@ -211,10 +124,11 @@ static void footer_of(char footer[512], const depth_scene* scene)
         snprintf(footer, 512,
                  "removed %s mL (95 %% interval %s mL); hatched: less than %s mm, not told apart from noise",
                  words_value(change->went.volume_mm3, 1000.0).text, words_ends(change->went.volume_mm3, 1000.0).text,
-                 words_figures(scene->limit_mm, 2).text);
+                 words_figures(scene->depth.limit_mm, 2).text);
     else
         snprintf(footer, 512, "no removal told apart from noise; detection limit %s mm over %s cm²",
-                 words_figures(scene->limit_mm, 2).text, words_figures(change->limit[0].area_mm2 / 100.0, 2).text);
+                 words_figures(scene->depth.limit_mm, 2).text,
+                 words_figures(change->limit[0].area_mm2 / 100.0, 2).text);
 }
 
 static rlv_status draw_stages(const depth_scene* scene, const rlv_camera* camera, rlv_answer* answer, rlv_error* error)
@@ -238,9 +152,9 @@ static rlv_status draw_stages(const depth_scene* scene, const rlv_camera* camera
 static rlv_status draw_depths(const depth_scene* scene, rlv_answer* answer, rlv_error* error)
 {
     char title[160], footer[512], name[32];
-    const rlv_overlay depth = {.depth_mm = scene->depth_mm,
-                               .shown = scene->shown,
-                               .deepest_mm = scene->deepest_mm,
+    const rlv_overlay depth = {.depth_mm = scene->depth.depth_mm,
+                               .shown = scene->depth.shown,
+                               .deepest_mm = scene->depth.deepest_mm,
                                .caption = "depth removed, mm"};
     footer_of(footer, scene);
     rlv_status status = RLV_DONE;
@@ -271,7 +185,6 @@ rlv_status depth_pictures_keep(const rlv_change* change, const given_mesh* befor
         status = draw_depths(&scene, answer, error);
     rlv_tree_free(scene.before_tree);
     rlv_tree_free(scene.after_tree);
-    free(scene.depth_mm);
-    free(scene.shown);
+    depth_overlay_free(&scene.depth);
     return status;
 }

@@ -39,8 +39,16 @@ typedef struct rlv_panel_outline
     double line_mm;    ///< 0: RLV_LINE_MEDIUM
     double least_mm2;  ///< islands and holes that enclose less on paper are left out; 0: 1 mm2, all that a hand draws
     bool dashed;
-    bool quiet; ///< grey
+    bool quiet;        ///< grey
+    const char* words; ///< what it is, for the key; NULL: it is not explained
 } rlv_panel_outline;
+
+/// What stands beside a region's number, in one box with it.
+typedef struct rlv_panel_tag
+{
+    const char* words; ///< NULL: the number alone
+    bool strong;       ///< white on black
+} rlv_panel_tag;
 
 /// A surface and what is known of it. Whatever is NULL or 0 is left out. Nothing is copied: it must stay while the
 /// panel is used.
@@ -53,10 +61,11 @@ typedef struct rlv_panel_surface
     double isoline_mm;          ///< lines of equal depth at multiples of this, calmed over 1.2 mm of paper
     size_t outline_count;
     const rlv_panel_outline* outline;
-    const uint16_t* region; ///< one a triangle: 0, or the number of a region
-    size_t region_count;    ///< the highest number
-    double pixel_mm;        ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
-    int rays, samples;      ///< as of a view; 0: 16 and 4
+    const uint16_t* region;   ///< one a triangle: 0, or the number of a region
+    size_t region_count;      ///< the highest number
+    const rlv_panel_tag* tag; ///< region_count
+    double pixel_mm;          ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
+    int rays, samples;        ///< as of a view; 0: 16 and 4
 } rlv_panel_surface;
 
 /// An arrow in the mesh's frame: a motion, a current. `times` longer than true (0: 1), which its caller tells.
@@ -134,5 +143,10 @@ void rlv_panel_free(rlv_panel* panel);
 /// many found no room.
 rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                           const rlv_panel_marks* marks, size_t* left_out, rlv_error* error);
+
+/// A key to the outlines of a panel that have words and are in sight, from a place on: a stretch of each line, and its
+/// words. It goes on in another row where `width_mm` does not do. The height that it takes; 0 where nothing is to be
+/// explained.
+double rlv_panel_key(rlv_sheet* sheet, const rlv_panel* panel, double x_mm, double y_mm, double width_mm);
 
 #endif

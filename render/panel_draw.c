@@ -35,6 +35,12 @@ static void path_of(const drawing* on, const rlv_lines* lines)
     rlv_sheet_path(on->sheet, lines, on->left, on->top, 1.0);
 }
 
+static const char* tag_of(const drawing* on, size_t region)
+{
+    const rlv_panel_tag* tag = on->panel->surface->tag;
+    return tag != NULL ? tag[region].words : NULL;
+}
+
 static void stroke(const drawing* on, const rlv_lines* lines, double line_mm)
 {
     path_of(on, lines);
@@ -62,19 +68,29 @@ static void draw_overlay(const drawing* on)
     stroke(on, &panel->coloured, RLV_LINE_THIN);
 }
 
+static double line_of(const rlv_panel_outline* outline)
+{
+    return outline->line_mm > 0.0 ? outline->line_mm : RLV_LINE_MEDIUM;
+}
+
+static void set_dash(rlv_sheet* sheet, const rlv_panel_outline* outline)
+{
+    const double dash[2] = {6.0 * line_of(outline), 4.0 * line_of(outline)};
+    if (outline->dashed)
+        cairo_set_dash(sheet->cairo, dash, 2, 0.0);
+}
+
 static void draw_outlines(const drawing* on)
 {
     cairo_t* c = on->sheet->cairo;
     for (size_t i = 0; i < on->panel->outline_count; i++)
     {
         const rlv_panel_outline* of = &on->panel->surface->outline[i];
-        double line_mm = of->line_mm > 0.0 ? of->line_mm : RLV_LINE_MEDIUM;
-        const double dash[2] = {8.0 * line_mm, 5.0 * line_mm};
-        if (of->dashed)
-            cairo_set_dash(c, dash, 2, 0.0);
-        // A white line beneath keeps it apart from dark colours.
+        double line_mm = line_of(of);
+        // A white line beneath keeps it apart from dark colours, and a dashed one together.
         cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.75);
         stroke(on, &on->panel->outline[i], 2.6 * line_mm);
+        set_dash(on->sheet, of);
         rlv_sheet_grey(on->sheet, of->quiet ? RLV_INK_GREY : RLV_INK_BLACK);
         stroke(on, &on->panel->outline[i], line_mm);
         cairo_set_dash(c, NULL, 0, 0.0);
@@ -256,6 +272,43 @@ static void draw_points(drawing* on)
     }
 }
 
+static const rlv_lettering tag_letters = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .bold = true};
+
+#define TAG_PAD 1.2
+
+static rlv_text_size tag_size(const drawing* on, size_t region)
+{
+    return rlv_sheet_measure(on->sheet, on->panel->surface->tag[region].words, &tag_letters);
+}
+
+// A region's number and words in a box, with the number in its disc at the left end.
+static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
+{
+    cairo_t* c = on->sheet->cairo;
+    const rlv_panel_tag* tag = &on->panel->surface->tag[region];
+    char number[24];
+    snprintf(number, sizeof number, "%zu", region + 1);
+    double radius = 0.5 * label->height, y = label->top + radius, left = label->left + radius;
+    double right = label->left + label->width - 0.8;
+    cairo_arc(c, left, y, radius, G_PI_2, 3.0 * G_PI_2);
+    cairo_arc(c, right, y - radius + 0.8, 0.8, -G_PI_2, 0.0);
+    cairo_arc(c, right, y + radius - 0.8, 0.8, 0.0, G_PI_2);
+    cairo_close_path(c);
+    if (tag->strong)
+        rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+    else
+        cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
+    cairo_fill_preserve(c);
+    rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+    cairo_set_line_width(c, RLV_LINE_THIN);
+    cairo_stroke(c);
+    rlv_lettering how = tag_letters;
+    how.grey = tag->strong ? 1.0 : RLV_INK_BLACK;
+    double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm;
+    rlv_sheet_text(on->sheet, tag->words, left + radius + 0.7 * TAG_PAD, y + 0.5 * cap, &how);
+    rlv_mark_number(on->sheet, number, left, y);
+}
+
 // Numbers of regions: inside where the disc fits, else beside with a leader.
 static void add_numbers(drawing* on)
 {
@@ -269,9 +322,14 @@ static void add_numbers(drawing* on)
         double radius = rlv_mark_number_radius(on->sheet, words), x = on->left + at[0], y = on->top + at[1];
         rlv_label* label = &on->label[on->label_count];
         *label = (rlv_label){.anchor = {x, y}, .width = 2.0 * radius, .height = 2.0 * radius, .clear = 0.4};
+        if (tag_of(on, i) != NULL)
+        {
+            label->width = 2.0 * radius + tag_size(on, i).width_mm + 2.0 * TAG_PAD;
+            radius = 0.5 * hypot(label->width, label->height);
+        }
         label->fixed = at[2] >= 1.15 * radius;
-        label->left = x - radius;
-        label->top = y - radius;
+        label->left = x - 0.5 * label->width;
+        label->top = y - 0.5 * label->height;
         on->region[on->label_count++] = i + 1;
     }
 }
@@ -302,7 +360,10 @@ static void draw_labels(const drawing* on)
         {
             char words[24];
             snprintf(words, sizeof words, "%zu", on->region[i]);
-            rlv_mark_number(on->sheet, words, x, y);
+            if (tag_of(on, on->region[i] - 1) != NULL)
+                draw_tag(on, on->region[i] - 1, label);
+            else
+                rlv_mark_number(on->sheet, words, x, y);
             continue;
         }
         rlv_lettering how = plain;
@@ -376,4 +437,35 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     free(on.region);
     free(on.obstacle);
     return status;
+}
+
+#define KEY_LINE 8.0 // of a key
+#define KEY_ROW 3.6
+
+double rlv_panel_key(rlv_sheet* sheet, const rlv_panel* panel, double x_mm, double y_mm, double width_mm)
+{
+    const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
+    double cap = rlv_sheet_measure(sheet, "A", &small).cap_mm, x = x_mm, y = y_mm + 0.5 * KEY_ROW;
+    bool any = false;
+    cairo_set_line_cap(sheet->cairo, CAIRO_LINE_CAP_BUTT);
+    for (size_t i = 0; i < panel->outline_count; i++)
+    {
+        const rlv_panel_outline* of = &panel->surface->outline[i];
+        if (of->words == NULL || panel->outline[i].line_count == 0)
+            continue;
+        double wide = KEY_LINE + 1.6 + rlv_sheet_measure(sheet, of->words, &small).width_mm;
+        if (x > x_mm && x + wide > x_mm + width_mm)
+        {
+            x = x_mm;
+            y += KEY_ROW;
+        }
+        set_dash(sheet, of);
+        rlv_sheet_grey(sheet, of->quiet ? RLV_INK_GREY : RLV_INK_BLACK);
+        rlv_sheet_line(sheet, x, y, x + KEY_LINE, y, line_of(of));
+        cairo_set_dash(sheet->cairo, NULL, 0, 0.0);
+        rlv_sheet_text(sheet, of->words, x + KEY_LINE + 1.6, y + 0.5 * cap, &small);
+        x += wide + 5.0;
+        any = true;
+    }
+    return any ? y + 0.5 * KEY_ROW - y_mm : 0.0;
 }

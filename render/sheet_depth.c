@@ -98,7 +98,7 @@ static void measure(layout* of, const rlv_sheet* ruler)
     of->table = rlv_sheet_table_size(ruler, &of->map->table);
     of->beneath_wide = fmax(fmax(of->beside_wide, of->table.width), ASIDE);
     // Beneath B-B' stand legend, key and table, beside A-A'.
-    of->below_tall = fmax(of->below_tall, 44.0 + of->table.height);
+    of->below_tall = fmax(of->below_tall, 52.0 + of->table.height);
 }
 
 static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_x, double plan_y, rlv_error* error)
@@ -131,6 +131,8 @@ static void draw_aside(rlv_sheet* sheet, const layout* of, double x, double y)
     const rlv_overlay* overlay = map->surface.overlay;
     double wide = fmin(of->beneath_wide, 120.0);
     y += rlv_profile_key(sheet, x, y, wide, 2, of->profile) + 5.0;
+    double key = rlv_panel_key(sheet, &of->panel, x, y, wide);
+    y += key > 0.0 ? key + 4.0 : 0.0;
     if (overlay != NULL)
     {
         rlv_box2 box = rlv_mark_legend(sheet, x, y, wide, overlay->deepest_mm, &of->panel.seen, overlay->caption,

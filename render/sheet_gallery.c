@@ -25,10 +25,18 @@ typedef struct arrangement
 
 static double caption_mm(const rlv_gallery* gallery)
 {
-    size_t lines = 0;
+    size_t lines = 0, keys = 0;
     for (size_t i = 0; i < gallery->view_count; i++)
+    {
+        const rlv_panel_surface* surface = &gallery->view[i].surface;
+        size_t count = 0;
+        for (size_t k = 0; k < surface->outline_count; k++)
+            count += surface->outline[k].words != NULL ? 1 : 0;
+        keys = count > keys ? count : keys;
         lines = gallery->view[i].line_count > lines ? gallery->view[i].line_count : lines;
-    return HEAD + LINE * (double)lines + 2.0;
+    }
+    // Two of a key stand side by side in the narrowest caption.
+    return HEAD + LINE * (double)(lines + (keys + 1) / 2) + 2.0;
 }
 
 // The least width at which a caption is still read: about 40 letters.
@@ -200,6 +208,7 @@ static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const a
             all->caption = view->surface.overlay->caption;
         }
         put_caption(sheet, view, x, y + of->view_tall, wide);
+        rlv_panel_key(sheet, &panel, x, y + of->view_tall + HEAD + LINE * (double)view->line_count + 0.8, wide);
     }
     rlv_panel_free(&panel);
     return status;

@@ -1,0 +1,34 @@
+/// The depth of a change as pictures paint it on AFTER, and the sides that it is seen from.
+///
+/// Depth is the distance from a vertex of AFTER to BEFORE's surface. What lies below the detection limit is hatched and
+/// not coloured: there a region is no deeper than noise alone can look.
+
+#ifndef RLV_DEPTH_OVERLAY_H
+#define RLV_DEPTH_OVERLAY_H
+
+#include "change.h"
+#include "tree.h"
+
+typedef struct depth_overlay
+{
+    float* depth_mm; ///< one a vertex of AFTER: positive where material went, 0 where nothing changed; of what came, no
+                     ///< less than a picture can show
+    uint8_t* shown;  ///< one a triangle of AFTER: 0 unchanged, 1 coloured, 2 hatched
+    double deepest_mm;
+    double limit_mm; ///< detection limit of the smallest patch; 0: not known
+} depth_overlay;
+
+/// Measure it, into a zeroed `overlay`; AFTER is in BEFORE's frame already, and the tree is BEFORE's. Free with
+/// depth_overlay_free, which is safe after a failure.
+rlv_status depth_overlay_make(depth_overlay* overlay, const rlv_change* change, const rlv_mesh* before,
+                              const rlv_tree* before_tree, const rlv_mesh* after, rlv_error* error);
+void depth_overlay_free(depth_overlay* overlay);
+
+/// Where what changed on BEFORE faces, of what faces none of `count` directions yet: the sum of its outward areas, each
+/// times how deep it went (a volume, in mm3), of what was removed; where nothing was, of what was added; nothing where
+/// nothing is left. `unseen` (may be NULL) is its share of the changed area. Sums run in the order of the triangles, on
+/// one thread.
+rlv_vec3 depth_side(const rlv_change* change, const rlv_mesh* before, size_t count, const rlv_vec3* towards,
+                    double* unseen);
+
+#endif

@@ -1,0 +1,52 @@
+/// What the sheets of a step are drawn from: both stages in one frame, the depth between them, and what is outlined.
+///
+/// All is in BEFORE's frame, as its change was measured, so that depths and sections are those of the tables. Classes
+/// are told apart by lines and words: bone by a line, bone lost by a heavy one with its words in white on black, a
+/// piece by a dashed one.
+
+#ifndef RLV_HISTORY_SCENE_H
+#define RLV_HISTORY_SCENE_H
+
+#include "depth_overlay.h"
+#include "history.h"
+#include "panel.h"
+
+enum
+{
+    SCENE_LINES = 5, ///< outlines on one mesh, at most
+};
+
+typedef struct history_scene
+{
+    const history_step* step;
+    const history_stage *before, *after;
+    rlv_mesh moved; ///< AFTER's mesh, in BEFORE's frame
+    rlv_tree *before_tree, *after_tree;
+    depth_overlay depth;
+    size_t before_lines, after_lines;
+    rlv_panel_outline before_line[SCENE_LINES], after_line[SCENE_LINES];
+    bool former;        ///< the first of AFTER's lines is round bone as it showed before
+    uint8_t* bone;      ///< one a triangle of AFTER: bone as its own mask has it, else as it showed before
+    rlv_panel_tag* tag; ///< one a region: words where its class is another than what was removed
+    uint16_t* tagged;   ///< one a triangle of AFTER: its region, where that has a tag; else 0
+    size_t set_count;
+    uint8_t* set[2 * SCENE_LINES]; ///< what the outlines are round
+} history_scene;
+
+/// Make the scene of a measured step, into a zeroed `scene`. Free with history_scene_free, also after a failure.
+rlv_status history_scene_make(history_scene* scene, const rlv_history* history, const history_step* step,
+                              rlv_error* error);
+void history_scene_free(history_scene* scene);
+
+/// The surface of BEFORE, of AFTER, or of AFTER with its depth (`overlay` is filled for it, and must stay).
+rlv_panel_surface history_scene_before(const history_scene* scene);
+rlv_panel_surface history_scene_after(const history_scene* scene);
+rlv_panel_surface history_scene_depth(const history_scene* scene, rlv_overlay* overlay);
+
+/// The deepest place of the change, on AFTER; the middle of its surface where nothing changed.
+rlv_vec3 history_scene_deepest(const history_scene* scene);
+
+/// What a class is called on a picture: "removed" where nothing is known of bone, since it may be of either.
+const char* history_scene_class(const rlv_change* change, rlv_change_class kind);
+
+#endif

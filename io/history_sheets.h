@@ -1,0 +1,71 @@
+/// The sheets of a specimen's measured life: of each step its comparison and its map of depth, of all stages their
+/// history, of one stage its portrait.
+///
+/// All sheets of a specimen are seen from one side unless another is asked for (history_view.h). Regions bear the
+/// numbers of the tables: region i of a change is number i + 1.
+
+#ifndef RLV_HISTORY_SHEETS_H
+#define RLV_HISTORY_SHEETS_H
+
+#include "history.h"
+#include "sheet.h"
+
+typedef enum history_sheet_kind
+{
+    HISTORY_SHEET_COMPARISON, ///< of a step: before, after, and the depth between them
+    HISTORY_SHEET_DEPTH,      ///< of a step: the map of depth, with two sections and the table of regions
+    HISTORY_SHEET_HISTORY,    ///< all stages
+    HISTORY_SHEET_STAGE,      ///< one stage
+    HISTORY_SHEET_KINDS,
+} history_sheet_kind;
+
+/// "comparison", "depth", "history", "stage".
+const char* history_sheet_name(history_sheet_kind kind);
+
+/// A sheet that was drawn.
+typedef struct history_sheet
+{
+    history_sheet_kind kind;
+    size_t stage;         ///< the stage, or the one after the step; of a history the last
+    char* path;           ///< of the PNG, or of the one format asked for: within the out folder, parted by slashes
+    char* print;          ///< of the same as PDF, at its true scale; NULL: none
+    size_t width, height; ///< of the PNG, in pixels; 0 where there is none
+    double paper_mm[2];   ///< width and height of the sheet
+    double scale;         ///< paper over thing; 0: fitted to the paper, as the sheet itself tells
+    char *caption, *alt;  ///< for a page: what it is; what it shows, for whoever does not see it
+} history_sheet;
+
+/// Zeroed: none yet. Free with history_sheets_free, also after a failure.
+typedef struct history_sheets
+{
+    size_t count, room;
+    history_sheet* sheet;
+} history_sheets;
+void history_sheets_free(history_sheets* sheets);
+
+/// One sheet, as somebody asks for it.
+typedef struct history_sheet_order
+{
+    history_sheet_kind kind;
+    size_t stage;     ///< the stage, or the one after the step
+    const char* view; ///< as history_view_find takes it; NULL: the usual one
+    double scale;     ///< paper over thing; 0: 1 : 1 for a map of depth, and fitted for all others
+    bool fit;         ///< with a scale of 0: as large as A3 holds, a map of depth too
+    rlv_sheet_format format;
+} history_sheet_order;
+
+/// Draw one sheet into the answer's folder, as `STAGE-KIND[-VIEW].png`. RLV_IMPOSSIBLE where its step was not measured
+/// or its stages are not joined; as history_view_find where the view cannot be had.
+rlv_status history_sheet_draw(history_sheets* drawn, const rlv_history* history, const history_sheet_order* order,
+                              rlv_answer* answer, rlv_error* error);
+
+/// Draw all sheets of all that was measured into `pictures/` of the answer's folder, each as PNG and as PDF: of every
+/// measured step `STAGE-comparison` and `STAGE-depth`, and `history` where the stages are joined; a warning where they
+/// are not.
+rlv_status history_sheets_draw(history_sheets* drawn, const rlv_history* history, rlv_answer* answer, rlv_error* error);
+
+/// A stage's id as the beginning of a file's name, unlike that of any other stage in any case or composition of its
+/// letters. Free with free(); NULL with `error` filled where there is no memory.
+char* history_stage_file(const rlv_specimen* specimen, size_t stage, rlv_error* error);
+
+#endif
