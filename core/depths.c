@@ -24,6 +24,7 @@ void rlv_depths_free(rlv_depths* depths)
     free(depths->depth_mm);
     free(depths->foot);
     free(depths->part);
+    free(depths->over);
     memset(depths, 0, sizeof *depths);
 }
 
@@ -88,6 +89,35 @@ static float depth_of(rlv_vec3 here, rlv_vec3 here_normal, rlv_vec3 there, doubl
     return (float)(side * (apart <= 2.0 * fabs(along) ? fabs(along) : apart));
 }
 
+static bool has_wholes(const rlv_sampling* sampling)
+{
+    for (size_t i = 0; sampling->part != NULL && i < sampling->count; i++)
+        if (sampling->part[i] >= RLV_DEPTHS_WHOLE)
+            return true;
+    return false;
+}
+
+/// The other stage's sample over each sample here: where a ray along the outward normal first meets that stage. `ray`
+/// and `hit` have room for one a sample.
+static rlv_status look_over(rlv_depths* depths, rlv_stage here, rlv_stage there, const float* query,
+                            const rlv_pose* to_other, rlv_ray* ray, rlv_hit* hit, rlv_error* error)
+{
+    if ((depths->over = rlv_reserve(depths->count, sizeof *depths->over, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < depths->count; i++)
+    {
+        memcpy(ray[i].origin_mm, query + 3 * i, sizeof ray[i].origin_mm);
+        put(ray[i].direction, rlv_mat3_apply(to_other->rotation, rlv_vec3_from(here.sampling->normal + 3 * i)));
+        ray[i].limit = INFINITY;
+    }
+    rlv_tree_rays(there.tree, depths->count, ray, hit);
+    for (size_t i = 0; i < depths->count; i++)
+        depths->over[i] = hit[i].triangle != RLV_TREE_NONE
+                              ? there.sampling->of_vertex[there.mesh->corner[3 * (size_t)hit[i].triangle]]
+                              : RLV_TREE_NONE;
+    return RLV_DONE;
+}
+
 /// Fill `depths` at the samples of `here`; `into` carries them into BEFORE's local frame and `to_other` into the
 /// other's; `turn` is +1 at BEFORE's samples and -1 at AFTER's.
 static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage there, const rlv_pose* into,
@@ -130,6 +160,8 @@ static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage the
                                    side_of(there.mesh, &ray[i], &hit[i]), there.sampling->border[foot] != 0, spacing);
     }
     status = RLV_DONE;
+    if (has_wholes(there.sampling))
+        status = look_over(depths, here, there, query, to_other, ray, hit, error);
 end:
     free(query);
     free(nearest);
@@ -143,7 +175,22 @@ end:
 /// How much deeper than its foot a sample may lie for the two to look at each other, beside the bulk's sd.
 static const double MUTUAL = 2.0, MUTUAL_SD = 3.0;
 
-/// Parts of the samples here: their own, else through their feet.
+/// The part of a sample that has none of its own: that of a piece that its foot lies on, or that lies over it where it
+/// moved; else its foot's, where the two look at each other.
+static uint8_t part_through(const rlv_depths* here, size_t i, const rlv_depths* there, const uint8_t* theirs,
+                            double still_mm)
+{
+    const uint8_t foot = theirs[here->foot[i]];
+    const double depth = fabs((double)here->depth_mm[i]);
+    if (foot >= RLV_DEPTHS_WHOLE)
+        return foot;
+    if (here->over != NULL && here->over[i] != RLV_TREE_NONE && theirs[here->over[i]] >= RLV_DEPTHS_WHOLE &&
+        depth > still_mm)
+        return theirs[here->over[i]];
+    const bool mutual = depth <= MUTUAL * fabs((double)there->depth_mm[here->foot[i]]) + still_mm;
+    return foot == RLV_DEPTHS_STAYS && !mutual ? RLV_DEPTHS_UNSURE : foot;
+}
+
 static rlv_status find_parts(rlv_depths* here, const uint8_t* own, const rlv_depths* there, const uint8_t* theirs,
                              rlv_error* error)
 {
@@ -153,13 +200,9 @@ static rlv_status find_parts(rlv_depths* here, const uint8_t* own, const rlv_dep
         return RLV_SYSTEM;
     for (size_t i = 0; i < here->count; i++)
     {
-        const uint32_t foot = here->foot[i];
-        const double most = MUTUAL * fabs((double)there->depth_mm[foot]) + MUTUAL_SD * bulk.sd;
         here->part[i] = own != NULL ? own[i] : 0;
-        if (here->part[i] != 0 || theirs == NULL)
-            continue;
-        const bool mutual = fabs((double)here->depth_mm[i]) <= most;
-        here->part[i] = theirs[foot] == RLV_DEPTHS_STAYS && !mutual ? RLV_DEPTHS_UNSURE : theirs[foot];
+        if (here->part[i] == 0 && theirs != NULL)
+            here->part[i] = part_through(here, i, there, theirs, MUTUAL_SD * bulk.sd);
     }
     return RLV_DONE;
 }

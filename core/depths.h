@@ -5,7 +5,8 @@
 /// lies at an open border has no verdict: the other stage may just not have seen it.
 ///
 /// Where parts are known, a sample's part is its own, or else the part that its foot lies on: under a piece that came
-/// off lies what was the piece, below a chip of bone what was bone. But the side of a bone that came out of the rock
+/// off lies what was the piece (a thick one is found along the normal: at its rim the nearest point is not its own),
+/// below a chip of bone what was bone. But the side of a bone that came out of the rock
 /// has its foot on the bone's edge, which did not move, and what went beside it was rock: so where a sample and its
 /// foot on the part that stays (RLV_DEPTHS_STAYS) do not look at each other, its part is not told.
 
@@ -30,6 +31,8 @@ typedef struct rlv_depths
     float* normal;      ///< 3 * count
     float* depth_mm;    ///< count; NaN where there is no verdict
     uint32_t* foot;     ///< count: the other stage's sample at the nearest point
+    uint32_t* over;     ///< count: the other stage's sample along the outward normal, RLV_TREE_NONE where that meets
+                        ///< nothing; NULL where the other stage has no piece
     uint8_t* part;      ///< count; NULL where neither stage has parts
 } rlv_depths;
 
