@@ -12,6 +12,7 @@ enum
 {
     SHEET_LINES = 6, ///< beneath a view
     SHEET_PAPER = 3, ///< A3, the least
+    SHEET_SMALL = 4, ///< A4, the least where a scale is asked for
 };
 
 /// What is the same for a sheet in all its formats.

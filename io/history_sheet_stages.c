@@ -99,7 +99,7 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
                                  .view_count = count,
                                  .view = view,
                                  .scale = job->order.scale,
-                                 .paper = SHEET_PAPER,
+                                 .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
                                  .direction_count = job->view.direction_count,
                                  .direction = job->view.direction};
     snprintf(job->subject, sizeof job->subject, alone ? "Stage %.90s" : "All stages, from %.90s to %.90s", id, last);

@@ -127,7 +127,7 @@ static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rl
                                  .view_count = 3,
                                  .view = view,
                                  .scale = job->order.scale,
-                                 .paper = SHEET_PAPER,
+                                 .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
                                  .direction_count = job->view.direction_count,
                                  .direction = job->view.direction,
                                  .limit_words = job->hatched[0] != '\0' ? job->hatched : NULL};
@@ -274,7 +274,7 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
                          .before = {&scene->before->given.mesh, NULL, scene->step->change.before_label},
                          .bone = scene->bone,
                          .cross_mm = history_scene_deepest(scene),
-                         .paper = SHEET_PAPER,
+                         .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
                          .table_caption = list->caption,
                          .limit_words = job->hatched[0] != '\0' ? job->hatched : NULL};
     if (list->rows > 0)
