@@ -65,7 +65,7 @@ void table_free(table* t);
 void table_text(table* t, const char* text);
 void table_count(table* t, size_t count);
 void table_flag(table* t, bool flag);
-void table_number(table* t, double value, double sd); ///< `sd` in the column's unit; 0: four figures are shown
+void table_number(table* t, double value, double sd); ///< `sd` in the column's unit; 0: up to four figures are shown
 void table_interval(table* t, rlv_interval interval);
 void table_place(table* t, rlv_vec3 place, double sd);
 void table_none(table* t); ///< nothing there, in a column of any kind
