@@ -455,7 +455,7 @@ static const char style_of_parts[] =
     "thead th{vertical-align:bottom;border-top:1px solid var(--ink);border-bottom:1px solid "
     "var(--ink);line-height:1.3}\n"
     "tbody tr{border-bottom:1px solid var(--line)}\n"
-    "td:not(.n),tbody th:not(.n){min-width:5rem;max-width:26rem}\n"
+    "td:not(.n),tbody th:not(.n){min-width:6.2rem;max-width:26rem}\n"
     ".n{text-align:right;white-space:nowrap}\n"
     ".unit{display:block;font-weight:400;color:var(--soft)}\n"
     ".ends{display:block;font-size:.9em;color:var(--soft)}\n"
