@@ -406,6 +406,7 @@ static rlv_status gather_labelled(const work* w, const uint8_t* wanted, region_p
 typedef struct column_sum
 {
     double signed_mm3;
+    double axis_mm3[3]; ///< along each
 } column_sum;
 
 static void label_triangles(const rlv_mesh* mesh, const rlv_sampling* sampling, const uint16_t* of_sample,
@@ -490,7 +491,10 @@ static rlv_status sum_axis(rlv_change* change, column_sum* sum, size_t labels, c
     if (status == RLV_DONE)
     {
         for (size_t l = 0; l < labels; l++)
+        {
             sum[l].signed_mm3 += share * difference.label[l].signed_mm3;
+            sum[l].axis_mm3[axis] = difference.label[l].signed_mm3;
+        }
         change->left_out_mm2 += share * difference.left_out_mm2;
         change->overlap_mm2 = fmax(change->overlap_mm2, difference.overlap_mm2);
         *total = difference.signed_mm3;
@@ -883,38 +887,99 @@ static bool has_part(const uint8_t* part, size_t count, uint8_t low, uint8_t hig
 /// How a bone's side may dip below its edge, where nobody saw it: any way within half a right angle, as sd of a slope.
 static const double SEAM_SLOPE = 0.58;
 
-/// Where a change runs on from one part to another, what lies below the seam may belong to either: for the side below
-/// the edge dips unseen, and the edge itself is drawn to a triangle. The sds of all volumes, in the order of `v`, from
-/// the triangles of BEFORE that lie across a seam: an area over its width is a length of seam.
+/// A triangle of BEFORE across a seam: where a change runs on from one part to another.
+typedef struct seam
+{
+    uint16_t label[2];
+    double area_mm2, length_mm; ///< of the triangle, and of the seam through it: its area over its width
+    double depth_mm;
+    rlv_vec3 normal; ///< outward, of length one
+} seam;
+
+static bool find_seam(seam* s, const work* w, size_t triangle)
+{
+    *s = (seam){0};
+    for (size_t k = 0; k < 3; k++)
+    {
+        const uint32_t vertex = w->before->corner[3 * triangle + k], sample = w->before_sampling.of_vertex[vertex];
+        const uint16_t label = w->regions.before[sample];
+        if (k == 0)
+            s->label[0] = label;
+        else if (label != s->label[0])
+            s->label[1] = label;
+        s->depth_mm += fabs((double)w->before_depths.depth_mm[sample]) / 3.0;
+    }
+    const size_t a = s->label[0], b = s->label[1];
+    if (a == 0 || b == 0 || isnan(s->depth_mm) || w->regions.sign[a - 1] != w->regions.sign[b - 1] ||
+        w->regions.part[a - 1] == w->regions.part[b - 1])
+        return false;
+    const rlv_vec3 twice = rlv_mesh_twice_area(w->before, triangle);
+    s->area_mm2 = 0.5 * rlv_vec3_length(twice);
+    s->length_mm = sqrt(0.5 * s->area_mm2);
+    s->normal = rlv_vec3_unit(twice);
+    return s->area_mm2 > 0.0;
+}
+
+/// Which part's label a seam's split is read from: the one with more to say.
+static int owner_of(const seam* s, const work* w)
+{
+    return w->regions.part[s->label[0] - 1] > w->regions.part[s->label[1] - 1] ? 0 : 1;
+}
+
+/// Columns that lean on the surface give what lies below a seam to the part that they enter by; it belongs to the part
+/// that it lies under along the normal. Column a displaces the seam at the depth d by d (a / (a . n) - n); weighted by
+/// (a . n)^2, which add up to one over three axes square to each other, that is nothing. So labels at a seam are summed
+/// with these weights, taken over the seam; what that changes comes from their neighbours.
+static rlv_status straighten_seams(column_sum* sum, size_t labels, const work* w, rlv_error* error)
+{
+    double(*weight)[4] = rlv_reserve(labels, sizeof *weight, error);
+    if (weight == NULL)
+        return RLV_SYSTEM;
+    seam s;
+    for (size_t t = 0; t < w->before->triangle_count; t++)
+        if (find_seam(&s, w, t))
+        {
+            const double by = s.length_mm * s.depth_mm * s.depth_mm;
+            const double n[3] = {s.normal.x, s.normal.y, s.normal.z};
+            double* own = weight[s.label[owner_of(&s, w)]];
+            for (int a = 0; a < 3; a++)
+                own[a] += by * n[a] * n[a];
+            own[3] += by;
+        }
+    for (size_t t = 0; t < w->before->triangle_count; t++)
+        if (find_seam(&s, w, t))
+        {
+            const int owner = owner_of(&s, w);
+            column_sum *own = sum + s.label[owner], *other = sum + s.label[1 - owner];
+            const double *of = weight[s.label[owner]], *axis = own->axis_mm3;
+            const double share = of[3] > 0.0 ? s.length_mm * s.depth_mm * s.depth_mm / of[3] : 0.0;
+            double more = 0.0;
+            for (int a = 0; a < 3 && share > 0.0; a++)
+                more += (of[a] / of[3] - 1.0 / 3.0) * axis[a];
+            own->signed_mm3 += share * more;
+            other->signed_mm3 -= share * more;
+        }
+    free(weight);
+    return RLV_DONE;
+}
+
+/// What lies below a seam may belong to either part: for the side below an edge dips unseen, and the edge itself is
+/// drawn to a triangle. The sds of all volumes, in the order of `v`.
 static rlv_status measure_seams(double* sd_mm3, const volumes* v, const work* w, rlv_error* error)
 {
     double* drawn2 = rlv_reserve(v->count, sizeof *drawn2, error);
     if (drawn2 == NULL)
         return RLV_SYSTEM;
-    const rlv_mesh* mesh = w->before;
-    for (size_t t = 0; t < mesh->triangle_count; t++)
+    for (size_t t = 0; t < w->before->triangle_count; t++)
     {
-        const uint32_t* corner = mesh->corner + 3 * t;
-        uint16_t label[3];
-        double depth = 0.0;
-        for (int k = 0; k < 3; k++)
-        {
-            const uint32_t sample = w->before_sampling.of_vertex[corner[k]];
-            label[k] = w->regions.before[sample];
-            depth += fabs((double)w->before_depths.depth_mm[sample]) / 3.0;
-        }
-        const int other = label[1] != label[0] ? 1 : 2;
-        if (label[other] == label[0] || label[0] == 0 || label[other] == 0 || isnan(depth))
+        seam s;
+        if (!find_seam(&s, w, t))
             continue;
-        const size_t a = label[0], b = label[other];
-        if (w->regions.sign[a - 1] != w->regions.sign[b - 1] || w->regions.part[a - 1] == w->regions.part[b - 1])
-            continue;
-        const double area = 0.5 * rlv_vec3_length(rlv_mesh_twice_area(mesh, t)), width = sqrt(2.0 * area);
         for (size_t i = 0; i < v->count; i++)
-            if (belongs(&w->regions, i, a) != belongs(&w->regions, i, b))
+            if (belongs(&w->regions, i, s.label[0]) != belongs(&w->regions, i, s.label[1]))
             {
-                sd_mm3[i] += SEAM_SLOPE * (area / width) * depth * depth / 2.0;
-                drawn2[i] += area * depth * area * depth / 12.0;
+                sd_mm3[i] += SEAM_SLOPE * s.length_mm * s.depth_mm * s.depth_mm / 2.0;
+                drawn2[i] += pow(s.area_mm2 * s.depth_mm, 2) / 12.0;
             }
     }
     for (size_t i = 0; i < v->count; i++)
@@ -961,7 +1026,7 @@ static double mean_depth(const rlv_change_region* region)
     return fabs(depth) <= region->max_depth_mm ? depth : NAN;
 }
 
-static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const work* w, rlv_error* error)
+static rlv_status tell_volumes(rlv_change* change, column_sum* sum, const work* w, rlv_error* error)
 {
     volumes v = {0};
     const size_t count = w->regions.count;
@@ -972,6 +1037,8 @@ static rlv_status tell_volumes(rlv_change* change, const column_sum* sum, const 
         status = RLV_SYSTEM;
     if (status == RLV_DONE && knows_parts(w))
         status = measure_seams(seams, &v, w, error);
+    if (status == RLV_DONE && knows_parts(w) && !change->open) // an open scan has columns along one axis only
+        status = straighten_seams(sum, count + 1, w, error);
     if (status == RLV_DONE)
     {
         double measured[FIRST_CLASS + RLV_CHANGE_CLASSES] = {0};

@@ -8,6 +8,7 @@
 #define ABOUT_MOST 64 ///< triangles about a point that its edge's length is the mean of
 #define SPOKES 8      ///< places about a point that its normal is the mean of: this many on each of RINGS rings
 #define RINGS 4
+#define ABOUT (RINGS * SPOKES)
 #define PULL 4.0          ///< weight of an edge's squared distance from the section, in squared mean edges
 #define LEAST_UPRIGHT 0.3 ///< sine between normal and segment from which on the plane through both is a section
 
@@ -77,28 +78,51 @@ static void frame_across(rlv_vec3 normal, rlv_vec3* u, rlv_vec3* v)
     *v = rlv_vec3_cross(normal, *u);
 }
 
-/// Take the mean of normals over a disc of `reach_mm`: roughness that is finer than a segment must not tilt its
-/// section. What faces away is the back of a thin slab, or another wall of a trench.
-static void look_around(outline_corner* corner, const rlv_surface* surface, double reach_mm)
+static double apart(const outline_corner* a, const outline_corner* b)
 {
-    rlv_vec3 u, v, sum = {0, 0, 0};
-    float query[3 * RINGS * SPOKES];
-    rlv_nearest found[RINGS * SPOKES];
+    return rlv_vec3_length(rlv_vec3_sub(a->foot, b->foot));
+}
+
+/// Half the way from a corner to the nearer of its neighbours.
+static double reach_of(const outline_corner* corner, size_t count, size_t i, bool closed)
+{
+    double least = INFINITY;
+    if (closed || i > 0)
+        least = fmin(least, apart(corner + i, corner + (i + count - 1) % count));
+    if (closed || i + 1 < count)
+        least = fmin(least, apart(corner + i, corner + (i + 1) % count));
+    return least / 2.0;
+}
+
+static void set_query(float* query, rlv_vec3 at)
+{
+    query[0] = (float)at.x;
+    query[1] = (float)at.y;
+    query[2] = (float)at.z;
+}
+
+/// The places of a disc of `reach_mm` about a corner, on rings that part it into equal areas: ABOUT of them.
+static void set_about(float* query, const outline_corner* corner, double reach_mm)
+{
+    rlv_vec3 u, v;
     frame_across(corner->normal, &u, &v);
-    for (size_t i = 0; i < RINGS * SPOKES; i++)
+    for (size_t i = 0; i < ABOUT; i++)
     {
-        // Rings that part the disc into equal areas.
         const double radius = reach_mm * sqrt(((double)(i / SPOKES) + 0.5) / RINGS);
         const double turn = 2.0 * M_PI * ((double)(i % SPOKES) + 0.5 * (double)(i / SPOKES % 2)) / SPOKES;
-        const rlv_vec3 at = rlv_vec3_along(rlv_vec3_along(corner->foot, radius * cos(turn), u), radius * sin(turn), v);
-        query[3 * i] = (float)at.x;
-        query[3 * i + 1] = (float)at.y;
-        query[3 * i + 2] = (float)at.z;
+        set_query(query + 3 * i,
+                  rlv_vec3_along(rlv_vec3_along(corner->foot, radius * cos(turn), u), radius * sin(turn), v));
     }
-    rlv_tree_nearest(surface->tree, RINGS * SPOKES, query, (float)reach_mm, found);
-    for (size_t i = 0; i < RINGS * SPOKES; i++)
+}
+
+/// Take the mean of the normals there: roughness that is finer than a segment must not tilt its section. What faces
+/// away is the back of a thin slab, or another wall of a trench.
+static void average_about(outline_corner* corner, const rlv_surface* surface, const rlv_nearest* found, double reach_mm)
+{
+    rlv_vec3 sum = {0, 0, 0};
+    for (size_t i = 0; i < ABOUT; i++)
     {
-        if (found[i].triangle == RLV_TREE_NONE)
+        if (found[i].triangle == RLV_TREE_NONE || (double)found[i].distance_mm > reach_mm)
             continue;
         const rlv_vec3 normal = rlv_vec3_unit(outline_area2(surface, found[i].triangle));
         if (rlv_vec3_dot(normal, corner->normal) > 0.0)
@@ -108,6 +132,31 @@ static void look_around(outline_corner* corner, const rlv_surface* surface, doub
         corner->normal = rlv_vec3_unit(sum);
 }
 
+/// Look about all corners, each out to half the way to the nearer of its neighbours.
+static rlv_status look_around(outline_corner* corner, const rlv_surface* surface, size_t count, bool closed,
+                              rlv_error* error)
+{
+    float* query = rlv_reserve(3 * ABOUT * count, sizeof *query, error);
+    rlv_nearest* found = query != NULL ? rlv_reserve(ABOUT * count, sizeof *found, error) : NULL;
+    const rlv_status status = found != NULL ? RLV_DONE : RLV_SYSTEM;
+    if (status == RLV_DONE)
+    {
+        for (size_t i = 0; i < count; i++)
+        {
+            const double reach = reach_of(corner, count, i, closed);
+            look_near(corner + i, surface, reach);
+            set_about(query + 3 * ABOUT * i, corner + i, reach);
+        }
+        rlv_tree_nearest(surface->tree, ABOUT * count, query, INFINITY, found);
+        for (size_t i = 0; i < count; i++)
+            average_about(corner + i, surface, found + ABOUT * i, reach_of(corner, count, i, closed));
+    }
+    free(query);
+    free(found);
+    return status;
+}
+
+/// Refuse a point that is not finite; `size_mm` gets the diagonal of the box round them.
 static rlv_status check_points(size_t count, const rlv_vec3* point_mm, double* size_mm, rlv_error* error)
 {
     rlv_vec3 low = point_mm[0], high = point_mm[0];
@@ -124,34 +173,53 @@ static rlv_status check_points(size_t count, const rlv_vec3* point_mm, double* s
     return RLV_DONE;
 }
 
-/// Look the points up; refuse one that lies off the mesh.
+/// Refuse the first point that lies off the mesh; `farthest_mm` gets how far off the farthest lies.
+static rlv_status check_distances(double* farthest_mm, size_t count, const rlv_nearest* found, double size_mm,
+                                  rlv_error* error)
+{
+    const double limit = fmax(RLV_OUTLINE_SHARE * size_mm, RLV_OUTLINE_LEAST_MM);
+    for (size_t i = 0; i < count; i++)
+    {
+        // A point so far off that a float cannot hold its distance finds nothing.
+        const bool nowhere = found[i].triangle == RLV_TREE_NONE;
+        const double off = nowhere ? INFINITY : (double)found[i].distance_mm;
+        if (nowhere || off > limit)
+            return rlv_fail(
+                error, RLV_BAD_INPUT, NULL, "check the unit, and that it was placed on this stage's mesh file",
+                "point %zu of %zu lies %.3g mm off the mesh; %.3g mm are allowed for %.3g mm from end to end", i + 1,
+                count, off, limit, size_mm);
+        *farthest_mm = fmax(*farthest_mm, off);
+    }
+    return RLV_DONE;
+}
+
+/// Look the points up, all at once.
 static rlv_status put_on_mesh(outline_corner* corner, double* farthest_mm, const rlv_surface* surface, size_t count,
                               const rlv_vec3* point_mm, rlv_error* error)
 {
     double size = 0.0;
-    if (check_points(count, point_mm, &size, error) != RLV_DONE)
-        return RLV_BAD_INPUT;
-    const double limit = fmax(RLV_OUTLINE_SHARE * size, RLV_OUTLINE_LEAST_MM);
-    for (size_t i = 0; i < count; i++)
+    rlv_status status = check_points(count, point_mm, &size, error);
+    if (status != RLV_DONE)
+        return status;
+    float* query = rlv_reserve(3 * count, sizeof *query, error);
+    rlv_nearest* found = query != NULL ? rlv_reserve(count, sizeof *found, error) : NULL;
+    status = found != NULL ? RLV_DONE : RLV_SYSTEM;
+    if (status == RLV_DONE)
     {
-        const rlv_vec3 p = rlv_vec3_sub(point_mm[i], surface->mesh->origin_mm);
-        const float query[3] = {(float)p.x, (float)p.y, (float)p.z};
-        rlv_nearest found;
-        rlv_tree_nearest(surface->tree, 1, query, INFINITY, &found);
-        // A point so far off that a float cannot hold its distance finds nothing.
-        const bool nowhere = found.triangle == RLV_TREE_NONE;
-        if (nowhere || (double)found.distance_mm > limit)
-            return rlv_fail(error, RLV_BAD_INPUT, NULL,
-                            "check the unit, and that it was placed on this stage's mesh file",
-                            "point %zu of %zu lies %.3g mm off the mesh; %.3g mm are allowed for %.3g mm from end to "
-                            "end",
-                            i + 1, count, nowhere ? INFINITY : (double)found.distance_mm, limit, size);
-        *farthest_mm = fmax(*farthest_mm, (double)found.distance_mm);
-        corner[i].foot = rlv_vec3_from(found.point_mm);
-        corner[i].triangle = found.triangle;
-        corner[i].vertex = nearest_vertex(surface, found.triangle, corner[i].foot);
+        for (size_t i = 0; i < count; i++)
+            set_query(query + 3 * i, rlv_vec3_sub(point_mm[i], surface->mesh->origin_mm));
+        rlv_tree_nearest(surface->tree, count, query, INFINITY, found);
+        status = check_distances(farthest_mm, count, found, size, error);
     }
-    return RLV_DONE;
+    for (size_t i = 0; status == RLV_DONE && i < count; i++)
+    {
+        corner[i].foot = rlv_vec3_from(found[i].point_mm);
+        corner[i].triangle = found[i].triangle;
+        corner[i].vertex = nearest_vertex(surface, found[i].triangle, corner[i].foot);
+    }
+    free(query);
+    free(found);
+    return status;
 }
 
 /// Leave out what falls on the vertex before. Returns how many are left.
@@ -166,11 +234,6 @@ static size_t thin(outline_corner* corner, size_t count, bool closed)
     return kept;
 }
 
-static double apart(const outline_corner* a, const outline_corner* b)
-{
-    return rlv_vec3_length(rlv_vec3_sub(a->foot, b->foot));
-}
-
 rlv_status rlv_outline_corners(outline_corner** corner, size_t* kept, double* farthest_mm, const rlv_surface* surface,
                                size_t count, const rlv_vec3* point_mm, bool closed, rlv_error* error)
 {
@@ -181,18 +244,8 @@ rlv_status rlv_outline_corners(outline_corner** corner, size_t* kept, double* fa
     rlv_status status = put_on_mesh(c, farthest_mm, surface, count, point_mm, error);
     if (status != RLV_DONE)
         return status;
-    const size_t n = *kept = thin(c, count, closed);
-    for (size_t i = 0; i < n; i++)
-    {
-        double reach = INFINITY;
-        if (closed || i > 0)
-            reach = fmin(reach, apart(c + i, c + (i + n - 1) % n));
-        if (closed || i + 1 < n)
-            reach = fmin(reach, apart(c + i, c + (i + 1) % n));
-        look_near(c + i, surface, reach / 2.0);
-        look_around(c + i, surface, reach / 2.0);
-    }
-    return RLV_DONE;
+    *kept = thin(c, count, closed);
+    return *kept > 1 ? look_around(c, surface, *kept, closed, error) : RLV_DONE;
 }
 
 // --- the way between two ---------------------------------------------------------------------------------------------

@@ -2,7 +2,6 @@
 
 #include "stages_graph.h"
 
-#include <float.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_eigen.h>
 #include <gsl/gsl_linalg.h>

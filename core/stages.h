@@ -15,11 +15,10 @@
 /// with one sign where k is the edge's first stage and the other where it is the second. Two extremes hold what can be:
 ///
 /// - *edge errors*: nothing is shared. Then more edges make a stage surer, and least squares' own covariance is right.
-/// - *stage errors*: each stage has one error, a_k, and edge (i, j) is off by a_j - a_i. Then every loop closes
-/// exactly,
-///   and the error of stage k is a_k - a_frame, however many edges there are. A chain of edges says more than that, the
-///   errors of its inner stages twice over, so that its covariance under edge errors is a bound from above. It is also
-///   one for least squares under edge errors, which takes that chain and more.
+/// - *stage errors*: each stage has one error, a_k, and edge (i, j) is off by a_j - a_i. Then every loop closes, and
+///   the error of stage k is a_k - a_frame, however many edges there are. A chain's covariance under edge errors holds
+///   that and the errors of its inner stages twice over: it is a bound from above. It is also one for least squares
+///   under edge errors, which takes that chain and more.
 ///
 /// So a stage's covariance is never told below that of its surest chain from the frame, taken by itself. More
 /// edges better the pose, show what does not close, and never shrink what is told below that. Where scales' priors
@@ -28,6 +27,9 @@
 /// stage's half the same in all its edges. What is told is the least covariance above both (in the frame where one
 /// is the unit matrix, the larger of both along each principal direction). A mixture of the extremes is a mean
 /// of the two covariances, and lies below it too.
+///
+/// Simulated with six stages, eleven edges and full covariances, the sds told are 1.0 to 1.3 times the true ones under
+/// stage errors, 1.2 to 1.4 times where half is shared, and 1.4 to 1.7 times under edge errors.
 ///
 /// Wrong edges. The chi-square distance of an edge is what the whole misfit falls by where it is left out. While the
 /// greatest has a p-value below 0.001 over the number of edges tried, and leaving out that edge mends the misfit by

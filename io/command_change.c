@@ -240,7 +240,7 @@ static rlv_status keep_regions(rlv_answer* answer, const rlv_change* change, rlv
         {"mean_depth", "mm", "mean depth", TABLE_NUMBER, "Mean depth over BEFORE's part of the region."},
         {"max_depth", "mm", "greatest depth", TABLE_NUMBER, "Greatest depth in the region."},
         {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region in BEFORE's frame."}};
-    table rows = table_of("regions", "Regions that changed", sizeof column / sizeof column[0], column);
+    rlv_table rows = table_of("regions", "Regions that changed", sizeof column / sizeof column[0], column);
     for (size_t i = 0; i < change->region_count; i++)
     {
         const rlv_change_region* region = &change->region[i];

@@ -97,7 +97,7 @@ static rlv_status keep_table(rlv_answer* answer, rlv_error* error)
     json_t* meshes = json_object_get(answer->record, "meshes");
     if (answer->folder.path == NULL)
         return RLV_DONE;
-    table rows = table_of("meshes", "The meshes", sizeof column / sizeof column[0], column);
+    rlv_table rows = table_of("meshes", "The meshes", sizeof column / sizeof column[0], column);
     for (size_t i = 0; i < json_array_size(meshes); i++)
     {
         json_t* row = json_array_get(meshes, i);

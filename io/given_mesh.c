@@ -1,5 +1,7 @@
 #include "given_mesh.h"
 
+#include "pose.h"
+
 #include <math.h>
 #include <string.h>
 #include <strings.h>
@@ -81,14 +83,34 @@ static void warn_of_size(const given_mesh* given, rlv_answer* answer)
                     words_figures(size_mm, 2).text);
 }
 
-static void record_input(const given_mesh* given, rlv_unit unit, rlv_answer* answer)
+static json_t* record_input(const given_mesh* given, rlv_answer* answer)
 {
     json_t* row = record_row(answer->inputs);
     record_text(row, "path", given->path);
     record_text(row, "sha256", given->source.sha256);
     record_count(row, "bytes", given->source.bytes);
     record_text(row, "format", given->source.format);
-    record_text(row, "unit", unit != RLV_UNIT_NONE ? name_of_unit(unit) : "m");
+    return row;
+}
+
+/// Mend what was read, and measure it.
+static rlv_status take_stock(given_mesh* given, rlv_answer* answer, rlv_error* error)
+{
+    given->vertices = given->mesh.vertex_count;
+    given->triangles = given->mesh.triangle_count;
+    rlv_tell(&answer->progress, "mend", 0.0);
+    const rlv_status status = rlv_mesh_mend(&given->mesh, &given->health, error);
+    if (status != RLV_DONE)
+    {
+        // The mesh does not know what file it came from.
+        if (error->where[0] == '\0')
+            snprintf(error->where, sizeof error->where, "%s", given->path);
+        return status;
+    }
+    given->measures = rlv_mesh_measure(&given->mesh);
+    warn_of_health(given, answer);
+    warn_of_size(given, answer);
+    return RLV_DONE;
 }
 
 rlv_status given_mesh_read(given_mesh* given, const char* path, rlv_unit unit, rlv_answer* answer, rlv_error* error)
@@ -98,24 +120,28 @@ rlv_status given_mesh_read(given_mesh* given, const char* path, rlv_unit unit, r
         return rlv_fail(error, RLV_BAD_INPUT, path, "add --unit mm (or cm, m, in)",
                         "the file does not say its unit, and a unit is never guessed");
     rlv_status status = rlv_mesh_file_read(&given->mesh, &given->source, path, unit, &answer->progress, error);
+    if (status == RLV_DONE)
+        status = take_stock(given, answer, error);
+    if (status == RLV_DONE)
+        record_text(record_input(given, answer), "unit", unit != RLV_UNIT_NONE ? name_of_unit(unit) : "m");
+    return status;
+}
+
+rlv_status given_mesh_read_scaled(given_mesh* given, const char* path, double mm_per_unit, rlv_answer* answer,
+                                  rlv_error* error)
+{
+    given->path = path;
+    const rlv_unit unit = says_its_unit(path) ? RLV_UNIT_NONE : RLV_UNIT_MM;
+    rlv_status status = rlv_mesh_file_read(&given->mesh, &given->source, path, unit, &answer->progress, error);
     if (status != RLV_DONE)
         return status;
-    given->vertices = given->mesh.vertex_count;
-    given->triangles = given->mesh.triangle_count;
-    rlv_tell(&answer->progress, "mend", 0.0);
-    status = rlv_mesh_mend(&given->mesh, &given->health, error);
-    if (status != RLV_DONE)
-    {
-        // The mesh does not know what file it came from.
-        if (error->where[0] == '\0')
-            snprintf(error->where, sizeof error->where, "%s", path);
-        return status;
-    }
-    given->measures = rlv_mesh_measure(&given->mesh);
-    record_input(given, unit, answer);
-    warn_of_health(given, answer);
-    warn_of_size(given, answer);
-    return RLV_DONE;
+    rlv_pose scale = rlv_pose_identity();
+    scale.scale = mm_per_unit / rlv_unit_mm(unit == RLV_UNIT_NONE ? RLV_UNIT_M : RLV_UNIT_MM);
+    rlv_pose_move_mesh(&scale, &given->mesh);
+    status = take_stock(given, answer, error);
+    if (status == RLV_DONE)
+        record_real(record_input(given, answer), "mm_per_unit", mm_per_unit);
+    return status;
 }
 
 void given_mesh_free(given_mesh* given)

@@ -296,6 +296,14 @@ static rlv_status reserve_file(out_folder* folder, const char* name, rlv_error* 
     return RLV_DONE;
 }
 
+/// Drop the last file of the list, which could not be opened.
+static void forget_file(out_folder* folder)
+{
+    const out_file* file = &folder->file[--folder->file_count];
+    free(file->path);
+    free(file->target);
+}
+
 /// The name of a file within the folder.
 static char* name_of(const out_folder* folder, const out_file* file)
 {
@@ -347,6 +355,8 @@ rlv_status out_folder_add(out_folder* folder, const char* name, FILE** stream, r
         status = open_file(folder, file, mode, error);
     if (status == RLV_DONE)
         *stream = file->stream;
+    else
+        forget_file(folder);
     return status;
 }
 
@@ -450,11 +460,12 @@ static rlv_status settle_swap(out_folder* folder, rlv_error* error)
 
 static rlv_status commit_whole(out_folder* folder, rlv_error* error)
 {
-    // What came there since the folder was opened, and is none, is not replaced.
     struct stat old;
     const char* leaf = leaf_of(folder->path);
-    int reason =
-        fstatat(folder->stage.parent, leaf, &old, AT_SYMLINK_NOFOLLOW) == 0 && !S_ISDIR(old.st_mode) ? ENOTDIR : 0;
+    int reason = 0;
+    // What came there since the folder was opened, and is none, is not replaced.
+    if (fstatat(folder->stage.parent, leaf, &old, AT_SYMLINK_NOFOLLOW) == 0 && !S_ISDIR(old.st_mode))
+        reason = ENOTDIR;
     if (reason == 0)
         reason = rlv_temporary_folder_swap(&folder->stage, leaf);
     if (reason == EXDEV || reason == EBUSY || reason == EPERM || reason == EACCES)

@@ -87,7 +87,7 @@ static const char* or_untitled(const char* text)
 }
 
 /// Open a tag whose text may be in any script: it then runs in its own direction.
-static void open_tag(page* p, const char* tag, const char* text)
+static void open_tag(rlv_page* p, const char* tag, const char* text)
 {
     bool ascii = true;
     for (const char* at = text; *at != '\0' && ascii; at++)
@@ -95,7 +95,7 @@ static void open_tag(page* p, const char* tag, const char* text)
     fprintf(p->body, "<%s%s>", tag, ascii ? "" : " dir=\"auto\"");
 }
 
-static void put(page* p, const char* tag, const char* text)
+static void put(rlv_page* p, const char* tag, const char* text)
 {
     open_tag(p, tag, text);
     write_text(p->body, text);
@@ -104,7 +104,7 @@ static void put(page* p, const char* tag, const char* text)
 
 // --- Names of places -------------------------------------------------------------------------------------------------
 
-static bool is_taken(const page* p, const char* id)
+static bool is_taken(const rlv_page* p, const char* id)
 {
     for (size_t i = 0; i < p->id_count; i++)
         if (strcmp(p->id[i], id) == 0)
@@ -139,7 +139,7 @@ static char* clean_id(const char* text)
 }
 
 /// An id of its own, made of `wish`; the page owns it. NULL where memory is lacking.
-static const char* new_id(page* p, const char* wish)
+static const char* new_id(rlv_page* p, const char* wish)
 {
     char* clean = clean_id(*wish != '\0' ? wish : "part");
     char** grown = clean != NULL ? realloc(p->id, (p->id_count + 1) * sizeof *grown) : NULL;
@@ -161,9 +161,9 @@ static const char* new_id(page* p, const char* wish)
 
 // --- Parts -----------------------------------------------------------------------------------------------------------
 
-rlv_status page_begin(page* p, const char* title, const char* lead, const char* lang, rlv_error* error)
+rlv_status page_begin(rlv_page* p, const char* title, const char* lead, const char* lang, rlv_error* error)
 {
-    *p = (page){.title = strdup(or_untitled(title)), .lead = lead != NULL ? strdup(lead) : NULL};
+    *p = (rlv_page){.title = strdup(or_untitled(title)), .lead = lead != NULL ? strdup(lead) : NULL};
     p->body = open_memstream(&p->bytes, &p->size);
     if (p->body == NULL || p->title == NULL || (lead != NULL && p->lead == NULL))
         return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a page");
@@ -175,7 +175,7 @@ rlv_status page_begin(page* p, const char* title, const char* lead, const char* 
     return RLV_DONE;
 }
 
-void page_free(page* p)
+void page_free(rlv_page* p)
 {
     if (p->body != NULL)
         fclose(p->body);
@@ -191,10 +191,10 @@ void page_free(page* p)
     free(p->id);
     free(p->title);
     free(p->lead);
-    *p = (page){0};
+    *p = (rlv_page){0};
 }
 
-static void end_facts(page* p)
+static void end_facts(rlv_page* p)
 {
     if (p->facts)
         fputs("</dl>\n", p->body);
@@ -202,7 +202,7 @@ static void end_facts(page* p)
 }
 
 /// What is added now is more than a few lines.
-static void note_bulk(page* p)
+static void note_bulk(rlv_page* p)
 {
     for (size_t i = p->heading_count; i-- > 0;)
         if (p->heading[i].section)
@@ -212,7 +212,7 @@ static void note_bulk(page* p)
         }
 }
 
-static void add_heading(page* p, const char* wish, const char* text, bool section)
+static void add_heading(rlv_page* p, const char* wish, const char* text, bool section)
 {
     end_facts(p);
     const char* id = new_id(p, wish);
@@ -231,25 +231,25 @@ static void add_heading(page* p, const char* wish, const char* text, bool sectio
     p->out_of_memory = p->out_of_memory || heading->id == NULL || heading->text == NULL;
 }
 
-void page_section(page* p, const char* id, const char* heading)
+void page_section(rlv_page* p, const char* id, const char* heading)
 {
     add_heading(p, id, heading, true);
 }
 
-void page_part(page* p, const char* id, const char* heading)
+void page_part(rlv_page* p, const char* id, const char* heading)
 {
     // A part of nothing is a section.
     add_heading(p, id, heading, p->heading_count == 0);
 }
 
-void page_paragraph(page* p, const char* text)
+void page_paragraph(rlv_page* p, const char* text)
 {
     end_facts(p);
     put(p, "p", text);
     fputc('\n', p->body);
 }
 
-void page_box(page* p, page_box_kind kind, const char* text)
+void page_box(rlv_page* p, page_box_kind kind, const char* text)
 {
     static const char* const name[] = {"note", "caution", "warning"};
     static const char* const word[] = {"Note", "Caution", "Warning"};
@@ -259,7 +259,7 @@ void page_box(page* p, page_box_kind kind, const char* text)
     fputs("</div>\n", p->body);
 }
 
-void page_fact(page* p, const char* name, const char* text)
+void page_fact(rlv_page* p, const char* name, const char* text)
 {
     if (!p->facts)
         fputs("<dl>\n", p->body);
@@ -270,7 +270,7 @@ void page_fact(page* p, const char* name, const char* text)
     fputs("</div>\n", p->body);
 }
 
-void page_link(page* p, const char* path, const char* text)
+void page_link(rlv_page* p, const char* path, const char* text)
 {
     end_facts(p);
     fputs("<p class=\"link\"><a href=\"", p->body);
@@ -280,7 +280,7 @@ void page_link(page* p, const char* path, const char* text)
     fputs("</a></p>\n", p->body);
 }
 
-void page_figure(page* p, const page_picture* picture)
+void page_figure(rlv_page* p, const page_picture* picture)
 {
     end_facts(p);
     note_bulk(p);
@@ -310,7 +310,7 @@ static bool is_number(const table_column* column)
     return column->kind != TABLE_TEXT && column->kind != TABLE_FLAG;
 }
 
-static void put_head(page* p, const table* t)
+static void put_head(rlv_page* p, const rlv_table* t)
 {
     fputs("<thead><tr>", p->body);
     for (size_t i = 0; i < t->column_count; i++)
@@ -331,7 +331,7 @@ static void put_head(page* p, const table* t)
     fputs("</tr></thead>\n", p->body);
 }
 
-static void put_cell(page* p, const table* t, size_t row, size_t i)
+static void put_cell(rlv_page* p, const rlv_table* t, size_t row, size_t i)
 {
     const table_shown shown = table_show(t, row, i);
     const char* class = is_number(&t->column[i]) ? " class=\"n\"" : "";
@@ -353,7 +353,7 @@ static void put_cell(page* p, const table* t, size_t row, size_t i)
     fputs(i == 0 ? "</th>" : "</td>", p->body);
 }
 
-static void put_caption(page* p, const table* t, const char* csv, const char* id)
+static void put_caption(rlv_page* p, const rlv_table* t, const char* csv, const char* id)
 {
     fprintf(p->body, "<caption id=\"%s\"><span class=\"cap\"><b>Table %zu</b> ", id, p->table_count);
     put(p, "span", or_untitled(t->caption));
@@ -366,7 +366,7 @@ static void put_caption(page* p, const table* t, const char* csv, const char* id
     fputs("</span></caption>\n", p->body);
 }
 
-void page_table(page* p, const table* t, const char* csv)
+void page_table(rlv_page* p, const rlv_table* t, const char* csv)
 {
     end_facts(p);
     note_bulk(p);
@@ -401,7 +401,7 @@ static const char style_of_all[] =
     "--plain:system-ui,-apple-system,\"Segoe UI\",Roboto,\"Noto Sans\",\"Liberation Sans\",sans-serif}\n"
     "*{box-sizing:border-box}\n"
     "html{-webkit-text-size-adjust:100%;text-size-adjust:100%;scroll-padding-top:1rem}\n"
-    "body{margin:0 auto;max-width:78rem;padding:0 clamp(1rem,4vw,3.5rem) 3rem;background:#fff;color:var(--ink);"
+    "body{margin:0 auto;max-width:88rem;padding:0 clamp(1rem,4vw,3.5rem) 3rem;background:#fff;color:var(--ink);"
     "font:1.0625rem/1.62 Charter,\"Bitstream Charter\",\"Sitka Text\",Cambria,\"Noto Serif\",\"Liberation "
     "Serif\",serif;"
     "overflow-wrap:break-word}\n"
@@ -412,6 +412,7 @@ static const char style_of_all[] =
     "h3{font-size:1.2rem;font-weight:600;margin:2.4rem 0 .8rem}\n"
     ".lead{margin:.9rem 0 0;max-width:44rem;color:var(--soft);font-size:1.15rem}\n"
     "p,dd,.lead{white-space:pre-line}\n"
+    "p,dd,figcaption{text-wrap:pretty}\n"
     "p{margin:0 0 1.1rem;max-width:42rem}\n"
     "a{color:var(--earth);text-decoration-thickness:1px;text-underline-offset:.18em}\n"
     "a:hover{text-decoration-thickness:2px}\n"
@@ -482,7 +483,7 @@ static const char style_on_paper[] =
     ".ends{white-space:nowrap}.cap a{display:none}.link a::after{content:\" (\" attr(href) "
     "\")\"}.scroll{background:none}img{max-height:98mm;width:auto}.lead{max-width:none}.box{background:none}}\n";
 
-static void write_head(const page* p, FILE* stream)
+static void write_head(const rlv_page* p, FILE* stream)
 {
     fprintf(stream,
             "<!DOCTYPE html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\"/>\n"
@@ -506,7 +507,7 @@ static void write_head(const page* p, FILE* stream)
     fputs("</header>\n", stream);
 }
 
-static void write_contents(const page* p, FILE* stream)
+static void write_contents(const rlv_page* p, FILE* stream)
 {
     if (p->heading_count == 0)
         return;
@@ -541,7 +542,7 @@ static void write_heading(const page_heading* heading, bool in_section, FILE* st
 }
 
 /// The body with its headings.
-static void write_body(const page* p, FILE* stream)
+static void write_body(const rlv_page* p, FILE* stream)
 {
     size_t at = 0;
     fputs("<main id=\"text\">\n", stream);
@@ -555,7 +556,7 @@ static void write_body(const page* p, FILE* stream)
     fprintf(stream, "%s</main>\n", p->heading_count > 0 ? "</section>\n" : "");
 }
 
-rlv_status page_write(page* p, const char* footer, FILE* stream, const char* where, rlv_error* error)
+rlv_status page_write(rlv_page* p, const char* footer, FILE* stream, const char* where, rlv_error* error)
 {
     end_facts(p);
     if (p->fault.status != RLV_DONE && error != NULL)

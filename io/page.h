@@ -32,7 +32,7 @@ typedef struct page_heading
     bool brief;   ///< its section holds no table, figure or box, so that it needs no sheet of its own
 } page_heading;
 
-typedef struct page
+typedef struct rlv_page
 {
     char *title, *lead;
     char lang[36];
@@ -47,7 +47,7 @@ typedef struct page
     bool facts; ///< a list of facts is open
     bool out_of_memory;
     rlv_error fault; ///< the first table that was not whole
-} page;
+} rlv_page;
 
 typedef enum page_box_kind
 {
@@ -69,30 +69,30 @@ typedef struct page_picture
 
 /// Begin a page. `lead` stands below the title (NULL: nothing); `lang` is a BCP 47 tag ("en" where it is none). Free
 /// with page_free, also after a failure.
-rlv_status page_begin(page* p, const char* title, const char* lead, const char* lang, rlv_error* error);
-void page_free(page* p);
+rlv_status page_begin(rlv_page* p, const char* title, const char* lead, const char* lang, rlv_error* error);
+void page_free(rlv_page* p);
 
 /// A section, or a part of the section that is open, and its line in the contents. `id` is what a link to it ends in;
 /// where it is taken, or has characters that no link can have, the page makes another of it.
-void page_section(page* p, const char* id, const char* heading);
-void page_part(page* p, const char* id, const char* heading);
+void page_section(rlv_page* p, const char* id, const char* heading);
+void page_part(rlv_page* p, const char* id, const char* heading);
 
-void page_paragraph(page* p, const char* text);
-void page_box(page* p, page_box_kind kind, const char* text);
+void page_paragraph(rlv_page* p, const char* text);
+void page_box(rlv_page* p, page_box_kind kind, const char* text);
 
 /// A name and what it is, in a list with those before and after it.
-void page_fact(page* p, const char* name, const char* text);
+void page_fact(rlv_page* p, const char* name, const char* text);
 
 /// A table, its first column naming the rows. `csv` is the path of the same table as CSV; NULL: none.
-void page_table(page* p, const table* t, const char* csv);
+void page_table(rlv_page* p, const rlv_table* t, const char* csv);
 
-void page_figure(page* p, const page_picture* picture);
+void page_figure(rlv_page* p, const page_picture* picture);
 
 /// A line that leads to another file: a drawing, a model, JSON.
-void page_link(page* p, const char* path, const char* text);
+void page_link(rlv_page* p, const char* path, const char* text);
 
 /// Write it all, with `footer` at its end. RLV_SYSTEM where memory was lacking, a table was not whole or the stream
 /// fails; `where` names the stream in the error.
-rlv_status page_write(page* p, const char* footer, FILE* stream, const char* where, rlv_error* error);
+rlv_status page_write(rlv_page* p, const char* footer, FILE* stream, const char* where, rlv_error* error);
 
 #endif

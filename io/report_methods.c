@@ -43,14 +43,14 @@ static const char* const methods[][2] = {
                 "100:2008, 7.2.6); the ends of an interval outward. CSV and JSON hold them unrounded."},
 };
 
-void report_methods(page* p)
+void report_methods(rlv_page* p)
 {
     page_section(p, "methods", "Methods");
     for (size_t i = 0; i < sizeof methods / sizeof *methods; i++)
         page_fact(p, methods[i][0], methods[i][1]);
 }
 
-void report_cautions(page* p)
+void report_cautions(rlv_page* p)
 {
     page_section(p, "cautions", "Cautions");
     page_box(

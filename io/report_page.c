@@ -9,29 +9,29 @@
 
 typedef report_page_source source_of;
 
-static const table* table_at(const source_of* s, report_table which)
+static const rlv_table* table_at(const source_of* s, report_table which)
 {
     return &s->tables->table[which];
 }
 
 /// A table with its CSV; nothing where it has no rows.
-static bool put_table(page* p, const source_of* s, report_table which)
+static bool put_table(rlv_page* p, const source_of* s, report_table which)
 {
-    const table* t = table_at(s, which);
+    const rlv_table* t = table_at(s, which);
     if (table_rows(t) > 0)
         page_table(p, t, report_table_path(t).text);
     return table_rows(t) > 0;
 }
 
 /// A section that is one table, or one line.
-static void put_recorded(page* p, const source_of* s, const char* id, const char* heading, report_table which)
+static void put_recorded(rlv_page* p, const source_of* s, const char* id, const char* heading, report_table which)
 {
     page_section(p, id, heading);
     if (!put_table(p, s, which))
         page_paragraph(p, "Not recorded.");
 }
 
-__attribute__((format(printf, 2, 3))) static void put_paragraph(page* p, const char* format, ...)
+__attribute__((format(printf, 2, 3))) static void put_paragraph(rlv_page* p, const char* format, ...)
 {
     char* text = NULL;
     va_list list;
@@ -46,7 +46,7 @@ __attribute__((format(printf, 2, 3))) static void put_paragraph(page* p, const c
     va_end(list);
 }
 
-static void put_lines(page* p, const report_lines* lines)
+static void put_lines(rlv_page* p, const report_lines* lines)
 {
     for (size_t i = 0; i < lines->count; i++)
         page_fact(p, lines->line[i].name, lines->line[i].words.text);
@@ -55,7 +55,7 @@ static void put_lines(page* p, const report_lines* lines)
 // --- Summary ---------------------------------------------------------------------------------------------------------
 
 /// All warnings in one box, a line each.
-static void put_warnings(page* p, const rlv_answer* answer)
+static void put_warnings(rlv_page* p, const rlv_answer* answer)
 {
     char* text = NULL;
     size_t size = 0, count = json_array_size(answer->warnings);
@@ -69,7 +69,7 @@ static void put_warnings(page* p, const rlv_answer* answer)
     free(text);
 }
 
-static void put_summary(page* p, const source_of* s)
+static void put_summary(rlv_page* p, const source_of* s)
 {
     const report_lines lines = report_summary(s->history);
     page_section(p, "summary", "Summary");
@@ -93,7 +93,7 @@ static void put_summary(page* p, const source_of* s)
 
 // --- Record ----------------------------------------------------------------------------------------------------------
 
-static void put_specimen(page* p, const rlv_specimen* specimen)
+static void put_specimen(rlv_page* p, const rlv_specimen* specimen)
 {
     const char* const fact[][2] = {{"Specimen", specimen->id},           {"Title", specimen->title},
                                    {"Taxon", specimen->taxon},           {"Institution", specimen->institution},
@@ -113,7 +113,7 @@ static void put_specimen(page* p, const rlv_specimen* specimen)
         page_fact(p, "Not recorded", missing);
 }
 
-static void put_setting(page* p, const source_of* s)
+static void put_setting(rlv_page* p, const source_of* s)
 {
     const rlv_specimen* specimen = s->history->specimen;
     char text[512];
@@ -130,14 +130,14 @@ static void put_setting(page* p, const source_of* s)
 
 // --- Stages ----------------------------------------------------------------------------------------------------------
 
-static void put_notes(page* p, const rlv_history* history)
+static void put_notes(rlv_page* p, const rlv_history* history)
 {
     for (size_t i = 0; i < history->stage_count; i++)
         if (history->stage[i].record->note != NULL)
             page_fact(p, history->stage[i].record->id, history->stage[i].record->note);
 }
 
-static void put_alarms(page* p, const rlv_history* history)
+static void put_alarms(rlv_page* p, const rlv_history* history)
 {
     for (size_t i = 0; i < history->stage_count; i++)
     {
@@ -156,7 +156,7 @@ static void put_alarms(page* p, const rlv_history* history)
     }
 }
 
-static void put_frame(page* p, const source_of* s)
+static void put_frame(rlv_page* p, const source_of* s)
 {
     const rlv_history* history = s->history;
     page_part(p, "frame", "One frame for all stages");
@@ -178,7 +178,7 @@ static void put_frame(page* p, const source_of* s)
     put_table(p, s, REPORT_LOOPS);
 }
 
-static void put_picture(page* p, const history_sheet* sheet)
+static void put_picture(rlv_page* p, const history_sheet* sheet)
 {
     const page_picture picture = {.path = sheet->path,
                                   .alt = sheet->alt,
@@ -190,14 +190,14 @@ static void put_picture(page* p, const history_sheet* sheet)
     page_figure(p, &picture);
 }
 
-static void put_pictures(page* p, const source_of* s, history_sheet_kind kind, size_t stage)
+static void put_pictures(rlv_page* p, const source_of* s, history_sheet_kind kind, size_t stage)
 {
     for (size_t i = 0; i < s->sheets->count; i++)
         if (s->sheets->sheet[i].kind == kind && s->sheets->sheet[i].stage == stage && s->sheets->sheet[i].width > 0)
             put_picture(p, &s->sheets->sheet[i]);
 }
 
-static void put_stages(page* p, const source_of* s)
+static void put_stages(rlv_page* p, const source_of* s)
 {
     page_section(p, "stages", "Stages");
     put_table(p, s, REPORT_STAGES);
@@ -213,7 +213,7 @@ static void put_stages(page* p, const source_of* s)
 // --- Changes ---------------------------------------------------------------------------------------------------------
 
 /// What the step led to, when, and how.
-static void put_story(page* p, const rlv_history* history, size_t which)
+static void put_story(rlv_page* p, const rlv_history* history, size_t which)
 {
     const rlv_stage_record* after = history->stage[history->step[which].after].record;
     char* text = NULL;
@@ -236,17 +236,17 @@ static void put_story(page* p, const rlv_history* history, size_t which)
     free(text);
 }
 
-static void put_step_table(page* p, const source_of* s, size_t which)
+static void put_step_table(rlv_page* p, const source_of* s, size_t which)
 {
     char caption[1200];
     snprintf(caption, sizeof caption, "What changed from %s, region by region",
              report_step_name(s->history, which).text);
-    table t = report_regions_of_step(s->history, which, caption);
+    rlv_table t = report_regions_of_step(s->history, which, caption);
     page_table(p, &t, report_table_path(table_at(s, REPORT_REGIONS)).text);
     table_free(&t);
 }
 
-static void put_step(page* p, const source_of* s, size_t which)
+static void put_step(rlv_page* p, const source_of* s, size_t which)
 {
     const history_step* step = &s->history->step[which];
     const report_lines lines = report_step(s->history, which);
@@ -266,7 +266,7 @@ static void put_step(page* p, const source_of* s, size_t which)
     page_paragraph(p, report_limits(s->history, which).text);
 }
 
-static void put_changes(page* p, const source_of* s)
+static void put_changes(rlv_page* p, const source_of* s)
 {
     page_section(p, "changes", "What changed in each step");
     if (s->history->step_count == 0)
@@ -283,7 +283,7 @@ static void put_changes(page* p, const source_of* s)
 
 // --- Ledger ----------------------------------------------------------------------------------------------------------
 
-static void put_ledger(page* p, const source_of* s)
+static void put_ledger(rlv_page* p, const source_of* s)
 {
     page_section(p, "ledger", "Ledger");
     if (s->history->row == NULL)
@@ -305,7 +305,7 @@ static void put_ledger(page* p, const source_of* s)
     put_table(p, s, REPORT_SPOIL_BALANCE);
 }
 
-static void put_rates(page* p, const source_of* s)
+static void put_rates(rlv_page* p, const source_of* s)
 {
     page_section(p, "rates", "Rates by tool");
     if (!put_table(p, s, REPORT_RATES))
@@ -324,7 +324,7 @@ static void put_rates(page* p, const source_of* s)
                       words_figures(s->history->rates.scatter_ml, 2).text);
 }
 
-static void put_left(page* p, const source_of* s)
+static void put_left(rlv_page* p, const source_of* s)
 {
     page_section(p, "left", "What is left in the block");
     page_fact(p, "Volume", report_left(s->history).text);
@@ -336,7 +336,7 @@ static void put_left(page* p, const source_of* s)
 
 // --- As recorded -----------------------------------------------------------------------------------------------------
 
-static void put_work(page* p, const source_of* s)
+static void put_work(rlv_page* p, const source_of* s)
 {
     page_section(p, "treatments", "Treatments and decisions");
     page_paragraph(p, "As they were recorded. Nothing here is recommended.");
@@ -348,7 +348,7 @@ static void put_work(page* p, const source_of* s)
         page_paragraph(p, "Hours: not recorded.");
 }
 
-static void put_elements(page* p, const source_of* s)
+static void put_elements(rlv_page* p, const source_of* s)
 {
     page_section(p, "elements", "Elements");
     if (!put_table(p, s, REPORT_ELEMENTS))
@@ -361,7 +361,7 @@ static void put_elements(page* p, const source_of* s)
 
 // --- Provenance ------------------------------------------------------------------------------------------------------
 
-static void put_parameters(page* p, json_t* parameters)
+static void put_parameters(rlv_page* p, json_t* parameters)
 {
     const char* key;
     json_t* value;
@@ -376,7 +376,7 @@ static void put_parameters(page* p, json_t* parameters)
     }
 }
 
-static void put_inputs(page* p, const source_of* s)
+static void put_inputs(rlv_page* p, const source_of* s)
 {
     page_section(p, "inputs", "Inputs, parameters, files");
     page_fact(p, "Made by", "rilievo " RLV_VERSION);
@@ -409,7 +409,7 @@ static report_text lead_of(const rlv_history* history)
     return lead;
 }
 
-static void put_all(page* p, const source_of* s)
+static void put_all(rlv_page* p, const source_of* s)
 {
     put_summary(p, s);
     put_specimen(p, s->history->specimen);
@@ -430,7 +430,7 @@ static void put_all(page* p, const source_of* s)
 
 rlv_status report_page_keep(const report_page_source* s, out_folder* out, const char* name, rlv_error* error)
 {
-    page p = {0};
+    rlv_page p = {0};
     FILE* stream = NULL;
     rlv_status status = page_begin(&p, title_of(s->history->specimen).text, lead_of(s->history).text, "en", error);
     if (status == RLV_DONE)

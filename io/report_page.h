@@ -22,7 +22,7 @@ typedef struct report_page_source
 rlv_status report_page_keep(const report_page_source* source, out_folder* out, const char* name, rlv_error* error);
 
 /// The sections on methods and on what to be careful about.
-void report_methods(page* p);
-void report_cautions(page* p);
+void report_methods(rlv_page* p);
+void report_cautions(rlv_page* p);
 
 #endif

@@ -37,27 +37,21 @@ static rlv_status scale_by_bars(rlv_scale* scale, const rlv_specimen* specimen, 
     return status;
 }
 
-/// Read in mm, a mesh with bars comes in its own unit: lengths are then multiplied by the scale.
-static void bring_to_mm(rlv_mesh_measures* measures, double mm_per_unit)
-{
-    measures->area_mm2 *= mm_per_unit * mm_per_unit;
-    measures->volume_mm3 *= mm_per_unit * mm_per_unit * mm_per_unit;
-}
-
 static rlv_status read_one(report_piece* one, const rlv_specimen* specimen, rlv_answer* answer, rlv_error* error)
 {
     const rlv_mesh_record* mesh = &one->at->mesh;
-    rlv_scale scale = {.mm_per_unit = 1.0, .relative_sd = mesh->scale_sd != NULL ? *mesh->scale_sd : 0.0};
+    rlv_scale scale = {0};
     one->path = rlv_specimen_path(specimen, mesh->mesh);
     if (one->path == NULL)
         return rlv_fail(error, RLV_SYSTEM, mesh->mesh, "close other programs", "no memory for a name");
-    rlv_status status = mesh->unit == NULL ? scale_by_bars(&scale, specimen, one, error) : RLV_DONE;
-    if (status == RLV_DONE)
-        status = given_mesh_read(&one->given, one->path, mesh->unit != NULL ? *mesh->unit : RLV_UNIT_MM, answer, error);
+    rlv_status status = mesh->bar_count > 0 ? scale_by_bars(&scale, specimen, one, error) : RLV_DONE;
+    if (status == RLV_DONE && mesh->bar_count > 0)
+        status = given_mesh_read_scaled(&one->given, one->path, scale.mm_per_unit, answer, error);
+    else if (status == RLV_DONE)
+        status = given_mesh_read(&one->given, one->path, *mesh->unit, answer, error);
     if (status != RLV_DONE)
         return status;
-    one->scale_sd = scale.relative_sd;
-    bring_to_mm(&one->given.measures, scale.mm_per_unit);
+    one->scale_sd = mesh->bar_count > 0 ? scale.relative_sd : mesh->scale_sd != NULL ? *mesh->scale_sd : 0.0;
     rlv_mesh_free(&one->given.mesh);
     return RLV_DONE;
 }

@@ -27,7 +27,7 @@ static void put_interval(json_t* row, const table_column* column, const table_ce
     }
 }
 
-static void put_cell(json_t* row, const table* t, const table_column* column, const table_cell* cell)
+static void put_cell(json_t* row, const rlv_table* t, const table_column* column, const table_cell* cell)
 {
     char key[128];
     key_of(key, column, "");
@@ -47,7 +47,7 @@ static void put_cell(json_t* row, const table* t, const table_column* column, co
         record_real(row, key, cell->number[0]);
 }
 
-json_t* report_rows(const table* t)
+json_t* report_rows(const rlv_table* t)
 {
     json_t* list = json_array();
     for (size_t i = 0; i < table_rows(t); i++)

@@ -9,6 +9,6 @@
 void report_record(json_t* record, const rlv_history* history, const report_tables* tables);
 
 /// A table's rows as a list: keys are those of the CSV, but a place is one list of three.
-json_t* report_rows(const table* t);
+json_t* report_rows(const rlv_table* t);
 
 #endif

@@ -13,7 +13,7 @@ static double or_nan(const double* value)
     return value != NULL ? *value : (double)NAN;
 }
 
-static void put_mass(table* t, const rlv_mass_record* mass)
+static void put_mass(rlv_table* t, const rlv_mass_record* mass)
 {
     table_number(t, mass != NULL ? mass->grams : (double)NAN, mass != NULL ? mass->sd_g : 0.0);
 }
@@ -28,9 +28,9 @@ static const table_column work_columns[] = {
     {"person", NULL, "person", TABLE_TEXT, "Who did it."},
     {"note", NULL, "note", TABLE_TEXT, "Note."}};
 
-static table work_table(const rlv_specimen* s)
+static rlv_table work_table(const rlv_specimen* s)
 {
-    table t = table_of("work", "Work as recorded", COLUMNS(work_columns));
+    rlv_table t = table_of("work", "Work as recorded", COLUMNS(work_columns));
     for (size_t i = 0; i < s->stage_count; i++)
         for (size_t k = 0; k < s->stage[i].work_count; k++)
         {
@@ -60,7 +60,7 @@ static const table_column treatment_columns[] = {
     {"untreated_sample", NULL, "untreated sample", TABLE_TEXT, "Where an untreated sample is kept."},
     {"note", NULL, "note", TABLE_TEXT, "Note."}};
 
-static void put_treatment(table* t, const char* stage, const rlv_treatment_record* treatment)
+static void put_treatment(rlv_table* t, const char* stage, const rlv_treatment_record* treatment)
 {
     table_text(t, stage);
     table_text(t, treatment->what);
@@ -80,9 +80,9 @@ static void put_treatment(table* t, const char* stage, const rlv_treatment_recor
     table_text(t, treatment->note);
 }
 
-static table treatments_table(const rlv_specimen* s)
+static rlv_table treatments_table(const rlv_specimen* s)
 {
-    table t = table_of("treatments", "Treatments as recorded", COLUMNS(treatment_columns));
+    rlv_table t = table_of("treatments", "Treatments as recorded", COLUMNS(treatment_columns));
     for (size_t i = 0; i < s->stage_count; i++)
         for (size_t k = 0; k < s->stage[i].treatment_count; k++)
             put_treatment(&t, s->stage[i].id, &s->stage[i].treatment[k]);
@@ -94,9 +94,9 @@ static const table_column decision_columns[] = {{"stage", NULL, "stage", TABLE_T
                                                 {"why", NULL, "why", TABLE_TEXT, "Why."},
                                                 {"who", NULL, "who", TABLE_TEXT, "By whom."}};
 
-static table decisions_table(const rlv_specimen* s)
+static rlv_table decisions_table(const rlv_specimen* s)
 {
-    table t = table_of("decisions", "Decisions as recorded", COLUMNS(decision_columns));
+    rlv_table t = table_of("decisions", "Decisions as recorded", COLUMNS(decision_columns));
     for (size_t i = 0; i < s->stage_count; i++)
         for (size_t k = 0; k < s->stage[i].decision_count; k++)
         {
@@ -119,9 +119,9 @@ static const table_column spoil_columns[] = {
     {"state", NULL, "weighed", TABLE_TEXT, "Dry or damp when it was weighed."},
     {"note", NULL, "note", TABLE_TEXT, "Note."}};
 
-static table spoil_table(const rlv_specimen* s)
+static rlv_table spoil_table(const rlv_specimen* s)
 {
-    table t = table_of("spoil", "Bags of spoil as recorded", COLUMNS(spoil_columns));
+    rlv_table t = table_of("spoil", "Bags of spoil as recorded", COLUMNS(spoil_columns));
     for (size_t i = 0; i < s->spoil_count; i++)
     {
         const rlv_spoil_record* bag = &s->spoil[i];
@@ -149,7 +149,7 @@ static const table_column piece_columns[] = {
     {"volume", "mm3", "volume", TABLE_INTERVAL, "Its volume; empty where the mesh is open."},
     {"note", NULL, "note", TABLE_TEXT, "Note."}};
 
-static void put_piece(table* t, const rlv_piece_record* piece, const report_piece* mesh)
+static void put_piece(rlv_table* t, const rlv_piece_record* piece, const report_piece* mesh)
 {
     table_text(t, piece->id);
     table_text(t, piece->title);
@@ -171,9 +171,9 @@ static void put_piece(table* t, const rlv_piece_record* piece, const report_piec
 }
 
 /// A row a mesh of a piece; one where it has none.
-static table pieces_table(const rlv_specimen* s, const report_pieces* pieces)
+static rlv_table pieces_table(const rlv_specimen* s, const report_pieces* pieces)
 {
-    table t = table_of("pieces", "Pieces", COLUMNS(piece_columns));
+    rlv_table t = table_of("pieces", "Pieces", COLUMNS(piece_columns));
     for (size_t i = 0; i < s->piece_count; i++)
     {
         if (s->piece[i].mesh_count == 0)
@@ -197,9 +197,9 @@ static const table_column element_columns[] = {
     {"bag", NULL, "bag", TABLE_TEXT, "Bag of spoil that it was found in."},
     {"note", NULL, "note", TABLE_TEXT, "Note."}};
 
-static table elements_table(const rlv_specimen* s)
+static rlv_table elements_table(const rlv_specimen* s)
 {
-    table t = table_of("elements", "Elements as recorded", COLUMNS(element_columns));
+    rlv_table t = table_of("elements", "Elements as recorded", COLUMNS(element_columns));
     for (size_t i = 0; i < s->element_count; i++)
     {
         const rlv_element_record* element = &s->element[i];
@@ -228,9 +228,9 @@ static const table_column row_columns[] = {
     {"elements", NULL, "elements recorded", TABLE_COUNT, "Elements recorded in it."},
     {"pitch", "mm", "pitch at its head", TABLE_NUMBER, "Spacing at its head, as recorded."}};
 
-static table rows_table(const rlv_specimen* s)
+static rlv_table rows_table(const rlv_specimen* s)
 {
-    table t = table_of("rows", "Rows of life positions as recorded", COLUMNS(row_columns));
+    rlv_table t = table_of("rows", "Rows of life positions as recorded", COLUMNS(row_columns));
     for (size_t i = 0; i < s->row_count; i++)
     {
         size_t elements = 0;
@@ -255,9 +255,9 @@ static const table_column joint_columns[] = {
     {"crosses_bone", NULL, "crosses bone", TABLE_FLAG, "Whether it crosses bone; empty where that is not known."},
     {"note", NULL, "note", TABLE_TEXT, "Note."}};
 
-static table joints_table(const rlv_specimen* s)
+static rlv_table joints_table(const rlv_specimen* s)
 {
-    table t = table_of("joints", "Joints as recorded", COLUMNS(joint_columns));
+    rlv_table t = table_of("joints", "Joints as recorded", COLUMNS(joint_columns));
     for (size_t i = 0; i < s->joint_count; i++)
     {
         table_text(&t, s->joint[i].id);
@@ -278,9 +278,9 @@ static const table_column density_columns[] = {
     {"density_sd", "g_cm3", "sd", TABLE_NUMBER, "Standard deviation of that."},
     {"basis", NULL, "known from", TABLE_TEXT, "How it is known."}};
 
-static table densities_table(const rlv_specimen* s)
+static rlv_table densities_table(const rlv_specimen* s)
 {
-    table t = table_of("densities", "Densities that grams are worked out with", COLUMNS(density_columns));
+    rlv_table t = table_of("densities", "Densities that grams are worked out with", COLUMNS(density_columns));
     for (size_t i = 0; i < s->density_count; i++)
     {
         table_text(&t, s->density[i].material);
@@ -304,9 +304,9 @@ static const char* text_of(const json_t* row, const char* key)
     return json_string_value(json_object_get(row, key));
 }
 
-static table inputs_table(const rlv_answer* answer)
+static rlv_table inputs_table(const rlv_answer* answer)
 {
-    table t = table_of("inputs", "Files that this report was made from", COLUMNS(input_columns));
+    rlv_table t = table_of("inputs", "Files that this report was made from", COLUMNS(input_columns));
     for (size_t i = 0; i < json_array_size(answer->inputs); i++)
     {
         const json_t *row = json_array_get(answer->inputs, i), *bytes = json_object_get(row, "bytes");
@@ -321,8 +321,8 @@ static table inputs_table(const rlv_answer* answer)
     return t;
 }
 
-table report_recorded(report_table which, const rlv_history* history, const report_pieces* pieces,
-                      const rlv_answer* answer)
+rlv_table report_recorded(report_table which, const rlv_history* history, const report_pieces* pieces,
+                          const rlv_answer* answer)
 {
     const rlv_specimen* s = history->specimen;
     switch (which)

@@ -22,7 +22,7 @@ static const char* stage_id(const rlv_history* history, size_t stage)
     return history->stage[stage].record->id;
 }
 
-static void put_step(table* t, const rlv_history* history, size_t step)
+static void put_step(rlv_table* t, const rlv_history* history, size_t step)
 {
     table_text(t, stage_id(history, history->step[step].before));
     table_text(t, stage_id(history, history->step[step].after));
@@ -44,9 +44,9 @@ static const table_column stage_columns[] = {
      "Standard deviation of the scale, as millimetres in a metre; 0 where it was said to be exact."},
     {"title", NULL, "what it shows", TABLE_TEXT, "Title of the stage, as recorded."}};
 
-static table stages_table(const rlv_history* history)
+static rlv_table stages_table(const rlv_history* history)
 {
-    table t = table_of("stages", "The stages and their meshes", COLUMNS(stage_columns));
+    rlv_table t = table_of("stages", "The stages and their meshes", COLUMNS(stage_columns));
     for (size_t i = 0; i < history->stage_count; i++)
     {
         const history_stage* stage = &history->stage[i];
@@ -82,9 +82,9 @@ static const table_column bar_columns[] = {
      "The residual over its own standard deviation, were the bar left out of the scale; empty for a single bar."},
     {"alarm", NULL, "alarm", TABLE_FLAG, "Whether the bar does not fit the others."}};
 
-static table bars_table(const rlv_history* history)
+static rlv_table bars_table(const rlv_history* history)
 {
-    table t = table_of("scale_bars", "What each scale bar says", COLUMNS(bar_columns));
+    rlv_table t = table_of("scale_bars", "What each scale bar says", COLUMNS(bar_columns));
     for (size_t i = 0; i < history->stage_count; i++)
         for (size_t k = 0; k < history->stage[i].record->mesh.bar_count; k++)
         {
@@ -114,9 +114,9 @@ static const table_column pose_columns[] = {
     {"scale", NULL, "scale", TABLE_NUMBER,
      "Its scale in the block's frame: what its own millimetres are multiplied by."}};
 
-static table poses_table(const rlv_history* history)
+static rlv_table poses_table(const rlv_history* history)
 {
-    table t = table_of("poses", "How surely each stage lies in the block's frame", COLUMNS(pose_columns));
+    rlv_table t = table_of("poses", "How surely each stage lies in the block's frame", COLUMNS(pose_columns));
     for (size_t i = 0; i < history->stage_count && history->joined; i++)
     {
         const rlv_pose* pose = &history->stages.pose[i];
@@ -155,9 +155,9 @@ static const table_column transform_columns[] = {{"stage", NULL, "stage", TABLE_
                                                  MATRIX(4, 3),
                                                  MATRIX(4, 4)};
 
-static table transforms_table(const rlv_history* history)
+static rlv_table transforms_table(const rlv_history* history)
 {
-    table t = table_of("transforms", "The motions into the block's frame", COLUMNS(transform_columns));
+    rlv_table t = table_of("transforms", "The motions into the block's frame", COLUMNS(transform_columns));
     for (size_t i = 0; i < history->stage_count && history->joined; i++)
     {
         double matrix[16];
@@ -190,7 +190,8 @@ static const char* use_of_edge(const rlv_edge_closure* closure)
                                : "yes";
 }
 
-static void put_edge(table* t, const rlv_history* history, const history_edge* edge, const rlv_edge_closure* closure)
+static void put_edge(rlv_table* t, const rlv_history* history, const history_edge* edge,
+                     const rlv_edge_closure* closure)
 {
     double rms = edge->alignment.rms_mm;
     table_text(t, stage_id(history, edge->into));
@@ -212,9 +213,10 @@ static const rlv_edge_closure* closure_of(const rlv_history* history, size_t edg
     return NULL;
 }
 
-static table edges_table(const rlv_history* history)
+static rlv_table edges_table(const rlv_history* history)
 {
-    table t = table_of("alignments", "The alignments between stages, and how well they agree", COLUMNS(edge_columns));
+    rlv_table t =
+        table_of("alignments", "The alignments between stages, and how well they agree", COLUMNS(edge_columns));
     for (size_t i = 0; i < history->edge_count; i++)
         put_edge(&t, history, &history->edge[i], closure_of(history, i));
     return t;
@@ -227,7 +229,7 @@ static const table_column loop_columns[] = {
     {"scale", NULL, "scale, parts in a million", TABLE_NUMBER, "And by how much scale, as parts in a million."},
     {"p", NULL, "p", TABLE_NUMBER, "Probability of so much or more, were the alignments as sure as they say."}};
 
-static void put_loop_stages(table* t, const rlv_history* history, const rlv_loop_closure* loop)
+static void put_loop_stages(rlv_table* t, const rlv_history* history, const rlv_loop_closure* loop)
 {
     char words[1024];
     size_t used = 0;
@@ -237,9 +239,9 @@ static void put_loop_stages(table* t, const rlv_history* history, const rlv_loop
     table_text(t, words);
 }
 
-static table loops_table(const rlv_history* history)
+static rlv_table loops_table(const rlv_history* history)
 {
-    table t = table_of("loops", "Loops of alignments, and how well they close", COLUMNS(loop_columns));
+    rlv_table t = table_of("loops", "Loops of alignments, and how well they close", COLUMNS(loop_columns));
     for (size_t i = 0; history->joined && i < history->stages.loop_count; i++)
     {
         const rlv_loop_closure* loop = &history->stages.loop[i];
@@ -297,7 +299,7 @@ static double depth_sd(double noise_sd_mm)
     return fmax(noise_sd_mm, 0.02);
 }
 
-static void put_measures(table* t, const rlv_history* history, const history_step* step, size_t number)
+static void put_measures(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
 {
     const rlv_change_region* region = &step->change.region[number];
     double volume_sd = words_sd(region->volume_mm3);
@@ -311,7 +313,7 @@ static void put_measures(table* t, const rlv_history* history, const history_ste
     table_number(t, region->max_depth_mm, depth_sd(step->change.noise_sd_mm));
 }
 
-static void put_work(table* t, const rlv_history* history, const history_step* step, size_t number)
+static void put_work(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
 {
     const report_work work = report_region_work(history, step, number);
     table_text(t, work.tool[0] != '\0' ? work.tool : NULL);
@@ -320,7 +322,7 @@ static void put_work(table* t, const rlv_history* history, const history_step* s
     table_number(t, step->region[number].nearest_bone_mm, depth_sd(step->change.noise_sd_mm));
 }
 
-static void put_regions(table* t, const rlv_history* history, size_t which, bool wall)
+static void put_regions(rlv_table* t, const rlv_history* history, size_t which, bool wall)
 {
     const history_step* step = &history->step[which];
     for (size_t i = 0; step->measured && i < step->change.region_count; i++)
@@ -338,16 +340,16 @@ static void put_regions(table* t, const rlv_history* history, size_t which, bool
     }
 }
 
-table report_regions_of_step(const rlv_history* history, size_t step, const char* caption)
+rlv_table report_regions_of_step(const rlv_history* history, size_t step, const char* caption)
 {
-    table t = table_of("regions", caption, REGION_WALL, region_columns + REGION_STEP);
+    rlv_table t = table_of("regions", caption, REGION_WALL, region_columns + REGION_STEP);
     put_regions(&t, history, step, true);
     return t;
 }
 
-static table regions_table(const rlv_history* history)
+static rlv_table regions_table(const rlv_history* history)
 {
-    table t = table_of("regions", "Regions that changed, step by step", COLUMNS(region_columns));
+    rlv_table t = table_of("regions", "Regions that changed, step by step", COLUMNS(region_columns));
     for (size_t i = 0; i < history->step_count; i++)
         put_regions(&t, history, i, false);
     return t;
@@ -358,9 +360,10 @@ static const table_column limit_columns[] = {
     {"area", "mm2", "area", TABLE_NUMBER, "Area of a patch."},
     {"depth", "mm", "depth", TABLE_NUMBER, "How deep a change over such a patch must be to be told from noise."}};
 
-static table limits_table(const rlv_history* history)
+static rlv_table limits_table(const rlv_history* history)
 {
-    table t = table_of("detection_limits", "How deep a change must be to be told from noise", COLUMNS(limit_columns));
+    rlv_table t =
+        table_of("detection_limits", "How deep a change must be to be told from noise", COLUMNS(limit_columns));
     for (size_t i = 0; i < history->step_count; i++)
         for (size_t k = 0; k < RLV_CHANGE_LIMITS && history->step[i].measured; k++)
         {
@@ -405,7 +408,7 @@ static const table_column volume_so_far_columns[] = {VOLUME_COLUMNS(", in all st
 static const table_column mass_so_far_columns[] = {MASS_COLUMNS(", in all steps up to this one.")};
 
 /// Which of a row's two is meant: volumes in mm³, or grams.
-static void put_classes(table* t, const rlv_ledger_row* row, bool grams)
+static void put_classes(rlv_table* t, const rlv_ledger_row* row, bool grams)
 {
     for (size_t k = 0; k < RLV_CHANGE_CLASSES; k++)
         if (grams)
@@ -414,14 +417,15 @@ static void put_classes(table* t, const rlv_ledger_row* row, bool grams)
             table_interval(t, (rlv_interval){row->ml[k].value * ml, row->ml[k].low * ml, row->ml[k].high * ml});
 }
 
-static table ledger_table(const rlv_history* history, const rlv_ledger_row* row, bool grams)
+static rlv_table ledger_table(const rlv_history* history, const rlv_ledger_row* row, bool grams)
 {
     bool so_far = row == history->cumulative && row != NULL;
-    table t = so_far ? grams ? table_of("masses_so_far", "In all, up to each step: grams", COLUMNS(mass_so_far_columns))
-                             : table_of("volumes_so_far", "In all, up to each step: millilitres",
-                                        COLUMNS(volume_so_far_columns))
-              : grams ? table_of("masses", "What went and came in each step: grams", COLUMNS(mass_columns))
-                      : table_of("volumes", "What went and came in each step: millilitres", COLUMNS(volume_columns));
+    rlv_table t =
+        so_far
+            ? grams ? table_of("masses_so_far", "In all, up to each step: grams", COLUMNS(mass_so_far_columns))
+                    : table_of("volumes_so_far", "In all, up to each step: millilitres", COLUMNS(volume_so_far_columns))
+        : grams ? table_of("masses", "What went and came in each step: grams", COLUMNS(mass_columns))
+                : table_of("volumes", "What went and came in each step: millilitres", COLUMNS(volume_columns));
     for (size_t i = 0; row != NULL && i < history->step_count; i++)
     {
         const history_step* step = &history->step[i];
@@ -454,7 +458,7 @@ static const table_column spoil_balance_columns[] = {
     {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
     {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
 
-static void put_balance(table* t, const rlv_history* history, size_t from, size_t to, const rlv_balance* balance)
+static void put_balance(rlv_table* t, const rlv_history* history, size_t from, size_t to, const rlv_balance* balance)
 {
     char words[200];
     double sd = balance->closed ? words_sd(balance->unexplained_g) : 0.0;
@@ -469,12 +473,12 @@ static void put_balance(table* t, const rlv_history* history, size_t from, size_
 }
 
 /// A row a step, and one for all where there are several.
-static table balance_table(const rlv_history* history, bool spoil)
+static rlv_table balance_table(const rlv_history* history, bool spoil)
 {
-    table t = spoil ? table_of("spoil_balance", "Spoil: measured volume against what was weighed",
-                               COLUMNS(spoil_balance_columns))
-                    : table_of("mass_balance", "The block's mass: what it lost against what was kept",
-                               COLUMNS(mass_balance_columns));
+    rlv_table t = spoil ? table_of("spoil_balance", "Spoil: measured volume against what was weighed",
+                                   COLUMNS(spoil_balance_columns))
+                        : table_of("mass_balance", "The block's mass: what it lost against what was kept",
+                                   COLUMNS(mass_balance_columns));
     if (history->row == NULL)
         return t;
     for (size_t i = 0; i < history->step_count; i++)
@@ -523,7 +527,7 @@ static double hours_of(const rlv_history* history, const char* tool, size_t* ste
 
 static const rlv_interval not_known = {NAN, NAN, NAN};
 
-static void put_rate(table* t, const rlv_history* history, const char* tool, const rlv_rate* rate)
+static void put_rate(rlv_table* t, const rlv_history* history, const char* tool, const rlv_rate* rate)
 {
     size_t steps;
     double hours = hours_of(history, tool, &steps);
@@ -534,9 +538,9 @@ static void put_rate(table* t, const rlv_history* history, const char* tool, con
     table_interval(t, rate->determined ? mm3 : not_known);
 }
 
-static table rates_table(const rlv_history* history)
+static rlv_table rates_table(const rlv_history* history)
 {
-    table t = table_of("rates", "Matrix removed in an hour, by tool", COLUMNS(rate_columns));
+    rlv_table t = table_of("rates", "Matrix removed in an hour, by tool", COLUMNS(rate_columns));
     for (size_t i = 0; i < history->tool_count; i++)
         put_rate(&t, history, history->tool[i], &history->rate[i]);
     if (history->tool_count > 1)
@@ -544,7 +548,7 @@ static table rates_table(const rlv_history* history)
     return t;
 }
 
-static void put_left(table* t, const char* tool, const rlv_rate* rate, rlv_interval volume_mm3)
+static void put_left(rlv_table* t, const char* tool, const rlv_rate* rate, rlv_interval volume_mm3)
 {
     const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
     table_text(t, tool);
@@ -552,9 +556,9 @@ static void put_left(table* t, const char* tool, const rlv_rate* rate, rlv_inter
     table_interval(t, rlv_ledger_hours(rate, volume_mm3));
 }
 
-static table left_table(const rlv_history* history)
+static rlv_table left_table(const rlv_history* history)
 {
-    table t =
+    rlv_table t =
         table_of("left", "Hours that the block's whole volume would take at the recorded rates", COLUMNS(left_columns));
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (!last->given.health.closed)
@@ -599,7 +603,7 @@ void report_tables_free(report_tables* tables)
         table_free(&tables->table[i]);
 }
 
-report_path report_table_path(const table* t)
+report_path report_table_path(const rlv_table* t)
 {
     report_path path;
     snprintf(path.text, sizeof path.text, "tables/%s.csv", t->name);

@@ -51,7 +51,7 @@ typedef struct report_path
 
 typedef struct report_tables
 {
-    table table[REPORT_TABLES];
+    rlv_table table[REPORT_TABLES];
 } report_tables;
 
 /// Fill all tables. `history` and the names in it must outlive them. What a table lacks memory for is told when it is
@@ -61,16 +61,16 @@ void report_tables_free(report_tables* tables);
 
 /// The regions of one step alone, as the wall has them: without the stages' names, areas and places. Free with
 /// table_free; `caption` must outlive it.
-table report_regions_of_step(const rlv_history* history, size_t step, const char* caption);
+rlv_table report_regions_of_step(const rlv_history* history, size_t step, const char* caption);
 
 /// Write all of them that have rows into `tables/`, and `tables/meanings.csv`.
 rlv_status report_tables_keep(const report_tables* tables, out_folder* out, rlv_error* error);
 
 /// The path of a table from the page.
-report_path report_table_path(const table* t);
+report_path report_table_path(const rlv_table* t);
 
 /// The tables of what was recorded, and of the inputs: internal to the two files that fill tables.
-table report_recorded(report_table which, const rlv_history* history, const report_pieces* pieces,
-                      const rlv_answer* answer);
+rlv_table report_recorded(report_table which, const rlv_history* history, const report_pieces* pieces,
+                          const rlv_answer* answer);
 
 #endif

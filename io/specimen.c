@@ -2,6 +2,7 @@
 
 #include "specimen_parts.h"
 
+#include <locale.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -41,26 +42,36 @@ static rlv_status read_parts(rlv_specimen* specimen, char* const path[3], rlv_er
     return status;
 }
 
-rlv_status rlv_specimen_read(rlv_specimen* specimen, const char* folder, rlv_error* error)
+static rlv_status read_folder(rlv_specimen* specimen, const char* folder, rlv_error* error)
 {
     static const char* const name[3] = {RLV_SPECIMEN_YAML, RLV_SPECIMEN_POINTS, RLV_SPECIMEN_ELEMENTS};
     char* path[3] = {NULL};
-    rlv_error own = {0}; // readers count on one
-    rlv_status status = check_folder(folder, &own);
-    if (status == RLV_DONE)
-    {
-        rlv_specimen place = {.folder = (char*)folder};
-        for (int i = 0; i < 3; i++)
-            path[i] = rlv_specimen_path(&place, name[i]);
-        char* kept = strdup(folder);
-        if (path[0] == NULL || path[1] == NULL || path[2] == NULL || kept == NULL)
-            status = rlv_fail(&own, RLV_SYSTEM, folder, "close other programs", "no memory for a name");
-        specimen->folder = kept;
-        if (status == RLV_DONE)
-            status = read_parts(specimen, path, &own);
-    }
+    rlv_status status = check_folder(folder, error);
+    if (status != RLV_DONE)
+        return status;
+    specimen->folder = strdup(folder);
+    for (int i = 0; i < 3 && specimen->folder != NULL; i++)
+        path[i] = rlv_specimen_path(specimen, name[i]);
+    if (path[0] == NULL || path[1] == NULL || path[2] == NULL)
+        status = rlv_fail(error, RLV_SYSTEM, folder, "close other programs", "no memory for a name");
+    else
+        status = read_parts(specimen, path, error);
     for (int i = 0; i < 3; i++)
         free(path[i]);
+    return status;
+}
+
+rlv_status rlv_specimen_read(rlv_specimen* specimen, const char* folder, rlv_error* error)
+{
+    rlv_error own = {0}; // the readers count on one
+    locale_t plain = newlocale(LC_ALL_MASK, "C", (locale_t)0);
+    if (plain == (locale_t)0)
+        return rlv_fail(error, RLV_SYSTEM, folder, "close other programs", "no memory for a locale");
+    // Numbers are read, and told in errors, with a point, whatever the thread's own locale says.
+    locale_t before = uselocale(plain);
+    rlv_status status = read_folder(specimen, folder, &own);
+    uselocale(before);
+    freelocale(plain);
     if (status != RLV_DONE && error != NULL)
         *error = own;
     return status;

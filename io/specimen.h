@@ -63,7 +63,7 @@ typedef struct rlv_treatment_record
     char* basis; ///< "w/v" or "w/w"; required with a concentration
     double *volume_ml, *dry_g, *area_cm2;
     int* coats;
-    char* area;             ///< an outline in points.csv; NULL: not recorded
+    char* area;             ///< an outline in points.csv, on this stage or the one before; NULL: not recorded
     char* untreated_sample; ///< where an untreated sample is kept
     char* note;
 } rlv_treatment_record;

@@ -1,6 +1,7 @@
 #include "specimen_export.h"
 
 #include "record.h"
+#include "specimen_parts.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -13,19 +14,124 @@ static void text(json_t* object, const char* key, const char* value)
         record_text(object, key, value);
 }
 
-static void number(json_t* object, const char* key, const double* value)
+// ---- the record, by its schema --------------------------------------------------------------------------------------
+
+static json_t* value_json(const cyaml_schema_value_t* schema, const char* data, size_t count);
+
+/// The length of a list: counts are size_t, or int where a list is always of three.
+static size_t count_at(const char* data, size_t size)
 {
-    if (value != NULL)
-        record_real(object, key, *value);
+    size_t count = 0;
+    int few = 0;
+    if (size == sizeof count)
+        memcpy(&count, data, sizeof count);
+    else
+        memcpy(&few, data, sizeof few);
+    return count + (size_t)few;
 }
 
-static void mass(json_t* object, const char* key, const rlv_mass_record* value)
+/// Where the pointer at `place` leads.
+static const char* follow(const char* place)
 {
-    if (value == NULL)
-        return;
-    json_t* child = record_object(object, key);
-    record_real(child, "grams", value->grams);
-    record_real(child, "sd_g", value->sd_g);
+    const char* to = NULL;
+    memcpy(&to, place, sizeof to);
+    return to;
+}
+
+static json_t* mapping_json(const cyaml_schema_value_t* schema, const char* data)
+{
+    json_t* object = json_object();
+    for (const cyaml_schema_field_t* field = schema->mapping.fields; field->key != NULL; field++)
+    {
+        size_t count = 0;
+        const char* place = data + field->data_offset;
+        if (field->value.type == CYAML_SEQUENCE)
+            count = count_at(data + field->count_offset, field->count_size);
+        if ((field->value.flags & CYAML_FLAG_POINTER) != 0)
+            place = follow(place);
+        if (place != NULL)
+            json_object_set_new(object, field->key, value_json(&field->value, place, count));
+    }
+    return object;
+}
+
+static json_t* list_json(const cyaml_schema_value_t* schema, const char* data, size_t count)
+{
+    const cyaml_schema_value_t* entry = schema->sequence.entry;
+    json_t* list = json_array();
+    for (size_t i = 0; i < count; i++)
+    {
+        const char* place = data + i * entry->data_size;
+        if ((entry->flags & CYAML_FLAG_POINTER) != 0)
+            place = follow(place);
+        json_array_append_new(list, value_json(entry, place, 0));
+    }
+    return list;
+}
+
+/// The word that stands for a value.
+static json_t* word_json(const cyaml_schema_value_t* schema, const char* data)
+{
+    int value = 0;
+    memcpy(&value, data, schema->data_size);
+    for (uint32_t i = 0; i < schema->enumeration.count; i++)
+        if (schema->enumeration.strings[i].val == value)
+            return json_string(schema->enumeration.strings[i].str);
+    return json_null();
+}
+
+/// What libcyaml put at `data` by `schema`, as it stands in specimen.yaml; what was not recorded is left out.
+static json_t* value_json(const cyaml_schema_value_t* schema, const char* data, size_t count)
+{
+    double number = 0.0;
+    int whole = 0;
+    bool flag = false;
+    switch (schema->type)
+    {
+    case CYAML_MAPPING:
+        return mapping_json(schema, data);
+    case CYAML_SEQUENCE:
+        return list_json(schema, data, count);
+    case CYAML_SEQUENCE_FIXED:
+        return list_json(schema, data, schema->sequence.max);
+    case CYAML_FLOAT:
+        memcpy(&number, data, sizeof number);
+        return json_real(number);
+    case CYAML_INT:
+        memcpy(&whole, data, sizeof whole);
+        return json_integer(whole);
+    case CYAML_BOOL:
+        memcpy(&flag, data, sizeof flag);
+        return json_boolean(flag);
+    case CYAML_ENUM:
+        return word_json(schema, data);
+    default:
+        return json_string(data); // checked as UTF-8 when it was read
+    }
+}
+
+static void elements(json_t* record, const rlv_specimen* s)
+{
+    json_t* list = record_list(record, "elements");
+    for (size_t i = 0; i < s->element_count; i++)
+    {
+        const rlv_element_record* element = &s->element[i];
+        json_t* row = record_row(list);
+        record_text(row, "id", element->id);
+        record_text(row, "kind", element->kind);
+        text(row, "row", element->row);
+        if (element->place_known)
+        {
+            json_t* places = record_list(row, "places");
+            json_array_append_new(places, json_integer(element->first_place));
+            json_array_append_new(places, json_integer(element->last_place));
+        }
+        text(row, "side", element->side);
+        text(row, "stage", element->stage);
+        text(row, "part", element->part);
+        text(row, "bag", element->bag);
+        text(row, "note", element->note);
+    }
 }
 
 // ---- media ----------------------------------------------------------------------------------------------------------
@@ -62,22 +168,6 @@ static void reference(json_t* object, const char* key, const char* path)
     free(written);
 }
 
-static void scale(json_t* object, const rlv_mesh_record* mesh)
-{
-    static const char* const unit_name[] = {NULL, "mm", "cm", "m", "in"};
-    if (mesh->unit != NULL)
-        record_text(object, "mesh_unit", unit_name[*mesh->unit]);
-    number(object, "scale_sd", mesh->scale_sd);
-    json_t* bars = mesh->bar_count > 0 ? record_list(object, "scale_bars") : NULL;
-    for (size_t i = 0; i < mesh->bar_count; i++)
-    {
-        json_t* bar = record_row(bars);
-        record_text(bar, "bar", mesh->bar[i].bar);
-        record_real(bar, "length_mm", mesh->bar[i].length_mm);
-        record_real(bar, "sd_mm", mesh->bar[i].sd_mm);
-    }
-}
-
 /// A mesh as a media resource: of a stage (`piece` NULL) or of a piece at one.
 static void medium(json_t* media, const rlv_specimen* s, const rlv_stage_record* stage, const rlv_piece_record* piece,
                    const rlv_mesh_record* mesh)
@@ -99,7 +189,6 @@ static void medium(json_t* media, const rlv_specimen* s, const rlv_stage_record*
     record_text(row, "ac:associatedSpecimenReference", s->id);
     record_text(row, "stage", stage->id);
     record_text(row, "mesh", piece != NULL ? piece->id : "block");
-    scale(row, mesh);
     json_t* point = record_object(row, "ac:hasServiceAccessPoint");
     reference(point, "ac:accessURI", mesh->mesh);
     text(point, "dc:format", format_of(mesh->mesh));
@@ -135,7 +224,7 @@ static void preparations(json_t* object, const rlv_specimen* s)
 
 static void material(json_t* record, const rlv_specimen* s)
 {
-    json_t* object = record_object(record, "specimen");
+    json_t* object = record_object(record, "material");
     record_text(object, "dwc:basisOfRecord", "FossilSpecimen");
     text(object, "dwc:institutionCode", s->institution);
     text(object, "dwc:collectionCode", s->collection);
@@ -150,104 +239,6 @@ static void material(json_t* record, const rlv_specimen* s)
     text(object, "preparator", s->preparator);
     text(object, "dcterms:rights", s->rights);
     text(object, "dwc:materialEntityRemarks", s->note);
-}
-
-static void pieces(json_t* record, const rlv_specimen* s)
-{
-    json_t* list = record_list(record, "pieces");
-    for (size_t i = 0; i < s->piece_count; i++)
-    {
-        const rlv_piece_record* piece = &s->piece[i];
-        json_t* row = record_row(list);
-        record_text(row, "id", piece->id);
-        text(row, "title", piece->title);
-        text(row, "parent", piece->parent);
-        text(row, "detached", piece->detached);
-        text(row, "joined", piece->joined);
-        record_flag(row, "counterpart", piece->counterpart);
-        mass(row, "mass", piece->mass);
-        text(row, "note", piece->note);
-    }
-}
-
-// ---- stages ---------------------------------------------------------------------------------------------------------
-
-static void work(json_t* row, const rlv_stage_record* stage)
-{
-    json_t* list = record_list(row, "work");
-    for (size_t i = 0; i < stage->work_count; i++)
-    {
-        json_t* one = record_row(list);
-        record_text(one, "tool", stage->work[i].tool);
-        record_real(one, "hours", stage->work[i].hours);
-        text(one, "area", stage->work[i].area);
-        text(one, "person", stage->work[i].person);
-        text(one, "note", stage->work[i].note);
-    }
-    list = record_list(row, "decisions");
-    for (size_t i = 0; i < stage->decision_count; i++)
-    {
-        json_t* one = record_row(list);
-        record_text(one, "what", stage->decision[i].what);
-        record_text(one, "why", stage->decision[i].why);
-        text(one, "who", stage->decision[i].who);
-    }
-}
-
-static void treatments(json_t* row, const rlv_stage_record* stage)
-{
-    json_t* list = record_list(row, "treatments");
-    for (size_t i = 0; i < stage->treatment_count; i++)
-    {
-        const rlv_treatment_record* treatment = &stage->treatment[i];
-        json_t* one = record_row(list);
-        record_text(one, "what", treatment->what);
-        text(one, "material", treatment->material);
-        text(one, "solvent", treatment->solvent);
-        number(one, "concentration_percent", treatment->concentration_percent);
-        text(one, "basis", treatment->basis);
-        number(one, "volume_ml", treatment->volume_ml);
-        number(one, "dry_g", treatment->dry_g);
-        number(one, "area_cm2", treatment->area_cm2);
-        if (treatment->coats != NULL)
-            record_count(one, "coats", (size_t)*treatment->coats);
-        text(one, "area", treatment->area);
-        text(one, "untreated_sample", treatment->untreated_sample);
-        text(one, "note", treatment->note);
-    }
-}
-
-static void stages(json_t* record, const rlv_specimen* s)
-{
-    json_t* list = record_list(record, "stages");
-    for (size_t i = 0; i < s->stage_count; i++)
-    {
-        const rlv_stage_record* stage = &s->stage[i];
-        json_t* row = record_row(list);
-        record_text(row, "id", stage->id);
-        text(row, "title", stage->title);
-        text(row, "dwc:eventDate", stage->date);
-        mass(row, "mass", stage->mass);
-        mass(row, "drying", stage->drying);
-        work(row, stage);
-        treatments(row, stage);
-        text(row, "note", stage->note);
-    }
-}
-
-static void spoil(json_t* record, const rlv_specimen* s)
-{
-    json_t* list = record_list(record, "spoil");
-    for (size_t i = 0; i < s->spoil_count; i++)
-    {
-        json_t* row = record_row(list);
-        record_text(row, "bag", s->spoil[i].bag);
-        record_text(row, "stage", s->spoil[i].stage);
-        text(row, "area", s->spoil[i].area);
-        mass(row, "mass", s->spoil[i].mass);
-        text(row, "state", s->spoil[i].state);
-        text(row, "note", s->spoil[i].note);
-    }
 }
 
 static void inputs(json_t* record, const rlv_specimen* s)
@@ -273,10 +264,9 @@ json_t* specimen_json(const rlv_specimen* s)
     record_text(standards, "dc", "http://purl.org/dc/elements/1.1/");
     record_text(standards, "dcterms", "http://purl.org/dc/terms/");
     material(record, s);
-    stages(record, s);
-    pieces(record, s);
-    spoil(record, s);
     media(record, s);
+    json_object_set_new(record, "record", mapping_json(rlv_specimen_schema(), (const char*)s));
+    elements(record, s);
     inputs(record, s);
     return record;
 }

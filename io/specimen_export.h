@@ -1,5 +1,5 @@
 /// A specimen's record as JSON for the report and for whoever files it: in the terms of open standards where one fits,
-/// under its prefix; the rest as specimen.yaml has it.
+/// under its prefix; and all of it as specimen.yaml has it.
 ///
 /// `dwc:`  Darwin Core (TDWG standard 450), List of Terms of 2026-05-26, http://rs.tdwg.org/dwc/doc/list/2026-05-26
 /// `ac:`   Audiovisual Core (TDWG standard 638, formerly Audubon Core), Term List of 2023-09-05,
@@ -23,6 +23,15 @@
 
 /// The record as a new reference; keys in a fixed order, what was not recorded left out. Whether memory sufficed is
 /// told by record_whole.
+///
+///     standards   the addresses that the prefixes stand for
+///     material    the specimen in Darwin Core
+///     media       its meshes, of stages first and then of pieces, in Audiovisual Core; with `stage` and `mesh`
+///     (`block`
+///                 or a piece)
+///     record      all of specimen.yaml under its own keys (docs/specimen.md)
+///     elements    the rows of elements.csv; a place as `places`, [first, last]
+///     inputs      `path` and `sha256` of the files read
 json_t* specimen_json(const rlv_specimen* specimen);
 
 #endif

@@ -251,7 +251,8 @@ static void* keep_shell(void* shell, void* block, size_t size)
     return cyaml_mem(NULL, block, size);
 }
 
-/// Let libcyaml fill the record. What it could refuse has been refused before, with its line.
+/// Let libcyaml fill the record. What it could refuse has been refused before, with its line. It reads numbers by the
+/// locale of the thread, which is C here.
 static rlv_status fill(rlv_specimen* specimen, const rlv_reading* reading)
 {
     char reason[256] = "";
@@ -261,10 +262,8 @@ static rlv_status fill(rlv_specimen* specimen, const rlv_reading* reading)
                                    .log_level = CYAML_LOG_ERROR,
                                    .flags = CYAML_CFG_NO_ALIAS};
     rlv_specimen* filled = NULL;
-    locale_t before = uselocale(reading->plain); // it reads numbers by the locale of the thread
     cyaml_err_t failure =
         cyaml_load_data(reading->data, reading->size, &config, &specimen_schema, (cyaml_data_t**)&filled, NULL);
-    uselocale(before);
     if (failure == CYAML_ERR_OOM)
         return rlv_fail(reading->error, RLV_SYSTEM, reading->path, "close other programs", "no memory for the record");
     if (failure != CYAML_OK || filled == NULL)

@@ -29,16 +29,16 @@ const char* table_shown_unit(const table_column* column)
     return unit != NULL ? unit->shown : column->unit != NULL ? column->unit : "";
 }
 
-table table_of(const char* name, const char* caption, size_t column_count, const table_column* column)
+rlv_table table_of(const char* name, const char* caption, size_t column_count, const table_column* column)
 {
-    return (table){.name = name, .caption = caption, .column_count = column_count, .column = column};
+    return (rlv_table){.name = name, .caption = caption, .column_count = column_count, .column = column};
 }
 
-void table_free(table* t)
+void table_free(rlv_table* t)
 {
     free(t->cell);
     free(t->text);
-    *t = (table){0};
+    *t = (rlv_table){0};
 }
 
 /// Room for `more` elements beyond `count`; false where the memory is not to be had.
@@ -55,7 +55,7 @@ static bool grow(void** block, size_t count, size_t more, size_t* room, size_t s
     return true;
 }
 
-static void add(table* t, table_cell cell)
+static void add(rlv_table* t, table_cell cell)
 {
     void* block = t->cell;
     if (!grow(&block, t->cell_count, 1, &t->cell_room, sizeof cell))
@@ -68,12 +68,12 @@ static void add(table* t, table_cell cell)
     t->cell[t->cell_count++] = cell;
 }
 
-void table_none(table* t)
+void table_none(rlv_table* t)
 {
     add(t, (table_cell){.known = false});
 }
 
-void table_text(table* t, const char* text)
+void table_text(rlv_table* t, const char* text)
 {
     void* block = t->text;
     size_t length = text != NULL ? strlen(text) + 1 : 0;
@@ -89,29 +89,29 @@ void table_text(table* t, const char* text)
     t->text_size += length;
 }
 
-void table_count(table* t, size_t count)
+void table_count(rlv_table* t, size_t count)
 {
     add(t, (table_cell){.kind = TABLE_COUNT, .known = true, .number = {(double)count}});
 }
 
-void table_flag(table* t, bool flag)
+void table_flag(rlv_table* t, bool flag)
 {
     add(t, (table_cell){.kind = TABLE_FLAG, .known = true, .number = {flag ? 1.0 : 0.0}});
 }
 
-void table_number(table* t, double value, double sd)
+void table_number(rlv_table* t, double value, double sd)
 {
     add(t, (table_cell){.kind = TABLE_NUMBER, .known = isfinite(value), .number = {value}, .sd = sd});
 }
 
-void table_interval(table* t, rlv_interval interval)
+void table_interval(rlv_table* t, rlv_interval interval)
 {
     add(t, (table_cell){.kind = TABLE_INTERVAL,
                         .known = isfinite(interval.value),
                         .number = {interval.value, interval.low, interval.high}});
 }
 
-void table_place(table* t, rlv_vec3 place, double sd)
+void table_place(rlv_table* t, rlv_vec3 place, double sd)
 {
     add(t, (table_cell){.kind = TABLE_PLACE,
                         .known = isfinite(place.x) && isfinite(place.y) && isfinite(place.z),
@@ -119,7 +119,7 @@ void table_place(table* t, rlv_vec3 place, double sd)
                         .sd = sd});
 }
 
-rlv_status table_check(const table* t, rlv_error* error)
+rlv_status table_check(const rlv_table* t, rlv_error* error)
 {
     if (t->out_of_memory)
         return rlv_fail(error, RLV_SYSTEM, t->name, "close other programs", "no memory for a table");
@@ -128,7 +128,7 @@ rlv_status table_check(const table* t, rlv_error* error)
     return RLV_DONE;
 }
 
-size_t table_rows(const table* t)
+size_t table_rows(const rlv_table* t)
 {
     return t->column_count > 0 ? t->cell_count / t->column_count : 0;
 }
@@ -151,7 +151,7 @@ static void write_key(const table_column* column, const char* part, FILE* stream
             column->unit != NULL ? column->unit : "");
 }
 
-static void write_head(const table* t, FILE* stream)
+static void write_head(const rlv_table* t, FILE* stream)
 {
     for (size_t i = 0; i < t->column_count; i++)
     {
@@ -166,7 +166,7 @@ static void write_head(const table* t, FILE* stream)
     fputc('\n', stream);
 }
 
-static void write_cell(const table* t, const table_cell* cell, const table_column* column, FILE* stream)
+static void write_cell(const rlv_table* t, const table_cell* cell, const table_column* column, FILE* stream)
 {
     size_t count;
     parts_of(column, &count);
@@ -186,7 +186,7 @@ static void write_cell(const table* t, const table_cell* cell, const table_colum
     }
 }
 
-rlv_status table_write_csv(const table* t, FILE* stream, const char* where, rlv_error* error)
+rlv_status table_write_csv(const rlv_table* t, FILE* stream, const char* where, rlv_error* error)
 {
     rlv_status status = table_check(t, error);
     if (status != RLV_DONE)
@@ -204,7 +204,7 @@ rlv_status table_write_csv(const table* t, FILE* stream, const char* where, rlv_
                                       "the table could not be written: %s", strerror(errno));
 }
 
-rlv_status table_keep(const table* t, out_folder* out, const char* folder, rlv_error* error)
+rlv_status table_keep(const rlv_table* t, out_folder* out, const char* folder, rlv_error* error)
 {
     char* name = NULL;
     FILE* stream = NULL;
@@ -230,7 +230,7 @@ static const char* part_meaning(table_kind kind, size_t part)
     return kind == TABLE_INTERVAL ? interval[part] : kind == TABLE_PLACE ? place[part] : "";
 }
 
-void table_write_meanings(const table* t, const char* file, FILE* stream)
+void table_write_meanings(const rlv_table* t, const char* file, FILE* stream)
 {
     static const char* const kind[] = {"text", "whole number", "yes or no", "number", "number", "number"};
     char meaning[1024];
@@ -263,7 +263,7 @@ static rlv_words show_number(double value, double sd, double unit)
     return strlen(exact.text) < strlen(four.text) && strchr(exact.text, 'e') == NULL ? exact : four;
 }
 
-table_shown table_show(const table* t, size_t row, size_t column)
+table_shown table_show(const rlv_table* t, size_t row, size_t column)
 {
     const table_cell* cell = &t->cell[row * t->column_count + column];
     const shown_unit* in = find_unit(&t->column[column]);

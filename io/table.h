@@ -44,7 +44,7 @@ typedef struct table_cell
     double sd;        ///< standard uncertainty of a number or a place; 0: not known
 } table_cell;
 
-typedef struct table
+typedef struct rlv_table
 {
     const char* name;    ///< of its file, without ".csv"
     const char* caption; ///< for people
@@ -55,35 +55,35 @@ typedef struct table
     size_t text_size, text_room;
     char* text;
     bool out_of_memory, misused;
-} table;
+} rlv_table;
 
 /// An empty table. `name`, `caption` and the columns must outlive it. Free with table_free.
-table table_of(const char* name, const char* caption, size_t column_count, const table_column* column);
-void table_free(table* t);
+rlv_table table_of(const char* name, const char* caption, size_t column_count, const table_column* column);
+void table_free(rlv_table* t);
 
 /// The next cell. What is not known (NULL, NaN) is empty in CSV.
-void table_text(table* t, const char* text);
-void table_count(table* t, size_t count);
-void table_flag(table* t, bool flag);
-void table_number(table* t, double value, double sd); ///< `sd` in the column's unit; 0: up to four figures are shown
-void table_interval(table* t, rlv_interval interval);
-void table_place(table* t, rlv_vec3 place, double sd);
-void table_none(table* t); ///< nothing there, in a column of any kind
+void table_text(rlv_table* t, const char* text);
+void table_count(rlv_table* t, size_t count);
+void table_flag(rlv_table* t, bool flag);
+void table_number(rlv_table* t, double value, double sd); ///< `sd` in the column's unit; 0: up to four figures are shown
+void table_interval(rlv_table* t, rlv_interval interval);
+void table_place(rlv_table* t, rlv_vec3 place, double sd);
+void table_none(rlv_table* t); ///< nothing there, in a column of any kind
 
 /// RLV_SYSTEM where a cell was lost for want of memory or does not fit its column, or the last row is not full.
-rlv_status table_check(const table* t, rlv_error* error);
+rlv_status table_check(const rlv_table* t, rlv_error* error);
 
 /// Write it as CSV (RFC 4180, with line feeds), its column names first. `where` names the stream in an error.
-rlv_status table_write_csv(const table* t, FILE* stream, const char* where, rlv_error* error);
+rlv_status table_write_csv(const rlv_table* t, FILE* stream, const char* where, rlv_error* error);
 
 /// Write it as `folder/name.csv`; `folder` is within the out folder, and NULL for itself.
-rlv_status table_keep(const table* t, out_folder* out, const char* folder, rlv_error* error);
+rlv_status table_keep(const rlv_table* t, out_folder* out, const char* folder, rlv_error* error);
 
 /// The file of meanings: its head, then the columns of one table after another, told to be in `file`.
 void table_write_meanings_head(FILE* stream);
-void table_write_meanings(const table* t, const char* file, FILE* stream);
+void table_write_meanings(const rlv_table* t, const char* file, FILE* stream);
 
-size_t table_rows(const table* t);
+size_t table_rows(const rlv_table* t);
 
 /// The heading for people of a column's unit: "mL" for "mm3"; "" where it has none.
 const char* table_shown_unit(const table_column* column);
@@ -95,6 +95,6 @@ typedef struct table_shown
     rlv_words number; ///< else
     rlv_words ends;   ///< of an interval: "11.9 to 12.7"; else empty
 } table_shown;
-table_shown table_show(const table* t, size_t row, size_t column);
+table_shown table_show(const rlv_table* t, size_t row, size_t column);
 
 #endif

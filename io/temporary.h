@@ -18,9 +18,9 @@ int rlv_temporary_file(const char* folder, char** path);
 typedef struct rlv_temporary_folder
 {
     bool made;
-    int parent;    ///< open: the folder that it stands in
-    int at;        ///< open: itself
-    int fresh; ///< open: its `new`
+    int parent; ///< open: the folder that it stands in
+    int at;     ///< open: itself
+    int fresh;  ///< open: its `new`
     int lock;
     char name[64];
 } rlv_temporary_folder;

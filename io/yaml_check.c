@@ -7,8 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define KEYS 64 ///< of one mapping at most
-
 typedef struct checker
 {
     const rlv_yaml_nodes* nodes;
@@ -38,32 +36,43 @@ static void name_keys(const cyaml_schema_field_t* field, char* words, size_t siz
         used += (size_t)snprintf(words + used, size - used, "%s%s", comma, field->key);
 }
 
+/// The first child of a mapping under that key; 0 where there is none.
+static size_t find_key(const checker* c, size_t at, const char* key)
+{
+    size_t child = c->nodes->node[at].first_child;
+    while (child != 0 && strcmp(c->nodes->node[child].key, key) != 0)
+        child = c->nodes->node[child].next;
+    return child;
+}
+
+static rlv_status check_key(const checker* c, size_t at, size_t child, const cyaml_schema_field_t* field)
+{
+    const char* key = c->nodes->node[child].key;
+    char mend[sizeof c->reading->error->mend];
+    size_t i = 0, first = find_key(c, at, key);
+    while (field[i].key != NULL && strcmp(field[i].key, key) != 0)
+        i++;
+    if (field[i].key == NULL)
+    {
+        name_keys(field, mend, sizeof mend);
+        return refuse(c, child, mend, "there is no such key");
+    }
+    if (first != child)
+        return refuse(c, child, "leave one of them out", "the key stands there twice, the first time in line %zu",
+                      c->nodes->node[first].line);
+    return check_value(c, child, &field[i].value);
+}
+
 static rlv_status check_mapping(const checker* c, size_t at, const cyaml_schema_value_t* schema)
 {
     const cyaml_schema_field_t* field = schema->mapping.fields;
-    char mend[sizeof c->reading->error->mend];
-    size_t seen[KEYS] = {0};
+    char mend[128];
     rlv_status status = RLV_DONE;
     for (size_t child = c->nodes->node[at].first_child; child != 0 && status == RLV_DONE;
          child = c->nodes->node[child].next)
-    {
-        const rlv_yaml_node* node = &c->nodes->node[child];
-        size_t i = 0;
-        while (field[i].key != NULL && strcmp(field[i].key, node->key) != 0)
-            i++;
-        if (field[i].key == NULL)
-        {
-            name_keys(field, mend, sizeof mend);
-            return refuse(c, child, mend, "there is no such key");
-        }
-        if (seen[i] != 0)
-            return refuse(c, child, "leave one of them out", "the key stands there twice, the first time in line %zu",
-                          c->nodes->node[seen[i]].line);
-        seen[i] = child;
-        status = check_value(c, child, &field[i].value);
-    }
+        status = check_key(c, at, child, field);
     for (size_t i = 0; field[i].key != NULL && status == RLV_DONE; i++)
-        if (seen[i] == 0 && (field[i].value.flags & CYAML_FLAG_OPTIONAL) == 0)
+        if ((field[i].value.flags & CYAML_FLAG_OPTIONAL) == 0 && find_key(c, at, field[i].key) == 0)
         {
             snprintf(mend, sizeof mend, "write %s: and its value", field[i].key);
             status = refuse(c, at, mend, "the key %s is missing", field[i].key);

@@ -121,8 +121,9 @@ static rlv_status write_stage(truth_plan* plan, int stage, const demo_order* ord
     rlv_mesh mesh = {0};
     rlv_status status = solid_mesh(&mesh, plan->specimen, stage, order->triangles,
                                    noise_hash(order->seed, 200 + (uint64_t)stage), error);
+    if (status == RLV_DONE)
+        scan->true_volume_mm3 = rlv_mesh_measure(&mesh).volume_mm3;
     scan->triangles = mesh.triangle_count;
-    scan->true_volume_mm3 = rlv_mesh_measure(&mesh).volume_mm3;
     if (status == RLV_DONE && stage == 0 && order->support)
         status = support_add(&mesh, &plan->specimen->block, order->seed, &plan->support_mm3, error);
     if (status == RLV_DONE)
@@ -140,8 +141,9 @@ static rlv_status write_slab(truth_plan* plan, const demo_order* order, rlv_erro
     rlv_mesh mesh = {0};
     rlv_status status = slab_mesh(&mesh, &plan->specimen->slab, &plan->specimen->block, order->triangles / 5,
                                   noise_hash(order->seed, 220), error);
+    if (status == RLV_DONE)
+        scan->true_volume_mm3 = rlv_mesh_measure(&mesh).volume_mm3;
     scan->triangles = mesh.triangle_count;
-    scan->true_volume_mm3 = rlv_mesh_measure(&mesh).volume_mm3;
     if (status == RLV_DONE)
         status = write_scan(&mesh, scan, "slab", order, error);
     rlv_mesh_free(&mesh);

@@ -254,6 +254,8 @@ static void put_scute(placed_pen* pen, const placed_element* element, int stage)
         count += edge_of_view(pen, element, stage, 2.0 * M_PI * (double)k / OUTLINE_MOST, &at[count]);
     for (size_t k = 0; k < count && count >= OUTLINE_LEAST; k++)
         put_numbered(pen, stage, element->id, k + 1, at[k], POINT_SD_MM);
+    if (count < OUTLINE_LEAST) // its middle is covered: what shows of it is outlined
+        put_bone_outline(pen, stage, element->owner, element->id, OUTLINE_MOST);
     static const struct
     {
         const char* name;

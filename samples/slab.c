@@ -29,7 +29,7 @@ static double smooth_step(double low, double high, double x)
 double slab_edge_mm(const demo_block* block, double x_mm, double y_mm, double inside_mm, double out_mm, double along_mm)
 {
     double ragged = 1.3 * noise_smooth_at(block->seed + 50, 7.0, rlv_vec3_of(x_mm, y_mm, 0.0));
-    double edge = fmin(fmin(inside_mm - 3.0, out_mm - 10.0), fmin(88.0 - along_mm, -51.0 - y_mm));
+    double edge = fmin(fmin(inside_mm - 3.0, out_mm - 10.0), fmin(95.0 - along_mm, -51.0 - y_mm));
     return edge + fmin(ragged, 0.5); // never over the block's outline
 }
 

@@ -1,5 +1,6 @@
 #include "outline.h"
 
+#include "mesh_edges.h"
 #include "rock.h"
 #include "support/shapes.h"
 
@@ -265,6 +266,30 @@ Test(outline, cap_of_a_sphere_has_the_handbook_area)
     // 1 - cos(pi / 16) of the distance to the axis, on 2 pi of it: twice that share of the area, to first order.
     const double cap = 2.0 * M_PI * RADIUS * RADIUS * (1.0 - cos(0.35));
     cr_assert_float_eq(ring_on_sphere(0.35), cap, 2.0 * (1.0 - cos(M_PI / RING)) * cap);
+}
+
+Test(outline, three_points_a_quarter_turn_apart_enclose_an_eighth_of_a_sphere)
+{
+    // The mesh is an octahedron's: its own edges are the arcs between the axes, and each face is an eighth.
+    rlv_mesh mesh = {0};
+    shape_add_sphere(&mesh, rlv_vec3_of(0, 0, 0), RADIUS, 32);
+    rlv_surface* surface = prepare(&mesh);
+    const rlv_vec3 point[3] = {{RADIUS + 1.0, 0, 0}, {0, 0, RADIUS - 1.0}, {0, -RADIUS, 0}};
+    rlv_outline outline = find(surface, 3, point);
+    cr_assert_eq(outline.triangle_count, mesh.triangle_count / 8);
+    for (size_t i = 0; i < outline.triangle_count; i++)
+    {
+        const rlv_vec3 at = centre_of(&mesh, outline.triangle[i]);
+        cr_assert(at.x > 0.0 && at.y < 0.0 && at.z > 0.0);
+    }
+    // Three quarters of a great circle, each of 32 chords: an arc a over its chord 2 sin(a / 2) is longer by a^2 / 24.
+    const double arc = M_PI / 2.0 / 32.0, round = 1.5 * M_PI * RADIUS;
+    // The chords of the octahedron's edges are not all alike: the longest is under twice the mean.
+    cr_assert_float_eq(outline.length_mm, round, round * 4.0 * arc * arc / 24.0);
+    cr_assert_lt(outline.length_mm, round);
+    rlv_outline_free(&outline);
+    rlv_surface_free(surface);
+    rlv_mesh_free(&mesh);
 }
 
 Test(outline, the_smaller_side_is_taken_whichever_it_is)
@@ -721,6 +746,82 @@ Test(outline, every_star_of_random_points_is_enclosed_within_an_edge_and_without
     cr_assert_leq(fabs(mean), 4.0 * sd / sqrt(trials), "%g +- %g", mean, sd / sqrt(trials));
     rlv_surface_free(surface);
     rlv_mesh_free(&mesh);
+}
+
+/// Whether a border steps over an edge, either way.
+static bool steps_over(const rlv_outline* outline, uint32_t a, uint32_t b)
+{
+    for (size_t i = 0; i < outline->border_count; i++)
+    {
+        const uint32_t from = outline->border[i], to = outline->border[(i + 1) % outline->border_count];
+        if ((from == a && to == b) || (from == b && to == a))
+            return true;
+    }
+    return false;
+}
+
+/// Between what is enclosed and what is not, wherever exactly two triangles meet, runs the border.
+static void assert_parted(const rlv_mesh* mesh, const rlv_outline* outline)
+{
+    rlv_edges edges = {0};
+    uint8_t* in = calloc(mesh->triangle_count, 1);
+    cr_assert_not_null(in);
+    cr_assert_eq(rlv_edges_build(&edges, mesh, NULL), RLV_DONE);
+    for (size_t i = 0; i < outline->triangle_count; i++)
+        in[outline->triangle[i]] = 1;
+    for (uint32_t v = 0; v < mesh->vertex_count; v++)
+        for (rlv_edge_run run = rlv_edges_run(&edges, v, NULL); run.count != 0; run = rlv_edges_run(&edges, v, &run))
+            if (run.count == 2 && in[rlv_run_triangle(&run, 0)] != in[rlv_run_triangle(&run, 1)])
+                cr_assert(steps_over(outline, run.lower, run.upper));
+    rlv_edges_free(&edges);
+    free(in);
+}
+
+Test(outline, torn_meshes_with_fins_are_parted_or_refused)
+{
+    uint64_t seed = 12;
+    size_t found = 0, refused = 0;
+    for (int trial = 0; trial < 40; trial++)
+    {
+        rlv_mesh mesh = {0};
+        shape_add_sphere(&mesh, rlv_vec3_of(0, 0, 0), RADIUS, 7);
+        // Some triangles gone, and fins between vertices that lie near each other in number, which branch.
+        for (size_t t = 0; t < mesh.triangle_count; t++)
+            if (next_share(&seed) < 0.03 * (trial % 4))
+                memcpy(mesh.corner + 3 * t, mesh.corner, 3 * sizeof *mesh.corner);
+        for (int fin = 0; fin < trial % 10; fin++)
+        {
+            const size_t t = shape_add(&mesh, 0, NULL, 1, (const uint32_t[3]){0});
+            const uint32_t* side = mesh.corner + 3 * (size_t)(next_share(&seed) * (double)t);
+            const uint32_t own[3] = {side[0], side[1], (uint32_t)(next_share(&seed) * (double)mesh.vertex_count)};
+            memcpy(mesh.corner + 3 * t, own, sizeof own);
+        }
+        rlv_mesh_health health;
+        cr_assert_eq(rlv_mesh_mend(&mesh, &health, NULL), RLV_DONE);
+        rlv_surface* surface = prepare(&mesh);
+        for (int ring = 0; ring < 15; ring++)
+        {
+            rlv_vec3 point[8];
+            const size_t count = 3 + (size_t)(6.0 * next_share(&seed));
+            const rlv_vec3 axis =
+                rlv_vec3_unit(rlv_vec3_of(next_share(&seed) - 0.5, next_share(&seed) - 0.5, next_share(&seed) - 0.5));
+            const double open = 0.4 + next_share(&seed);
+            draw_circle(point, count, rlv_vec3_scale(axis, RADIUS * cos(open)), axis, RADIUS * sin(open));
+            rlv_outline outline = {0};
+            rlv_error error = {0};
+            const rlv_status status = rlv_outline_find(&outline, surface, count, point, &error);
+            cr_assert(status == RLV_DONE || (status == RLV_BAD_INPUT && error.what[0] != '\0'));
+            found += status == RLV_DONE;
+            refused += status != RLV_DONE;
+            if (status == RLV_DONE)
+                assert_parted(&mesh, &outline);
+            rlv_outline_free(&outline);
+        }
+        rlv_surface_free(surface);
+        rlv_mesh_free(&mesh);
+    }
+    cr_log_info("%zu parted, %zu refused", found, refused);
+    cr_assert_gt(found, 300);
 }
 
 // --- traces ----------------------------------------------------------------------------------------------------------

@@ -26,11 +26,11 @@ static const table_column sample_columns[] = {
     {"tool", NULL, "tool", TABLE_TEXT, "Tool that was used."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of work."}};
 
-static table sample_table(size_t rows)
+static rlv_table sample_table(size_t rows)
 {
     static const char* const tools[] = {"hand chisel", "air pen", "needle, under the microscope"};
-    table t = table_of("regions", "What went between stage 3 and stage 4, region by region",
-                       sizeof sample_columns / sizeof sample_columns[0], sample_columns);
+    rlv_table t = table_of("regions", "What went between stage 3 and stage 4, region by region",
+                           sizeof sample_columns / sizeof sample_columns[0], sample_columns);
     for (size_t i = 0; i < rows; i++)
     {
         double mm3 = 458624.8 / (double)(i + 1);
@@ -53,8 +53,8 @@ static table sample_table(size_t rows)
 
 static rlv_status write_sample(FILE* stream, size_t rows, rlv_error* error)
 {
-    page p;
-    table t = sample_table(rows);
+    rlv_page p;
+    rlv_table t = sample_table(rows);
     rlv_status status = page_begin(
         &p, "LQ-0417: armoured fish in a marl concretion",
         "What its preparation has shown from the field block to the cleaned stage, with 95 % intervals", "en", error);
@@ -311,9 +311,9 @@ static char* page_of(const char* note)
     char* bytes = NULL;
     size_t size = 0;
     rlv_error error = {0};
-    page p;
+    rlv_page p;
     FILE* stream = open_memstream(&bytes, &size);
-    table t = table_of("notes", note, 2, column);
+    rlv_table t = table_of("notes", note, 2, column);
     table_text(&t, note);
     table_text(&t, note);
     cr_assert_eq(page_begin(&p, note, note, note, &error), RLV_DONE);
@@ -455,8 +455,8 @@ Test(page, a_table_that_is_not_whole_fails_the_page)
 {
     static const table_column column[] = {{"id", NULL, "id", TABLE_TEXT, ""}, {"n", NULL, "n", TABLE_COUNT, ""}};
     rlv_error error = {0};
-    page p;
-    table t = table_of("broken", "Broken", 2, column);
+    rlv_page p;
+    rlv_table t = table_of("broken", "Broken", 2, column);
     FILE* stream = tmpfile();
     table_text(&t, "one");
     cr_assert_eq(page_begin(&p, "A page", NULL, "en", NULL), RLV_DONE);

@@ -299,6 +299,8 @@ Test(specimen, numbers_do_not_depend_on_the_locale)
     cr_assert_eq(s.point[23].at[0], 1.5);
     cr_assert_str_eq(localeconv()->decimal_point, ",", "the thread's locale is as it was");
     rlv_specimen_free(&s);
+    change_file("specimen.yaml", lq0417_yaml, "length_mm: 100.5", "length_mm: -1.5");
+    expect_refused("./specimen.yaml: stages[0].scale_bars[1].length_mm", "-1.5 is not above 0");
     change_file("specimen.yaml", lq0417_yaml, "g_cm3: 2.31", "g_cm3: \"2,31\"");
     expect_refused("./specimen.yaml:18", "quotes");
 }
@@ -491,6 +493,7 @@ Test(specimen, what_the_schema_does_not_hold_is_refused_with_its_line)
         {"places: [1, 34]", "places: [1]", NULL, "1 values, where there are 2"},
         {"is: support", "is: cradle", NULL, "none of the words"},
         {"mesh_unit: cm", "mesh_unit: ell", NULL, "none of the words"},
+        {"counterpart: true", "counterpart:", NULL, "empty"},
         {"counterpart: true", "counterpart: maybe", NULL, "neither true nor false"},
         {"counterpart: true", "counterpart: yes", NULL, "neither true nor false"},
         {"taxon: armoured fish, undetermined", "taxon: ~", NULL, "stands for nothing"},

@@ -19,9 +19,9 @@ enum
     COLUMNS = sizeof columns / sizeof columns[0]
 };
 
-static table sample(void)
+static rlv_table sample(void)
 {
-    table t = table_of("elements", "Elements", COLUMNS, columns);
+    rlv_table t = table_of("elements", "Elements", COLUMNS, columns);
     table_text(&t, "LL 12, \"left\"");
     table_count(&t, 7);
     table_flag(&t, true);
@@ -37,7 +37,7 @@ static table sample(void)
     return t;
 }
 
-static char* csv_of(const table* t)
+static char* csv_of(const rlv_table* t)
 {
     char* bytes = NULL;
     size_t size = 0;
@@ -49,7 +49,7 @@ static char* csv_of(const table* t)
 
 Test(table, csv_has_exact_numbers_under_keys_with_their_units_and_nothing_for_what_is_not_known)
 {
-    table t = sample();
+    rlv_table t = sample();
     char* csv = csv_of(&t);
     cr_assert_str_eq(
         csv, "id,points,held,area_mm2,volume_mm3,volume_low_mm3,volume_high_mm3,centroid_x_mm,centroid_y_mm,"
@@ -62,7 +62,7 @@ Test(table, csv_has_exact_numbers_under_keys_with_their_units_and_nothing_for_wh
 
 Test(table, people_read_millilitres_and_square_centimetres_with_the_figures_that_the_uncertainty_allows)
 {
-    table t = sample();
+    rlv_table t = sample();
     cr_assert_eq(table_rows(&t), 2);
     cr_assert_str_eq(table_shown_unit(&columns[3]), "cm²");
     cr_assert_str_eq(table_shown_unit(&columns[4]), "mL");
@@ -84,7 +84,7 @@ Test(table, the_meanings_list_each_column_of_the_csv_with_its_unit)
 {
     char* bytes = NULL;
     size_t size = 0;
-    table t = sample();
+    rlv_table t = sample();
     FILE* stream = open_memstream(&bytes, &size);
     table_write_meanings_head(stream);
     table_write_meanings(&t, "tables/elements.csv", stream);
@@ -109,7 +109,7 @@ Test(table, the_meanings_list_each_column_of_the_csv_with_its_unit)
 Test(table, cells_that_do_not_fit_their_columns_are_told_when_it_is_written)
 {
     rlv_error error = {0};
-    table t = table_of("elements", "Elements", COLUMNS, columns);
+    rlv_table t = table_of("elements", "Elements", COLUMNS, columns);
     FILE* stream = tmpfile();
     cr_assert_eq(table_check(&t, &error), RLV_DONE, "no rows are a whole table");
     table_text(&t, "one");
