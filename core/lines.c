@@ -103,7 +103,8 @@ rlv_status rlv_lines_join(rlv_lines* lines, size_t count, rlv_link* link, rlv_er
                 lines->point != NULL;
     if (held)
     {
-        qsort(link, count, sizeof *link, by_from);
+        if (count > 0)
+            qsort(link, count, sizeof *link, by_from);
         follow(link, count, next, follows);
         for (int round = 0; round < 2; round++) // open lines from their ends, then the closed ones
             for (size_t i = 0; i < count; i++)

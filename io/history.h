@@ -38,8 +38,8 @@ typedef struct history_region
     size_t piece;           ///< index into specimen->piece, or SIZE_MAX
     double nearest_bone_mm; ///< between the surface that changed and bone as it shows before or after; NaN where none
                             ///< is known
-    rlv_vec3 centroid_mm; ///< in the block frame
-    const char* area;     ///< the area of a work row that it lies in; NULL: none named
+    rlv_vec3 centroid_mm;   ///< in the block frame
+    const char* area;       ///< the area of a work row that it lies in; NULL: none named
 } history_region;
 
 /// The step from stage `before` to the next.
@@ -47,7 +47,7 @@ typedef struct history_step
 {
     size_t before, after; ///< stages
     bool measured;        ///< false where it could not be; `why` tells
-    char why[512];
+    char why[1056];
     rlv_change change;      ///< in BEFORE's frame
     history_region* region; ///< change.region_count
     uint8_t* before_part;   ///< one a triangle of BEFORE, as change.h has parts; NULL where nothing is known
@@ -61,8 +61,8 @@ typedef struct history_step
 typedef struct history_edge
 {
     size_t into, from;
-    bool done;     ///< an edge of the graph
-    char why[256]; ///< where not
+    bool done;      ///< an edge of the graph
+    char why[1056]; ///< where not
     rlv_alignment alignment;
 } history_edge;
 
@@ -78,7 +78,7 @@ typedef struct rlv_history
     history_edge* edge;
     size_t* graph_edge; ///< one a done edge, in the graph's order: index into `edge`
     bool joined;        ///< all stages are in one frame. Else `stages` is empty, and `apart` says why
-    char apart[512];
+    char apart[1056];
     rlv_stages stages;
     rlv_ledger_row *row, *cumulative; ///< one a step
     size_t tool_count;

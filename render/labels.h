@@ -21,7 +21,7 @@ typedef struct rlv_label
 {
     double anchor[2];     ///< what it names
     double width, height; ///< of its box
-    double clear;         ///< radius round the anchor that every box keeps off
+    double clear;         ///< radius round the anchor that boxes keep off, its own always and others where they can
     bool fixed;           ///< in: `left` and `top` are given and stay
     bool placed;          ///< out
     double left, top;     ///< out

@@ -5,6 +5,7 @@
 #include <string.h>
 
 static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
+static const rlv_lettering number_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_BLACK};
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
 
 double rlv_round_step(double span, int most)
@@ -322,9 +323,25 @@ void rlv_mark_symbol(rlv_sheet* sheet, rlv_symbol symbol, double x_mm, double y_
     }
 }
 
+rlv_box2 rlv_mark_key(rlv_sheet* sheet, double x_mm, double y_mm, size_t count, const rlv_key* key, bool hidden)
+{
+    const double row = 3.8, sign = 1.9, beside = 3.2;
+    double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm, wide = 0.0;
+    size_t rows = count + (hidden ? 1 : 0);
+    for (size_t i = 0; i < rows; i++)
+    {
+        double middle = y_mm + row * ((double)i + 0.5);
+        rlv_sheet_grey(sheet, i < count ? RLV_INK_BLACK : RLV_INK_GREY);
+        rlv_mark_symbol(sheet, i < count ? key[i].symbol : RLV_SYMBOL_RING, x_mm + 0.5 * sign, middle, sign);
+        const char* words = i < count ? key[i].words : "hidden by the surface";
+        wide = fmax(wide, rlv_sheet_text(sheet, words, x_mm + beside, middle + 0.5 * cap, &small).width_mm);
+    }
+    return (rlv_box2){x_mm, y_mm, beside + wide, row * (double)rows};
+}
+
 double rlv_mark_number_radius(const rlv_sheet* sheet, const char* number)
 {
-    rlv_text_size size = rlv_sheet_measure(sheet, number, &small);
+    rlv_text_size size = rlv_sheet_measure(sheet, number, &number_letters);
     return fmax(0.5 * hypot(size.width_mm, size.cap_mm) + 0.5, 1.75);
 }
 
@@ -338,9 +355,9 @@ double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double
     rlv_sheet_grey(sheet, RLV_INK_BLACK);
     cairo_set_line_width(c, RLV_LINE_THIN);
     cairo_stroke(c);
-    rlv_lettering middle = small;
+    rlv_lettering middle = number_letters;
     middle.share = 0.5;
-    rlv_sheet_text(sheet, number, x_mm, y_mm + 0.5 * rlv_sheet_measure(sheet, number, &small).cap_mm, &middle);
+    rlv_sheet_text(sheet, number, x_mm, y_mm + 0.5 * rlv_sheet_measure(sheet, number, &number_letters).cap_mm, &middle);
     return radius;
 }
 

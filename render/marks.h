@@ -72,6 +72,14 @@ typedef enum rlv_symbol
 } rlv_symbol;
 void rlv_mark_symbol(rlv_sheet* sheet, rlv_symbol symbol, double x_mm, double y_mm, double size_mm);
 
+/// A key to symbols, one under the other, each with its words; `hidden` adds the open sign of what the surface hides.
+typedef struct rlv_key
+{
+    rlv_symbol symbol;
+    const char* words;
+} rlv_key;
+rlv_box2 rlv_mark_key(rlv_sheet* sheet, double x_mm, double y_mm, size_t count, const rlv_key* key, bool hidden);
+
 /// A number in a white disc, about a middle point; the radius of the disc.
 double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double y_mm);
 double rlv_mark_number_radius(const rlv_sheet* sheet, const char* number);

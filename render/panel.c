@@ -7,7 +7,10 @@
 #include <string.h>
 
 #define MOST_PIXELS 8e6
-#define CALM_PX 1.2 // sd of the bell that calms the borders of pixels
+#define LEAST_MM2 1.0  // islands and holes below it are no more than spots on paper
+#define CALM_MM 0.3    // sd, on paper, of the bell that calms the borders of pixels
+#define ISOLINE_MM 1.2 // and of the one that calms depths before their lines are drawn
+#define CALM_PX 3.0    // the widest bell that is drawn at once
 
 // What is looked at while a panel is made.
 typedef struct panel_look
@@ -96,14 +99,18 @@ static rlv_status to_paper(const panel_look* look, rlv_lines* lines, double line
 
 // The border of the pixels of which `is` says so.
 static rlv_status border(panel_look* look, bool (*is)(const panel_look*, size_t, const uint8_t*), const uint8_t* set,
-                         double line_mm, rlv_lines* lines, rlv_error* error)
+                         double line_mm, double least_mm2, rlv_lines* lines, rlv_error* error)
 {
     size_t count = look->cast.width * look->cast.height;
 #pragma omp parallel for schedule(static)
     for (size_t p = 0; p < count; p++)
         look->in[p] = look->cast.triangle[p] != RLV_TREE_NONE && look->cast.back[p] == 0 && is(look, p, set);
-    rlv_status status = rlv_contour_set(lines, look->cast.width, look->cast.height, look->in, CALM_PX, error);
-    return status == RLV_DONE ? to_paper(look, lines, line_mm, error) : status;
+    double calm_px = fmin(CALM_MM / look->panel->picture.pixel_mm, CALM_PX);
+    rlv_status status = rlv_contour_set(lines, look->cast.width, look->cast.height, look->in, calm_px, error);
+    if (status == RLV_DONE)
+        status = to_paper(look, lines, line_mm, error);
+    rlv_lines_drop_small(lines, least_mm2, 0.0);
+    return status;
 }
 
 static bool is_in_set(const panel_look* look, size_t p, const uint8_t* set)
@@ -144,11 +151,11 @@ static rlv_status find_overlay(panel_look* look, rlv_error* error)
         return RLV_DONE;
     rlv_status status = RLV_DONE;
     if (panel->seen.hatched)
-        status = border(look, is_hatched, overlay->shown, RLV_LINE_HAIR, &panel->hatched, error);
+        status = border(look, is_hatched, overlay->shown, RLV_LINE_HAIR, LEAST_MM2, &panel->hatched, error);
     if (status == RLV_DONE && (panel->seen.removed || panel->seen.added))
-        status = border(look, is_coloured, overlay->shown, RLV_LINE_THIN, &panel->coloured, error);
+        status = border(look, is_coloured, overlay->shown, RLV_LINE_THIN, LEAST_MM2, &panel->coloured, error);
     if (status == RLV_DONE && panel->seen.added)
-        status = border(look, is_added, overlay->shown, RLV_LINE_THIN, &panel->added, error);
+        status = border(look, is_added, overlay->shown, RLV_LINE_THIN, LEAST_MM2, &panel->added, error);
     return status;
 }
 
@@ -167,52 +174,83 @@ static rlv_status find_outlines(panel_look* look, rlv_error* error)
     {
         const rlv_panel_outline* of = &surface->outline[i];
         double line_mm = of->line_mm > 0.0 ? of->line_mm : RLV_LINE_MEDIUM;
-        status = border(look, is_in_set, of->in, line_mm, &panel->outline[i], error);
+        double least_mm2 = of->least_mm2 > 0.0 ? of->least_mm2 : LEAST_MM2;
+        status = border(look, is_in_set, of->in, line_mm, least_mm2, &panel->outline[i], error);
     }
     return status;
 }
 
-#define MOST_ISOLINES 64
+#define MOST_ISOLINES 200
 
-static rlv_status find_isolines(panel_look* look, rlv_error* error)
+// The depths in sight, pixel by pixel; NaN where there is none to tell.
+static rlv_status gather_depths(panel_look* look, float* depth, rlv_error* error)
 {
-    rlv_panel* panel = look->panel;
-    const rlv_overlay* overlay = panel->surface->overlay;
-    double step = panel->surface->isoline_mm;
-    if (overlay == NULL || !(step > 0.0) || !(overlay->deepest_mm > 0.0) || !isfinite(step))
-        return RLV_DONE;
     const rlv_cast* cast = &look->cast;
+    const uint8_t* shown = look->panel->surface->overlay->shown;
     size_t count = cast->width * cast->height;
-    float* depth = rlv_reserve(count, sizeof *depth, error);
-    panel->isoline = depth != NULL ? rlv_reserve(MOST_ISOLINES, sizeof *panel->isoline, error) : NULL;
-    if (panel->isoline == NULL)
-    {
-        free(depth);
-        return RLV_SYSTEM;
-    }
 #pragma omp parallel for schedule(static)
     for (size_t p = 0; p < count; p++)
-        depth[p] = cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0 && is_coloured(look, p, overlay->shown)
+        depth[p] = cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0 && is_coloured(look, p, shown)
                        ? (float)depth_at(look, p)
                        : NAN;
-    // Depths are calmed over 0.4 mm of paper: what turns within a line's width is noise to a reader.
-    double calm_px = fmin(0.4 / panel->picture.pixel_mm, 3.0);
-    rlv_status status = rlv_contour_calm(cast->width, cast->height, depth, calm_px, error);
-    for (double k = -MOST_ISOLINES / 4.0; k < 3.0 * MOST_ISOLINES / 4.0 && status == RLV_DONE; k += 1.0)
+    // Bells one after another are one bell: their variances add up.
+    double calm_px = ISOLINE_MM / look->panel->picture.pixel_mm, times = ceil(calm_px * calm_px / (CALM_PX * CALM_PX));
+    rlv_status status = RLV_DONE;
+    for (double k = 0.0; k < times && status == RLV_DONE; k += 1.0)
+        status = rlv_contour_calm(cast->width, cast->height, depth, calm_px / sqrt(times), error);
+    return status;
+}
+
+// The lines of every level among the depths.
+static rlv_status find_levels(panel_look* look, const float* depth, rlv_error* error)
+{
+    rlv_panel* panel = look->panel;
+    double step = panel->surface->isoline_mm, low = INFINITY, high = -INFINITY;
+    for (size_t p = 0; p < look->cast.width * look->cast.height; p++)
     {
-        if (k == 0.0 || fabs(k * step) > 4.0 * overlay->deepest_mm)
+        low = fmin(low, (double)depth[p]); // passes over NaN
+        high = fmax(high, (double)depth[p]);
+    }
+    double first = ceil(low / step), last = floor(high / step);
+    if (!(last >= first))
+        return RLV_DONE;
+    if (last - first >= MOST_ISOLINES)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "ask for a larger step between lines of equal depth",
+                        "%.0f lines of equal depth, one every %g mm", last - first + 1.0, step);
+    panel->isoline = rlv_reserve((size_t)(last - first) + 1, sizeof *panel->isoline, error);
+    if (panel->isoline == NULL)
+        return RLV_SYSTEM;
+    rlv_status status = RLV_DONE;
+    for (double k = first; k <= last && status == RLV_DONE; k += 1.0)
+    {
+        if (k == 0.0)
             continue;
         rlv_panel_isoline* of = &panel->isoline[panel->isoline_count];
         of->depth_mm = k * step;
-        status = rlv_contour_at(&of->lines, cast->width, cast->height, depth, (float)of->depth_mm, error);
+        status = rlv_contour_at(&of->lines, look->cast.width, look->cast.height, depth, (float)of->depth_mm, error);
         if (status == RLV_DONE)
             status = to_paper(look, &of->lines, RLV_LINE_THIN, error);
-        rlv_lines_drop_small(&of->lines, 3.0, 5.0);
+        rlv_lines_drop_small(&of->lines, 12.0, 8.0); // too short to carry a meaning
         if (of->lines.line_count > 0)
             panel->isoline_count++;
         else
             rlv_lines_free(&of->lines);
     }
+    return status;
+}
+
+static rlv_status find_isolines(panel_look* look, rlv_error* error)
+{
+    const rlv_panel_surface* surface = look->panel->surface;
+    if (surface->overlay == NULL || !(surface->isoline_mm > 0.0) || !(surface->overlay->deepest_mm > 0.0) ||
+        !isfinite(surface->isoline_mm))
+        return RLV_DONE;
+    float* depth = rlv_reserve(look->cast.width * look->cast.height, sizeof *depth, error);
+    if (depth == NULL)
+        return RLV_SYSTEM;
+    rlv_status status = gather_depths(look, depth, error);
+    if (status == RLV_DONE)
+        status = find_levels(look, depth, error);
     free(depth);
     return status;
 }

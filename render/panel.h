@@ -2,8 +2,9 @@
 ///
 /// Clay and colours are an embedded picture at a stated resolution; every line and letter over it is a vector. Outlines
 /// are of what is seen: a set of triangles is looked up in each pixel, and its border followed to a fraction of one
-/// (contour.h) and simplified to a third of its line's width. Projection is parallel: lengths across the view are true,
-/// along a slope they are shortened by its cosine (a slope of 60 degrees shows half its length).
+/// (contour.h), calmed over 0.3 mm of paper and simplified to a third of its line's width. Projection is parallel:
+/// lengths across the view are true, along a slope they are shortened by its cosine (a slope of 60 degrees shows half
+/// its length).
 ///
 /// First rlv_panel_view_of chooses what is seen, for all meshes that share it; rlv_panel_make looks, once; then
 /// rlv_panel_draw puts it on any number of sheets.
@@ -36,6 +37,7 @@ typedef struct rlv_panel_outline
 {
     const uint8_t* in; ///< one a triangle, not 0: in the set
     double line_mm;    ///< 0: RLV_LINE_MEDIUM
+    double least_mm2;  ///< islands and holes that enclose less on paper are left out; 0: 1 mm2, all that a hand draws
     bool dashed;
     bool quiet;        ///< grey
     const char* words; ///< what it is, for the key; NULL: it is not explained
@@ -56,7 +58,7 @@ typedef struct rlv_panel_surface
     const rlv_tree* tree;
     bool own_colour;            ///< vertex colours in place of clay
     const rlv_overlay* overlay; ///< depth in colour, and what is hatched
-    double isoline_mm;          ///< lines of equal depth at multiples of this
+    double isoline_mm;          ///< lines of equal depth at multiples of this, calmed over 1.2 mm of paper
     size_t outline_count;
     const rlv_panel_outline* outline;
     const uint16_t* region;   ///< one a triangle: 0, or the number of a region
@@ -78,6 +80,8 @@ typedef struct rlv_panel_arrow
 typedef struct rlv_panel_point
 {
     rlv_vec3 at_mm;
+    double beneath_mm; ///< how far beneath the surface it may lie and still count as seen, such as half an element's
+                       ///< thickness; 0: 0.5 mm
     rlv_symbol symbol;
     const char* label;
 } rlv_panel_point;

@@ -20,7 +20,7 @@ typedef struct drawing
     rlv_label* label;
     const char** text; // of each label; NULL: a region's number
     size_t* region;
-    rlv_box2 obstacle[2];
+    rlv_box2* obstacle; // what labels keep clear of: bar, axes, letters of traces, numbers of levels
 } drawing;
 
 static void place_on_sheet(const drawing* on, rlv_vec3 point_mm, double at[2])
@@ -97,41 +97,78 @@ static void draw_outlines(const drawing* on)
     }
 }
 
-// The number of a level on its longest line, in the middle of it and along it, upright; the line is broken by its halo.
-static void label_isoline(const drawing* on, const rlv_panel_isoline* of)
+static bool is_taken(const drawing* on, rlv_box2 box)
 {
+    for (size_t i = 0; i < on->obstacle_count; i++)
+    {
+        const rlv_box2* other = &on->obstacle[i];
+        if (box.left < other->left + other->width && other->left < box.left + box.width &&
+            box.top < other->top + other->height && other->top < box.top + box.height)
+            return true;
+    }
+    for (size_t i = 0; i < on->label_count; i++)
+    {
+        const rlv_label* label = &on->label[i];
+        if (label->fixed && box.left < label->left + label->width && label->left < box.left + box.width &&
+            box.top < label->top + label->height && label->top < box.top + box.height)
+            return true;
+    }
+    return false;
+}
+
+// A place and a direction on a line, a share of its length from its first point.
+static void along_line(const rlv_lines* lines, size_t line, double share, double at[2], double* turn_rad)
+{
+    double left = share * rlv_line_length(lines, line);
+    for (size_t k = lines->start[line]; k + 1 < lines->start[line + 1]; k++)
+    {
+        const double *a = lines->point + 2 * k, *b = a + 2;
+        double step = hypot(b[0] - a[0], b[1] - a[1]), part = step > 0.0 ? fmin(left / step, 1.0) : 0.0;
+        at[0] = a[0] + part * (b[0] - a[0]);
+        at[1] = a[1] + part * (b[1] - a[1]);
+        *turn_rad = atan2(a[1] - b[1], b[0] - a[0]);
+        if (left <= step)
+            return;
+        left -= step;
+    }
+}
+
+static size_t longest_of(const rlv_lines* lines)
+{
+    size_t best = 0;
+    for (size_t i = 1; i < lines->line_count; i++)
+        if (rlv_line_length(lines, i) > rlv_line_length(lines, best))
+            best = i;
+    return best;
+}
+
+// The number of a level on its longest line, along it and upright, the line broken by its halo; where the first of a
+// few places is taken, the next; none where all are.
+static void label_isoline(drawing* on, const rlv_panel_isoline* of)
+{
+    static const double shares[5] = {0.5, 0.35, 0.65, 0.2, 0.8};
     char words[48];
     rlv_step_words(words, sizeof words, of->depth_mm, on->panel->surface->isoline_mm);
     rlv_lettering how = plain;
     how.share = 0.5;
-    how.size_mm = 1.8;
-    double wide = rlv_sheet_measure(on->sheet, words, &how).width_mm, longest = 0.0;
-    size_t best = 0;
-    for (size_t i = 0; i < of->lines.line_count; i++)
-        if (rlv_line_length(&of->lines, i) > longest)
-        {
-            longest = rlv_line_length(&of->lines, i);
-            best = i;
-        }
-    if (longest < 5.0 * wide)
+    rlv_text_size size = rlv_sheet_measure(on->sheet, words, &how);
+    size_t line = longest_of(&of->lines);
+    double reach = 0.5 * hypot(size.width_mm, size.cap_mm) + 0.4;
+    if (rlv_line_length(&of->lines, line) < 5.0 * size.width_mm)
         return;
-    double half = 0.5 * longest, run = 0.0;
-    for (size_t k = of->lines.start[best]; k + 1 < of->lines.start[best + 1]; k++)
+    for (int i = 0; i < 5; i++)
     {
-        const double *a = of->lines.point + 2 * k, *b = a + 2;
-        double step = hypot(b[0] - a[0], b[1] - a[1]);
-        if (run + step < half)
-        {
-            run += step;
+        double at[2] = {0.0, 0.0}, turn = 0.0;
+        along_line(&of->lines, line, shares[i], at, &turn);
+        double x = on->left + at[0], y = on->top - at[1];
+        rlv_box2 box = {x - reach, y - reach, 2.0 * reach, 2.0 * reach};
+        if (is_taken(on, box))
             continue;
-        }
-        double share = (half - run) / step, turn = atan2(-(b[1] - a[1]), b[0] - a[0]);
         if (fabs(turn) > G_PI_2)
             turn -= copysign(G_PI, turn);
-        double cap = rlv_sheet_measure(on->sheet, words, &how).cap_mm;
-        double x = on->left + a[0] + share * (b[0] - a[0]), y = on->top - a[1] - share * (b[1] - a[1]);
         how.turn_rad = turn;
-        rlv_sheet_text(on->sheet, words, x - 0.5 * cap * sin(turn), y + 0.5 * cap * cos(turn), &how);
+        rlv_sheet_text(on->sheet, words, x - 0.5 * size.cap_mm * sin(turn), y + 0.5 * size.cap_mm * cos(turn), &how);
+        on->obstacle[on->obstacle_count++] = box;
         return;
     }
 }
@@ -143,12 +180,10 @@ static void draw_isolines(const drawing* on)
         rlv_sheet_colour(on->sheet, RLV_PAINT_INK);
         stroke(on, &on->panel->isoline[i].lines, RLV_LINE_HAIR);
     }
-    for (size_t i = 0; i < on->panel->isoline_count; i++)
-        label_isoline(on, &on->panel->isoline[i]);
 }
 
 // A section's trace: thin and dash-dotted across, strong at its ends, with its letters beyond them.
-static void draw_trace(const drawing* on, const rlv_panel_trace* trace)
+static void draw_trace(drawing* on, const rlv_panel_trace* trace)
 {
     cairo_t* c = on->sheet->cairo;
     double a[2], b[2];
@@ -173,6 +208,8 @@ static void draw_trace(const drawing* on, const rlv_panel_trace* trace)
     double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm, off = 2.8;
     rlv_sheet_text(on->sheet, trace->letter, a[0] - off * x, a[1] - off * y + 0.5 * cap, &how);
     rlv_sheet_text(on->sheet, primed, b[0] + off * x, b[1] + off * y + 0.5 * cap, &how);
+    on->obstacle[on->obstacle_count++] = (rlv_box2){a[0] - off * x - off, a[1] - off * y - off, 2.0 * off, 2.0 * off};
+    on->obstacle[on->obstacle_count++] = (rlv_box2){b[0] + off * x - off, b[1] + off * y - off, 2.0 * off, 2.0 * off};
 }
 
 static void add_label(drawing* on, const char* text, double x, double y, double clear)
@@ -184,12 +221,13 @@ static void add_label(drawing* on, const char* text, double x, double y, double 
 }
 
 // A point is hidden where the surface lies between it and the eye.
-static bool is_hidden(const drawing* on, rlv_vec3 at_mm)
+static bool is_hidden(const drawing* on, const rlv_panel_point* point)
 {
     const rlv_mesh* mesh = on->panel->surface->mesh;
     double pixel_mm = on->panel->picture.pixel_mm / on->panel->view.scale;
     rlv_vec3 towards = on->panel->view.axes.towards;
-    rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(at_mm, mesh->origin_mm), fmax(0.5, pixel_mm), towards);
+    double beneath_mm = point->beneath_mm > 0.0 ? point->beneath_mm : 0.5;
+    rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(point->at_mm, mesh->origin_mm), fmax(beneath_mm, pixel_mm), towards);
     rlv_ray ray = {
         {(float)from.x, (float)from.y, (float)from.z}, {(float)towards.x, (float)towards.y, (float)towards.z}, 1e9f};
     bool blocked = false;
@@ -223,7 +261,7 @@ static void draw_points(drawing* on)
         const rlv_panel_point* point = &on->marks->point[i];
         double at[2];
         place_on_sheet(on, point->at_mm, at);
-        bool hidden = is_hidden(on, point->at_mm);
+        bool hidden = is_hidden(on, point);
         cairo_arc(c, at[0], at[1], 0.5 * SYMBOL_MM + 0.3, 0.0, 2.0 * G_PI);
         cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
         cairo_fill(c);
@@ -354,6 +392,26 @@ static void draw_furniture(drawing* on)
     }
 }
 
+static void draw_all(drawing* on, size_t* left_out)
+{
+    draw_overlay(on);
+    draw_outlines(on);
+    draw_isolines(on);
+    for (size_t i = 0; i < on->marks->trace_count; i++)
+        draw_trace(on, &on->marks->trace[i]);
+    draw_furniture(on);
+    add_numbers(on);
+    for (size_t i = 0; i < on->panel->isoline_count; i++)
+        label_isoline(on, &on->panel->isoline[i]);
+    draw_arrows(on);
+    draw_points(on);
+    rlv_box2 within = {on->left, on->top, on->panel->width_mm, on->panel->height_mm};
+    size_t missed = rlv_labels_place(on->label_count, on->label, within, on->obstacle_count, on->obstacle, 0.5);
+    if (left_out != NULL)
+        *left_out = missed;
+    draw_labels(on);
+}
+
 rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                           const rlv_panel_marks* marks, size_t* left_out, rlv_error* error)
 {
@@ -368,29 +426,16 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     on.label = rlv_reserve(most, sizeof *on.label, error);
     on.text = rlv_reserve(most, sizeof *on.text, error);
     on.region = rlv_reserve(most, sizeof *on.region, error);
-    rlv_status status = on.label != NULL && on.text != NULL && on.region != NULL ? RLV_DONE : RLV_SYSTEM;
-    if (status == RLV_DONE)
+    on.obstacle = rlv_reserve(2 + 2 * on.marks->trace_count + panel->isoline_count, sizeof *on.obstacle, error);
+    rlv_status status = RLV_SYSTEM;
+    if (on.label != NULL && on.text != NULL && on.region != NULL && on.obstacle != NULL)
         status = rlv_sheet_picture(sheet, &panel->picture, on.left, on.top, error);
     if (status == RLV_DONE)
-    {
-        draw_overlay(&on);
-        draw_outlines(&on);
-        draw_isolines(&on);
-        for (size_t i = 0; i < on.marks->trace_count; i++)
-            draw_trace(&on, &on.marks->trace[i]);
-        add_numbers(&on);
-        draw_arrows(&on);
-        draw_points(&on);
-        draw_furniture(&on);
-        rlv_box2 within = {on.left, on.top, panel->width_mm, panel->height_mm};
-        size_t missed = rlv_labels_place(on.label_count, on.label, within, on.obstacle_count, on.obstacle, 0.5);
-        if (left_out != NULL)
-            *left_out = missed;
-        draw_labels(&on);
-    }
+        draw_all(&on, left_out);
     free(on.label);
     free(on.text);
     free(on.region);
+    free(on.obstacle);
     return status;
 }
 

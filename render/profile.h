@@ -2,7 +2,8 @@
 ///
 /// What was removed lies between the two lines and is tinted; the line of before is dashed, that of after solid, and
 /// where it runs along bone it is heavy. Areas are told apart by their lines, and what was added by dots, so that the
-/// tint carries nothing alone. An open mesh's lines are closed straight across for the tint, and not drawn there.
+/// tint carries nothing alone. Only where a region of change was told is anything tinted: two scans of one surface
+/// never lie on each other quite. An open mesh's lines are closed straight across for the tint, and not drawn there.
 
 #ifndef RLV_PROFILE_H
 #define RLV_PROFILE_H
@@ -14,11 +15,23 @@ typedef struct rlv_profile
 {
     rlv_lines before, after; ///< in mm, in the plane's frame
     rlv_lines bone;          ///< stretches of `after` along bone
+    bool regions;            ///< regions were given: tints keep to their boxes
+    size_t box_count;
+    double (*box)[4]; ///< lowest x and y, highest x and y round each stretch of both lines that lies in a region
 } rlv_profile;
 
-/// Cut both meshes (one frame) along a plane, into a zeroed `profile`. `bone` (may be NULL) is one a triangle of AFTER.
-/// Free with rlv_profile_free, which is safe after a failure.
-rlv_status rlv_profile_cut(rlv_profile* profile, const rlv_mesh* before, const rlv_mesh* after, const uint8_t* bone,
+/// A stage of a profile: its mesh, and one a triangle (each may be NULL): not 0 where it is bone; 0, or the number of a
+/// region of change (as rlv_change labels them).
+typedef struct rlv_profile_stage
+{
+    const rlv_mesh* mesh;
+    const uint8_t* bone;
+    const uint16_t* region;
+} rlv_profile_stage;
+
+/// Cut both stages (in one frame) along a plane, into a zeroed `profile`; bone is drawn of AFTER. Free with
+/// rlv_profile_free, which is safe after a failure.
+rlv_status rlv_profile_cut(rlv_profile* profile, const rlv_profile_stage* before, const rlv_profile_stage* after,
                            const rlv_plane* plane, rlv_error* error);
 void rlv_profile_free(rlv_profile* profile);
 
@@ -30,8 +43,8 @@ bool rlv_profile_box(const rlv_profile* profile, double low[2], double high[2]);
 rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double x_mm, double y_mm, double scale,
                             rlv_error* error);
 
-/// A key to it: four swatches with their words from a place on, within a width (they go on in a second row where one
-/// does not do); the height that it takes. Nothing that is not in one of `count` profiles is explained.
+/// A key to it: swatches with their words from a place on, within a width (they go on in a second row where one does
+/// not do); the height that it takes. Bone is explained where one of `count` profiles has it.
 double rlv_profile_key(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, size_t count,
                        const rlv_profile* profile);
 

@@ -209,13 +209,9 @@ rlv_status rlv_sheet_picture(rlv_sheet* sheet, const rlv_picture* picture, doubl
     cairo_t* c = sheet->cairo;
     cairo_save(c);
     cairo_translate(c, x_mm, y_mm);
-    cairo_rectangle(c, 0.0, 0.0, (double)picture->width * picture->pixel_mm,
-                    (double)picture->height * picture->pixel_mm);
-    cairo_clip(c);
     cairo_scale(c, picture->pixel_mm, picture->pixel_mm);
     cairo_set_source_surface(c, image, 0.0, 0.0);
     cairo_pattern_set_filter(cairo_get_source(c), CAIRO_FILTER_GOOD);
-    cairo_pattern_set_extend(cairo_get_source(c), CAIRO_EXTEND_PAD);
     cairo_paint(c);
     cairo_restore(c);
     cairo_surface_destroy(image);
@@ -460,9 +456,19 @@ static void put_renumbered(GString* svg, const char* from, const char* end)
     g_hash_table_unref(known);
 }
 
+// Cairo 1.16 keeps a reference to what an SVG was painted from when the SVG is gone: the record would never be freed.
+static void drop_kept(cairo_surface_t* record, unsigned int references)
+{
+    if (cairo_version() != CAIRO_VERSION_ENCODE(1, 16, 0))
+        return;
+    while (cairo_surface_get_reference_count(record) > references)
+        cairo_surface_destroy(record);
+}
+
 static rlv_status write_svg(const rlv_sheet* sheet, FILE* stream, const rlv_sheet_info* info, rlv_error* error)
 {
     GByteArray* bytes = g_byte_array_new();
+    unsigned int references = cairo_surface_get_reference_count(sheet->record);
     cairo_surface_t* surface =
         cairo_svg_surface_create_for_stream(keep_bytes, bytes, sheet->width_mm, sheet->height_mm);
     cairo_svg_surface_set_document_unit(surface, CAIRO_SVG_UNIT_MM);
@@ -471,6 +477,7 @@ static rlv_status write_svg(const rlv_sheet* sheet, FILE* stream, const rlv_shee
     if (drawn == CAIRO_STATUS_SUCCESS)
         drawn = cairo_surface_status(surface);
     cairo_surface_destroy(surface);
+    drop_kept(sheet->record, references);
     if (drawn != CAIRO_STATUS_SUCCESS)
     {
         g_byte_array_unref(bytes);

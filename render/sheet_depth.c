@@ -76,11 +76,11 @@ static rlv_status cut(layout* of, rlv_error* error)
     // right, so that both stand in line with the plan.
     of->plane[0] = (rlv_plane){of->map->cross_mm, axes->right, axes->towards};
     of->plane[1] = (rlv_plane){of->map->cross_mm, axes->towards, axes->up};
+    const rlv_profile_stage after = {of->map->surface.mesh, of->map->bone, of->map->surface.region};
     rlv_status status = RLV_DONE;
     for (int k = 0; k < 2 && status == RLV_DONE; k++)
     {
-        status = rlv_profile_cut(&of->profile[k], of->map->before, of->map->surface.mesh, of->map->bone, &of->plane[k],
-                                 error);
+        status = rlv_profile_cut(&of->profile[k], &of->map->before, &after, &of->plane[k], error);
         if (status == RLV_DONE && !rlv_profile_box(&of->profile[k], of->low[k], of->high[k]))
             status = rlv_fail(error, RLV_BAD_INPUT, NULL, "let the sections cross inside the block",
                               "section %s of a depth map misses both meshes", k == 0 ? "A" : "B");
@@ -187,11 +187,10 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, size_t* left_out, rlv_error
     return status;
 }
 
-rlv_status rlv_sheet_of_depth(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error)
+static rlv_status draw_depth_map(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error)
 {
-    memset(sheet, 0, sizeof *sheet);
     layout of = {.map = map};
-    const rlv_mesh* mesh[2] = {map->before, map->surface.mesh};
+    const rlv_mesh* mesh[2] = {map->before.mesh, map->surface.mesh};
     of.view = rlv_panel_view_of(2, mesh, &map->axes, map->scale > 0.0 ? map->scale : 1.0);
     rlv_status status = cut(&of, error);
     if (status == RLV_DONE)
@@ -212,5 +211,16 @@ rlv_status rlv_sheet_of_depth(rlv_sheet* sheet, const rlv_depth_map* map, size_t
         rlv_profile_free(&of.profile[k]);
     if (status != RLV_DONE)
         rlv_sheet_free(sheet);
+    return status;
+}
+
+rlv_status rlv_sheet_of_depth(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error)
+{
+    memset(sheet, 0, sizeof *sheet);
+    const char** note = NULL;
+    rlv_depth_map noted = *map;
+    noted.title = rlv_title_with(&map->title, map->surface.overlay != NULL, &note, error);
+    rlv_status status = note != NULL ? draw_depth_map(sheet, &noted, left_out, error) : RLV_SYSTEM;
+    free(note);
     return status;
 }

@@ -5,7 +5,8 @@
 #include <string.h>
 
 #define GAP 8.0       // between views
-#define STRIP 17.0    // of scale bar, axes and legend
+#define STRIP 20.0    // of scale bar, axes and legend
+#define MOST_AIR 16.0 // that is added between rows
 #define LINE 3.5      // of a caption
 #define HEAD 4.8      // a caption's first line
 #define SMALLEST 1e-4 // the least scale that is tried
@@ -52,6 +53,17 @@ static arrangement arrange_at(const rlv_gallery* gallery, const rlv_panel_view* 
     return of;
 }
 
+// A cell that no view needs takes the key, if it is large enough; else there is a strip beneath the views.
+static bool key_in_cell(const rlv_gallery* gallery, const arrangement* of)
+{
+    return of->columns * of->rows > gallery->view_count && of->cell_wide > 75.0 && of->view_tall > 45.0;
+}
+
+static double strip_mm(const rlv_gallery* gallery, const arrangement* of)
+{
+    return key_in_cell(gallery, of) ? 0.0 : STRIP;
+}
+
 static double page_wide(const arrangement* of)
 {
     return fmax((double)of->columns * of->cell_wide - GAP, 150.0) + 2.0 * RLV_SHEET_MARGIN;
@@ -59,7 +71,8 @@ static double page_wide(const arrangement* of)
 
 static double page_tall(const rlv_gallery* gallery, const arrangement* of, double wide)
 {
-    return RLV_TITLE_HEAD_MM + (double)of->rows * of->cell_tall + STRIP + rlv_title_foot_mm(&gallery->title, wide);
+    return RLV_TITLE_HEAD_MM + (double)of->rows * of->cell_tall + strip_mm(gallery, of) +
+           rlv_title_foot_mm(&gallery->title, wide);
 }
 
 // The paper that an arrangement needs. The foot's height hangs on the page's width, so it is asked twice.
@@ -75,29 +88,49 @@ static bool fits(const rlv_gallery* gallery, const arrangement* of, rlv_paper pa
     return page_wide(of) <= paper.width_mm && page_tall(gallery, of, paper.width_mm) <= paper.height_mm;
 }
 
-// The next standard scale below.
-static double smaller(double scale)
+// The largest scale at which an arrangement fits a page: halved in until two figures stand, and then one at which a
+// ruler of scales helps, where that costs little.
+static double largest_scale(const rlv_gallery* gallery, const rlv_panel_view* view, size_t columns, rlv_paper paper)
 {
-    return rlv_standard_scale(0.999 * scale);
+    double low = 0.0, high = 10.0;
+    for (int i = 0; i < 40; i++)
+    {
+        double middle = 0.5 * (low + high);
+        arrangement of = arrange_at(gallery, view, columns, middle);
+        if (fits(gallery, &of, paper))
+            low = middle;
+        else
+            high = middle;
+    }
+    if (!(low > SMALLEST))
+        return 0.0;
+    double standard = rlv_standard_scale(low);
+    if (standard >= 0.8 * low)
+        return standard;
+    double ratio = low < 1.0 ? 1.0 / low : low, figure = pow(10.0, floor(log10(ratio)) - 1.0);
+    return low < 1.0 ? 1.0 / (ceil(ratio / figure - 1e-9) * figure) : floor(ratio / figure + 1e-9) * figure;
 }
 
-// Of all numbers of columns, and the paper either way round, the largest scale that fits; lying before upright.
+// Of all numbers of columns, and the paper either way round, the one with the largest scale; lying before upright.
 static arrangement arrange_to_fit(const rlv_gallery* gallery, const rlv_panel_view* view)
 {
     rlv_paper paper = rlv_paper_holding(1.0, 1.0, gallery->paper);
-    rlv_paper way[2] = {rlv_paper_holding(paper.height_mm, paper.width_mm, gallery->paper), paper};
-    for (double scale = 10.0; scale > SMALLEST; scale = smaller(scale))
-        for (int k = 0; k < 2; k++)
-            for (size_t columns = gallery->view_count; columns >= 1; columns--)
-            {
-                arrangement of = arrange_at(gallery, view, columns, scale);
-                of.paper = way[k];
-                if (fits(gallery, &of, way[k]))
-                    return of;
-            }
-    arrangement of = arrange_at(gallery, view, 1, SMALLEST);
-    of.paper = paper_for(gallery, &of);
-    return of;
+    const rlv_paper way[2] = {rlv_paper_holding(paper.height_mm, paper.width_mm, gallery->paper), paper};
+    arrangement best = {0};
+    for (int k = 0; k < 2; k++)
+        for (size_t columns = gallery->view_count; columns >= 1; columns--)
+        {
+            double scale = largest_scale(gallery, view, columns, way[k]);
+            if (scale <= 1.02 * best.scale)
+                continue;
+            best = arrange_at(gallery, view, columns, scale);
+            best.paper = way[k];
+        }
+    if (best.columns > 0)
+        return best;
+    best = arrange_at(gallery, view, 1, SMALLEST);
+    best.paper = paper_for(gallery, &best);
+    return best;
 }
 
 // At a scale that was asked for: the number of columns that needs the least paper.
@@ -181,31 +214,33 @@ static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const a
     return status;
 }
 
+// Scale bar, axes and legend in a strip: bar and axes on the left, the legend on the right.
 static void put_strip(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of, const gathered* all,
                       double y)
 {
-    double left = RLV_SHEET_MARGIN, right = sheet->width_mm - RLV_SHEET_MARGIN;
-    rlv_box2 bar = rlv_mark_bar(sheet, left, y + 4.0, of->scale, 70.0);
+    double left = RLV_SHEET_MARGIN, width = sheet->width_mm - 2.0 * left, wide = fmin(120.0, 0.45 * width);
+    rlv_box2 bar = rlv_mark_bar(sheet, left, y + 4.0, of->scale, fmin(70.0, 0.3 * width));
     if (gallery->direction_count > 0)
-        rlv_mark_axes(sheet, bar.left + bar.width + 22.0, y + 8.5, 6.0, &gallery->axes, gallery->direction_count,
+        rlv_mark_axes(sheet, bar.left + bar.width + 16.0, y + 10.0, 6.0, &gallery->axes, gallery->direction_count,
                       gallery->direction);
-    double wide = fmin(120.0, 0.45 * (right - left)), from = right - wide;
-    bool scale = all->seen.removed || all->seen.added;
-    rlv_paint_seen colours = all->seen, hatching = {.hatched = all->seen.hatched};
-    colours.hatched = false;
-    if (scale)
-        rlv_mark_legend(sheet, from, y + 2.6, wide, all->deepest_mm, &colours, all->caption, NULL);
-    double swatch = fmin(62.0, from - left - 90.0);
-    if (all->seen.hatched && swatch > 30.0)
-        rlv_mark_legend(sheet, scale ? from - swatch - 6.0 : right - swatch, y + 5.2, swatch, 0.0, &hatching, NULL,
-                        gallery->limit_words);
+    rlv_mark_legend(sheet, left + width - wide, y + 1.0, wide, all->deepest_mm, &all->seen, all->caption,
+                    gallery->limit_words);
 }
 
-rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
+// The same in a cell: the legend in line with the views' upper edge, the bar with their lower one.
+static void put_key(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of, const gathered* all, double x,
+                    double y)
 {
-    memset(sheet, 0, sizeof *sheet);
-    if (gallery->view_count == 0)
-        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give at least one view", "a sheet without a view");
+    double wide = fmin(of->cell_wide - GAP, 120.0);
+    rlv_mark_legend(sheet, x, y + 4.0, wide, all->deepest_mm, &all->seen, all->caption, gallery->limit_words);
+    rlv_box2 bar = rlv_mark_bar(sheet, x, y + of->view_tall - 8.0, of->scale, 0.55 * wide);
+    if (gallery->direction_count > 0)
+        rlv_mark_axes(sheet, bar.left + bar.width + 14.0, y + of->view_tall - 7.0, 6.0, &gallery->axes,
+                      gallery->direction_count, gallery->direction);
+}
+
+static rlv_status draw_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
+{
     const rlv_mesh** mesh = rlv_reserve(gallery->view_count, sizeof(const rlv_mesh*), error);
     if (mesh == NULL)
         return RLV_SYSTEM;
@@ -221,23 +256,46 @@ rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, si
         return status;
     double top = rlv_title_head(sheet, &gallery->title), left = RLV_SHEET_MARGIN;
     double foot = rlv_title_foot_mm(&gallery->title, sheet->width_mm);
-    // What room is left over is shared out between the columns and between the rows.
+    // What room is left over is shared out between the columns, and above and between the rows; what they do
+    // not need stays beneath them.
     double spare_x = sheet->width_mm - 2.0 * left - ((double)of.columns * of.cell_wide - GAP);
-    double spare_y = sheet->height_mm - top - foot - STRIP - (double)of.rows * of.cell_tall;
+    double spare_y = sheet->height_mm - top - foot - strip_mm(gallery, &of) - (double)of.rows * of.cell_tall;
     double step_x = of.cell_wide + (of.columns > 1 ? spare_x / (double)(of.columns - 1) : 0.0);
-    double step_y = of.cell_tall + spare_y / (double)of.rows;
+    double air = fmin(spare_y / (double)(of.rows + 1), MOST_AIR), step_y = of.cell_tall + air;
+    top += air;
     gathered all = {0};
     for (size_t i = 0; i < gallery->view_count && status == RLV_DONE; i++)
         status = put_view(sheet, gallery, &of, &seen_as, i, left + step_x * (double)(i % of.columns),
                           top + step_y * (double)(i / of.columns), &all, error);
     if (status == RLV_DONE)
     {
-        put_strip(sheet, gallery, &of, &all, sheet->height_mm - foot - STRIP);
+        size_t last = of.columns * of.rows - 1;
+        if (key_in_cell(gallery, &of))
+            put_key(sheet, gallery, &of, &all, left + step_x * (double)(last % of.columns),
+                    top + step_y * (double)(last / of.columns));
+        else
+            put_strip(sheet, gallery, &of, &all, sheet->height_mm - foot - STRIP);
         rlv_title_foot(sheet, &gallery->title, &of.paper, of.scale, all.pixel_mm);
         if (left_out != NULL)
             *left_out = all.left_out;
     }
     if (status != RLV_DONE)
         rlv_sheet_free(sheet);
+    return status;
+}
+
+rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
+{
+    memset(sheet, 0, sizeof *sheet);
+    if (gallery->view_count == 0)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give at least one view", "a sheet without a view");
+    bool colours = false;
+    for (size_t i = 0; i < gallery->view_count; i++)
+        colours = colours || gallery->view[i].surface.overlay != NULL;
+    const char** note = NULL;
+    rlv_gallery noted = *gallery;
+    noted.title = rlv_title_with(&gallery->title, colours, &note, error);
+    rlv_status status = note != NULL ? draw_gallery(sheet, &noted, left_out, error) : RLV_SYSTEM;
+    free(note);
     return status;
 }

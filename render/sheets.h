@@ -18,7 +18,7 @@ typedef struct rlv_sheet_view
     rlv_panel_marks marks; ///< `bar` and the axes are drawn once a sheet, and left out here
     const char* name;      ///< "Before", or a stage's id
     const char* date;      ///< beside the name; may be NULL
-    size_t line_count;     ///< at most 6
+    size_t line_count;     ///< at most 6, each on one line that ends in an ellipsis where it is too long
     const char* const* line;
 } rlv_sheet_view;
 
@@ -31,7 +31,8 @@ typedef struct rlv_gallery
     rlv_camera_axes axes;
     size_t view_count;
     const rlv_sheet_view* view;
-    double scale; ///< paper over thing; 0: the largest standard one that fits the paper
+    double scale; ///< paper over thing; 0: fitted to the paper, at a standard scale where that is no less than four
+                  ///< fifths of what fits, else at a ratio of two figures
     int paper;    ///< the least size of the A series: 3 is A3
     size_t direction_count;
     const rlv_direction* direction;
@@ -59,7 +60,7 @@ typedef struct rlv_depth_map
     rlv_camera_axes axes;
     rlv_panel_surface surface; ///< of AFTER
     rlv_panel_marks marks;     ///< traces are added
-    const rlv_mesh* before;
+    rlv_profile_stage before;
     const uint8_t* bone; ///< one a triangle of AFTER; may be NULL
     rlv_vec3 cross_mm;   ///< where both sections pass
     double scale;        ///< 0: 1 : 1

@@ -176,6 +176,21 @@ void rlv_title_foot(rlv_sheet* sheet, const rlv_title* title, const rlv_paper* p
     }
 }
 
+rlv_title rlv_title_with(const rlv_title* title, bool colours, const char*** note, rlv_error* error)
+{
+    rlv_title with = *title;
+    *note = rlv_reserve(title->note_count + 2, sizeof **note, error);
+    if (*note == NULL)
+        return with;
+    for (size_t i = 0; i < title->note_count; i++)
+        (*note)[i] = title->note[i];
+    (*note)[with.note_count++] = RLV_NOTE_PROJECTION;
+    if (colours)
+        (*note)[with.note_count++] = RLV_NOTE_COLOURS;
+    with.note = *note;
+    return with;
+}
+
 rlv_sheet_info rlv_title_info(const rlv_title* title, char source[1024])
 {
     size_t put = 0;

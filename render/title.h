@@ -34,13 +34,26 @@ typedef struct rlv_title
 
 /// Write the head; where what is beneath it may begin, in mm from the top.
 double rlv_title_head(rlv_sheet* sheet, const rlv_title* title);
-#define RLV_TITLE_HEAD_MM 33.0 ///< the same, before there is a sheet
+#define RLV_TITLE_HEAD_MM 31.0 ///< the same, before there is a sheet
 
 /// How tall the foot is on a sheet of a width, the lower margin included.
 double rlv_title_foot_mm(const rlv_title* title, double width_mm);
 
 /// Write the foot. `scale` (0: none to tell) is of all views, `pixel_mm` (0: none) of the pictures among them.
 void rlv_title_foot(rlv_sheet* sheet, const rlv_title* title, const rlv_paper* paper, double scale, double pixel_mm);
+
+/// What every sheet with slopes on it says in small print, and every one with colours of depth.
+#define RLV_NOTE_PROJECTION                                                                                            \
+    "Parallel projection: a length on a slope is printed shortened by the cosine of its slope, at 60\xc2\xb0 by "      \
+    "half. "                                                                                                           \
+    "Measure depths on sections."
+#define RLV_NOTE_COLOURS                                                                                               \
+    "Colours of depth: lajolla (removed) and devon (added, dotted), F. Crameri, Scientific colour maps 7.0.1, 2021, "  \
+    "doi:10.5281/zenodo.5501399."
+
+/// A title with notes of the sheet's own after its own. `note` is what must be freed when the sheet stands; NULL, with
+/// `error` filled, where there is no memory.
+rlv_title rlv_title_with(const rlv_title* title, bool colours, const char*** note, rlv_error* error);
 
 /// The fields of a file's own record, from a title. The texts in it live as long as `source`, which is filled with the
 /// stages' files and sums.

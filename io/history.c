@@ -1,0 +1,223 @@
+#include "history_parts.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const struct
+{
+    const char *name, *key;
+} classes[RLV_CHANGE_CLASSES] = {
+    [RLV_CHANGE_REMOVED] = {"matrix removed", "matrix_removed"},
+    [RLV_CHANGE_BONE] = {"bone lost", "bone_lost"},
+    [RLV_CHANGE_DETACHED] = {"piece detached", "piece_detached"},
+    [RLV_CHANGE_ADDED] = {"material added", "material_added"},
+    [RLV_CHANGE_JOINED] = {"piece joined", "piece_joined"},
+};
+
+const char* history_class_name(rlv_change_class kind)
+{
+    return classes[kind].name;
+}
+
+const char* history_class_key(rlv_change_class kind)
+{
+    return classes[kind].key;
+}
+
+rlv_pose history_pose(const rlv_history* history, size_t stage)
+{
+    return history->joined ? history->stages.pose[stage] : rlv_pose_identity();
+}
+
+static rlv_status read_stages(rlv_history* history, rlv_answer* answer, rlv_error* error)
+{
+    const rlv_specimen* specimen = history->specimen;
+    history->stage_count = specimen->stage_count;
+    history->frame = (size_t)(rlv_specimen_frame(specimen) - specimen->stage);
+    if ((history->stage = rlv_reserve(history->stage_count, sizeof *history->stage, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t k = 0; k < history->stage_count; k++)
+    {
+        const rlv_status status = history_read_stage(history->stage + k, specimen, specimen->stage + k, answer, error);
+        if (status != RLV_DONE)
+            return status;
+    }
+    return RLV_DONE;
+}
+
+/// Stages of one block are of about one size: the one that is not was read with the wrong scale.
+static rlv_status same_scale(const rlv_history* history, rlv_error* error)
+{
+    for (size_t k = 0; k + 1 < history->stage_count; k++)
+    {
+        const double a = given_mesh_size_mm(&history->stage[k].given),
+                     b = given_mesh_size_mm(&history->stage[k + 1].given);
+        if (fmax(a, b) > 5.0 * fmin(a, b))
+            return rlv_fail(error, RLV_BAD_INPUT, history->stage[k + 1].path,
+                            "look at the units and the scale bars of both",
+                            "it is %s mm across and %s is %s mm: not one scale", words_figures(b, 3).text,
+                            history->stage[k].record->id, words_figures(a, 3).text);
+    }
+    return RLV_DONE;
+}
+
+/// All edges: the steps' own first, then those that join stages two apart.
+static rlv_status measure_edges(rlv_history* history, const history_options* options, rlv_answer* answer,
+                                rlv_error* error)
+{
+    const size_t steps = history->stage_count - 1, wide = steps > 0 ? steps - 1 : 0;
+    history->step_count = steps;
+    history->edge_count = steps + wide;
+    if ((history->step = rlv_reserve(steps, sizeof *history->step, error)) == NULL ||
+        (history->edge = rlv_reserve(history->edge_count, sizeof *history->edge, error)) == NULL ||
+        (history->graph_edge = rlv_reserve(history->edge_count, sizeof *history->graph_edge, error)) == NULL)
+        return RLV_SYSTEM;
+    rlv_status status = RLV_DONE;
+    for (size_t k = 0; status == RLV_DONE && k < history->edge_count; k++)
+    {
+        history_edge* edge = history->edge + k;
+        *edge = k < steps ? (history_edge){.into = k, .from = k + 1}
+                          : (history_edge){.into = k - steps, .from = k - steps + 2};
+        status = k < steps && !options->poses_only ? history_measure_step(history, k, edge, answer, error)
+                                                   : history_align_edge(history, edge, answer, error);
+    }
+    return status;
+}
+
+static void warn_of_closure(const rlv_history* history, rlv_answer* answer)
+{
+    for (size_t e = 0; e < history->stages.edge_count; e++)
+    {
+        const rlv_edge_closure* closure = history->stages.edge + e;
+        const history_edge* edge = history->edge + history->graph_edge[e];
+        if (closure->rejected || closure->suspect)
+            answer_warn(
+                answer, "the alignment of %s to %s %s: it is off by %s mm and %s degrees from what the others say",
+                history->stage[edge->from].record->id, history->stage[edge->into].record->id,
+                closure->rejected ? "is left out" : "may be wrong, or one of its loop",
+                words_figures(closure->closure.shift_mm, 2).text, words_figures(closure->closure.turn_deg, 2).text);
+    }
+}
+
+/// Half of the longest side of all stages.
+static double reach_of(const rlv_history* history)
+{
+    double size = 0.0;
+    for (size_t k = 0; k < history->stage_count; k++)
+        size = fmax(size, given_mesh_size_mm(&history->stage[k].given));
+    return 0.5 * size;
+}
+
+static rlv_status join_stages(rlv_history* history, rlv_answer* answer, rlv_error* error)
+{
+    const size_t stages = history->stage_count;
+    size_t count = 0;
+    rlv_stage_edge* edge = rlv_reserve(history->edge_count, sizeof *edge, error);
+    double* scale_sd = edge != NULL ? rlv_reserve(stages, sizeof *scale_sd, error) : NULL;
+    const char** name = scale_sd != NULL ? rlv_reserve(stages, sizeof *name, error) : NULL;
+    rlv_status status = name != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t k = 0; status == RLV_DONE && k < stages; k++)
+    {
+        scale_sd[k] = history->stage[k].scale_sd;
+        name[k] = history->stage[k].record->id;
+    }
+    for (size_t e = 0; status == RLV_DONE && e < history->edge_count; e++)
+    {
+        const history_edge* own = history->edge + e;
+        if (!own->done)
+            continue;
+        history->graph_edge[count] = e;
+        edge[count++] = (rlv_stage_edge){.into = own->into,
+                                         .from = own->from,
+                                         .pose = own->alignment.pose,
+                                         .scale_prior_sd = hypot(scale_sd[own->into], scale_sd[own->from])};
+    }
+    if (status == RLV_DONE)
+    {
+        const rlv_stages_options options = {.stage_count = stages,
+                                            .frame = history->frame,
+                                            .scale_sd = scale_sd,
+                                            .name = name,
+                                            .reach_mm = reach_of(history)};
+        rlv_error own = {0};
+        status = rlv_stages_join(&history->stages, count, edge, &options, &own);
+        history->joined = status == RLV_DONE;
+        if (status == RLV_IMPOSSIBLE)
+        {
+            snprintf(history->apart, sizeof history->apart, "%s%s%s", own.what, own.mend[0] != '\0' ? "; " : "",
+                     own.mend);
+            answer_warn(answer, "the stages are not in one frame: %s", history->apart);
+            status = RLV_DONE;
+        }
+        else if (status != RLV_DONE)
+            *error = own;
+        else
+            warn_of_closure(history, answer);
+    }
+    free(edge);
+    free(scale_sd);
+    free(name);
+    return status;
+}
+
+/// Regions lie in their step's frame until now.
+static void place_regions(rlv_history* history)
+{
+    for (size_t k = 0; k < history->step_count; k++)
+    {
+        const rlv_pose pose = history_pose(history, history->step[k].before);
+        for (size_t r = 0; history->step[k].measured && r < history->step[k].change.region_count; r++)
+            history->step[k].region[r].centroid_mm =
+                rlv_pose_apply(&pose, history->step[k].change.region[r].centroid_mm);
+    }
+}
+
+static rlv_status need_something(const rlv_history* history, rlv_error* error)
+{
+    bool any = history->step_count == 0;
+    for (size_t e = 0; e < history->edge_count; e++)
+        any = any || history->edge[e].done;
+    if (any)
+        return RLV_DONE;
+    return rlv_fail(error, RLV_IMPOSSIBLE, history->specimen->folder,
+                    "put marks on the rim that stay through the stages, or tie points in points.csv",
+                    "no two of its stages could be aligned: %s", history->edge[0].why);
+}
+
+rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, const history_options* options,
+                           rlv_answer* answer, rlv_error* error)
+{
+    history->specimen = specimen;
+    rlv_status status = read_stages(history, answer, error);
+    if (status == RLV_DONE)
+        status = same_scale(history, error);
+    if (status == RLV_DONE)
+        status = measure_edges(history, options, answer, error);
+    if (status == RLV_DONE)
+        status = need_something(history, error);
+    if (status == RLV_DONE)
+        status = join_stages(history, answer, error);
+    if (status != RLV_DONE || options->poses_only)
+        return status;
+    place_regions(history);
+    return history_add_up(history, error);
+}
+
+void history_free(rlv_history* history)
+{
+    for (size_t k = 0; history->stage != NULL && k < history->stage_count; k++)
+        history_free_stage(history->stage + k);
+    for (size_t k = 0; history->step != NULL && k < history->step_count; k++)
+        history_free_step(history->step + k);
+    rlv_stages_free(&history->stages);
+    free(history->stage);
+    free(history->step);
+    free(history->edge);
+    free(history->graph_edge);
+    free(history->row);
+    free(history->cumulative);
+    free(history->tool);
+    free(history->rate);
+    *history = (rlv_history){0};
+}

@@ -1,0 +1,24 @@
+/// What the files behind history.h share.
+
+#ifndef RLV_HISTORY_PARTS_H
+#define RLV_HISTORY_PARTS_H
+
+#include "history.h"
+
+/// Read the mesh of a stage, with its scale and its parts, and take its support out, into a zeroed `stage`.
+rlv_status history_read_stage(history_stage* stage, const rlv_specimen* specimen, const rlv_stage_record* record,
+                              rlv_answer* answer, rlv_error* error);
+void history_free_stage(history_stage* stage);
+
+/// Measure the step from stage k to the next. A step that cannot be measured is done, and says so.
+rlv_status history_measure_step(rlv_history* history, size_t k, history_edge* edge, rlv_answer* answer,
+                                rlv_error* error);
+void history_free_step(history_step* step);
+
+/// Align two stages as an edge. What cannot be aligned is done, and says so.
+rlv_status history_align_edge(rlv_history* history, history_edge* edge, rlv_answer* answer, rlv_error* error);
+
+/// Add up what was measured and hold it against what was weighed.
+rlv_status history_add_up(rlv_history* history, rlv_error* error);
+
+#endif

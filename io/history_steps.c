@@ -1,0 +1,351 @@
+#include "history_parts.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    TIE_POINTS = 3,     // as few as fix a pose
+    MOST_TIES = 256,    // more would tell no more
+    BONE_PLACES = 4000, // of a region's surface that are asked for the nearest bone
+};
+
+void history_free_step(history_step* step)
+{
+    rlv_change_free(&step->change);
+    free(step->region);
+    free(step->before_part);
+    free(step->after_part);
+    *step = (history_step){0};
+}
+
+static rlv_vec3 point_in(const history_stage* stage, const rlv_point_record* point)
+{
+    return rlv_vec3_scale(rlv_vec3_of(point->at[0], point->at[1], point->at[2]), stage->mm_per_unit);
+}
+
+/// Whether an object is a scale bar of some stage: those lie beside the block, and not where they lay.
+static bool is_bar(const rlv_specimen* specimen, const char* object)
+{
+    for (size_t k = 0; k < specimen->stage_count; k++)
+        for (size_t i = 0; i < specimen->stage[k].mesh.bar_count; i++)
+            if (strcmp(specimen->stage[k].mesh.bar[i].bar, object) == 0)
+                return true;
+    return false;
+}
+
+/// A start from tie points, points with one name on both stages, where there are enough. The numbered points of
+/// outlines are none.
+static bool start_of(rlv_pose* start, const rlv_history* history, size_t into, size_t from)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const history_stage *a = history->stage + into, *b = history->stage + from;
+    rlv_vec3 here[MOST_TIES], there[MOST_TIES];
+    size_t count = 0;
+    for (size_t i = 0; i < specimen->point_count && count < MOST_TIES; i++)
+    {
+        const rlv_point_record* p = specimen->point + i;
+        if (strcmp(p->stage, a->record->id) != 0 || strcmp(p->mesh, "block") != 0 ||
+            p->point[strspn(p->point, "0123456789")] == '\0' || is_bar(specimen, p->object))
+            continue;
+        const rlv_point_record* q = rlv_specimen_point(specimen, b->record->id, "block", p->object, p->point);
+        if (q == NULL)
+            continue;
+        here[count] = point_in(a, p);
+        there[count++] = point_in(b, q);
+    }
+    rlv_error unfit = {0};
+    return count >= TIE_POINTS && rlv_pose_fit(start, count, there, here, NULL, false, &unfit) == RLV_DONE;
+}
+
+static void note_failure(char* why, size_t size, const rlv_error* error)
+{
+    snprintf(why, size, "%s%s%s", error->what, error->mend[0] != '\0' ? "; " : "", error->mend);
+}
+
+/// Give a part number to each piece that came off (`joined` false) or went back at a step, if a mask says where it was;
+/// `number` is one a piece of the specimen.
+static rlv_status number_pieces(uint8_t* number, history_step* step, const rlv_history* history, bool joined,
+                                rlv_answer* answer, rlv_error* error)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const history_stage* stage = history->stage + (joined ? step->after : step->before);
+    const char* after = history->stage[step->after].record->id;
+    for (size_t i = 0; i < specimen->piece_count; i++)
+    {
+        const rlv_piece_record* piece = specimen->piece + i;
+        const char* when = joined ? piece->joined : piece->detached;
+        if (when == NULL || strcmp(when, after) != 0)
+            continue;
+        bool masked = false;
+        for (size_t t = 0; stage->parts.piece != NULL && t < stage->parts.triangle_count && !masked; t++)
+            masked = stage->parts.piece[t] == i + 1;
+        if (!masked)
+            answer_warn(answer, "%s: piece %s %s here, and no mask on %s says where it was: it is counted as %s", after,
+                        piece->id, joined ? "went back" : "came off", stage->record->id,
+                        history_class_name(joined ? RLV_CHANGE_ADDED : RLV_CHANGE_REMOVED));
+        else if (RLV_PART_PIECE + step->piece_count >= RLV_PART_COUNT)
+            return rlv_fail(error, RLV_BAD_INPUT, "specimen.yaml", "put a stage between",
+                            "more than %d pieces come off or go back at %s", RLV_PART_COUNT - RLV_PART_PIECE, after);
+        else
+        {
+            number[i] = (uint8_t)(RLV_PART_PIECE + step->piece_count);
+            step->piece[step->piece_count++] = i;
+        }
+    }
+    return RLV_DONE;
+}
+
+/// The parts of one stage's triangles at a step, as change.h has them: pieces that came off and bone, or (`joined`)
+/// pieces that went back. NULL where there are none.
+static rlv_status parts_of(uint8_t** part, history_step* step, const rlv_history* history, bool joined,
+                           rlv_answer* answer, rlv_error* error)
+{
+    const rlv_parts* parts = &history->stage[joined ? step->after : step->before].parts;
+    uint8_t* number = rlv_reserve(history->specimen->piece_count, 1, error);
+    rlv_status status = number != NULL ? number_pieces(number, step, history, joined, answer, error) : RLV_SYSTEM;
+    if (status == RLV_DONE && (*part = rlv_reserve(parts->triangle_count, 1, error)) == NULL)
+        status = RLV_SYSTEM;
+    bool any = false;
+    for (size_t t = 0; status == RLV_DONE && t < parts->triangle_count; t++)
+    {
+        const uint32_t piece = parts->piece != NULL ? parts->piece[t] : 0;
+        if (piece > 0 && number[piece - 1] != 0)
+            (*part)[t] = number[piece - 1];
+        else if (!joined && (parts->is[t] & RLV_IS_BONE) != 0)
+            (*part)[t] = RLV_PART_BONE;
+        any |= (*part)[t] != 0;
+    }
+    free(number);
+    if (!any)
+    {
+        free(*part);
+        *part = NULL;
+    }
+    return status;
+}
+
+/// The faces of a stage that are bone, as a mesh of their own with its index; nothing where there are none.
+typedef struct bone_surface
+{
+    rlv_mesh mesh;
+    rlv_tree* tree;
+} bone_surface;
+
+static rlv_status take_bone(bone_surface* bone, const history_stage* stage, rlv_error* error)
+{
+    const size_t count = stage->parts.triangle_count;
+    size_t bones = 0;
+    uint8_t* drop = rlv_reserve(count, 1, error);
+    if (drop == NULL)
+        return RLV_SYSTEM;
+    for (size_t t = 0; t < count; t++)
+    {
+        drop[t] = (stage->parts.is[t] & RLV_IS_BONE) == 0;
+        bones += !drop[t];
+    }
+    rlv_status status = RLV_DONE;
+    if (bones > 0)
+    {
+        status = rlv_mesh_copy(&bone->mesh, &stage->given.mesh, error);
+        if (status == RLV_DONE)
+            status = rlv_mesh_drop(&bone->mesh, drop, error);
+        if (status == RLV_DONE)
+            status = rlv_tree_build(&bone->tree, &bone->mesh, error);
+    }
+    free(drop);
+    return status;
+}
+
+static void free_bone(bone_surface* bone)
+{
+    rlv_tree_free(bone->tree);
+    rlv_mesh_free(&bone->mesh);
+}
+
+/// The least distance from the surface of each region, on BEFORE, to bone of one stage; `into` carries BEFORE's frame
+/// into that stage's.
+static rlv_status measure_bone(history_step* step, const rlv_mesh* before, const bone_surface* bone,
+                               const rlv_pose* into, rlv_error* error)
+{
+    if (bone->tree == NULL)
+        return RLV_DONE;
+    float* query = rlv_reserve(3 * (size_t)BONE_PLACES, sizeof *query, error);
+    rlv_nearest* nearest = query != NULL ? rlv_reserve(BONE_PLACES, sizeof *nearest, error) : NULL;
+    for (size_t r = 0; nearest != NULL && r < step->change.region_count; r++)
+    {
+        size_t all = 0, count = 0, seen = 0;
+        for (size_t t = 0; t < before->triangle_count; t++)
+            all += step->change.before_label[t] == r + 1;
+        const size_t stride = all / BONE_PLACES + 1;
+        for (size_t t = 0; t < before->triangle_count && count < BONE_PLACES; t++)
+        {
+            if (step->change.before_label[t] != r + 1 || seen++ % stride != 0)
+                continue;
+            const rlv_vec3 at = rlv_vec3_sub(rlv_pose_apply(into, rlv_mesh_vertex(before, before->corner[3 * t])),
+                                             bone->mesh.origin_mm);
+            query[3 * count] = (float)at.x;
+            query[3 * count + 1] = (float)at.y;
+            query[3 * count + 2] = (float)at.z;
+            count++;
+        }
+        rlv_tree_nearest(bone->tree, count, query, INFINITY, nearest);
+        for (size_t i = 0; i < count; i++)
+        {
+            const rlv_vec3 off = rlv_vec3_sub(rlv_vec3_from(query + 3 * i), rlv_vec3_from(nearest[i].point_mm));
+            step->region[r].nearest_bone_mm = fmin(step->region[r].nearest_bone_mm, rlv_vec3_length(off));
+        }
+    }
+    const rlv_status status = nearest != NULL ? RLV_DONE : RLV_SYSTEM;
+    free(query);
+    free(nearest);
+    return status;
+}
+
+/// Name the area of a work row that most of a region lies in.
+static rlv_status name_areas(history_step* step, const rlv_history* history, rlv_error* error)
+{
+    const history_stage *before = history->stage + step->before, *after = history->stage + step->after;
+    rlv_surface* surface = NULL;
+    rlv_status status = RLV_DONE;
+    size_t* inside = rlv_reserve(2 * (step->change.region_count + 1), sizeof *inside, error);
+    if (inside == NULL)
+        return RLV_SYSTEM;
+    size_t* all = inside + step->change.region_count + 1;
+    for (size_t t = 0; t < before->given.mesh.triangle_count; t++)
+        all[step->change.before_label[t]]++;
+    for (size_t i = 0; status == RLV_DONE && i < after->record->work_count; i++)
+    {
+        const char* area = after->record->work[i].area;
+        bool known = area == NULL;
+        for (size_t j = 0; j < i && !known; j++)
+            known = after->record->work[j].area != NULL && strcmp(after->record->work[j].area, area) == 0;
+        if (known)
+            continue;
+        char key[256];
+        snprintf(key, sizeof key, "specimen.yaml: stages, %s: work[%zu].area", after->record->id, i);
+        const rlv_named_points named = {before->record->id, "block", area, before->mm_per_unit, key};
+        rlv_outline outline = {0};
+        if (surface == NULL)
+            status = rlv_surface_prepare(&surface, &before->given.mesh, NULL, error);
+        if (status == RLV_DONE)
+            status = rlv_named_outline_find(&outline, surface, history->specimen, &named, error);
+        if (status == RLV_DONE)
+        {
+            memset(inside, 0, (step->change.region_count + 1) * sizeof *inside);
+            for (size_t t = 0; t < outline.triangle_count; t++)
+                inside[step->change.before_label[outline.triangle[t]]]++;
+            for (size_t r = 0; r < step->change.region_count; r++)
+                if (2 * inside[r + 1] > all[r + 1])
+                    step->region[r].area = area;
+        }
+        rlv_outline_free(&outline);
+    }
+    rlv_surface_free(surface);
+    free(inside);
+    return status;
+}
+
+static rlv_status describe_regions(history_step* step, const rlv_history* history, rlv_error* error)
+{
+    const history_stage *before = history->stage + step->before, *after = history->stage + step->after;
+    bone_surface bone[2] = {0};
+    if ((step->region = rlv_reserve(step->change.region_count, sizeof *step->region, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t r = 0; r < step->change.region_count; r++)
+    {
+        const uint8_t part = step->change.region[r].part;
+        step->region[r] =
+            (history_region){.piece = part >= RLV_PART_PIECE ? step->piece[part - RLV_PART_PIECE] : SIZE_MAX,
+                             .nearest_bone_mm = INFINITY,
+                             .centroid_mm = step->change.region[r].centroid_mm};
+    }
+    const rlv_pose stay = rlv_pose_identity(), into = rlv_pose_inverse(&step->change.alignment.pose);
+    rlv_status status = take_bone(&bone[0], before, error);
+    if (status == RLV_DONE)
+        status = take_bone(&bone[1], after, error);
+    if (status == RLV_DONE)
+        status = measure_bone(step, &before->given.mesh, &bone[0], &stay, error);
+    if (status == RLV_DONE)
+        status = measure_bone(step, &before->given.mesh, &bone[1], &into, error);
+    for (size_t r = 0; r < step->change.region_count; r++)
+        if (isinf(step->region[r].nearest_bone_mm))
+            step->region[r].nearest_bone_mm = (double)NAN;
+    free_bone(&bone[0]);
+    free_bone(&bone[1]);
+    return status == RLV_DONE ? name_areas(step, history, error) : status;
+}
+
+static void sum_hours(history_step* step, const rlv_stage_record* after)
+{
+    step->hours = after->work_count > 0 ? 0.0 : (double)NAN;
+    for (size_t i = 0; i < after->work_count; i++)
+        step->hours += after->work[i].hours;
+}
+
+static rlv_change_options options_of(const rlv_history* history, size_t into, size_t from, const rlv_pose* start,
+                                     const rlv_answer* answer)
+{
+    return (rlv_change_options){.start = start,
+                                .before_scale_sd = history->stage[into].scale_sd,
+                                .after_scale_sd = history->stage[from].scale_sd,
+                                .progress = answer->progress};
+}
+
+rlv_status history_measure_step(rlv_history* history, size_t k, history_edge* edge, rlv_answer* answer,
+                                rlv_error* error)
+{
+    history_step* step = history->step + k;
+    step->before = edge->into = k;
+    step->after = edge->from = k + 1;
+    const history_stage *before = history->stage + k, *after = history->stage + k + 1;
+    sum_hours(step, after->record);
+    rlv_status status = parts_of(&step->before_part, step, history, false, answer, error);
+    if (status == RLV_DONE)
+        status = parts_of(&step->after_part, step, history, true, answer, error);
+    if (status != RLV_DONE)
+        return status;
+    rlv_pose start;
+    rlv_change_options options =
+        options_of(history, k, k + 1, start_of(&start, history, k, k + 1) ? &start : NULL, answer);
+    options.before_part = step->before_part;
+    options.after_part = step->after_part;
+    rlv_error own = {0};
+    status = rlv_change_measure(&step->change, &before->given.mesh, &after->given.mesh, &options, &own);
+    edge->alignment = step->change.alignment;
+    if (status == RLV_IMPOSSIBLE)
+    {
+        note_failure(step->why, sizeof step->why, &own);
+        note_failure(edge->why, sizeof edge->why, &own);
+        answer_warn(answer, "from %s to %s nothing could be measured: %s", before->record->id, after->record->id,
+                    step->why);
+        return RLV_DONE;
+    }
+    if (status != RLV_DONE)
+    {
+        *error = own;
+        return status;
+    }
+    step->measured = edge->done = true;
+    return describe_regions(step, history, error);
+}
+
+rlv_status history_align_edge(rlv_history* history, history_edge* edge, rlv_answer* answer, rlv_error* error)
+{
+    rlv_pose start;
+    const rlv_change_options options = options_of(
+        history, edge->into, edge->from, start_of(&start, history, edge->into, edge->from) ? &start : NULL, answer);
+    rlv_error own = {0};
+    const rlv_status status = rlv_change_align(&edge->alignment, &history->stage[edge->into].given.mesh,
+                                               &history->stage[edge->from].given.mesh, &options, &own);
+    if (status == RLV_IMPOSSIBLE)
+    {
+        note_failure(edge->why, sizeof edge->why, &own);
+        return RLV_DONE;
+    }
+    edge->done = status == RLV_DONE;
+    if (status != RLV_DONE)
+        *error = own;
+    return status;
+}

@@ -1,0 +1,100 @@
+// Labels: they never touch, never leave their panel, and always go to the same places.
+
+#include "labels.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdint.h>
+#include <string.h>
+
+TestSuite(labels);
+
+static double next_random(uint64_t* state)
+{
+    *state = *state * 6364136223846793005u + 1442695040888963407u; // D. Knuth's MMIX
+    return (double)(*state >> 11) / 9007199254740992.0;
+}
+
+static void scatter(rlv_label label[100], double width, double height, uint64_t seed)
+{
+    memset(label, 0, 100 * sizeof *label);
+    for (int i = 0; i < 100; i++)
+    {
+        label[i].anchor[0] = width * next_random(&seed);
+        label[i].anchor[1] = height * next_random(&seed);
+        label[i].width = 5.0 + 6.0 * next_random(&seed);
+        label[i].height = 2.8;
+        label[i].clear = 1.2;
+    }
+}
+
+static bool apart(const rlv_label* a, const rlv_label* b, double gap)
+{
+    return a->left >= b->left + b->width + gap || b->left >= a->left + a->width + gap ||
+           a->top >= b->top + b->height + gap || b->top >= a->top + a->height + gap;
+}
+
+Test(labels, a_hundred_labels_never_touch_and_never_leave_the_panel)
+{
+    const double slack = 1e-9;
+    for (uint64_t seed = 1; seed <= 5; seed++)
+    {
+        rlv_label label[100];
+        // From roomy to a third of the panel covered by labels.
+        double width = seed < 4 ? 180.0 : 100.0, height = seed < 4 ? 140.0 : 75.0;
+        scatter(label, width, height, seed);
+        const rlv_box2 bar = {0.0, height - 8.0, 50.0, 8.0};
+        cr_expect_eq(rlv_labels_place(100, label, (rlv_box2){0, 0, width, height}, 1, &bar, 0.5), 0);
+        for (int i = 0; i < 100; i++)
+        {
+            cr_expect(label[i].placed);
+            cr_expect(label[i].left >= -slack && label[i].left + label[i].width <= width + slack);
+            cr_expect(label[i].top >= -slack && label[i].top + label[i].height <= height + slack);
+            cr_expect(label[i].left >= bar.left + bar.width || label[i].top + label[i].height <= bar.top, "%d", i);
+            for (int k = 0; k < i; k++)
+                cr_expect(apart(&label[i], &label[k], 0.5 - slack), "seed %d: %d and %d", (int)seed, i, k);
+        }
+    }
+}
+
+Test(labels, a_lone_label_stands_beside_its_anchor_without_a_leader)
+{
+    rlv_label label = {.anchor = {50, 50}, .width = 10, .height = 3, .clear = 1.0};
+    cr_expect_eq(rlv_labels_place(1, &label, (rlv_box2){0, 0, 100, 100}, 0, NULL, 0.5), 0);
+    cr_expect_not(label.led);
+    cr_expect_gt(label.left, 50.9);
+    cr_expect_lt(label.left, 52.0);
+}
+
+Test(labels, a_label_that_stands_far_off_is_led_to_its_edge)
+{
+    rlv_label label[2] = {{.anchor = {50, 50}, .width = 40, .height = 40, .fixed = true, .left = 30, .top = 30},
+                          {.anchor = {50, 50}, .width = 10, .height = 3, .clear = 1.0}};
+    cr_expect_eq(rlv_labels_place(2, label, (rlv_box2){0, 0, 100, 100}, 0, NULL, 0.5), 0);
+    cr_expect(label[1].led);
+    cr_expect(apart(&label[0], &label[1], 0.5 - 1e-9));
+    cr_expect_float_eq(label[1].foot[0], fmin(fmax(50.0, label[1].left), label[1].left + 10.0), 1e-12);
+    cr_expect_eq(label[0].left, 30.0);
+}
+
+Test(labels, the_same_labels_get_the_same_places)
+{
+    rlv_label one[100], two[100];
+    scatter(one, 100.0, 80.0, 9);
+    scatter(two, 100.0, 80.0, 9);
+    rlv_labels_place(100, one, (rlv_box2){0, 0, 100, 80}, 0, NULL, 0.5);
+    rlv_labels_place(100, two, (rlv_box2){0, 0, 100, 80}, 0, NULL, 0.5);
+    for (int i = 0; i < 100; i++)
+        cr_expect(one[i].left == two[i].left && one[i].top == two[i].top);
+}
+
+Test(labels, what_finds_no_room_is_counted_and_not_placed)
+{
+    rlv_label label[100];
+    scatter(label, 30.0, 20.0, 3);
+    size_t left_out = rlv_labels_place(100, label, (rlv_box2){0, 0, 30, 20}, 0, NULL, 0.5), placed = 0;
+    for (int i = 0; i < 100; i++)
+        placed += label[i].placed;
+    cr_expect_gt(left_out, 50);
+    cr_expect_eq(placed + left_out, 100);
+}

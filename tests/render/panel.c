@@ -1,0 +1,362 @@
+// Panels: scale true on paper, outlines that follow what is seen, levels where they are, and the same bytes for any
+// number of threads.
+
+#include "panel.h"
+
+#include "support/shapes.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <omp.h>
+#include <stdlib.h>
+#include <string.h>
+
+TestSuite(panel);
+
+typedef struct thing
+{
+    rlv_mesh mesh;
+    rlv_tree* tree;
+} thing;
+
+static void index_of(thing* of)
+{
+    rlv_error error = {0};
+    cr_assert_eq(rlv_tree_build(&of->tree, &of->mesh, &error), RLV_DONE, "%s", error.what);
+}
+
+static void wipe(thing* of)
+{
+    rlv_tree_free(of->tree);
+    rlv_mesh_free(&of->mesh);
+}
+
+// A plate 60 mm wide and 40 mm deep in cells of 0.5 mm, its upper side at z = 0.
+static thing plate(void)
+{
+    thing of = {0};
+    uint32_t wide = 120, deep = 80, row = wide + 1;
+    cr_assert_eq(rlv_mesh_reserve(&of.mesh, (size_t)row * (deep + 1), 2 * (size_t)wide * deep, false, false, NULL),
+                 RLV_DONE);
+    for (uint32_t i = 0; i < row * (deep + 1); i++)
+    {
+        of.mesh.position_mm[3 * i] = 0.5f * (float)(i % row) - 30.0f;
+        of.mesh.position_mm[3 * i + 1] = 0.5f * (float)(i / row) - 20.0f;
+    }
+    for (uint32_t i = 0; i < wide * deep; i++)
+    {
+        uint32_t a = i / wide * row + i % wide;
+        const uint32_t two[6] = {a, a + 1, a + row + 1, a, a + row + 1, a + row};
+        memcpy(of.mesh.corner + 6 * (size_t)i, two, sizeof two);
+    }
+    index_of(&of);
+    return of;
+}
+
+static rlv_camera_axes above(void)
+{
+    return rlv_aspect_of_upper_side(rlv_vec3_of(0, 0, 1), rlv_vec3_of(0, 1, 0));
+}
+
+static rlv_vec3 middle_of(const rlv_mesh* mesh, size_t triangle)
+{
+    rlv_vec3 sum = {0, 0, 0};
+    for (size_t k = 0; k < 3; k++)
+        sum = rlv_vec3_add(sum, rlv_mesh_vertex(mesh, mesh->corner[3 * triangle + k]));
+    return rlv_vec3_scale(sum, 1.0 / 3.0);
+}
+
+static rlv_panel made(const rlv_panel_surface* surface, const rlv_panel_view* view)
+{
+    rlv_panel panel;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_panel_make(&panel, surface, view, view->span_mm[0] * view->scale + 4.0,
+                                view->span_mm[1] * view->scale + 4.0, &error),
+                 RLV_DONE, "%s", error.what);
+    return panel;
+}
+
+static rlv_panel_view view_of(const thing* of, double scale)
+{
+    const rlv_mesh* mesh = &of->mesh;
+    rlv_camera_axes axes = above();
+    return rlv_panel_view_of(1, &mesh, &axes, scale);
+}
+
+// How much of a pixel the clay covers: all where it is as dark as in the middle, give or take the light.
+static double covered(const rlv_picture* picture, size_t x, size_t y)
+{
+    double paper = 255.0 - picture->rgb[3 * (picture->width * (picture->height / 2) + picture->width / 2) + 2];
+    double share = (255.0 - picture->rgb[3 * (picture->width * y + x) + 2]) / paper;
+    return share > 0.9 ? 1.0 : share;
+}
+
+Test(panel, the_clay_is_as_large_as_the_scale_says_to_half_a_pixel)
+{
+    thing of = plate();
+    const double scale[4] = {2.0, 1.0, 0.5, 1.0 / 3.3};
+    for (int i = 0; i < 4; i++)
+    {
+        rlv_panel_view view = view_of(&of, scale[i]);
+        cr_expect_float_eq(view.span_mm[0], 60.0, 1e-9);
+        rlv_panel_surface surface = {.mesh = &of.mesh, .tree = of.tree, .rays = 1, .samples = 16};
+        rlv_panel panel = made(&surface, &view);
+        const rlv_picture* picture = &panel.picture;
+        cr_expect_float_eq(panel.width_mm, (double)picture->width * picture->pixel_mm, 1e-9);
+        size_t middle_x = picture->width / 2, middle_y = picture->height / 2;
+        double across = 0.0, down = 0.0;
+        for (size_t x = 0; x < picture->width; x++)
+            across += covered(picture, x, middle_y);
+        for (size_t y = 0; y < picture->height; y++)
+            down += covered(picture, middle_x, y);
+        cr_expect_float_eq(across * picture->pixel_mm, 60.0 * scale[i], 0.5 * picture->pixel_mm);
+        cr_expect_float_eq(down * picture->pixel_mm, 40.0 * scale[i], 0.5 * picture->pixel_mm);
+        rlv_panel_free(&panel);
+    }
+    wipe(&of);
+}
+
+Test(panel, an_outline_follows_a_known_disc)
+{
+    thing of = {0};
+    // A sphere of 20 mm; what lies within 35 degrees of its top is in the set: a disc of 20 sin 35 from above.
+    shape_add_sphere(&of.mesh, rlv_vec3_of(5, 6, 7), 20.0, 160);
+    index_of(&of);
+    uint8_t* in = calloc(of.mesh.triangle_count, 1);
+    double cosine = cos(35.0 * M_PI / 180.0), disc = 20.0 * sin(35.0 * M_PI / 180.0);
+    for (size_t t = 0; t < of.mesh.triangle_count; t++)
+        in[t] = rlv_vec3_unit(rlv_vec3_sub(middle_of(&of.mesh, t), rlv_vec3_of(5, 6, 7))).z > cosine;
+    const rlv_panel_outline outline = {.in = in};
+    rlv_panel_surface surface = {
+        .mesh = &of.mesh, .tree = of.tree, .outline_count = 1, .outline = &outline, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(&of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    cr_assert_eq(panel.outline_count, 1);
+    cr_assert_eq(panel.outline[0].line_count, 1);
+    cr_expect(panel.outline[0].closed[0]);
+    // Triangles are in or out as a whole: a side is sqrt(6) * 20 / 160 at the most, of which two thirds may stand on
+    // either side; the line is simplified by a third of its width, and its pixels are 0.1 mm.
+    double slack = sqrt(6.0) * 20.0 / 160.0 * 2.0 / 3.0 + RLV_LINE_MEDIUM / 3.0 + 0.1;
+    for (size_t k = 0; k < panel.outline[0].point_count; k++)
+    {
+        const double* at = panel.outline[0].point + 2 * k;
+        double far = hypot(at[0] - 0.5 * panel.width_mm, at[1] + 0.5 * panel.height_mm);
+        cr_expect_float_eq(far, disc, slack);
+    }
+    double area = rlv_lines_area(&panel.outline[0]);
+    cr_expect_float_eq(area, M_PI * disc * disc, 2.0 * M_PI * disc * 0.5 * slack);
+    rlv_panel_free(&panel);
+    free(in);
+    wipe(&of);
+}
+
+Test(panel, what_another_part_hides_is_not_outlined)
+{
+    thing of = {0};
+    shape_add_box(&of.mesh, rlv_vec3_of(-20, -20, 0), rlv_vec3_of(20, 20, 5));
+    size_t lid = shape_add_box(&of.mesh, rlv_vec3_of(0, -30, 10), rlv_vec3_of(30, 30, 12));
+    index_of(&of);
+    uint8_t* in = calloc(of.mesh.triangle_count, 1);
+    memset(in, 1, lid);
+    const rlv_panel_outline outline = {.in = in};
+    rlv_panel_surface surface = {
+        .mesh = &of.mesh, .tree = of.tree, .outline_count = 1, .outline = &outline, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(&of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    // The lower box shows its left half, 20 by 40 mm; corners are rounded by 0.3 mm.
+    cr_expect_float_eq(rlv_lines_area(&panel.outline[0]), 800.0, 120.0 * 0.1);
+    double low[2], high[2];
+    cr_assert(rlv_lines_box(&panel.outline[0], low, high));
+    cr_expect_float_eq(high[0] - low[0], 20.0, 0.2);
+    rlv_panel_free(&panel);
+    free(in);
+    wipe(&of);
+}
+
+// Depth rises from 0 at the left to 12 mm at the right of the plate.
+static rlv_overlay slope(const thing* of)
+{
+    float* depth = malloc(of->mesh.vertex_count * sizeof *depth);
+    uint8_t* shown = malloc(of->mesh.triangle_count);
+    for (size_t v = 0; v < of->mesh.vertex_count; v++)
+        depth[v] = 12.0f * (of->mesh.position_mm[3 * v] + 30.0f) / 60.0f;
+    for (size_t t = 0; t < of->mesh.triangle_count; t++)
+        shown[t] = middle_of(&of->mesh, t).x < -25.0 ? 2 : 1;
+    return (rlv_overlay){depth, shown, 12.0, "depth removed, mm"};
+}
+
+Test(panel, isolines_lie_at_their_depth)
+{
+    thing of = plate();
+    rlv_overlay overlay = slope(&of);
+    rlv_panel_surface surface = {
+        .mesh = &of.mesh, .tree = of.tree, .overlay = &overlay, .isoline_mm = 3.0, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(&of, 2.0);
+    rlv_panel panel = made(&surface, &view);
+    cr_assert_eq(panel.isoline_count, 3);
+    for (size_t i = 0; i < 3; i++)
+    {
+        cr_expect_float_eq(panel.isoline[i].depth_mm, 3.0 * (double)(i + 1), 1e-12);
+        const rlv_lines* lines = &panel.isoline[i].lines;
+        for (size_t k = 0; k < lines->point_count; k++)
+        {
+            double x = (lines->point[2 * k] - 0.5 * panel.width_mm) / 2.0;
+            cr_expect_float_eq(x, 15.0 * (double)i - 15.0, 0.05);
+        }
+    }
+    // What is hatched is a stripe of 5 mm, 10 on paper, by 80.
+    cr_expect_float_eq(rlv_lines_area(&panel.hatched), 800.0, 180.0 * 0.1);
+    rlv_panel_free(&panel);
+    free((void*)(uintptr_t)overlay.depth_mm);
+    free((void*)(uintptr_t)overlay.shown);
+    wipe(&of);
+}
+
+Test(panel, a_number_stands_deepest_inside_its_region)
+{
+    thing of = plate();
+    uint16_t* region = calloc(of.mesh.triangle_count, sizeof *region);
+    for (size_t t = 0; t < of.mesh.triangle_count; t++)
+    {
+        rlv_vec3 at = middle_of(&of.mesh, t);
+        region[t] = hypot(at.x - 10.0, at.y - 5.0) < 8.0 ? 2 : at.x < -28.0 ? 1 : 0;
+    }
+    rlv_panel_surface surface = {
+        .mesh = &of.mesh, .tree = of.tree, .region = region, .region_count = 3, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(&of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    cr_assert_eq(panel.region_count, 3);
+    // Chamfer distances are true to 8 % (Borgefors 1986), cells to 0.5 mm.
+    cr_expect_float_eq(panel.region_at[1][0] - 0.5 * panel.width_mm, 10.0, 1.2);
+    cr_expect_float_eq(0.5 * panel.height_mm - panel.region_at[1][1], 5.0, 1.2);
+    cr_expect_float_eq(panel.region_at[1][2], 8.0, 0.08 * 8.0 + 0.5);
+    cr_expect_eq(panel.region_at[2][2], 0.0); // nothing of the third is there
+    rlv_panel_free(&panel);
+    free(region);
+    wipe(&of);
+}
+
+typedef struct bytes
+{
+    char* data;
+    size_t size;
+} bytes;
+
+// All layers on one sheet.
+static bytes all_layers(const thing* of, rlv_sheet_format format, size_t* left_out)
+{
+    rlv_overlay overlay = slope(of);
+    uint8_t* in = calloc(of->mesh.triangle_count, 1);
+    uint16_t* region = calloc(of->mesh.triangle_count, sizeof *region);
+    for (size_t t = 0; t < of->mesh.triangle_count; t++)
+    {
+        rlv_vec3 at = middle_of(&of->mesh, t);
+        in[t] = hypot(at.x, at.y) < 10.0;
+        region[t] = at.x > 0.0;
+    }
+    const rlv_panel_outline outline = {.in = in};
+    rlv_panel_surface surface = {.mesh = &of->mesh,
+                                 .tree = of->tree,
+                                 .overlay = &overlay,
+                                 .isoline_mm = 2.0,
+                                 .outline_count = 1,
+                                 .outline = &outline,
+                                 .region = region,
+                                 .region_count = 1,
+                                 .pixel_mm = 0.2,
+                                 .rays = 4};
+    const rlv_panel_arrow arrow = {{-10, 0, 0}, {-5, 5, 0}, 2.0, "moved"};
+    rlv_panel_point point[20];
+    char name[20][8];
+    for (int i = 0; i < 20; i++)
+    {
+        snprintf(name[i], sizeof name[i], "P%d", i);
+        point[i] = (rlv_panel_point){.at_mm = {2.0 * i - 20.0, 3.0 * (i % 5) - 6.0, 0.0},
+                                     .symbol = (rlv_symbol)(i % RLV_SYMBOL_COUNT),
+                                     .label = name[i]};
+    }
+    const rlv_panel_trace trace = {{-30, 0, 0}, {30, 0, 0}, "A"};
+    const rlv_direction direction[3] = {{{1, 0, 0}, "x"}, {{0, 1, 0}, "y"}, {{0, 0, 1}, "z"}};
+    const rlv_panel_marks marks = {1, &arrow, 20, point, 1, &trace, 3, direction, true};
+    rlv_panel_view view = view_of(of, 2.0);
+    rlv_panel panel = made(&surface, &view);
+    rlv_sheet sheet;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_sheet_reserve(&sheet, 200, 140, &error), RLV_DONE);
+    cr_assert_eq(rlv_panel_draw(&sheet, &panel, 10.03, 10.02, &marks, left_out, &error), RLV_DONE, "%s", error.what);
+    bytes out = {0};
+    FILE* stream = open_memstream(&out.data, &out.size);
+    const rlv_sheet_info info = {.title = "panel", .date = "2031-05-12"};
+    cr_assert_eq(rlv_sheet_write(&sheet, format, stream, &info, &error), RLV_DONE, "%s", error.what);
+    fclose(stream);
+    rlv_sheet_free(&sheet);
+    rlv_panel_free(&panel);
+    free(region);
+    free(in);
+    free((void*)(uintptr_t)overlay.depth_mm);
+    free((void*)(uintptr_t)overlay.shown);
+    return out;
+}
+
+Test(panel, one_thread_and_two_give_the_same_bytes_in_every_format)
+{
+    thing of = plate();
+    for (int format = RLV_SHEET_PNG; format <= RLV_SHEET_SVG; format++)
+    {
+        size_t left_out = 0;
+        omp_set_num_threads(1);
+        bytes one = all_layers(&of, (rlv_sheet_format)format, &left_out);
+        cr_expect_eq(left_out, 0);
+        omp_set_num_threads(2);
+        bytes two = all_layers(&of, (rlv_sheet_format)format, &left_out);
+        cr_assert_eq(one.size, two.size);
+        cr_expect(memcmp(one.data, two.data, one.size) == 0);
+        free(one.data);
+        free(two.data);
+    }
+    wipe(&of);
+}
+
+Test(panel, large_panels_take_coarser_pixels_and_say_so)
+{
+    thing of = plate();
+    rlv_panel_surface surface = {.mesh = &of.mesh, .tree = of.tree, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(&of, 2.0);
+    rlv_panel panel;
+    cr_assert_eq(rlv_panel_make(&panel, &surface, &view, 400.0, 300.0, NULL), RLV_DONE); // 12 million of 0.1 mm
+    cr_expect_float_eq(panel.picture.pixel_mm, 0.2, 1e-12);
+    rlv_panel_free(&panel);
+    surface.pixel_mm = 0.5;
+    cr_assert_eq(rlv_panel_make(&panel, &surface, &view, 100.2, 80.0, NULL), RLV_DONE);
+    cr_expect_eq(panel.picture.width, 201); // never narrower than asked for
+    rlv_panel_free(&panel);
+    wipe(&of);
+}
+
+Test(panel, what_cannot_be_drawn_is_refused)
+{
+    thing of = plate();
+    rlv_panel panel;
+    rlv_panel_surface surface = {.mesh = &of.mesh, .tree = of.tree, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(&of, 1.0), bad = view;
+    bad.scale = 0.0;
+    cr_expect_eq(rlv_panel_make(&panel, &surface, &bad, 50, 50, NULL), RLV_BAD_INPUT);
+    cr_expect_eq(rlv_panel_make(&panel, &surface, &view, NAN, 50, NULL), RLV_BAD_INPUT);
+    surface.pixel_mm = 0.001;
+    cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
+    surface.pixel_mm = 0.0;
+    rlv_overlay overlay = {NULL, NULL, 1.0, NULL};
+    surface.overlay = &overlay;
+    cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
+    rlv_overlay deep = slope(&of);
+    surface.overlay = &deep;
+    surface.isoline_mm = 0.01; // 1,200 lines
+    cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
+    rlv_panel_free(&panel);
+    free((void*)(uintptr_t)deep.depth_mm);
+    free((void*)(uintptr_t)deep.shown);
+    rlv_mesh empty = {0};
+    surface = (rlv_panel_surface){.mesh = &empty, .tree = of.tree};
+    cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
+    wipe(&of);
+}

@@ -1,0 +1,241 @@
+// Sheets to pin on the wall: never shrunk, always said at what scale, the same bytes for any number of threads.
+
+#include "sheets.h"
+
+#include "support/shapes.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <omp.h>
+#include <stdlib.h>
+#include <string.h>
+
+TestSuite(sheets);
+
+typedef struct thing
+{
+    rlv_mesh mesh;
+    rlv_tree* tree;
+    float* depth;
+    uint8_t* shown;
+    uint16_t* region;
+} thing;
+
+// A sphere of a radius, its top 30 degrees coloured as a region.
+static thing ball(double radius)
+{
+    thing of = {0};
+    rlv_error error = {0};
+    shape_add_sphere(&of.mesh, rlv_vec3_of(0, 0, 0), radius, 24);
+    cr_assert_eq(rlv_tree_build(&of.tree, &of.mesh, &error), RLV_DONE, "%s", error.what);
+    of.depth = calloc(of.mesh.vertex_count, sizeof *of.depth);
+    of.shown = calloc(of.mesh.triangle_count, 1);
+    of.region = calloc(of.mesh.triangle_count, sizeof *of.region);
+    for (size_t v = 0; v < of.mesh.vertex_count; v++)
+        of.depth[v] = fmaxf(of.mesh.position_mm[3 * v + 2], 0.0f);
+    for (size_t t = 0; t < of.mesh.triangle_count; t++)
+    {
+        of.region[t] = of.mesh.position_mm[3 * of.mesh.corner[3 * t] + 2] > (float)(radius * cos(M_PI / 6.0));
+        of.shown[t] = (uint8_t)of.region[t];
+    }
+    return of;
+}
+
+static void wipe(thing* of)
+{
+    rlv_tree_free(of->tree);
+    rlv_mesh_free(&of->mesh);
+    free(of->depth);
+    free(of->shown);
+    free(of->region);
+}
+
+static const rlv_title_stage stages[2] = {{"field", "2031-05-12", "field.ply", "00112233445566778899aabbccddeeff"},
+                                          {"overburden", "2031-06-02", "overburden.ply", "ffeeddccbbaa9988"}};
+static const char* const notes[1] = {"Parallel projection: a length on a slope is shortened by its cosine."};
+static const rlv_title title = {"LQ-0417",
+                                "Armoured fish in a marl concretion",
+                                "Depth",
+                                2,
+                                stages,
+                                "0.7 mm",
+                                "of stage field",
+                                "rilievo",
+                                "2031-06-02",
+                                1,
+                                notes};
+
+static rlv_camera_axes above(void)
+{
+    return rlv_aspect_of_upper_side(rlv_vec3_of(0, 0, 1), rlv_vec3_of(0, 1, 0));
+}
+
+// A map of depth of a ball that lost a little all round, at 1 : 1.
+static rlv_sheet depth_map(const thing* before, const thing* after, const rlv_overlay* overlay, double scale)
+{
+    static const char* const head[2] = {"region", "mL"};
+    static const char* const cell[2] = {"1", "12.5"};
+    static const bool right[2] = {false, true};
+    const rlv_depth_map map = {.title = title,
+                               .axes = above(),
+                               .surface = {.mesh = &after->mesh,
+                                           .tree = after->tree,
+                                           .overlay = overlay,
+                                           .region = after->region,
+                                           .region_count = 1,
+                                           .pixel_mm = 1.0,
+                                           .rays = 1,
+                                           .samples = 1},
+                               .before = {.mesh = &before->mesh, .region = before->region},
+                               .scale = scale,
+                               .paper = 3,
+                               .table = {2, 1, head, cell, right}};
+    rlv_sheet sheet;
+    rlv_error error = {0};
+    size_t left_out = 9;
+    cr_assert_eq(rlv_sheet_of_depth(&sheet, &map, &left_out, &error), RLV_DONE, "%s", error.what);
+    cr_expect_eq(left_out, 0);
+    return sheet;
+}
+
+Test(sheets, a_depth_map_is_never_shrunk_its_paper_grows)
+{
+    const double radius[4] = {20.0, 80.0, 100.0, 250.0};
+    const double paper[3] = {297.0 * 420.0, 420.0 * 594.0, 594.0 * 841.0}; // A3, A2, A1
+    for (int i = 0; i < 4; i++)
+    {
+        thing before = ball(radius[i]), after = ball(0.97 * radius[i]);
+        rlv_overlay overlay = {after.depth, after.shown, radius[i], NULL};
+        rlv_sheet sheet = depth_map(&before, &after, &overlay, 0.0);
+        // Plan and section beside each other, and beneath each other, each twice the radius at 1 : 1.
+        cr_expect_gt(sheet.width_mm, 4.0 * radius[i]);
+        cr_expect_gt(sheet.height_mm, 4.0 * radius[i]);
+        if (i < 3)
+            cr_expect_float_eq(sheet.width_mm * sheet.height_mm, paper[i], 1e-6, "%g x %g", sheet.width_mm,
+                               sheet.height_mm);
+        else
+            cr_expect_float_eq(fmin(sheet.width_mm, sheet.height_mm), 1067.0, 1e-9); // A0 is too narrow: a roll
+        rlv_sheet_free(&sheet);
+        wipe(&before);
+        wipe(&after);
+    }
+}
+
+Test(sheets, one_thread_and_two_give_the_same_bytes)
+{
+    thing before = ball(60.0), after = ball(58.0);
+    rlv_overlay overlay = {after.depth, after.shown, 58.0, NULL};
+    for (int format = RLV_SHEET_PDF; format <= RLV_SHEET_SVG; format++)
+    {
+        char* data[2] = {NULL, NULL};
+        size_t size[2] = {0, 0};
+        for (int i = 0; i < 2; i++)
+        {
+            omp_set_num_threads(i + 1);
+            rlv_sheet sheet = depth_map(&before, &after, &overlay, 1.0);
+            FILE* stream = open_memstream(&data[i], &size[i]);
+            char source[1024];
+            const rlv_sheet_info info = rlv_title_info(&title, source);
+            cr_assert_eq(rlv_sheet_write(&sheet, (rlv_sheet_format)format, stream, &info, NULL), RLV_DONE);
+            fclose(stream);
+            rlv_sheet_free(&sheet);
+        }
+        cr_assert_eq(size[0], size[1]);
+        cr_expect(memcmp(data[0], data[1], size[0]) == 0);
+        free(data[0]);
+        free(data[1]);
+    }
+    wipe(&before);
+    wipe(&after);
+}
+
+static rlv_sheet gallery_of(const thing* of, const rlv_overlay* overlay, size_t count, double scale)
+{
+    static const char* const line[2] = {"overburden off", "removed 12 mL"};
+    rlv_sheet_view view[12];
+    for (size_t i = 0; i < count; i++)
+        view[i] = (rlv_sheet_view){.surface = {.mesh = &of->mesh,
+                                               .tree = of->tree,
+                                               .overlay = i + 1 == count ? overlay : NULL,
+                                               .pixel_mm = 1.0,
+                                               .rays = 1,
+                                               .samples = 1},
+                                   .name = "stage",
+                                   .date = "2031-06-02",
+                                   .line_count = 2,
+                                   .line = line};
+    const rlv_direction direction[2] = {{{1, 0, 0}, "x"}, {{0, 0, 1}, "z"}};
+    const rlv_gallery gallery = {.title = title,
+                                 .axes = above(),
+                                 .view_count = count,
+                                 .view = view,
+                                 .scale = scale,
+                                 .paper = 3,
+                                 .direction_count = 2,
+                                 .direction = direction};
+    rlv_sheet sheet;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_sheet_of_gallery(&sheet, &gallery, NULL, &error), RLV_DONE, "%s", error.what);
+    return sheet;
+}
+
+Test(sheets, any_number_of_stages_fits_the_paper_that_was_asked_for)
+{
+    thing of = ball(150.0);
+    rlv_overlay overlay = {of.depth, of.shown, 150.0, NULL};
+    for (size_t count = 1; count <= 12; count++)
+    {
+        rlv_sheet sheet = gallery_of(&of, &overlay, count, 0.0);
+        cr_expect_float_eq(sheet.width_mm * sheet.height_mm, 297.0 * 420.0, 1e-6, "%zu", count);
+        rlv_sheet_free(&sheet);
+    }
+    wipe(&of);
+}
+
+Test(sheets, at_a_scale_that_was_asked_for_the_paper_grows)
+{
+    thing of = ball(150.0);
+    rlv_overlay overlay = {of.depth, of.shown, 150.0, NULL};
+    rlv_sheet sheet = gallery_of(&of, &overlay, 6, 1.0);
+    // Six balls of 300 mm each take more than half a square metre.
+    cr_expect_geq(sheet.width_mm * sheet.height_mm, 6.0 * 300.0 * 300.0);
+    rlv_sheet_free(&sheet);
+    wipe(&of);
+}
+
+Test(sheets, a_table_is_as_wide_as_its_words)
+{
+    static const char* const head[2] = {"region", "mL"};
+    static const char* const cell[4] = {"1", "12.5", "2", "1234567.8"};
+    const rlv_sheet_table table = {2, 2, head, cell, NULL};
+    rlv_sheet sheet;
+    cr_assert_eq(rlv_sheet_reserve(&sheet, 100, 100, NULL), RLV_DONE);
+    const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL};
+    rlv_box2 box = rlv_sheet_table_size(&sheet, &table);
+    cr_expect_float_eq(box.width,
+                       rlv_sheet_measure(&sheet, "region", &small).width_mm + 4.0 +
+                           rlv_sheet_measure(&sheet, "1234567.8", &small).width_mm,
+                       1e-9);
+    rlv_sheet_table_print(&sheet, &table, 10, 10);
+    rlv_sheet_free(&sheet);
+}
+
+Test(sheets, what_cannot_be_drawn_is_refused)
+{
+    thing of = ball(20.0);
+    rlv_sheet sheet;
+    rlv_gallery none = {.title = title, .axes = above()};
+    cr_expect_eq(rlv_sheet_of_gallery(&sheet, &none, NULL, NULL), RLV_BAD_INPUT);
+    rlv_depth_map map = {.title = title,
+                         .axes = above(),
+                         .surface = {.mesh = &of.mesh, .tree = of.tree},
+                         .before = {.mesh = &of.mesh},
+                         .cross_mm = {500, 0, 0}};
+    rlv_error error = {0};
+    cr_expect_eq(rlv_sheet_of_depth(&sheet, &map, NULL, &error), RLV_BAD_INPUT);
+    cr_expect(strstr(error.what, "misses") != NULL);
+    map.cross_mm = rlv_vec3_of(0, 0, 0);
+    map.scale = 1000.0;
+    cr_expect_eq(rlv_sheet_of_depth(&sheet, &map, NULL, &error), RLV_BAD_INPUT); // no paper is that large
+    wipe(&of);
+}
