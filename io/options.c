@@ -16,7 +16,10 @@ enum
     PAIR = ALIGN | CHANGE,
     NEW = 1u << 3,
     MEASURING = INSPECT | PAIR,
-    EVERY = NEW | MEASURING,
+    REPORT = 1u << 4,
+    MESHES = NEW | MEASURING,
+    EVERY = MESHES | REPORT,
+    OPENS_OUT = REPORT,
 };
 
 static const rlv_command commands[] = {
@@ -45,6 +48,18 @@ static const rlv_command commands[] = {
      "What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell.\n"
      "Stone dust can hold silica: wear what your local exposure limits ask for.",
      CHANGE, command_change},
+    {"report", "SPECIMEN", 1, 1, "folder",
+     "all that can be measured of a specimen, as a page with its tables and pictures",
+     "Reads the record in SPECIMEN with all its meshes, measures each step, and writes report.html, report.json, "
+     "tables/ "
+     "and\n"
+     "pictures/ into SPECIMEN/out, or DIR. That folder is replaced whole: it is the old one or the new one at any "
+     "moment.\n"
+     "Where it is there and holds no report.html, it is left alone (exit status 2).",
+     "A figure is advice to a trained person, not a certificate. Stone dust can hold silica, and a block can tip: your "
+     "local\n"
+     "exposure limits, the maker's data sheets and a qualified person decide.",
+     REPORT, command_report},
 };
 static const size_t command_count = sizeof commands / sizeof commands[0];
 
@@ -72,14 +87,14 @@ typedef struct option_row
 } option_row;
 
 static const option_row option_table[OPTION_KINDS] = {
-    [OPTION_UNIT] = {"--unit", "mm|cm|m|in", EVERY,
+    [OPTION_UNIT] = {"--unit", "mm|cm|m|in", MESHES,
                      "unit of the meshes; must be said to read one, except for glTF (metres)"},
     [OPTION_UNIT_AFTER] = {"--unit-after", "mm|cm|m|in", PAIR, "unit of AFTER, where it is not BEFORE's"},
     [OPTION_SCALE_SD] = {"--scale-sd", "S", PAIR,
                          "relative sd of BEFORE's scale: 0.001 is 1 mm in a metre (else exact)"},
     [OPTION_SCALE_SD_AFTER] = {"--scale-sd-after", "S", PAIR, "relative sd of AFTER's scale (else exact)"},
     [OPTION_ALIGNED] = {"--aligned", NULL, CHANGE, "AFTER is in BEFORE's frame already: do not align"},
-    [OPTION_OUT] = {"--out", "DIR", MEASURING,
+    [OPTION_OUT] = {"--out", "DIR", MEASURING | REPORT,
                     "write the tables, JSON and, where there are any, meshes and pictures here"},
     [OPTION_JSON] = {"--json", NULL, EVERY, "one JSON object on standard output, and nothing else"},
     [OPTION_THREADS] = {"--threads", "N", EVERY, "threads to use; the answer does not depend on it"},
@@ -328,6 +343,11 @@ void options_free(rlv_options* options)
 {
     free(options->path);
     *options = (struct rlv_options){0};
+}
+
+bool options_opens_out(const rlv_options* options)
+{
+    return (options->command->bit & OPENS_OUT) != 0;
 }
 
 static void help_options(unsigned bit, FILE* stream)
