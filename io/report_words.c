@@ -90,7 +90,7 @@ static report_text unknown_class(const rlv_history* history, rlv_change_class ki
     if (kind != RLV_CHANGE_BONE)
         return say("not known");
     return step != NULL ? say("not known: no bone is marked on ‘%.200s’", stage_id(history, step->before))
-                        : say("not known: no bone is marked on any stage but the last");
+                        : say("not known: no bone is marked on any stage before the last");
 }
 
 static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
