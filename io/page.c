@@ -458,6 +458,7 @@ static const char style_of_parts[] =
     "tbody tr{border-bottom:1px solid var(--line)}\n"
     "td:not(.n),tbody th:not(.n){min-width:6.2rem;max-width:26rem}\n"
     ".n{text-align:right;white-space:nowrap}\n"
+    "thead .n{white-space:normal}\n"
     ".unit{display:block;font-weight:400;color:var(--soft)}\n"
     ".ends{display:block;font-size:.9em;color:var(--soft)}\n"
     "figure{margin:2rem 0 2.4rem}\n"

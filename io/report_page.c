@@ -227,7 +227,7 @@ static void put_story(rlv_page* p, const rlv_history* history, size_t which)
     fprintf(stream, "%s%s%s", after->title != NULL ? after->title : after->id, after->date != NULL ? ", " : "",
             after->date != NULL ? after->date : "");
     for (size_t i = 0; i < after->work_count; i++)
-        fprintf(stream, "%s%s %s h%s%s", i == 0 ? ". " : "; ", after->work[i].tool,
+        fprintf(stream, "%s%s %s h%s%s", i == 0 ? ". Work: " : "; ", after->work[i].tool,
                 words_exact(after->work[i].hours).text, after->work[i].area != NULL ? " on " : "",
                 after->work[i].area != NULL ? after->work[i].area : "");
     fputs(after->work_count > 0 ? "." : ". Hours: not recorded.", stream);

@@ -182,6 +182,12 @@ static const table_column edge_columns[] = {
      "two."},
     {"used", NULL, "used", TABLE_TEXT, "Whether it was used to join the stages; else why not."}};
 
+/// Two figures are shown of a probability, down to a millionth.
+static double p_sd(double p)
+{
+    return fmax(p / 10.0, 1e-6);
+}
+
 static const char* use_of_edge(const rlv_edge_closure* closure)
 {
     return closure == NULL     ? "yes"
@@ -200,7 +206,8 @@ static void put_edge(rlv_table* t, const rlv_history* history, const history_edg
     table_number(t, edge->done ? rms : (double)NAN, rms / 10.0);
     table_number(t, closure != NULL ? closure->closure.shift_mm : (double)NAN, 0.01);
     table_number(t, closure != NULL ? closure->closure.turn_deg : (double)NAN, 0.001);
-    table_number(t, closure != NULL ? closure->closure.p : (double)NAN, 0.01);
+    table_number(t, closure != NULL ? closure->closure.p : (double)NAN,
+                 p_sd(closure != NULL ? closure->closure.p : 0.0));
     table_text(t, edge->done ? use_of_edge(closure) : edge->why);
 }
 
@@ -249,7 +256,7 @@ static rlv_table loops_table(const rlv_history* history)
         table_number(&t, loop->closure.shift_mm, 0.01);
         table_number(&t, loop->closure.turn_deg, 0.001);
         table_number(&t, 1e6 * loop->closure.log_scale, 1.0);
-        table_number(&t, loop->closure.p, 0.01);
+        table_number(&t, loop->closure.p, p_sd(loop->closure.p));
     }
     return t;
 }

@@ -100,8 +100,10 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = say("none that can be told from noise; up to %s mL could lie below the detection limit",
-                   words_figures(found.ml.high, 2).text);
+        said = found.ml.high > 0.0
+                   ? say("none that can be told from noise; up to %s mL could lie below the detection limit",
+                         words_figures(found.ml.high, 2).text)
+                   : say("none that can be told from noise");
     else
     {
         said = report_interval(found.ml, "mL");
@@ -111,7 +113,8 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
         if (found.faint)
             add(&said, "; it thins out below the detection limit, which the upper end allows for");
     }
-    if (!found.known)
+    bool everywhere = kind != RLV_CHANGE_DETACHED && kind != RLV_CHANGE_JOINED; // pieces come and go in their steps
+    if (everywhere && !found.known)
         add(&said, "; known in %zu of %zu steps", found.steps_known, found.steps);
     return said;
 }
