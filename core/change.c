@@ -406,7 +406,6 @@ static rlv_status gather_labelled(const work* w, const uint8_t* wanted, region_p
 typedef struct column_sum
 {
     double signed_mm3;
-    double axis_mm3[3]; ///< along each
 } column_sum;
 
 static void label_triangles(const rlv_mesh* mesh, const rlv_sampling* sampling, const uint16_t* of_sample,
@@ -491,10 +490,7 @@ static rlv_status sum_axis(rlv_change* change, column_sum* sum, size_t labels, c
     if (status == RLV_DONE)
     {
         for (size_t l = 0; l < labels; l++)
-        {
             sum[l].signed_mm3 += share * difference.label[l].signed_mm3;
-            sum[l].axis_mm3[axis] = difference.label[l].signed_mm3;
-        }
         change->left_out_mm2 += share * difference.left_out_mm2;
         change->overlap_mm2 = fmax(change->overlap_mm2, difference.overlap_mm2);
         *total = difference.signed_mm3;
@@ -519,9 +515,9 @@ static rlv_status sum_closed(rlv_change* change, column_sum* sum, size_t labels,
     return RLV_DONE;
 }
 
-/// Open scans are summed along the one direction in which they open, against a common base.
-static rlv_status sum_open(rlv_change* change, column_sum* sum, size_t labels, const work* w, rlv_vec3 towards,
-                           double pitch, rlv_error* error)
+/// Sum along any one direction.
+static rlv_status sum_towards(rlv_change* change, column_sum* sum, size_t labels, const work* w, rlv_vec3 towards,
+                              double pitch, rlv_error* error)
 {
     rlv_mesh before = {0}, after = {0};
     rlv_pose turn = rlv_pose_identity();
@@ -536,10 +532,17 @@ static rlv_status sum_open(rlv_change* change, column_sum* sum, size_t labels, c
         rlv_pose_move_mesh(&turn, &after);
         status = sum_axis(change, sum, labels, &before, &after, RLV_AXIS_Z, pitch, 1.0, &total, error);
     }
-    change->axis_spread_mm3 = NAN;
     rlv_mesh_free(&before);
     rlv_mesh_free(&after);
     return status;
+}
+
+/// Open scans are summed along the one direction in which they open, against a common base.
+static rlv_status sum_open(rlv_change* change, column_sum* sum, size_t labels, const work* w, rlv_vec3 towards,
+                           double pitch, rlv_error* error)
+{
+    change->axis_spread_mm3 = NAN;
+    return sum_towards(change, sum, labels, w, towards, pitch, error);
 }
 
 static rlv_status sum_columns(rlv_change* change, column_sum* sum, size_t labels, work* w, rlv_error* error)
@@ -873,6 +876,9 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
         total->faint = true;
         total->volume_mm3.high += shallow ? most : fmin(most, fmax(room, 2.0 * faded));
     }
+    else if (sum >= FIRST_CLASS) // a chip is small enough for the fade at its rim to tell
+        total->volume_mm3.high =
+            total->volume_mm3.value + hypot(total->volume_mm3.high - total->volume_mm3.value, 2.0 * faded);
 }
 
 /// Whether some triangle of a stage is of a part from `low` to `high`.
@@ -926,41 +932,72 @@ static int owner_of(const seam* s, const work* w)
     return w->regions.part[s->label[0] - 1] > w->regions.part[s->label[1] - 1] ? 0 : 1;
 }
 
-/// Columns that lean on the surface give what lies below a seam to the part that they enter by; it belongs to the part
-/// that it lies under along the normal. Column a displaces the seam at the depth d by d (a / (a . n) - n); weighted by
-/// (a . n)^2, which add up to one over three axes square to each other, that is nothing. So labels at a seam are summed
-/// with these weights, taken over the seam; what that changes comes from their neighbours.
-static rlv_status straighten_seams(column_sum* sum, size_t labels, const work* w, rlv_error* error)
+/// Of all seams of one owner: its labels' mean normal there, and how much there is to split.
+typedef struct owner
 {
-    double(*weight)[4] = rlv_reserve(labels, sizeof *weight, error);
-    if (weight == NULL)
-        return RLV_SYSTEM;
+    rlv_vec3 normal;
+    double weight;
+} owner;
+
+static double seam_weight(const seam* s)
+{
+    return s->length_mm * s->depth_mm * s->depth_mm;
+}
+
+enum
+{
+    SPLIT_MOST = 8, // owners that are summed again, the deepest seams first
+};
+
+/// The owner with the deepest seams that has not been dealt with; 0: none.
+static size_t next_owner(const owner* list, size_t labels)
+{
+    size_t best = 0;
+    for (size_t l = 1; l < labels; l++)
+        if (list[l].weight > (best != 0 ? list[best].weight : 0.0))
+            best = l;
+    return best;
+}
+
+/// Columns that lean on the surface give what lies below a seam to the part that they enter by; it belongs to the part
+/// that it lies under along the normal. So the labels that own a seam are summed once more, along the normal there, and
+/// what that changes comes from their neighbours: the sum of all stays.
+static rlv_status straighten_seams(rlv_change* change, column_sum* sum, size_t labels, const work* w, rlv_error* error)
+{
+    const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : diagonal_mm(w) / CELLS_ACROSS;
+    rlv_status status = RLV_SYSTEM;
+    column_sum* own = NULL;
+    owner* list = rlv_reserve(labels, sizeof *list, error);
+    if (list == NULL || (own = rlv_reserve(labels, sizeof *own, error)) == NULL)
+        goto end;
     seam s;
     for (size_t t = 0; t < w->before->triangle_count; t++)
         if (find_seam(&s, w, t))
         {
-            const double by = s.length_mm * s.depth_mm * s.depth_mm;
-            const double n[3] = {s.normal.x, s.normal.y, s.normal.z};
-            double* own = weight[s.label[owner_of(&s, w)]];
-            for (int a = 0; a < 3; a++)
-                own[a] += by * n[a] * n[a];
-            own[3] += by;
+            owner* of = list + s.label[owner_of(&s, w)];
+            of->normal = rlv_vec3_along(of->normal, seam_weight(&s), s.normal);
+            of->weight += seam_weight(&s);
         }
-    for (size_t t = 0; t < w->before->triangle_count; t++)
-        if (find_seam(&s, w, t))
-        {
-            const int owner = owner_of(&s, w);
-            column_sum *own = sum + s.label[owner], *other = sum + s.label[1 - owner];
-            const double *of = weight[s.label[owner]], *axis = own->axis_mm3;
-            const double share = of[3] > 0.0 ? s.length_mm * s.depth_mm * s.depth_mm / of[3] : 0.0;
-            double more = 0.0;
-            for (int a = 0; a < 3 && share > 0.0; a++)
-                more += (of[a] / of[3] - 1.0 / 3.0) * axis[a];
-            own->signed_mm3 += share * more;
-            other->signed_mm3 -= share * more;
-        }
-    free(weight);
-    return RLV_DONE;
+    status = RLV_DONE;
+    rlv_change aside = *change; // columns note alarms of their own there
+    for (int n = 0; n < SPLIT_MOST && status == RLV_DONE; n++)
+    {
+        const size_t label = next_owner(list, labels);
+        if (label == 0)
+            break;
+        memset(own, 0, labels * sizeof *own);
+        status = sum_towards(&aside, own, labels, w, list[label].normal, pitch, error);
+        const double more = own[label].signed_mm3 - sum[label].signed_mm3, whole = list[label].weight;
+        list[label].weight = 0.0;
+        for (size_t t = 0; t < w->before->triangle_count && status == RLV_DONE; t++)
+            if (find_seam(&s, w, t) && s.label[owner_of(&s, w)] == label)
+                sum[s.label[1 - owner_of(&s, w)]].signed_mm3 -= more * seam_weight(&s) / whole;
+        sum[label].signed_mm3 += more;
+    }
+end:
+    free(list);
+    free(own);
+    return status;
 }
 
 /// What lies below a seam may belong to either part: for the side below an edge dips unseen, and the edge itself is
@@ -1038,7 +1075,7 @@ static rlv_status tell_volumes(rlv_change* change, column_sum* sum, const work* 
     if (status == RLV_DONE && knows_parts(w))
         status = measure_seams(seams, &v, w, error);
     if (status == RLV_DONE && knows_parts(w) && !change->open) // an open scan has columns along one axis only
-        status = straighten_seams(sum, count + 1, w, error);
+        status = straighten_seams(change, sum, count + 1, w, error);
     if (status == RLV_DONE)
     {
         double measured[FIRST_CLASS + RLV_CHANGE_CLASSES] = {0};

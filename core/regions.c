@@ -446,11 +446,10 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
 #pragma omp parallel for schedule(dynamic, 4096)
     for (size_t i = 0; i < s->depths->count; i++)
     {
+        // Where the part is not told, the surface is not where it was.
+        near[i] = label[i] != 0 || part_of(s, (uint32_t)i) == RLV_DEPTHS_UNSURE;
         if (label[i] != 0)
-        {
-            near[i] = 1;
             continue;
-        }
         for (uint8_t part = 0; part <= most_part; part++)
         {
             double apart2;

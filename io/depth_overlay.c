@@ -1,5 +1,7 @@
 #include "depth_overlay.h"
 
+#include "paint.h"
+
 #include <math.h>
 #include <stdlib.h>
 
@@ -75,6 +77,20 @@ static void choose_shown(depth_overlay* overlay, const rlv_change* change, const
     }
 }
 
+/// What is painted cannot tell a shallow gain from a shallow loss: so near 0 both have the colour of what went. Where
+/// material came, the least depth is the first that has the other colour.
+static void part_from_zero(depth_overlay* overlay, const rlv_change* change, const rlv_mesh* after)
+{
+    const float least = (float)(1.01 * RLV_PAINT_LEAST * overlay->deepest_mm);
+    for (size_t i = 0; i < 3 * after->triangle_count; i++)
+    {
+        uint16_t label = change->after_label[i / 3];
+        float* depth = &overlay->depth_mm[after->corner[i]];
+        if (label != 0 && !rlv_change_went(change->region[label - 1].kind) && *depth <= 0.0f)
+            *depth = fminf(*depth, -least);
+    }
+}
+
 rlv_status depth_overlay_make(depth_overlay* overlay, const rlv_change* change, const rlv_mesh* before,
                               const rlv_tree* before_tree, const rlv_mesh* after, rlv_error* error)
 {
@@ -85,7 +101,10 @@ rlv_status depth_overlay_make(depth_overlay* overlay, const rlv_change* change, 
     overlay->limit_mm = isfinite(change->limit[0].depth_mm) ? change->limit[0].depth_mm : 0.0;
     rlv_status status = measure_depth(overlay, change, before, before_tree, after, error);
     if (status == RLV_DONE)
+    {
         choose_shown(overlay, change, after);
+        part_from_zero(overlay, change, after);
+    }
     return status;
 }
 

@@ -11,7 +11,8 @@
 
 typedef struct depth_overlay
 {
-    float* depth_mm; ///< one a vertex of AFTER: positive where material went, 0 where nothing changed
+    float* depth_mm; ///< one a vertex of AFTER: positive where material went, 0 where nothing changed; of what came, no
+                     ///< less than a picture can show
     uint8_t* shown;  ///< one a triangle of AFTER: 0 unchanged, 1 coloured, 2 hatched
     double deepest_mm;
     double limit_mm; ///< detection limit of the smallest patch; 0: not known

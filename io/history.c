@@ -109,6 +109,25 @@ static double reach_of(const rlv_history* history)
     return 0.5 * size;
 }
 
+/// What an alignment is off by beside its covariance: over 500 settled alignments of blocks of known pose the far
+/// corner was off by 0.027 mm in the median, where noise and warp alone asked for a tenth of that in some directions.
+static const double SETTLING_MM = 0.03;
+
+/// The pose of an edge as the graph may trust it. Warp as long as the block bends the scale that an alignment finds by
+/// as much as it shifts its ends, and beyond what the bars know: so bars rule the scale.
+static rlv_pose trusted(rlv_pose pose, double reach_mm)
+{
+    const double bent = rlv_pose_position_sd_mm(&pose) / reach_mm;
+    for (int i = 0; i < 3; i++)
+    {
+        pose.covariance[8 * i] += SETTLING_MM * SETTLING_MM;
+        pose.covariance[8 * (i + 3)] += pow(SETTLING_MM / reach_mm, 2);
+    }
+    if (pose.covariance[48] > 0.0)
+        pose.covariance[48] += bent * bent;
+    return pose;
+}
+
 static rlv_status join_stages(rlv_history* history, rlv_answer* answer, rlv_error* error)
 {
     const size_t stages = history->stage_count;
@@ -130,8 +149,8 @@ static rlv_status join_stages(rlv_history* history, rlv_answer* answer, rlv_erro
         history->graph_edge[count] = e;
         edge[count++] = (rlv_stage_edge){.into = own->into,
                                          .from = own->from,
-                                         .pose = own->alignment.pose,
-                                         .scale_prior_sd = hypot(scale_sd[own->into], scale_sd[own->from])};
+                                         .pose = trusted(own->alignment.pose, reach_of(history)),
+                                         .scale_prior_sd = 0.0}; // what it held of one is drowned: trusted()
     }
     if (status == RLV_DONE)
     {

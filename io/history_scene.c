@@ -89,6 +89,31 @@ static rlv_status set_of_former_bone(uint8_t** in, history_scene* scene, const u
     return held ? RLV_DONE : RLV_SYSTEM;
 }
 
+/// Leave out of the former bone what is bone now, and two triangles round it: that far two outlines of one edge differ.
+static rlv_status leave_out_present(uint8_t* former, const history_scene* scene, rlv_error* error)
+{
+    const rlv_mesh* mesh = &scene->moved;
+    uint8_t* near = rlv_reserve(mesh->vertex_count, sizeof *near, error);
+    if (near == NULL)
+        return RLV_SYSTEM;
+    for (uint8_t ring = 1; ring <= 3; ring++)
+        for (size_t i = 0; i < mesh->triangle_count; i++)
+        {
+            const uint32_t* corner = mesh->corner + 3 * i;
+            bool reached = scene->bone[i] != 0;
+            for (size_t k = 0; k < 3; k++)
+                reached = reached || (near[corner[k]] != 0 && near[corner[k]] < ring);
+            for (size_t k = 0; k < 3 && reached; k++)
+                near[corner[k]] = near[corner[k]] != 0 ? near[corner[k]] : ring;
+        }
+    for (size_t i = 0; i < mesh->triangle_count; i++)
+        for (size_t k = 0; k < 3; k++)
+            if (near[mesh->corner[3 * i + k]] != 0)
+                former[i] = 0;
+    free(near);
+    return RLV_DONE;
+}
+
 static void add_line(rlv_panel_outline* line, size_t* count, const uint8_t* in, rlv_panel_outline how)
 {
     if (in == NULL)
@@ -97,9 +122,9 @@ static void add_line(rlv_panel_outline* line, size_t* count, const uint8_t* in, 
     line[(*count)++] = how;
 }
 
-static const rlv_panel_outline of_bone = {.line_mm = RLV_LINE_STRONG, .words = "bone"};
+static const rlv_panel_outline of_bone = {.line_mm = RLV_LINE_MEDIUM, .words = "bone"};
 static const rlv_panel_outline of_former = {
-    .line_mm = RLV_LINE_STRONG, .quiet = true, .words = "bone as it showed before"};
+    .line_mm = RLV_LINE_MEDIUM, .quiet = true, .words = "bone that shows no more"};
 static const rlv_panel_outline of_lost = {.line_mm = LINE_LOST, .words = "bone lost"};
 static const rlv_panel_outline of_detached = {.line_mm = RLV_LINE_HEAVY, .dashed = true, .words = "piece detached"};
 static const rlv_panel_outline of_joined = {.line_mm = RLV_LINE_HEAVY, .dashed = true, .words = "piece joined"};
@@ -128,13 +153,19 @@ static rlv_status outline_after(history_scene* scene, const uint8_t* former_bone
     rlv_status status = set_of_bone(&scene->bone, scene, scene->after, error);
     if (status == RLV_DONE && former_bone != NULL)
         status = set_of_former_bone(&former, scene, former_bone, error);
+    if (status == RLV_DONE && former != NULL && scene->bone != NULL)
+        status = leave_out_present(former, scene, error);
     if (status == RLV_DONE)
         status = set_of_class(&lost, scene, RLV_CHANGE_BONE, change->after_label, triangles, error);
     if (status == RLV_DONE)
         status = set_of_class(&detached, scene, RLV_CHANGE_DETACHED, change->after_label, triangles, error);
     if (status == RLV_DONE)
         status = set_of_class(&joined, scene, RLV_CHANGE_JOINED, change->after_label, triangles, error);
-    add_line(scene->after_line, &scene->after_lines, former, of_former);
+    rlv_panel_outline how = of_former;
+    if (scene->bone == NULL)
+        how.words = "bone as it showed before";
+    scene->former = former != NULL;
+    add_line(scene->after_line, &scene->after_lines, former, how);
     add_line(scene->after_line, &scene->after_lines, scene->bone, of_bone);
     add_line(scene->after_line, &scene->after_lines, detached, of_detached);
     add_line(scene->after_line, &scene->after_lines, joined, of_joined);

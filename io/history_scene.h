@@ -25,6 +25,7 @@ typedef struct history_scene
     depth_overlay depth;
     size_t before_lines, after_lines;
     rlv_panel_outline before_line[SCENE_LINES], after_line[SCENE_LINES];
+    bool former;        ///< the first of AFTER's lines is round bone as it showed before
     uint8_t* bone;      ///< one a triangle of AFTER: bone as its own mask has it, else as it showed before
     rlv_panel_tag* tag; ///< one a region: words where its class is another than what was removed
     uint16_t* tagged;   ///< one a triangle of AFTER: its region, where that has a tag; else 0

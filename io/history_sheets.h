@@ -31,7 +31,7 @@ typedef struct history_sheet
     char* print;          ///< of the same as PDF, at its true scale; NULL: none
     size_t width, height; ///< of the PNG, in pixels; 0 where there is none
     double paper_mm[2];   ///< width and height of the sheet
-    double scale;         ///< paper over thing, where it was asked for or is 1 : 1; 0: fitted to the paper
+    double scale;         ///< paper over thing; 0: fitted to the paper, as the sheet itself tells
     char *caption, *alt;  ///< for a page: what it is; what it shows, for whoever does not see it
 } history_sheet;
 
@@ -49,7 +49,8 @@ typedef struct history_sheet_order
     history_sheet_kind kind;
     size_t stage;     ///< the stage, or the one after the step
     const char* view; ///< as history_view_find takes it; NULL: the usual one
-    double scale;     ///< paper over thing; 0: 1 : 1 for depth, and as large as A3 holds for all others
+    double scale;     ///< paper over thing; 0: 1 : 1 for a map of depth, and fitted for all others
+    bool fit;         ///< with a scale of 0: as large as A3 holds, a map of depth too
     rlv_sheet_format format;
 } history_sheet_order;
 

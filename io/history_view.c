@@ -51,14 +51,20 @@ static rlv_status carry(rlv_vec3* way, const rlv_history* history, size_t stage,
     return RLV_DONE;
 }
 
-static rlv_status find_compass(rlv_vec3* way, const rlv_history* history, size_t stage,
-                               const rlv_direction_record* record, const char* what, rlv_error* error)
+static rlv_status check_compass(const rlv_specimen* specimen, const rlv_direction_record* record, const char* what,
+                                rlv_error* error)
 {
     char mend[160];
     snprintf(mend, sizeof mend, "record %s in specimen.yaml, as {stage, vector}", what);
-    if (record == NULL)
-        return rlv_fail(error, RLV_BAD_INPUT, history->specimen->folder, mend,
-                        "this view needs %s, which is not recorded", what);
+    return record != NULL ? RLV_DONE
+                          : rlv_fail(error, RLV_BAD_INPUT, specimen->folder, mend,
+                                     "this view needs %s, which is not recorded", what);
+}
+
+/// A direction of the compass, which is recorded.
+static rlv_status find_compass(rlv_vec3* way, const rlv_history* history, size_t stage,
+                               const rlv_direction_record* record, const char* what, rlv_error* error)
+{
     *way = vector_of(record);
     return carry(way, history, stage, record->stage, what, error);
 }
@@ -84,16 +90,17 @@ static const char* stage_of_body(const rlv_specimen* specimen, const rlv_point_r
     return NULL;
 }
 
-static rlv_status find_body(rlv_vec3* along, rlv_vec3* dorsal, const rlv_history* history, size_t stage,
+/// The body's directions in the frame of the stage that they are recorded on.
+static rlv_status read_body(rlv_vec3* along, rlv_vec3* dorsal, const char** on, const rlv_specimen* specimen,
                             rlv_error* error)
 {
     const rlv_point_record* point[4];
     rlv_vec3 at[4];
-    const char* on = stage_of_body(history->specimen, point);
-    if (on == NULL)
-        return rlv_fail(error, RLV_BAD_INPUT, history->specimen->folder,
+    *on = stage_of_body(specimen, point);
+    if (*on == NULL)
+        return rlv_fail(error, RLV_BAD_INPUT, specimen->folder,
                         "place the points head, tail, belly and back of an object body on the block of one stage, in "
-                        "points.csv; or ask for upper, or for an azimuth and elevation",
+                        "points.csv; or ask for upper, or for an azimuth and an elevation",
                         "this view is named by the body, and which way the body lies is not recorded");
     for (size_t k = 0; k < 4; k++)
         at[k] = rlv_vec3_of(point[k]->at[0], point[k]->at[1], point[k]->at[2]);
@@ -101,10 +108,19 @@ static rlv_status find_body(rlv_vec3* along, rlv_vec3* dorsal, const rlv_history
     *dorsal = rlv_vec3_unit(rlv_vec3_sub(at[3], at[2]));
     // Within a degree of each other they span no side.
     if (rlv_vec3_length(rlv_vec3_cross(*along, *dorsal)) < sin(M_PI / 180.0))
-        return rlv_fail(error, RLV_BAD_INPUT, history->specimen->folder,
+        return rlv_fail(error, RLV_BAD_INPUT, specimen->folder,
                         "place them so that head to tail and belly to back cross each other",
-                        "the landmarks of body on stage %.100s give no side", on);
-    rlv_status status = carry(along, history, stage, on, "the body", error);
+                        "the landmarks of body on stage %.100s give no side", *on);
+    return RLV_DONE;
+}
+
+static rlv_status find_body(rlv_vec3* along, rlv_vec3* dorsal, const rlv_history* history, size_t stage,
+                            rlv_error* error)
+{
+    const char* on = NULL;
+    rlv_status status = read_body(along, dorsal, &on, history->specimen, error);
+    if (status == RLV_DONE)
+        status = carry(along, history, stage, on, "the body", error);
     return status == RLV_DONE ? carry(dorsal, history, stage, on, "the body", error) : status;
 }
 
@@ -133,6 +149,26 @@ bool history_view_known(const char* name)
     rlv_aspect aspect;
     return strcmp(name, "upper") == 0 || rlv_aspect_find(name, &aspect) ||
            read_bearing(name, &azimuth_deg, &elevation_deg);
+}
+
+rlv_status history_view_check(const rlv_specimen* specimen, const char* name, rlv_error* error)
+{
+    double azimuth_deg, elevation_deg;
+    rlv_aspect aspect;
+    rlv_vec3 along, dorsal;
+    const char* on;
+    if (name == NULL)
+        return RLV_DONE;
+    if (rlv_aspect_find(name, &aspect))
+        return read_body(&along, &dorsal, &on, specimen, error);
+    bool bearing = read_bearing(name, &azimuth_deg, &elevation_deg);
+    if (!bearing && strcmp(name, "upper") != 0)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL,
+                        "say upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or an azimuth "
+                        "and an elevation in degrees: 45,30",
+                        "there is no view '%.60s'", name);
+    rlv_status status = check_compass(specimen, specimen->up, "up", error);
+    return status == RLV_DONE && bearing ? check_compass(specimen, specimen->north, "north", error) : status;
 }
 
 /// The side that was up; north is up in the picture where it is known and reaches.
@@ -164,8 +200,8 @@ static rlv_status view_bearing(history_view* view, const rlv_history* history, s
     view->axes = rlv_aspect_from(up, north, azimuth_deg, elevation_deg);
     snprintf(view->key, sizeof view->key, "az%.10g-el%.10g", azimuth_deg, elevation_deg);
     snprintf(view->words, sizeof view->words,
-             "seen from azimuth %.10g\xc2\xb0 (clockwise from north), elevation %.10g\xc2\xb0", azimuth_deg,
-             elevation_deg);
+             "seen from azimuth %.10g\xc2\xb0 (clockwise from north), elevation %s%.10g\xc2\xb0", azimuth_deg,
+             elevation_deg < 0.0 ? "\xe2\x88\x92" : "", fabs(elevation_deg));
     return RLV_DONE;
 }
 
@@ -247,24 +283,21 @@ rlv_status history_view_find(history_view* view, const rlv_history* history, siz
 {
     double azimuth_deg, elevation_deg;
     rlv_aspect aspect;
-    rlv_status status = RLV_DONE;
     *view = (history_view){0};
+    rlv_status status = history_view_check(history->specimen, name, error);
+    if (status != RLV_DONE)
+        return status;
     if (name == NULL)
     {
         if (history->specimen->up == NULL || view_upper(view, history, stage, NULL) != RLV_DONE)
             view_most(view, history, stage);
     }
-    else if (strcmp(name, "upper") == 0)
-        status = view_upper(view, history, stage, error);
     else if (rlv_aspect_find(name, &aspect))
         status = view_aspect(view, history, stage, aspect, error);
     else if (read_bearing(name, &azimuth_deg, &elevation_deg))
         status = view_bearing(view, history, stage, azimuth_deg, elevation_deg, error);
     else
-        status = rlv_fail(error, RLV_BAD_INPUT, NULL,
-                          "say upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or an azimuth "
-                          "and an elevation in degrees: 45,30",
-                          "there is no view '%.60s'", name);
+        status = view_upper(view, history, stage, error);
     if (status == RLV_DONE)
         find_directions(view, history, stage);
     return status;

@@ -25,10 +25,14 @@ typedef struct history_view
 /// Whether `name` is one of a view: "upper", an aspect (aspect.h) or "AZIMUTH,ELEVATION" in degrees.
 bool history_view_known(const char* name);
 
+/// Whether all that a view needs is recorded, before anything is measured; `name` NULL needs nothing. RLV_BAD_INPUT
+/// where it is not: the error says how to record it.
+rlv_status history_view_check(const rlv_specimen* specimen, const char* name, rlv_error* error);
+
 /// Find a view in the frame of `stage`, as it was measured. `name` NULL is the specimen's usual one, the same at every
 /// stage: the side that was up in the rock where that is recorded, else the side where most went, else the block
-/// frame's z towards the reader. RLV_BAD_INPUT where it needs a direction that is not recorded (the error says how to
-/// record it); RLV_IMPOSSIBLE where one is recorded on a stage that is not joined to this one.
+/// frame's z towards the reader. As history_view_check; and RLV_IMPOSSIBLE where one is recorded on a stage that is not
+/// joined to this one.
 rlv_status history_view_find(history_view* view, const rlv_history* history, size_t stage, const char* name,
                              rlv_error* error);
 

@@ -15,10 +15,10 @@ enum
     CHANGE = 1u << 2,
     PAIR = ALIGN | CHANGE,
     NEW = 1u << 3,
+    RENDER = 1u << 4,
     MEASURING = INSPECT | PAIR,
-    REPORT = 1u << 4,
-    MESHES = NEW | MEASURING,
-    EVERY = MESHES | REPORT,
+    REPORT = 1u << 5,
+    EVERY = NEW | MEASURING | RENDER | REPORT,
     OPENS_OUT = REPORT,
 };
 
@@ -48,6 +48,14 @@ static const rlv_command commands[] = {
      "What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell.\n"
      "Stone dust can hold silica: wear what your local exposure limits ask for.",
      CHANGE, command_change},
+    {"render", "SPECIMEN", 1, 1, "folder", "draws one picture of a specimen, by its name and from a named view",
+     "Reads the specimen's folder, measures what the picture shows, and writes it as one sheet to --out. Pictures:\n"
+     "comparison (before, after, and the depth between them), depth (the map of depth of a step, with two sections and "
+     "the\n"
+     "table of regions), history (all stages), stage (one of them). A step is named by the stage that it leads to.",
+     "Print a sheet at 100 % and lay a ruler against its control length before you measure on it.\n"
+     "The sides dorsal, ventral, left-lateral, right-lateral, anterior and posterior need to know how the body lies.",
+     RENDER, command_render},
     {"report", "SPECIMEN", 1, 1, "folder",
      "all that can be measured of a specimen, as a page with its tables and pictures",
      "Reads the record in SPECIMEN with all its meshes, measures each step, and writes report.html, report.json, "
@@ -75,6 +83,11 @@ typedef enum option_kind
     OPTION_SCALE_SD,
     OPTION_SCALE_SD_AFTER,
     OPTION_ALIGNED,
+    OPTION_PICTURE,
+    OPTION_STAGE,
+    OPTION_VIEW,
+    OPTION_SCALE,
+    OPTION_FORMAT,
     OPTION_KINDS,
 } option_kind;
 
@@ -87,14 +100,20 @@ typedef struct option_row
 } option_row;
 
 static const option_row option_table[OPTION_KINDS] = {
-    [OPTION_UNIT] = {"--unit", "mm|cm|m|in", MESHES,
+    [OPTION_UNIT] = {"--unit", "mm|cm|m|in", NEW | MEASURING,
                      "unit of the meshes; must be said to read one, except for glTF (metres)"},
     [OPTION_UNIT_AFTER] = {"--unit-after", "mm|cm|m|in", PAIR, "unit of AFTER, where it is not BEFORE's"},
     [OPTION_SCALE_SD] = {"--scale-sd", "S", PAIR,
                          "relative sd of BEFORE's scale: 0.001 is 1 mm in a metre (else exact)"},
     [OPTION_SCALE_SD_AFTER] = {"--scale-sd-after", "S", PAIR, "relative sd of AFTER's scale (else exact)"},
     [OPTION_ALIGNED] = {"--aligned", NULL, CHANGE, "AFTER is in BEFORE's frame already: do not align"},
-    [OPTION_OUT] = {"--out", "DIR", MEASURING | REPORT,
+    [OPTION_PICTURE] = {"--picture", "NAME", RENDER, "comparison, depth, history or stage"},
+    [OPTION_STAGE] = {"--stage", "ID", RENDER, "which stage, or which step, by the stage that it leads to"},
+    [OPTION_VIEW] = {"--view", "SIDE", RENDER,
+                     "upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or AZIMUTH,ELEVATION"},
+    [OPTION_SCALE] = {"--scale", "A:B|fit", RENDER, "1:2 prints at half size; fit: as large as A3 holds"},
+    [OPTION_FORMAT] = {"--format", "png|pdf|svg", RENDER, "of the file (else png)"},
+    [OPTION_OUT] = {"--out", "DIR", MEASURING | RENDER | REPORT,
                     "write the tables, JSON and, where there are any, meshes and pictures here"},
     [OPTION_JSON] = {"--json", NULL, EVERY, "one JSON object on standard output, and nothing else"},
     [OPTION_THREADS] = {"--threads", "N", EVERY, "threads to use; the answer does not depend on it"},
@@ -104,8 +123,9 @@ static const option_row option_table[OPTION_KINDS] = {
 
 /// The order in which help tells the options.
 static const option_kind help_order[] = {OPTION_UNIT,    OPTION_UNIT_AFTER, OPTION_SCALE_SD, OPTION_SCALE_SD_AFTER,
-                                         OPTION_ALIGNED, OPTION_OUT,        OPTION_JSON,     OPTION_THREADS,
-                                         OPTION_HELP,    OPTION_VERSION};
+                                         OPTION_ALIGNED, OPTION_PICTURE,    OPTION_STAGE,    OPTION_VIEW,
+                                         OPTION_SCALE,   OPTION_FORMAT,     OPTION_OUT,      OPTION_JSON,
+                                         OPTION_THREADS, OPTION_HELP,       OPTION_VERSION};
 
 const rlv_command* command_table(size_t* count)
 {
@@ -206,9 +226,48 @@ static rlv_status set_scale_sd(double* scale_sd, const char* name, const char* v
     return RLV_DONE;
 }
 
+/// One of `count` words.
+static rlv_status set_word(const char** word, const char* name, const char* value, size_t count,
+                           const char* const* known, const char* mend, rlv_error* error)
+{
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(value, known[i]) == 0)
+        {
+            *word = value;
+            return RLV_DONE;
+        }
+    return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "%s: there is no '%.60s'", name, value);
+}
+
+/// "1:2", "2:1" or "fit".
+static rlv_status set_scale(rlv_options* options, const char* name, const char* value, rlv_error* error)
+{
+    double paper = 0.0, thing = 0.0;
+    const char* colon = strchr(value, ':');
+    char first[32];
+    options->fit = strcmp(value, "fit") == 0;
+    if (options->fit)
+        return RLV_DONE;
+    if (colon != NULL && (size_t)(colon - value) < sizeof first)
+    {
+        snprintf(first, sizeof first, "%.*s", (int)(colon - value), value);
+        // Smaller than 1:1000 a block is a dot, larger than 100:1 it is a wall.
+        if (number_of_word(first, 1e-3, 1e3, &paper) && number_of_word(colon + 1, 1e-3, 1e3, &thing) &&
+            paper / thing >= 1e-3 && paper / thing <= 1e2)
+        {
+            options->scale = paper / thing;
+            return RLV_DONE;
+        }
+    }
+    return rlv_fail(error, RLV_BAD_INPUT, NULL, "say paper over thing, as 1:2, from 1:1000 to 100:1, or fit",
+                    "%s: '%.60s' is not a scale", name, value);
+}
+
 static rlv_status set_option(rlv_options* options, option_kind kind, const char* value, rlv_error* error)
 {
     const char* name = option_table[kind].name;
+    static const char* const pictures[] = {"comparison", "depth", "history", "stage"};
+    static const char* const formats[] = {"png", "pdf", "svg"};
     double number = 0.0;
     switch (kind)
     {
@@ -237,6 +296,18 @@ static rlv_status set_option(rlv_options* options, option_kind kind, const char*
         return set_scale_sd(&options->scale_sd, name, value, error);
     case OPTION_SCALE_SD_AFTER:
         return set_scale_sd(&options->scale_sd_after, name, value, error);
+    case OPTION_PICTURE:
+        return set_word(&options->picture, name, value, 4, pictures, "say comparison, depth, history or stage", error);
+    case OPTION_FORMAT:
+        return set_word(&options->format, name, value, 3, formats, "say png, pdf or svg", error);
+    case OPTION_STAGE:
+        options->stage = value;
+        return RLV_DONE;
+    case OPTION_VIEW:
+        options->view = value;
+        return RLV_DONE;
+    case OPTION_SCALE:
+        return set_scale(options, name, value, error);
     case OPTION_THREADS:
         if (!number_of_word(value, 1.0, 1024.0, &number) || number != floor(number))
             return rlv_fail(error, RLV_BAD_INPUT, NULL, "say how many threads to use, or leave it out",

@@ -35,11 +35,15 @@ struct rlv_options
 {
     const rlv_command* command; ///< NULL: none was named
     bool help, version, json, aligned;
-    const char* out;                 ///< a folder; NULL: none
-    rlv_unit unit;                   ///< of all meshes, or of BEFORE where `unit_after` differs
-    rlv_unit unit_after;             ///< RLV_UNIT_NONE: as `unit`
-    int threads;                     ///< 0: one a core
-    double scale_sd, scale_sd_after; ///< relative; 0: exact
+    const char* out;                    ///< a folder; NULL: none
+    rlv_unit unit;                      ///< of all meshes, or of BEFORE where `unit_after` differs
+    rlv_unit unit_after;                ///< RLV_UNIT_NONE: as `unit`
+    int threads;                        ///< 0: one a core
+    double scale_sd, scale_sd_after;    ///< relative; 0: exact
+    const char *picture, *stage, *view; ///< of a picture, as typed; NULL: not said
+    const char* format;                 ///< "png", "pdf" or "svg"; NULL: not said
+    double scale;                       ///< paper over thing; 0: not said, or `fit`
+    bool fit;                           ///< as large as the paper holds
     size_t path_count;
     const char** path; ///< operands, in order
 };

@@ -75,7 +75,7 @@ static double line_of(const rlv_panel_outline* outline)
 
 static void set_dash(rlv_sheet* sheet, const rlv_panel_outline* outline)
 {
-    const double dash[2] = {8.0 * line_of(outline), 5.0 * line_of(outline)};
+    const double dash[2] = {6.0 * line_of(outline), 4.0 * line_of(outline)};
     if (outline->dashed)
         cairo_set_dash(sheet->cairo, dash, 2, 0.0);
 }
@@ -87,10 +87,10 @@ static void draw_outlines(const drawing* on)
     {
         const rlv_panel_outline* of = &on->panel->surface->outline[i];
         double line_mm = line_of(of);
-        // A white line beneath keeps it apart from dark colours.
-        set_dash(on->sheet, of);
+        // A white line beneath keeps it apart from dark colours, and a dashed one together.
         cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.75);
         stroke(on, &on->panel->outline[i], 2.6 * line_mm);
+        set_dash(on->sheet, of);
         rlv_sheet_grey(on->sheet, of->quiet ? RLV_INK_GREY : RLV_INK_BLACK);
         stroke(on, &on->panel->outline[i], line_mm);
         cairo_set_dash(c, NULL, 0, 0.0);
@@ -305,7 +305,7 @@ static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
     rlv_lettering how = tag_letters;
     how.grey = tag->strong ? 1.0 : RLV_INK_BLACK;
     double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm;
-    rlv_sheet_text(on->sheet, tag->words, left + radius + 0.8, y + 0.5 * cap, &how);
+    rlv_sheet_text(on->sheet, tag->words, left + radius + 0.7 * TAG_PAD, y + 0.5 * cap, &how);
     rlv_mark_number(on->sheet, number, left, y);
 }
 
@@ -324,7 +324,7 @@ static void add_numbers(drawing* on)
         *label = (rlv_label){.anchor = {x, y}, .width = 2.0 * radius, .height = 2.0 * radius, .clear = 0.4};
         if (tag_of(on, i) != NULL)
         {
-            label->width = radius + tag_size(on, i).width_mm + 2.0 * TAG_PAD;
+            label->width = 2.0 * radius + tag_size(on, i).width_mm + 2.0 * TAG_PAD;
             radius = 0.5 * hypot(label->width, label->height);
         }
         label->fixed = at[2] >= 1.15 * radius;
@@ -439,7 +439,7 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     return status;
 }
 
-#define KEY_LINE 7.0 // of a key
+#define KEY_LINE 8.0 // of a key
 #define KEY_ROW 3.6
 
 double rlv_panel_key(rlv_sheet* sheet, const rlv_panel* panel, double x_mm, double y_mm, double width_mm)

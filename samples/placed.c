@@ -12,6 +12,7 @@
 #define EDGE_SHARE 0.93 ///< a scute's outline is placed a little inside its edge
 #define OUTLINE_MOST 16
 #define OUTLINE_LEAST 8
+#define SLAB_POINTS 120 ///< of the slab's outline: closer together than the waves of its ragged edge
 
 /// What points are placed with.
 typedef struct placed_pen
@@ -114,7 +115,7 @@ static void put_bars(placed_pen* pen, int stage)
 static void put_outline(placed_pen* pen, int stage, const char* object, size_t count)
 {
     const demo_relief* map = &pen->specimen->surface[stage];
-    size_t point[64];
+    size_t point[SLAB_POINTS]; // no outline has more
     if (pen->status == RLV_DONE)
         pen->status = patch_keep(pen->mask, map->size, PATCH_LARGEST, pen->error);
     if (pen->status == RLV_DONE)
@@ -164,27 +165,46 @@ static void put_worked_outlines(placed_pen* pen)
     }
 }
 
-/// The slab's outline on a stage, as its edge shows from above, and the outer part of it as the joint's trace.
+/// Set the mask where the slab is. Since it went back, its edge stands over the open joint like a wall, and a line that
+/// follows the edge would leave the wall out: there the mask goes on to the wall's foot, which is the joint's trace.
+static void mask_slab(placed_pen* pen, int stage)
+{
+    const demo_specimen* specimen = pen->specimen;
+    const demo_relief* map = &specimen->surface[0];
+    const double foot = stage == SPECIMEN_SLAB_BACK ? 2.0 * map->pitch_mm : 0.0; // the wall is a cell of the grid wide
+    for (size_t i = 0; i < point_count(specimen); i++)
+    {
+        bool there = false;
+        for (int way = 0; way < 8 && !there; way++)
+        {
+            double x = relief_x(map, i) + foot * cos(0.25 * M_PI * way), upper, lower;
+            double y = relief_y(map, i) + foot * sin(0.25 * M_PI * way);
+            there = stage == SPECIMEN_SLAB_BACK ? slab_back_at(&specimen->slab, x, y, &upper, &lower)
+                                                : slab_thickness_mm(&specimen->slab, x, y) > 0.0;
+        }
+        pen->mask[i] = there;
+    }
+}
+
+/// The slab's outline before it came off and since it is back, and the outer part of the latter as the joint's trace.
 static void put_slab(placed_pen* pen)
 {
     const demo_specimen* specimen = pen->specimen;
     const int stage[2] = {SPECIMEN_SLAB_OFF - 1, SPECIMEN_SLAB_BACK};
     for (int k = 0; k < 2; k++)
     {
-        for (size_t i = 0; i < point_count(specimen); i++)
-            pen->mask[i] = slab_thickness_mm(&specimen->slab, relief_x(&specimen->surface[0], i),
-                                             relief_y(&specimen->surface[0], i)) > 0.0;
-        put_outline(pen, stage[k], "slab", 60);
+        mask_slab(pen, stage[k]);
+        put_outline(pen, stage[k], "slab", SLAB_POINTS);
     }
-    size_t line[60];
+    size_t line[SLAB_POINTS];
     if (pen->status == RLV_DONE)
-        pen->status = patch_outline(pen->mask, specimen->surface[0].size, 60, line, pen->error);
+        pen->status = patch_outline(pen->mask, specimen->surface[0].size, SLAB_POINTS, line, pen->error);
     size_t number = 0;
-    for (size_t k = 0; k < 60 && pen->status == RLV_DONE; k++)
+    for (size_t k = 0; k < SLAB_POINTS && pen->status == RLV_DONE; k++)
     {
         // The walk starts at the slab's lowest point, on the rim, and goes along it first.
-        double x = relief_x(&specimen->surface[0], line[(k + 45) % 60]);
-        double y = relief_y(&specimen->surface[0], line[(k + 45) % 60]);
+        const size_t at = line[(k + 3 * SLAB_POINTS / 4) % SLAB_POINTS];
+        double x = relief_x(&specimen->surface[0], at), y = relief_y(&specimen->surface[0], at);
         if (block_inside_mm(&specimen->block, x, y) < 8.0)
             put_numbered(pen, SPECIMEN_SLAB_BACK, "joint 1", ++number, on_surface(pen, SPECIMEN_SLAB_BACK, x, y),
                          POINT_SD_MM);

@@ -236,6 +236,83 @@ Test(panel, a_number_stands_deepest_inside_its_region)
     wipe(&of);
 }
 
+Test(panel, a_key_explains_the_outlines_in_sight_and_nothing_else)
+{
+    thing of = plate();
+    uint8_t* in = calloc(of.mesh.triangle_count, 1);
+    uint8_t* nowhere = calloc(of.mesh.triangle_count, 1);
+    for (size_t t = 0; t < of.mesh.triangle_count; t++)
+        in[t] = middle_of(&of.mesh, t).x > 0.0;
+    rlv_panel_outline outline[3] = {{.in = in}, {.in = nowhere, .words = "nowhere"}, {.in = in, .dashed = true}};
+    rlv_panel_surface surface = {
+        .mesh = &of.mesh, .tree = of.tree, .outline_count = 3, .outline = outline, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(&of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    rlv_sheet sheet;
+    cr_assert_eq(rlv_sheet_reserve(&sheet, 200, 140, NULL), RLV_DONE);
+    cr_expect_eq(rlv_panel_key(&sheet, &panel, 10, 10, 100), 0.0);
+    outline[0].words = "bone";
+    double one = rlv_panel_key(&sheet, &panel, 10, 10, 100);
+    cr_expect_gt(one, 0.0);
+    outline[2].words = "piece detached";
+    cr_expect_float_eq(rlv_panel_key(&sheet, &panel, 10, 10, 100), one, 1e-9);
+    // Two do not stand side by side on 25 mm.
+    cr_expect_float_eq(rlv_panel_key(&sheet, &panel, 10, 10, 25), 2.0 * one, 1e-9);
+    rlv_sheet_free(&sheet);
+    rlv_panel_free(&panel);
+    free(in);
+    free(nowhere);
+    wipe(&of);
+}
+
+static cairo_status_t next_bytes(void* stream, unsigned char* into, unsigned count)
+{
+    return fread(into, 1, count, stream) == count ? CAIRO_STATUS_SUCCESS : CAIRO_STATUS_READ_ERROR;
+}
+
+// The share of pixels darker than a third within 6 by 1 mm beneath and beside the middle of the sheet's first region.
+static double dark_share(const thing* of, const rlv_panel_tag* tag)
+{
+    uint16_t* region = calloc(of->mesh.triangle_count, sizeof *region);
+    for (size_t t = 0; t < of->mesh.triangle_count; t++)
+        region[t] = hypot(middle_of(&of->mesh, t).x, middle_of(&of->mesh, t).y) < 18.0;
+    rlv_panel_surface surface = {
+        .mesh = &of->mesh, .tree = of->tree, .region = region, .region_count = 1, .tag = tag, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    rlv_sheet sheet;
+    cr_assert_eq(rlv_sheet_reserve(&sheet, 100, 80, NULL), RLV_DONE);
+    cr_assert_eq(rlv_panel_draw(&sheet, &panel, 10.0, 10.0, NULL, NULL, NULL), RLV_DONE);
+    FILE* stream = tmpfile();
+    cr_assert_eq(rlv_sheet_write(&sheet, RLV_SHEET_PNG, stream, &(rlv_sheet_info){0}, NULL), RLV_DONE);
+    rewind(stream);
+    cairo_surface_t* image = cairo_image_surface_create_from_png_stream(next_bytes, stream);
+    const unsigned char* data = cairo_image_surface_get_data(image);
+    size_t stride = (size_t)cairo_image_surface_get_stride(image), dark = 0, all = 0;
+    size_t x0 = (size_t)((10.0 + panel.region_at[0][0] - 3.0) / 0.1),
+           y0 = (size_t)((10.0 + panel.region_at[0][1] - 0.5) / 0.1);
+    for (size_t y = y0; y < y0 + 10; y++)
+        for (size_t x = x0; x < x0 + 60; x++, all++)
+            dark += data[y * stride + 4 * x + 1] < 85;
+    cairo_surface_destroy(image);
+    fclose(stream);
+    rlv_sheet_free(&sheet);
+    rlv_panel_free(&panel);
+    free(region);
+    return (double)dark / (double)all;
+}
+
+Test(panel, a_strong_tag_is_black_where_a_plain_one_is_white)
+{
+    thing of = plate();
+    const rlv_panel_tag plain = {"bone lost", false}, strong = {"bone lost", true}, none = {NULL, true};
+    // Bold letters cover less than half of their line, so a line of them is mostly ground.
+    cr_expect_lt(dark_share(&of, &plain), 0.5);
+    cr_expect_gt(dark_share(&of, &strong), 0.5);
+    cr_expect_float_eq(dark_share(&of, &none), dark_share(&of, NULL), 1e-12);
+    wipe(&of);
+}
+
 typedef struct bytes
 {
     char* data;

@@ -224,8 +224,8 @@ static void expect_points_on_scutes(void)
             expect_scute_points(scute, stage, json_number_value(json_array_get(shares, k)));
     }
     cr_expect_eq(outline_count("skull", "skull"), 48);
-    cr_expect_eq(outline_count("skull", "slab"), 60);
-    cr_expect_eq(outline_count("tail", "slab"), 60);
+    cr_expect_eq(outline_count("skull", "slab"), 120);
+    cr_expect_eq(outline_count("tail", "slab"), 120);
     cr_expect_eq(outline_count("skull", "left flank"), 40);
     cr_expect_eq(outline_count("overburden", "skull roof"), 40);
     cr_expect_gt(outline_count("tail", "joint 1"), 10);

@@ -1,0 +1,195 @@
+#include "history_sheet_job.h"
+
+#include <glib.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    PNG_MOST = 6000, ///< pixels of a side: pixels are doubled in size until they do
+};
+
+// --- Names of files --------------------------------------------------------------------------------------------------
+
+/// What two names of files must not share: some systems take letters of either case, and composed or not, for one.
+static char* folded(const char* id)
+{
+    char* whole = g_utf8_normalize(id, -1, G_NORMALIZE_ALL);
+    char* fold = whole != NULL ? g_utf8_casefold(whole, -1) : g_strdup(id);
+    for (char* at = fold; *at != '\0'; at++)
+        *at = *at == ' ' ? '-' : *at;
+    g_free(whole);
+    return fold;
+}
+
+char* history_stage_file(const rlv_specimen* specimen, size_t stage, rlv_error* error)
+{
+    char* own = folded(specimen->stage[stage].id);
+    size_t alike = 1;
+    for (size_t i = 0; i < stage; i++)
+    {
+        char* other = folded(specimen->stage[i].id);
+        alike += strcmp(own, other) == 0 ? 1 : 0;
+        g_free(other);
+    }
+    g_free(own);
+    char* name = NULL;
+    // Ids are of letters, digits, space, _, - and . only. A tilde is in none, so that no two names are
+    // alike.
+    int put = alike > 1 ? asprintf(&name, "%s~%zu", specimen->stage[stage].id, alike)
+                        : asprintf(&name, "%s", specimen->stage[stage].id);
+    if (put < 0)
+    {
+        rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a name");
+        return NULL;
+    }
+    for (char* at = name; *at != '\0'; at++)
+        *at = *at == ' ' ? '-' : *at;
+    return name;
+}
+
+// --- Words -----------------------------------------------------------------------------------------------------------
+
+void sheet_line(sheet_lines* lines, const char* format, ...)
+{
+    if (lines->count == SHEET_LINES)
+        return;
+    va_list list;
+    va_start(list, format);
+    (void)vsnprintf(lines->text[lines->count], sizeof lines->text[0], format, list);
+    va_end(list);
+    lines->at[lines->count] = lines->text[lines->count];
+    lines->count++;
+}
+
+void sheet_add_stage(sheet_job* job, const history_stage* stage)
+{
+    const char* date = stage->record->date;
+    job->title_stage[job->title.stage_count++] = (rlv_title_stage){.id = stage->record->id,
+                                                                   .date = date,
+                                                                   .file = given_name(stage->record->mesh.mesh),
+                                                                   .sha256 = stage->given.source.sha256};
+    // Of a span of time a file's own record holds the end.
+    const char* slash = date != NULL ? strchr(date, '/') : NULL;
+    snprintf(job->date, sizeof job->date, "%s", slash != NULL ? slash + 1 : date != NULL ? date : "");
+    job->title.date = date != NULL ? job->date : NULL;
+}
+
+rlv_status sheet_begin(sheet_job* job, size_t stage, rlv_error* error)
+{
+    const rlv_specimen* specimen = job->history->specimen;
+    rlv_status status = history_view_find(&job->view, job->history, stage, job->order.view, error);
+    if (status != RLV_DONE)
+        return status;
+    job->title_stage = rlv_reserve(job->history->stage_count, sizeof *job->title_stage, error);
+    if (job->title_stage == NULL)
+        return RLV_SYSTEM;
+    snprintf(job->frame, sizeof job->frame, "%s%.100s; %s",
+             job->view.direction_count > 0 ? "the block's, that of stage " : "that of stage ",
+             job->history->stage[job->view.direction_count > 0 ? job->history->frame : stage].record->id,
+             job->view.words);
+    job->title = (rlv_title){.specimen = specimen->id,
+                             .specimen_title = specimen->title,
+                             .subject = job->subject,
+                             .stage = job->title_stage,
+                             .frame = job->frame,
+                             .software = "rilievo " RLV_VERSION};
+    return RLV_DONE;
+}
+
+// --- Into files ------------------------------------------------------------------------------------------------------
+
+static rlv_status no_memory(rlv_error* error)
+{
+    return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a sheet");
+}
+
+/// "pictures/overburden-depth-upper.png"
+static char* path_of(const sheet_job* job, rlv_sheet_format format, rlv_error* error)
+{
+    static const char* const ending[] = {[RLV_SHEET_PNG] = "png", [RLV_SHEET_PDF] = "pdf", [RLV_SHEET_SVG] = "svg"};
+    bool one = job->order.kind != HISTORY_SHEET_HISTORY, named = job->order.view != NULL;
+    char *stage = one ? history_stage_file(job->history->specimen, job->order.stage, error) : NULL, *path = NULL;
+    if (one && stage == NULL)
+        return NULL;
+    if (asprintf(&path, "%s%s%s%s%s%s.%s", job->all ? "pictures/" : "", one ? stage : "", one ? "-" : "",
+                 history_sheet_name(job->order.kind), named ? "-" : "", named ? job->view.key : "", ending[format]) < 0)
+    {
+        path = NULL;
+        no_memory(error);
+    }
+    free(stage);
+    return path;
+}
+
+/// Write the sheet as a file of the folder; its path, or NULL with `error` filled.
+static char* write_as(sheet_job* job, const rlv_sheet* sheet, rlv_sheet_format format, double pixel_mm,
+                      rlv_error* error)
+{
+    out_folder* folder = &job->answer->folder;
+    FILE* stream = NULL;
+    char source[1024];
+    rlv_sheet_info info = rlv_title_info(&job->title, source);
+    info.pixel_mm = pixel_mm;
+    char* path = path_of(job, format, error);
+    rlv_status status = path != NULL ? out_folder_add(folder, path, &stream, error) : RLV_SYSTEM;
+    if (status == RLV_DONE)
+    {
+        status = rlv_sheet_write(sheet, format, stream, &info, error);
+        // A sheet does not know what file it goes to.
+        if (status != RLV_DONE && error->where[0] == '\0')
+            snprintf(error->where, sizeof error->where, "%s", folder->file[folder->file_count - 1].path);
+    }
+    if (status == RLV_DONE)
+        status = out_folder_finish(folder, stream, error);
+    if (status != RLV_DONE)
+    {
+        free(path);
+        return NULL;
+    }
+    return path;
+}
+
+rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* caption, const char* alt, rlv_error* error)
+{
+    history_sheets* list = job->drawn;
+    if (list->count == list->room)
+    {
+        size_t room = list->room > 0 ? 2 * list->room : 8;
+        history_sheet* grown = realloc(list->sheet, room * sizeof *grown);
+        if (grown == NULL)
+            return no_memory(error);
+        list->sheet = grown;
+        list->room = room;
+    }
+    history_sheet* entry = &list->sheet[list->count++];
+    *entry = (history_sheet){.kind = job->order.kind,
+                             .stage = job->order.stage,
+                             .paper_mm = {sheet->width_mm, sheet->height_mm},
+                             .scale = job->order.scale};
+    if (asprintf(&entry->caption, "%s", caption) < 0)
+        entry->caption = NULL;
+    if (asprintf(&entry->alt, "%s", alt) < 0)
+        entry->alt = NULL;
+    if (entry->caption == NULL || entry->alt == NULL)
+        return no_memory(error);
+    double pixel_mm = RLV_SHEET_PIXEL_MM;
+    while (fmax(sheet->width_mm, sheet->height_mm) / pixel_mm > (double)PNG_MOST)
+        pixel_mm *= 2.0;
+    rlv_sheet_format first = job->all ? RLV_SHEET_PNG : job->order.format;
+    if (first == RLV_SHEET_PNG)
+    {
+        entry->width = (size_t)ceil(sheet->width_mm / pixel_mm - 1e-6);
+        entry->height = (size_t)ceil(sheet->height_mm / pixel_mm - 1e-6);
+    }
+    entry->path = write_as(job, sheet, first, pixel_mm, error);
+    if (entry->path != NULL && job->all)
+        entry->print = write_as(job, sheet, RLV_SHEET_PDF, pixel_mm, error);
+    if (entry->path == NULL || (job->all && entry->print == NULL))
+        return error->status != RLV_DONE ? error->status : no_memory(error);
+    if (job->left_out > 0)
+        answer_warn(job->answer, "%s: %s found no room", entry->path, words_count(job->left_out, "label").text);
+    return RLV_DONE;
+}

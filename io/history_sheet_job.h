@@ -1,0 +1,58 @@
+/// A sheet while it is drawn: its order, its words, and its way into files. Internal to the sheets of a history.
+
+#ifndef RLV_HISTORY_SHEET_JOB_H
+#define RLV_HISTORY_SHEET_JOB_H
+
+#include "history_scene.h"
+#include "history_sheets.h"
+#include "history_view.h"
+#include "sheets.h"
+
+enum
+{
+    SHEET_LINES = 6, ///< beneath a view
+    SHEET_PAPER = 3, ///< A3, the least
+};
+
+/// What is the same for a sheet in all its formats.
+typedef struct sheet_job
+{
+    history_sheets* drawn;
+    const rlv_history* history;
+    history_sheet_order order;
+    bool all; ///< into pictures/, as PNG and PDF
+    rlv_answer* answer;
+    history_view view;
+    rlv_title title;
+    rlv_title_stage* title_stage;
+    char subject[256], limit[384], hatched[112], frame[320], date[40];
+    size_t left_out;
+} sheet_job;
+
+/// Words beneath a view.
+typedef struct sheet_lines
+{
+    size_t count;
+    char text[SHEET_LINES][200];
+    const char* at[SHEET_LINES];
+} sheet_lines;
+
+#if defined(__GNUC__)
+__attribute__((format(printf, 2, 3)))
+#endif
+void sheet_line(sheet_lines* lines, const char* format, ...);
+
+/// The view in the frame of a stage, and the title without its stages and subject. Free title_stage.
+rlv_status sheet_begin(sheet_job* job, size_t stage, rlv_error* error);
+
+/// A stage that the sheet rests on; the last one's date is the sheet's.
+void sheet_add_stage(sheet_job* job, const history_stage* stage);
+
+/// Write the sheet as the order says, and add it to the list.
+rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* caption, const char* alt, rlv_error* error);
+
+/// Draw and keep a sheet of a step, and one of stages. The job is used up.
+rlv_status sheet_of_step(sheet_job job, const history_scene* scene, rlv_error* error);
+rlv_status sheet_of_stages(sheet_job job, rlv_error* error);
+
+#endif

@@ -1,0 +1,305 @@
+#include "history_sheet_job.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    ROWS = 40,   ///< regions that a map of depth lists and numbers; regions beyond are in the tables
+    COLUMNS = 8, ///< of that list
+    TOOLS = 4,   ///< that are told one a line
+};
+
+/// The hours of each tool between a stage and the one before.
+static void add_work(sheet_lines* lines, const rlv_stage_record* record)
+{
+    const char* tool[TOOLS];
+    double hours[TOOLS], rest = 0.0, all = 0.0;
+    size_t count = 0;
+    for (size_t i = 0; i < record->work_count; i++)
+    {
+        size_t k = 0;
+        while (k < count && strcmp(tool[k], record->work[i].tool) != 0)
+            k++;
+        if (k == count && count < TOOLS)
+        {
+            tool[count] = record->work[i].tool;
+            hours[count++] = 0.0;
+        }
+        *(k < count ? &hours[k] : &rest) += record->work[i].hours;
+        all += record->work[i].hours;
+    }
+    if (count + (rest > 0.0 ? 1 : 0) > 3)
+    {
+        sheet_line(lines, "%s and other tools %.6g h", tool[0], all);
+        return;
+    }
+    for (size_t k = 0; k < count; k++)
+        sheet_line(lines, "%s %.6g h", tool[k], hours[k]);
+}
+
+static void add_classes(sheet_lines* lines, const rlv_change* change)
+{
+    for (int kind = 0; kind < RLV_CHANGE_CLASSES; kind++)
+    {
+        const rlv_change_total* total = &change->total[kind];
+        if (total->regions > 0)
+            sheet_line(lines, "%s %s mL (%s)", history_scene_class(change, (rlv_change_class)kind),
+                       words_value(total->volume_mm3, 1000.0).text, words_ends(total->volume_mm3, 1000.0).text);
+    }
+    if (lines->count == 0)
+        sheet_line(lines, "nothing told apart from noise");
+    if (change->total[RLV_CHANGE_BONE].known && change->total[RLV_CHANGE_BONE].regions == 0)
+        sheet_line(lines, "no bone lost that could be told apart from noise");
+}
+
+/// The same in one line of running text.
+static void sentence_of(char* into, size_t size, const rlv_change* change)
+{
+    sheet_lines lines = {0};
+    size_t put = 0;
+    add_classes(&lines, change);
+    into[0] = '\0';
+    for (size_t i = 0; i < lines.count && put < size; i++)
+        put += (size_t)snprintf(into + put, size - put, "%s%s", i > 0 ? "; " : "", lines.text[i]);
+}
+
+static void tell_limit(sheet_job* job, const history_scene* scene)
+{
+    const rlv_detection_limit* limit = scene->step->change.limit;
+    if (!isfinite(limit[0].depth_mm))
+        return;
+    const rlv_detection_limit* wide = &limit[RLV_CHANGE_LIMITS / 2];
+    snprintf(job->limit, sizeof job->limit, "%s mm over %s cm\xc2\xb2, %s mm over %s cm\xc2\xb2",
+             words_figures(limit[0].depth_mm, 2).text, words_figures(limit[0].area_mm2 / 100.0, 2).text,
+             words_figures(wide->depth_mm, 2).text, words_figures(wide->area_mm2 / 100.0, 2).text);
+    snprintf(job->hatched, sizeof job->hatched, "less than %s mm", words_figures(scene->depth.limit_mm, 2).text);
+    job->title.detection_limit = job->limit;
+}
+
+// --- Sheets of a step ------------------------------------------------------------------------------------------------
+
+static void begin_step(sheet_job* job, const history_scene* scene)
+{
+    sheet_add_stage(job, scene->before);
+    sheet_add_stage(job, scene->after);
+    tell_limit(job, scene);
+}
+
+static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rlv_error* error)
+{
+    const rlv_change* change = &scene->step->change;
+    const rlv_stage_record *before = scene->before->record, *after = scene->after->record;
+    sheet_lines lines[3] = {0};
+    rlv_overlay overlay;
+    rlv_sheet sheet = {0};
+    char name[2][160], told[1024], caption[1600], alt[2048];
+    snprintf(job->subject, sizeof job->subject, "From %.90s to %.90s: before, after, and the depth between them",
+             before->id, after->id);
+    snprintf(name[0], sizeof name[0], "Before: %.140s", before->id);
+    snprintf(name[1], sizeof name[1], "After: %.140s", after->id);
+    if (before->title != NULL)
+        sheet_line(&lines[0], "%.190s", before->title);
+    if (after->title != NULL)
+        sheet_line(&lines[1], "%.190s", after->title);
+    add_work(&lines[1], after);
+    add_classes(&lines[2], change);
+    rlv_sheet_view view[3] = {{.surface = history_scene_before(scene), .name = name[0], .date = before->date},
+                              {.surface = history_scene_after(scene), .name = name[1], .date = after->date},
+                              {.surface = history_scene_depth(scene, &overlay), .name = "Depth of change"}};
+    // At a fitted scale only what is not plain removal bears its number and class; the map of depth numbers all.
+    view[2].surface.region = scene->tagged;
+    // Bone of before is outlined in the first view: the first of AFTER's lines is left out.
+    for (size_t i = 1; i < 3; i++)
+        if (scene->former)
+        {
+            view[i].surface.outline++;
+            view[i].surface.outline_count--;
+        }
+    for (size_t i = 0; i < 3; i++)
+    {
+        view[i].line_count = lines[i].count;
+        view[i].line = lines[i].at;
+    }
+    const rlv_gallery gallery = {.title = job->title,
+                                 .axes = job->view.axes,
+                                 .view_count = 3,
+                                 .view = view,
+                                 .scale = job->order.scale,
+                                 .paper = SHEET_PAPER,
+                                 .direction_count = job->view.direction_count,
+                                 .direction = job->view.direction,
+                                 .limit_words = job->hatched[0] != '\0' ? job->hatched : NULL};
+    rlv_status status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
+    if (status == RLV_DONE)
+    {
+        sentence_of(told, sizeof told, change);
+        snprintf(caption, sizeof caption, "From %s to %s: %s. Before, after, and the depth of what changed, %s.",
+                 before->id, after->id, told, job->view.words);
+        snprintf(alt, sizeof alt,
+                 "Three views of the block from one side and at one scale: stage %s, stage %s, and on the latter the "
+                 "depth of what changed between them, up to %s mm. %s.",
+                 before->id, after->id, words_figures(scene->depth.deepest_mm, 2).text, told);
+        status = sheet_keep(job, &sheet, caption, alt, error);
+    }
+    rlv_sheet_free(&sheet);
+    return status;
+}
+
+/// The regions as a map of depth lists them.
+typedef struct region_list
+{
+    size_t rows, unlisted;
+    char text[ROWS][COLUMNS][80];
+    const char* cell[ROWS * COLUMNS];
+    char caption[200];
+} region_list;
+
+static const char* const list_head[COLUMNS] = {
+    "no.", "class", "volume, mL", "95 % interval", "area, cm\xc2\xb2", "mean, mm", "greatest, mm", "nearest bone, mm"};
+static const bool list_right[COLUMNS] = {true, false, true, true, true, true, true, true};
+
+static void put_cell(region_list* list, size_t row, size_t column, const char* text)
+{
+    snprintf(list->text[row][column], sizeof list->text[row][column], "%s", text);
+    list->cell[row * COLUMNS + column] = list->text[row][column];
+}
+
+static const char* shown(double value, int decimals, rlv_words* words)
+{
+    *words = words_number(value, decimals);
+    return isfinite(value) ? words->text : "\xe2\x80\x93";
+}
+
+static void list_regions(region_list* list, const history_step* step)
+{
+    const rlv_change* change = &step->change;
+    int decimals = words_decimals(fmax(change->noise_sd_mm, 0.02));
+    list->rows = change->region_count < ROWS ? change->region_count : ROWS;
+    list->unlisted = change->region_count - list->rows;
+    for (size_t i = 0; i < list->rows; i++)
+    {
+        const rlv_change_region* region = &change->region[i];
+        rlv_words words;
+        double mean_sd_mm = region->area_mm2 > 0.0 ? words_sd(region->volume_mm3) / region->area_mm2 : 0.0;
+        put_cell(list, i, 0, words_number((double)(i + 1), 0).text);
+        put_cell(list, i, 1, history_scene_class(change, region->kind));
+        put_cell(list, i, 2, words_value(region->volume_mm3, 1000.0).text);
+        put_cell(list, i, 3, words_ends(region->volume_mm3, 1000.0).text);
+        put_cell(list, i, 4, words_figures(region->area_mm2 / 100.0, 3).text);
+        put_cell(list, i, 5, shown(region->mean_depth_mm, words_decimals(fmax(mean_sd_mm, 0.02)), &words));
+        put_cell(list, i, 6, shown(region->max_depth_mm, decimals, &words));
+        put_cell(list, i, 7, shown(step->region != NULL ? step->region[i].nearest_bone_mm : (double)NAN, 1, &words));
+    }
+    if (list->unlisted > 0)
+        snprintf(list->caption, sizeof list->caption, "The %zu largest regions; %s beside them", list->rows,
+                 words_count(list->unlisted, "smaller one").text);
+    else
+        snprintf(list->caption, sizeof list->caption, "Regions, by falling volume");
+}
+
+/// The scale that a map of depth begins with: what was asked for, 1 : 1, or the largest standard one at which the plan
+/// and the depth of the block beside and beneath it can fit the least paper.
+static double first_scale(const sheet_job* job, const rlv_depth_map* map)
+{
+    if (job->order.scale > 0.0)
+        return job->order.scale;
+    if (!job->order.fit)
+        return 1.0;
+    const rlv_mesh* mesh[2] = {map->before.mesh, map->surface.mesh};
+    const rlv_camera_axes beside = {map->axes.towards, map->axes.up, rlv_vec3_scale(map->axes.right, -1.0)};
+    rlv_panel_view plan = rlv_panel_view_of(2, mesh, &map->axes, 1.0), side = rlv_panel_view_of(2, mesh, &beside, 1.0);
+    rlv_paper paper = rlv_paper_holding(2.0, 1.0, SHEET_PAPER);
+    return rlv_standard_scale(fmin(paper.width_mm / (plan.span_mm[0] + side.span_mm[0]),
+                                   paper.height_mm / (plan.span_mm[1] + side.span_mm[0])));
+}
+
+/// Draw the map, at a scale that is asked for, or at the largest standard one that the least paper holds.
+static rlv_status draw_map(rlv_sheet* sheet, sheet_job* job, rlv_depth_map* map, const history_scene* scene,
+                           rlv_error* error)
+{
+    rlv_paper paper = rlv_paper_holding(2.0, 1.0, SHEET_PAPER);
+    rlv_status status = RLV_DONE;
+    bool again = true;
+    map->scale = first_scale(job, map);
+    while (again && status == RLV_DONE)
+    {
+        char words[48];
+        rlv_scale_words(words, sizeof words, map->scale);
+        snprintf(job->subject, sizeof job->subject, "From %.90s to %.90s: map of depth at %s",
+                 scene->before->record->id, scene->after->record->id, words);
+        status = rlv_sheet_of_depth(sheet, map, &job->left_out, error);
+        again = status == RLV_DONE && job->order.fit && map->scale > 1e-3 &&
+                fmax(sheet->width_mm, sheet->height_mm) > fmax(paper.width_mm, paper.height_mm);
+        if (again)
+        {
+            rlv_sheet_free(sheet);
+            map->scale = rlv_standard_scale(0.999 * map->scale);
+        }
+    }
+    job->order.scale = map->scale;
+    return status;
+}
+
+static rlv_status keep_map(sheet_job* job, const rlv_sheet* sheet, const history_scene* scene, size_t regions,
+                           rlv_error* error)
+{
+    const rlv_stage_record *before = scene->before->record, *after = scene->after->record;
+    char told[1024], caption[1600], alt[2048], scale_words[48];
+    sentence_of(told, sizeof told, &scene->step->change);
+    rlv_scale_words(scale_words, sizeof scale_words, job->order.scale);
+    snprintf(caption, sizeof caption,
+             "From %s to %s: depth of what changed, at %s, %s, with two sections through the deepest place. %s.",
+             before->id, after->id, scale_words, job->view.words, told);
+    snprintf(alt, sizeof alt,
+             "Stage %s from one side, coloured by the depth of what changed since %s, up to %s mm, with %s numbered as "
+             "in the table beside it and two sections through the deepest place. %s.",
+             after->id, before->id, words_figures(scene->depth.deepest_mm, 2).text, words_count(regions, "region").text,
+             told);
+    return sheet_keep(job, sheet, caption, alt, error);
+}
+
+static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_error* error)
+{
+    region_list* list = rlv_reserve(1, sizeof *list, error);
+    rlv_overlay overlay;
+    rlv_sheet sheet = {0};
+    if (list == NULL)
+        return RLV_SYSTEM;
+    list_regions(list, scene->step);
+    rlv_depth_map map = {.title = job->title,
+                         .axes = job->view.axes,
+                         .surface = history_scene_depth(scene, &overlay),
+                         .before = {&scene->before->given.mesh, NULL, scene->step->change.before_label},
+                         .bone = scene->bone,
+                         .cross_mm = history_scene_deepest(scene),
+                         .paper = SHEET_PAPER,
+                         .table_caption = list->caption,
+                         .limit_words = job->hatched[0] != '\0' ? job->hatched : NULL};
+    if (list->rows > 0)
+        map.table = (rlv_sheet_table){COLUMNS, list->rows, list_head, list->cell, list_right};
+    map.surface.region_count = list->rows;
+    map.surface.isoline_mm = scene->depth.deepest_mm > 0.0 ? rlv_round_step(scene->depth.deepest_mm, 6) : 0.0;
+    map.marks.direction_count = job->view.direction_count;
+    map.marks.direction = job->view.direction;
+    rlv_status status = draw_map(&sheet, job, &map, scene, error);
+    if (status == RLV_DONE)
+        status = keep_map(job, &sheet, scene, list->rows, error);
+    rlv_sheet_free(&sheet);
+    free(list);
+    return status;
+}
+
+rlv_status sheet_of_step(sheet_job job, const history_scene* scene, rlv_error* error)
+{
+    rlv_status status = sheet_begin(&job, scene->step->before, error);
+    if (status == RLV_DONE)
+    {
+        begin_step(&job, scene);
+        status = job.order.kind == HISTORY_SHEET_DEPTH ? draw_depth(&job, scene, error)
+                                                       : draw_comparison(&job, scene, error);
+    }
+    free(job.title_stage);
+    return status;
+}

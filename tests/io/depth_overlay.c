@@ -1,0 +1,39 @@
+#include "depth_overlay.h"
+
+#include <criterion/criterion.h>
+
+Test(depth_overlay, hatches_what_is_under_the_limit_and_parts_what_came_from_what_went)
+{
+    // Three far triangles of AFTER, 2 and 0.1 mm below BEFORE's plane and 0.001 mm above it.
+    float before_at[9] = {-1000, -1000, 0, 1000, -1000, 0, 0, 1000, 0};
+    uint32_t before_corner[3] = {0, 1, 2}, corner[9] = {0, 1, 2, 3, 4, 5, 6, 7, 8};
+    float at[27];
+    const float height[3] = {-2.0f, -0.1f, 0.001f};
+    for (size_t i = 0; i < 9; i++)
+    {
+        at[3 * i] = (float)(10 * (i / 3) + (i % 3 == 1 ? 1 : 0));
+        at[3 * i + 1] = i % 3 == 2 ? 1.0f : 0.0f;
+        at[3 * i + 2] = height[i / 3];
+    }
+    rlv_mesh before = {.vertex_count = 3, .position_mm = before_at, .triangle_count = 1, .corner = before_corner};
+    rlv_mesh after = {.vertex_count = 9, .position_mm = at, .triangle_count = 3, .corner = corner};
+    rlv_change_region region[2] = {{.kind = RLV_CHANGE_REMOVED}, {.kind = RLV_CHANGE_ADDED}};
+    uint16_t label[3] = {1, 1, 2};
+    rlv_change change = {.region_count = 2, .region = region, .after_label = label};
+    change.limit[0].depth_mm = 0.5;
+    rlv_tree* tree = NULL;
+    depth_overlay overlay = {0};
+    rlv_error error = {0};
+    cr_assert_eq(rlv_tree_build(&tree, &before, &error), RLV_DONE);
+    cr_assert_eq(depth_overlay_make(&overlay, &change, &before, tree, &after, &error), RLV_DONE);
+    // Distances are of floats of some mm: 1e-6 of the box of 2000 mm.
+    cr_assert_float_eq(overlay.depth_mm[0], 2.0f, 2e-3f);
+    cr_assert_float_eq(overlay.deepest_mm, 2.0, 2e-3);
+    cr_assert_eq(overlay.shown[0], 1);
+    cr_assert_eq(overlay.shown[1], 2);
+    cr_assert_eq(overlay.shown[2], 2);
+    // Under a hundredth of the scale what came would have the colour of what went.
+    cr_assert_lt(overlay.depth_mm[6], -0.01f * 2.0f);
+    depth_overlay_free(&overlay);
+    rlv_tree_free(tree);
+}
