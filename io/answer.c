@@ -16,7 +16,8 @@ rlv_status answer_begin(rlv_answer* answer, const rlv_options* options, rlv_erro
     answer->inputs = record_list(answer->record, "inputs");
     answer->parameters = record_object(answer->record, "parameters");
     answer->warnings = record_list(answer->record, "warnings");
-    return options->out != NULL ? out_folder_open(&answer->folder, options->out, error) : RLV_DONE;
+    return options->out != NULL && !options_opens_out(options) ? out_folder_open(&answer->folder, options->out, error)
+                                                               : RLV_DONE;
 }
 
 void answer_warn(rlv_answer* answer, const char* format, ...)

@@ -17,7 +17,9 @@ enum
     NEW = 1u << 3,
     RENDER = 1u << 4,
     MEASURING = INSPECT | PAIR,
-    EVERY = NEW | MEASURING | RENDER,
+    REPORT = 1u << 5,
+    EVERY = NEW | MEASURING | RENDER | REPORT,
+    OPENS_OUT = REPORT,
 };
 
 static const rlv_command commands[] = {
@@ -54,6 +56,18 @@ static const rlv_command commands[] = {
      "Print a sheet at 100 % and lay a ruler against its control length before you measure on it.\n"
      "The sides dorsal, ventral, left-lateral, right-lateral, anterior and posterior need to know how the body lies.",
      RENDER, command_render},
+    {"report", "SPECIMEN", 1, 1, "folder",
+     "all that can be measured of a specimen, as a page with its tables and pictures",
+     "Reads the record in SPECIMEN with all its meshes, measures each step, and writes report.html, report.json, "
+     "tables/ "
+     "and\n"
+     "pictures/ into SPECIMEN/out, or DIR. That folder is replaced whole: it is the old one or the new one at any "
+     "moment.\n"
+     "Where it is there and holds no report.html, it is left alone (exit status 2).",
+     "A figure is advice to a trained person, not a certificate. Stone dust can hold silica, and a block can tip: your "
+     "local\n"
+     "exposure limits, the maker's data sheets and a qualified person decide.",
+     REPORT, command_report},
 };
 static const size_t command_count = sizeof commands / sizeof commands[0];
 
@@ -99,7 +113,7 @@ static const option_row option_table[OPTION_KINDS] = {
                      "upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or AZIMUTH,ELEVATION"},
     [OPTION_SCALE] = {"--scale", "A:B|fit", RENDER, "1:2 prints at half size; fit: as large as A3 holds"},
     [OPTION_FORMAT] = {"--format", "png|pdf|svg", RENDER, "of the file (else png)"},
-    [OPTION_OUT] = {"--out", "DIR", MEASURING | RENDER,
+    [OPTION_OUT] = {"--out", "DIR", MEASURING | RENDER | REPORT,
                     "write the tables, JSON and, where there are any, meshes and pictures here"},
     [OPTION_JSON] = {"--json", NULL, EVERY, "one JSON object on standard output, and nothing else"},
     [OPTION_THREADS] = {"--threads", "N", EVERY, "threads to use; the answer does not depend on it"},
@@ -400,6 +414,11 @@ void options_free(rlv_options* options)
 {
     free(options->path);
     *options = (struct rlv_options){0};
+}
+
+bool options_opens_out(const rlv_options* options)
+{
+    return (options->command->bit & OPENS_OUT) != 0;
 }
 
 static void help_options(unsigned bit, FILE* stream)

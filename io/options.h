@@ -56,6 +56,9 @@ const rlv_command* command_table(size_t* count);
 rlv_status options_read(rlv_options* options, int argc, char** argv, rlv_error* error);
 void options_free(rlv_options* options);
 
+/// Whether the command opens the folder that it writes to itself, once it knows which.
+bool options_opens_out(const rlv_options* options);
+
 /// Print the help of `command`, or of the program where it is NULL.
 void options_help(const rlv_command* command, FILE* stream);
 

@@ -256,8 +256,11 @@ void table_write_meanings(const rlv_table* t, const char* file, FILE* stream)
 
 static rlv_words show_number(double value, double sd, double unit)
 {
-    return sd > 0.0 && isfinite(sd) ? words_number(value / unit, words_decimals(sd / unit))
-                                    : words_figures(value / unit, 4);
+    if (sd > 0.0 && isfinite(sd))
+        return words_number(value / unit, words_decimals(sd / unit));
+    // What was written down as 0.25 h is not shown as 0.2500 h.
+    const rlv_words four = words_figures(value / unit, 4), exact = words_exact(value / unit);
+    return strlen(exact.text) < strlen(four.text) && strchr(exact.text, 'e') == NULL ? exact : four;
 }
 
 table_shown table_show(const rlv_table* t, size_t row, size_t column)

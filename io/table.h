@@ -65,7 +65,7 @@ void table_free(rlv_table* t);
 void table_text(rlv_table* t, const char* text);
 void table_count(rlv_table* t, size_t count);
 void table_flag(rlv_table* t, bool flag);
-void table_number(rlv_table* t, double value, double sd); ///< `sd` in the column's unit; 0: four figures are shown
+void table_number(rlv_table* t, double value, double sd); ///< `sd` in the column's unit; 0: up to four figures are shown
 void table_interval(rlv_table* t, rlv_interval interval);
 void table_place(rlv_table* t, rlv_vec3 place, double sd);
 void table_none(rlv_table* t); ///< nothing there, in a column of any kind

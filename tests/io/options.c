@@ -93,6 +93,8 @@ Test(options, a_call_that_does_not_fit_its_command_is_refused)
     refuse("new a b", "new DIR");
     refuse("new a --out b", "new takes no --out");
     refuse("inspect a --aligned", "--aligned");
+    refuse("report", "report takes 1 folder, and 0 are given");
+    refuse("report a --unit mm", "report takes no --unit");
     refuse("change a b --unit mm --unit cm", "twice");
 }
 
@@ -102,7 +104,7 @@ Test(options, help_lists_every_option_that_a_command_takes_and_no_other)
     size_t size = 0, count = 0;
     FILE* stream = open_memstream(&bytes, &size);
     const rlv_command* table = command_table(&count);
-    cr_assert_eq(count, 5);
+    cr_assert_eq(count, 6);
     options_help(&table[1], stream);
     fclose(stream);
     cr_assert(strstr(bytes, "--unit ") != NULL && strstr(bytes, "--json") != NULL);

@@ -581,7 +581,7 @@ Test(page, in_a_browser_the_page_never_scrolls_to_the_side_but_a_wide_table_does
 {
     if (!is_installed("chromium"))
         cr_skip_test("chromium is not installed");
-    expect_fitting(1280);
+    expect_fitting(1120);
     expect_fitting(400);
     expect_fitting(320);
 }

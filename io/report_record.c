@@ -1,0 +1,187 @@
+#include "report_record.h"
+
+#include "pose_words.h"
+#include "report_region.h"
+#include "report_words.h"
+#include "specimen_export.h"
+
+#include <math.h>
+#include <stdio.h>
+
+// --- Rows of tables --------------------------------------------------------------------------------------------------
+
+static void key_of(char key[128], const table_column* column, const char* part)
+{
+    snprintf(key, 128, "%.60s%s%s%.30s", column->key, part, column->unit != NULL ? "_" : "",
+             column->unit != NULL ? column->unit : "");
+}
+
+static void put_interval(json_t* row, const table_column* column, const table_cell* cell)
+{
+    static const char* const part[] = {"", "_low", "_high"};
+    char key[128];
+    for (size_t k = 0; k < 3; k++)
+    {
+        key_of(key, column, part[k]);
+        record_real(row, key, cell->known ? cell->number[k] : (double)NAN);
+    }
+}
+
+static void put_cell(json_t* row, const rlv_table* t, const table_column* column, const table_cell* cell)
+{
+    char key[128];
+    key_of(key, column, "");
+    if (column->kind == TABLE_INTERVAL)
+        put_interval(row, column, cell);
+    else if (!cell->known)
+        record_null(row, key);
+    else if (column->kind == TABLE_TEXT)
+        record_text(row, key, t->text + cell->text);
+    else if (column->kind == TABLE_COUNT)
+        record_count(row, key, (size_t)cell->number[0]);
+    else if (column->kind == TABLE_FLAG)
+        record_flag(row, key, cell->number[0] != 0.0);
+    else if (column->kind == TABLE_PLACE)
+        record_reals(row, key, 3, cell->number);
+    else
+        record_real(row, key, cell->number[0]);
+}
+
+json_t* report_rows(const rlv_table* t)
+{
+    json_t* list = json_array();
+    for (size_t i = 0; i < table_rows(t); i++)
+    {
+        json_t* row = record_row(list);
+        for (size_t k = 0; k < t->column_count; k++)
+            put_cell(row, t, &t->column[k], &t->cell[i * t->column_count + k]);
+    }
+    return list;
+}
+
+// --- What was measured -----------------------------------------------------------------------------------------------
+
+static void put_range(json_t* object, const char* name, const char* unit, rlv_interval value, double factor)
+{
+    static const char* const part[] = {"", "_low", "_high"};
+    const double number[3] = {value.value * factor, value.low * factor, value.high * factor};
+    char key[64];
+    for (size_t k = 0; k < 3; k++)
+    {
+        snprintf(key, sizeof key, "%s%s_%s", name, part[k], unit);
+        record_real(object, key, number[k]);
+    }
+}
+
+static void put_classes(json_t* object, const rlv_history* history, size_t step)
+{
+    for (rlv_change_class kind = 0; kind < RLV_CHANGE_CLASSES; kind++)
+    {
+        const report_class found = report_class_of(history, kind, step);
+        json_t* child = record_object(object, history_class_key(kind));
+        bool any = found.steps_known > 0;
+        record_flag(child, "known", found.known);
+        record_count(child, "regions", found.regions);
+        put_range(child, "volume", "mm3", any ? found.ml : (rlv_interval){NAN, NAN, NAN}, 1000.0);
+        put_range(child, "mass", "g", found.g, 1.0);
+        record_flag(child, "faint", found.faint);
+    }
+    put_range(record_object(object, "untold"), "volume", "mm3", report_untold(history, step), 1000.0);
+}
+
+static void put_balance(json_t* object, const char* key, const rlv_balance* balance)
+{
+    json_t* child = record_object(object, key);
+    record_flag(child, "known", balance->closed);
+    put_range(child, "unexplained", "g", balance->unexplained_g, 1.0);
+    if (balance->closed)
+        record_flag(child, "closes", balance->within);
+    else
+        record_null(child, "closes");
+    record_text(child, "missing", balance->missing_words);
+    record_flag(child, "damp", balance->damp);
+}
+
+static void put_balances(json_t* object, const rlv_ledger_row* row)
+{
+    if (row == NULL)
+        return;
+    put_balance(object, "mass_balance", &row->mass);
+    put_balance(object, "spoil_balance", &row->spoil);
+}
+
+static void put_summary(json_t* record, const rlv_history* history)
+{
+    json_t* summary = record_object(record, "summary");
+    const history_stage* last = &history->stage[history->stage_count - 1];
+    if (history->step_count > 0)
+    {
+        put_classes(summary, history, REPORT_ALL);
+        put_balances(summary, history->row != NULL ? &history->cumulative[history->step_count - 1] : NULL);
+    }
+    put_range(summary, "left", "mm3",
+              last->given.health.closed ? report_volume(last->given.measures.volume_mm3, last->scale_sd)
+                                        : (rlv_interval){NAN, NAN, NAN},
+              1.0);
+}
+
+static void put_field(json_t* row, const rlv_change* change, bool measured)
+{
+    const double nothing = NAN;
+    record_real(row, "noise_sd_mm", measured ? change->noise_sd_mm : nothing);
+    record_real(row, "noise_length_mm", measured ? change->noise_length_mm : nothing);
+    record_real(row, "warp_sd_mm", measured ? change->warp_sd_mm : nothing);
+    record_real(row, "warp_length_mm", measured ? change->warp_length_mm : nothing);
+    record_real(row, "left_out_mm2", measured ? change->left_out_mm2 : nothing);
+    record_real(row, "overlap_mm2", measured ? change->overlap_mm2 : nothing);
+    record_real(row, "axis_spread_mm3", measured ? change->axis_spread_mm3 : nothing);
+    record_real(row, "divergence_mm3", measured ? change->divergence_mm3 : nothing);
+}
+
+static void put_steps(json_t* record, const rlv_history* history)
+{
+    json_t* list = record_list(record, "steps");
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        const history_step* step = &history->step[i];
+        json_t* row = record_row(list);
+        record_text(row, "from", history->stage[step->before].record->id);
+        record_text(row, "to", history->stage[step->after].record->id);
+        record_flag(row, "measured", step->measured);
+        record_text(row, "why_not", step->measured ? NULL : step->why);
+        put_classes(row, history, i);
+        put_balances(row, history->row != NULL ? &history->row[i] : NULL);
+        put_field(row, &step->change, step->measured);
+        pose_record(record_object(row, "pose"), &step->change.alignment, step->measured);
+    }
+}
+
+static void put_frame(json_t* record, const rlv_history* history)
+{
+    json_t* frame = record_object(record, "frame");
+    record_text(frame, "stage", history->stage[history->frame].record->id);
+    record_flag(frame, "joined", history->joined);
+    record_text(frame, "why_not", history->joined ? NULL : history->apart);
+    record_flag(frame, "contradictory", history->joined && history->stages.contradictory);
+    record_real(frame, "p", history->joined ? history->stages.p : (double)NAN);
+    record_flag(frame, "widened", history->joined && history->stages.inflated);
+}
+
+/// The record in standard terms. Its own list of inputs is part of the report's.
+static void put_specimen(json_t* record, const rlv_specimen* specimen)
+{
+    json_t* terms = specimen_json(specimen);
+    json_object_del(terms, "inputs");
+    json_object_set_new(record, "record", terms);
+}
+
+void report_record(json_t* record, const rlv_history* history, const report_tables* tables)
+{
+    put_specimen(record, history->specimen);
+    put_summary(record, history);
+    put_frame(record, history);
+    put_steps(record, history);
+    json_t* rows = record_object(record, "tables");
+    for (size_t i = 0; i < REPORT_TABLES; i++)
+        json_object_set_new(rows, tables->table[i].name, report_rows(&tables->table[i]));
+}

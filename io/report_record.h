@@ -1,0 +1,14 @@
+/// The report as JSON: the record in standard terms, what was measured, and every row of every table.
+
+#ifndef RLV_REPORT_RECORD_H
+#define RLV_REPORT_RECORD_H
+
+#include "report_tables.h"
+
+/// Put it all into `record` (the answer's own keys stay before it). What could not be measured is null.
+void report_record(json_t* record, const rlv_history* history, const report_tables* tables);
+
+/// A table's rows as a list: keys are those of the CSV, but a place is one list of three.
+json_t* report_rows(const rlv_table* t);
+
+#endif

@@ -1,0 +1,158 @@
+#include "report_region.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double two_sided_95 = 1.959963984540054;
+
+rlv_interval report_volume(double volume_mm3, double scale_sd)
+{
+    double half = two_sided_95 * 3.0 * scale_sd * volume_mm3;
+    return (rlv_interval){volume_mm3, volume_mm3 - half, volume_mm3 + half};
+}
+
+static bool same_area(const char* a, const char* b)
+{
+    return a == NULL || b == NULL ? a == b : strcmp(a, b) == 0;
+}
+
+static const rlv_stage_record* after_of(const rlv_history* history, const history_step* step)
+{
+    return history->stage[step->after].record;
+}
+
+static bool is_spoil(rlv_change_class kind)
+{
+    return kind == RLV_CHANGE_REMOVED || kind == RLV_CHANGE_BONE;
+}
+
+/// Whether no region before `region` (they come by falling volume) is of its area and, but for `kinds`, of its kind.
+static bool is_first_of_area(const history_step* step, size_t region, const char* area, bool whole_step, bool bone_too)
+{
+    for (size_t i = 0; i < region; i++)
+    {
+        rlv_change_class kind = step->change.region[i].kind;
+        bool counts = kind == RLV_CHANGE_REMOVED || (bone_too && kind == RLV_CHANGE_BONE);
+        if (counts && (whole_step || same_area(step->region[i].area, area)))
+            return false;
+    }
+    return true;
+}
+
+// --- Work ------------------------------------------------------------------------------------------------------------
+
+/// How the work of a step was recorded: with areas, without, or both.
+static void kinds_of_work(const rlv_stage_record* stage, bool* with_area, bool* without)
+{
+    *with_area = *without = false;
+    for (size_t i = 0; i < stage->work_count; i++)
+        *(stage->work[i].area != NULL ? with_area : without) = true;
+}
+
+static void add_tool(char* tools, size_t size, const char* tool)
+{
+    size_t length = strlen(tools);
+    const char* found = strstr(tools, tool);
+    size_t end = found != NULL ? (size_t)(found - tools) + strlen(tool) : 0;
+    bool there = found != NULL && (found == tools || found[-1] == ' ') && (tools[end] == '\0' || tools[end] == ',');
+    if (!there)
+        snprintf(tools + length, size - length, "%s%.100s", length > 0 ? ", " : "", tool);
+}
+
+/// Volume of the matrix removed in an area, the halves of its regions' intervals in quadrature (as ledger.h adds
+/// steps).
+static rlv_interval volume_of_area(const history_step* step, const char* area, bool whole_step)
+{
+    double value = 0.0, low = 0.0, high = 0.0;
+    for (size_t i = 0; i < step->change.region_count; i++)
+    {
+        const rlv_change_region* region = &step->change.region[i];
+        if (region->kind != RLV_CHANGE_REMOVED || (!whole_step && !same_area(step->region[i].area, area)))
+            continue;
+        value += region->volume_mm3.value;
+        low = hypot(low, region->volume_mm3.value - region->volume_mm3.low);
+        high = hypot(high, region->volume_mm3.high - region->volume_mm3.value);
+    }
+    return (rlv_interval){value, value - low, value + high};
+}
+
+report_work report_region_work(const rlv_history* history, const history_step* step, size_t region)
+{
+    report_work work = {.hours = NAN, .rate = {NAN, NAN, NAN}};
+    const rlv_stage_record* stage = after_of(history, step);
+    const char* area = step->region[region].area;
+    bool with_area, without;
+    kinds_of_work(stage, &with_area, &without);
+    bool whole_step = !with_area;
+    if (step->change.region[region].kind != RLV_CHANGE_REMOVED)
+        return work;
+    double hours = 0.0;
+    for (size_t i = 0; i < stage->work_count; i++)
+        if (whole_step || same_area(stage->work[i].area, area))
+        {
+            add_tool(work.tool, sizeof work.tool, stage->work[i].tool);
+            hours += stage->work[i].hours;
+        }
+    if (hours > 0.0 && is_first_of_area(step, region, area, whole_step, false))
+    {
+        const rlv_interval volume = volume_of_area(step, area, whole_step);
+        work.hours = hours;
+        if (!(with_area && without))
+            work.rate = (rlv_interval){volume.value / hours, volume.low / hours, volume.high / hours};
+    }
+    return work;
+}
+
+// --- Grams -----------------------------------------------------------------------------------------------------------
+
+rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_region* region)
+{
+    const char* material = region->kind == RLV_CHANGE_BONE    ? "bone"
+                           : region->kind == RLV_CHANGE_ADDED ? NULL
+                                                              : "matrix";
+    const rlv_density_record* density = rlv_specimen_density(specimen, material);
+    if (density == NULL)
+        return (rlv_interval){NAN, NAN, NAN};
+    double ml = region->volume_mm3.value / 1000.0, grams = ml * density->g_cm3;
+    double of_density = two_sided_95 * density->sd_g_cm3 * ml;
+    double low = hypot((ml - region->volume_mm3.low / 1000.0) * density->g_cm3, of_density);
+    double high = hypot((region->volume_mm3.high / 1000.0 - ml) * density->g_cm3, of_density);
+    return (rlv_interval){grams, fmax(grams - low, 0.0), grams + high};
+}
+
+static double spoil_of_area(const rlv_history* history, const history_step* step, size_t region)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const char *id = after_of(history, step)->id, *area = step->region[region].area;
+    bool with_area = false, weighed = false;
+    double grams = 0.0;
+    for (size_t i = 0; i < specimen->spoil_count; i++)
+        with_area = with_area || (strcmp(specimen->spoil[i].stage, id) == 0 && specimen->spoil[i].area != NULL);
+    if (!is_first_of_area(step, region, area, !with_area, true))
+        return NAN;
+    for (size_t i = 0; i < specimen->spoil_count; i++)
+    {
+        const rlv_spoil_record* bag = &specimen->spoil[i];
+        if (strcmp(bag->stage, id) != 0 || (with_area && !same_area(bag->area, area)))
+            continue;
+        if (bag->mass == NULL)
+            return NAN;
+        grams += bag->mass->grams;
+        weighed = true;
+    }
+    return weighed ? grams : (double)NAN;
+}
+
+double report_region_weighed(const rlv_history* history, const history_step* step, size_t region)
+{
+    rlv_change_class kind = step->change.region[region].kind;
+    size_t piece = step->region[region].piece;
+    if (is_spoil(kind))
+        return spoil_of_area(history, step, region);
+    for (size_t i = 0; i < region; i++)
+        if (step->change.region[i].kind == kind && step->region[i].piece == piece)
+            return NAN;
+    if (piece == SIZE_MAX || kind == RLV_CHANGE_ADDED || history->specimen->piece[piece].mass == NULL)
+        return NAN;
+    return history->specimen->piece[piece].mass->grams;
+}

@@ -1,0 +1,640 @@
+#include "report_tables.h"
+
+#include "report_region.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define COLUMNS(columns) sizeof(columns) / sizeof *(columns), columns
+
+#define FROM_TO                                                                                                        \
+    {"from", NULL, "from", TABLE_TEXT, "Stage that the step begins with."},                                            \
+    {                                                                                                                  \
+        "to", NULL, "to", TABLE_TEXT, "Stage that it ends with."                                                       \
+    }
+
+static const double ml = 1000.0; // in mm³
+
+static const char* stage_id(const rlv_history* history, size_t stage)
+{
+    return history->stage[stage].record->id;
+}
+
+static void put_step(rlv_table* t, const rlv_history* history, size_t step)
+{
+    table_text(t, stage_id(history, history->step[step].before));
+    table_text(t, stage_id(history, history->step[step].after));
+}
+
+// --- Stages ----------------------------------------------------------------------------------------------------------
+
+static const table_column stage_columns[] = {
+    {"stage", NULL, "stage", TABLE_TEXT, "Id of the stage."},
+    {"date", NULL, "date", TABLE_TEXT, "Date of the stage, as recorded."},
+    {"triangles", NULL, "triangles", TABLE_COUNT, "Triangles of its mesh file."},
+    {"closed", NULL, "closed", TABLE_FLAG, "Whether the mesh is closed, so that its volume can be told."},
+    {"open_edges", NULL, "open edges", TABLE_COUNT, "Edges with one triangle only."},
+    {"volume", "mm3", "volume", TABLE_INTERVAL,
+     "Volume of the block as the mesh has it; its interval is the scale's. Empty where the mesh is open."},
+    {"mass", "g", "mass weighed", TABLE_NUMBER, "Mass of the block as it was weighed."},
+    {"scale", NULL, "mm per unit", TABLE_NUMBER, "Millimetres that one unit of the mesh file is."},
+    {"scale_sd_in_1_m", "mm", "scale, sd in 1 m", TABLE_NUMBER,
+     "Standard deviation of the scale, as millimetres in a metre; 0 where it was said to be exact."},
+    {"title", NULL, "what it shows", TABLE_TEXT, "Title of the stage, as recorded."}};
+
+static rlv_table stages_table(const rlv_history* history)
+{
+    rlv_table t = table_of("stages", "The stages and their meshes", COLUMNS(stage_columns));
+    for (size_t i = 0; i < history->stage_count; i++)
+    {
+        const history_stage* stage = &history->stage[i];
+        const rlv_mass_record* mass = stage->record->mass;
+        bool closed = stage->given.health.closed;
+        double volume = stage->given.measures.volume_mm3;
+        table_text(&t, stage->record->id);
+        table_text(&t, stage->record->date);
+        table_count(&t, stage->given.triangles);
+        table_flag(&t, closed);
+        table_count(&t, stage->given.health.open_edges);
+        if (closed)
+            table_interval(&t, report_volume(volume, stage->scale_sd));
+        else
+            table_none(&t);
+        table_number(&t, mass != NULL ? mass->grams : (double)NAN, mass != NULL ? mass->sd_g : 0.0);
+        table_number(&t, stage->mm_per_unit, stage->mm_per_unit * stage->scale_sd);
+        table_number(&t, 1000.0 * stage->scale_sd, 100.0 * stage->scale_sd);
+        table_text(&t, stage->record->title);
+    }
+    return t;
+}
+
+static const table_column bar_columns[] = {
+    {"stage", NULL, "stage", TABLE_TEXT, "Id of the stage."},
+    {"bar", NULL, "scale bar", TABLE_TEXT, "Name of the bar."},
+    {"certified", "mm", "certified", TABLE_NUMBER, "Its certified length."},
+    {"residual", "mm", "residual", TABLE_NUMBER,
+     "Its length at the scale that all bars of the stage give together, less the certified one."},
+    {"sd", "mm", "expected sd", TABLE_NUMBER,
+     "Standard deviation of the bar's length, from its points and certificate."},
+    {"sds", NULL, "in sds", TABLE_NUMBER,
+     "The residual over its own standard deviation, were the bar left out of the scale; empty for a single bar."},
+    {"alarm", NULL, "alarm", TABLE_FLAG, "Whether the bar does not fit the others."}};
+
+static rlv_table bars_table(const rlv_history* history)
+{
+    rlv_table t = table_of("scale_bars", "What each scale bar says", COLUMNS(bar_columns));
+    for (size_t i = 0; i < history->stage_count; i++)
+        for (size_t k = 0; k < history->stage[i].record->mesh.bar_count; k++)
+        {
+            const rlv_scale_bar_record* bar = &history->stage[i].record->mesh.bar[k];
+            const rlv_scale_residual* residual = &history->stage[i].residual[k];
+            table_text(&t, stage_id(history, i));
+            table_text(&t, bar->bar);
+            table_number(&t, bar->length_mm, bar->sd_mm);
+            table_number(&t, residual->residual_mm, residual->sd_mm / 10.0);
+            table_number(&t, residual->sd_mm, residual->sd_mm / 10.0);
+            table_number(&t, residual->sds, 0.1);
+            table_flag(&t, residual->alarm);
+        }
+    return t;
+}
+
+// --- Poses -----------------------------------------------------------------------------------------------------------
+
+static const table_column pose_columns[] = {
+    {"stage", NULL, "stage", TABLE_TEXT, "Id of the stage."},
+    {"alignments", NULL, "alignments away", TABLE_COUNT,
+     "Alignments between it and the stage of the block's frame, by the surest chain of them."},
+    {"position_sd", "mm", "position, sd", TABLE_NUMBER,
+     "Standard deviation of where the stage lies in the block's frame, all three directions together."},
+    {"rotation_sd", "deg", "turn, sd", TABLE_NUMBER,
+     "Standard deviation of how it is turned, all three axes together."},
+    {"scale", NULL, "scale", TABLE_NUMBER,
+     "Its scale in the block's frame: what its own millimetres are multiplied by."}};
+
+static rlv_table poses_table(const rlv_history* history)
+{
+    rlv_table t = table_of("poses", "How surely each stage lies in the block's frame", COLUMNS(pose_columns));
+    for (size_t i = 0; i < history->stage_count && history->joined; i++)
+    {
+        const rlv_pose* pose = &history->stages.pose[i];
+        double position = rlv_pose_position_sd_mm(pose), turn = rlv_pose_rotation_sd_deg(pose);
+        table_text(&t, stage_id(history, i));
+        table_count(&t, history->stages.chain[i]);
+        table_number(&t, position, position / 10.0);
+        table_number(&t, turn, turn / 10.0);
+        table_number(&t, pose->scale, sqrt(fmax(pose->covariance[48], 0.0)));
+    }
+    return t;
+}
+
+#define MATRIX_MEANING                                                                                                 \
+    "Entry of the 4 by 4 matrix that carries the stage's own mm into the block's frame, by row and column."
+#define MATRIX(row, column)                                                                                            \
+    {                                                                                                                  \
+        "m" #row #column, NULL, #row #column, TABLE_NUMBER, MATRIX_MEANING                                             \
+    }
+
+static const table_column transform_columns[] = {{"stage", NULL, "stage", TABLE_TEXT, "Id of the stage."},
+                                                 MATRIX(1, 1),
+                                                 MATRIX(1, 2),
+                                                 MATRIX(1, 3),
+                                                 MATRIX(1, 4),
+                                                 MATRIX(2, 1),
+                                                 MATRIX(2, 2),
+                                                 MATRIX(2, 3),
+                                                 MATRIX(2, 4),
+                                                 MATRIX(3, 1),
+                                                 MATRIX(3, 2),
+                                                 MATRIX(3, 3),
+                                                 MATRIX(3, 4),
+                                                 MATRIX(4, 1),
+                                                 MATRIX(4, 2),
+                                                 MATRIX(4, 3),
+                                                 MATRIX(4, 4)};
+
+static rlv_table transforms_table(const rlv_history* history)
+{
+    rlv_table t = table_of("transforms", "The motions into the block's frame", COLUMNS(transform_columns));
+    for (size_t i = 0; i < history->stage_count && history->joined; i++)
+    {
+        double matrix[16];
+        rlv_pose_matrix(&history->stages.pose[i], matrix);
+        table_text(&t, stage_id(history, i));
+        for (size_t k = 0; k < 16; k++)
+            table_number(&t, matrix[k], 0.0);
+    }
+    return t;
+}
+
+static const table_column edge_columns[] = {
+    {"into", NULL, "into", TABLE_TEXT, "Stage that the other was aligned to."},
+    {"aligned", NULL, "aligned", TABLE_TEXT, "Stage that was aligned."},
+    {"stable_share", "percent", "held still", TABLE_NUMBER, "Share of its surface that held still between the two."},
+    {"rms", "mm", "rms", TABLE_NUMBER, "Root mean square of the distances between the surfaces that held still."},
+    {"shift", "mm", "does not close by", TABLE_NUMBER,
+     "How far the alignment lies from what all of them together say, at the middle of the surface that held still."},
+    {"turn", "deg", "nor by", TABLE_NUMBER, "And by what angle."},
+    {"p", NULL, "p", TABLE_NUMBER,
+     "Probability of so much or more, were the alignments as sure as they say; empty where nothing else joins the "
+     "two."},
+    {"used", NULL, "used", TABLE_TEXT, "Whether it was used to join the stages; else why not."}};
+
+/// Two figures are shown of a probability, down to a millionth.
+static double p_sd(double p)
+{
+    return fmax(p / 10.0, 1e-6);
+}
+
+static const char* use_of_edge(const rlv_edge_closure* closure)
+{
+    return closure == NULL     ? "yes"
+           : closure->rejected ? "no: it contradicts the others"
+           : closure->suspect  ? "yes, but one of these is wrong, and which cannot be told"
+                               : "yes";
+}
+
+static void put_edge(rlv_table* t, const rlv_history* history, const history_edge* edge,
+                     const rlv_edge_closure* closure)
+{
+    double rms = edge->alignment.rms_mm;
+    table_text(t, stage_id(history, edge->into));
+    table_text(t, stage_id(history, edge->from));
+    table_number(t, edge->done ? 100.0 * edge->alignment.stable_fraction : (double)NAN, 1.0);
+    table_number(t, edge->done ? rms : (double)NAN, rms / 10.0);
+    table_number(t, closure != NULL ? closure->closure.shift_mm : (double)NAN, 0.01);
+    table_number(t, closure != NULL ? closure->closure.turn_deg : (double)NAN, 0.001);
+    table_number(t, closure != NULL ? closure->closure.p : (double)NAN,
+                 p_sd(closure != NULL ? closure->closure.p : 0.0));
+    table_text(t, edge->done ? use_of_edge(closure) : edge->why);
+}
+
+/// What the graph says of edge `edge`, or NULL.
+static const rlv_edge_closure* closure_of(const rlv_history* history, size_t edge)
+{
+    for (size_t k = 0; history->joined && k < history->stages.edge_count; k++)
+        if (history->graph_edge[k] == edge)
+            return &history->stages.edge[k];
+    return NULL;
+}
+
+static rlv_table edges_table(const rlv_history* history)
+{
+    rlv_table t =
+        table_of("alignments", "The alignments between stages, and how well they agree", COLUMNS(edge_columns));
+    for (size_t i = 0; i < history->edge_count; i++)
+        put_edge(&t, history, &history->edge[i], closure_of(history, i));
+    return t;
+}
+
+static const table_column loop_columns[] = {
+    {"stages", NULL, "round the stages", TABLE_TEXT, "The stages of the loop in order, from the first back to it."},
+    {"shift", "mm", "does not close by", TABLE_NUMBER, "How far the way round ends from where it began."},
+    {"turn", "deg", "nor by", TABLE_NUMBER, "And by what angle."},
+    {"scale", NULL, "scale, parts in a million", TABLE_NUMBER, "And by how much scale, as parts in a million."},
+    {"p", NULL, "p", TABLE_NUMBER, "Probability of so much or more, were the alignments as sure as they say."}};
+
+static void put_loop_stages(rlv_table* t, const rlv_history* history, const rlv_loop_closure* loop)
+{
+    char words[1024];
+    size_t used = 0;
+    for (size_t k = 0; k <= loop->stage_count && used < sizeof words; k++)
+        used += (size_t)snprintf(words + used, sizeof words - used, "%s%s", k > 0 ? " → " : "",
+                                 stage_id(history, loop->stage[k % loop->stage_count]));
+    table_text(t, words);
+}
+
+static rlv_table loops_table(const rlv_history* history)
+{
+    rlv_table t = table_of("loops", "Loops of alignments, and how well they close", COLUMNS(loop_columns));
+    for (size_t i = 0; history->joined && i < history->stages.loop_count; i++)
+    {
+        const rlv_loop_closure* loop = &history->stages.loop[i];
+        put_loop_stages(&t, history, loop);
+        table_number(&t, loop->closure.shift_mm, 0.01);
+        table_number(&t, loop->closure.turn_deg, 0.001);
+        table_number(&t, 1e6 * loop->closure.log_scale, 1.0);
+        table_number(&t, loop->closure.p, p_sd(loop->closure.p));
+    }
+    return t;
+}
+
+// --- Regions ---------------------------------------------------------------------------------------------------------
+
+static const table_column region_columns[] = {
+    FROM_TO,
+    {"region", NULL, "region", TABLE_COUNT, "Number of the region within its step, by falling volume."},
+    {"class", NULL, "class", TABLE_TEXT,
+     "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
+    {"volume", "mm3", "volume", TABLE_INTERVAL, "Volume that went or came."},
+    {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
+    {"weighed", "g", "weighed", TABLE_NUMBER,
+     "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
+    {"area", "mm2", "area", TABLE_NUMBER, "Area of the region on the surface before."},
+    {"mean_depth", "mm", "mean depth", TABLE_NUMBER,
+     "Volume over area; empty where most of the region is on the surface after."},
+    {"max_depth", "mm", "greatest depth", TABLE_NUMBER, "Greatest depth in the region."},
+    {"tool", NULL, "tool", TABLE_TEXT,
+     "Tools recorded for the region's area, or for the step where no area was named."},
+    {"hours", "h", "hours", TABLE_NUMBER, "Hours of those tools; told once, at the largest region of the area."},
+    {"rate", "mm3_per_h", "rate", TABLE_NUMBER,
+     "Matrix removed in all regions of that area over those hours; told once, at the largest of them."},
+    {"nearest_bone", "mm", "nearest bone", TABLE_NUMBER,
+     "Least distance from the surface that changed to bone that shows before or after; empty where none is known."},
+    {"work_area", NULL, "area of work", TABLE_TEXT, "Recorded area of work that the region lies in."},
+    {"piece", NULL, "piece", TABLE_TEXT, "Piece that came off or went back there."},
+    {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region on the surface before, in the block's frame."}};
+
+enum
+{
+    REGION_STEP = 2, ///< columns that name the step
+    REGION_WALL = 12 ///< columns of the wall, after those
+};
+
+/// A strip along the rim of a region, one correlation length of the noise wide, is in doubt: the rim is somewhere in
+/// it, each place as likely as another (sd: width over the root of 12). The rim is taken to be a circle's.
+static double area_sd(const rlv_change_region* region, double noise_length_mm)
+{
+    double rim_mm = 2.0 * sqrt(acos(-1.0) * region->area_mm2);
+    return rim_mm * noise_length_mm / sqrt(12.0);
+}
+
+static double depth_sd(double noise_sd_mm)
+{
+    return fmax(noise_sd_mm, 0.02);
+}
+
+static void put_measures(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
+{
+    const rlv_change_region* region = &step->change.region[number];
+    double volume_sd = words_sd(region->volume_mm3);
+    table_count(t, number + 1);
+    table_text(t, history_class_name(region->kind));
+    table_interval(t, region->volume_mm3);
+    table_interval(t, report_region_grams(history->specimen, region));
+    table_number(t, report_region_weighed(history, step, number), 0.0);
+    table_number(t, region->area_mm2, area_sd(region, step->change.noise_length_mm));
+    table_number(t, region->mean_depth_mm, fmax(volume_sd / region->area_mm2, 0.02));
+    table_number(t, region->max_depth_mm, depth_sd(step->change.noise_sd_mm));
+}
+
+static void put_work(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
+{
+    const report_work work = report_region_work(history, step, number);
+    table_text(t, work.tool[0] != '\0' ? work.tool : NULL);
+    table_number(t, work.hours, 0.0);
+    table_number(t, work.rate.value, words_sd(work.rate));
+    table_number(t, step->region[number].nearest_bone_mm, depth_sd(step->change.noise_sd_mm));
+}
+
+static void put_regions(rlv_table* t, const rlv_history* history, size_t which, bool wall)
+{
+    const history_step* step = &history->step[which];
+    for (size_t i = 0; step->measured && i < step->change.region_count; i++)
+    {
+        const history_region* beside = &step->region[i];
+        if (!wall)
+            put_step(t, history, which);
+        put_measures(t, history, step, i);
+        put_work(t, history, step, i);
+        if (wall)
+            continue;
+        table_text(t, beside->area);
+        table_text(t, beside->piece != SIZE_MAX ? history->specimen->piece[beside->piece].id : NULL);
+        table_place(t, beside->centroid_mm, 1.0);
+    }
+}
+
+rlv_table report_regions_of_step(const rlv_history* history, size_t step, const char* caption)
+{
+    rlv_table t = table_of("regions", caption, REGION_WALL, region_columns + REGION_STEP);
+    put_regions(&t, history, step, true);
+    return t;
+}
+
+static rlv_table regions_table(const rlv_history* history)
+{
+    rlv_table t = table_of("regions", "Regions that changed, step by step", COLUMNS(region_columns));
+    for (size_t i = 0; i < history->step_count; i++)
+        put_regions(&t, history, i, false);
+    return t;
+}
+
+static const table_column limit_columns[] = {
+    FROM_TO,
+    {"area", "mm2", "area", TABLE_NUMBER, "Area of a patch."},
+    {"depth", "mm", "depth", TABLE_NUMBER, "How deep a change over such a patch must be to be told from noise."}};
+
+static rlv_table limits_table(const rlv_history* history)
+{
+    rlv_table t =
+        table_of("detection_limits", "How deep a change must be to be told from noise", COLUMNS(limit_columns));
+    for (size_t i = 0; i < history->step_count; i++)
+        for (size_t k = 0; k < RLV_CHANGE_LIMITS && history->step[i].measured; k++)
+        {
+            const rlv_detection_limit* limit = &history->step[i].change.limit[k];
+            put_step(&t, history, i);
+            table_number(&t, limit->area_mm2, limit->area_mm2 / 20.0);
+            table_number(&t, limit->depth_mm, limit->depth_mm / 20.0);
+        }
+    return t;
+}
+
+// --- Ledger ----------------------------------------------------------------------------------------------------------
+
+#define VOLUME_COLUMNS(meaning)                                                                                        \
+    FROM_TO, {"matrix_removed", "mm3", "matrix removed", TABLE_INTERVAL, "Matrix removed" meaning},                    \
+        {"bone_lost", "mm3", "bone lost", TABLE_INTERVAL, "Bone lost: gone from bone that showed" meaning},            \
+        {"piece_detached", "mm3", "piece detached", TABLE_INTERVAL, "What went with pieces that came off" meaning},    \
+        {"material_added", "mm3", "material added", TABLE_INTERVAL, "Resin, gap fill, dust: what came" meaning},       \
+    {                                                                                                                  \
+        "piece_joined", "mm3", "piece joined", TABLE_INTERVAL, "What came with pieces that went back" meaning          \
+    }
+
+#define MASS_COLUMNS(meaning)                                                                                          \
+    FROM_TO,                                                                                                           \
+        {"matrix_removed", "g", "matrix removed", TABLE_INTERVAL, "Matrix removed, volume times density" meaning},     \
+        {"bone_lost", "g", "bone lost", TABLE_INTERVAL, "Bone lost, volume times density" meaning},                    \
+        {"piece_detached", "g", "piece detached", TABLE_INTERVAL,                                                      \
+         "Pieces that came off, volume times density" meaning},                                                        \
+        {"material_added", "g", "material added", TABLE_INTERVAL, "What came, volume times density" meaning},          \
+    {                                                                                                                  \
+        "piece_joined", "g", "piece joined", TABLE_INTERVAL, "Pieces that went back, volume times density" meaning     \
+    }
+
+static const table_column volume_columns[] = {
+    VOLUME_COLUMNS(", in this step."),
+    {"untold", "mm3", "not told apart", TABLE_INTERVAL,
+     "What changed over the rest of the surface, not told apart from noise; signed, what went is positive."},
+    {"hours", "h", "hours", TABLE_NUMBER, "Hours of all work in this step."}};
+
+static const table_column mass_columns[] = {MASS_COLUMNS(", in this step.")};
+static const table_column volume_so_far_columns[] = {VOLUME_COLUMNS(", in all steps up to this one.")};
+static const table_column mass_so_far_columns[] = {MASS_COLUMNS(", in all steps up to this one.")};
+
+/// Which of a row's two is meant: volumes in mm³, or grams.
+static void put_classes(rlv_table* t, const rlv_ledger_row* row, bool grams)
+{
+    for (size_t k = 0; k < RLV_CHANGE_CLASSES; k++)
+        if (grams)
+            table_interval(t, row->g[k]);
+        else
+            table_interval(t, (rlv_interval){row->ml[k].value * ml, row->ml[k].low * ml, row->ml[k].high * ml});
+}
+
+static rlv_table ledger_table(const rlv_history* history, const rlv_ledger_row* row, bool grams)
+{
+    bool so_far = row == history->cumulative && row != NULL;
+    rlv_table t =
+        so_far
+            ? grams ? table_of("masses_so_far", "In all, up to each step: grams", COLUMNS(mass_so_far_columns))
+                    : table_of("volumes_so_far", "In all, up to each step: millilitres", COLUMNS(volume_so_far_columns))
+        : grams ? table_of("masses", "What went and came in each step: grams", COLUMNS(mass_columns))
+                : table_of("volumes", "What went and came in each step: millilitres", COLUMNS(volume_columns));
+    for (size_t i = 0; row != NULL && i < history->step_count; i++)
+    {
+        const history_step* step = &history->step[i];
+        table_text(&t, stage_id(history, so_far ? 0 : step->before));
+        table_text(&t, stage_id(history, step->after));
+        put_classes(&t, &row[i], grams);
+        if (so_far || grams)
+            continue;
+        table_interval(&t, step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN});
+        table_number(&t, step->hours, 0.0);
+    }
+    return t;
+}
+
+static const table_column mass_balance_columns[] = {
+    FROM_TO,
+    {"block_lost", "g", "block before less after", TABLE_NUMBER,
+     "What the block weighed before, less what it weighed after."},
+    {"accounted", "g", "accounted for", TABLE_NUMBER,
+     "Spoil and pieces off, less pieces back, with water lost by drying and less resin that stayed."},
+    {"unexplained", "g", "unexplained", TABLE_INTERVAL, "The one less the other."},
+    {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
+    {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
+
+static const table_column spoil_balance_columns[] = {
+    FROM_TO,
+    {"measured", "g", "by volume", TABLE_NUMBER, "Matrix and bone, measured volume times density."},
+    {"weighed", "g", "by weight", TABLE_NUMBER, "Spoil as it was weighed."},
+    {"unexplained", "g", "unexplained", TABLE_INTERVAL, "The one less the other."},
+    {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
+    {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
+
+static void put_balance(rlv_table* t, const rlv_history* history, size_t from, size_t to, const rlv_balance* balance)
+{
+    char words[200];
+    double sd = balance->closed ? words_sd(balance->unexplained_g) : 0.0;
+    snprintf(words, sizeof words, "not known: %s", balance->missing_words);
+    table_text(t, stage_id(history, from));
+    table_text(t, stage_id(history, to));
+    table_number(t, balance->left_g, sd);
+    table_number(t, balance->right_g, sd);
+    table_interval(t, balance->unexplained_g);
+    table_text(t, balance->closed ? balance->within ? "yes" : "no" : words);
+    table_flag(t, balance->damp);
+}
+
+/// A row a step, and one for all where there are several.
+static rlv_table balance_table(const rlv_history* history, bool spoil)
+{
+    rlv_table t = spoil ? table_of("spoil_balance", "Spoil: measured volume against what was weighed",
+                                   COLUMNS(spoil_balance_columns))
+                        : table_of("mass_balance", "The block's mass: what it lost against what was kept",
+                                   COLUMNS(mass_balance_columns));
+    if (history->row == NULL)
+        return t;
+    for (size_t i = 0; i < history->step_count; i++)
+        put_balance(&t, history, history->step[i].before, history->step[i].after,
+                    spoil ? &history->row[i].spoil : &history->row[i].mass);
+    const rlv_ledger_row* all = history->step_count > 1 ? &history->cumulative[history->step_count - 1] : NULL;
+    if (all != NULL)
+        put_balance(&t, history, 0, history->stage_count - 1, spoil ? &all->spoil : &all->mass);
+    return t;
+}
+
+// --- Rates -----------------------------------------------------------------------------------------------------------
+
+static const table_column rate_columns[] = {
+    {"tool", NULL, "tool", TABLE_TEXT, "Tool, or all work together."},
+    {"hours", "h", "hours recorded", TABLE_NUMBER, "Hours recorded with it."},
+    {"steps", NULL, "steps", TABLE_COUNT, "Steps in which it was used."},
+    {"rate", "mm3_per_h", "matrix removed", TABLE_INTERVAL,
+     "Matrix removed in an hour, as the recorded steps tell it; empty where they do not."}};
+
+static const table_column left_columns[] = {
+    {"tool", NULL, "at the rate of", TABLE_TEXT, "Tool, or all work together."},
+    {"rate", "mm3_per_h", "rate", TABLE_INTERVAL, "Its recorded rate."},
+    {"hours", "h", "hours for the whole volume", TABLE_INTERVAL,
+     "Volume of the last stage over that rate: arithmetic, not advice. It holds the bone too. The upper end is empty "
+     "where the rate is not told apart from nothing."}};
+
+static double hours_of(const rlv_history* history, const char* tool, size_t* steps)
+{
+    double hours = 0.0;
+    *steps = 0;
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        const rlv_stage_record* after = history->stage[history->step[i].after].record;
+        bool used = false;
+        for (size_t k = 0; k < after->work_count; k++)
+            if (tool == NULL || strcmp(after->work[k].tool, tool) == 0)
+            {
+                hours += after->work[k].hours;
+                used = true;
+            }
+        *steps += used;
+    }
+    return hours;
+}
+
+static const rlv_interval not_known = {NAN, NAN, NAN};
+
+static void put_rate(rlv_table* t, const rlv_history* history, const char* tool, const rlv_rate* rate)
+{
+    size_t steps;
+    double hours = hours_of(history, tool, &steps);
+    const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
+    table_text(t, tool != NULL ? tool : "all work together");
+    table_number(t, hours, 0.0);
+    table_count(t, steps);
+    table_interval(t, rate->determined ? mm3 : not_known);
+}
+
+static rlv_table rates_table(const rlv_history* history)
+{
+    rlv_table t = table_of("rates", "Matrix removed in an hour, by tool", COLUMNS(rate_columns));
+    for (size_t i = 0; i < history->tool_count; i++)
+        put_rate(&t, history, history->tool[i], &history->rate[i]);
+    if (history->tool_count > 1)
+        put_rate(&t, history, NULL, &history->all_tools);
+    return t;
+}
+
+static void put_left(rlv_table* t, const char* tool, const rlv_rate* rate, rlv_interval volume_mm3)
+{
+    const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
+    table_text(t, tool);
+    table_interval(t, mm3);
+    table_interval(t, rlv_ledger_hours(rate, volume_mm3));
+}
+
+static rlv_table left_table(const rlv_history* history)
+{
+    rlv_table t =
+        table_of("left", "Hours that the block's whole volume would take at the recorded rates", COLUMNS(left_columns));
+    const history_stage* last = &history->stage[history->stage_count - 1];
+    if (!last->given.health.closed)
+        return t;
+    const rlv_interval volume = report_volume(last->given.measures.volume_mm3, last->scale_sd);
+    for (size_t i = 0; i < history->tool_count; i++)
+        if (history->rate[i].determined)
+            put_left(&t, history->tool[i], &history->rate[i], volume);
+    if (history->tool_count > 1 && history->all_tools.determined)
+        put_left(&t, "all work together", &history->all_tools, volume);
+    return t;
+}
+
+// --- All -------------------------------------------------------------------------------------------------------------
+
+report_tables report_tables_of(const rlv_history* history, const report_pieces* pieces, const rlv_answer* answer)
+{
+    report_tables tables = {.table = {[REPORT_STAGES] = stages_table(history),
+                                      [REPORT_SCALE_BARS] = bars_table(history),
+                                      [REPORT_POSES] = poses_table(history),
+                                      [REPORT_TRANSFORMS] = transforms_table(history),
+                                      [REPORT_EDGES] = edges_table(history),
+                                      [REPORT_LOOPS] = loops_table(history),
+                                      [REPORT_REGIONS] = regions_table(history),
+                                      [REPORT_LIMITS] = limits_table(history),
+                                      [REPORT_VOLUMES] = ledger_table(history, history->row, false),
+                                      [REPORT_MASSES] = ledger_table(history, history->row, true),
+                                      [REPORT_VOLUMES_SO_FAR] = ledger_table(history, history->cumulative, false),
+                                      [REPORT_MASSES_SO_FAR] = ledger_table(history, history->cumulative, true),
+                                      [REPORT_MASS_BALANCE] = balance_table(history, false),
+                                      [REPORT_SPOIL_BALANCE] = balance_table(history, true),
+                                      [REPORT_RATES] = rates_table(history),
+                                      [REPORT_LEFT] = left_table(history)}};
+    for (report_table i = REPORT_WORK; i < REPORT_TABLES; i++)
+        tables.table[i] = report_recorded(i, history, pieces, answer);
+    return tables;
+}
+
+void report_tables_free(report_tables* tables)
+{
+    for (size_t i = 0; i < REPORT_TABLES; i++)
+        table_free(&tables->table[i]);
+}
+
+report_path report_table_path(const rlv_table* t)
+{
+    report_path path;
+    snprintf(path.text, sizeof path.text, "tables/%s.csv", t->name);
+    return path;
+}
+
+rlv_status report_tables_keep(const report_tables* tables, out_folder* out, rlv_error* error)
+{
+    FILE* meanings = NULL;
+    rlv_status status = RLV_DONE;
+    for (size_t i = 0; i < REPORT_TABLES && status == RLV_DONE; i++)
+        if (table_rows(&tables->table[i]) > 0)
+            status = table_keep(&tables->table[i], out, "tables", error);
+    if (status == RLV_DONE)
+        status = out_folder_add(out, "tables/meanings.csv", &meanings, error);
+    if (status != RLV_DONE)
+        return status;
+    table_write_meanings_head(meanings);
+    for (size_t i = 0; i < REPORT_TABLES; i++)
+        if (table_rows(&tables->table[i]) > 0)
+        {
+            char file[64];
+            snprintf(file, sizeof file, "%s.csv", tables->table[i].name);
+            table_write_meanings(&tables->table[i], file, meanings);
+        }
+    return out_folder_finish(out, meanings, error);
+}

@@ -1,0 +1,263 @@
+#include "report_words.h"
+
+#include "report_region.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+__attribute__((format(printf, 1, 2))) static report_text say(const char* format, ...)
+{
+    report_text said;
+    va_list list;
+    va_start(list, format);
+    vsnprintf(said.text, sizeof said.text, format, list);
+    va_end(list);
+    return said;
+}
+
+__attribute__((format(printf, 2, 3))) static void add(report_text* said, const char* format, ...)
+{
+    size_t length = strlen(said->text);
+    va_list list;
+    va_start(list, format);
+    vsnprintf(said->text + length, sizeof said->text - length, format, list);
+    va_end(list);
+}
+
+static const char* stage_id(const rlv_history* history, size_t stage)
+{
+    return history->stage[stage].record->id;
+}
+
+report_text report_step_name(const rlv_history* history, size_t step)
+{
+    return say("%.200s → %.200s", stage_id(history, history->step[step].before),
+               stage_id(history, history->step[step].after));
+}
+
+report_text report_interval(rlv_interval interval, const char* unit)
+{
+    if (!isfinite(interval.low) || !isfinite(interval.high))
+        return say("%s %s", words_value(interval, 1.0).text, unit);
+    return say("%s %s (%s %s)", words_value(interval, 1.0).text, unit, words_ends(interval, 1.0).text, unit);
+}
+
+// --- Classes ---------------------------------------------------------------------------------------------------------
+
+/// Add `more` to a sum whose halves are added in quadrature, as the ledger does.
+static void add_interval(rlv_interval* sum, rlv_interval more)
+{
+    double low = hypot(sum->value - sum->low, more.value - more.low);
+    double high = hypot(sum->high - sum->value, more.high - more.value);
+    double value = sum->value + more.value;
+    *sum = (rlv_interval){value, value - low, value + high};
+}
+
+report_class report_class_of(const rlv_history* history, rlv_change_class kind, size_t which)
+{
+    size_t first = which == REPORT_ALL ? 0 : which, last = which == REPORT_ALL ? history->step_count : which + 1;
+    report_class found = {.known = true, .steps = last - first, .g = {NAN, NAN, NAN}};
+    for (size_t i = first; i < last; i++)
+    {
+        const rlv_change_total* total = &history->step[i].change.total[kind];
+        if (!history->step[i].measured || !total->known)
+            continue;
+        found.steps_known++;
+        found.regions += total->regions;
+        found.faint = found.faint || total->faint;
+        add_interval(&found.ml, (rlv_interval){total->volume_mm3.value / 1000.0, total->volume_mm3.low / 1000.0,
+                                               total->volume_mm3.high / 1000.0});
+    }
+    found.known = found.steps_known == found.steps;
+    const rlv_ledger_row* row = history->row == NULL  ? NULL
+                                : which == REPORT_ALL ? &history->cumulative[history->step_count - 1]
+                                                      : &history->row[which];
+    if (row != NULL && isfinite(row->ml[kind].value))
+        found.ml = row->ml[kind];
+    if (row != NULL)
+        found.g = row->g[kind];
+    return found;
+}
+
+/// What a class is where it cannot be known, step by step.
+static report_text unknown_class(const rlv_history* history, rlv_change_class kind, size_t which)
+{
+    const history_step* step = which != REPORT_ALL ? &history->step[which] : NULL;
+    if (step != NULL && !step->measured)
+        return say("not measured: %s", step->why);
+    if (kind != RLV_CHANGE_BONE)
+        return say("not known");
+    return step != NULL ? say("not known: no bone is marked on ‘%.200s’", stage_id(history, step->before))
+                        : say("not known: no bone is marked on any stage before the last");
+}
+
+static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
+{
+    const report_class found = report_class_of(history, kind, which);
+    report_text said = {""};
+    if (found.steps_known == 0)
+        return unknown_class(history, kind, which);
+    if (found.regions == 0)
+        said = found.ml.high > 0.0
+                   ? say("none that can be told from noise; up to %s mL could lie below the detection limit",
+                         words_figures(found.ml.high, 2).text)
+                   : say("none that can be told from noise");
+    else
+    {
+        said = report_interval(found.ml, "mL");
+        if (isfinite(found.g.value))
+            add(&said, ", %s", report_interval(found.g, "g").text);
+        add(&said, ", in %s", words_count(found.regions, "region").text);
+        if (found.faint)
+            add(&said, "; it thins out below the detection limit, which the upper end allows for");
+    }
+    bool everywhere = kind != RLV_CHANGE_DETACHED && kind != RLV_CHANGE_JOINED; // pieces come and go in their steps
+    if (everywhere && !found.known)
+        add(&said, "; known in %zu of %zu steps", found.steps_known, found.steps);
+    return said;
+}
+
+/// The steps in which bone was lost, by falling order of time.
+static void add_steps_of_bone(report_text* said, const rlv_history* history)
+{
+    const char* parted = ": ";
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        const report_class found = report_class_of(history, RLV_CHANGE_BONE, i);
+        if (found.regions == 0)
+            continue;
+        add(said, "%s%s %s", parted, report_step_name(history, i).text, report_interval(found.ml, "mL").text);
+        parted = ", ";
+    }
+}
+
+// --- Lines -----------------------------------------------------------------------------------------------------------
+
+static void put(report_lines* lines, const char* name, report_text words, bool alarm)
+{
+    if (lines->count < REPORT_LINES)
+        lines->line[lines->count++] = (report_line){name, words, alarm};
+}
+
+rlv_interval report_untold(const rlv_history* history, size_t which)
+{
+    size_t first = which == REPORT_ALL ? 0 : which, last = which == REPORT_ALL ? history->step_count : which + 1;
+    rlv_interval sum = {0};
+    for (size_t i = first; i < last; i++)
+    {
+        const rlv_interval* untold = &history->step[i].change.untold_mm3;
+        if (!history->step[i].measured)
+            return (rlv_interval){NAN, NAN, NAN};
+        add_interval(&sum, (rlv_interval){untold->value / 1000.0, untold->low / 1000.0, untold->high / 1000.0});
+    }
+    return sum;
+}
+
+/// Pieces come and go by the record: where none did, there is nothing to say.
+static bool has_pieces(const rlv_history* history, size_t which)
+{
+    for (size_t i = 0; i < history->step_count; i++)
+        if ((which == REPORT_ALL || which == i) && history->step[i].piece_count > 0)
+            return true;
+    return false;
+}
+
+static void put_classes(report_lines* lines, const rlv_history* history, size_t which)
+{
+    report_text bone = class_words(history, RLV_CHANGE_BONE, which);
+    bool lost = report_class_of(history, RLV_CHANGE_BONE, which).regions > 0;
+    if (lost && which == REPORT_ALL)
+        add_steps_of_bone(&bone, history);
+    put(lines, "Bone lost", bone, lost);
+    put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
+    if (has_pieces(history, which))
+    {
+        if (report_class_of(history, RLV_CHANGE_DETACHED, which).steps_known > 0)
+            put(lines, "Pieces detached", class_words(history, RLV_CHANGE_DETACHED, which), false);
+        if (report_class_of(history, RLV_CHANGE_JOINED, which).steps_known > 0)
+            put(lines, "Pieces joined again", class_words(history, RLV_CHANGE_JOINED, which), false);
+    }
+    put(lines, "Material added", class_words(history, RLV_CHANGE_ADDED, which), false);
+    const rlv_interval untold = report_untold(history, which);
+    put(lines, "Not told apart",
+        isfinite(untold.value)
+            ? say("%s net over the rest of the surface; what went is positive", report_interval(untold, "mL").text)
+            : say("not known: a step was not measured"),
+        false);
+}
+
+static report_text balance_words(const rlv_balance* balance, const char* left, const char* right)
+{
+    if (!balance->closed)
+        return say("not known; missing: %s", balance->missing_words);
+    double sd = words_sd(balance->unexplained_g);
+    int decimals = words_decimals(sd);
+    report_text said =
+        say("%s: %s %s g, %s %s g; unexplained %s", balance->within ? "closes" : "does not close", left,
+            words_number(balance->left_g, decimals).text, right, words_number(balance->right_g, decimals).text,
+            report_interval(balance->unexplained_g, "g").text);
+    if (balance->damp)
+        add(&said, "; a bag was weighed damp, and its water counts as spoil");
+    return said;
+}
+
+static void put_balances(report_lines* lines, const rlv_history* history, size_t which)
+{
+    if (history->row == NULL)
+        return;
+    const rlv_ledger_row* row =
+        which == REPORT_ALL ? &history->cumulative[history->step_count - 1] : &history->row[which];
+    put(lines, "Mass balance",
+        balance_words(&row->mass, "the block lost", "spoil, pieces and drying less resin come to"),
+        row->mass.closed && !row->mass.within);
+    put(lines, "Spoil against volume", balance_words(&row->spoil, "measured", "weighed"),
+        row->spoil.closed && !row->spoil.within);
+}
+
+report_text report_left(const rlv_history* history)
+{
+    const history_stage* last = &history->stage[history->stage_count - 1];
+    if (!last->given.health.closed)
+        return say("not known: the mesh of ‘%.200s’ is open", last->record->id);
+    rlv_interval ml = report_volume(last->given.measures.volume_mm3 / 1000.0, last->scale_sd);
+    return say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
+}
+
+report_lines report_step(const rlv_history* history, size_t step)
+{
+    report_lines lines = {0};
+    put_classes(&lines, history, step);
+    if (history->row != NULL && (history->row[step].mass.closed || history->row[step].spoil.closed))
+        put_balances(&lines, history, step);
+    return lines;
+}
+
+report_lines report_summary(const rlv_history* history)
+{
+    report_lines lines = {0};
+    if (history->step_count > 0)
+    {
+        put_classes(&lines, history, REPORT_ALL);
+        put_balances(&lines, history, REPORT_ALL);
+    }
+    put(&lines, "Left in the block", report_left(history), false);
+    if (!history->joined)
+        put(&lines, "One frame", say("not all stages are in one frame: %s", history->apart), true);
+    return lines;
+}
+
+report_text report_limits(const rlv_history* history, size_t step)
+{
+    const rlv_change* change = &history->step[step].change;
+    report_text said = {"A change is told from noise where it is deeper, on the mean, than "};
+    for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
+        add(&said, "%s%s mm over %s cm²",
+            i == 0                       ? ""
+            : i + 1 == RLV_CHANGE_LIMITS ? " or "
+                                         : ", ",
+            words_figures(change->limit[i].depth_mm, 2).text, words_figures(change->limit[i].area_mm2 / 100.0, 2).text);
+    add(&said, ".");
+    return said;
+}

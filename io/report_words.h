@@ -1,0 +1,70 @@
+/// What a report says in sentences: of a class of change, of a balance, of the whole. Page and terminal say the same.
+
+#ifndef RLV_REPORT_WORDS_H
+#define RLV_REPORT_WORDS_H
+
+#include "history.h"
+
+/// All steps together, in place of one.
+#define REPORT_ALL SIZE_MAX
+
+/// A text by value.
+typedef struct report_text
+{
+    char text[1024];
+} report_text;
+
+/// A name and what is said of it.
+typedef struct report_line
+{
+    const char* name;
+    report_text words;
+    bool alarm; ///< somebody should look at this first
+} report_line;
+
+enum
+{
+    REPORT_LINES = 12
+};
+
+typedef struct report_lines
+{
+    size_t count;
+    report_line line[REPORT_LINES];
+} report_lines;
+
+/// The figures that everybody wants first: bone lost before all, what went and came, what was not told apart, whether
+/// the balances close, what is left.
+report_lines report_summary(const rlv_history* history);
+
+/// The same of one step.
+report_lines report_step(const rlv_history* history, size_t step);
+
+/// A class in one step or REPORT_ALL: volume and mass with their intervals, or in words why not.
+typedef struct report_class
+{
+    bool known;     ///< in every step that was measured, and all were
+    size_t regions; ///< found
+    rlv_interval ml, g;
+    bool faint;
+    size_t steps_known; ///< in how many of `steps`
+    size_t steps;
+} report_class;
+report_class report_class_of(const rlv_history* history, rlv_change_class kind, size_t step);
+
+/// What was not told apart from noise in one step or REPORT_ALL, mL; NaN where a step was not measured.
+rlv_interval report_untold(const rlv_history* history, size_t step);
+
+/// "field → overburden"
+report_text report_step_name(const rlv_history* history, size_t step);
+
+/// "How deep a change must be: 0.32 mm over 1 cm², …"
+report_text report_limits(const rlv_history* history, size_t step);
+
+/// Volume of the block at the last stage, in words.
+report_text report_left(const rlv_history* history);
+
+/// "1173 mL (1160 to 1186 mL)"
+report_text report_interval(rlv_interval interval, const char* unit);
+
+#endif

@@ -1,0 +1,89 @@
+/// Tests of what stands beside a region: grams, what was weighed, hours.
+
+#include "report_region.h"
+
+#include "support/short_life.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+
+static short_life life;
+
+static void set_up(void)
+{
+    short_life_fill(&life);
+}
+
+TestSuite(report_region, .init = set_up);
+
+Test(report_region, hours_of_an_area_stand_at_its_largest_region_with_the_rate_of_all)
+{
+    const report_work first = report_region_work(&life.history, &life.step[0], 0);
+    const report_work second = report_region_work(&life.history, &life.step[0], 1);
+    cr_expect_str_eq(first.tool, "scribe, needle");
+    cr_expect_float_eq(first.hours, 10.0, 0.0);
+    // (120 000 + 60 000) mm³ in 10 h; halves 900 and 700 in quadrature.
+    cr_expect_float_eq(first.rate.value, 18000.0, 1e-9);
+    cr_expect_float_eq(first.rate.high, 18000.0 + hypot(900.0, 700.0) / 10.0, 1e-9);
+    cr_expect_str_eq(second.tool, "scribe, needle");
+    cr_expect(isnan(second.hours) && isnan(second.rate.value));
+}
+
+Test(report_region, hours_without_an_area_are_of_the_step)
+{
+    const report_work first = report_region_work(&life.history, &life.step[1], 0);
+    cr_expect_float_eq(first.hours, 10.0, 0.0);
+    cr_expect_float_eq(first.rate.value, 30900.0, 1e-9);
+    cr_expect(isnan(report_region_work(&life.history, &life.step[1], 2).hours));
+}
+
+Test(report_region, no_rate_is_told_where_some_work_has_no_area)
+{
+    life.work[1].area = NULL;
+    const report_work first = report_region_work(&life.history, &life.step[0], 0);
+    cr_expect_float_eq(first.hours, 8.0, 0.0);
+    cr_expect(isnan(first.rate.value));
+}
+
+Test(report_region, bone_and_pieces_have_no_hours)
+{
+    cr_expect(isnan(report_region_work(&life.history, &life.step[0], 2).hours));
+    cr_expect(isnan(report_region_work(&life.history, &life.step[1], 1).hours));
+}
+
+Test(report_region, spoil_stands_at_the_largest_region_of_its_area_and_a_piece_at_its_own)
+{
+    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[0], 0), 420.0, 0.0);
+    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 1)));
+    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 2)));
+    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[1], 0), 700.0, 0.0);
+    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[1], 1), 108.5, 0.0);
+}
+
+Test(report_region, a_bag_that_was_not_weighed_leaves_its_area_without_a_mass)
+{
+    life.bag[0].mass = NULL;
+    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 0)));
+}
+
+Test(report_region, grams_are_volume_times_density_with_both_errors)
+{
+    const rlv_interval grams = report_region_grams(&life.specimen, &life.region[0][0]);
+    cr_expect_float_eq(grams.value, 120.0 * 2.32, 1e-9);
+    // 0.9 mL of 2.32 g/mL, and 1.96 sd of 0.03 g/mL over 120 mL.
+    cr_expect_float_eq(grams.high - grams.value, hypot(0.9 * 2.32, 1.959963984540054 * 0.03 * 120.0), 1e-9);
+    const rlv_interval bone = report_region_grams(&life.specimen, &life.region[0][2]);
+    cr_expect_float_eq(bone.value, 0.42 * 2.96, 1e-9);
+}
+
+Test(report_region, grams_are_not_known_without_a_density)
+{
+    life.specimen.density_count = 0;
+    cr_expect(isnan(report_region_grams(&life.specimen, &life.region[0][0]).value));
+}
+
+Test(report_region, a_volume_is_thrice_as_unsure_as_its_scale)
+{
+    const rlv_interval volume = report_volume(1000.0, 0.001);
+    cr_expect_float_eq(volume.high - 1000.0, 1.959963984540054 * 3.0, 1e-9);
+}

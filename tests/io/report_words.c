@@ -1,0 +1,101 @@
+/// Tests of what a report says in sentences.
+
+#include "report_words.h"
+
+#include "support/short_life.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <string.h>
+
+static short_life life;
+
+static void set_up(void)
+{
+    short_life_fill(&life);
+}
+
+TestSuite(report_words, .init = set_up);
+
+static const char* line(const report_lines* lines, const char* name)
+{
+    for (size_t i = 0; i < lines->count; i++)
+        if (strcmp(lines->line[i].name, name) == 0)
+            return lines->line[i].words.text;
+    return "";
+}
+
+#define SAYS(lines, name, words) \
+    cr_expect(strstr(line(&(lines), name), words) != NULL, "%s: %s", name, line(&(lines), name))
+
+Test(report_words, bone_lost_is_told_first_with_its_step_and_alarms)
+{
+    const report_lines lines = report_summary(&life.history);
+    cr_expect_str_eq(lines.line[0].name, "Bone lost");
+    cr_expect(lines.line[0].alarm);
+    SAYS(lines, "Bone lost", "in 1 region: field → skull 0.4 mL");
+}
+
+Test(report_words, bone_that_was_not_lost_is_told_with_what_could_lie_below_the_limit)
+{
+    const report_lines lines = report_step(&life.history, 1);
+    SAYS(lines, "Bone lost", "none that can be told from noise; up to 1.2 mL");
+    cr_expect_not(lines.line[0].alarm);
+}
+
+Test(report_words, bone_that_nobody_marked_is_not_known_rather_than_none)
+{
+    for (size_t i = 0; i < 2; i++)
+    {
+        life.step[i].change.total[RLV_CHANGE_BONE] = (rlv_change_total){.known = false};
+        life.row[i].ml[RLV_CHANGE_BONE] = life.cumulative[i].ml[RLV_CHANGE_BONE] = (rlv_interval){NAN, NAN, NAN};
+    }
+    const report_lines lines = report_step(&life.history, 0), all = report_summary(&life.history);
+    SAYS(lines, "Bone lost", "not known: no bone is marked on ‘field’");
+    SAYS(all, "Bone lost", "not known");
+    cr_expect(strstr(line(&all, "Bone lost"), "none") == NULL);
+}
+
+Test(report_words, a_class_that_is_known_in_some_steps_says_in_how_many)
+{
+    life.step[1].measured = false;
+    for (size_t k = 0; k < RLV_CHANGE_CLASSES; k++)
+        life.cumulative[1].ml[k] = life.cumulative[1].g[k] = (rlv_interval){NAN, NAN, NAN};
+    const report_lines all = report_summary(&life.history);
+    SAYS(all, "Matrix removed", "known in 1 of 2 steps");
+    SAYS(all, "Not told apart", "not known");
+}
+
+Test(report_words, a_balance_says_whether_it_closes_or_what_is_missing)
+{
+    const report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Mass balance", "missing: drying");
+    SAYS(lines, "Spoil against volume", "closes: measured 425 g, weighed 420 g; unexplained 5 g (-7 to 17 g)");
+}
+
+Test(report_words, a_balance_that_does_not_close_alarms)
+{
+    life.cumulative[1].spoil.within = false;
+    const report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Spoil against volume", "does not close");
+    bool alarm = false;
+    for (size_t i = 0; i < lines.count; i++)
+        alarm = alarm || (lines.line[i].alarm && strcmp(lines.line[i].name, "Spoil against volume") == 0);
+    cr_expect(alarm);
+}
+
+Test(report_words, what_is_left_is_told_only_where_the_mesh_is_closed)
+{
+    cr_expect(strstr(report_left(&life.history).text, "8000 mL") != NULL, "%s", report_left(&life.history).text);
+    life.read[2].given.health.closed = false;
+    cr_expect(strstr(report_left(&life.history).text, "not known: the mesh of ‘cleaned’ is open") != NULL);
+}
+
+Test(report_words, stages_that_are_not_joined_alarm)
+{
+    life.history.joined = false;
+    snprintf(life.history.apart, sizeof life.history.apart, "nothing reaches ‘cleaned’");
+    const report_lines lines = report_summary(&life.history);
+    cr_expect_str_eq(lines.line[lines.count - 1].name, "One frame");
+    cr_expect(lines.line[lines.count - 1].alarm);
+}
