@@ -578,11 +578,13 @@ static rlv_interval interval_of(double measured, const rlv_flux_error* flux, dou
                           value + hypot(flux->mean_mm3 - flux->low_mm3, more)};
 }
 
+/// The magnitude of what went (`sign` 1) or came: the truth of it is not below nothing, whatever noise says.
 static rlv_interval magnitude(rlv_interval signed_interval, int sign)
 {
-    if (sign > 0)
-        return signed_interval;
-    return (rlv_interval){-signed_interval.value, -signed_interval.high, -signed_interval.low};
+    const rlv_interval size = sign > 0
+                                  ? signed_interval
+                                  : (rlv_interval){-signed_interval.value, -signed_interval.high, -signed_interval.low};
+    return (rlv_interval){size.value, fmax(size.low, fmin(size.value, 0.0)), size.high};
 }
 
 /// Area, centroid and mean of the seeds of each region on BEFORE (on AFTER where BEFORE has none).

@@ -67,13 +67,20 @@ static rlv_status check(const rlv_panel_surface* surface, const rlv_panel_view* 
     return RLV_DONE;
 }
 
+/// Rays a pixel where none are asked for: what is grained in a large picture is finer on paper.
+static int usual_rays(const rlv_picture* picture)
+{
+    const double pixels = (double)picture->width * (double)picture->height;
+    return (int)fmax(5.0, fmin(16.0, 16.0 * 2e6 / pixels));
+}
+
 static rlv_status see(panel_look* look, rlv_error* error)
 {
     rlv_panel* panel = look->panel;
     const rlv_panel_surface* surface = panel->surface;
     const rlv_panel_view* view = &panel->view;
     rlv_camera camera = {view->middle_mm, view->axes.towards, view->axes.up, panel->width_mm / view->scale};
-    rlv_view_options how = {.occlusion_rays = surface->rays > 0 ? surface->rays : 16,
+    rlv_view_options how = {.occlusion_rays = surface->rays > 0 ? surface->rays : usual_rays(&panel->picture),
                             .samples = surface->samples > 0 ? surface->samples : 4,
                             .colour = surface->own_colour};
     rlv_cast_light light = {how.occlusion_rays, rlv_paint_light(&how)};
