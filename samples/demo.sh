@@ -118,5 +118,7 @@ fi
 cat <<END
 What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell.
 Pictures: $out/change-*/depth.png (with before.png and after.png through the same camera).
+All of it as one report, with the record, bone apart from matrix, and sheets to print (some minutes):
+  build/release/rilievo report $out/specimen
 Each step in words: $out/change-*.txt; the numbers: change.json and regions.csv beside the pictures.
 END
