@@ -71,7 +71,7 @@ static rlv_status check(const rlv_panel_surface* surface, const rlv_panel_view* 
 static int usual_rays(const rlv_picture* picture)
 {
     const double pixels = (double)picture->width * (double)picture->height;
-    return (int)fmax(5.0, fmin(16.0, 16.0 * 2e6 / pixels));
+    return (int)fmax(4.0, fmin(16.0, 16.0 * 1e6 / pixels));
 }
 
 static rlv_status see(panel_look* look, rlv_error* error)
