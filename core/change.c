@@ -195,6 +195,12 @@ static double diagonal_mm(const work* w)
     return sqrt(pow(high[0] - low[0], 2) + pow(high[1] - low[1], 2) + pow(high[2] - low[2], 2));
 }
 
+/// The side of a column: as asked for, or a share of the block.
+static double pitch_of(const work* w)
+{
+    return w->options->pitch_mm > 0.0 ? w->options->pitch_mm : diagonal_mm(w) / CELLS_ACROSS;
+}
+
 /// Noise that hides a twentieth of the block is no noise: the meshes do not lie on each other.
 static rlv_status need_contact(const work* w, rlv_error* error)
 {
@@ -563,9 +569,8 @@ static rlv_status sum_columns(rlv_change* change, column_sum* sum, size_t labels
     change->open = is_open(&before) || is_open(&after);
     change->divergence_mm3 = change->open ? NAN : before.volume_mm3 - after.volume_mm3;
     const rlv_vec3 opens = rlv_vec3_scale(rlv_vec3_add(before.vector_area_mm2, after.vector_area_mm2), -1.0);
-    const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : diagonal_mm(w) / CELLS_ACROSS;
-    return change->open ? sum_open(change, sum, labels, w, opens, pitch, error)
-                        : sum_closed(change, sum, labels, w, pitch, error);
+    return change->open ? sum_open(change, sum, labels, w, opens, pitch_of(w), error)
+                        : sum_closed(change, sum, labels, w, pitch_of(w), error);
 }
 
 // Telling
@@ -728,6 +733,12 @@ static rlv_change_class class_of(const rlv_regions* regions, size_t region)
     return part == RLV_PART_NONE ? RLV_CHANGE_REMOVED : part == RLV_PART_BONE ? RLV_CHANGE_BONE : RLV_CHANGE_DETACHED;
 }
 
+/// Whether a sum is of what went; else it is of what came.
+static bool sum_went(size_t sum)
+{
+    return sum < FIRST_CLASS ? sum == WENT : rlv_change_went((rlv_change_class)(sum - FIRST_CLASS));
+}
+
 /// Whether a label belongs to a sum.
 static bool in_sum(const rlv_regions* regions, size_t sum, size_t label)
 {
@@ -858,8 +869,7 @@ static double quiet_mm2(const work* w, size_t sum)
 static void bound_unseen(rlv_change_total* total, const rlv_change* change, const work* w, size_t sum)
 {
     const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
-    const bool went = sum < FIRST_CLASS ? sum == WENT : rlv_change_went((rlv_change_class)(sum - FIRST_CLASS));
-    const double room = went ? change->untold_mm3.high : -change->untold_mm3.low;
+    const double room = sum_went(sum) ? change->untold_mm3.high : -change->untold_mm3.low;
     const double most = limit * quiet_mm2(w, sum);
     const double faded = faded_mm3(w, sum, limit);
     double volume = 0.0, area = 0.0;
@@ -928,6 +938,27 @@ static bool find_seam(seam* s, const work* w, size_t triangle)
     return s->area_mm2 > 0.0;
 }
 
+/// All seams, in the order of their triangles. `list->seam` is the caller's: free().
+typedef struct seam_list
+{
+    size_t count;
+    seam* seam;
+} seam_list;
+
+static rlv_status list_seams(seam_list* list, const work* w, rlv_error* error)
+{
+    seam s;
+    size_t most = 0;
+    for (size_t t = 0; t < w->before->triangle_count; t++)
+        most += find_seam(&s, w, t);
+    if ((list->seam = rlv_reserve(most, sizeof *list->seam, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t t = 0; list->count < most; t++)
+        if (find_seam(&s, w, t))
+            list->seam[list->count++] = s;
+    return RLV_DONE;
+}
+
 /// Which part's label a seam's split is read from: the one with more to say.
 static int owner_of(const seam* s, const work* w)
 {
@@ -964,22 +995,21 @@ static size_t next_owner(const owner* list, size_t labels)
 /// Columns that lean on the surface give what lies below a seam to the part that they enter by; it belongs to the part
 /// that it lies under along the normal. So the labels that own a seam are summed once more, along the normal there, and
 /// what that changes comes from their neighbours: the sum of all stays.
-static rlv_status straighten_seams(rlv_change* change, column_sum* sum, size_t labels, const work* w, rlv_error* error)
+static rlv_status straighten_seams(rlv_change* change, column_sum* sum, size_t labels, const seam_list* seams,
+                                   const work* w, rlv_error* error)
 {
-    const double pitch = w->options->pitch_mm > 0.0 ? w->options->pitch_mm : diagonal_mm(w) / CELLS_ACROSS;
     rlv_status status = RLV_SYSTEM;
     column_sum* own = NULL;
     owner* list = rlv_reserve(labels, sizeof *list, error);
     if (list == NULL || (own = rlv_reserve(labels, sizeof *own, error)) == NULL)
         goto end;
-    seam s;
-    for (size_t t = 0; t < w->before->triangle_count; t++)
-        if (find_seam(&s, w, t))
-        {
-            owner* of = list + s.label[owner_of(&s, w)];
-            of->normal = rlv_vec3_along(of->normal, seam_weight(&s), s.normal);
-            of->weight += seam_weight(&s);
-        }
+    for (size_t i = 0; i < seams->count; i++)
+    {
+        const seam* s = seams->seam + i;
+        owner* of = list + s->label[owner_of(s, w)];
+        of->normal = rlv_vec3_along(of->normal, seam_weight(s), s->normal);
+        of->weight += seam_weight(s);
+    }
     status = RLV_DONE;
     rlv_change aside = *change; // columns note alarms of their own there
     for (int n = 0; n < SPLIT_MOST && status == RLV_DONE; n++)
@@ -988,12 +1018,15 @@ static rlv_status straighten_seams(rlv_change* change, column_sum* sum, size_t l
         if (label == 0)
             break;
         memset(own, 0, labels * sizeof *own);
-        status = sum_towards(&aside, own, labels, w, list[label].normal, pitch, error);
+        status = sum_towards(&aside, own, labels, w, list[label].normal, pitch_of(w), error);
         const double more = own[label].signed_mm3 - sum[label].signed_mm3, whole = list[label].weight;
         list[label].weight = 0.0;
-        for (size_t t = 0; t < w->before->triangle_count && status == RLV_DONE; t++)
-            if (find_seam(&s, w, t) && s.label[owner_of(&s, w)] == label)
-                sum[s.label[1 - owner_of(&s, w)]].signed_mm3 -= more * seam_weight(&s) / whole;
+        for (size_t i = 0; i < seams->count && status == RLV_DONE; i++)
+        {
+            const seam* s = seams->seam + i;
+            if (s->label[owner_of(s, w)] == label)
+                sum[s->label[1 - owner_of(s, w)]].signed_mm3 -= more * seam_weight(s) / whole;
+        }
         sum[label].signed_mm3 += more;
     }
 end:
@@ -1004,27 +1037,40 @@ end:
 
 /// What lies below a seam may belong to either part: for the side below an edge dips unseen, and the edge itself is
 /// drawn to a triangle. The sds of all volumes, in the order of `v`.
-static rlv_status measure_seams(double* sd_mm3, const volumes* v, const work* w, rlv_error* error)
+static rlv_status measure_seams(double* sd_mm3, const volumes* v, const seam_list* seams, const work* w,
+                                rlv_error* error)
 {
     double* drawn2 = rlv_reserve(v->count, sizeof *drawn2, error);
     if (drawn2 == NULL)
         return RLV_SYSTEM;
-    for (size_t t = 0; t < w->before->triangle_count; t++)
+    for (size_t k = 0; k < seams->count; k++)
     {
-        seam s;
-        if (!find_seam(&s, w, t))
-            continue;
+        const seam* s = seams->seam + k;
         for (size_t i = 0; i < v->count; i++)
-            if (belongs(&w->regions, i, s.label[0]) != belongs(&w->regions, i, s.label[1]))
+            if (belongs(&w->regions, i, s->label[0]) != belongs(&w->regions, i, s->label[1]))
             {
-                sd_mm3[i] += SEAM_SLOPE * s.length_mm * s.depth_mm * s.depth_mm / 2.0;
-                drawn2[i] += pow(s.area_mm2 * s.depth_mm, 2) / 12.0;
+                sd_mm3[i] += SEAM_SLOPE * s->length_mm * s->depth_mm * s->depth_mm / 2.0;
+                drawn2[i] += pow(s->area_mm2 * s->depth_mm, 2) / 12.0;
             }
     }
     for (size_t i = 0; i < v->count; i++)
         sd_mm3[i] = hypot(sd_mm3[i], sqrt(drawn2[i]));
     free(drawn2);
     return RLV_DONE;
+}
+
+/// Split what changed at seams between its parts, and tell by how much that widens each volume.
+static rlv_status split_seams(double* sd_mm3, rlv_change* change, column_sum* sum, const volumes* v, const work* w,
+                              rlv_error* error)
+{
+    seam_list seams = {0};
+    rlv_status status = list_seams(&seams, w, error);
+    if (status == RLV_DONE)
+        status = measure_seams(sd_mm3, v, &seams, w, error);
+    if (status == RLV_DONE && !change->open) // an open scan has columns along one axis only
+        status = straighten_seams(change, sum, w->regions.count + 1, &seams, w, error);
+    free(seams.seam);
+    return status;
 }
 
 static void tell_totals(rlv_change* change, const double* measured, const double* seams, const volumes* v,
@@ -1038,10 +1084,9 @@ static void tell_totals(rlv_change* change, const double* measured, const double
         rlv_change_total* total = sum == WENT   ? &change->went
                                   : sum == CAME ? &change->came
                                                 : change->total + sum - FIRST_CLASS;
-        const bool went = sum < FIRST_CLASS ? sum == WENT : rlv_change_went((rlv_change_class)(sum - FIRST_CLASS));
         const size_t i = regions + sum;
         const double more = hypot(more_sd(w, v->patches + i, measured[sum]), seams[i]);
-        total->volume_mm3 = magnitude(interval_of(measured[sum], v->error + i, more), went ? 1 : -1);
+        total->volume_mm3 = magnitude(interval_of(measured[sum], v->error + i, more), sum_went(sum) ? 1 : -1);
         total->known = true;
         bound_unseen(total, change, w, sum);
     }
@@ -1075,9 +1120,7 @@ static rlv_status tell_volumes(rlv_change* change, column_sum* sum, const work* 
         (seams == NULL || (change->region = rlv_reserve(count, sizeof *change->region, error)) == NULL))
         status = RLV_SYSTEM;
     if (status == RLV_DONE && knows_parts(w))
-        status = measure_seams(seams, &v, w, error);
-    if (status == RLV_DONE && knows_parts(w) && !change->open) // an open scan has columns along one axis only
-        status = straighten_seams(change, sum, count + 1, w, error);
+        status = split_seams(seams, change, sum, &v, w, error);
     if (status == RLV_DONE)
     {
         double measured[FIRST_CLASS + RLV_CHANGE_CLASSES] = {0};

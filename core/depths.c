@@ -191,6 +191,7 @@ static uint8_t part_through(const rlv_depths* here, size_t i, const rlv_depths* 
     return foot == RLV_DEPTHS_STAYS && !mutual ? RLV_DEPTHS_UNSURE : foot;
 }
 
+/// Parts of the samples here: their own, else through the other stage, whose depths are known.
 static rlv_status find_parts(rlv_depths* here, const uint8_t* own, const rlv_depths* there, const uint8_t* theirs,
                              rlv_error* error)
 {

@@ -131,6 +131,7 @@ static rlv_pose trusted(rlv_pose pose, double reach_mm)
 static rlv_status join_stages(rlv_history* history, rlv_answer* answer, rlv_error* error)
 {
     const size_t stages = history->stage_count;
+    const double reach_mm = reach_of(history);
     size_t count = 0;
     rlv_stage_edge* edge = rlv_reserve(history->edge_count, sizeof *edge, error);
     double* scale_sd = edge != NULL ? rlv_reserve(stages, sizeof *scale_sd, error) : NULL;
@@ -149,16 +150,13 @@ static rlv_status join_stages(rlv_history* history, rlv_answer* answer, rlv_erro
         history->graph_edge[count] = e;
         edge[count++] = (rlv_stage_edge){.into = own->into,
                                          .from = own->from,
-                                         .pose = trusted(own->alignment.pose, reach_of(history)),
+                                         .pose = trusted(own->alignment.pose, reach_mm),
                                          .scale_prior_sd = 0.0}; // what it held of one is drowned: trusted()
     }
     if (status == RLV_DONE)
     {
-        const rlv_stages_options options = {.stage_count = stages,
-                                            .frame = history->frame,
-                                            .scale_sd = scale_sd,
-                                            .name = name,
-                                            .reach_mm = reach_of(history)};
+        const rlv_stages_options options = {
+            .stage_count = stages, .frame = history->frame, .scale_sd = scale_sd, .name = name, .reach_mm = reach_mm};
         rlv_error own = {0};
         status = rlv_stages_join(&history->stages, count, edge, &options, &own);
         history->joined = status == RLV_DONE;

@@ -37,18 +37,14 @@ static mask_key key_of(const masking* work, const rlv_mask_record* mask, const c
 
 static size_t stage_index(const rlv_specimen* specimen, const char* id)
 {
-    for (size_t i = 0; id != NULL && i < specimen->stage_count; i++)
-        if (strcmp(specimen->stage[i].id, id) == 0)
-            return i;
-    return NONE;
+    const rlv_stage_record* stage = rlv_specimen_stage(specimen, id);
+    return stage != NULL ? (size_t)(stage - specimen->stage) : NONE;
 }
 
 static size_t piece_index(const rlv_specimen* specimen, const char* id)
 {
-    for (size_t i = 0; id != NULL && i < specimen->piece_count; i++)
-        if (strcmp(specimen->piece[i].id, id) == 0)
-            return i;
-    return NONE;
+    const rlv_piece_record* piece = rlv_specimen_piece(specimen, id);
+    return piece != NULL ? (size_t)(piece - specimen->piece) : NONE;
 }
 
 /// Whether piece `part` is a sub-piece of `whole`, over any number of parents.
