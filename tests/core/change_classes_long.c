@@ -50,6 +50,7 @@ static outcome try_one(uint64_t seed)
                    change.total[k].regions, plan.matrix_mm, plan.chip_mm, plan.chip_off, plan.chip_mm_wide,
                    plan.film_mm, plan.warp_sd_mm, plan.warp_length_mm);
     }
+    fflush(stdout);
     rlv_change_free(&change);
     preparing_free(&p);
     return o;

@@ -56,6 +56,13 @@ static outcome try_one(uint64_t seed)
         o.bias = change.went.volume_mm3.value / c.removed_mm3 - 1.0;
         o.pose_inside = holds_pose(&change.alignment.pose, &c.truth);
     }
+    if (getenv("RLV_EACH") != NULL) // a line as each trial ends, so that a run that is cut short still tells something
+    {
+        printf("%llu depth %.2f truth %.1f told %.1f (%.1f %.1f) inside %d found %d pose %d measured %d\n",
+               (unsigned long long)seed, plan.depth_mm, c.removed_mm3, change.went.volume_mm3.value,
+               change.went.volume_mm3.low, change.went.volume_mm3.high, o.inside, o.found, o.pose_inside, o.measured);
+        fflush(stdout);
+    }
     rlv_change_free(&change);
     carving_free(&c);
     return o;
