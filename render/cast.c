@@ -235,7 +235,7 @@ static void guide_row(const rlv_cast* cast, size_t y, float* guide)
         if (cast->triangle[p] == RLV_TREE_NONE)
             continue;
         float sum[3] = {0.0f, 0.0f, 0.0f};
-        tile near = around(cast, x, y, 1);
+        tile near = around(cast->width, cast->height, x, y, 1);
         for (size_t j = near.top; j <= near.bottom; j++)
             for (size_t i = near.left; i <= near.right; i++)
                 for (size_t k = 0; k < 3; k++)
@@ -283,7 +283,7 @@ static void calm_row(const rlv_cast* cast, size_t y, const float* guide, float r
             continue;
         float sum[3] = {0.0f, 0.0f, 0.0f};
         const float* own = guide + 3 * p;
-        tile near_by = around(cast, x, y, CALM);
+        tile near_by = around(cast->width, cast->height, x, y, CALM);
         for (size_t j = near_by.top; j <= near_by.bottom; j++)
             for (size_t i = near_by.left; i <= near_by.right; i++)
             {
@@ -335,10 +335,10 @@ rlv_status rlv_cast_make(rlv_cast* cast, size_t width, size_t height, rlv_frame 
     if (!reserve(cast, mesh, error))
         return RLV_SYSTEM;
     sum_corner_normals(mesh, cast->corner_normal);
-    size_t tiles = tile_count(cast);
+    size_t tiles = tile_count(cast->width, cast->height);
 #pragma omp parallel for schedule(dynamic, 4)
     for (size_t i = 0; i < tiles; i++)
-        see_tile(cast, mesh, tree, tile_of(cast, i));
+        see_tile(cast, mesh, tree, tile_of(cast->width, cast->height, i));
     rlv_status status = calm_normals(cast, error);
     double diagonal = rlv_vec3_length(rlv_vec3_sub(bounds.high, bounds.low));
     if (status == RLV_DONE && light->rays > 0)

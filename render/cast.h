@@ -2,9 +2,10 @@
 ///
 /// One ray a pixel. How open a place lies is its ambient exposure: the cosine-weighted share of directions along
 /// which nothing stands near, with the weight of an obstacle falling linearly with its distance (S. Zhukov, A. Iones,
-/// G. Kronin, An ambient light illumination model, Rendering Techniques 1998). Directions are the first points of J.
-/// Halton's sequence (Numerische Mathematik 2, 1960), dealt to the pixels of every 4 by 4 and gathered again over the
-/// same window.
+/// G. Kronin, An ambient light illumination model, Rendering Techniques 1998). Places look around from a grid of their
+/// own, which may be coarser than the pixels: directions are the first points of J. Halton's sequence (Numerische
+/// Mathematik 2, 1960), dealt to every 4 by 4 places, gathered again over the same window, and spread to the pixels
+/// between, as far as these go on with the surface of a place.
 
 #ifndef RLV_CAST_H
 #define RLV_CAST_H
@@ -44,7 +45,8 @@ typedef struct rlv_cast
 /// How light is looked for.
 typedef struct rlv_cast_light
 {
-    int rays;         ///< rays a pixel for occlusion, and a quarter as many for the lamp; 0: neither
+    int rays;         ///< rays a place for occlusion, and a quarter as many for the lamp; 0: neither
+    int apart;        ///< one place in every `apart` by `apart` pixels looks around; 0 or 1: every pixel
     rlv_vec3 towards; ///< the key light, in the picture's axes, of length one
 } rlv_cast_light;
 

@@ -3,8 +3,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DEAL 4   // directions are dealt over DEAL * DEAL pixels
-#define CHUNK 16 // rays a pixel that are cast together
+#define DEAL 4   // directions are dealt over DEAL * DEAL places
+#define CHUNK 16 // rays a place that are cast together
 
 // A direction: over a plane (`out` along its normal), or in the mesh's axes; and how far it looks.
 typedef struct look
@@ -12,7 +12,7 @@ typedef struct look
     float right, up, out, reach_mm;
 } look;
 
-// Directions for all pixels of a 4 by 4, `rays` for each.
+// Directions for all places of a 4 by 4, `rays` for each.
 typedef struct looks
 {
     size_t rays;
@@ -91,21 +91,28 @@ static void frame_on(const float n[3], float a[3], float b[3])
     b[2] = -n[1];
 }
 
-// Which share of the dealt directions a pixel has: neighbours in a 4 by 4 are far apart in the sequence (B. Bayer, An
+// Which share of the dealt directions a place has: neighbours in a 4 by 4 are far apart in the sequence (B. Bayer, An
 // optimum method for two-level rendition of continuous-tone pictures, 1973).
 static const uint8_t deal[DEAL][DEAL] = {{0, 8, 2, 10}, {12, 4, 14, 6}, {3, 11, 1, 9}, {15, 7, 13, 5}};
+
+// The grid of places that look around: of each cell of `apart` by `apart` pixels the one next to its middle, in the
+// order of rows, that sees the mesh.
+typedef struct grid
+{
+    size_t width, height, apart;
+    uint32_t* pixel;   // RLV_TREE_NONE: the cell is all page
+    float *open, *lit; // of each cell
+} grid;
 
 // A place on the mesh that looks around, in the mesh's axes.
 typedef struct place
 {
-    size_t pixel, dealt;
+    size_t cell, dealt;
     float at[3], normal[3], a[3], b[3], face[3];
 } place;
 
-static void place_on(place* here, const rlv_cast* cast, const rlv_mesh* mesh, size_t p, size_t dealt)
+static void place_on(place* here, const rlv_cast* cast, const rlv_mesh* mesh, size_t p)
 {
-    here->pixel = p;
-    here->dealt = dealt;
     size_t t = cast->triangle[p];
     const uint32_t* corner = mesh->corner + 3 * t;
     float u = cast->weight[2 * p], v = cast->weight[2 * p + 1], away = cast->back[p] != 0 ? -1.0f : 1.0f;
@@ -156,11 +163,11 @@ static void look_from_tile(const rlv_tree* tree, size_t count, const place* here
                 stopped[i] += blocked[k * count + i];
     }
     for (size_t i = 0; i < count; i++)
-        clear[here[i].pixel] = 1.0f - (float)stopped[i] / (float)with->rays;
+        clear[here[i].cell] = 1.0f - (float)stopped[i] / (float)with->rays;
 }
 
 // Keep the places that face any of the lamp's disc; the others are in their own shadow, and no ray need tell it.
-static size_t facing_lamp(rlv_cast* cast, size_t count, place* here, const looks* lamp)
+static size_t facing_lamp(const grid* at, size_t count, place* here, const looks* lamp)
 {
     const float to[3] = {lamp->look[0].right, lamp->look[0].up, lamp->look[0].out};
     size_t kept = 0;
@@ -168,99 +175,193 @@ static size_t facing_lamp(rlv_cast* cast, size_t count, place* here, const looks
         if (dot3(here[i].normal, to) > -2.0f * (float)RLV_CAST_LAMP_RAD)
             here[kept++] = here[i];
         else
-            cast->lit[here[i].pixel] = 0.0f;
+            at->lit[here[i].cell] = 0.0f;
     return kept;
 }
 
-static void look_around_tile(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, tile at, const looks* sky,
-                             const looks* lamp)
+static void look_around_tile(const grid* at, const rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree,
+                             tile part, const looks* sky, const looks* lamp)
 {
     place here[TILE_PIXELS];
     size_t count = 0;
-    // Pixels that were dealt the same directions together: rays that follow each other are parallel and close.
+    // Places that were dealt the same directions together: rays that follow each other are parallel and close.
     for (size_t k = 0; k < DEAL * DEAL; k++)
-        for (size_t y = at.top + k / DEAL; y < at.bottom; y += DEAL)
-            for (size_t x = at.left + k % DEAL; x < at.right; x += DEAL)
-                if (cast->triangle[y * cast->width + x] != RLV_TREE_NONE)
-                    place_on(&here[count++], cast, mesh, y * cast->width + x, deal[k / DEAL][k % DEAL]);
-    look_from_tile(tree, count, here, sky, cast->open);
-    count = facing_lamp(cast, count, here, lamp);
-    look_from_tile(tree, count, here, lamp, cast->lit);
+        for (size_t y = part.top + k / DEAL; y < part.bottom; y += DEAL)
+            for (size_t x = part.left + k % DEAL; x < part.right; x += DEAL)
+            {
+                size_t cell = y * at->width + x;
+                if (at->pixel[cell] == RLV_TREE_NONE)
+                    continue;
+                here[count] = (place){.cell = cell, .dealt = deal[k / DEAL][k % DEAL]};
+                place_on(&here[count++], cast, mesh, at->pixel[cell]);
+            }
+    look_from_tile(tree, count, here, sky, at->open);
+    count = facing_lamp(at, count, here, lamp);
+    look_from_tile(tree, count, here, lamp, at->lit);
 }
 
-// Whether pixel q goes on with the surface of pixel p: it lies within two pixels of the plane there.
-static inline bool same_surface(const rlv_cast* cast, size_t p, const float* normal, float right, float up, size_t q)
+static void choose_row(const grid* at, const rlv_cast* cast, size_t row)
 {
-    if (cast->triangle[q] == RLV_TREE_NONE)
-        return false;
-    float rise = (cast->height_mm[q] - cast->height_mm[p]) / cast->pixel_mm;
-    return fabsf(normal[0] * right + normal[1] * up + normal[2] * rise) < 2.0f;
+    size_t middle = (at->apart - 1) / 2;
+    for (size_t column = 0; column < at->width; column++)
+    {
+        uint32_t best = RLV_TREE_NONE;
+        size_t least = SIZE_MAX;
+        for (size_t j = 0; j < at->apart; j++)
+            for (size_t i = 0; i < at->apart; i++)
+            {
+                size_t x = column * at->apart + i, y = row * at->apart + j;
+                size_t far = (i > middle ? i - middle : middle - i) + (j > middle ? j - middle : middle - j);
+                if (x >= cast->width || y >= cast->height || far >= least ||
+                    cast->triangle[y * cast->width + x] == RLV_TREE_NONE)
+                    continue;
+                best = (uint32_t)(y * cast->width + x);
+                least = far;
+            }
+        at->pixel[row * at->width + column] = best;
+    }
+}
+
+// A surface that pixels are asked to go on with: the pixel that it is known at.
+typedef struct anchor
+{
+    size_t pixel, x, y;
+    const float* normal;
+} anchor;
+
+static anchor anchor_at(const rlv_cast* cast, size_t p)
+{
+    return (anchor){p, p % cast->width, p / cast->width, cast->normal + 3 * p};
+}
+
+// Whether pixel q goes on with the surface: it lies within a height of the plane there.
+static inline bool same_surface(const rlv_cast* cast, const anchor* of, size_t q, float within_px)
+{
+    float right = (float)(q % cast->width) - (float)of->x, up = (float)of->y - (float)(q / cast->width);
+    float rise = (cast->height_mm[q] - cast->height_mm[of->pixel]) / cast->pixel_mm;
+    return fabsf(of->normal[0] * right + of->normal[1] * up + of->normal[2] * rise) < within_px;
 }
 
 // Gather the dealt directions: a window of 5 by 5 with its outer rim at half weight holds each place of the 4 by 4
 // once.
-static void gather_row(const rlv_cast* cast, size_t y, float* open, float* lit)
+static void gather_row(const grid* from, const rlv_cast* cast, size_t row, grid* into)
 {
     static const float share[3] = {1.0f, 1.0f, 0.5f};
-    for (size_t x = 0; x < cast->width; x++)
+    float within_px = 2.0f * (float)from->apart;
+    for (size_t x = 0; x < from->width; x++)
     {
-        size_t p = y * cast->width + x;
-        open[p] = lit[p] = 1.0f;
-        if (cast->triangle[p] == RLV_TREE_NONE)
+        size_t cell = row * from->width + x;
+        if (from->pixel[cell] == RLV_TREE_NONE)
             continue;
+        anchor own = anchor_at(cast, from->pixel[cell]);
         float opened = 0.0f, lighted = 0.0f, weights = 0.0f;
-        tile near = around(cast, x, y, 2);
+        tile near = around(from->width, from->height, x, row, 2);
         for (size_t j = near.top; j <= near.bottom; j++)
             for (size_t i = near.left; i <= near.right; i++)
             {
-                size_t q = j * cast->width + i;
-                if (!same_surface(cast, p, cast->normal + 3 * p, (float)i - (float)x, (float)y - (float)j, q))
+                size_t other = j * from->width + i;
+                if (from->pixel[other] == RLV_TREE_NONE || !same_surface(cast, &own, from->pixel[other], within_px))
                     continue;
-                float weight = share[i > x ? i - x : x - i] * share[j > y ? j - y : y - j];
-                opened += weight * cast->open[q];
-                lighted += weight * cast->lit[q];
+                float weight = share[i > x ? i - x : x - i] * share[j > row ? j - row : row - j];
+                opened += weight * from->open[other];
+                lighted += weight * from->lit[other];
                 weights += weight;
             }
-        open[p] = opened / weights;
-        lit[p] = lighted / weights;
+        into->open[cell] = opened / weights;
+        into->lit[cell] = lighted / weights;
     }
 }
 
-static bool gather(rlv_cast* cast, rlv_error* error)
+// What a pixel has of the four cells whose middles are around it, the nearer the more, as far as their places go on
+// with its surface; of its own cell where none does.
+static void spread_to(rlv_cast* cast, const grid* from, size_t x, size_t y)
 {
-    size_t count = cast->width * cast->height;
-    float* open = rlv_reserve(count, sizeof *open, error);
-    float* lit = open != NULL ? rlv_reserve(count, sizeof *lit, error) : NULL;
-    if (lit == NULL)
+    size_t p = y * cast->width + x, half = (from->apart - 1) / 2;
+    anchor own = anchor_at(cast, p);
+    float apart = (float)from->apart, within_px = 2.0f * apart;
+    float opened = 0.0f, lighted = 0.0f, weights = 0.0f;
+    size_t left = (x + from->apart - 1 - half) / from->apart, top = (y + from->apart - 1 - half) / from->apart;
+    for (size_t k = 0; k < 4; k++)
     {
-        free(open);
-        return false;
+        // The cell's column and row, one too many so that what lies before the first is 0.
+        size_t i = left + k % 2, j = top + k / 2;
+        if (i == 0 || j == 0 || i > from->width || j > from->height)
+            continue;
+        size_t cell = (j - 1) * from->width + i - 1;
+        float across = fabsf((float)x - ((float)(i - 1) * apart + (float)half)) / apart;
+        float down = fabsf((float)y - ((float)(j - 1) * apart + (float)half)) / apart;
+        float weight = fmaxf(1.0f - across, 0.0f) * fmaxf(1.0f - down, 0.0f);
+        if (!(weight > 0.0f) || from->pixel[cell] == RLV_TREE_NONE ||
+            !same_surface(cast, &own, from->pixel[cell], within_px))
+            continue;
+        opened += weight * from->open[cell];
+        lighted += weight * from->lit[cell];
+        weights += weight;
     }
+    size_t home = y / from->apart * from->width + x / from->apart;
+    cast->open[p] = weights > 0.0f ? opened / weights : from->open[home];
+    cast->lit[p] = weights > 0.0f ? lighted / weights : from->lit[home];
+}
+
+static rlv_status reserve_grid(grid* of, const rlv_cast* cast, size_t apart, bool pixels, rlv_error* error)
+{
+    of->apart = apart;
+    of->width = (cast->width + apart - 1) / apart;
+    of->height = (cast->height + apart - 1) / apart;
+    size_t count = of->width * of->height;
+    bool done = (of->open = rlv_reserve(count, sizeof *of->open, error)) != NULL &&
+                (of->lit = rlv_reserve(count, sizeof *of->lit, error)) != NULL &&
+                (!pixels || (of->pixel = rlv_reserve(count, sizeof *of->pixel, error)) != NULL);
+    return done ? RLV_DONE : RLV_SYSTEM;
+}
+
+static void free_grid(grid* of)
+{
+    free(of->pixel);
+    free(of->open);
+    free(of->lit);
+}
+
+// Choose the places, look around from each, gather and spread.
+static void look_from_grid(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, grid* at, grid* gathered,
+                           const looks* sky, const looks* lamp)
+{
+#pragma omp parallel for schedule(dynamic, 8)
+    for (size_t row = 0; row < at->height; row++)
+        choose_row(at, cast, row);
+    size_t tiles = tile_count(at->width, at->height);
+#pragma omp parallel for schedule(dynamic, 4)
+    for (size_t i = 0; i < tiles; i++)
+        look_around_tile(at, cast, mesh, tree, tile_of(at->width, at->height, i), sky, lamp);
+#pragma omp parallel for schedule(dynamic, 8)
+    for (size_t row = 0; row < at->height; row++)
+        gather_row(at, cast, row, gathered);
+    gathered->pixel = at->pixel;
 #pragma omp parallel for schedule(dynamic, 8)
     for (size_t y = 0; y < cast->height; y++)
-        gather_row(cast, y, open, lit);
-    free(cast->open);
-    free(cast->lit);
-    cast->open = open;
-    cast->lit = lit;
-    return true;
+        for (size_t x = 0; x < cast->width; x++)
+            if (cast->triangle[y * cast->width + x] != RLV_TREE_NONE)
+                spread_to(cast, gathered, x, y);
+    gathered->pixel = NULL;
 }
 
 rlv_status cast_look_around(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, const rlv_cast_light* light,
                             double diagonal_mm, rlv_error* error)
 {
     looks sky = {.rays = (size_t)light->rays}, lamp = {.rays = ((size_t)light->rays + 3) / 4};
-    bool done = looks_over_plane(&sky, RLV_CAST_REACH * diagonal_mm, error) &&
-                looks_at_lamp(&lamp, cast, light->towards, diagonal_mm, error);
-    if (done)
-    {
-        size_t tiles = tile_count(cast);
-#pragma omp parallel for schedule(dynamic, 4)
-        for (size_t i = 0; i < tiles; i++)
-            look_around_tile(cast, mesh, tree, tile_of(cast, i), &sky, &lamp);
-        done = gather(cast, error);
-    }
+    grid at = {0}, gathered = {0};
+    size_t apart = light->apart > 1 ? (size_t)light->apart : 1;
+    rlv_status status = reserve_grid(&at, cast, apart, true, error);
+    if (status == RLV_DONE)
+        status = reserve_grid(&gathered, cast, apart, false, error);
+    if (status == RLV_DONE && (!looks_over_plane(&sky, RLV_CAST_REACH * diagonal_mm, error) ||
+                               !looks_at_lamp(&lamp, cast, light->towards, diagonal_mm, error)))
+        status = RLV_SYSTEM;
+    if (status == RLV_DONE)
+        look_from_grid(cast, mesh, tree, &at, &gathered, &sky, &lamp);
     free(sky.look);
     free(lamp.look);
-    return done ? RLV_DONE : RLV_SYSTEM;
+    free_grid(&gathered);
+    free_grid(&at);
+    return status;
 }

@@ -7,7 +7,7 @@
 
 #include <math.h>
 
-#define TILE 16 // a tile of TILE * TILE pixels is one piece of work
+#define TILE 16 // a tile of TILE * TILE places of a grid is one piece of work
 #define TILE_PIXELS (TILE * TILE)
 
 static inline float dot3(const float a[3], const float b[3])
@@ -52,29 +52,28 @@ static inline void turn_back(const rlv_mat3* to, const float from[3], float into
 
 typedef struct tile
 {
-    size_t left, top, right, bottom; // within the cast's rectangle
+    size_t left, top, right, bottom; // within a grid, such as that of the cast's pixels
 } tile;
 
-static inline size_t tile_count(const rlv_cast* cast)
+static inline size_t tile_count(size_t width, size_t height)
 {
-    return ((cast->width + TILE - 1) / TILE) * ((cast->height + TILE - 1) / TILE);
+    return ((width + TILE - 1) / TILE) * ((height + TILE - 1) / TILE);
 }
 
-static inline tile tile_of(const rlv_cast* cast, size_t index)
+static inline tile tile_of(size_t width, size_t height, size_t index)
 {
-    size_t across = (cast->width + TILE - 1) / TILE;
+    size_t across = (width + TILE - 1) / TILE;
     size_t left = (index % across) * TILE, top = (index / across) * TILE;
-    size_t right = left + TILE < cast->width ? left + TILE : cast->width;
-    size_t bottom = top + TILE < cast->height ? top + TILE : cast->height;
+    size_t right = left + TILE < width ? left + TILE : width;
+    size_t bottom = top + TILE < height ? top + TILE : height;
     return (tile){left, top, right, bottom};
 }
 
-// The pixels within `reach` of (x, y) that are in the cast's rectangle, ends included.
-static inline tile around(const rlv_cast* cast, size_t x, size_t y, size_t reach)
+// The places of a grid within `reach` of (x, y), ends included.
+static inline tile around(size_t width, size_t height, size_t x, size_t y, size_t reach)
 {
-    return (tile){x > reach ? x - reach : 0, y > reach ? y - reach : 0,
-                  x + reach < cast->width ? x + reach : cast->width - 1,
-                  y + reach < cast->height ? y + reach : cast->height - 1};
+    return (tile){x > reach ? x - reach : 0, y > reach ? y - reach : 0, x + reach < width ? x + reach : width - 1,
+                  y + reach < height ? y + reach : height - 1};
 }
 
 // Fill cast->open and cast->lit (see rlv_cast_make).

@@ -67,11 +67,12 @@ static rlv_status check(const rlv_panel_surface* surface, const rlv_panel_view* 
     return RLV_DONE;
 }
 
-/// Rays a pixel where none are asked for: what is grained in a large picture is finer on paper.
-static int usual_rays(const rlv_picture* picture)
+/// How light is looked for where no rays are asked for: what is grained in a large picture is finer on paper, and so is
+/// the distance between its pixels. From a million pixels on it is about four million rays for all of them.
+static rlv_cast_light usual_light(const rlv_picture* picture)
 {
     const double pixels = (double)picture->width * (double)picture->height;
-    return (int)fmax(4.0, fmin(16.0, 16.0 * 1e6 / pixels));
+    return (rlv_cast_light){.rays = (int)fmax(4.0, fmin(16.0, 16.0 * 1e6 / pixels)), .apart = pixels > 1e6 ? 2 : 1};
 }
 
 static rlv_status see(panel_look* look, rlv_error* error)
@@ -80,10 +81,11 @@ static rlv_status see(panel_look* look, rlv_error* error)
     const rlv_panel_surface* surface = panel->surface;
     const rlv_panel_view* view = &panel->view;
     rlv_camera camera = {view->middle_mm, view->axes.towards, view->axes.up, panel->width_mm / view->scale};
-    rlv_view_options how = {.occlusion_rays = surface->rays > 0 ? surface->rays : usual_rays(&panel->picture),
+    rlv_cast_light light = surface->rays > 0 ? (rlv_cast_light){.rays = surface->rays} : usual_light(&panel->picture);
+    rlv_view_options how = {.occlusion_rays = light.rays,
                             .samples = surface->samples > 0 ? surface->samples : 4,
                             .colour = surface->own_colour};
-    rlv_cast_light light = {how.occlusion_rays, rlv_paint_light(&how)};
+    light.towards = rlv_paint_light(&how);
     size_t width = panel->picture.width, height = panel->picture.height;
     rlv_frame whole = {0.0, 0.0, (double)width, (double)height};
     rlv_status status =

@@ -65,7 +65,7 @@ typedef struct rlv_panel_surface
     size_t region_count;      ///< the highest number
     const rlv_panel_tag* tag; ///< region_count
     double pixel_mm;          ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
-    int rays, samples;        ///< as of a view; 0: 16 (as few as 4 from a million pixels on), and 4
+    int rays, samples;        ///< as of a view; 0: 16 (fewer from a million pixels on), and 4
 } rlv_panel_surface;
 
 /// An arrow in the mesh's frame: a motion, a current. `times` longer than true (0: 1), which its caller tells.

@@ -44,7 +44,7 @@ rlv_status rlv_view_draw(rlv_picture* picture, size_t width, size_t height, cons
     double scale = rlv_paper_scale(width, height, camera->width_mm);
     status = rlv_picture_reserve(picture, width, height, scale * camera->width_mm / (double)width, error);
 
-    rlv_cast_light light = {options->occlusion_rays, rlv_paint_light(options)};
+    rlv_cast_light light = {.rays = options->occlusion_rays, .towards = rlv_paint_light(options)};
     rlv_cast cast = {0};
     rlv_paint_seen seen = {0};
     if (status == RLV_DONE)

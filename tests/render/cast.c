@@ -29,7 +29,7 @@ static void cast_it(rlv_cast* cast, const rlv_mesh* mesh, rlv_vec3 towards, rlv_
     cr_assert_eq(rlv_tree_build(&tree, mesh, NULL), RLV_DONE);
     rlv_camera camera = {target, towards, {0, 1, 0}, width_mm};
     rlv_frame all = {0, 0, SIDE, SIDE};
-    rlv_cast_light light = {rays, rlv_vec3_unit(rlv_vec3_of(-1, 0, 1))};
+    rlv_cast_light light = {.rays = rays, .towards = rlv_vec3_unit(rlv_vec3_of(-1, 0, 1))};
     cr_assert_eq(rlv_cast_make(cast, SIDE, SIDE, all, mesh, tree, &camera, &light, NULL), RLV_DONE);
     rlv_tree_free(tree);
 }
