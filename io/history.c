@@ -1,5 +1,7 @@
 #include "history_parts.h"
 
+#include "side_by_side.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -63,8 +65,7 @@ static rlv_status same_scale(const rlv_history* history, rlv_error* error)
 }
 
 /// All edges: the steps' own first, then those that join stages two apart.
-static rlv_status measure_edges(rlv_history* history, const history_options* options, rlv_answer* answer,
-                                rlv_error* error)
+static rlv_status list_edges(rlv_history* history, rlv_error* error)
 {
     const size_t steps = history->stage_count - 1, wide = steps > 0 ? steps - 1 : 0;
     history->step_count = steps;
@@ -73,15 +74,42 @@ static rlv_status measure_edges(rlv_history* history, const history_options* opt
         (history->edge = rlv_reserve(history->edge_count, sizeof *history->edge, error)) == NULL ||
         (history->graph_edge = rlv_reserve(history->edge_count, sizeof *history->graph_edge, error)) == NULL)
         return RLV_SYSTEM;
-    rlv_status status = RLV_DONE;
-    for (size_t k = 0; status == RLV_DONE && k < history->edge_count; k++)
-    {
-        history_edge* edge = history->edge + k;
-        *edge = k < steps ? (history_edge){.into = k, .from = k + 1}
-                          : (history_edge){.into = k - steps, .from = k - steps + 2};
-        status = k < steps && !options->poses_only ? history_measure_step(history, k, edge, answer, error)
-                                                   : history_align_edge(history, edge, answer, error);
-    }
+    for (size_t k = 0; k < history->edge_count; k++)
+        history->edge[k] = k < steps ? (history_edge){.into = k, .from = k + 1}
+                                     : (history_edge){.into = k - steps, .from = k - steps + 2};
+    return RLV_DONE;
+}
+
+/// What is to be measured, for one of several at a time.
+typedef struct edge_jobs
+{
+    rlv_history* history;
+    bool poses_only;
+} edge_jobs;
+
+static rlv_status measure_edge(void* user, size_t k, const rlv_progress* progress, rlv_error* error)
+{
+    const edge_jobs* jobs = user;
+    rlv_history* history = jobs->history;
+    return k < history->step_count && !jobs->poses_only
+               ? history_measure_step(history, history->step + k, history->edge + k, progress, error)
+               : history_align_edge(history, history->edge + k, progress, error);
+}
+
+static rlv_status measure_edges(rlv_history* history, const history_options* options, rlv_answer* answer,
+                                rlv_error* error)
+{
+    edge_jobs jobs = {history, options->poses_only};
+    rlv_status status = list_edges(history, error);
+    for (size_t k = 0; k < history->step_count && status == RLV_DONE && !options->poses_only; k++)
+        status = history_prepare_step(history, k, answer, error);
+    if (status == RLV_DONE)
+        status =
+            side_by_side(history->edge_count, measure_edge, &jobs, "align and measure", &answer->progress, error);
+    for (size_t k = 0; k < history->step_count && status == RLV_DONE && !options->poses_only; k++)
+        if (!history->step[k].measured)
+            answer_warn(answer, "from %s to %s nothing could be measured: %s", history->stage[k].record->id,
+                        history->stage[k + 1].record->id, history->step[k].why);
     return status;
 }
 

@@ -10,13 +10,19 @@ rlv_status history_read_stage(history_stage* stage, const rlv_specimen* specimen
                               rlv_answer* answer, rlv_error* error);
 void history_free_stage(history_stage* stage);
 
-/// Measure the step from stage k to the next. A step that cannot be measured is done, and says so.
-rlv_status history_measure_step(rlv_history* history, size_t k, history_edge* edge, rlv_answer* answer,
-                                rlv_error* error);
+/// Make the step from stage k to the next ready: its hours, its pieces and the parts of its triangles, with a warning
+/// where a piece is not told of by a mask.
+rlv_status history_prepare_step(rlv_history* history, size_t k, rlv_answer* answer, rlv_error* error);
+
+/// Measure a step that was made ready, and its edge. One that cannot be measured is done, and says so. Steps and edges
+/// may be measured side by side.
+rlv_status history_measure_step(const rlv_history* history, history_step* step, history_edge* edge,
+                                const rlv_progress* progress, rlv_error* error);
 void history_free_step(history_step* step);
 
 /// Align two stages as an edge. What cannot be aligned is done, and says so.
-rlv_status history_align_edge(rlv_history* history, history_edge* edge, rlv_answer* answer, rlv_error* error);
+rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
+                              rlv_error* error);
 
 /// Add up what was measured and hold it against what was weighed.
 rlv_status history_add_up(rlv_history* history, rlv_error* error);

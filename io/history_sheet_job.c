@@ -124,55 +124,34 @@ static char* path_of(const sheet_job* job, rlv_sheet_format format, rlv_error* e
     return path;
 }
 
-/// Write the sheet as a file of the folder; its path, or NULL with `error` filled.
-static char* write_as(sheet_job* job, const rlv_sheet* sheet, rlv_sheet_format format, double pixel_mm,
-                      rlv_error* error)
+/// The bytes of the sheet as a file, and the file's path.
+static rlv_status encode(sheet_job* job, const rlv_sheet* sheet, rlv_sheet_format format, double pixel_mm, char** path,
+                         int which, rlv_error* error)
 {
-    out_folder* folder = &job->answer->folder;
-    FILE* stream = NULL;
     char source[1024];
     rlv_sheet_info info = rlv_title_info(&job->title, source);
     info.pixel_mm = pixel_mm;
-    char* path = path_of(job, format, error);
-    rlv_status status = path != NULL ? out_folder_add(folder, path, &stream, error) : RLV_SYSTEM;
-    if (status == RLV_DONE)
-    {
-        status = rlv_sheet_write(sheet, format, stream, &info, error);
-        // A sheet does not know what file it goes to.
-        if (status != RLV_DONE && error->where[0] == '\0')
-            snprintf(error->where, sizeof error->where, "%s", folder->file[folder->file_count - 1].path);
-    }
-    if (status == RLV_DONE)
-        status = out_folder_finish(folder, stream, error);
-    if (status != RLV_DONE)
-    {
-        free(path);
-        return NULL;
-    }
-    return path;
+    if ((*path = path_of(job, format, error)) == NULL)
+        return RLV_SYSTEM;
+    FILE* stream = open_memstream(&job->drawn->bytes[which], &job->drawn->size[which]);
+    if (stream == NULL)
+        return no_memory(error);
+    rlv_status status = rlv_sheet_write(sheet, format, stream, &info, error);
+    if (fclose(stream) != 0 && status == RLV_DONE)
+        status = no_memory(error);
+    return status;
 }
 
 rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* caption, const char* alt, rlv_error* error)
 {
-    history_sheets* list = job->drawn;
-    if (list->count == list->room)
-    {
-        size_t room = list->room > 0 ? 2 * list->room : 8;
-        history_sheet* grown = realloc(list->sheet, room * sizeof *grown);
-        if (grown == NULL)
-            return no_memory(error);
-        list->sheet = grown;
-        list->room = room;
-    }
-    history_sheet* entry = &list->sheet[list->count++];
+    history_sheet* entry = &job->drawn->entry;
     *entry = (history_sheet){.kind = job->order.kind,
                              .stage = job->order.stage,
                              .paper_mm = {sheet->width_mm, sheet->height_mm},
-                             .scale = job->order.scale};
-    if (asprintf(&entry->caption, "%s", caption) < 0)
-        entry->caption = NULL;
-    if (asprintf(&entry->alt, "%s", alt) < 0)
-        entry->alt = NULL;
+                             .scale = job->order.scale,
+                             .caption = strdup(caption),
+                             .alt = strdup(alt)};
+    job->drawn->left_out = job->left_out;
     if (entry->caption == NULL || entry->alt == NULL)
         return no_memory(error);
     double pixel_mm = RLV_SHEET_PIXEL_MM;
@@ -184,12 +163,8 @@ rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* captio
         entry->width = (size_t)ceil(sheet->width_mm / pixel_mm - 1e-6);
         entry->height = (size_t)ceil(sheet->height_mm / pixel_mm - 1e-6);
     }
-    entry->path = write_as(job, sheet, first, pixel_mm, error);
-    if (entry->path != NULL && job->all)
-        entry->print = write_as(job, sheet, RLV_SHEET_PDF, pixel_mm, error);
-    if (entry->path == NULL || (job->all && entry->print == NULL))
-        return error->status != RLV_DONE ? error->status : no_memory(error);
-    if (job->left_out > 0)
-        answer_warn(job->answer, "%s: %s found no room", entry->path, words_count(job->left_out, "label").text);
-    return RLV_DONE;
+    rlv_status status = encode(job, sheet, first, pixel_mm, &entry->path, 0, error);
+    if (status == RLV_DONE && job->all)
+        status = encode(job, sheet, RLV_SHEET_PDF, pixel_mm, &entry->print, 1, error);
+    return status;
 }

@@ -15,14 +15,22 @@ enum
     SHEET_SMALL = 4, ///< A4, the least where a scale is asked for
 };
 
+/// A sheet with its files as they are to be written.
+typedef struct drawn_sheet
+{
+    history_sheet entry;
+    char* bytes[2]; ///< of entry.path, and of entry.print
+    size_t size[2];
+    size_t left_out; ///< labels that found no room
+} drawn_sheet;
+
 /// What is the same for a sheet in all its formats.
 typedef struct sheet_job
 {
-    history_sheets* drawn;
+    drawn_sheet* drawn;
     const rlv_history* history;
     history_sheet_order order;
     bool all; ///< into pictures/, as PNG and PDF
-    rlv_answer* answer;
     history_view view;
     rlv_title title;
     rlv_title_stage* title_stage;
@@ -49,10 +57,10 @@ rlv_status sheet_begin(sheet_job* job, size_t stage, rlv_error* error);
 /// A stage that the sheet rests on; the last one's date is the sheet's.
 void sheet_add_stage(sheet_job* job, const history_stage* stage);
 
-/// Write the sheet as the order says, and add it to the list.
+/// Put the sheet into `drawn`, in the formats that the order asks for.
 rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* caption, const char* alt, rlv_error* error);
 
-/// Draw and keep a sheet of a step, and one of stages. The job is used up.
+/// Draw a sheet of a step, and one of stages, into a zeroed `drawn`. The job is used up.
 rlv_status sheet_of_step(sheet_job job, const history_scene* scene, rlv_error* error);
 rlv_status sheet_of_stages(sheet_job job, rlv_error* error);
 

@@ -38,7 +38,7 @@ typedef struct history_sheet
 /// Zeroed: none yet. Free with history_sheets_free, also after a failure.
 typedef struct history_sheets
 {
-    size_t count, room;
+    size_t count;
     history_sheet* sheet;
 } history_sheets;
 void history_sheets_free(history_sheets* sheets);
@@ -54,15 +54,15 @@ typedef struct history_sheet_order
     rlv_sheet_format format;
 } history_sheet_order;
 
-/// Draw one sheet into the answer's folder, as `STAGE-KIND[-VIEW].png`. RLV_IMPOSSIBLE where its step was not measured
+/// Draw one sheet into the answer's folder and a zeroed `list`, as `STAGE-KIND[-VIEW].png`. RLV_IMPOSSIBLE where its step was not measured
 /// or its stages are not joined; as history_view_find where the view cannot be had.
-rlv_status history_sheet_draw(history_sheets* drawn, const rlv_history* history, const history_sheet_order* order,
+rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, const history_sheet_order* order,
                               rlv_answer* answer, rlv_error* error);
 
 /// Draw all sheets of all that was measured into `pictures/` of the answer's folder, each as PNG and as PDF: of every
 /// measured step `STAGE-comparison` and `STAGE-depth`, and `history` where the stages are joined; a warning where they
 /// are not.
-rlv_status history_sheets_draw(history_sheets* drawn, const rlv_history* history, rlv_answer* answer, rlv_error* error);
+rlv_status history_sheets_draw(history_sheets* list, const rlv_history* history, rlv_answer* answer, rlv_error* error);
 
 /// A stage's id as the beginning of a file's name, unlike that of any other stage in any case or composition of its
 /// letters. Free with free(); NULL with `error` filled where there is no memory.

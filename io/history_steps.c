@@ -284,42 +284,42 @@ static void sum_hours(history_step* step, const rlv_stage_record* after)
         step->hours += after->work[i].hours;
 }
 
-static rlv_change_options options_of(const rlv_history* history, size_t into, size_t from, const rlv_pose* start,
-                                     const rlv_answer* answer)
+static rlv_change_options options_of(const rlv_history* history, const history_edge* edge, const rlv_pose* start,
+                                     const rlv_progress* progress)
 {
     return (rlv_change_options){.start = start,
-                                .before_scale_sd = history->stage[into].scale_sd,
-                                .after_scale_sd = history->stage[from].scale_sd,
-                                .progress = answer->progress};
+                                .before_scale_sd = history->stage[edge->into].scale_sd,
+                                .after_scale_sd = history->stage[edge->from].scale_sd,
+                                .progress = *progress};
 }
 
-rlv_status history_measure_step(rlv_history* history, size_t k, history_edge* edge, rlv_answer* answer,
-                                rlv_error* error)
+rlv_status history_prepare_step(rlv_history* history, size_t k, rlv_answer* answer, rlv_error* error)
 {
     history_step* step = history->step + k;
-    step->before = edge->into = k;
-    step->after = edge->from = k + 1;
-    const history_stage *before = history->stage + k, *after = history->stage + k + 1;
-    sum_hours(step, after->record);
-    rlv_status status = parts_of(&step->before_part, step, history, false, answer, error);
-    if (status == RLV_DONE)
-        status = parts_of(&step->after_part, step, history, true, answer, error);
-    if (status != RLV_DONE)
-        return status;
+    step->before = k;
+    step->after = k + 1;
+    sum_hours(step, history->stage[k + 1].record);
+    const rlv_status status = parts_of(&step->before_part, step, history, false, answer, error);
+    return status == RLV_DONE ? parts_of(&step->after_part, step, history, true, answer, error) : status;
+}
+
+rlv_status history_measure_step(const rlv_history* history, history_step* step, history_edge* edge,
+                                const rlv_progress* progress, rlv_error* error)
+{
     rlv_pose start;
     rlv_change_options options =
-        options_of(history, k, k + 1, start_of(&start, history, k, k + 1) ? &start : NULL, answer);
+        options_of(history, edge, start_of(&start, history, edge->into, edge->from) ? &start : NULL, progress);
     options.before_part = step->before_part;
     options.after_part = step->after_part;
     rlv_error own = {0};
-    status = rlv_change_measure(&step->change, &before->given.mesh, &after->given.mesh, &options, &own);
+    const rlv_status status =
+        rlv_change_measure(&step->change, &history->stage[step->before].given.mesh,
+                           &history->stage[step->after].given.mesh, &options, &own);
     edge->alignment = step->change.alignment;
     if (status == RLV_IMPOSSIBLE)
     {
         note_failure(step->why, sizeof step->why, &own);
         note_failure(edge->why, sizeof edge->why, &own);
-        answer_warn(answer, "from %s to %s nothing could be measured: %s", before->record->id, after->record->id,
-                    step->why);
         return RLV_DONE;
     }
     if (status != RLV_DONE)
@@ -331,11 +331,12 @@ rlv_status history_measure_step(rlv_history* history, size_t k, history_edge* ed
     return describe_regions(step, history, error);
 }
 
-rlv_status history_align_edge(rlv_history* history, history_edge* edge, rlv_answer* answer, rlv_error* error)
+rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
+                              rlv_error* error)
 {
     rlv_pose start;
-    const rlv_change_options options = options_of(
-        history, edge->into, edge->from, start_of(&start, history, edge->into, edge->from) ? &start : NULL, answer);
+    const rlv_change_options options =
+        options_of(history, edge, start_of(&start, history, edge->into, edge->from) ? &start : NULL, progress);
     rlv_error own = {0};
     const rlv_status status = rlv_change_align(&edge->alignment, &history->stage[edge->into].given.mesh,
                                                &history->stage[edge->from].given.mesh, &options, &own);
