@@ -1,6 +1,5 @@
 #include "panel.h"
 
-#include "cast.h"
 #include "contour.h"
 
 #include <stdlib.h>
@@ -16,7 +15,7 @@
 typedef struct panel_look
 {
     rlv_panel* panel;
-    rlv_cast cast;
+    rlv_cast cast; // as of the panel, or of the one that it is like
     uint8_t* in; // one a pixel of the cast
 } panel_look;
 
@@ -75,25 +74,51 @@ static rlv_cast_light usual_light(const rlv_picture* picture)
     return (rlv_cast_light){.rays = (int)fmax(4.0, fmin(16.0, 16.0 * 1e6 / pixels)), .apart = pixels > 1e6 ? 2 : 1};
 }
 
+static bool same_vector(rlv_vec3 a, rlv_vec3 b)
+{
+    return a.x == b.x && a.y == b.y && a.z == b.z;
+}
+
+// Whether two panels see the same, whatever is painted on it.
+static bool sees_like(const rlv_panel* a, const rlv_panel* b)
+{
+    const rlv_panel_view *v = &a->view, *w = &b->view;
+    return a->surface->mesh == b->surface->mesh && a->surface->tree == b->surface->tree &&
+           a->surface->rays == b->surface->rays && same_vector(v->axes.right, w->axes.right) &&
+           same_vector(v->axes.up, w->axes.up) && same_vector(v->axes.towards, w->axes.towards) &&
+           same_vector(v->middle_mm, w->middle_mm) && v->scale == w->scale && a->picture.width == b->picture.width &&
+           a->picture.height == b->picture.height && a->picture.pixel_mm == b->picture.pixel_mm;
+}
+
+static rlv_status look_at(rlv_panel* panel, const rlv_cast_light* light, rlv_error* error)
+{
+    const rlv_panel_surface* surface = panel->surface;
+    const rlv_panel_view* view = &panel->view;
+    rlv_camera camera = {view->middle_mm, view->axes.towards, view->axes.up, panel->width_mm / view->scale};
+    size_t width = panel->picture.width, height = panel->picture.height;
+    rlv_frame whole = {0.0, 0.0, (double)width, (double)height};
+    if ((panel->cast = rlv_reserve(1, sizeof *panel->cast, error)) == NULL)
+        return RLV_SYSTEM;
+    return rlv_cast_make(panel->cast, width, height, whole, surface->mesh, surface->tree, &camera, light, error);
+}
+
 static rlv_status see(panel_look* look, rlv_error* error)
 {
     rlv_panel* panel = look->panel;
     const rlv_panel_surface* surface = panel->surface;
-    const rlv_panel_view* view = &panel->view;
-    rlv_camera camera = {view->middle_mm, view->axes.towards, view->axes.up, panel->width_mm / view->scale};
+    const rlv_panel* like = surface->like;
     rlv_cast_light light = surface->rays > 0 ? (rlv_cast_light){.rays = surface->rays} : usual_light(&panel->picture);
     rlv_view_options how = {.occlusion_rays = light.rays,
                             .samples = surface->samples > 0 ? surface->samples : 4,
                             .colour = surface->own_colour};
     light.towards = rlv_paint_light(&how);
-    size_t width = panel->picture.width, height = panel->picture.height;
-    rlv_frame whole = {0.0, 0.0, (double)width, (double)height};
-    rlv_status status =
-        rlv_cast_make(&look->cast, width, height, whole, surface->mesh, surface->tree, &camera, &light, error);
-    if (status == RLV_DONE)
-        status = rlv_paint(&panel->picture, &look->cast, surface->mesh, surface->tree, surface->overlay, &how, NULL,
-                           &panel->seen, error);
-    return status;
+    bool lent = like != NULL && like->cast != NULL && sees_like(panel, like);
+    rlv_status status = lent ? RLV_DONE : look_at(panel, &light, error);
+    if (status != RLV_DONE)
+        return status;
+    look->cast = lent ? *like->cast : *panel->cast;
+    return rlv_paint(&panel->picture, &look->cast, surface->mesh, surface->tree, surface->overlay, &how, NULL,
+                     &panel->seen, error);
 }
 
 // Bring lines from the cast's pixels to the paper, and drop what no line can show.
@@ -361,13 +386,15 @@ rlv_status rlv_panel_make(rlv_panel* panel, const rlv_panel_surface* surface, co
             status = find_regions(&look, error);
     }
     free(look.in);
-    rlv_cast_free(&look.cast);
     return status;
 }
 
 void rlv_panel_free(rlv_panel* panel)
 {
     rlv_picture_free(&panel->picture);
+    if (panel->cast != NULL)
+        rlv_cast_free(panel->cast);
+    free(panel->cast);
     rlv_lines_free(&panel->hatched);
     rlv_lines_free(&panel->coloured);
     rlv_lines_free(&panel->added);

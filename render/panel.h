@@ -13,6 +13,7 @@
 #define RLV_PANEL_H
 
 #include "aspect.h"
+#include "cast.h"
 #include "marks.h"
 #include "view.h"
 
@@ -66,6 +67,9 @@ typedef struct rlv_panel_surface
     const rlv_panel_tag* tag; ///< region_count
     double pixel_mm;          ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
     int rays, samples;        ///< as of a view; 0: 16 (fewer from a million pixels on), and 4
+    const struct rlv_panel* like; ///< another panel, which must stay while this one is made: where it is of the same
+                                  ///< mesh, index, view, size and rays, what it saw is painted anew, and not looked
+                                  ///< for again
 } rlv_panel_surface;
 
 /// An arrow in the mesh's frame: a motion, a current. `times` longer than true (0: 1), which its caller tells.
@@ -121,6 +125,7 @@ typedef struct rlv_panel
     const rlv_panel_surface* surface;
     double width_mm, height_mm; ///< on paper, whole pixels
     rlv_picture picture;
+    rlv_cast* cast; ///< what was seen, pixel by pixel; NULL where `like` lent it
     rlv_paint_seen seen;
     rlv_lines hatched, coloured, added;
     size_t outline_count;

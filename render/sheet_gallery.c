@@ -177,6 +177,7 @@ static void merge(rlv_paint_seen* into, const rlv_paint_seen* from)
 // What is gathered while views are drawn.
 typedef struct gathered
 {
+    rlv_panel panel[2]; // of this view and the last: the depth of change lies on what "after" has seen
     rlv_paint_seen seen;
     double deepest_mm, pixel_mm;
     const char* caption;
@@ -188,29 +189,32 @@ static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const a
                            rlv_error* error)
 {
     const rlv_sheet_view* view = &gallery->view[index];
-    rlv_panel panel = {0};
+    rlv_panel *panel = &all->panel[index % 2], *last = &all->panel[(index + 1) % 2];
+    rlv_panel_surface surface = view->surface;
     rlv_panel_marks marks = view->marks;
     marks.bar = false;
     marks.direction_count = 0;
     size_t left_out = 0;
     double wide = of->cell_wide - GAP;
-    rlv_status status = rlv_panel_make(&panel, &view->surface, seen_as, wide, of->view_tall, error);
+    surface.like = index > 0 ? last : NULL;
+    rlv_panel_free(panel);
+    rlv_status status = rlv_panel_make(panel, &surface, seen_as, wide, of->view_tall, error);
     if (status == RLV_DONE)
-        status = rlv_panel_draw(sheet, &panel, x, y, &marks, &left_out, error);
+        status = rlv_panel_draw(sheet, panel, x, y, &marks, &left_out, error);
     if (status == RLV_DONE)
     {
-        merge(&all->seen, &panel.seen);
+        merge(&all->seen, &panel->seen);
         all->left_out += left_out;
-        all->pixel_mm = panel.picture.pixel_mm;
+        all->pixel_mm = panel->picture.pixel_mm;
         if (view->surface.overlay != NULL && view->surface.overlay->deepest_mm > all->deepest_mm)
         {
             all->deepest_mm = view->surface.overlay->deepest_mm;
             all->caption = view->surface.overlay->caption;
         }
         put_caption(sheet, view, x, y + of->view_tall, wide);
-        rlv_panel_key(sheet, &panel, x, y + of->view_tall + HEAD + LINE * (double)view->line_count + 0.8, wide);
+        rlv_panel_key(sheet, panel, x, y + of->view_tall + HEAD + LINE * (double)view->line_count + 0.8, wide);
     }
-    rlv_panel_free(&panel);
+    panel->surface = &view->surface; // which stays
     return status;
 }
 
@@ -279,6 +283,8 @@ static rlv_status draw_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, siz
         if (left_out != NULL)
             *left_out = all.left_out;
     }
+    rlv_panel_free(&all.panel[0]);
+    rlv_panel_free(&all.panel[1]);
     if (status != RLV_DONE)
         rlv_sheet_free(sheet);
     return status;
