@@ -8,14 +8,21 @@
 #include <string.h>
 #include <unistd.h>
 
+/// What the line of progress says.
+typedef struct progress_line
+{
+    const char* step;
+    int percent;
+} progress_line;
+
 /// One line on stderr, drawn over itself; only where a person is looking.
 static void tell_progress(void* user, const char* step, double share)
 {
-    int* last = user;
+    progress_line* last = user;
     int now = (int)(100.0 * share);
-    if (now == *last)
+    if (now == last->percent && step == last->step)
         return;
-    *last = now;
+    *last = (progress_line){step, now};
     fprintf(stderr, "\r%-40.40s %3d %%", step, now);
     fflush(stderr);
 }
@@ -47,7 +54,7 @@ static void name_place(rlv_error* error, const rlv_options* options)
 static rlv_status run(const rlv_options* options, rlv_error* error)
 {
     rlv_answer answer = {0};
-    int last = -1;
+    progress_line last = {NULL, -1};
     rlv_error told_error = {0};
     if (isatty(STDERR_FILENO))
         answer.progress = (rlv_progress){tell_progress, &last};

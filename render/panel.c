@@ -66,13 +66,9 @@ static rlv_status check(const rlv_panel_surface* surface, const rlv_panel_view* 
     return RLV_DONE;
 }
 
-/// How light is looked for where no rays are asked for: what is grained in a large picture is finer on paper, and so is
-/// the distance between its pixels. From a million pixels on it is about four million rays for all of them.
-static rlv_cast_light usual_light(const rlv_picture* picture)
-{
-    const double pixels = (double)picture->width * (double)picture->height;
-    return (rlv_cast_light){.rays = (int)fmax(4.0, fmin(16.0, 16.0 * 1e6 / pixels)), .apart = pixels > 1e6 ? 2 : 1};
-}
+/// How light is looked for where no rays are asked for. A pixel on paper is finer than any shade that an eye tells
+/// there: every other one looks around, and a window of 4 by 4 of those gathers 96 directions.
+static const rlv_cast_light usual_light = {.rays = 6, .apart = 2};
 
 static bool same_vector(rlv_vec3 a, rlv_vec3 b)
 {
@@ -107,7 +103,7 @@ static rlv_status see(panel_look* look, rlv_error* error)
     rlv_panel* panel = look->panel;
     const rlv_panel_surface* surface = panel->surface;
     const rlv_panel* like = surface->like;
-    rlv_cast_light light = surface->rays > 0 ? (rlv_cast_light){.rays = surface->rays} : usual_light(&panel->picture);
+    rlv_cast_light light = surface->rays > 0 ? (rlv_cast_light){.rays = surface->rays} : usual_light;
     rlv_view_options how = {.occlusion_rays = light.rays,
                             .samples = surface->samples > 0 ? surface->samples : 4,
                             .colour = surface->own_colour};

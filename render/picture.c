@@ -109,7 +109,7 @@ static bool write_all(png_structp png, png_infop info, const rlv_picture_rows* r
     if (setjmp(png_jmpbuf(png)))
         return false;
     png_init_io(png, stream);
-    png_set_compression_level(png, 6);
+    png_set_compression_level(png, 3);
     png_set_filter(png, PNG_FILTER_TYPE_BASE, PNG_FILTER_SUB | PNG_FILTER_UP);
     png_set_IHDR(png, info, (png_uint_32)rows->width, (png_uint_32)rows->height, 8, PNG_COLOR_TYPE_RGB,
                  PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT, PNG_FILTER_TYPE_DEFAULT);
