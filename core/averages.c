@@ -1,5 +1,7 @@
 #include "averages.h"
 
+#include "order.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -54,22 +56,16 @@ static void smooth_cell(rlv_averages* a, size_t c)
     a->support[c] = weight > 0.0 ? (float)(squares / (weight * weight)) : 1.0f;
 }
 
-static int by_size(const void* a, const void* b)
-{
-    const float x = *(const float*)a, y = *(const float*)b;
-    return (x > y) - (x < y);
-}
-
 double rlv_median_of(size_t count, const float* value, rlv_error* error)
 {
     const size_t stride = count / 20000 + 1;
-    float* sorted = rlv_reserve(count / stride + 1, sizeof *sorted, error);
+    float* sorted = rlv_reserve(2 * (count / stride + 1), sizeof *sorted, error);
     if (sorted == NULL)
         return NAN;
     size_t n = 0;
     for (size_t i = 0; i < count; i += stride)
         sorted[n++] = value[i];
-    qsort(sorted, n, sizeof *sorted, by_size);
+    rlv_order_floats(n, sorted, sorted + n);
     const double median = n > 0 ? (double)sorted[n / 2] : 0.0;
     free(sorted);
     return median;

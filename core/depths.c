@@ -1,5 +1,7 @@
 #include "depths.h"
 
+#include "order.h"
+
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_randist.h>
 #include <math.h>
@@ -231,12 +233,6 @@ rlv_status rlv_depths_measure(rlv_depths* at_before, rlv_depths* at_after, rlv_s
     return status;
 }
 
-static int by_value(const void* a, const void* b)
-{
-    const float x = *(const float*)a, y = *(const float*)b;
-    return (x > y) - (x < y);
-}
-
 /// Mean and sd of sorted values between `low` and `high`.
 static rlv_bulk moments_between(size_t count, const float* sorted, double low, double high)
 {
@@ -264,14 +260,14 @@ rlv_status rlv_bulk_of(rlv_bulk* bulk, size_t count, const float* value, rlv_err
     };
     *bulk = (rlv_bulk){0, 0};
     const size_t stride = count / MOST + 1;
-    float* sorted = rlv_reserve(count / stride + 1, sizeof *sorted, error);
+    float* sorted = rlv_reserve(2 * (count / stride + 1), sizeof *sorted, error);
     if (sorted == NULL)
         return RLV_SYSTEM;
     size_t n = 0;
     for (size_t i = 0; i < count; i += stride)
         if (!isnan(value[i]))
             sorted[n++] = value[i];
-    qsort(sorted, n, sizeof *sorted, by_value);
+    rlv_order_floats(n, sorted, sorted + n);
     const size_t quarter = n / 4;
     double width = INFINITY;
     for (size_t i = 0; i + quarter < n; i++)

@@ -1,6 +1,8 @@
 #include "contour.h"
 
 #include <math.h>
+#include <omp.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -100,26 +102,45 @@ static size_t bell_of(double calm_px, float bell[REACH + 1])
     return reach;
 }
 
-// One pass of a bell curve along rows (step 1) or columns (step width), over the values that are there.
+// Add a row's values, weighted, and the weights of those that are there.
+static void add_row(size_t count, const float* value, float weight, float* sum, float* all)
+{
+    for (size_t i = 0; i < count; i++)
+    {
+        bool there = value[i] == value[i]; // not NaN
+        sum[i] += weight * (there ? value[i] : 0.0f);
+        all[i] += there ? weight : 0.0f;
+    }
+}
+
+static void divide_row(size_t count, const float* from, const float* sum, const float* all, float* into)
+{
+    for (size_t i = 0; i < count; i++)
+        into[i] = from[i] == from[i] ? sum[i] / all[i] : NAN;
+}
+
+// One pass of a bell curve along rows or columns, over the values that are there; `work` has room for two rows a
+// thread.
 static void calm_along(size_t width, size_t height, const float* from, float* into, bool rows, const float* bell,
-                       size_t reach)
+                       size_t reach, float* work)
 {
 #pragma omp parallel for schedule(static)
     for (size_t y = 0; y < height; y++)
-        for (size_t x = 0; x < width; x++)
+    {
+        float *sum = work + 2 * width * (size_t)omp_get_thread_num(), *all = sum + width;
+        memset(sum, 0, 2 * width * sizeof *sum);
+        for (size_t k = 0; k <= 2 * reach; k++)
         {
-            size_t at = rows ? x : y, most = rows ? width : height, step = rows ? 1 : width, p = y * width + x;
-            size_t low = at > reach ? reach : at, high = at + reach < most ? reach : most - 1 - at;
-            float sum = 0.0f, all = 0.0f;
-            for (size_t k = 0; k <= low + high; k++)
-            {
-                float value = from[p - low * step + k * step];
-                float weight = isnan(value) ? 0.0f : bell[k > low ? k - low : low - k];
-                sum += isnan(value) ? 0.0f : weight * value;
-                all += weight;
-            }
-            into[p] = isnan(from[p]) ? NAN : sum / all;
+            // The neighbour's place less the pixel's own is k - reach.
+            float weight = bell[k > reach ? k - reach : reach - k];
+            size_t before = k < reach ? reach - k : 0, beyond = k > reach ? k - reach : 0;
+            if (!rows && y >= before && y + beyond < height)
+                add_row(width, from + (y + beyond - before) * width, weight, sum, all);
+            else if (rows && width > before + beyond)
+                add_row(width - before - beyond, from + y * width + beyond, weight, sum + before, all + before);
         }
+        divide_row(width, from + y * width, sum, all, into + y * width);
+    }
 }
 
 rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double calm_px, rlv_error* error)
@@ -127,12 +148,16 @@ rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double ca
     float bell[REACH + 1];
     size_t reach = bell_of(calm_px, bell);
     float* other = rlv_reserve(width * height, sizeof *other, error);
-    if (other == NULL)
-        return RLV_SYSTEM;
-    calm_along(width, height, value, other, true, bell, reach);
-    calm_along(width, height, other, value, false, bell, reach);
+    float* work = other != NULL ? rlv_reserve(2 * width * (size_t)omp_get_max_threads(), sizeof *work, error) : NULL;
+    if (work != NULL)
+    {
+        calm_along(width, height, value, other, true, bell, reach, work);
+        calm_along(width, height, other, value, false, bell, reach, work);
+    }
+    rlv_status status = work != NULL ? RLV_DONE : RLV_SYSTEM;
+    free(work);
     free(other);
-    return RLV_DONE;
+    return status;
 }
 
 rlv_status rlv_contour_set(rlv_lines* lines, size_t width, size_t height, const uint8_t* in, double calm_px,
