@@ -16,9 +16,11 @@ static uint64_t key_of(const float point_mm[3], uint8_t tag, double per_mm)
     uint64_t key = tag;
     for (int i = 0; i < 3; i++)
     {
-        double at = floor((double)point_mm[i] * per_mm) + AXIS_ZERO;
-        at = at < 0.0 ? 0.0 : at > AXIS_MASK ? AXIS_MASK : at;
-        key = key << AXIS_BITS | (uint64_t)at;
+        double at = (double)point_mm[i] * per_mm;
+        at = at < -AXIS_ZERO ? -AXIS_ZERO : at > AXIS_MASK - AXIS_ZERO ? AXIS_MASK - AXIS_ZERO : at;
+        int64_t whole = (int64_t)at; // the floor, without a call
+        whole -= (double)whole > at;
+        key = key << AXIS_BITS | (uint64_t)(whole + AXIS_ZERO);
     }
     return key;
 }
@@ -38,6 +40,42 @@ static uint32_t* find(const rlv_cubes* cells, uint64_t key)
     while (cells->table[place] != RLV_CUBES_NONE && cells->key[cells->table[place]] != key)
         place = (place + 1) & cells->table_mask;
     return cells->table + place;
+}
+
+/// A table of `places`, a power of two, with all cells in it.
+static rlv_status make_table(rlv_cubes* cells, size_t places, rlv_error* error)
+{
+    free(cells->table);
+    cells->table_mask = places - 1;
+    cells->table = rlv_reserve(places, sizeof *cells->table, error);
+    if (cells->table == NULL)
+        return RLV_SYSTEM;
+    memset(cells->table, 0xff, places * sizeof *cells->table);
+    for (size_t c = 0; c < cells->count; c++)
+        *find(cells, cells->key[c]) = (uint32_t)c;
+    return RLV_DONE;
+}
+
+/// Number the cells in the order in which points come to them. The table grows with the cells, which are far fewer than
+/// the points: a small one stays near the processor.
+static rlv_status number_cells(rlv_cubes* cells, size_t count, const float* point_mm, const uint8_t* tag,
+                               rlv_error* error)
+{
+    const double per_mm = 1.0 / cells->side_mm;
+    rlv_status status = make_table(cells, 1024, error);
+    for (size_t i = 0; i < count && status == RLV_DONE; i++)
+    {
+        uint64_t key = key_of(point_mm + 3 * i, tag != NULL ? tag[i] : 0, per_mm);
+        uint32_t* number = find(cells, key);
+        cells->of_point[i] = *number;
+        if (*number != RLV_CUBES_NONE)
+            continue;
+        cells->of_point[i] = *number = (uint32_t)cells->count;
+        cells->key[cells->count++] = key;
+        if (2 * cells->count > cells->table_mask)
+            status = make_table(cells, 2 * (cells->table_mask + 1), error);
+    }
+    return status;
 }
 
 static rlv_status list_members(rlv_cubes* cells, size_t count, rlv_error* error)
@@ -61,30 +99,11 @@ static rlv_status list_members(rlv_cubes* cells, size_t count, rlv_error* error)
 rlv_status rlv_cubes_build(rlv_cubes* cells, size_t count, const float* point_mm, const uint8_t* tag, double side_mm,
                            rlv_error* error)
 {
-    size_t places = 16;
-    while (places < 2 * count)
-        places *= 2;
     cells->side_mm = side_mm;
-    cells->table_mask = places - 1;
     cells->of_point = rlv_reserve(count, sizeof *cells->of_point, error);
     cells->key = cells->of_point != NULL ? rlv_reserve(count, sizeof *cells->key, error) : NULL;
-    cells->table = cells->key != NULL ? rlv_reserve(places, sizeof *cells->table, error) : NULL;
-    if (cells->table == NULL)
-        return RLV_SYSTEM;
-    memset(cells->table, 0xff, places * sizeof *cells->table);
-    const double per_mm = 1.0 / side_mm;
-    for (size_t i = 0; i < count; i++)
-    {
-        uint64_t key = key_of(point_mm + 3 * i, tag != NULL ? tag[i] : 0, per_mm);
-        uint32_t* number = find(cells, key);
-        if (*number == RLV_CUBES_NONE)
-        {
-            *number = (uint32_t)cells->count;
-            cells->key[cells->count++] = key;
-        }
-        cells->of_point[i] = *number;
-    }
-    return list_members(cells, count, error);
+    rlv_status status = cells->key != NULL ? number_cells(cells, count, point_mm, tag, error) : RLV_SYSTEM;
+    return status == RLV_DONE ? list_members(cells, count, error) : status;
 }
 
 void rlv_cubes_free(rlv_cubes* cells)

@@ -102,61 +102,79 @@ static size_t bell_of(double calm_px, float bell[REACH + 1])
     return reach;
 }
 
-// Add a row's values, weighted, and the weights of those that are there.
-static void add_row(size_t count, const float* value, float weight, float* sum, float* all)
+// Values with 0 where there is none, and 1 or 0 for whether there is one: so whole rows are added without a question.
+typedef struct calming
+{
+    size_t width, height;
+    float *value, *other, *there;
+    float* work; // two rows a thread
+} calming;
+
+static void add_row(size_t count, const float* restrict value, const float* restrict there, float weight,
+                    float* restrict sum, float* restrict all)
 {
     for (size_t i = 0; i < count; i++)
     {
-        bool there = value[i] == value[i]; // not NaN
-        sum[i] += weight * (there ? value[i] : 0.0f);
-        all[i] += there ? weight : 0.0f;
+        sum[i] += weight * value[i];
+        all[i] += weight * there[i];
     }
 }
 
-static void divide_row(size_t count, const float* from, const float* sum, const float* all, float* into)
+static void divide_row(size_t count, const float* restrict there, const float* restrict sum, const float* restrict all,
+                       float* restrict into)
 {
     for (size_t i = 0; i < count; i++)
-        into[i] = from[i] == from[i] ? sum[i] / all[i] : NAN;
+        into[i] = there[i] * (sum[i] / (all[i] + (1.0f - there[i])));
 }
 
-// One pass of a bell curve along rows or columns, over the values that are there; `work` has room for two rows a
-// thread.
-static void calm_along(size_t width, size_t height, const float* from, float* into, bool rows, const float* bell,
-                       size_t reach, float* work)
+// One pass of a bell curve along rows or columns, over the values that are there.
+static void calm_along(const calming* c, const float* from, float* into, bool rows, const float* bell, size_t reach)
 {
+    size_t width = c->width;
 #pragma omp parallel for schedule(static)
-    for (size_t y = 0; y < height; y++)
+    for (size_t y = 0; y < c->height; y++)
     {
-        float *sum = work + 2 * width * (size_t)omp_get_thread_num(), *all = sum + width;
+        float *sum = c->work + 2 * width * (size_t)omp_get_thread_num(), *all = sum + width;
         memset(sum, 0, 2 * width * sizeof *sum);
         for (size_t k = 0; k <= 2 * reach; k++)
         {
             // The neighbour's place less the pixel's own is k - reach.
             float weight = bell[k > reach ? k - reach : reach - k];
             size_t before = k < reach ? reach - k : 0, beyond = k > reach ? k - reach : 0;
-            if (!rows && y >= before && y + beyond < height)
-                add_row(width, from + (y + beyond - before) * width, weight, sum, all);
+            size_t at = (rows ? y : y + beyond - before) * width + (rows ? beyond : 0);
+            if (!rows && y >= before && y + beyond < c->height)
+                add_row(width, from + at, c->there + at, weight, sum, all);
             else if (rows && width > before + beyond)
-                add_row(width - before - beyond, from + y * width + beyond, weight, sum + before, all + before);
+                add_row(width - before - beyond, from + at, c->there + at, weight, sum + before, all + before);
         }
-        divide_row(width, from + y * width, sum, all, into + y * width);
+        divide_row(width, c->there + y * width, sum, all, into + y * width);
     }
 }
 
 rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double calm_px, rlv_error* error)
 {
     float bell[REACH + 1];
-    size_t reach = bell_of(calm_px, bell);
-    float* other = rlv_reserve(width * height, sizeof *other, error);
-    float* work = other != NULL ? rlv_reserve(2 * width * (size_t)omp_get_max_threads(), sizeof *work, error) : NULL;
-    if (work != NULL)
+    size_t reach = bell_of(calm_px, bell), count = width * height;
+    calming c = {width, height, value, NULL, NULL, NULL};
+    rlv_status status = RLV_SYSTEM;
+    if ((c.other = rlv_reserve(count, sizeof *c.other, error)) != NULL &&
+        (c.there = rlv_reserve(count, sizeof *c.there, error)) != NULL &&
+        (c.work = rlv_reserve(2 * width * (size_t)omp_get_max_threads(), sizeof *c.work, error)) != NULL)
     {
-        calm_along(width, height, value, other, true, bell, reach, work);
-        calm_along(width, height, other, value, false, bell, reach, work);
+        for (size_t i = 0; i < count; i++)
+        {
+            c.there[i] = isnan(value[i]) ? 0.0f : 1.0f;
+            value[i] = isnan(value[i]) ? 0.0f : value[i];
+        }
+        calm_along(&c, c.value, c.other, true, bell, reach);
+        calm_along(&c, c.other, c.value, false, bell, reach);
+        for (size_t i = 0; i < count; i++)
+            value[i] = c.there[i] > 0.0f ? value[i] : NAN;
+        status = RLV_DONE;
     }
-    rlv_status status = work != NULL ? RLV_DONE : RLV_SYSTEM;
-    free(work);
-    free(other);
+    free(c.work);
+    free(c.there);
+    free(c.other);
     return status;
 }
 
