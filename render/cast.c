@@ -225,13 +225,32 @@ static void see_tile(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree,
         }
 }
 
+// Vectors by their parts, so that whole rows are worked at once; zero on the page.
+typedef struct planes
+{
+    float *x, *y, *z;
+} planes;
+
+static planes planes_of(float* room, size_t count)
+{
+    return (planes){room, room + count, room + 2 * count};
+}
+
+static planes planes_from(planes of, size_t first)
+{
+    return (planes){of.x + first, of.y + first, of.z + first};
+}
+
 // The mean facing of the 3 by 3 pixels around each: what the filter is guided by. One stray pixel among nine is
 // outvoted.
-static void guide_row(const rlv_cast* cast, size_t y, float* guide)
+static void guide_row(const rlv_cast* cast, size_t y, planes facing, planes guide)
 {
     for (size_t x = 0; x < cast->width; x++)
     {
         size_t p = y * cast->width + x;
+        facing.x[p] = cast->normal[3 * p];
+        facing.y[p] = cast->normal[3 * p + 1];
+        facing.z[p] = cast->normal[3 * p + 2];
         if (cast->triangle[p] == RLV_TREE_NONE)
             continue;
         float sum[3] = {0.0f, 0.0f, 0.0f};
@@ -241,14 +260,16 @@ static void guide_row(const rlv_cast* cast, size_t y, float* guide)
                 for (size_t k = 0; k < 3; k++)
                     sum[k] += cast->normal[3 * (j * cast->width + i) + k]; // zero on the page
         unit3(sum);
-        memcpy(guide + 3 * p, sum, sizeof sum);
+        guide.x[p] = sum[0];
+        guide.y[p] = sum[1];
+        guide.z[p] = sum[2];
     }
 }
 
 #define NOISE_BINS 512
 
 // The median distance of a pixel's facing from its neighbours' mean: what roughness of a pixel's size comes to.
-static float roughness(const rlv_cast* cast, const float* guide)
+static float roughness(const rlv_cast* cast, planes facing, planes guide)
 {
     size_t bin[NOISE_BINS] = {0}, count = cast->width * cast->height, seen = 0;
 #pragma omp parallel for schedule(static) reduction(+ : bin[:NOISE_BINS], seen)
@@ -256,8 +277,7 @@ static float roughness(const rlv_cast* cast, const float* guide)
     {
         if (cast->triangle[p] == RLV_TREE_NONE)
             continue;
-        const float *a = cast->normal + 3 * p, *b = guide + 3 * p;
-        float d[3] = {a[0] - b[0], a[1] - b[1], a[2] - b[2]};
+        float d[3] = {facing.x[p] - guide.x[p], facing.y[p] - guide.y[p], facing.z[p] - guide.z[p]};
         float far = fminf(sqrtf(dot3(d, d)) * (float)NOISE_BINS, (float)NOISE_BINS - 1.0f);
         bin[(size_t)far]++;
         seen++;
@@ -270,58 +290,68 @@ static float roughness(const rlv_cast* cast, const float* guide)
 
 #define CALM 3 // pixels to each side
 
+// Add a run of neighbours to the sums of a run of pixels: the less, the more the guide turns between them.
+static void weigh_run(size_t count, planes own, planes other, planes facing, float bell, float factor, planes sum)
+{
+#pragma omp simd
+    for (size_t i = 0; i < count; i++)
+    {
+        float a = own.x[i] - other.x[i], b = own.y[i] - other.y[i], c = own.z[i] - other.z[i];
+        float near = 1.0f / (1.0f + factor * (a * a + b * b + c * c));
+        float weight = bell * near * near * near;
+        sum.x[i] += weight * facing.x[i];
+        sum.y[i] += weight * facing.y[i];
+        sum.z[i] += weight * facing.z[i];
+    }
+}
+
 // A bilateral filter (C. Tomasi, R. Manduchi, ICCV 1998) on the facings, its range set by their own roughness: noise of
-// a pixel's size is calmed, while whatever turns further than the noise does keeps its edge.
-static void calm_row(const rlv_cast* cast, size_t y, const float* guide, float range, float* calm)
+// a pixel's size is calmed, while whatever turns further than the noise does keeps its edge. `sum` has room for a row.
+static void calm_row(rlv_cast* cast, size_t y, planes facing, planes guide, float range, planes sum)
 {
     static const float bell[CALM + 1] = {1.0f, 0.7548f, 0.3247f, 0.0796f}; // exp(-d^2 / (2 * 1.333^2))
     float factor = 1.0f / (range * range);
-    for (size_t x = 0; x < cast->width; x++)
+    size_t width = cast->width, first = y * width;
+    tile near = around(1, cast->height, 0, y, CALM);
+    memset(sum.x, 0, 3 * width * sizeof *sum.x);
+    for (size_t j = near.top; j <= near.bottom; j++)
+        for (size_t k = 0; k <= 2 * CALM; k++)
+        {
+            size_t before = k < CALM ? CALM - k : 0, beyond = k > CALM ? k - CALM : 0, other = j * width + beyond;
+            if (width <= before + beyond)
+                continue;
+            weigh_run(width - before - beyond, planes_from(guide, first + before), planes_from(guide, other),
+                      planes_from(facing, other), bell[before + beyond] * bell[j > y ? j - y : y - j], factor,
+                      planes_from(sum, before));
+        }
+    for (size_t x = 0; x < width; x++)
     {
-        size_t p = y * cast->width + x;
-        if (cast->triangle[p] == RLV_TREE_NONE)
+        float calm[3] = {sum.x[x], sum.y[x], sum.z[x]};
+        if (cast->triangle[first + x] == RLV_TREE_NONE)
             continue;
-        float sum[3] = {0.0f, 0.0f, 0.0f};
-        const float* own = guide + 3 * p;
-        tile near_by = around(cast->width, cast->height, x, y, CALM);
-        for (size_t j = near_by.top; j <= near_by.bottom; j++)
-            for (size_t i = near_by.left; i <= near_by.right; i++)
-            {
-                size_t q = j * cast->width + i;
-                if (cast->triangle[q] == RLV_TREE_NONE)
-                    continue;
-                const float *other = guide + 3 * q, *facing = cast->normal + 3 * q;
-                float d[3] = {own[0] - other[0], own[1] - other[1], own[2] - other[2]};
-                float near = 1.0f / (1.0f + factor * dot3(d, d));
-                float weight = bell[i > x ? i - x : x - i] * bell[j > y ? j - y : y - j] * near * near * near;
-                for (int k = 0; k < 3; k++)
-                    sum[k] += weight * facing[k];
-            }
-        unit3(sum);
-        memcpy(calm + 3 * p, sum, sizeof sum);
+        unit3(calm);
+        memcpy(cast->normal + 3 * (first + x), calm, sizeof calm);
     }
 }
 
 static rlv_status calm_normals(rlv_cast* cast, rlv_error* error)
 {
-    size_t count = cast->width * cast->height;
-    float* guide = rlv_reserve(3 * count, sizeof *guide, error);
-    float* calm = guide != NULL ? rlv_reserve(3 * count, sizeof *calm, error) : NULL;
-    if (calm == NULL)
-    {
-        free(guide);
+    size_t count = cast->width * cast->height, threads = (size_t)omp_get_max_threads();
+    float* room = rlv_reserve(6 * count + 3 * threads * cast->width, sizeof *room, error);
+    if (room == NULL)
         return RLV_SYSTEM;
+    planes facing = planes_of(room, count), guide = planes_of(room + 3 * count, count);
+#pragma omp parallel for schedule(dynamic, 8)
+    for (size_t y = 0; y < cast->height; y++)
+        guide_row(cast, y, facing, guide);
+    float range = fminf(fmaxf(3.0f * roughness(cast, facing, guide), 0.25f), 0.6f);
+#pragma omp parallel for schedule(dynamic, 8)
+    for (size_t y = 0; y < cast->height; y++)
+    {
+        float* row = room + 6 * count + 3 * cast->width * (size_t)omp_get_thread_num();
+        calm_row(cast, y, facing, guide, range, planes_of(row, cast->width));
     }
-#pragma omp parallel for schedule(dynamic, 8)
-    for (size_t y = 0; y < cast->height; y++)
-        guide_row(cast, y, guide);
-    float range = fminf(fmaxf(3.0f * roughness(cast, guide), 0.25f), 0.6f);
-#pragma omp parallel for schedule(dynamic, 8)
-    for (size_t y = 0; y < cast->height; y++)
-        calm_row(cast, y, guide, range, calm);
-    free(guide);
-    free(cast->normal);
-    cast->normal = calm;
+    free(room);
     return RLV_DONE;
 }
 
