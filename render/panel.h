@@ -66,7 +66,7 @@ typedef struct rlv_panel_surface
     size_t region_count;      ///< the highest number
     const rlv_panel_tag* tag; ///< region_count
     double pixel_mm;          ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
-    int rays, samples;        ///< as of a view; 0: 6 from every other pixel, and 4
+    int rays, samples;        ///< as of a view; 0: 4 from every other pixel, and 4
     const struct rlv_panel* like; ///< another panel, which must stay while this one is made: where it is of the same
                                   ///< mesh, index, view, size and rays, what it saw is painted anew, and not looked
                                   ///< for again
