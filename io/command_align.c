@@ -3,6 +3,7 @@
 #include "change.h"
 #include "given_mesh.h"
 #include "pose_words.h"
+#include "specimen_command.h"
 
 static rlv_status align(rlv_alignment* alignment, given_mesh pair[2], const rlv_options* options, rlv_answer* answer,
                         rlv_error* error)
@@ -29,7 +30,7 @@ static rlv_status keep_files(given_mesh pair[2], const rlv_alignment* alignment,
     return out_folder_add_mesh(&answer->folder, "aligned.ply", &pair[1].mesh, error);
 }
 
-rlv_status command_align(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+static rlv_status align_meshes(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
     given_mesh pair[2] = {0};
     rlv_alignment alignment = {.pose = rlv_pose_identity(),
@@ -60,4 +61,12 @@ rlv_status command_align(const rlv_options* options, rlv_answer* answer, rlv_err
     given_mesh_free(&pair[0]);
     given_mesh_free(&pair[1]);
     return status;
+}
+
+rlv_status command_align(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+{
+    if (specimen_command_is(options))
+        return specimen_command_align(options, answer, error);
+    const rlv_status status = specimen_command_not(options, error);
+    return status == RLV_DONE ? align_meshes(options, answer, error) : status;
 }

@@ -1,9 +1,12 @@
 #include "command.h"
 
 #include "change.h"
+#include "change_record.h"
+#include "change_words.h"
 #include "depth_pictures.h"
 #include "given_mesh.h"
 #include "pose_words.h"
+#include "specimen_command.h"
 #include "table.h"
 
 #include <math.h>
@@ -29,95 +32,6 @@ static void record_region(json_t* row, const rlv_change_region* region)
     record_real(row, "mean_depth_mm", region->mean_depth_mm);
     record_real(row, "max_depth_mm", region->max_depth_mm);
     record_place(row, "centroid_mm", region->centroid_mm);
-}
-
-static void record_change(json_t* record, const rlv_change* change)
-{
-    record_volume(record, "removed", &change->went.volume_mm3);
-    record_volume(record, "added", &change->came.volume_mm3);
-    record_volume(record, "untold", &change->untold_mm3);
-    record_flag(record, "removed_faint", change->went.faint);
-    record_flag(record, "added_faint", change->came.faint);
-    json_t* limits = record_list(record, "detection_limit");
-    for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
-    {
-        json_t* row = record_row(limits);
-        record_real(row, "area_mm2", change->limit[i].area_mm2);
-        record_real(row, "depth_mm", change->limit[i].depth_mm);
-    }
-    json_t* regions = record_list(record, "regions");
-    for (size_t i = 0; i < change->region_count; i++)
-        record_region(record_row(regions), &change->region[i]);
-    record_real(record, "noise_sd_mm", change->noise_sd_mm);
-    record_real(record, "noise_length_mm", change->noise_length_mm);
-    record_real(record, "warp_sd_mm", change->warp_sd_mm);
-    record_real(record, "warp_length_mm", change->warp_length_mm);
-    record_flag(record, "open", change->open);
-    record_real(record, "left_out_mm2", change->left_out_mm2);
-    record_real(record, "overlap_mm2", change->overlap_mm2);
-    record_real(record, "axis_spread_mm3", change->axis_spread_mm3);
-    record_real(record, "divergence_mm3", change->divergence_mm3);
-}
-
-/// What could not be measured: the same keys, null.
-static void record_nothing(json_t* record)
-{
-    static const char* const null_keys[] = {"removed_faint", "added_faint",     "detection_limit", "regions",
-                                            "noise_sd_mm",   "noise_length_mm", "warp_sd_mm",      "warp_length_mm",
-                                            "open",          "left_out_mm2",    "overlap_mm2",     "axis_spread_mm3",
-                                            "divergence_mm3"};
-    record_volume(record, "removed", NULL);
-    record_volume(record, "added", NULL);
-    record_volume(record, "untold", NULL);
-    for (size_t i = 0; i < sizeof null_keys / sizeof null_keys[0]; i++)
-        record_null(record, null_keys[i]);
-}
-
-/// removed - added + not told apart.
-static double sum_of_parts(const rlv_change* change)
-{
-    return change->went.volume_mm3.value - change->came.volume_mm3.value + change->untold_mm3.value;
-}
-
-/// Half the width of what was not told apart: the intervals of what was told may hold the detection limit's room, and
-/// an alarm must not.
-static double half_width(const rlv_change* change)
-{
-    return (change->untold_mm3.high - change->untold_mm3.low) / 2.0;
-}
-
-static void warn_of_change(rlv_answer* answer, const rlv_change* change)
-{
-    double allowed = half_width(change);
-    if (change->left_out_mm2 > 0.0)
-        answer_warn(answer, "%s cm² that only one stage saw are left out of the volumes",
-                    words_figures(change->left_out_mm2 / 100.0, 2).text);
-    if (change->overlap_mm2 > 0.0)
-        answer_warn(answer, "a mesh crosses itself over about %s cm²; what is doubly filled counts once",
-                    words_figures(change->overlap_mm2 / 100.0, 2).text);
-    if (change->axis_spread_mm3 > allowed)
-        answer_warn(
-            answer,
-            "the volumes measured along three axes differ by %s mL, more than the intervals allow: look for holes "
-            "and folds in the meshes",
-            words_figures(change->axis_spread_mm3 / 1000.0, 2).text);
-    if (isfinite(change->divergence_mm3) && fabs(change->divergence_mm3 - sum_of_parts(change)) > allowed)
-        answer_warn(answer,
-                    "the parts and the volumes of the two meshes differ by more than the intervals allow: look for "
-                    "folds and shells inside one another");
-    if (change->went.faint || change->came.faint)
-        answer_warn(
-            answer,
-            "what was %s thins out below the detection limit: how far it reaches cannot be told, and the interval's "
-            "upper end allows for all that was not told apart",
-            change->went.faint && change->came.faint ? "removed and what was added"
-            : change->went.faint                     ? "removed"
-                                                     : "added");
-    if (change->warp_sd_mm > 3.0 * change->noise_sd_mm)
-        answer_warn(
-            answer,
-            "the two scans are bent against each other by %s mm (sd), slowly over %s mm: the intervals allow for it",
-            words_figures(change->warp_sd_mm, 2).text, words_figures(change->warp_length_mm, 2).text);
 }
 
 static void tell_part(FILE* text, const char* name, const rlv_interval* part, bool told)
@@ -171,32 +85,6 @@ static void tell_regions(FILE* text, const rlv_change* change)
                 words_count(change->region_count - ROWS_TOLD, "smaller one").text);
 }
 
-static void tell_limits(FILE* text, const rlv_change* change)
-{
-    fputs("\ndetection limit: how deep a change must be to be told from noise\n  ", text);
-    for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
-        fprintf(text, "%s%s mm over %s cm²", i > 0 ? "; " : "", words_figures(change->limit[i].depth_mm, 2).text,
-                words_figures(change->limit[i].area_mm2 / 100.0, 2).text);
-    fprintf(text, "\n  noise %s mm (sd) over %s mm; slow warp between the scans %s mm (sd) over %s mm\n",
-            words_figures(change->noise_sd_mm, 2).text, words_figures(change->noise_length_mm, 2).text,
-            words_figures(change->warp_sd_mm, 2).text, words_figures(change->warp_length_mm, 2).text);
-}
-
-static void tell_check(FILE* text, const rlv_change* change)
-{
-    double sd = half_width(change) / (2.0 * 1.959963984540054) / 1000.0;
-    int decimals = words_decimals(sd) < 6 ? words_decimals(sd) : 6;
-    if (isfinite(change->divergence_mm3))
-        fprintf(text,
-                "\ncheck: removed - added + not told apart = %s mL; volume before - volume after = %s mL\n"
-                "  (each mesh's own, by the divergence theorem); they differ by %s mL\n",
-                words_number(sum_of_parts(change) / 1000.0, decimals).text,
-                words_number(change->divergence_mm3 / 1000.0, decimals).text,
-                words_number((sum_of_parts(change) - change->divergence_mm3) / 1000.0, decimals + 1).text);
-    else
-        fputs("\ncheck: none, since a mesh is open; volumes are against a common base below both\n", text);
-}
-
 static void tell_change(FILE* text, const rlv_change* change, const rlv_options* options, double size_mm)
 {
     fprintf(text, "change from %s to %s\n\n", options->path[0], options->path[1]);
@@ -209,8 +97,8 @@ static void tell_change(FILE* text, const rlv_change* change, const rlv_options*
           "  against the specimen, the small ones first.\n",
           text);
     tell_regions(text, change);
-    tell_limits(text, change);
-    tell_check(text, change);
+    change_tell_limits(text, change);
+    change_tell_check(text, change);
     if (!options->aligned)
     {
         fputs("\nalignment of AFTER to BEFORE\n", text);
@@ -274,19 +162,23 @@ static rlv_status keep_files(rlv_answer* answer, const rlv_change* change, given
 static rlv_status tell_all(rlv_answer* answer, const rlv_change* change, const rlv_options* options, given_mesh pair[2],
                            rlv_error* error)
 {
-    record_change(answer->record, change);
+    change_record_volumes(answer->record, change);
+    json_t* regions = record_list(answer->record, "regions");
+    for (size_t i = 0; i < change->region_count; i++)
+        record_region(record_row(regions), &change->region[i]);
+    change_record_field(answer->record, change);
     if (!options->aligned)
     {
         pose_record(record_object(answer->record, "pose"), &change->alignment, true);
         pose_warn(answer, &change->alignment);
     }
-    warn_of_change(answer, change);
+    change_warn(answer, NULL, change);
     tell_change(answer->text, change, options, given_mesh_size_mm(&pair[0]));
     tell_next(answer, options);
     return keep_files(answer, change, pair, error);
 }
 
-rlv_status command_change(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+static rlv_status change_meshes(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
     given_mesh pair[2] = {0};
     rlv_change change = {0};
@@ -307,7 +199,9 @@ rlv_status command_change(const rlv_options* options, rlv_answer* answer, rlv_er
             status = tell_all(answer, &change, options, pair, error);
         else if (status == RLV_IMPOSSIBLE)
         {
-            record_nothing(answer->record);
+            change_record_volumes(answer->record, NULL);
+            record_null(answer->record, "regions");
+            change_record_field(answer->record, NULL);
             if (!options->aligned)
                 pose_record(record_object(answer->record, "pose"), &change.alignment, false);
         }
@@ -316,4 +210,12 @@ rlv_status command_change(const rlv_options* options, rlv_answer* answer, rlv_er
     given_mesh_free(&pair[0]);
     given_mesh_free(&pair[1]);
     return status;
+}
+
+rlv_status command_change(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+{
+    if (specimen_command_is(options))
+        return specimen_command_change(options, answer, error);
+    const rlv_status status = specimen_command_not(options, error);
+    return status == RLV_DONE ? change_meshes(options, answer, error) : status;
 }

@@ -2,6 +2,8 @@
 
 #include "history_sheets.h"
 #include "history_view.h"
+#include "specimen_choice.h"
+#include "specimen_inputs.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -38,57 +40,14 @@ static rlv_status check_call(const rlv_options* options, rlv_error* error)
     return RLV_DONE;
 }
 
-/// The ids of the stages from `first` on, as many as fit.
-static void list_stages(char* into, size_t size, const char* lead, const rlv_specimen* specimen, size_t first)
-{
-    size_t put = (size_t)snprintf(into, size, "%s", lead);
-    for (size_t i = first; i < specimen->stage_count; i++)
-    {
-        size_t length = strlen(specimen->stage[i].id);
-        if (put + length + 8 > size)
-        {
-            snprintf(into + put, size - put, ", \xe2\x80\xa6");
-            return;
-        }
-        put += (size_t)snprintf(into + put, size - put, "%s%s", i > first ? ", " : "", specimen->stage[i].id);
-    }
-}
-
 /// The stage that was named, and for a step one that has a stage before it.
 static rlv_status find_stage(history_sheet_order* order, const rlv_specimen* specimen, const char* id, rlv_error* error)
 {
-    char mend[512];
     bool of_step = order->kind == HISTORY_SHEET_COMPARISON || order->kind == HISTORY_SHEET_DEPTH;
-    const rlv_stage_record* stage = rlv_specimen_stage(specimen, id);
     if (of_step && specimen->stage_count < 2)
         return rlv_fail(error, RLV_BAD_INPUT, specimen->folder, "record the next stage, or ask for the picture stage",
                         "the specimen has a single stage, and no step to draw");
-    list_stages(mend, sizeof mend, "say one of ", specimen, of_step ? 1 : 0);
-    if (stage == NULL)
-        return rlv_fail(error, RLV_BAD_INPUT, specimen->folder, mend, "there is no stage '%.100s'", id);
-    order->stage = (size_t)(stage - specimen->stage);
-    if (of_step && order->stage == 0)
-        return rlv_fail(error, RLV_BAD_INPUT, specimen->folder, mend,
-                        "'%.100s' is the first stage, and no step leads to it", id);
-    return RLV_DONE;
-}
-
-/// The files of the record, as inputs.
-static void record_files(rlv_answer* answer, const rlv_specimen* specimen)
-{
-    const char* const file[3][2] = {{"specimen.yaml", specimen->yaml_sha256},
-                                    {"points.csv", specimen->points_sha256},
-                                    {"elements.csv", specimen->elements_sha256}};
-    for (size_t i = 0; i < 3; i++)
-    {
-        if (file[i][1][0] == '\0')
-            continue;
-        char* path = rlv_specimen_path(specimen, file[i][0]);
-        json_t* row = record_row(answer->inputs);
-        record_text(row, "path", path != NULL ? path : file[i][0]);
-        record_text(row, "sha256", file[i][1]);
-        free(path);
-    }
+    return specimen_choose_stage(&order->stage, specimen, id, of_step ? 1 : 0, error);
 }
 
 static void tell_picture(rlv_answer* answer, const rlv_options* options, const history_sheet* sheet)
@@ -151,9 +110,11 @@ rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_er
     if (status == RLV_DONE && options->stage != NULL)
         status = find_stage(&order, &specimen, options->stage, error);
     if (status == RLV_DONE)
-        record_files(answer, &specimen);
-    if (status == RLV_DONE)
+    {
+        specimen_inputs(answer, &specimen);
         status = draw(options, &specimen, &order, answer, error);
+        specimen_inputs_within(answer, &specimen);
+    }
     rlv_specimen_free(&specimen);
     return status;
 }

@@ -6,6 +6,7 @@
 #include "report_record.h"
 #include "report_tables.h"
 #include "report_words.h"
+#include "specimen_inputs.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -41,40 +42,6 @@ static rlv_status open_out(rlv_answer* answer, const rlv_options* options, rlv_e
     rlv_status status = out_folder_open_whole(&answer->folder, path, "report.html", error);
     free(path);
     return status;
-}
-
-/// The record's own files, as inputs.
-static void record_own_files(rlv_answer* answer, const rlv_specimen* specimen)
-{
-    const char* const file[][2] = {{"specimen.yaml", specimen->yaml_sha256},
-                                   {"points.csv", specimen->points_sha256},
-                                   {"elements.csv", specimen->elements_sha256}};
-    for (size_t i = 0; i < 3; i++)
-        if (file[i][1][0] != '\0')
-        {
-            json_t* row = record_row(answer->inputs);
-            record_text(row, "path", file[i][0]);
-            record_text(row, "sha256", file[i][1]);
-        }
-}
-
-/// Paths within the specimen's folder: so the same specimen gives the same report wherever it lies.
-static void shorten_paths(rlv_answer* answer, const char* folder)
-{
-    size_t length = strlen(folder);
-    while (length > 1 && folder[length - 1] == '/')
-        length--;
-    for (size_t i = 0; i < json_array_size(answer->inputs); i++)
-    {
-        json_t* row = json_array_get(answer->inputs, i);
-        const char* path = json_string_value(json_object_get(row, "path"));
-        if (path != NULL && strncmp(path, folder, length) == 0 && path[length] == '/')
-        {
-            char* within = strdup(path + length + strspn(path + length, "/"));
-            record_text(row, "path", within);
-            free(within);
-        }
-    }
 }
 
 static void record_pictures(json_t* record, const history_sheets* sheets)
@@ -119,7 +86,7 @@ static void tell(rlv_answer* answer, const report* r)
 /// Put what is known into the answer; where nothing could be measured that is the record alone.
 static rlv_status put_all(report* r, rlv_answer* answer, bool measured, rlv_error* error)
 {
-    shorten_paths(answer, r->specimen.folder);
+    specimen_inputs_within(answer, &r->specimen);
     rlv_status status = measured ? history_sheets_draw(&r->sheets, &r->history, answer, error) : RLV_DONE;
     if (status != RLV_DONE)
         return status;
@@ -141,7 +108,7 @@ rlv_status command_report(const rlv_options* options, rlv_answer* answer, rlv_er
         status = open_out(answer, options, error);
     if (status == RLV_DONE)
     {
-        record_own_files(answer, &r.specimen);
+        specimen_inputs(answer, &r.specimen);
         status = report_pieces_read(&r.pieces, &r.specimen, answer, error);
     }
     if (status == RLV_DONE)

@@ -1,5 +1,6 @@
 #include "history_parts.h"
 
+#include "change_words.h"
 #include "side_by_side.h"
 
 #include <math.h>
@@ -96,6 +97,17 @@ static rlv_status measure_edge(void* user, size_t k, const rlv_progress* progres
                : history_align_edge(history, history->edge + k, progress, error);
 }
 
+static void warn_of_step(const rlv_history* history, size_t k, rlv_answer* answer)
+{
+    const char *before = history->stage[k].record->id, *after = history->stage[k + 1].record->id;
+    char name[256];
+    snprintf(name, sizeof name, "%.100s to %.100s", before, after);
+    if (history->step[k].measured)
+        change_warn(answer, name, &history->step[k].change);
+    else
+        answer_warn(answer, "from %s to %s nothing could be measured: %s", before, after, history->step[k].why);
+}
+
 static rlv_status measure_edges(rlv_history* history, const history_options* options, rlv_answer* answer,
                                 rlv_error* error)
 {
@@ -104,12 +116,9 @@ static rlv_status measure_edges(rlv_history* history, const history_options* opt
     for (size_t k = 0; k < history->step_count && status == RLV_DONE && !options->poses_only; k++)
         status = history_prepare_step(history, k, answer, error);
     if (status == RLV_DONE)
-        status =
-            side_by_side(history->edge_count, measure_edge, &jobs, "align and measure", &answer->progress, error);
+        status = side_by_side(history->edge_count, measure_edge, &jobs, "align and measure", &answer->progress, error);
     for (size_t k = 0; k < history->step_count && status == RLV_DONE && !options->poses_only; k++)
-        if (!history->step[k].measured)
-            answer_warn(answer, "from %s to %s nothing could be measured: %s", history->stage[k].record->id,
-                        history->stage[k + 1].record->id, history->step[k].why);
+        warn_of_step(history, k, answer);
     return status;
 }
 

@@ -35,16 +35,25 @@ static const rlv_command commands[] = {
      "wrong with it, and how much it holds. A volume is told only where the mesh is closed.",
      "Run it first on every new scan: a wrong unit or an open underside is cheaper to find here than later.", INSPECT,
      command_inspect},
-    {"align", "BEFORE AFTER", 2, 2, "mesh/meshes", "the motion that carries AFTER into BEFORE's frame, and how surely",
-     "Finds the motion from any attitude, without tie points, from the surface that held still between the two stages.",
+    {"align", "BEFORE AFTER | SPECIMEN", 1, 2, "operand",
+     "the motion that carries AFTER into BEFORE's frame, or all stages of a specimen into one",
+     "Finds the motion from any attitude, without tie points, from the surface that held still between the two "
+     "stages.\n"
+     "Of a SPECIMEN (its folder) all stages are joined, neighbours and those two apart, and what does not close is "
+     "told.",
      "An alignment that several motions fit about as well is refused (exit status 3): put marks on the rim of the "
      "block\n"
      "that stay through the stages, or pad the block so that more of it is seen.",
      ALIGN, command_align},
-    {"change", "BEFORE AFTER", 2, 2, "mesh/meshes", "what was removed and added between two stages, where and how deep",
+    {"change", "BEFORE AFTER | SPECIMEN [STAGE STAGE]", 1, 3, "operand",
+     "what was removed and added between two stages, where and how deep",
      "Aligns AFTER to BEFORE (unless --aligned), finds the regions that changed beyond the noise of the two scans, "
      "and\n"
-     "measures each with a 95 % interval. What cannot be told from noise is said to be so.",
+     "measures each with a 95 % interval. What cannot be told from noise is said to be so. Of a SPECIMEN (its folder) "
+     "every\n"
+     "step is measured, or the one between two STAGEs; matrix, bone, pieces and what was added are kept apart, with "
+     "hours\n"
+     "and grams as they are recorded.",
      "What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell.\n"
      "Stone dust can hold silica: wear what your local exposure limits ask for.",
      CHANGE, command_change},

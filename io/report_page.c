@@ -241,7 +241,7 @@ static void put_step_table(rlv_page* p, const source_of* s, size_t which)
     char caption[1200];
     snprintf(caption, sizeof caption, "What changed from %s, region by region",
              report_step_name(s->history, which).text);
-    rlv_table t = report_regions_of_step(s->history, which, caption);
+    rlv_table t = report_regions_of_step(s->history, which, true, caption);
     page_table(p, &t, report_table_path(table_at(s, REPORT_REGIONS)).text);
     table_free(&t);
 }

@@ -1,5 +1,6 @@
 #include "report_record.h"
 
+#include "change_record.h"
 #include "pose_words.h"
 #include "report_region.h"
 #include "report_words.h"
@@ -86,7 +87,6 @@ static void put_classes(json_t* object, const rlv_history* history, size_t step)
         put_range(child, "mass", "g", found.g, 1.0);
         record_flag(child, "faint", found.faint);
     }
-    put_range(record_object(object, "untold"), "volume", "mm3", report_untold(history, step), 1000.0);
 }
 
 static void put_balance(json_t* object, const char* key, const rlv_balance* balance)
@@ -110,55 +110,42 @@ static void put_balances(json_t* object, const rlv_ledger_row* row)
     put_balance(object, "spoil_balance", &row->spoil);
 }
 
-static void put_summary(json_t* record, const rlv_history* history)
+void report_record_sums(json_t* object, const rlv_history* history)
 {
-    json_t* summary = record_object(record, "summary");
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (history->step_count > 0)
     {
-        put_classes(summary, history, REPORT_ALL);
-        put_balances(summary, history->row != NULL ? &history->cumulative[history->step_count - 1] : NULL);
+        put_classes(object, history, REPORT_ALL);
+        put_range(record_object(object, "untold"), "volume", "mm3", report_untold(history, REPORT_ALL), 1000.0);
+        put_balances(object, history->row != NULL ? &history->cumulative[history->step_count - 1] : NULL);
     }
-    put_range(summary, "left", "mm3",
+    put_range(object, "left", "mm3",
               last->given.health.closed ? report_volume(last->given.measures.volume_mm3, last->scale_sd)
                                         : (rlv_interval){NAN, NAN, NAN},
               1.0);
 }
 
-static void put_field(json_t* row, const rlv_change* change, bool measured)
+void report_record_step(json_t* object, const rlv_history* history, size_t index)
 {
-    const double nothing = NAN;
-    record_real(row, "noise_sd_mm", measured ? change->noise_sd_mm : nothing);
-    record_real(row, "noise_length_mm", measured ? change->noise_length_mm : nothing);
-    record_real(row, "warp_sd_mm", measured ? change->warp_sd_mm : nothing);
-    record_real(row, "warp_length_mm", measured ? change->warp_length_mm : nothing);
-    record_real(row, "left_out_mm2", measured ? change->left_out_mm2 : nothing);
-    record_real(row, "overlap_mm2", measured ? change->overlap_mm2 : nothing);
-    record_real(row, "axis_spread_mm3", measured ? change->axis_spread_mm3 : nothing);
-    record_real(row, "divergence_mm3", measured ? change->divergence_mm3 : nothing);
+    const history_step* step = &history->step[index];
+    const rlv_change* change = step->measured ? &step->change : NULL;
+    rlv_table regions = report_regions_of_step(history, index, false, "");
+    record_text(object, "from", history->stage[step->before].record->id);
+    record_text(object, "to", history->stage[step->after].record->id);
+    record_flag(object, "measured", step->measured);
+    record_text(object, "why_not", step->measured ? NULL : step->why);
+    change_record_volumes(object, change);
+    json_object_set_new(object, "regions", change != NULL ? report_rows(&regions) : json_null());
+    put_classes(record_object(object, "classes"), history, index);
+    record_real(object, "hours", step->hours);
+    put_balances(object, history->row != NULL ? &history->row[index] : NULL);
+    change_record_field(object, change);
+    pose_record(record_object(object, "pose"), &step->change.alignment, step->measured);
+    table_free(&regions);
 }
 
-static void put_steps(json_t* record, const rlv_history* history)
+void report_record_frame(json_t* frame, const rlv_history* history)
 {
-    json_t* list = record_list(record, "steps");
-    for (size_t i = 0; i < history->step_count; i++)
-    {
-        const history_step* step = &history->step[i];
-        json_t* row = record_row(list);
-        record_text(row, "from", history->stage[step->before].record->id);
-        record_text(row, "to", history->stage[step->after].record->id);
-        record_flag(row, "measured", step->measured);
-        record_text(row, "why_not", step->measured ? NULL : step->why);
-        put_classes(row, history, i);
-        put_balances(row, history->row != NULL ? &history->row[i] : NULL);
-        put_field(row, &step->change, step->measured);
-        pose_record(record_object(row, "pose"), &step->change.alignment, step->measured);
-    }
-}
-
-static void put_frame(json_t* record, const rlv_history* history)
-{
-    json_t* frame = record_object(record, "frame");
     record_text(frame, "stage", history->stage[history->frame].record->id);
     record_flag(frame, "joined", history->joined);
     record_text(frame, "why_not", history->joined ? NULL : history->apart);
@@ -178,9 +165,11 @@ static void put_specimen(json_t* record, const rlv_specimen* specimen)
 void report_record(json_t* record, const rlv_history* history, const report_tables* tables)
 {
     put_specimen(record, history->specimen);
-    put_summary(record, history);
-    put_frame(record, history);
-    put_steps(record, history);
+    report_record_sums(record_object(record, "summary"), history);
+    report_record_frame(record_object(record, "frame"), history);
+    json_t* steps = record_list(record, "steps");
+    for (size_t i = 0; i < history->step_count; i++)
+        report_record_step(record_row(steps), history, i);
     json_t* rows = record_object(record, "tables");
     for (size_t i = 0; i < REPORT_TABLES; i++)
         json_object_set_new(rows, tables->table[i].name, report_rows(&tables->table[i]));

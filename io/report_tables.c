@@ -329,28 +329,29 @@ static void put_work(rlv_table* t, const rlv_history* history, const history_ste
     table_number(t, step->region[number].nearest_bone_mm, depth_sd(step->change.noise_sd_mm));
 }
 
-static void put_regions(rlv_table* t, const rlv_history* history, size_t which, bool wall)
+static void put_region(rlv_table* t, const rlv_history* history, const history_step* step, size_t number, bool wall)
 {
-    const history_step* step = &history->step[which];
-    for (size_t i = 0; step->measured && i < step->change.region_count; i++)
-    {
-        const history_region* beside = &step->region[i];
-        if (!wall)
-            put_step(t, history, which);
-        put_measures(t, history, step, i);
-        put_work(t, history, step, i);
-        if (wall)
-            continue;
-        table_text(t, beside->area);
-        table_text(t, beside->piece != SIZE_MAX ? history->specimen->piece[beside->piece].id : NULL);
-        table_place(t, beside->centroid_mm, 1.0);
-    }
+    const history_region* beside = &step->region[number];
+    put_measures(t, history, step, number);
+    put_work(t, history, step, number);
+    if (wall)
+        return;
+    table_text(t, beside->area);
+    table_text(t, beside->piece != SIZE_MAX ? history->specimen->piece[beside->piece].id : NULL);
+    table_place(t, beside->centroid_mm, 1.0);
 }
 
-rlv_table report_regions_of_step(const rlv_history* history, size_t step, const char* caption)
+static size_t region_count(const history_step* step)
 {
-    rlv_table t = table_of("regions", caption, REGION_WALL, region_columns + REGION_STEP);
-    put_regions(&t, history, step, true);
+    return step->measured ? step->change.region_count : 0;
+}
+
+rlv_table report_regions_of_step(const rlv_history* history, size_t step, bool wall, const char* caption)
+{
+    const size_t all = sizeof region_columns / sizeof *region_columns - REGION_STEP;
+    rlv_table t = table_of("regions", caption, wall ? REGION_WALL : all, region_columns + REGION_STEP);
+    for (size_t i = 0; i < region_count(&history->step[step]); i++)
+        put_region(&t, history, &history->step[step], i, wall);
     return t;
 }
 
@@ -358,7 +359,11 @@ static rlv_table regions_table(const rlv_history* history)
 {
     rlv_table t = table_of("regions", "Regions that changed, step by step", COLUMNS(region_columns));
     for (size_t i = 0; i < history->step_count; i++)
-        put_regions(&t, history, i, false);
+        for (size_t k = 0; k < region_count(&history->step[i]); k++)
+        {
+            put_step(&t, history, i);
+            put_region(&t, history, &history->step[i], k, false);
+        }
     return t;
 }
 
@@ -581,24 +586,29 @@ static rlv_table left_table(const rlv_history* history)
 
 // --- All -------------------------------------------------------------------------------------------------------------
 
+report_tables report_tables_measured(const rlv_history* history)
+{
+    return (report_tables){.table = {[REPORT_STAGES] = stages_table(history),
+                                     [REPORT_SCALE_BARS] = bars_table(history),
+                                     [REPORT_POSES] = poses_table(history),
+                                     [REPORT_TRANSFORMS] = transforms_table(history),
+                                     [REPORT_EDGES] = edges_table(history),
+                                     [REPORT_LOOPS] = loops_table(history),
+                                     [REPORT_REGIONS] = regions_table(history),
+                                     [REPORT_LIMITS] = limits_table(history),
+                                     [REPORT_VOLUMES] = ledger_table(history, history->row, false),
+                                     [REPORT_MASSES] = ledger_table(history, history->row, true),
+                                     [REPORT_VOLUMES_SO_FAR] = ledger_table(history, history->cumulative, false),
+                                     [REPORT_MASSES_SO_FAR] = ledger_table(history, history->cumulative, true),
+                                     [REPORT_MASS_BALANCE] = balance_table(history, false),
+                                     [REPORT_SPOIL_BALANCE] = balance_table(history, true),
+                                     [REPORT_RATES] = rates_table(history),
+                                     [REPORT_LEFT] = left_table(history)}};
+}
+
 report_tables report_tables_of(const rlv_history* history, const report_pieces* pieces, const rlv_answer* answer)
 {
-    report_tables tables = {.table = {[REPORT_STAGES] = stages_table(history),
-                                      [REPORT_SCALE_BARS] = bars_table(history),
-                                      [REPORT_POSES] = poses_table(history),
-                                      [REPORT_TRANSFORMS] = transforms_table(history),
-                                      [REPORT_EDGES] = edges_table(history),
-                                      [REPORT_LOOPS] = loops_table(history),
-                                      [REPORT_REGIONS] = regions_table(history),
-                                      [REPORT_LIMITS] = limits_table(history),
-                                      [REPORT_VOLUMES] = ledger_table(history, history->row, false),
-                                      [REPORT_MASSES] = ledger_table(history, history->row, true),
-                                      [REPORT_VOLUMES_SO_FAR] = ledger_table(history, history->cumulative, false),
-                                      [REPORT_MASSES_SO_FAR] = ledger_table(history, history->cumulative, true),
-                                      [REPORT_MASS_BALANCE] = balance_table(history, false),
-                                      [REPORT_SPOIL_BALANCE] = balance_table(history, true),
-                                      [REPORT_RATES] = rates_table(history),
-                                      [REPORT_LEFT] = left_table(history)}};
+    report_tables tables = report_tables_measured(history);
     for (report_table i = REPORT_WORK; i < REPORT_TABLES; i++)
         tables.table[i] = report_recorded(i, history, pieces, answer);
     return tables;

@@ -54,14 +54,15 @@ typedef struct report_tables
     rlv_table table[REPORT_TABLES];
 } report_tables;
 
-/// Fill all tables. `history` and the names in it must outlive them. What a table lacks memory for is told when it is
-/// written. Free with report_tables_free.
+/// Fill all tables, or only those of what was measured: the others stay empty. `history` and the names in it must
+/// outlive them. What a table lacks memory for is told when it is written. Free with report_tables_free.
 report_tables report_tables_of(const rlv_history* history, const report_pieces* pieces, const rlv_answer* answer);
+report_tables report_tables_measured(const rlv_history* history);
 void report_tables_free(report_tables* tables);
 
-/// The regions of one step alone, as the wall has them: without the stages' names, areas and places. Free with
-/// table_free; `caption` must outlive it.
-rlv_table report_regions_of_step(const rlv_history* history, size_t step, const char* caption);
+/// The regions of one step alone, without the stages' names; `wall`: as the wall has them, without areas and places
+/// too. Free with table_free; `caption` must outlive it.
+rlv_table report_regions_of_step(const rlv_history* history, size_t step, bool wall, const char* caption);
 
 /// Write all of them that have rows into `tables/`, and `tables/meanings.csv`.
 rlv_status report_tables_keep(const report_tables* tables, out_folder* out, rlv_error* error);

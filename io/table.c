@@ -12,8 +12,8 @@ typedef struct shown_unit
     double size; ///< of the shown one, in the key's
 } shown_unit;
 
-static const shown_unit shown_units[] = {
-    {"mm3", "mL", 1000.0}, {"mm2", "cm²", 100.0}, {"deg", "°", 1.0}, {"percent", "%", 1.0}, {"g_cm3", "g/cm³", 1.0}};
+static const shown_unit shown_units[] = {{"mm3", "mL", 1000.0}, {"mm2", "cm²", 100.0},   {"deg", "°", 1.0},
+                                         {"percent", "%", 1.0}, {"g_cm3", "g/cm³", 1.0}, {"mm3_per_h", "mL/h", 1000.0}};
 
 static const shown_unit* find_unit(const table_column* column)
 {

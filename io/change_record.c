@@ -1,0 +1,48 @@
+#include "change_record.h"
+
+#include <math.h>
+
+static void record_limits(json_t* object, const rlv_change* change)
+{
+    json_t* limits = record_list(object, "detection_limit");
+    for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
+    {
+        json_t* row = record_row(limits);
+        record_real(row, "area_mm2", change->limit[i].area_mm2);
+        record_real(row, "depth_mm", change->limit[i].depth_mm);
+    }
+}
+
+void change_record_volumes(json_t* object, const rlv_change* change)
+{
+    record_volume(object, "removed", change != NULL ? &change->went.volume_mm3 : NULL);
+    record_volume(object, "added", change != NULL ? &change->came.volume_mm3 : NULL);
+    record_volume(object, "untold", change != NULL ? &change->untold_mm3 : NULL);
+    if (change == NULL)
+    {
+        record_null(object, "removed_faint");
+        record_null(object, "added_faint");
+        record_null(object, "detection_limit");
+        return;
+    }
+    record_flag(object, "removed_faint", change->went.faint);
+    record_flag(object, "added_faint", change->came.faint);
+    record_limits(object, change);
+}
+
+void change_record_field(json_t* object, const rlv_change* change)
+{
+    const double nothing = NAN;
+    record_real(object, "noise_sd_mm", change != NULL ? change->noise_sd_mm : nothing);
+    record_real(object, "noise_length_mm", change != NULL ? change->noise_length_mm : nothing);
+    record_real(object, "warp_sd_mm", change != NULL ? change->warp_sd_mm : nothing);
+    record_real(object, "warp_length_mm", change != NULL ? change->warp_length_mm : nothing);
+    if (change != NULL)
+        record_flag(object, "open", change->open);
+    else
+        record_null(object, "open");
+    record_real(object, "left_out_mm2", change != NULL ? change->left_out_mm2 : nothing);
+    record_real(object, "overlap_mm2", change != NULL ? change->overlap_mm2 : nothing);
+    record_real(object, "axis_spread_mm3", change != NULL ? change->axis_spread_mm3 : nothing);
+    record_real(object, "divergence_mm3", change != NULL ? change->divergence_mm3 : nothing);
+}

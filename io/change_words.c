@@ -1,0 +1,80 @@
+#include "change_words.h"
+
+#include <math.h>
+
+/// removed - added + not told apart.
+static double sum_of_parts(const rlv_change* change)
+{
+    return change->went.volume_mm3.value - change->came.volume_mm3.value + change->untold_mm3.value;
+}
+
+/// Half the width of what was not told apart: the intervals of what was told may hold the detection limit's room, and
+/// an alarm must not.
+static double half_width(const rlv_change* change)
+{
+    return (change->untold_mm3.high - change->untold_mm3.low) / 2.0;
+}
+
+void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
+{
+    const char *lead = step != NULL ? step : "", *colon = step != NULL ? ": " : "";
+    double allowed = half_width(change);
+    if (change->left_out_mm2 > 0.0)
+        answer_warn(answer, "%s%s%s cm² that only one stage saw are left out of the volumes", lead, colon,
+                    words_figures(change->left_out_mm2 / 100.0, 2).text);
+    if (change->overlap_mm2 > 0.0)
+        answer_warn(answer, "%s%sa mesh crosses itself over about %s cm²; what is doubly filled counts once", lead,
+                    colon, words_figures(change->overlap_mm2 / 100.0, 2).text);
+    if (change->axis_spread_mm3 > allowed)
+        answer_warn(
+            answer,
+            "%s%sthe volumes measured along three axes differ by %s mL, more than the intervals allow: look for holes "
+            "and folds in the meshes",
+            lead, colon, words_figures(change->axis_spread_mm3 / 1000.0, 2).text);
+    if (isfinite(change->divergence_mm3) && fabs(change->divergence_mm3 - sum_of_parts(change)) > allowed)
+        answer_warn(answer,
+                    "%s%sthe parts and the volumes of the two meshes differ by more than the intervals allow: look for "
+                    "folds and shells inside one another",
+                    lead, colon);
+    if (change->went.faint || change->came.faint)
+        answer_warn(answer,
+                    "%s%swhat was %s thins out below the detection limit: how far it reaches cannot be told, and the "
+                    "interval's "
+                    "upper end allows for all that was not told apart",
+                    lead, colon,
+                    change->went.faint && change->came.faint ? "removed and what was added"
+                    : change->went.faint                     ? "removed"
+                                                             : "added");
+    if (change->warp_sd_mm > 3.0 * change->noise_sd_mm)
+        answer_warn(answer,
+                    "%s%sthe two scans are bent against each other by %s mm (sd), slowly over %s mm: the intervals "
+                    "allow for it",
+                    lead, colon, words_figures(change->warp_sd_mm, 2).text,
+                    words_figures(change->warp_length_mm, 2).text);
+}
+
+void change_tell_limits(FILE* text, const rlv_change* change)
+{
+    fputs("\ndetection limit: how deep a change must be to be told from noise\n  ", text);
+    for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
+        fprintf(text, "%s%s mm over %s cm²", i > 0 ? "; " : "", words_figures(change->limit[i].depth_mm, 2).text,
+                words_figures(change->limit[i].area_mm2 / 100.0, 2).text);
+    fprintf(text, "\n  noise %s mm (sd) over %s mm; slow warp between the scans %s mm (sd) over %s mm\n",
+            words_figures(change->noise_sd_mm, 2).text, words_figures(change->noise_length_mm, 2).text,
+            words_figures(change->warp_sd_mm, 2).text, words_figures(change->warp_length_mm, 2).text);
+}
+
+void change_tell_check(FILE* text, const rlv_change* change)
+{
+    double sd = half_width(change) / (2.0 * 1.959963984540054) / 1000.0;
+    int decimals = words_decimals(sd) < 6 ? words_decimals(sd) : 6;
+    if (isfinite(change->divergence_mm3))
+        fprintf(text,
+                "\ncheck: removed - added + not told apart = %s mL; volume before - volume after = %s mL\n"
+                "  (each mesh's own, by the divergence theorem); they differ by %s mL\n",
+                words_number(sum_of_parts(change) / 1000.0, decimals).text,
+                words_number(change->divergence_mm3 / 1000.0, decimals).text,
+                words_number((sum_of_parts(change) - change->divergence_mm3) / 1000.0, decimals + 1).text);
+    else
+        fputs("\ncheck: none, since a mesh is open; volumes are against a common base below both\n", text);
+}
