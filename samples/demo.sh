@@ -1,10 +1,10 @@
 #!/bin/sh
-# The main job, on an invented specimen: install what is missing, build, make a specimen of six stages, measure each step between
-# them, and print one table.
+# The main job, on an invented specimen: install what is missing, build, make a specimen of six stages with its record, measure
+# its whole life, and print one table of what went and came, class by class.
 #
 #   sh samples/demo.sh [--truth] [--size N]
 #
-#   --truth   put what was truly taken off beside each step, and whether the interval holds it
+#   --truth   put what was truly taken off beside it, and whether the interval holds it
 #   --size N  triangles a stage (make_demo's default where left out)
 set -eu
 cd "$(dirname "$0")/.."
@@ -41,84 +41,59 @@ cmake --build --preset release --target rilievo make_demo >> build/demo.log 2>&1
 
 echo "making the demo specimen ($specimen)"
 build/release/make_demo --out "$specimen" ${size:+--size "$size"} > /dev/null
-stages=$(jq '.stages | length' "$truths")
 
-# One row of the table, from change.json and the truth. Figures follow the interval: as many decimals as its sd allows, its ends rounded outwards.
-row() {
-    jq -rn --slurpfile change "$1" --slurpfile truth "$truths" --argjson step "$2" --arg with_truth "$truth" '
-        def decimals: if . > 0 then (. / 3.92 | log10 | floor) as $place | [0, -$place] | max else 0 end;
-        def written($d): . as $n
-            | if $d == 0 then "\($n)"
-              else (if $n < 0 then "-" else "" end) + (($n | fabs | tostring) as $s
-                    | (("0" * ([$d + 1 - ($s | length), 0] | max)) // "") + $s
-                    | .[:-$d] + "." + .[-$d:]) end;
-        def shown($d): . * pow(10; $d) | round | written($d);
-        def low_end($d): . / 1000 * pow(10; $d) + 0.001 | floor | written($d);
-        def high_end($d): . / 1000 * pow(10; $d) - 0.001 | ceil | written($d);
-        def pad($w): tostring | if length < $w then " " * ($w - length) + . else . end;
-        def millilitres($d): . / 1000 | shown($d);
-        ($change[0]) as $c
-        | ($truth[0].changes[] | select(.before == $step - 1 and .after == $step)) as $t
-        | ((($c.removed.high_mm3 - $c.removed.low_mm3) / 1000) | decimals) as $d
-        | (($c.added.high_mm3 - $c.added.low_mm3) / 1000 | decimals) as $da
-        | ([$c.regions[] | select(.class == "removed")]) as $removed
-        | ([$c.regions[] | select(.class == "added")]) as $added
-        | [ ("\($step - 1) to \($step)" | pad(6)),
-            ($c.removed.volume_mm3 | millilitres($d) | pad(9)),
-            ("\($c.removed.low_mm3 | low_end($d)) to \($c.removed.high_mm3 | high_end($d))" | pad(19)),
-            ((if ($added | length) > 0 then $c.added.volume_mm3 | millilitres($da) else "-" end) | pad(8)),
-            ((if ($removed | length) > 0 then [$removed[].max_depth_mm] | max | shown(1) else "-" end) | pad(9)),
-            ("\($removed | length) + \($added | length)" | pad(7)) ]
-          + (if $with_truth == "yes"
-             then ($c.removed.volume_mm3 - $c.added.volume_mm3 + $c.untold.volume_mm3) as $net
-             | ([$c.removed, $c.added, $c.untold] | map(.volume_mm3 - .low_mm3) | add) as $half
-             | ($t.removed_mm3 - $t.added_mm3) as $true_net
-             | (2 * $half / 1000 | decimals) as $dn
-             | [ ($t.removed_mm3 | millilitres($d) | pad(9)),
-                 ((if $t.removed_mm3 >= $c.removed.low_mm3 and $t.removed_mm3 <= $c.removed.high_mm3 then "inside" else "outside" end)
-                  | pad(8)),
-                 ($t.added_mm3 | millilitres(1) | pad(5)),
-                 ("\($net | millilitres($dn)) +- \($half | millilitres($dn))" | pad(11)),
-                 ($true_net | millilitres($dn) | pad(6)),
-                 ((if ($net - $true_net | fabs) <= $half then "inside" else "outside" end) | pad(7)) ]
-             else [] end)
-        | join("  ")'
-}
+echo "measuring its life, and drawing the sheets (some minutes)"
+build/release/rilievo report "$specimen" > "$out/report.txt"
 
+# The table, from report.json and the truth. Figures follow the interval: as many decimals as its sd allows, its ends rounded outwards.
+# A piece that went or came is told with what crumbled out of its joint or gapes there, since a mesh of the block sees both as one.
 table=$out/table.txt
-{
-    printf '%6s  %9s  %19s  %8s  %9s  %7s' stages "removed" "95 % interval" added greatest regions
-    if [ "$truth" = yes ]; then printf '  %9s  %8s  %5s  %11s  %6s' "truth" "" added "with untold" truth; fi
-    echo
-} > "$table"
-step=1
-while [ "$step" -lt "$stages" ]; do
-    before=$((step - 1))
-    echo "measuring stage $before to stage $step"
-    here=$out/change-$before-$step
-    build/release/rilievo change "$specimen/$(jq -r ".stages[$before].mesh" "$truths")" \
-        "$specimen/$(jq -r ".stages[$step].mesh" "$truths")" --unit mm \
-        --scale-sd "$(jq ".stages[$before].scale_sd" "$truths")" \
-        --scale-sd-after "$(jq ".stages[$step].scale_sd" "$truths")" --out "$here" > "$out/change-$before-$step.txt"
-    row "$here/change.json" "$step" >> "$table"
-    step=$((step + 1))
-done
+jq -rn --slurpfile report "$specimen/out/report.json" --slurpfile truth "$truths" --arg with_truth "$truth" '
+    def decimals: if . > 0 then (. / 3.92 | log10 | floor) as $place | [0, -$place] | max else 0 end;
+    def written($d): . as $n
+        | if $d == 0 then "\($n)"
+          else (if $n < 0 then "-" else "" end) + (($n | fabs | tostring) as $s
+                | (("0" * ([$d + 1 - ($s | length), 0] | max)) // "") + $s
+                | .[:-$d] + "." + .[-$d:]) end;
+    def shown($d): . / 1000 * pow(10; $d) | round | written($d);
+    def low_end($d): . / 1000 * pow(10; $d) + 0.001 | floor | written($d);
+    def high_end($d): . / 1000 * pow(10; $d) - 0.001 | ceil | written($d);
+    def left($w): tostring | . + " " * ([$w - length, 0] | max);
+    def right($w): tostring | " " * ([$w - length, 0] | max) + .;
+    def line($step; $class; $value; $ends; $deep; $true; $word):
+        ($step | left(24)) + "  " + ($class | left(16)) + ($value | right(9)) + ($ends | right(19)) + ($deep | right(13))
+        + (if $with_truth == "yes" then ($true | right(9)) + "  " + $word else "" end) | sub(" +$"; "");
+    ["matrix_removed", "bone_lost", "piece_detached", "material_added", "piece_joined"] as $classes
+    | line("step"; "class"; "mL"; "95 % interval"; "deepest, mm"; "truth"; ""),
+      ($report[0].steps | to_entries[] | .key as $k | .value as $step
+       | ($truth[0].changes[] | select(.before == $k and .after == $k + 1)) as $change
+       | ([$change.areas[] | select(.class | startswith("piece"))] | map({(.class): (.removed_mm3 + .added_mm3)}) | add // {}) as $pieces
+       | $classes[] as $class
+       | $step.classes[$class] as $told
+       | (if $class == "piece_detached" then $pieces["piece detached"]
+          elif $class == "piece_joined" then $pieces["piece joined"]
+          elif $class == "matrix_removed" and $pieces["piece detached"] != null
+          then $change.classes.matrix_removed_mm3 + $change.classes.piece_detached_mm3 - $pieces["piece detached"]
+          else $change.classes[$class + "_mm3"] end // 0) as $true
+       | select(($told.regions // 0) > 0 or $true > 0)
+       | (($told.volume_high_mm3 - $told.volume_low_mm3) / 1000 | decimals) as $d
+       | ([$step.regions[]? | select(.class == ($class | gsub("_"; " "))) | .max_depth_mm] | max) as $deep
+       | line("\($step.from) to \($step.to)"; $class | gsub("_"; " ");
+              if $told.regions > 0 then $told.volume_mm3 | shown($d) else "none told" end;
+              "\($told.volume_low_mm3 | low_end($d)) to \($told.volume_high_mm3 | high_end($d))";
+              if $deep != null then $deep * 1000 | shown(1) else "-" end;
+              $true | shown([$d, 1] | max);
+              if $true >= $told.volume_low_mm3 and $true <= $told.volume_high_mm3 then "inside" else "outside" end)),
+      ($report[0].summary.mass_balance
+       | "", "mass balance: unexplained \(.unexplained_g | round) g (\(.unexplained_low_g | floor) to \(.unexplained_high_g | ceil) g)"
+             + if .closes then ", it closes" else ", it does not close" end)' > "$table"
 
 echo
 cat "$table"
 cat <<END
 
-removed and added: mL of what could be told from noise. greatest: depth in mm. regions: removed + added.
-END
-if [ "$truth" = yes ]; then
-    cat <<'END'
-with untold: removed - added + not told apart, which also holds what was too thin to be told; beside it the true change of volume.
-END
-fi
-cat <<END
-What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell.
-Pictures: $out/change-*/depth.png (with before.png and after.png through the same camera).
-All of it as one report, with the record, bone apart from matrix, and sheets to print (some minutes):
-  build/release/rilievo report $out/specimen
-Each step in words: $out/change-*.txt; the numbers: change.json and regions.csv beside the pictures.
+What is called matrix may hold bone that had never shown: a mesh cannot tell.
+The report: $specimen/out/report.html, with every table as CSV (tables/), everything as JSON (report.json), and pictures/, as PNG
+and as PDF at true scale: a map of depth and a comparison of each step, and all stages on one sheet.
+In words: $out/report.txt
 END
