@@ -2,7 +2,6 @@
 
 #include "history_sheets.h"
 #include "report_page.h"
-#include "report_pieces.h"
 #include "report_record.h"
 #include "report_tables.h"
 #include "report_words.h"
@@ -16,7 +15,6 @@
 typedef struct report
 {
     rlv_specimen specimen;
-    report_pieces pieces;
     rlv_history history;
     report_tables tables;
     history_sheets sheets;
@@ -27,7 +25,6 @@ static void report_free(report* r)
     history_sheets_free(&r->sheets);
     report_tables_free(&r->tables);
     history_free(&r->history);
-    report_pieces_free(&r->pieces);
     rlv_specimen_free(&r->specimen);
 }
 
@@ -91,7 +88,7 @@ static rlv_status put_all(report* r, rlv_answer* answer, bool measured, rlv_erro
     if (status != RLV_DONE)
         return status;
     rlv_tell(&answer->progress, "write the report", 0.0);
-    r->tables = report_tables_of(&r->history, &r->pieces, answer);
+    r->tables = report_tables_of(&r->history, answer);
     report_record(answer->record, &r->history, &r->tables);
     record_pictures(answer->record, &r->sheets);
     tell(answer, r);
@@ -109,10 +106,8 @@ rlv_status command_report(const rlv_options* options, rlv_answer* answer, rlv_er
     if (status == RLV_DONE)
     {
         specimen_inputs(answer, &r.specimen);
-        status = report_pieces_read(&r.pieces, &r.specimen, answer, error);
-    }
-    if (status == RLV_DONE)
         status = history_measure(&r.history, &r.specimen, &how, answer, error);
+    }
     if (status == RLV_DONE)
         status = put_all(&r, answer, true, error);
     else if (status == RLV_IMPOSSIBLE && r.history.stage_count > 0)

@@ -246,6 +246,8 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
     rlv_status status = read_stages(history, answer, error);
     if (status == RLV_DONE)
         status = same_scale(history, error);
+    if (status == RLV_DONE && !options->poses_only)
+        status = history_pieces_read(&history->pieces, specimen, answer, error);
     if (status == RLV_DONE)
         status = measure_edges(history, options, answer, error);
     if (status == RLV_DONE)
@@ -255,6 +257,7 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
     if (status != RLV_DONE || options->poses_only)
         return status;
     place_regions(history);
+    history_part_joints(history, answer);
     return history_add_up(history, error);
 }
 
@@ -264,6 +267,7 @@ void history_free(rlv_history* history)
         history_free_stage(history->stage + k);
     for (size_t k = 0; history->step != NULL && k < history->step_count; k++)
         history_free_step(history->step + k);
+    history_pieces_free(&history->pieces);
     rlv_stages_free(&history->stages);
     free(history->stage);
     free(history->step);

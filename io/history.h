@@ -12,6 +12,7 @@
 #include "answer.h"
 #include "change.h"
 #include "given_mesh.h"
+#include "history_pieces.h"
 #include "ledger.h"
 #include "masks.h"
 #include "scale.h"
@@ -55,6 +56,11 @@ typedef struct history_step
     size_t piece_count;           ///< pieces that came off or went back at this step
     size_t piece[RLV_PART_COUNT]; ///< part - RLV_PART_PIECE: index into specimen->piece
     double hours;                 ///< of all work rows; NaN where none
+    rlv_interval seen_mm3[RLV_CHANGE_CLASSES]; ///< totals as the block's meshes have them. Where pieces have closed
+                                               ///< meshes of their own, those rule the totals of `change`:
+    rlv_interval crumbled_mm3; ///< then what came off with them and is none of them: it counts as matrix removed
+    rlv_interval gap_mm3;      ///< and what the block gained with them and is none of them: the gap of their joint.
+                               ///< NaN: not known
 } history_step;
 
 /// An alignment between two stages, as an edge of the graph.
@@ -71,6 +77,7 @@ typedef struct rlv_history
     const rlv_specimen* specimen;
     size_t stage_count;
     history_stage* stage;
+    history_pieces pieces; ///< their meshes; none where only poses are measured
     size_t frame; ///< the stage whose frame is the block's
     size_t step_count;
     history_step* step; ///< stage_count - 1

@@ -193,7 +193,7 @@ static void add_rows(rate_rows* rows, const rlv_history* history, const history_
         return;
     if (!has_areas(step, after))
     {
-        rows->volume[rows->count] = step->change.total[RLV_CHANGE_REMOVED].volume_mm3;
+        rows->volume[rows->count] = step->seen_mm3[RLV_CHANGE_REMOVED]; // a tool takes none of what crumbles
         for (size_t i = 0; i < after->work_count; i++)
             add_hours(rows, history, after->work + i);
         rows->count++;

@@ -24,6 +24,9 @@ void history_free_step(history_step* step);
 rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
                               rlv_error* error);
 
+/// Part pieces from their joints where they have closed meshes of their own.
+void history_part_joints(rlv_history* history, rlv_answer* answer);
+
 /// Add up what was measured and hold it against what was weighed.
 rlv_status history_add_up(rlv_history* history, rlv_error* error);
 

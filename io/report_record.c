@@ -137,6 +137,8 @@ void report_record_step(json_t* object, const rlv_history* history, size_t index
     change_record_volumes(object, change);
     json_object_set_new(object, "regions", change != NULL ? report_rows(&regions) : json_null());
     put_classes(record_object(object, "classes"), history, index);
+    record_volume(object, "crumbled", isfinite(step->crumbled_mm3.value) ? &step->crumbled_mm3 : NULL);
+    record_volume(object, "gap", isfinite(step->gap_mm3.value) ? &step->gap_mm3 : NULL);
     record_real(object, "hours", step->hours);
     put_balances(object, history->row != NULL ? &history->row[index] : NULL);
     change_record_field(object, change);

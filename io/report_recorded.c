@@ -149,7 +149,7 @@ static const table_column piece_columns[] = {
     {"volume", "mm3", "volume", TABLE_INTERVAL, "Its volume; empty where the mesh is open."},
     {"note", NULL, "note", TABLE_TEXT, "Note."}};
 
-static void put_piece(rlv_table* t, const rlv_piece_record* piece, const report_piece* mesh)
+static void put_piece(rlv_table* t, const rlv_piece_record* piece, const history_piece* mesh)
 {
     table_text(t, piece->id);
     table_text(t, piece->title);
@@ -171,8 +171,10 @@ static void put_piece(rlv_table* t, const rlv_piece_record* piece, const report_
 }
 
 /// A row a mesh of a piece; one where it has none.
-static rlv_table pieces_table(const rlv_specimen* s, const report_pieces* pieces)
+static rlv_table pieces_table(const rlv_history* history)
 {
+    const rlv_specimen* s = history->specimen;
+    const history_pieces* pieces = &history->pieces;
     rlv_table t = table_of("pieces", "Pieces", COLUMNS(piece_columns));
     for (size_t i = 0; i < s->piece_count; i++)
     {
@@ -321,8 +323,7 @@ static rlv_table inputs_table(const rlv_answer* answer)
     return t;
 }
 
-rlv_table report_recorded(report_table which, const rlv_history* history, const report_pieces* pieces,
-                          const rlv_answer* answer)
+rlv_table report_recorded(report_table which, const rlv_history* history, const rlv_answer* answer)
 {
     const rlv_specimen* s = history->specimen;
     switch (which)
@@ -336,7 +337,7 @@ rlv_table report_recorded(report_table which, const rlv_history* history, const 
     case REPORT_SPOIL:
         return spoil_table(s);
     case REPORT_PIECES:
-        return pieces_table(s, pieces);
+        return pieces_table(history);
     case REPORT_ELEMENTS:
         return elements_table(s);
     case REPORT_ROWS:

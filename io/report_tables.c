@@ -268,7 +268,7 @@ static const table_column region_columns[] = {
     {"region", NULL, "region", TABLE_COUNT, "Number of the region within its step, by falling volume."},
     {"class", NULL, "class", TABLE_TEXT,
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
-    {"volume", "mm3", "volume", TABLE_INTERVAL, "Volume that went or came."},
+    {"volume", "mm3", "volume", TABLE_INTERVAL, "Volume that went or came. Of a piece: what its outline held, with what crumbled out of its joint or the gap there."},
     {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
@@ -606,11 +606,11 @@ report_tables report_tables_measured(const rlv_history* history)
                                      [REPORT_LEFT] = left_table(history)}};
 }
 
-report_tables report_tables_of(const rlv_history* history, const report_pieces* pieces, const rlv_answer* answer)
+report_tables report_tables_of(const rlv_history* history, const rlv_answer* answer)
 {
     report_tables tables = report_tables_measured(history);
     for (report_table i = REPORT_WORK; i < REPORT_TABLES; i++)
-        tables.table[i] = report_recorded(i, history, pieces, answer);
+        tables.table[i] = report_recorded(i, history, answer);
     return tables;
 }
 

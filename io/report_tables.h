@@ -8,7 +8,6 @@
 #define RLV_REPORT_TABLES_H
 
 #include "history.h"
-#include "report_pieces.h"
 #include "table.h"
 
 typedef enum report_table
@@ -56,7 +55,7 @@ typedef struct report_tables
 
 /// Fill all tables, or only those of what was measured: the others stay empty. `history` and the names in it must
 /// outlive them. What a table lacks memory for is told when it is written. Free with report_tables_free.
-report_tables report_tables_of(const rlv_history* history, const report_pieces* pieces, const rlv_answer* answer);
+report_tables report_tables_of(const rlv_history* history, const rlv_answer* answer);
 report_tables report_tables_measured(const rlv_history* history);
 void report_tables_free(report_tables* tables);
 
@@ -71,7 +70,6 @@ rlv_status report_tables_keep(const report_tables* tables, out_folder* out, rlv_
 report_path report_table_path(const rlv_table* t);
 
 /// The tables of what was recorded, and of the inputs: internal to the two files that fill tables.
-rlv_table report_recorded(report_table which, const rlv_history* history, const report_pieces* pieces,
-                          const rlv_answer* answer);
+rlv_table report_recorded(report_table which, const rlv_history* history, const rlv_answer* answer);
 
 #endif

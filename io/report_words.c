@@ -93,6 +93,18 @@ static report_text unknown_class(const rlv_history* history, rlv_change_class ki
                         : say("not known: no bone is marked on any stage before the last");
 }
 
+/// What the block's meshes saw of a piece that is none of it by its own mesh.
+static void add_joint(report_text* said, const history_step* step, rlv_change_class kind)
+{
+    const bool off = kind == RLV_CHANGE_DETACHED, back = kind == RLV_CHANGE_JOINED;
+    const rlv_interval joint = off ? step->crumbled_mm3 : step->gap_mm3;
+    if ((!off && !back) || !isfinite(joint.value))
+        return;
+    const rlv_interval ml = {joint.value / 1000.0, joint.low / 1000.0, joint.high / 1000.0};
+    add(said, ", by its own mesh; %s more %s", report_interval(ml, "mL").text,
+        off ? "crumbled out of its joint, and count as matrix removed" : "are the gap of its joint");
+}
+
 static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
 {
     const report_class found = report_class_of(history, kind, which);
@@ -113,6 +125,8 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
         if (found.faint)
             add(&said, "; it thins out below the detection limit, which the upper end allows for");
     }
+    if (which != REPORT_ALL)
+        add_joint(&said, &history->step[which], kind);
     bool everywhere = kind != RLV_CHANGE_DETACHED && kind != RLV_CHANGE_JOINED; // pieces come and go in their steps
     if (everywhere && !found.known)
         add(&said, "; known in %zu of %zu steps", found.steps_known, found.steps);

@@ -46,7 +46,6 @@ echo "measuring its life, and drawing the sheets (some minutes)"
 build/release/rilievo report "$specimen" > "$out/report.txt"
 
 # The table, from report.json and the truth. Figures follow the interval: as many decimals as its sd allows, its ends rounded outwards.
-# A piece that went or came is told with what crumbled out of its joint or gapes there, since a mesh of the block sees both as one.
 table=$out/table.txt
 jq -rn --slurpfile report "$specimen/out/report.json" --slurpfile truth "$truths" --arg with_truth "$truth" '
     def decimals: if . > 0 then (. / 3.92 | log10 | floor) as $place | [0, -$place] | max else 0 end;
@@ -67,14 +66,9 @@ jq -rn --slurpfile report "$specimen/out/report.json" --slurpfile truth "$truths
     | line("step"; "class"; "mL"; "95 % interval"; "deepest, mm"; "truth"; ""),
       ($report[0].steps | to_entries[] | .key as $k | .value as $step
        | ($truth[0].changes[] | select(.before == $k and .after == $k + 1)) as $change
-       | ([$change.areas[] | select(.class | startswith("piece"))] | map({(.class): (.removed_mm3 + .added_mm3)}) | add // {}) as $pieces
        | $classes[] as $class
        | $step.classes[$class] as $told
-       | (if $class == "piece_detached" then $pieces["piece detached"]
-          elif $class == "piece_joined" then $pieces["piece joined"]
-          elif $class == "matrix_removed" and $pieces["piece detached"] != null
-          then $change.classes.matrix_removed_mm3 + $change.classes.piece_detached_mm3 - $pieces["piece detached"]
-          else $change.classes[$class + "_mm3"] end // 0) as $true
+       | ($change.classes[$class + "_mm3"] // 0) as $true
        | select(($told.regions // 0) > 0 or $true > 0)
        | (($told.volume_high_mm3 - $told.volume_low_mm3) / 1000 | decimals) as $d
        | ([$step.regions[]? | select(.class == ($class | gsub("_"; " "))) | .max_depth_mm] | max) as $deep

@@ -25,11 +25,10 @@ TestSuite(report_page, .init = set_up, .fini = program_leave);
 static void write_report(char** html, json_t** record)
 {
     rlv_answer answer = {.inputs = json_array(), .warnings = json_array(), .parameters = json_object()};
-    const report_pieces pieces = {0};
     const history_sheets sheets = {0};
     rlv_error error = {0};
     record_line(answer.warnings, "the rim <is> short");
-    report_tables tables = report_tables_of(&life.history, &pieces, &answer);
+    report_tables tables = report_tables_of(&life.history, &answer);
     const report_page_source source = {&life.history, &tables, &sheets, &answer};
     cr_assert_eq(out_folder_open_whole(&answer.folder, "out", "report.html", &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(report_tables_keep(&tables, &answer.folder, &error), RLV_DONE, "%s", error.what);

@@ -90,6 +90,7 @@ static void fill_step(short_life* life, size_t i)
     change->noise_length_mm = 4.0;
     change->untold_mm3 = around(-2500.0, 9000.0);
     change->divergence_mm3 = NAN;
+    step->crumbled_mm3 = step->gap_mm3 = (rlv_interval){NAN, NAN, NAN};
     for (size_t k = 0; k < RLV_CHANGE_LIMITS; k++)
         change->limit[k] = (rlv_detection_limit){100.0 * pow(10.0, (double)k / 2.0), 0.4 / (double)(k + 1)};
     for (size_t k = 0; k < 3; k++)
@@ -106,6 +107,7 @@ static void fill_step(short_life* life, size_t i)
         total->known = k != RLV_CHANGE_JOINED && (k != RLV_CHANGE_DETACHED || i == 1);
         if (total->regions == 0)
             total->volume_mm3 = (rlv_interval){0.0, 0.0, 340.0};
+        step->seen_mm3[k] = total->volume_mm3;
         double value = total->known ? total->volume_mm3.value / 1000.0 : (double)NAN;
         life->row[i].ml[k] = around(value, 1.2);
         life->row[i].g[k] = around(2.32 * value, 5.0);

@@ -1,8 +1,14 @@
-#include "report_pieces.h"
+#include "history_pieces.h"
 
+#include "sampling.h"
 #include "scale.h"
 
 #include <stdlib.h>
+
+enum
+{
+    MOST_SAMPLES = 250000,
+};
 
 static double length_of(const rlv_point_record* a, const rlv_point_record* b)
 {
@@ -14,7 +20,7 @@ static double sd_of(const rlv_point_record* point)
     return point->sd_mm != NULL ? *point->sd_mm : (double)NAN;
 }
 
-static rlv_status scale_by_bars(rlv_scale* scale, const rlv_specimen* specimen, const report_piece* one,
+static rlv_status scale_by_bars(rlv_scale* scale, const rlv_specimen* specimen, const history_piece* one,
                                 rlv_error* error)
 {
     const rlv_mesh_record* mesh = &one->at->mesh;
@@ -37,7 +43,19 @@ static rlv_status scale_by_bars(rlv_scale* scale, const rlv_specimen* specimen, 
     return status;
 }
 
-static rlv_status read_one(report_piece* one, const rlv_specimen* specimen, rlv_answer* answer, rlv_error* error)
+/// Under a shallow bend the mean height over a chord is two thirds of the greatest (of a parabola), which is what
+/// another tessellation may lie off.
+static rlv_status measure_chords(history_piece* one, rlv_error* error)
+{
+    rlv_sampling sampling = {0};
+    const rlv_status status = rlv_sampling_take(&sampling, &one->given.mesh, NULL, MOST_SAMPLES, error);
+    for (size_t i = 0; i < sampling.count && status == RLV_DONE; i++)
+        one->chord_mm3 += 2.0 / 3.0 * (double)(sampling.area_mm2[i] * sampling.chord_mm[i]);
+    rlv_sampling_free(&sampling);
+    return status;
+}
+
+static rlv_status read_one(history_piece* one, const rlv_specimen* specimen, rlv_answer* answer, rlv_error* error)
 {
     const rlv_mesh_record* mesh = &one->at->mesh;
     rlv_scale scale = {0};
@@ -51,12 +69,15 @@ static rlv_status read_one(report_piece* one, const rlv_specimen* specimen, rlv_
         status = given_mesh_read(&one->given, one->path, *mesh->unit, answer, error);
     if (status != RLV_DONE)
         return status;
+    if ((status = measure_chords(one, error)) != RLV_DONE)
+        return status;
     one->scale_sd = mesh->bar_count > 0 ? scale.relative_sd : mesh->scale_sd != NULL ? *mesh->scale_sd : 0.0;
     rlv_mesh_free(&one->given.mesh);
     return RLV_DONE;
 }
 
-rlv_status report_pieces_read(report_pieces* pieces, const rlv_specimen* specimen, rlv_answer* answer, rlv_error* error)
+rlv_status history_pieces_read(history_pieces* pieces, const rlv_specimen* specimen, rlv_answer* answer,
+                               rlv_error* error)
 {
     size_t count = 0;
     for (size_t i = 0; i < specimen->piece_count; i++)
@@ -66,7 +87,7 @@ rlv_status report_pieces_read(report_pieces* pieces, const rlv_specimen* specime
     for (size_t i = 0; i < specimen->piece_count; i++)
         for (size_t k = 0; k < specimen->piece[i].mesh_count && status == RLV_DONE; k++)
         {
-            report_piece* one = &pieces->one[pieces->count++];
+            history_piece* one = &pieces->one[pieces->count++];
             one->piece = &specimen->piece[i];
             one->at = &specimen->piece[i].mesh[k];
             status = read_one(one, specimen, answer, error);
@@ -74,7 +95,7 @@ rlv_status report_pieces_read(report_pieces* pieces, const rlv_specimen* specime
     return status;
 }
 
-void report_pieces_free(report_pieces* pieces)
+void history_pieces_free(history_pieces* pieces)
 {
     for (size_t i = 0; i < pieces->count; i++)
     {
@@ -82,5 +103,5 @@ void report_pieces_free(report_pieces* pieces)
         free(pieces->one[i].path);
     }
     free(pieces->one);
-    *pieces = (report_pieces){0};
+    *pieces = (history_pieces){0};
 }

@@ -1,0 +1,91 @@
+#include "history_parts.h"
+
+#include <math.h>
+#include <string.h>
+
+/// A piece's own volume from its own mesh: the first of its meshes that is closed. NaN where there is none.
+///
+/// Its interval holds scale, and noise that is even in sd and bell-shaped in its correlation over the mesh's area
+/// (whose integral is 2 pi l^2), and the whole of what flat triangles may cut off; `noise_sd_mm` is of the difference
+/// of two scans. Slow warp bends a piece as a whole, both of its faces alike, and is left out.
+static rlv_interval own_volume(const history_pieces* pieces, const rlv_piece_record* piece, double noise_sd_mm,
+                               double noise_length_mm)
+{
+    for (size_t i = 0; i < pieces->count; i++)
+    {
+        const history_piece* one = &pieces->one[i];
+        const rlv_mesh_measures* measures = &one->given.measures;
+        if (one->piece != piece || !one->given.health.closed)
+            continue;
+        const double noise = noise_sd_mm / sqrt(2.0) * noise_length_mm * sqrt(2.0 * M_PI * measures->area_mm2);
+        const double half = hypot(1.959964 * hypot(3.0 * one->scale_sd * measures->volume_mm3, noise), one->chord_mm3);
+        return (rlv_interval){measures->volume_mm3, measures->volume_mm3 - half, measures->volume_mm3 + half};
+    }
+    return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
+}
+
+/// a + sign * b, halves in quadrature.
+static rlv_interval combine(rlv_interval a, double sign, rlv_interval b)
+{
+    const double value = a.value + sign * b.value;
+    const double b_low = sign > 0.0 ? b.value - b.low : b.high - b.value,
+                 b_high = sign > 0.0 ? b.high - b.value : b.value - b.low;
+    return (rlv_interval){value, value - hypot(a.value - a.low, b_low), value + hypot(a.high - a.value, b_high)};
+}
+
+/// The pieces that came off (or went back) at a step, all by their own meshes; NaN where one of them has none.
+static rlv_interval own_volumes(const rlv_history* history, const history_step* step, bool back)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const char* after = history->stage[step->after].record->id;
+    rlv_interval sum = {0.0, 0.0, 0.0};
+    for (size_t i = 0; i < step->piece_count; i++)
+    {
+        const rlv_piece_record* piece = specimen->piece + step->piece[i];
+        const char* when = back ? piece->joined : piece->detached;
+        if (when != NULL && strcmp(when, after) == 0)
+            sum = combine(sum, 1.0,
+                          own_volume(&history->pieces, piece, step->change.noise_sd_mm, step->change.noise_length_mm));
+    }
+    return sum;
+}
+
+/// A mesh of the block sees a piece and its joint as one; the piece's own mesh tells them apart.
+static rlv_interval part_joint(history_step* step, rlv_interval own, rlv_change_class kind)
+{
+    rlv_change_total* total = &step->change.total[kind];
+    if (total->regions == 0 || isnan(own.value))
+        return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
+    const rlv_interval rest = combine(total->volume_mm3, -1.0, own);
+    total->volume_mm3 = own;
+    return rest;
+}
+
+static void warn_of_joint(rlv_answer* answer, const rlv_history* history, const history_step* step, rlv_interval rest)
+{
+    if (rest.high < 0.0)
+        answer_warn(answer,
+                    "%s: the pieces' own meshes hold %s mL more than what their outlines on the block do: look at the "
+                    "outlines, and at the scale of the pieces' meshes",
+                    history->stage[step->after].record->id, words_figures(-rest.value / 1000.0, 2).text);
+}
+
+void history_part_joints(rlv_history* history, rlv_answer* answer)
+{
+    for (size_t k = 0; k < history->step_count; k++)
+    {
+        history_step* step = history->step + k;
+        rlv_change_total* matrix = &step->change.total[RLV_CHANGE_REMOVED];
+        step->crumbled_mm3 = step->gap_mm3 = (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
+        if (!step->measured)
+            continue;
+        for (size_t c = 0; c < RLV_CHANGE_CLASSES; c++)
+            step->seen_mm3[c] = step->change.total[c].volume_mm3;
+        step->crumbled_mm3 = part_joint(step, own_volumes(history, step, false), RLV_CHANGE_DETACHED);
+        step->gap_mm3 = part_joint(step, own_volumes(history, step, true), RLV_CHANGE_JOINED);
+        warn_of_joint(answer, history, step, step->crumbled_mm3);
+        warn_of_joint(answer, history, step, step->gap_mm3);
+        if (isfinite(step->crumbled_mm3.value))
+            matrix->volume_mm3 = combine(matrix->volume_mm3, 1.0, step->crumbled_mm3);
+    }
+}
