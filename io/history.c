@@ -215,15 +215,17 @@ static rlv_status join_stages(rlv_history* history, rlv_answer* answer, rlv_erro
     return status;
 }
 
-/// Regions lie in their step's frame until now.
+/// Regions lie in their step's frame until now. Where the stages are not joined there is no other.
 static void place_regions(rlv_history* history)
 {
+    const double nowhere = (double)NAN;
     for (size_t k = 0; k < history->step_count; k++)
     {
         const rlv_pose pose = history_pose(history, history->step[k].before);
         for (size_t r = 0; history->step[k].measured && r < history->step[k].change.region_count; r++)
             history->step[k].region[r].centroid_mm =
-                rlv_pose_apply(&pose, history->step[k].change.region[r].centroid_mm);
+                history->joined ? rlv_pose_apply(&pose, history->step[k].change.region[r].centroid_mm)
+                                : rlv_vec3_of(nowhere, nowhere, nowhere);
     }
 }
 

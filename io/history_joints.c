@@ -33,19 +33,31 @@ static rlv_interval combine(rlv_interval a, double sign, rlv_interval b)
     return (rlv_interval){value, value - hypot(a.value - a.low, b_low), value + hypot(a.high - a.value, b_high)};
 }
 
-/// The pieces that came off (or went back) at a step, all by their own meshes; NaN where one of them has none.
-static rlv_interval own_volumes(const rlv_history* history, const history_step* step, bool back)
+static bool is_masked(const history_step* step, size_t piece)
 {
-    const rlv_specimen* specimen = history->specimen;
+    for (size_t i = 0; i < step->piece_count; i++)
+        if (step->piece[i] == piece)
+            return true;
+    return false;
+}
+
+/// The pieces that came off (or went back) at a step, by their own meshes: those that a mask tells of, or those of
+/// which none does. NaN where one of them has no closed mesh; `*count` is how many there are.
+static rlv_interval own_volumes(size_t* count, const rlv_history* history, const history_step* step, bool back,
+                                bool masked)
+{
     const char* after = history->stage[step->after].record->id;
     rlv_interval sum = {0.0, 0.0, 0.0};
-    for (size_t i = 0; i < step->piece_count; i++)
+    *count = 0;
+    for (size_t i = 0; i < history->specimen->piece_count; i++)
     {
-        const rlv_piece_record* piece = specimen->piece + step->piece[i];
+        const rlv_piece_record* piece = history->specimen->piece + i;
         const char* when = back ? piece->joined : piece->detached;
-        if (when != NULL && strcmp(when, after) == 0)
-            sum = combine(sum, 1.0,
-                          own_volume(&history->pieces, piece, step->change.noise_sd_mm, step->change.noise_length_mm));
+        if (when == NULL || strcmp(when, after) != 0 || is_masked(step, i) != masked)
+            continue;
+        sum = combine(sum, 1.0,
+                      own_volume(&history->pieces, piece, step->change.noise_sd_mm, step->change.noise_length_mm));
+        ++*count;
     }
     return sum;
 }
@@ -59,6 +71,23 @@ static rlv_interval part_joint(history_step* step, rlv_interval own, rlv_change_
     const rlv_interval rest = combine(total->volume_mm3, -1.0, own);
     total->volume_mm3 = own;
     return rest;
+}
+
+/// Pieces that no mask tells of were seen as matrix, or as something added.
+static void take_out(history_step* step, const rlv_history* history, bool back)
+{
+    size_t count;
+    const rlv_interval own = own_volumes(&count, history, step, back, false);
+    const rlv_change_class seen_as = back ? RLV_CHANGE_ADDED : RLV_CHANGE_REMOVED;
+    rlv_change_total *from = &step->change.total[seen_as],
+                     *into = &step->change.total[back ? RLV_CHANGE_JOINED : RLV_CHANGE_DETACHED];
+    if (count == 0 || isnan(own.value) || from->regions == 0)
+        return;
+    from->volume_mm3 = combine(from->volume_mm3, -1.0, own);
+    step->seen_mm3[seen_as] = from->volume_mm3;
+    into->volume_mm3 = into->known ? combine(into->volume_mm3, 1.0, own) : own;
+    into->known = true;
+    into->regions += count;
 }
 
 static void warn_of_joint(rlv_answer* answer, const rlv_history* history, const history_step* step, rlv_interval rest)
@@ -81,11 +110,14 @@ void history_part_joints(rlv_history* history, rlv_answer* answer)
             continue;
         for (size_t c = 0; c < RLV_CHANGE_CLASSES; c++)
             step->seen_mm3[c] = step->change.total[c].volume_mm3;
-        step->crumbled_mm3 = part_joint(step, own_volumes(history, step, false), RLV_CHANGE_DETACHED);
-        step->gap_mm3 = part_joint(step, own_volumes(history, step, true), RLV_CHANGE_JOINED);
+        size_t count;
+        step->crumbled_mm3 = part_joint(step, own_volumes(&count, history, step, false, true), RLV_CHANGE_DETACHED);
+        step->gap_mm3 = part_joint(step, own_volumes(&count, history, step, true, true), RLV_CHANGE_JOINED);
         warn_of_joint(answer, history, step, step->crumbled_mm3);
         warn_of_joint(answer, history, step, step->gap_mm3);
         if (isfinite(step->crumbled_mm3.value))
             matrix->volume_mm3 = combine(matrix->volume_mm3, 1.0, step->crumbled_mm3);
+        take_out(step, history, false);
+        take_out(step, history, true);
     }
 }

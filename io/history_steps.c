@@ -82,8 +82,9 @@ static rlv_status number_pieces(uint8_t* number, history_step* step, const rlv_h
         for (size_t t = 0; stage->parts.piece != NULL && t < stage->parts.triangle_count && !masked; t++)
             masked = stage->parts.piece[t] == i + 1;
         if (!masked)
-            answer_warn(answer, "%s: piece %s %s here, and no mask on %s says where it was: it is counted as %s", after,
-                        piece->id, joined ? "went back" : "came off", stage->record->id,
+            answer_warn(answer,
+                        "%s: piece %s %s here, and no mask on %s says where it was: the block's meshes have it as %s",
+                        after, piece->id, joined ? "went back" : "came off", stage->record->id,
                         history_class_name(joined ? RLV_CHANGE_ADDED : RLV_CHANGE_REMOVED));
         else if (RLV_PART_PIECE + step->piece_count >= RLV_PART_COUNT)
             return rlv_fail(error, RLV_BAD_INPUT, "specimen.yaml", "put a stage between",
@@ -312,9 +313,8 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
     options.before_part = step->before_part;
     options.after_part = step->after_part;
     rlv_error own = {0};
-    const rlv_status status =
-        rlv_change_measure(&step->change, &history->stage[step->before].given.mesh,
-                           &history->stage[step->after].given.mesh, &options, &own);
+    const rlv_status status = rlv_change_measure(&step->change, &history->stage[step->before].given.mesh,
+                                                 &history->stage[step->after].given.mesh, &options, &own);
     edge->alignment = step->change.alignment;
     if (status == RLV_IMPOSSIBLE)
     {

@@ -389,9 +389,12 @@ static rlv_status check(const rlv_options* options, const bool seen[OPTION_KINDS
     if (options->path_count < command->least || options->path_count > command->most)
     {
         snprintf(mend, sizeof mend, "say rilievo %s %s", command->name, command->operands);
+        const bool many = options->path_count > command->most;
         return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "%s takes %s%s, and %zu %s given", command->name,
-                        command->least == command->most ? "" : "at least ",
-                        words_count(command->least, command->operand).text, options->path_count,
+                        command->least == command->most ? ""
+                        : many                          ? "at most "
+                                                        : "at least ",
+                        words_count(many ? command->most : command->least, command->operand).text, options->path_count,
                         options->path_count == 1 ? "is" : "are");
     }
     return RLV_DONE;
@@ -460,7 +463,7 @@ void options_help(const rlv_command* command, FILE* stream)
               "commands\n",
               stream);
         for (size_t i = 0; i < command_count; i++)
-            fprintf(stream, "  %-8s %-14s %s\n", commands[i].name, commands[i].operands, commands[i].summary);
+            fprintf(stream, "  %s %s\n      %s\n", commands[i].name, commands[i].operands, commands[i].summary);
         fputs("\nrilievo COMMAND --help tells the options of a command; rilievo --version tells the version.\n",
               stream);
     }

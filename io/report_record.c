@@ -84,7 +84,7 @@ static void put_classes(json_t* object, const rlv_history* history, size_t step)
         record_flag(child, "known", found.known);
         record_count(child, "regions", found.regions);
         put_range(child, "volume", "mm3", any ? found.ml : (rlv_interval){NAN, NAN, NAN}, 1000.0);
-        put_range(child, "mass", "g", found.g, 1.0);
+        put_range(child, "mass", "g", any ? found.g : (rlv_interval){NAN, NAN, NAN}, 1.0);
         record_flag(child, "faint", found.faint);
     }
 }
@@ -105,7 +105,11 @@ static void put_balance(json_t* object, const char* key, const rlv_balance* bala
 static void put_balances(json_t* object, const rlv_ledger_row* row)
 {
     if (row == NULL)
+    {
+        record_null(object, "mass_balance");
+        record_null(object, "spoil_balance");
         return;
+    }
     put_balance(object, "mass_balance", &row->mass);
     put_balance(object, "spoil_balance", &row->spoil);
 }
@@ -116,7 +120,9 @@ void report_record_sums(json_t* object, const rlv_history* history)
     if (history->step_count > 0)
     {
         put_classes(object, history, REPORT_ALL);
-        put_range(record_object(object, "untold"), "volume", "mm3", report_untold(history, REPORT_ALL), 1000.0);
+        const rlv_interval ml = report_untold(history, REPORT_ALL),
+                           mm3 = {1000.0 * ml.value, 1000.0 * ml.low, 1000.0 * ml.high};
+        record_volume(object, "untold", &mm3);
         put_balances(object, history->row != NULL ? &history->cumulative[history->step_count - 1] : NULL);
     }
     put_range(object, "left", "mm3",

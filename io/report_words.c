@@ -173,7 +173,9 @@ rlv_interval report_untold(const rlv_history* history, size_t which)
 static bool has_pieces(const rlv_history* history, size_t which)
 {
     for (size_t i = 0; i < history->step_count; i++)
-        if ((which == REPORT_ALL || which == i) && history->step[i].piece_count > 0)
+        if ((which == REPORT_ALL || which == i) &&
+            (history->step[i].piece_count > 0 || history->step[i].change.total[RLV_CHANGE_DETACHED].regions > 0 ||
+             history->step[i].change.total[RLV_CHANGE_JOINED].regions > 0))
             return true;
     return false;
 }

@@ -88,6 +88,22 @@ static void join_spoil(rlv_specimen* specimen, const rlv_specimen* whole, size_t
     }
 }
 
+/// Masks of pieces hold where the piece comes off after the first stage, or is back at the second; elsewhere they would
+/// mean nothing.
+static void join_masks(rlv_specimen* specimen, const rlv_specimen* whole)
+{
+    specimen->mask_count = 0;
+    for (size_t i = 0; i < whole->mask_count; i++)
+    {
+        const rlv_mask_record* mask = whole->mask + i;
+        const rlv_piece_record* piece = mask->kind == RLV_MASK_PIECE ? rlv_specimen_piece(specimen, mask->piece) : NULL;
+        const bool off = piece != NULL && piece->detached != NULL && strcmp(mask->stage, specimen->stage[0].id) == 0;
+        const bool back = piece != NULL && piece->joined != NULL && strcmp(mask->stage, specimen->stage[1].id) == 0;
+        if (mask->kind != RLV_MASK_PIECE || off || back)
+            specimen->mask[specimen->mask_count++] = *mask;
+    }
+}
+
 /// A direction, where it is recorded on one of the two.
 static rlv_direction_record* direction_on(const specimen_between* between, rlv_direction_record* direction)
 {
@@ -102,6 +118,7 @@ rlv_status specimen_between_make(specimen_between* between, const rlv_specimen* 
     specimen->stage = between->stage;
     specimen->stage_count = 2;
     specimen->piece = NULL;
+    specimen->mask = NULL;
     specimen->spoil = NULL;
     between->stage[0] = whole->stage[before];
     const size_t frame = (size_t)(rlv_specimen_frame(whole) - whole->stage);
@@ -113,11 +130,13 @@ rlv_status specimen_between_make(specimen_between* between, const rlv_specimen* 
     specimen->north = direction_on(between, whole->north);
     specimen->up = direction_on(between, whole->up);
     if ((specimen->piece = rlv_reserve(whole->piece_count, sizeof *specimen->piece, error)) == NULL ||
+        (specimen->mask = rlv_reserve(whole->mask_count, sizeof *specimen->mask, error)) == NULL ||
         (specimen->spoil = rlv_reserve(whole->spoil_count, sizeof *specimen->spoil, error)) == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < whole->piece_count; i++)
         specimen->piece[i] = whole->piece[i];
     join_pieces(specimen, whole, before, after);
+    join_masks(specimen, whole);
     join_spoil(specimen, whole, before, after);
     return RLV_DONE;
 }
@@ -130,6 +149,7 @@ void specimen_between_free(specimen_between* between)
         free(between->stage[1].decision);
         free(between->stage[1].treatment);
         free(between->specimen.piece);
+        free(between->specimen.mask);
         free(between->specimen.spoil);
     }
     memset(between, 0, sizeof *between);

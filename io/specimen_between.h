@@ -2,8 +2,8 @@
 ///
 /// Work, decisions, treatments, drying and spoil of all stages after the first of the two, up to the second, count as
 /// the second's; a piece that came off and went back in between did neither. What is placed on the mesh of a stage in
-/// between is left out: areas of work, where the two are no neighbours, and north and up, where they are recorded on
-/// another.
+/// between is left out: areas of work, where the two are no neighbours; masks of pieces, where the piece does not come
+/// off from the first or is not back at the second; and north and up, where they are recorded on another.
 
 #ifndef RLV_SPECIMEN_BETWEEN_H
 #define RLV_SPECIMEN_BETWEEN_H

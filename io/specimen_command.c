@@ -35,11 +35,16 @@ bool specimen_command_is(const rlv_options* options)
     return options->path_count != 2;
 }
 
+static bool is_folder(const char* path)
+{
+    struct stat about;
+    return stat(path, &about) == 0 && S_ISDIR(about.st_mode);
+}
+
 /// Two operands are two meshes: a folder among them was meant as a specimen.
 rlv_status specimen_command_not(const rlv_options* options, rlv_error* error)
 {
-    struct stat about;
-    if (stat(options->path[0], &about) != 0 || !S_ISDIR(about.st_mode))
+    if (!is_folder(options->path[0]))
         return RLV_DONE;
     return rlv_fail(error, RLV_BAD_INPUT, options->path[0],
                     options->command->most > 2 ? "say two stages after a specimen's folder, or none"
@@ -56,6 +61,10 @@ static rlv_status check_call(const rlv_options* options, rlv_error* error)
                        : options->scale_sd_after > 0.0        ? "--scale-sd-after"
                        : options->aligned                     ? "--aligned"
                                                               : NULL;
+    if (options->path_count > 1 && !is_folder(options->path[0]))
+        return rlv_fail(error, RLV_BAD_INPUT, options->path[0],
+                        "give two meshes, or a specimen's folder and two stages",
+                        "three operands begin with a specimen's folder, and it is none");
     if (said == NULL)
         return RLV_DONE;
     return rlv_fail(error, RLV_BAD_INPUT, NULL,
@@ -71,6 +80,7 @@ static rlv_status read_specimen(work* w, const rlv_options* options, rlv_answer*
     if (status != RLV_DONE)
         return status;
     specimen_inputs(answer, &w->specimen);
+    record_count(answer->parameters, "seed", 0);
     if (w->specimen.stage_count < 2)
         return rlv_fail(error, RLV_BAD_INPUT, w->specimen.folder, "record the next stage in specimen.yaml",
                         "the specimen has a single stage, and nothing to hold it against");
@@ -124,8 +134,9 @@ static void tell_align(rlv_answer* answer, const work* w, const rlv_options* opt
     tell_table(answer->text, &w->tables.table[REPORT_POSES]);
     tell_table(answer->text, &w->tables.table[REPORT_EDGES]);
     snprintf(answer->next, sizeof answer->next, "%s",
-             options->out != NULL ? "the meshes in the folder are the stages in the block's frame, in mm."
-                                  : "--out DIR writes every stage's mesh in the block's frame, and the motions.");
+             !history->joined       ? "put marks on the rim that stay through the stages, or tie points in points.csv."
+             : options->out != NULL ? "the meshes in the folder are the stages in the block's frame, in mm."
+                                    : "--out DIR writes every stage's mesh in the block's frame, and the motions.");
 }
 
 /// Every stage's mesh in the block's frame, as `STAGE.ply`.
@@ -163,11 +174,14 @@ rlv_status specimen_command_align(const rlv_options* options, rlv_answer* answer
     rlv_status status = read_specimen(&w, options, answer, error);
     if (status == RLV_DONE)
         status = history_measure(&w.history, &w.specimen, &how, answer, error);
-    if (status == RLV_DONE)
+    if (status == RLV_DONE || (status == RLV_IMPOSSIBLE && w.history.step_count > 0))
     {
         specimen_inputs_within(answer, &w.specimen);
         w.tables = report_tables_measured(&w.history);
         record_align(answer, &w);
+    }
+    if (status == RLV_DONE)
+    {
         tell_align(answer, &w, options);
         status = keep_align(&w, answer, error);
     }
@@ -235,7 +249,7 @@ static void tell_step(FILE* text, const rlv_history* history, size_t index)
         fputc('\n', text);
     table_tell(&regions, text);
     table_free(&regions);
-    fprintf(text, "  %s\n", report_limits(history, index).text);
+    change_tell_limits(text, &step->change);
 }
 
 static void tell_change(rlv_answer* answer, const work* w, const rlv_options* options)
