@@ -15,6 +15,15 @@ static double half_width(const rlv_change* change)
     return (change->untold_mm3.high - change->untold_mm3.low) / 2.0;
 }
 
+/// Whether what is doubly filled, as deep as the deepest change, could outweigh the intervals.
+static bool overlap_matters(const rlv_change* change)
+{
+    double deepest_mm = 0.0;
+    for (size_t i = 0; i < change->region_count; i++)
+        deepest_mm = fmax(deepest_mm, change->region[i].max_depth_mm);
+    return change->overlap_mm2 * deepest_mm > half_width(change);
+}
+
 void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
 {
     const char *lead = step != NULL ? step : "", *colon = step != NULL ? ": " : "";
@@ -22,7 +31,7 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
     if (change->left_out_mm2 > 0.0)
         answer_warn(answer, "%s%s%s cm² that only one stage saw are left out of the volumes", lead, colon,
                     words_figures(change->left_out_mm2 / 100.0, 2).text);
-    if (change->overlap_mm2 > 0.0)
+    if (change->overlap_mm2 > 0.0 && (step == NULL || overlap_matters(change)))
         answer_warn(answer, "%s%sa mesh crosses itself over about %s cm²; what is doubly filled counts once", lead,
                     colon, words_figures(change->overlap_mm2 / 100.0, 2).text);
     if (change->axis_spread_mm3 > allowed)
