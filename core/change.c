@@ -589,7 +589,7 @@ static rlv_interval magnitude(rlv_interval signed_interval, int sign)
     const rlv_interval size = sign > 0
                                   ? signed_interval
                                   : (rlv_interval){-signed_interval.value, -signed_interval.high, -signed_interval.low};
-    return (rlv_interval){size.value, fmax(size.low, fmin(size.value, 0.0)), size.high};
+    return (rlv_interval){fmax(size.value, 0.0), fmax(size.low, 0.0), fmax(size.high, 0.0)};
 }
 
 /// Area, centroid and mean of the seeds of each region on BEFORE (on AFTER where BEFORE has none).

@@ -56,6 +56,8 @@ typedef struct history_step
     size_t piece_count;           ///< pieces that came off or went back at this step
     size_t piece[RLV_PART_COUNT]; ///< part - RLV_PART_PIECE: index into specimen->piece
     double hours;                 ///< of all work rows; NaN where none
+    bool areas_mixed;             ///< a region of matrix runs over several areas of work: hours and spoil of the step
+                                  ///< are of all its matrix together, and no region has an area
     rlv_interval seen_mm3[RLV_CHANGE_CLASSES]; ///< totals as the block's meshes have them. Where pieces have closed
                                                ///< meshes of their own, those rule the totals of `change`:
     rlv_interval crumbled_mm3; ///< then what came off with them and is none of them: it counts as matrix removed
@@ -107,6 +109,13 @@ typedef struct history_options
 rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, const history_options* options,
                            rlv_answer* answer, rlv_error* error);
 void history_free(rlv_history* history);
+
+/// The volume of the block at a stage by its own mesh, bone and all, and that of a piece by its own; NaN where the mesh
+/// is open. The interval holds the scale and the noise of one scan, as the steps tell it; a stage's its slow warp too,
+/// which bends both faces of a piece alike; a piece's all that its flat triangles may cut off. Two such volumes are far
+/// less surely told apart than what changed between them.
+rlv_interval history_stage_volume(const rlv_history* history, size_t stage);
+rlv_interval history_piece_volume(const rlv_history* history, const history_piece* piece);
 
 /// The pose that carries a stage into the block frame (identity where the stages are not joined).
 rlv_pose history_pose(const rlv_history* history, size_t stage);

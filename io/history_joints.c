@@ -3,24 +3,12 @@
 #include <math.h>
 #include <string.h>
 
-/// A piece's own volume from its own mesh: the first of its meshes that is closed. NaN where there is none.
-///
-/// Its interval holds scale, and noise that is even in sd and bell-shaped in its correlation over the mesh's area
-/// (whose integral is 2 pi l^2), and the whole of what flat triangles may cut off; `noise_sd_mm` is of the difference
-/// of two scans. Slow warp bends a piece as a whole, both of its faces alike, and is left out.
-static rlv_interval own_volume(const history_pieces* pieces, const rlv_piece_record* piece, double noise_sd_mm,
-                               double noise_length_mm)
+/// A piece's own volume: of the first of its meshes that is closed. NaN where there is none.
+static rlv_interval own_volume(const rlv_history* history, const rlv_piece_record* piece)
 {
-    for (size_t i = 0; i < pieces->count; i++)
-    {
-        const history_piece* one = &pieces->one[i];
-        const rlv_mesh_measures* measures = &one->given.measures;
-        if (one->piece != piece || !one->given.health.closed)
-            continue;
-        const double noise = noise_sd_mm / sqrt(2.0) * noise_length_mm * sqrt(2.0 * M_PI * measures->area_mm2);
-        const double half = hypot(1.959964 * hypot(3.0 * one->scale_sd * measures->volume_mm3, noise), one->chord_mm3);
-        return (rlv_interval){measures->volume_mm3, measures->volume_mm3 - half, measures->volume_mm3 + half};
-    }
+    for (size_t i = 0; i < history->pieces.count; i++)
+        if (history->pieces.one[i].piece == piece && history->pieces.one[i].given.health.closed)
+            return history_piece_volume(history, history->pieces.one + i);
     return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
 }
 
@@ -55,8 +43,7 @@ static rlv_interval own_volumes(size_t* count, const rlv_history* history, const
         const char* when = back ? piece->joined : piece->detached;
         if (when == NULL || strcmp(when, after) != 0 || is_masked(step, i) != masked)
             continue;
-        sum = combine(sum, 1.0,
-                      own_volume(&history->pieces, piece, step->change.noise_sd_mm, step->change.noise_length_mm));
+        sum = combine(sum, 1.0, own_volume(history, piece));
         ++*count;
     }
     return sum;

@@ -4,7 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define LINE_LOST 0.7 // bone lost: heavier than anything else on a sheet
+#define LEAST_OF_PIECE 60.0 // of paper: scraps inside a scar are no pieces
+#define LINE_LOST 0.7       // bone lost: heavier than anything else on a sheet
 
 const char* history_scene_class(const rlv_change* change, rlv_change_class kind)
 {
@@ -126,8 +127,10 @@ static const rlv_panel_outline of_bone = {.line_mm = RLV_LINE_MEDIUM, .words = "
 static const rlv_panel_outline of_former = {
     .line_mm = RLV_LINE_MEDIUM, .quiet = true, .words = "bone that shows no more"};
 static const rlv_panel_outline of_lost = {.line_mm = LINE_LOST, .words = "bone lost"};
-static const rlv_panel_outline of_detached = {.line_mm = RLV_LINE_HEAVY, .dashed = true, .words = "piece detached"};
-static const rlv_panel_outline of_joined = {.line_mm = RLV_LINE_HEAVY, .dashed = true, .words = "piece joined"};
+static const rlv_panel_outline of_detached = {
+    .line_mm = RLV_LINE_HEAVY, .least_mm2 = LEAST_OF_PIECE, .dashed = true, .words = "piece detached"};
+static const rlv_panel_outline of_joined = {
+    .line_mm = RLV_LINE_HEAVY, .least_mm2 = LEAST_OF_PIECE, .dashed = true, .words = "piece joined"};
 
 static rlv_status outline_before(history_scene* scene, uint8_t** bone, rlv_error* error)
 {

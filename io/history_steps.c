@@ -204,25 +204,66 @@ static rlv_status measure_bone(history_step* step, const rlv_mesh* before, const
     return status;
 }
 
-/// Name the area of a work row that most of a region lies in.
+/// How the triangles of regions lie in areas of work, by number of region, 0 for none.
+typedef struct area_counts
+{
+    size_t *all, *in_one, *most, *in_any; ///< of a region; in the area at hand; in the one with most; in all of them
+} area_counts;
+
+/// An area of work row `i` that no earlier row has named; NULL: none.
+static const char* next_area(const rlv_stage_record* after, size_t i)
+{
+    const char* area = after->work[i].area;
+    for (size_t j = 0; j < i && area != NULL; j++)
+        if (after->work[j].area != NULL && strcmp(after->work[j].area, area) == 0)
+            return NULL;
+    return area;
+}
+
+/// Name the area that most of each region lies in.
+static void name_area(history_step* step, area_counts* counts, const rlv_outline* outline, const char* area)
+{
+    const size_t regions = step->change.region_count;
+    memset(counts->in_one, 0, (regions + 1) * sizeof *counts->in_one);
+    for (size_t t = 0; t < outline->triangle_count; t++)
+        counts->in_one[step->change.before_label[outline->triangle[t]]]++;
+    for (size_t r = 1; r <= regions; r++)
+    {
+        counts->in_any[r] += counts->in_one[r];
+        if (counts->in_one[r] > counts->most[r])
+            counts->most[r] = counts->in_one[r];
+        if (2 * counts->in_one[r] > counts->all[r])
+            step->region[r - 1].area = area;
+    }
+}
+
+/// A region of matrix of which a tenth or more of what lies in areas lies in another than most: what was recorded for
+/// the areas cannot be told apart.
+static void note_mixed(history_step* step, const area_counts* counts)
+{
+    for (size_t r = 1; r <= step->change.region_count; r++)
+        step->areas_mixed |= step->change.region[r - 1].kind == RLV_CHANGE_REMOVED &&
+                             10 * (counts->in_any[r] - counts->most[r]) >= counts->in_any[r] && counts->in_any[r] > 0;
+    for (size_t r = 0; step->areas_mixed && r < step->change.region_count; r++)
+        step->region[r].area = NULL;
+}
+
 static rlv_status name_areas(history_step* step, const rlv_history* history, rlv_error* error)
 {
     const history_stage *before = history->stage + step->before, *after = history->stage + step->after;
+    const size_t room = step->change.region_count + 1;
     rlv_surface* surface = NULL;
     rlv_status status = RLV_DONE;
-    size_t* inside = rlv_reserve(2 * (step->change.region_count + 1), sizeof *inside, error);
-    if (inside == NULL)
+    size_t* count = rlv_reserve(4 * room, sizeof *count, error);
+    if (count == NULL)
         return RLV_SYSTEM;
-    size_t* all = inside + step->change.region_count + 1;
+    area_counts counts = {count, count + room, count + 2 * room, count + 3 * room};
     for (size_t t = 0; t < before->given.mesh.triangle_count; t++)
-        all[step->change.before_label[t]]++;
+        counts.all[step->change.before_label[t]]++;
     for (size_t i = 0; status == RLV_DONE && i < after->record->work_count; i++)
     {
-        const char* area = after->record->work[i].area;
-        bool known = area == NULL;
-        for (size_t j = 0; j < i && !known; j++)
-            known = after->record->work[j].area != NULL && strcmp(after->record->work[j].area, area) == 0;
-        if (known)
+        const char* area = next_area(after->record, i);
+        if (area == NULL)
             continue;
         char key[256];
         snprintf(key, sizeof key, "specimen.yaml: stages, %s: work[%zu].area", after->record->id, i);
@@ -233,18 +274,12 @@ static rlv_status name_areas(history_step* step, const rlv_history* history, rlv
         if (status == RLV_DONE)
             status = rlv_named_outline_find(&outline, surface, history->specimen, &named, error);
         if (status == RLV_DONE)
-        {
-            memset(inside, 0, (step->change.region_count + 1) * sizeof *inside);
-            for (size_t t = 0; t < outline.triangle_count; t++)
-                inside[step->change.before_label[outline.triangle[t]]]++;
-            for (size_t r = 0; r < step->change.region_count; r++)
-                if (2 * inside[r + 1] > all[r + 1])
-                    step->region[r].area = area;
-        }
+            name_area(step, &counts, &outline, area);
         rlv_outline_free(&outline);
     }
+    note_mixed(step, &counts);
     rlv_surface_free(surface);
-    free(inside);
+    free(count);
     return status;
 }
 

@@ -116,7 +116,6 @@ static void put_balances(json_t* object, const rlv_ledger_row* row)
 
 void report_record_sums(json_t* object, const rlv_history* history)
 {
-    const history_stage* last = &history->stage[history->stage_count - 1];
     if (history->step_count > 0)
     {
         put_classes(object, history, REPORT_ALL);
@@ -125,10 +124,7 @@ void report_record_sums(json_t* object, const rlv_history* history)
         record_volume(object, "untold", &mm3);
         put_balances(object, history->row != NULL ? &history->cumulative[history->step_count - 1] : NULL);
     }
-    put_range(object, "left", "mm3",
-              last->given.health.closed ? report_volume(last->given.measures.volume_mm3, last->scale_sd)
-                                        : (rlv_interval){NAN, NAN, NAN},
-              1.0);
+    put_range(object, "left", "mm3", history_stage_volume(history, history->stage_count - 1), 1.0);
 }
 
 void report_record_step(json_t* object, const rlv_history* history, size_t index)

@@ -8,7 +8,8 @@
 /// Put it all into `record` (the answer's own keys stay before it). What could not be measured is null.
 void report_record(json_t* record, const rlv_history* history, const report_tables* tables);
 
-/// Put one step into `object`: its change as `change` tells it of two meshes, and beside it classes, hours and balances.
+/// Put one step into `object`: its change as `change` tells it of two meshes, and beside it classes, hours and
+/// balances.
 void report_record_step(json_t* object, const rlv_history* history, size_t step);
 
 /// Put what all steps come to into `object`: classes, balances, and what is left of the block.

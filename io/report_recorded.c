@@ -149,7 +149,8 @@ static const table_column piece_columns[] = {
     {"volume", "mm3", "volume", TABLE_INTERVAL, "Its volume; empty where the mesh is open."},
     {"note", NULL, "note", TABLE_TEXT, "Note."}};
 
-static void put_piece(rlv_table* t, const rlv_piece_record* piece, const history_piece* mesh)
+static void put_piece(rlv_table* t, const rlv_history* history, const rlv_piece_record* piece,
+                      const history_piece* mesh)
 {
     table_text(t, piece->id);
     table_text(t, piece->title);
@@ -164,7 +165,7 @@ static void put_piece(rlv_table* t, const rlv_piece_record* piece, const history
     else
         table_none(t);
     if (mesh != NULL && mesh->given.health.closed)
-        table_interval(t, report_volume(mesh->given.measures.volume_mm3, mesh->scale_sd));
+        table_interval(t, history_piece_volume(history, mesh));
     else
         table_none(t);
     table_text(t, piece->note);
@@ -179,10 +180,10 @@ static rlv_table pieces_table(const rlv_history* history)
     for (size_t i = 0; i < s->piece_count; i++)
     {
         if (s->piece[i].mesh_count == 0)
-            put_piece(&t, &s->piece[i], NULL);
+            put_piece(&t, history, &s->piece[i], NULL);
         for (size_t k = 0; k < pieces->count; k++)
             if (pieces->one[k].piece == &s->piece[i])
-                put_piece(&t, &s->piece[i], &pieces->one[k]);
+                put_piece(&t, history, &s->piece[i], &pieces->one[k]);
     }
     return t;
 }

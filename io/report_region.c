@@ -5,12 +5,6 @@
 
 static const double two_sided_95 = 1.959963984540054;
 
-rlv_interval report_volume(double volume_mm3, double scale_sd)
-{
-    double half = two_sided_95 * 3.0 * scale_sd * volume_mm3;
-    return (rlv_interval){volume_mm3, volume_mm3 - half, volume_mm3 + half};
-}
-
 static bool same_area(const char* a, const char* b)
 {
     return a == NULL || b == NULL ? a == b : strcmp(a, b) == 0;
@@ -83,7 +77,7 @@ report_work report_region_work(const rlv_history* history, const history_step* s
     const char* area = step->region[region].area;
     bool with_area, without;
     kinds_of_work(stage, &with_area, &without);
-    bool whole_step = !with_area;
+    bool whole_step = !with_area || step->areas_mixed;
     if (step->change.region[region].kind != RLV_CHANGE_REMOVED)
         return work;
     double hours = 0.0;
@@ -97,7 +91,7 @@ report_work report_region_work(const rlv_history* history, const history_step* s
     {
         const rlv_interval volume = volume_of_area(step, area, whole_step);
         work.hours = hours;
-        if (!(with_area && without))
+        if (whole_step || !(with_area && without))
             work.rate = (rlv_interval){volume.value / hours, volume.low / hours, volume.high / hours};
     }
     return work;
@@ -128,6 +122,7 @@ static double spoil_of_area(const rlv_history* history, const history_step* step
     double grams = 0.0;
     for (size_t i = 0; i < specimen->spoil_count; i++)
         with_area = with_area || (strcmp(specimen->spoil[i].stage, id) == 0 && specimen->spoil[i].area != NULL);
+    with_area = with_area && !step->areas_mixed;
     if (!is_first_of_area(step, region, area, !with_area, true))
         return NAN;
     for (size_t i = 0; i < specimen->spoil_count; i++)

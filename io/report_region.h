@@ -3,7 +3,8 @@
 /// Hours and bags are recorded for an area of work, or for a whole step. All regions that lie in one area share what
 /// was recorded for it; it is told once, at the largest of them. Hours are of work on matrix, and stand at regions of
 /// matrix removed; spoil holds matrix and bone alike, and stands at the largest region of either. Where a step has work
-/// with an area and work without one, what went into an area is not known, and no rate is told.
+/// with an area and work without one, what went into an area is not known, and no rate is told. Where a region runs
+/// over several areas, all of the step is told together.
 
 #ifndef RLV_REPORT_REGION_H
 #define RLV_REPORT_REGION_H
@@ -27,8 +28,5 @@ rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_
 /// Grams of the spoil of the region's area, or of the piece that went or came there; NaN where it was not weighed or is
 /// told at another region.
 double report_region_weighed(const rlv_history* history, const history_step* step, size_t region);
-
-/// A volume whose scale has a relative sd: three times that sd is the volume's.
-rlv_interval report_volume(double volume_mm3, double scale_sd);
 
 #endif

@@ -37,7 +37,8 @@ static const table_column stage_columns[] = {
     {"closed", NULL, "closed", TABLE_FLAG, "Whether the mesh is closed, so that its volume can be told."},
     {"open_edges", NULL, "open edges", TABLE_COUNT, "Edges with one triangle only."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
-     "Volume of the block as the mesh has it; its interval is the scale's. Empty where the mesh is open."},
+     "Volume of the block as its own mesh has it, with scale, noise and slow warp of that scan in its interval: what "
+     "changed between two stages is told far more surely by the steps. Empty where the mesh is open."},
     {"mass", "g", "mass weighed", TABLE_NUMBER, "Mass of the block as it was weighed."},
     {"scale", NULL, "mm per unit", TABLE_NUMBER, "Millimetres that one unit of the mesh file is."},
     {"scale_sd_in_1_m", "mm", "scale, sd in 1 m", TABLE_NUMBER,
@@ -52,14 +53,13 @@ static rlv_table stages_table(const rlv_history* history)
         const history_stage* stage = &history->stage[i];
         const rlv_mass_record* mass = stage->record->mass;
         bool closed = stage->given.health.closed;
-        double volume = stage->given.measures.volume_mm3;
         table_text(&t, stage->record->id);
         table_text(&t, stage->record->date);
         table_count(&t, stage->given.triangles);
         table_flag(&t, closed);
         table_count(&t, stage->given.health.open_edges);
         if (closed)
-            table_interval(&t, report_volume(volume, stage->scale_sd));
+            table_interval(&t, history_stage_volume(history, i));
         else
             table_none(&t);
         table_number(&t, mass != NULL ? mass->grams : (double)NAN, mass != NULL ? mass->sd_g : 0.0);
@@ -268,7 +268,9 @@ static const table_column region_columns[] = {
     {"region", NULL, "region", TABLE_COUNT, "Number of the region within its step, by falling volume."},
     {"class", NULL, "class", TABLE_TEXT,
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
-    {"volume", "mm3", "volume", TABLE_INTERVAL, "Volume that went or came. Of a piece: what its outline held, with what crumbled out of its joint or the gap there."},
+    {"volume", "mm3", "volume", TABLE_INTERVAL,
+     "Volume that went or came. Of a piece: what its outline held, with what crumbled out of its joint or the gap "
+     "there."},
     {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
@@ -575,7 +577,7 @@ static rlv_table left_table(const rlv_history* history)
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (!last->given.health.closed)
         return t;
-    const rlv_interval volume = report_volume(last->given.measures.volume_mm3, last->scale_sd);
+    const rlv_interval volume = history_stage_volume(history, history->stage_count - 1);
     for (size_t i = 0; i < history->tool_count; i++)
         if (history->rate[i].determined)
             put_left(&t, history->tool[i], &history->rate[i], volume);

@@ -101,8 +101,21 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
     if ((!off && !back) || !isfinite(joint.value))
         return;
     const rlv_interval ml = {joint.value / 1000.0, joint.low / 1000.0, joint.high / 1000.0};
-    add(said, ", by its own mesh; %s more %s", report_interval(ml, "mL").text,
-        off ? "crumbled out of its joint, and count as matrix removed" : "are the gap of its joint");
+    add(said, ", by its own mesh; its outline on the block held %s more, which %s", report_interval(ml, "mL").text,
+        off ? "crumbled out of its joint and counts as matrix removed" : "is the gap of its joint");
+}
+
+/// The least volume that could be told at all, mL: the detection limit over the smallest patch that it is told for.
+static double least_told(const rlv_history* history, size_t which)
+{
+    double least = 0.0;
+    for (size_t i = 0; i < history->step_count; i++)
+        if ((which == REPORT_ALL || which == i) && history->step[i].measured)
+        {
+            const rlv_detection_limit* limit = history->step[i].change.limit;
+            least = fmax(least, limit->area_mm2 * limit->depth_mm / 1000.0);
+        }
+    return least;
 }
 
 static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
@@ -112,10 +125,8 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = found.ml.high > 0.0
-                   ? say("none that can be told from noise; up to %s mL could lie below the detection limit",
-                         words_figures(found.ml.high, 2).text)
-                   : say("none that can be told from noise");
+        said = say("none that can be told from noise; up to %s mL could lie below the detection limit",
+                   words_figures(fmax(found.ml.high, least_told(history, which)), 2).text);
     else
     {
         said = report_interval(found.ml, "mL");
@@ -237,7 +248,8 @@ report_text report_left(const rlv_history* history)
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (!last->given.health.closed)
         return say("not known: the mesh of ‘%.200s’ is open", last->record->id);
-    rlv_interval ml = report_volume(last->given.measures.volume_mm3 / 1000.0, last->scale_sd);
+    const rlv_interval mm3 = history_stage_volume(history, history->stage_count - 1),
+                       ml = {mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
     return say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
 }
 

@@ -285,6 +285,9 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
         shown.number = words_value(interval, unit);
         if (isfinite(interval.low) && isfinite(interval.high))
             shown.ends = words_ends(interval, unit);
+        else if (isfinite(interval.low))
+            snprintf(shown.ends.text, sizeof shown.ends.text, "at least %.24s",
+                     words_figures(interval.low / unit, 2).text);
     }
     else
         snprintf(shown.number.text, sizeof shown.number.text, "%.24s, %.24s, %.24s",

@@ -81,9 +81,3 @@ Test(report_region, grams_are_not_known_without_a_density)
     life.specimen.density_count = 0;
     cr_expect(isnan(report_region_grams(&life.specimen, &life.region[0][0]).value));
 }
-
-Test(report_region, a_volume_is_thrice_as_unsure_as_its_scale)
-{
-    const rlv_interval volume = report_volume(1000.0, 0.001);
-    cr_expect_float_eq(volume.high - 1000.0, 1.959963984540054 * 3.0, 1e-9);
-}
