@@ -75,6 +75,9 @@ static rlv_status list_edges(rlv_history* history, rlv_error* error)
         (history->edge = rlv_reserve(history->edge_count, sizeof *history->edge, error)) == NULL ||
         (history->graph_edge = rlv_reserve(history->edge_count, sizeof *history->graph_edge, error)) == NULL)
         return RLV_SYSTEM;
+    const rlv_interval unknown = {(double)NAN, (double)NAN, (double)NAN};
+    for (size_t k = 0; k < steps; k++)
+        history->step[k] = (history_step){.before = k, .after = k + 1, .crumbled_mm3 = unknown, .gap_mm3 = unknown};
     for (size_t k = 0; k < history->edge_count; k++)
         history->edge[k] = k < steps ? (history_edge){.into = k, .from = k + 1}
                                      : (history_edge){.into = k - steps, .from = k - steps + 2};

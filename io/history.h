@@ -80,7 +80,7 @@ typedef struct rlv_history
     size_t stage_count;
     history_stage* stage;
     history_pieces pieces; ///< their meshes; none where only poses are measured
-    size_t frame; ///< the stage whose frame is the block's
+    size_t frame;          ///< the stage whose frame is the block's
     size_t step_count;
     history_step* step; ///< stage_count - 1
     size_t edge_count;

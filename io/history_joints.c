@@ -3,13 +3,17 @@
 #include <math.h>
 #include <string.h>
 
-/// A piece's own volume: of the first of its meshes that is closed. NaN where there is none.
-static rlv_interval own_volume(const rlv_history* history, const rlv_piece_record* piece)
+/// A piece's own volume: of the first of its meshes that is closed, as it came off, or of the last, as it went back.
+/// NaN where there is none.
+static rlv_interval own_volume(const rlv_history* history, const rlv_piece_record* piece, bool back)
 {
+    const history_piece* chosen = NULL;
     for (size_t i = 0; i < history->pieces.count; i++)
-        if (history->pieces.one[i].piece == piece && history->pieces.one[i].given.health.closed)
-            return history_piece_volume(history, history->pieces.one + i);
-    return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
+        if (history->pieces.one[i].piece == piece && history->pieces.one[i].given.health.closed &&
+            (back || chosen == NULL))
+            chosen = history->pieces.one + i;
+    return chosen != NULL ? history_piece_volume(history, chosen)
+                          : (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
 }
 
 /// a + sign * b, halves in quadrature.
@@ -35,15 +39,17 @@ static rlv_interval own_volumes(size_t* count, const rlv_history* history, const
                                 bool masked)
 {
     const char* after = history->stage[step->after].record->id;
+    const size_t there = back ? step->after : step->before;
     rlv_interval sum = {0.0, 0.0, 0.0};
     *count = 0;
     for (size_t i = 0; i < history->specimen->piece_count; i++)
     {
         const rlv_piece_record* piece = history->specimen->piece + i;
         const char* when = back ? piece->joined : piece->detached;
-        if (when == NULL || strcmp(when, after) != 0 || is_masked(step, i) != masked)
+        if (when == NULL || strcmp(when, after) != 0 || is_masked(step, i) != masked ||
+            rlv_specimen_is_aside(history->specimen, piece, there))
             continue;
-        sum = combine(sum, 1.0, own_volume(history, piece));
+        sum = combine(sum, 1.0, own_volume(history, piece, back));
         ++*count;
     }
     return sum;
@@ -71,7 +77,7 @@ static void take_out(history_step* step, const rlv_history* history, bool back)
     if (count == 0 || isnan(own.value) || from->regions == 0)
         return;
     from->volume_mm3 = combine(from->volume_mm3, -1.0, own);
-    step->seen_mm3[seen_as] = from->volume_mm3;
+    step->seen_mm3[seen_as] = combine(step->seen_mm3[seen_as], -1.0, own);
     into->volume_mm3 = into->known ? combine(into->volume_mm3, 1.0, own) : own;
     into->known = true;
     into->regions += count;
@@ -103,7 +109,10 @@ void history_part_joints(rlv_history* history, rlv_answer* answer)
         warn_of_joint(answer, history, step, step->crumbled_mm3);
         warn_of_joint(answer, history, step, step->gap_mm3);
         if (isfinite(step->crumbled_mm3.value))
+        {
             matrix->volume_mm3 = combine(matrix->volume_mm3, 1.0, step->crumbled_mm3);
+            matrix->regions += matrix->regions == 0; // that of the joint
+        }
         take_out(step, history, false);
         take_out(step, history, true);
     }

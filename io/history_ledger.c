@@ -54,12 +54,17 @@ static rlv_mass spoil_of(const rlv_specimen* specimen, const char* stage, bool* 
     return any ? sum : unweighed;
 }
 
-static rlv_mass pieces_of(const rlv_specimen* specimen, const char* stage, bool back)
+/// Pieces that came off the block, or went back, at the step that leads to a stage.
+static rlv_mass pieces_of(const rlv_specimen* specimen, size_t stage, bool back)
 {
     rlv_mass sum = {0.0, 0.0};
     for (size_t i = 0; i < specimen->piece_count; i++)
-        if (is(back ? specimen->piece[i].joined : specimen->piece[i].detached, stage))
-            sum = rlv_mass_add(sum, mass_of(specimen->piece[i].mass));
+    {
+        const rlv_piece_record* piece = specimen->piece + i;
+        if (is(back ? piece->joined : piece->detached, specimen->stage[stage].id) &&
+            !rlv_specimen_is_aside(specimen, piece, back ? stage : stage - 1))
+            sum = rlv_mass_add(sum, mass_of(piece->mass));
+    }
     return sum;
 }
 
@@ -77,8 +82,8 @@ static rlv_ledger_step step_of(const rlv_history* history, size_t k)
 {
     const rlv_specimen* specimen = history->specimen;
     const rlv_stage_record* after = history->stage[k + 1].record;
-    rlv_ledger_step step = {.pieces_off = pieces_of(specimen, after->id, false),
-                            .pieces_back = pieces_of(specimen, after->id, true),
+    rlv_ledger_step step = {.pieces_off = pieces_of(specimen, k + 1, false),
+                            .pieces_back = pieces_of(specimen, k + 1, true),
                             .drying = after->drying != NULL ? mass_of(after->drying) : (rlv_mass){0.0, 0.0},
                             .resin = resin_of(after)};
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)

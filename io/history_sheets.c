@@ -141,9 +141,23 @@ static rlv_status draw_some(void* user, size_t index, const rlv_progress* progre
     return status;
 }
 
+static rlv_status open_fonts(rlv_error* error)
+{
+    rlv_sheet sheet = {0};
+    rlv_status status = rlv_sheet_reserve(&sheet, 10.0, 10.0, error);
+    for (int bold = 0; bold < 2 && status == RLV_DONE; bold++)
+        (void)rlv_sheet_text(&sheet, "A", 1.0, 5.0, &(rlv_lettering){.size_mm = RLV_LETTER_SMALL, .bold = bold != 0});
+    rlv_sheet_free(&sheet);
+    return status;
+}
+
 rlv_status history_sheets_draw(history_sheets* list, const rlv_history* history, rlv_answer* answer, rlv_error* error)
 {
     const size_t most = 2 * history->step_count + 1;
+    // Fonts are opened here once, and not by two threads for the first time together.
+    rlv_status warm = open_fonts(error);
+    if (warm != RLV_DONE)
+        return warm;
     all_sheets all = {history, rlv_reserve(most, sizeof *all.drawn, error)};
     rlv_status status = RLV_SYSTEM;
     if (all.drawn != NULL && (list->sheet = rlv_reserve(most, sizeof *list->sheet, error)) != NULL)

@@ -2,6 +2,7 @@
 
 #include <omp.h>
 #include <stdbool.h>
+#include <stdint.h>
 #include <stdlib.h>
 
 enum
@@ -12,12 +13,12 @@ enum
 rlv_status side_by_side(size_t count, side_job job, void* user, const char* step, const rlv_progress* progress,
                         rlv_error* error)
 {
-    const int threads = omp_get_max_threads(), at_once = count < AT_ONCE || threads < AT_ONCE ? 1 : AT_ONCE;
+    const int threads = omp_get_max_threads(), levels = omp_get_max_active_levels(),
+              at_once = count < AT_ONCE || threads < AT_ONCE ? 1 : AT_ONCE;
     const rlv_progress silent = {0}, *own_progress = count == 1 ? progress : &silent;
     rlv_status* status = rlv_reserve(count + 1, sizeof *status, error);
     rlv_error* own = status != NULL ? rlv_reserve(count + 1, sizeof *own, error) : NULL;
-    size_t done = 0;
-    bool failed = false;
+    size_t done = 0, failed = SIZE_MAX; // the lowest that has
     if (own == NULL)
     {
         free(status);
@@ -30,8 +31,8 @@ rlv_status side_by_side(size_t count, side_job job, void* user, const char* step
         bool go;
 #pragma omp critical(rlv_side_by_side)
         {
-            go = !failed;
-            if (count > 1)
+            go = i < failed;
+            if (count > 1 && omp_get_thread_num() == 0) // the thread that made the call
                 rlv_tell(progress, step, (double)done / (double)count);
         }
         if (!go)
@@ -40,11 +41,12 @@ rlv_status side_by_side(size_t count, side_job job, void* user, const char* step
         status[i] = job(user, i, own_progress, own + i);
 #pragma omp critical(rlv_side_by_side)
         {
-            failed = failed || status[i] != RLV_DONE;
+            failed = status[i] != RLV_DONE && i < failed ? i : failed;
             done++;
         }
     }
     omp_set_num_threads(threads);
+    omp_set_max_active_levels(levels);
     const rlv_status first = rlv_first_failure(count + 1, status, own, error);
     free(own);
     free(status);

@@ -141,6 +141,27 @@ const rlv_density_record* rlv_specimen_density(const rlv_specimen* specimen, con
     return NULL;
 }
 
+/// The number of a stage; SIZE_MAX where there is none.
+static size_t number_of(const rlv_specimen* specimen, const char* id)
+{
+    const rlv_stage_record* stage = id != NULL ? rlv_specimen_stage(specimen, id) : NULL;
+    return stage != NULL ? (size_t)(stage - specimen->stage) : SIZE_MAX;
+}
+
+bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage)
+{
+    // As many steps as there are pieces: parents may not run in a circle, but nor must this.
+    for (size_t step = 0; step < specimen->piece_count && piece->parent != NULL; step++)
+    {
+        if ((piece = rlv_specimen_piece(specimen, piece->parent)) == NULL)
+            return false;
+        const size_t off = number_of(specimen, piece->detached), back = number_of(specimen, piece->joined);
+        if (off <= stage && (back == SIZE_MAX || back > stage))
+            return true;
+    }
+    return false;
+}
+
 const rlv_mesh_record* rlv_specimen_mesh(const rlv_specimen* specimen, const char* stage, const char* mesh)
 {
     if (strcmp(mesh, "block") == 0)

@@ -282,6 +282,9 @@ const rlv_piece_record* rlv_specimen_piece(const rlv_specimen* specimen, const c
 const rlv_row_record* rlv_specimen_row(const rlv_specimen* specimen, const char* id);
 const rlv_density_record* rlv_specimen_density(const rlv_specimen* specimen, const char* material);
 
+/// Whether what a piece came off, or what that came off, is itself off the block at a stage (its number).
+bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage);
+
 /// The mesh of `block`, or of a piece, at a stage; NULL where there is none. Its path within the folder becomes one
 /// that can be opened with rlv_specimen_path (free()).
 const rlv_mesh_record* rlv_specimen_mesh(const rlv_specimen* specimen, const char* stage, const char* mesh);

@@ -67,7 +67,8 @@ static void join_pieces(rlv_specimen* specimen, const rlv_specimen* whole, size_
     {
         rlv_piece_record* piece = specimen->piece + i;
         const size_t off = number_of(whole, piece->detached), back = number_of(whole, piece->joined);
-        const bool went = lies_between(off, before, after), came = lies_between(back, before, after);
+        const bool went = lies_between(off, before, after) && !rlv_specimen_is_aside(whole, whole->piece + i, off - 1),
+                   came = lies_between(back, before, after) && !rlv_specimen_is_aside(whole, whole->piece + i, back);
         piece->detached = went && !came ? whole->stage[after].id : NULL;
         piece->joined = came && !went ? whole->stage[after].id : NULL;
     }

@@ -16,12 +16,26 @@ typedef struct cell_words
     char text[320];
 } cell_words;
 
+/// A text that does not fit ends in an ellipsis, after a whole letter.
+static void put_text(cell_words* words, const char* text)
+{
+    static const char ellipsis[] = "…";
+    const size_t room = sizeof words->text - sizeof ellipsis;
+    if (strlen(text) < sizeof words->text)
+    {
+        snprintf(words->text, sizeof words->text, "%s", text);
+        return;
+    }
+    const char* end = g_utf8_find_prev_char(text, text + room + 1);
+    snprintf(words->text, sizeof words->text, "%.*s%s", end != NULL ? (int)(end - text) : 0, text, ellipsis);
+}
+
 static cell_words cell_of(const rlv_table* t, size_t row, size_t column)
 {
     const table_shown shown = table_show(t, row, column);
     cell_words words;
     if (shown.text != NULL)
-        snprintf(words.text, sizeof words.text, "%s", shown.text);
+        put_text(&words, shown.text);
     else if (shown.ends.text[0] != '\0')
         snprintf(words.text, sizeof words.text, "%s (%s)", shown.number.text, shown.ends.text);
     else

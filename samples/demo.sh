@@ -49,7 +49,7 @@ build/release/rilievo report "$specimen" > "$out/report.txt"
 table=$out/table.txt
 jq -rn --slurpfile report "$specimen/out/report.json" --slurpfile truth "$truths" --arg with_truth "$truth" '
     def decimals: if . > 0 then (. / 3.92 | log10 | floor) as $place | [0, -$place] | max else 0 end;
-    def written($d): . as $n
+    def written($d): . + 0 | . as $n
         | if $d == 0 then "\($n)"
           else (if $n < 0 then "-" else "" end) + (($n | fabs | tostring) as $s
                 | (("0" * ([$d + 1 - ($s | length), 0] | max)) // "") + $s
@@ -69,7 +69,7 @@ jq -rn --slurpfile report "$specimen/out/report.json" --slurpfile truth "$truths
        | $classes[] as $class
        | $step.classes[$class] as $told
        | ($change.classes[$class + "_mm3"] // 0) as $true
-       | select(($told.regions // 0) > 0 or $true > 0)
+       | select($told.known and ($told.regions > 0 or $true > 0))
        | (($told.volume_high_mm3 - $told.volume_low_mm3) / 1000 | decimals) as $d
        | ([$step.regions[]? | select(.class == ($class | gsub("_"; " "))) | .max_depth_mm] | max) as $deep
        | line("\($step.from) to \($step.to)"; $class | gsub("_"; " ");
@@ -79,8 +79,10 @@ jq -rn --slurpfile report "$specimen/out/report.json" --slurpfile truth "$truths
               $true | shown([$d, 1] | max);
               if $true >= $told.volume_low_mm3 and $true <= $told.volume_high_mm3 then "inside" else "outside" end)),
       ($report[0].summary.mass_balance
-       | "", "mass balance: unexplained \(.unexplained_g | round) g (\(.unexplained_low_g | floor) to \(.unexplained_high_g | ceil) g)"
-             + if .closes then ", it closes" else ", it does not close" end)' > "$table"
+       | "", if .known
+             then "mass balance: unexplained \(.unexplained_g | round) g (\(.unexplained_low_g | floor) to \(.unexplained_high_g | ceil) g)"
+                  + if .closes then ", it closes" else ", it does not close" end
+             else "mass balance: not known, \(.missing) missing" end)' > "$table"
 
 echo
 cat "$table"
