@@ -111,8 +111,8 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
 void history_free(rlv_history* history);
 
 /// The volume of the block at a stage by its own mesh, bone and all, and that of a piece by its own; NaN where the mesh
-/// is open. The interval holds the scale and the noise of one scan, as the steps tell it; a stage's its slow warp too,
-/// which bends both faces of a piece alike; a piece's all that its flat triangles may cut off. Two such volumes are far
+/// is open. The interval holds the scale, noise and slow warp of one scan, as the steps tell them; a piece's also all that
+/// its flat triangles may cut off. Two such volumes are far
 /// less surely told apart than what changed between them.
 rlv_interval history_stage_volume(const rlv_history* history, size_t stage);
 rlv_interval history_piece_volume(const rlv_history* history, const history_piece* piece);

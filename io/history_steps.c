@@ -238,10 +238,22 @@ static void name_area(history_step* step, area_counts* counts, const rlv_outline
     }
 }
 
-/// A region of matrix of which a tenth or more of what lies in areas lies in another than most: what was recorded for
-/// the areas cannot be told apart.
-static void note_mixed(history_step* step, const area_counts* counts)
+/// Whether a region of matrix lies in an area.
+static bool has_region(const history_step* step, const char* area)
 {
+    for (size_t r = 0; r < step->change.region_count; r++)
+        if (step->change.region[r].kind == RLV_CHANGE_REMOVED && step->region[r].area != NULL &&
+            strcmp(step->region[r].area, area) == 0)
+            return true;
+    return false;
+}
+
+/// A region of matrix of which a tenth or more of what lies in areas lies in another than most, or an area with
+/// hours and no region: what was recorded for the areas cannot be told apart.
+static void note_mixed(history_step* step, const area_counts* counts, const rlv_stage_record* after)
+{
+    for (size_t i = 0; i < after->work_count && step->change.region_count > 0; i++)
+        step->areas_mixed |= after->work[i].area != NULL && !has_region(step, after->work[i].area);
     for (size_t r = 1; r <= step->change.region_count; r++)
         step->areas_mixed |= step->change.region[r - 1].kind == RLV_CHANGE_REMOVED &&
                              10 * (counts->in_any[r] - counts->most[r]) >= counts->in_any[r] && counts->in_any[r] > 0;
@@ -278,7 +290,7 @@ static rlv_status name_areas(history_step* step, const rlv_history* history, rlv
             name_area(step, &counts, &outline, area);
         rlv_outline_free(&outline);
     }
-    note_mixed(step, &counts);
+    note_mixed(step, &counts, after->record);
     rlv_surface_free(surface);
     free(count);
     return status;

@@ -56,6 +56,10 @@ rlv_interval history_piece_volume(const rlv_history* history, const history_piec
     if (!piece->given.health.closed)
         return around((double)NAN, (double)NAN);
     const scan_field field = field_of(history, SIZE_MAX);
-    const double sd = hypot(3.0 * piece->scale_sd * volume, flux_sd(field.noise_sd_mm, field.noise_length_mm, area));
+    // Bent, both of its faces move alike; what is left of slow warp is its slope, a strain that is as much in each of
+    // three directions.
+    const double strain = field.warp_length_mm > 0.0 ? field.warp_sd_mm / field.warp_length_mm : 0.0;
+    const double sd = hypot(hypot(3.0 * piece->scale_sd, sqrt(3.0) * strain) * volume,
+                            flux_sd(field.noise_sd_mm, field.noise_length_mm, area));
     return around(volume, hypot(1.959964 * sd, piece->chord_mm3));
 }

@@ -102,7 +102,8 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
         return;
     const rlv_interval ml = {joint.value / 1000.0, joint.low / 1000.0, joint.high / 1000.0};
     add(said, ", by its own mesh; its outline on the block held %s more, which %s", report_interval(ml, "mL").text,
-        off ? "crumbled out of its joint and counts as matrix removed" : "is the gap of its joint");
+        off ? "counts as matrix removed: crumbs of its joint, or an opening that no scan saw"
+            : "is the gap of its joint");
 }
 
 /// The least volume that could be told at all, mL: the detection limit over the smallest patch that it is told for.
