@@ -2,6 +2,7 @@
 
 #include <omp.h>
 #include <stdbool.h>
+#include <stdint.h>
 #include <stdlib.h>
 
 enum
@@ -16,8 +17,7 @@ rlv_status side_by_side(size_t count, side_job job, void* user, const char* step
     const rlv_progress silent = {0}, *own_progress = count == 1 ? progress : &silent;
     rlv_status* status = rlv_reserve(count + 1, sizeof *status, error);
     rlv_error* own = status != NULL ? rlv_reserve(count + 1, sizeof *own, error) : NULL;
-    size_t done = 0;
-    bool failed = false;
+    size_t done = 0, failed = SIZE_MAX; // the lowest that did
     if (own == NULL)
     {
         free(status);
@@ -30,7 +30,7 @@ rlv_status side_by_side(size_t count, side_job job, void* user, const char* step
         bool go;
 #pragma omp critical(rlv_side_by_side)
         {
-            go = !failed;
+            go = i < failed; // one before a failure that overtook it may fail too, and would be told
             if (count > 1)
                 rlv_tell(progress, step, (double)done / (double)count);
         }
@@ -40,7 +40,7 @@ rlv_status side_by_side(size_t count, side_job job, void* user, const char* step
         status[i] = job(user, i, own_progress, own + i);
 #pragma omp critical(rlv_side_by_side)
         {
-            failed = failed || status[i] != RLV_DONE;
+            failed = status[i] != RLV_DONE && i < failed ? i : failed;
             done++;
         }
     }
