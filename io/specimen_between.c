@@ -88,6 +88,27 @@ static void join_spoil(rlv_specimen* specimen, const rlv_specimen* whole, size_t
     }
 }
 
+/// Whether a piece is masked where that means something: on the stage before it comes off, or where it is back.
+static bool shows_piece(const rlv_specimen* specimen, const rlv_mask_record* mask)
+{
+    const rlv_piece_record* piece = rlv_specimen_piece(specimen, mask->piece);
+    const size_t at = number_of(specimen, mask->stage);
+    return piece != NULL && at != SIZE_MAX &&
+           (at + 1 == number_of(specimen, piece->detached) || at == number_of(specimen, piece->joined));
+}
+
+/// Masks that the whole record has a use for, and the two stages have not, are on no stage; what is at fault stays so.
+static void join_masks(specimen_between* between, const rlv_specimen* whole)
+{
+    for (size_t i = 0; i < whole->mask_count; i++)
+    {
+        rlv_mask_record* mask = between->specimen.mask + i;
+        *mask = whole->mask[i];
+        if (mask->kind == RLV_MASK_PIECE && shows_piece(whole, mask) && !shows_piece(&between->specimen, mask))
+            mask->stage = between->nowhere;
+    }
+}
+
 /// A direction, where it is recorded on one of the two.
 static rlv_direction_record* direction_on(const specimen_between* between, rlv_direction_record* direction)
 {
@@ -102,6 +123,7 @@ rlv_status specimen_between_make(specimen_between* between, const rlv_specimen* 
     specimen->stage = between->stage;
     specimen->stage_count = 2;
     specimen->piece = NULL;
+    specimen->mask = NULL;
     specimen->spoil = NULL;
     between->stage[0] = whole->stage[before];
     const size_t frame = (size_t)(rlv_specimen_frame(whole) - whole->stage);
@@ -113,11 +135,13 @@ rlv_status specimen_between_make(specimen_between* between, const rlv_specimen* 
     specimen->north = direction_on(between, whole->north);
     specimen->up = direction_on(between, whole->up);
     if ((specimen->piece = rlv_reserve(whole->piece_count, sizeof *specimen->piece, error)) == NULL ||
+        (specimen->mask = rlv_reserve(whole->mask_count, sizeof *specimen->mask, error)) == NULL ||
         (specimen->spoil = rlv_reserve(whole->spoil_count, sizeof *specimen->spoil, error)) == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < whole->piece_count; i++)
         specimen->piece[i] = whole->piece[i];
     join_pieces(specimen, whole, before, after);
+    join_masks(between, whole);
     join_spoil(specimen, whole, before, after);
     return RLV_DONE;
 }
@@ -130,6 +154,7 @@ void specimen_between_free(specimen_between* between)
         free(between->stage[1].decision);
         free(between->stage[1].treatment);
         free(between->specimen.piece);
+        free(between->specimen.mask);
         free(between->specimen.spoil);
     }
     memset(between, 0, sizeof *between);
