@@ -388,10 +388,13 @@ static rlv_status check(const rlv_options* options, const bool seen[OPTION_KINDS
         }
     if (options->path_count < command->least || options->path_count > command->most)
     {
+        const bool many = options->path_count > command->most;
         snprintf(mend, sizeof mend, "say rilievo %s %s", command->name, command->operands);
         return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "%s takes %s%s, and %zu %s given", command->name,
-                        command->least == command->most ? "" : "at least ",
-                        words_count(command->least, command->operand).text, options->path_count,
+                        command->least == command->most ? ""
+                        : many                          ? "at most "
+                                                        : "at least ",
+                        words_count(many ? command->most : command->least, command->operand).text, options->path_count,
                         options->path_count == 1 ? "is" : "are");
     }
     return RLV_DONE;
