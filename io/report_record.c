@@ -105,7 +105,11 @@ static void put_balance(json_t* object, const char* key, const rlv_balance* bala
 static void put_balances(json_t* object, const rlv_ledger_row* row)
 {
     if (row == NULL)
+    {
+        record_null(object, "mass_balance");
+        record_null(object, "spoil_balance");
         return;
+    }
     put_balance(object, "mass_balance", &row->mass);
     put_balance(object, "spoil_balance", &row->spoil);
 }
