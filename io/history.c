@@ -232,13 +232,14 @@ static void place_regions(rlv_history* history)
     }
 }
 
-static rlv_status need_something(const rlv_history* history, rlv_error* error)
+static rlv_status need_something(rlv_history* history, rlv_error* error)
 {
     bool any = history->step_count == 0;
     for (size_t e = 0; e < history->edge_count; e++)
         any = any || history->edge[e].done;
     if (any)
         return RLV_DONE;
+    snprintf(history->apart, sizeof history->apart, "no two of them could be aligned: %.1000s", history->edge[0].why);
     return rlv_fail(error, RLV_IMPOSSIBLE, history->specimen->folder,
                     "put marks on the rim that stay through the stages, or tie points in points.csv",
                     "no two of its stages could be aligned: %s", history->edge[0].why);

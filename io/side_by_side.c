@@ -32,7 +32,7 @@ rlv_status side_by_side(size_t count, side_job job, void* user, const char* step
 #pragma omp critical(rlv_side_by_side)
         {
             go = i < failed;
-            if (count > 1 && omp_get_thread_num() == 0) // the thread that made the call
+            if (count > 1)
                 rlv_tell(progress, step, (double)done / (double)count);
         }
         if (!go)

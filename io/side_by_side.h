@@ -14,8 +14,9 @@
 /// Do one job. `progress` tells of it where it is the only one, and nothing else.
 typedef rlv_status (*side_job)(void* user, size_t index, const rlv_progress* progress, rlv_error* error);
 
-/// Do jobs 0 up to `count`, begun in order. `progress` tells how many are done, as `step`. After a failure no further
-/// job is begun; the failure of the lowest index is told.
+/// Do jobs 0 up to `count`, begun in order. `progress` tells how many are done, as `step`, from either thread, one at a
+/// time. After a failure no job of a higher index is begun; the failure of the lowest index is told, the same at any
+/// number of threads.
 rlv_status side_by_side(size_t count, side_job job, void* user, const char* step, const rlv_progress* progress,
                         rlv_error* error);
 

@@ -89,19 +89,24 @@ static void join_spoil(rlv_specimen* specimen, const rlv_specimen* whole, size_t
     }
 }
 
-/// Masks of pieces hold where the piece comes off after the first stage, or is back at the second; elsewhere they would
-/// mean nothing.
-static void join_masks(rlv_specimen* specimen, const rlv_specimen* whole)
+/// Whether a piece is masked where that means something: on the stage before it comes off, or where it is back.
+static bool shows_piece(const rlv_specimen* specimen, const rlv_mask_record* mask)
 {
-    specimen->mask_count = 0;
+    const rlv_piece_record* piece = rlv_specimen_piece(specimen, mask->piece);
+    const size_t at = number_of(specimen, mask->stage);
+    return piece != NULL && at != SIZE_MAX &&
+           (at + 1 == number_of(specimen, piece->detached) || at == number_of(specimen, piece->joined));
+}
+
+/// Masks that the whole record has a use for, and the two stages have not, are on no stage; what is at fault stays so.
+static void join_masks(specimen_between* between, const rlv_specimen* whole)
+{
     for (size_t i = 0; i < whole->mask_count; i++)
     {
-        const rlv_mask_record* mask = whole->mask + i;
-        const rlv_piece_record* piece = mask->kind == RLV_MASK_PIECE ? rlv_specimen_piece(specimen, mask->piece) : NULL;
-        const bool off = piece != NULL && piece->detached != NULL && strcmp(mask->stage, specimen->stage[0].id) == 0;
-        const bool back = piece != NULL && piece->joined != NULL && strcmp(mask->stage, specimen->stage[1].id) == 0;
-        if (mask->kind != RLV_MASK_PIECE || off || back)
-            specimen->mask[specimen->mask_count++] = *mask;
+        rlv_mask_record* mask = between->specimen.mask + i;
+        *mask = whole->mask[i];
+        if (mask->kind == RLV_MASK_PIECE && shows_piece(whole, mask) && !shows_piece(&between->specimen, mask))
+            mask->stage = between->nowhere;
     }
 }
 
@@ -137,7 +142,7 @@ rlv_status specimen_between_make(specimen_between* between, const rlv_specimen* 
     for (size_t i = 0; i < whole->piece_count; i++)
         specimen->piece[i] = whole->piece[i];
     join_pieces(specimen, whole, before, after);
-    join_masks(specimen, whole);
+    join_masks(between, whole);
     join_spoil(specimen, whole, before, after);
     return RLV_DONE;
 }

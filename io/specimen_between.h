@@ -2,8 +2,8 @@
 ///
 /// Work, decisions, treatments, drying and spoil of all stages after the first of the two, up to the second, count as
 /// the second's; a piece that came off and went back in between did neither. What is placed on the mesh of a stage in
-/// between is left out: areas of work, where the two are no neighbours; masks of pieces, where the piece does not come
-/// off from the first or is not back at the second; and north and up, where they are recorded on another.
+/// between is left out: areas of work, where the two are no neighbours, and north and up, where they are recorded on
+/// another. So is the mask of a piece that neither came off nor went back between the two.
 
 #ifndef RLV_SPECIMEN_BETWEEN_H
 #define RLV_SPECIMEN_BETWEEN_H
@@ -16,6 +16,7 @@ typedef struct specimen_between
     rlv_specimen specimen; ///< frame_stage is as it was where that is one of the two; else the first of them
     rlv_stage_record stage[2];
     rlv_mass_record drying;
+    char nowhere[1]; ///< the stage of a mask that is left out: masks keep their numbers, which errors tell
 } specimen_between;
 
 /// Fill a zeroed `between` with stages `before` and `after` (indices, the former smaller) of `whole`. It must not be

@@ -52,6 +52,16 @@ rlv_status specimen_command_not(const rlv_options* options, rlv_error* error)
                     "it is a folder, and '%.100s' alone is no step", options->path[1]);
 }
 
+/// Whoever names one mesh forgot the other.
+static rlv_status check_folder(const rlv_options* options, rlv_error* error)
+{
+    struct stat about;
+    if (options->path_count > 1 || stat(options->path[0], &about) != 0 || S_ISDIR(about.st_mode))
+        return RLV_DONE;
+    return rlv_fail(error, RLV_BAD_INPUT, options->path[0], "say two meshes, or the folder of a specimen",
+                    "it is a file, and alone there is nothing to hold it against");
+}
+
 /// What is said of meshes does not hold for stages, whose record says it.
 static rlv_status check_call(const rlv_options* options, rlv_error* error)
 {
@@ -74,7 +84,9 @@ static rlv_status check_call(const rlv_options* options, rlv_error* error)
 
 static rlv_status read_specimen(work* w, const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    rlv_status status = check_call(options, error);
+    rlv_status status = check_folder(options, error);
+    if (status == RLV_DONE)
+        status = check_call(options, error);
     if (status == RLV_DONE)
         status = rlv_specimen_read(&w->specimen, options->path[0], error);
     if (status != RLV_DONE)

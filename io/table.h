@@ -98,7 +98,7 @@ typedef struct table_shown
 table_shown table_show(const rlv_table* t, size_t row, size_t column);
 
 /// Tell it in lines that start with two spaces, the headings first: columns stand under each other, and those in which
-/// nothing is known are left out. Nothing where there is no row.
+/// nothing is known are left out; a text that is far too long ends in an ellipsis. Nothing where there is no row.
 void table_tell(const rlv_table* t, FILE* text);
 
 #endif

@@ -16,18 +16,19 @@ typedef struct cell_words
     char text[320];
 } cell_words;
 
-/// A text that does not fit ends in an ellipsis, after a whole letter.
+/// A text that does not fit is cut between two letters, with an ellipsis.
 static void put_text(cell_words* words, const char* text)
 {
-    static const char ellipsis[] = "…";
-    const size_t room = sizeof words->text - sizeof ellipsis;
+    const size_t room = sizeof words->text - sizeof "\xe2\x80\xa6";
     if (strlen(text) < sizeof words->text)
     {
         snprintf(words->text, sizeof words->text, "%s", text);
         return;
     }
-    const char* end = g_utf8_find_prev_char(text, text + room + 1);
-    snprintf(words->text, sizeof words->text, "%.*s%s", end != NULL ? (int)(end - text) : 0, text, ellipsis);
+    size_t length = room;
+    while (length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80) // within a letter
+        length--;
+    snprintf(words->text, sizeof words->text, "%.*s\xe2\x80\xa6", (int)length, text);
 }
 
 static cell_words cell_of(const rlv_table* t, size_t row, size_t column)
@@ -43,9 +44,18 @@ static cell_words cell_of(const rlv_table* t, size_t row, size_t column)
     return words;
 }
 
+/// How many columns of a terminal a text takes: marks that sit on a letter none, letters of some scripts two.
 static size_t width_of(const char* text)
 {
-    return g_utf8_validate(text, -1, NULL) ? (size_t)g_utf8_strlen(text, -1) : strlen(text);
+    if (!g_utf8_validate(text, -1, NULL))
+        return strlen(text);
+    size_t width = 0;
+    for (const char* at = text; *at != '\0'; at = g_utf8_next_char(at))
+    {
+        const gunichar letter = g_utf8_get_char(at);
+        width += g_unichar_iszerowidth(letter) ? 0 : g_unichar_iswide(letter) ? 2 : 1;
+    }
+    return width;
 }
 
 /// A heading and its unit, on two lines that are about as long.

@@ -205,7 +205,8 @@ Test(commands, a_call_at_fault_is_refused_and_told_what_would_do)
     refuse("", "--help");
     refuse("inspect a.ply --jsn", "did you mean --json?");
     refuse("chnge a b", "did you mean change?");
-    refuse("change a.ply", "change BEFORE AFTER");
+    refuse("change", "change BEFORE AFTER");
+    refuse("change a.ply", "no such folder");
     refuse("inspect a.ply --unit yard", "mm, cm, m or in");
 }
 

@@ -86,8 +86,9 @@ Test(options, a_value_that_is_none_is_refused)
 Test(options, a_call_that_does_not_fit_its_command_is_refused)
 {
     refuse("", "no command");
-    refuse("change a", "change BEFORE AFTER");
-    refuse("align a b c", "align BEFORE AFTER");
+    refuse("change", "change takes at least 1 operand, and 0 are given");
+    refuse("change a b c d", "change BEFORE AFTER | SPECIMEN [STAGE STAGE]");
+    refuse("align a b c", "align takes at most 2 operands, and 3 are given");
     refuse("inspect", "inspect MESH");
     refuse("new", "new takes 1 folder, and 0 are given");
     refuse("new a b", "new DIR");

@@ -33,18 +33,23 @@ static void write_mesh(const char* folder, const char* name, const rlv_mesh* mes
         abort();
 }
 
+static preparing_plan plan_of(unsigned long long seed)
+{
+    return (preparing_plan){.seed = seed,
+                            .triangles = 16000,
+                            .matrix_mm = 9.0,
+                            .matrix_share = 0.2,
+                            .chip_mm = 5.0,
+                            .chip_mm_wide = 14.0,
+                            .film_mm = 2.0,
+                            .piece_mm = 14.0,
+                            .warp_sd_mm = 0.05,
+                            .warp_length_mm = 100.0};
+}
+
 void two_stages_write(const char* folder, unsigned long long seed, const char* extra, const char* points)
 {
-    const preparing_plan plan = {.seed = seed,
-                                 .triangles = 16000,
-                                 .matrix_mm = 9.0,
-                                 .matrix_share = 0.2,
-                                 .chip_mm = 5.0,
-                                 .chip_mm_wide = 14.0,
-                                 .film_mm = 2.0,
-                                 .piece_mm = 14.0,
-                                 .warp_sd_mm = 0.05,
-                                 .warp_length_mm = 100.0};
+    const preparing_plan plan = plan_of(seed);
     preparing made = prepare(&plan);
     char path[4096], text[8192];
     snprintf(path, sizeof path, "%s/meshes", folder);
@@ -73,4 +78,12 @@ void two_stages_write(const char* folder, unsigned long long seed, const char* e
     snprintf(text, sizeof text, "stage,mesh,object,point,x,y,z,sd_mm\n%s", points != NULL ? points : "");
     snprintf(path, sizeof path, "%s/points.csv", folder);
     program_write(path, text);
+}
+
+void two_stages_truth(unsigned long long seed, double truth_mm3[RLV_CHANGE_CLASSES])
+{
+    const preparing_plan plan = plan_of(seed);
+    preparing made = prepare(&plan);
+    memcpy(truth_mm3, made.truth_mm3, sizeof made.truth_mm3);
+    preparing_free(&made);
 }
