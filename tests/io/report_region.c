@@ -45,6 +45,20 @@ Test(report_region, no_rate_is_told_where_some_work_has_no_area)
     cr_expect(isnan(first.rate.value));
 }
 
+Test(report_region, where_a_region_runs_over_several_areas_all_work_of_the_step_stands_at_the_largest)
+{
+    static char other[] = "dorsal row";
+    life.work[1].area = other;
+    life.step[0].areas_mixed = true;
+    life.step[0].region[0].area = life.step[0].region[1].area = NULL;
+    const report_work first = report_region_work(&life.history, &life.step[0], 0);
+    cr_expect_str_eq(first.tool, "scribe, needle");
+    cr_expect_float_eq(first.hours, 10.0, 0.0);
+    cr_expect_float_eq(first.rate.value, 18000.0, 1e-9);
+    cr_expect(isnan(report_region_work(&life.history, &life.step[0], 1).hours));
+    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[0], 0), 420.0, 0.0);
+}
+
 Test(report_region, bone_and_pieces_have_no_hours)
 {
     cr_expect(isnan(report_region_work(&life.history, &life.step[0], 2).hours));
