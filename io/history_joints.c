@@ -83,15 +83,6 @@ static void take_out(history_step* step, const rlv_history* history, bool back)
     into->regions += count;
 }
 
-/// What went and is neither piece nor bone. The sum of all that went does not know of the seam between matrix and piece,
-/// which both of their own intervals hold.
-static rlv_interval rest_of_what_went(const rlv_change* change)
-{
-    const rlv_interval rest = combine(change->went.volume_mm3, -1.0, change->total[RLV_CHANGE_DETACHED].volume_mm3);
-    const rlv_change_total* bone = &change->total[RLV_CHANGE_BONE];
-    return bone->regions > 0 ? combine(rest, -1.0, bone->volume_mm3) : rest;
-}
-
 static void warn_of_joint(rlv_answer* answer, const rlv_history* history, const history_step* step, rlv_interval rest)
 {
     if (rest.high < 0.0)
@@ -119,8 +110,8 @@ void history_part_joints(rlv_history* history, rlv_answer* answer)
         warn_of_joint(answer, history, step, step->gap_mm3);
         if (isfinite(step->crumbled_mm3.value))
         {
-            matrix->volume_mm3 = rest_of_what_went(&step->change);
-            matrix->regions += matrix->regions == 0; // that of the joint
+            matrix->volume_mm3 = combine(matrix->volume_mm3, 1.0, step->crumbled_mm3); // the seam in both: no less wide
+            matrix->regions += matrix->regions == 0;                                   // that of the joint
         }
         take_out(step, history, false);
         take_out(step, history, true);
