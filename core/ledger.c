@@ -30,6 +30,18 @@ static double square(double x)
     return x * x;
 }
 
+rlv_interval rlv_interval_add(rlv_interval a, rlv_interval b)
+{
+    const double value = a.value + b.value;
+    return (rlv_interval){value, value - hypot(a.value - a.low, b.value - b.low),
+                          value + hypot(a.high - a.value, b.high - b.value)};
+}
+
+rlv_interval rlv_interval_less(rlv_interval a, rlv_interval b)
+{
+    return rlv_interval_add(a, (rlv_interval){-b.value, -b.high, -b.low});
+}
+
 rlv_mass rlv_mass_add(rlv_mass a, rlv_mass b)
 {
     return (rlv_mass){a.grams + b.grams, hypot(a.sd_g, b.sd_g)};

@@ -54,6 +54,10 @@ typedef struct rlv_mass
 /// What is on both scales together: sds in quadrature, and not weighed where either was not.
 rlv_mass rlv_mass_add(rlv_mass a, rlv_mass b);
 
+/// a + b and a - b of what was measured independently: each half of the interval in quadrature.
+rlv_interval rlv_interval_add(rlv_interval a, rlv_interval b);
+rlv_interval rlv_interval_less(rlv_interval a, rlv_interval b);
+
 /// One step, from one stage to the next.
 typedef struct rlv_ledger_step
 {

@@ -16,15 +16,6 @@ static rlv_interval own_volume(const rlv_history* history, const rlv_piece_recor
                           : (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
 }
 
-/// a + sign * b, halves in quadrature.
-static rlv_interval combine(rlv_interval a, double sign, rlv_interval b)
-{
-    const double value = a.value + sign * b.value;
-    const double b_low = sign > 0.0 ? b.value - b.low : b.high - b.value,
-                 b_high = sign > 0.0 ? b.high - b.value : b.value - b.low;
-    return (rlv_interval){value, value - hypot(a.value - a.low, b_low), value + hypot(a.high - a.value, b_high)};
-}
-
 static bool is_masked(const history_step* step, size_t piece)
 {
     for (size_t i = 0; i < step->piece_count; i++)
@@ -49,7 +40,7 @@ static rlv_interval own_volumes(size_t* count, const rlv_history* history, const
         if (when == NULL || strcmp(when, after) != 0 || is_masked(step, i) != masked ||
             rlv_specimen_is_aside(history->specimen, piece, there))
             continue;
-        sum = combine(sum, 1.0, own_volume(history, piece, back));
+        sum = rlv_interval_add(sum, own_volume(history, piece, back));
         ++*count;
     }
     return sum;
@@ -61,7 +52,7 @@ static rlv_interval part_joint(history_step* step, rlv_interval own, rlv_change_
     rlv_change_total* total = &step->change.total[kind];
     if (total->regions == 0 || isnan(own.value))
         return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
-    const rlv_interval rest = combine(total->volume_mm3, -1.0, own);
+    const rlv_interval rest = rlv_interval_less(total->volume_mm3, own);
     total->volume_mm3 = own;
     return rest;
 }
@@ -76,9 +67,9 @@ static void take_out(history_step* step, const rlv_history* history, bool back)
                      *into = &step->change.total[back ? RLV_CHANGE_JOINED : RLV_CHANGE_DETACHED];
     if (count == 0 || isnan(own.value) || from->regions == 0)
         return;
-    from->volume_mm3 = combine(from->volume_mm3, -1.0, own);
-    step->seen_mm3[seen_as] = combine(step->seen_mm3[seen_as], -1.0, own);
-    into->volume_mm3 = into->known ? combine(into->volume_mm3, 1.0, own) : own;
+    from->volume_mm3 = rlv_interval_less(from->volume_mm3, own);
+    step->seen_mm3[seen_as] = rlv_interval_less(step->seen_mm3[seen_as], own);
+    into->volume_mm3 = into->known ? rlv_interval_add(into->volume_mm3, own) : own;
     into->known = true;
     into->regions += count;
 }
@@ -98,7 +89,6 @@ void history_part_joints(rlv_history* history, rlv_answer* answer)
     {
         history_step* step = history->step + k;
         rlv_change_total* matrix = &step->change.total[RLV_CHANGE_REMOVED];
-        step->crumbled_mm3 = step->gap_mm3 = (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
         if (!step->measured)
             continue;
         for (size_t c = 0; c < RLV_CHANGE_CLASSES; c++)
@@ -110,8 +100,9 @@ void history_part_joints(rlv_history* history, rlv_answer* answer)
         warn_of_joint(answer, history, step, step->gap_mm3);
         if (isfinite(step->crumbled_mm3.value))
         {
-            matrix->volume_mm3 = combine(matrix->volume_mm3, 1.0, step->crumbled_mm3); // the seam in both: no less wide
-            matrix->regions += matrix->regions == 0;                                   // that of the joint
+            matrix->volume_mm3 =
+                rlv_interval_add(matrix->volume_mm3, step->crumbled_mm3); // the seam in both: no less wide
+            matrix->regions += matrix->regions == 0;                      // that of the joint
         }
         take_out(step, history, false);
         take_out(step, history, true);

@@ -170,16 +170,6 @@ static void add_hours(rate_rows* rows, const rlv_history* history, const rlv_wor
     rows->all_hours[rows->count] += work->hours;
 }
 
-/// A sum of regions: values add, halves in quadrature.
-static void add_volume(rlv_interval* sum, rlv_interval v)
-{
-    const double low = hypot(sum->value - sum->low, v.value - v.low),
-                 high = hypot(sum->high - sum->value, v.high - v.value);
-    sum->value += v.value;
-    sum->low = sum->value - low;
-    sum->high = sum->value + high;
-}
-
 /// Whether every work row of a step names an area and every region of matrix lies in one.
 static bool has_areas(const history_step* step, const rlv_stage_record* after)
 {
@@ -213,7 +203,8 @@ static void add_rows(rate_rows* rows, const rlv_history* history, const history_
             continue;
         for (size_t r = 0; r < step->change.region_count; r++)
             if (step->change.region[r].kind == RLV_CHANGE_REMOVED && is(step->region[r].area, after->work[i].area))
-                add_volume(rows->volume + rows->count, step->change.region[r].volume_mm3);
+                rows->volume[rows->count] =
+                    rlv_interval_add(rows->volume[rows->count], step->change.region[r].volume_mm3);
         for (size_t j = i; j < after->work_count; j++)
             if (is(after->work[j].area, after->work[i].area))
                 add_hours(rows, history, after->work + j);

@@ -345,8 +345,6 @@ static rlv_change_options options_of(const rlv_history* history, const history_e
 rlv_status history_prepare_step(rlv_history* history, size_t k, rlv_answer* answer, rlv_error* error)
 {
     history_step* step = history->step + k;
-    step->before = k;
-    step->after = k + 1;
     sum_hours(step, history->stage[k + 1].record);
     const rlv_status status = parts_of(&step->before_part, step, history, false, answer, error);
     return status == RLV_DONE ? parts_of(&step->after_part, step, history, true, answer, error) : status;

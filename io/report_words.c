@@ -46,13 +46,9 @@ report_text report_interval(rlv_interval interval, const char* unit)
 
 // --- Classes ---------------------------------------------------------------------------------------------------------
 
-/// Add `more` to a sum whose halves are added in quadrature, as the ledger does.
-static void add_interval(rlv_interval* sum, rlv_interval more)
+static rlv_interval in_ml(rlv_interval mm3)
 {
-    double low = hypot(sum->value - sum->low, more.value - more.low);
-    double high = hypot(sum->high - sum->value, more.high - more.value);
-    double value = sum->value + more.value;
-    *sum = (rlv_interval){value, value - low, value + high};
+    return (rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
 }
 
 report_class report_class_of(const rlv_history* history, rlv_change_class kind, size_t which)
@@ -67,8 +63,7 @@ report_class report_class_of(const rlv_history* history, rlv_change_class kind, 
         found.steps_known++;
         found.regions += total->regions;
         found.faint = found.faint || total->faint;
-        add_interval(&found.ml, (rlv_interval){total->volume_mm3.value / 1000.0, total->volume_mm3.low / 1000.0,
-                                               total->volume_mm3.high / 1000.0});
+        found.ml = rlv_interval_add(found.ml, in_ml(total->volume_mm3));
     }
     found.known = found.steps_known == found.steps;
     const rlv_ledger_row* row = history->row == NULL  ? NULL
@@ -100,7 +95,7 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
     const rlv_interval joint = off ? step->crumbled_mm3 : step->gap_mm3;
     if ((!off && !back) || !isfinite(joint.value))
         return;
-    const rlv_interval ml = {joint.value / 1000.0, joint.low / 1000.0, joint.high / 1000.0};
+    const rlv_interval ml = in_ml(joint);
     add(said, ", by its own mesh; its outline on the block held %s more, which %s", report_interval(ml, "mL").text,
         off ? "counts as matrix removed: crumbs of its joint, or an opening that no scan saw"
             : "is the gap of its joint");
@@ -195,7 +190,7 @@ rlv_interval report_untold(const rlv_history* history, size_t which)
         const rlv_interval* untold = &history->step[i].change.untold_mm3;
         if (!history->step[i].measured)
             return (rlv_interval){NAN, NAN, NAN};
-        add_interval(&sum, (rlv_interval){untold->value / 1000.0, untold->low / 1000.0, untold->high / 1000.0});
+        sum = rlv_interval_add(sum, in_ml(*untold));
     }
     return sum;
 }
@@ -268,8 +263,7 @@ report_text report_left(const rlv_history* history)
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (!last->given.health.closed)
         return say("not known: the mesh of ‘%.200s’ is open", last->record->id);
-    const rlv_interval mm3 = history_stage_volume(history, history->stage_count - 1),
-                       ml = {mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
+    const rlv_interval ml = in_ml(history_stage_volume(history, history->stage_count - 1));
     return say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
 }
 

@@ -10,6 +10,7 @@
 
 #include <stdlib.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 /// All that a command holds.
 typedef struct work
@@ -52,14 +53,18 @@ rlv_status specimen_command_not(const rlv_options* options, rlv_error* error)
                     "it is a folder, and '%.100s' alone is no step", options->path[1]);
 }
 
-/// Whoever names one mesh forgot the other.
+/// Whoever names one mesh forgot the other; whoever names three things begins with a specimen. A name that is not there
+/// is told when it is read.
 static rlv_status check_folder(const rlv_options* options, rlv_error* error)
 {
-    struct stat about;
-    if (options->path_count > 1 || stat(options->path[0], &about) != 0 || S_ISDIR(about.st_mode))
+    const bool alone = options->path_count == 1;
+    if (is_folder(options->path[0]) || (alone && access(options->path[0], F_OK) != 0))
         return RLV_DONE;
-    return rlv_fail(error, RLV_BAD_INPUT, options->path[0], "say two meshes, or the folder of a specimen",
-                    "it is a file, and alone there is nothing to hold it against");
+    if (alone)
+        return rlv_fail(error, RLV_BAD_INPUT, options->path[0], "say two meshes, or the folder of a specimen",
+                        "it is a file, and alone there is nothing to hold it against");
+    return rlv_fail(error, RLV_BAD_INPUT, options->path[0], "give two meshes, or a specimen's folder and two stages",
+                    "three operands begin with a specimen's folder, and it is none");
 }
 
 /// What is said of meshes does not hold for stages, whose record says it.
@@ -71,10 +76,6 @@ static rlv_status check_call(const rlv_options* options, rlv_error* error)
                        : options->scale_sd_after > 0.0        ? "--scale-sd-after"
                        : options->aligned                     ? "--aligned"
                                                               : NULL;
-    if (options->path_count > 1 && !is_folder(options->path[0]))
-        return rlv_fail(error, RLV_BAD_INPUT, options->path[0],
-                        "give two meshes, or a specimen's folder and two stages",
-                        "three operands begin with a specimen's folder, and it is none");
     if (said == NULL)
         return RLV_DONE;
     return rlv_fail(error, RLV_BAD_INPUT, NULL,

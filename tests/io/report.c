@@ -48,17 +48,6 @@ static void name_kept(pid_t runner)
     snprintf(kept, sizeof kept, "%s/rilievo-report-%ld", base != NULL ? base : "/tmp", (long)runner);
 }
 
-static int shell(const char* format, ...)
-{
-    char line[9000];
-    va_list list;
-    va_start(list, format);
-    vsnprintf(line, sizeof line, format, list);
-    va_end(list);
-    int ended = system(line);
-    return WIFEXITED(ended) ? WEXITSTATUS(ended) : -1;
-}
-
 /// The rock before and after a cut of 9 mm, with noise of 0.1 mm, in two attitudes.
 static carving rock_of_the_tests(void)
 {
@@ -79,7 +68,7 @@ static bool write_specimen(void)
     snprintf(path[0], sizeof path[0], "%s/fish/specimen.yaml", kept);
     snprintf(path[1], sizeof path[1], "%s/fish/meshes/field.ply", kept);
     snprintf(path[2], sizeof path[2], "%s/fish/meshes/skull.ply", kept);
-    if (shell("rm -rf %s && mkdir -p %s/fish/meshes", kept, kept) != 0)
+    if (program_shell("rm -rf %s && mkdir -p %s/fish/meshes", kept, kept) != 0)
         return false;
     carving pair = rock_of_the_tests();
     program_write(path[0], record);
@@ -94,28 +83,28 @@ ReportHook(PRE_ALL)(struct criterion_test_set* tests)
     (void)tests;
     name_kept(getpid());
     if (!write_specimen() ||
-        shell("cd %s && %s report fish --threads 2 > text.txt 2> errors.txt", kept, RLV_PROGRAM) != 0)
+        program_shell("cd %s && %s report fish --threads 2 > text.txt 2> errors.txt", kept, RLV_PROGRAM) != 0)
         fprintf(stderr, "the report could not be made: see %s\n", kept);
 }
 
 ReportHook(POST_ALL)(struct criterion_global_stats* stats)
 {
     if (stats->tests_failed == 0)
-        shell("rm -rf %s", kept);
+        program_shell("rm -rf %s", kept);
 }
 
 static void set_up(void)
 {
     name_kept(getppid());
     program_enter();
-    cr_assert_eq(shell("cp -r %s/fish fish", kept), 0);
+    cr_assert_eq(program_shell("cp -r %s/fish fish", kept), 0);
 }
 
 TestSuite(report, .init = set_up, .fini = program_leave, .timeout = 1200);
 
 static bool same_folders(const char* a, const char* b)
 {
-    return shell("diff -rq %s %s > /dev/null", a, b) == 0;
+    return program_shell("diff -rq %s %s > /dev/null", a, b) == 0;
 }
 
 static char* text_of(const char* path)
@@ -360,7 +349,7 @@ Test(report, is_the_same_bytes_with_one_thread_when_made_again_and_wherever_the_
     // Something that an earlier report left is not in the next: the folder is replaced whole.
     program_write("fish/out/tables/old.csv", "x\n");
     cr_assert_eq(mkdir("elsewhere", 0755), 0);
-    cr_assert_eq(shell("cp -r fish elsewhere/fish"), 0);
+    cr_assert_eq(program_shell("cp -r fish elsewhere/fish"), 0);
     char path[4200];
     snprintf(path, sizeof path, "%s/fish/out", kept);
     program_run run = program_call("report elsewhere/fish/ --threads 1 --json", NULL);
@@ -377,7 +366,7 @@ Test(report, is_the_same_bytes_with_one_thread_when_made_again_and_wherever_the_
 /// The call is refused with 2, says `words`, and leaves the report and all else as it was.
 static void refuse(const char* line, const char* words)
 {
-    cr_assert_eq(shell("rm -rf was && cp -r fish was"), 0);
+    cr_assert_eq(program_shell("rm -rf was && cp -r fish was"), 0);
     program_run run = program_call(line, NULL);
     cr_expect_eq(run.status, 2, "%d: %s", run.status, run.err);
     cr_expect_eq(run.out_size, 0);
@@ -446,19 +435,19 @@ Test(report, killed_at_any_moment_it_leaves_the_old_folder_or_the_new_one)
     } moment[] = {{NULL, 50000}, {"pictures/*.png", 0}, {"report.json", 0}, {"report.json", 30000}};
     char whole[4200];
     snprintf(whole, sizeof whole, "%s/fish/out", kept);
-    cr_assert_eq(shell("rm -rf fish/out && mkdir fish/out && echo old > fish/out/report.html && cp -r fish/out old"),
-                 0);
+    cr_assert_eq(
+        program_shell("rm -rf fish/out && mkdir fish/out && echo old > fish/out/report.html && cp -r fish/out old"), 0);
     for (size_t i = 0; i < sizeof moment / sizeof *moment; i++)
     {
-        cr_assert_eq(shell("rm -rf fish/out && cp -r old fish/out"), 0);
+        cr_assert_eq(program_shell("rm -rf fish/out && cp -r old fish/out"), 0);
         run_and_kill(moment[i].file, moment[i].after_us);
         cr_expect(same_folders("fish/out", "old") || same_folders("fish/out", whole), "moment %zu", i);
     }
     // What was left beside it is swept by the next run, also by one that fails.
     cr_assert_eq(rename("fish/meshes", "fish/elsewhere"), 0);
-    cr_assert_eq(shell("mkdir fish/meshes && touch fish/meshes/skull.ply fish/meshes/field.ply"), 0);
+    cr_assert_eq(program_shell("mkdir fish/meshes && touch fish/meshes/skull.ply fish/meshes/field.ply"), 0);
     program_run run = program_call("report fish", NULL);
     cr_expect_eq(run.status, 2, "%s", run.err);
-    cr_expect_eq(shell("ls -A fish | grep -q partial"), 1);
+    cr_expect_eq(program_shell("ls -A fish | grep -q partial"), 1);
     program_free(&run);
 }

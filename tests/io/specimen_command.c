@@ -34,17 +34,6 @@ static void name_kept(pid_t runner)
     snprintf(kept, sizeof kept, "%s/rilievo-specimen-command-%ld", base != NULL ? base : "/tmp", (long)runner);
 }
 
-static int shell(const char* format, ...)
-{
-    char line[9000];
-    va_list list;
-    va_start(list, format);
-    vsnprintf(line, sizeof line, format, list);
-    va_end(list);
-    const int ended = system(line);
-    return WIFEXITED(ended) ? WEXITSTATUS(ended) : -1;
-}
-
 /// Put `to` in the place of the first `from` of a file.
 static void change_file(const char* path, const char* from, const char* to)
 {
@@ -61,7 +50,7 @@ static void write_specimens(void)
 {
     two_stages_write("fish", SEED, NULL, NULL);
     two_stages_write("three", SEED, "  - id: glued\n    joined: field\n", NULL);
-    shell("cp three/meshes/field.ply three/meshes/start.ply");
+    program_shell("cp three/meshes/field.ply three/meshes/start.ply");
     change_file("three/specimen.yaml", "stages:\n",
                 "stages:\n  - id: start\n    mesh: meshes/start.ply\n    mesh_unit: mm\n");
     change_file("three/specimen.yaml", "masks:\n",
@@ -81,25 +70,25 @@ ReportHook(PRE_ALL)(struct criterion_test_set* tests)
 {
     (void)tests;
     name_kept(getpid());
-    if (shell("rm -rf %s && mkdir -p %s", kept, kept) != 0 || chdir(kept) != 0)
+    if (program_shell("rm -rf %s && mkdir -p %s", kept, kept) != 0 || chdir(kept) != 0)
         return;
     write_specimens();
     for (size_t i = 0; i < sizeof runs / sizeof *runs; i++)
-        shell("%s %s > %s.txt 2> %s.err; echo $? > %s.status", RLV_PROGRAM, runs[i][1], runs[i][0], runs[i][0],
-              runs[i][0]);
+        program_shell("%s %s > %s.txt 2> %s.err; echo $? > %s.status", RLV_PROGRAM, runs[i][1], runs[i][0], runs[i][0],
+                      runs[i][0]);
 }
 
 ReportHook(POST_ALL)(struct criterion_global_stats* stats)
 {
     if (stats->tests_failed == 0)
-        shell("rm -rf %s", kept);
+        program_shell("rm -rf %s", kept);
 }
 
 static void enter(void)
 {
     name_kept(getppid());
     program_enter();
-    cr_assert_eq(shell("cp -r %s/fish %s/three .", kept, kept), 0);
+    cr_assert_eq(program_shell("cp -r %s/fish %s/three .", kept, kept), 0);
 }
 
 TestSuite(specimen_command, .init = enter, .fini = program_leave, .timeout = 1200);
@@ -301,9 +290,10 @@ Test(specimen_command, the_meshes_that_align_writes_lie_in_one_frame)
 
 Test(specimen_command, the_thread_count_changes_no_byte_of_an_answer_or_a_file)
 {
-    cr_assert_eq(shell("cd %s && cmp change-one.txt change-two.txt", kept), 0);
-    cr_assert_eq(shell("cd %s && diff -r change-one.out change-two.out && diff -r align-one.out align-two.out", kept),
-                 0);
+    cr_assert_eq(program_shell("cd %s && cmp change-one.txt change-two.txt", kept), 0);
+    cr_assert_eq(
+        program_shell("cd %s && diff -r change-one.out change-two.out && diff -r align-one.out align-two.out", kept),
+        0);
     // Not because there is nothing in them.
     char folder[4200];
     snprintf(folder, sizeof folder, "%s/change-one.out/pictures", kept);
@@ -349,7 +339,7 @@ Test(specimen_command, stages_that_make_no_step_are_refused)
 Test(specimen_command, a_specimen_with_a_single_stage_is_refused)
 {
     cr_assert_eq(mkdir("single", 0777), 0);
-    cr_assert_eq(shell("cp fish/meshes/field.ply single/field.ply"), 0);
+    cr_assert_eq(program_shell("cp fish/meshes/field.ply single/field.ply"), 0);
     program_write("single/specimen.yaml",
                   "specimen: LQ-0417\nstages:\n  - {id: field, mesh: field.ply, mesh_unit: mm}\n");
     refuse("change single --json --out out", "a single stage", "record the next stage");

@@ -4,6 +4,7 @@
 #include <fcntl.h>
 #include <ftw.h>
 #include <signal.h>
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -130,4 +131,15 @@ void program_free(program_run* run)
     free(run->out);
     free(run->err);
     *run = (program_run){0};
+}
+
+int program_shell(const char* format, ...)
+{
+    char line[9000];
+    va_list list;
+    va_start(list, format);
+    vsnprintf(line, sizeof line, format, list);
+    va_end(list);
+    const int ended = system(line);
+    return WIFEXITED(ended) ? WEXITSTATUS(ended) : -1;
 }

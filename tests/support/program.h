@@ -29,6 +29,9 @@ void program_leave(void);
 program_run program_call(const char* line, const program_limits* limits);
 void program_free(program_run* run);
 
+/// Run a line of the shell, made as printf does; its exit status, or -1.
+__attribute__((format(printf, 1, 2))) int program_shell(const char* format, ...);
+
 /// The bytes of a file, with a zero after them, or NULL. Free with free().
 char* program_read(const char* path, size_t* size);
 
