@@ -99,6 +99,10 @@ Test(command_new, touches_nothing_that_is_there)
     refuse("new c/d", "a file stands");
     refuse("new .", "folder");
     refuse("new b/..", "folder");
+    refuse("new d/..", "no folder is named");
+    cr_assert_eq(symlink("d", "link"), 0);
+    refuse("new link", "a link has the name");
+    cr_assert_eq(unlink("link"), 0);
     cr_assert_eq(program_count("."), 3);
     cr_assert_eq(program_count("b"), 1);
 }
@@ -122,6 +126,15 @@ Test(command_new, fills_an_empty_folder_that_is_there_and_keeps_its_permissions)
     cr_assert_eq(chdir(".."), 0);
 }
 
+Test(command_new, refuses_a_name_that_no_disk_holds)
+{
+    char line[600], *end = line + snprintf(line, sizeof line, "new %0300d", 0);
+    refuse(line, "the name is too long");
+    snprintf(end, 10, "/a");
+    refuse(line, "the name is too long");
+    cr_assert_eq(program_count("."), 0);
+}
+
 Test(command_new, leaves_nothing_where_it_fails)
 {
     program_run run = program_call("new a/b/c", &(program_limits){.file_bytes = 4096});
@@ -138,15 +151,18 @@ Test(command_new, leaves_nothing_where_it_fails)
 
 Test(command_new, sweeps_what_a_killed_run_left_and_no_other)
 {
-    const char* const folders[] = {".rilievo-1-0.folder", ".rilievo-2-0.folder", ".mine.folder"};
+    const char* const folders[] = {".rilievo-1-0.partial", ".rilievo-2-0.partial", ".mine.partial"};
     for (size_t i = 0; i < 3; i++)
         cr_assert_eq(mkdir(folders[i], 0777), 0);
-    program_write(".rilievo-1-0.folder/specimen.yaml", "half");
-    int held = open(folders[1], O_RDONLY | O_DIRECTORY);
+    program_write(".rilievo-1-0.partial/lock", "");
+    cr_assert_eq(mkdir(".rilievo-1-0.partial/new", 0777), 0);
+    program_write(".rilievo-1-0.partial/new/specimen.yaml", "half");
+    program_write(".rilievo-2-0.partial/lock", "");
+    int held = open(".rilievo-2-0.partial/lock", O_RDWR);
     cr_assert_eq(flock(held, LOCK_EX), 0);
     make("new a");
     cr_assert_eq(program_count(folders[0]), -1);
-    cr_assert_eq(program_count(folders[1]), 0);
+    cr_assert_eq(program_count(folders[1]), 1);
     cr_assert_eq(program_count(folders[2]), 0);
     close(held);
 }

@@ -193,11 +193,25 @@ static void write_content(FILE* stream, int generation, int i)
         fprintf(stream, "%d of %d\n", i, generation);
 }
 
+static rlv_status open_for(out_way way, out_folder* folder, rlv_error* error)
+{
+    switch (way)
+    {
+    case OUT_AMONG_OTHERS:
+        return out_folder_open(folder, out, error);
+    case OUT_WHOLE:
+        return out_folder_open_whole(folder, out, NULL, error);
+    case OUT_NEW:
+        return out_folder_open_new(folder, out, NULL, error);
+    }
+    abort();
+}
+
 /// Write generation `generation` of `files` files. It does not use Criterion, so that a child can do it.
-static rlv_status write_generation(bool whole, int generation, int files, rlv_error* error)
+static rlv_status write_generation(out_way way, int generation, int files, rlv_error* error)
 {
     out_folder folder = {0};
-    rlv_status status = whole ? out_folder_open_whole(&folder, out, NULL, error) : out_folder_open(&folder, out, error);
+    rlv_status status = open_for(way, &folder, error);
     for (int i = 0; i < files && status == RLV_DONE; i++)
     {
         char name[64];
@@ -282,21 +296,21 @@ static void begin_again(bool there_is_an_old)
         return;
     remove_all(out);
     if (there_is_an_old)
-        cr_assert_eq(write_generation(true, 1, OLD_FILES, NULL), RLV_DONE);
+        cr_assert_eq(write_generation(OUT_WHOLE, 1, OLD_FILES, NULL), RLV_DONE);
 }
 
 // --- Killed ---------------------------------------------------------------------------------------------------------
 
 /// Run a child that writes the new generation and is killed at a step (0: at none), or after a time. Returns true
 /// where it came to its end.
-static bool write_and_be_killed(bool whole, int files, long kill_at, long after_ns)
+static bool write_and_be_killed(out_way way, int files, long kill_at, long after_ns)
 {
     pid_t child = fork();
     if (child == 0)
     {
         hook.armed = true;
         hook.kill_at = kill_at;
-        _exit((int)write_generation(whole, 2, files, NULL));
+        _exit((int)write_generation(way, 2, files, NULL));
     }
     if (after_ns >= 0)
     {
@@ -327,7 +341,7 @@ static bool expect_old_or_new(bool there_was_an_old, bool may_be_missing, int fi
 }
 
 /// Kill at each step of a whole run. Returns how many steps there were; `*gaps` how often `out` was missing.
-static long kill_at_each_step(bool there_is_an_old, bool no_exchange, long* gaps)
+static long kill_at_each_step(out_way way, bool there_is_an_old, bool no_exchange, long* gaps)
 {
     long moment = 0;
     hook.quick = true;
@@ -336,7 +350,7 @@ static long kill_at_each_step(bool there_is_an_old, bool no_exchange, long* gaps
     for (bool ended = false; !ended;)
     {
         begin_again(there_is_an_old);
-        ended = write_and_be_killed(true, NEW_FILES, ++moment, -1);
+        ended = write_and_be_killed(way, NEW_FILES, ++moment, -1);
         *gaps += expect_old_or_new(there_is_an_old, no_exchange, NEW_FILES, moment);
     }
     cr_assert(is_generation(2, NEW_FILES));
@@ -346,7 +360,7 @@ static long kill_at_each_step(bool there_is_an_old, bool no_exchange, long* gaps
 Test(out_folder, killed_at_each_step_it_is_the_old_or_the_new_whole_and_the_next_run_sweeps)
 {
     long gaps;
-    long steps = kill_at_each_step(true, false, &gaps);
+    long steps = kill_at_each_step(OUT_WHOLE, true, false, &gaps);
     cr_log_info("killed at %ld steps", steps);
     // Each new file is made and flushed, each old one removed.
     cr_assert_geq(steps, 2 * NEW_FILES + OLD_FILES);
@@ -356,13 +370,19 @@ Test(out_folder, killed_at_each_step_it_is_the_old_or_the_new_whole_and_the_next
 Test(out_folder, killed_at_each_step_where_there_was_none_it_is_none_or_the_new_whole)
 {
     long gaps;
-    cr_assert_geq(kill_at_each_step(false, false, &gaps), 2 * NEW_FILES);
+    cr_assert_geq(kill_at_each_step(OUT_WHOLE, false, false, &gaps), 2 * NEW_FILES);
+}
+
+Test(out_folder, a_new_one_killed_at_each_step_is_not_there_or_whole_and_the_next_run_sweeps)
+{
+    long gaps;
+    cr_assert_geq(kill_at_each_step(OUT_NEW, false, false, &gaps), 2 * NEW_FILES);
 }
 
 Test(out_folder, where_the_disk_cannot_swap_a_kill_between_the_two_moves_is_mended_by_the_next_run)
 {
     long gaps;
-    cr_assert_geq(kill_at_each_step(true, true, &gaps), 2 * NEW_FILES + OLD_FILES);
+    cr_assert_geq(kill_at_each_step(OUT_WHOLE, true, true, &gaps), 2 * NEW_FILES + OLD_FILES);
     // Between the two moves there are steps: the test has seen the gap and what mends it.
     cr_assert_geq(gaps, 1);
 }
@@ -373,7 +393,7 @@ static long find_gap(void)
     for (long at = 1;; at++)
     {
         begin_again(true);
-        cr_assert_not(write_and_be_killed(true, 2, at, -1), "no step leaves a gap");
+        cr_assert_not(write_and_be_killed(OUT_WHOLE, 2, at, -1), "no step leaves a gap");
         bool gap = names_in(out) < 0;
         sweep();
         if (gap)
@@ -391,7 +411,7 @@ Test(out_folder, a_sweep_that_is_killed_at_any_step_is_finished_by_the_next)
     {
         moment++;
         begin_again(true);
-        cr_assert_not(write_and_be_killed(true, 2, gap, -1));
+        cr_assert_not(write_and_be_killed(OUT_WHOLE, 2, gap, -1));
         cr_assert_lt(names_in(out), 0);
         pid_t child = fork();
         if (child == 0)
@@ -428,7 +448,7 @@ Test(out_folder, with_hundreds_of_files_killed_at_200_moments_it_is_the_old_or_t
     begin_again(true);
     struct timespec from, to;
     clock_gettime(CLOCK_MONOTONIC, &from);
-    cr_assert(write_and_be_killed(true, MANY_FILES, 0, -1));
+    cr_assert(write_and_be_killed(OUT_WHOLE, MANY_FILES, 0, -1));
     clock_gettime(CLOCK_MONOTONIC, &to);
     long run_ns = (to.tv_sec - from.tv_sec) * 1000000000 + to.tv_nsec - from.tv_nsec;
     unsigned long long seed = 417;
@@ -436,7 +456,7 @@ Test(out_folder, with_hundreds_of_files_killed_at_200_moments_it_is_the_old_or_t
     for (int i = 0; i < MOMENTS; i++)
     {
         begin_again(true);
-        ended += write_and_be_killed(true, MANY_FILES, 0, draw(&seed, run_ns));
+        ended += write_and_be_killed(OUT_WHOLE, MANY_FILES, 0, draw(&seed, run_ns));
         old += is_generation(1, OLD_FILES);
         expect_old_or_new(true, false, MANY_FILES, i);
     }
@@ -454,7 +474,7 @@ Test(out_folder, with_hundreds_of_files_killed_at_steps_over_the_whole_run_it_is
     for (long at = 1; !ended; at += 1 + draw(&seed, 40))
     {
         begin_again(true);
-        ended = write_and_be_killed(true, MANY_FILES, at, -1);
+        ended = write_and_be_killed(OUT_WHOLE, MANY_FILES, at, -1);
         expect_old_or_new(true, false, MANY_FILES, at);
         moments++;
     }
@@ -470,8 +490,8 @@ Test(out_folder, among_others_a_kill_at_any_step_leaves_each_file_old_or_new_who
     {
         hook.armed = false;
         remove_all(out);
-        cr_assert_eq(write_generation(false, 1, NEW_FILES, NULL), RLV_DONE);
-        ended = write_and_be_killed(false, NEW_FILES, ++moment, -1);
+        cr_assert_eq(write_generation(OUT_AMONG_OTHERS, 1, NEW_FILES, NULL), RLV_DONE);
+        ended = write_and_be_killed(OUT_AMONG_OTHERS, NEW_FILES, ++moment, -1);
         for (int i = 1; i < NEW_FILES; i++)
             cr_assert(holds_file(1, i) || holds_file(2, i), "step %ld, file %d", moment, i);
         out_folder folder = {0};
@@ -489,11 +509,12 @@ Test(out_folder, among_others_a_kill_at_any_step_leaves_each_file_old_or_new_who
 
 Test(out_folder, all_files_and_folders_are_flushed_before_they_are_put_in_place)
 {
-    for (int whole = 0; whole < 2; whole++)
+    for (out_way way = OUT_AMONG_OTHERS; way <= OUT_NEW; way++)
     {
+        remove_all(out);
         hook.watch = true;
         hook.flushed_count = 0;
-        cr_assert_eq(write_generation(whole != 0, 1, NEW_FILES, NULL), RLV_DONE);
+        cr_assert_eq(write_generation(way, 1, NEW_FILES, NULL), RLV_DONE);
         cr_assert_eq(hook.unflushed, 0);
         // Ten files, and pictures, tables, tables/of, new, the temporary folder, and the one above.
         cr_assert_geq(hook.flushed_count, NEW_FILES + 6);
@@ -513,7 +534,7 @@ static void fail_at_each_step(bool no_exchange)
         hook.armed = true;
         hook.steps = 0;
         hook.fail_at = at;
-        rlv_status status = write_generation(true, 2, NEW_FILES, &error);
+        rlv_status status = write_generation(OUT_WHOLE, 2, NEW_FILES, &error);
         hook.armed = false;
         if (status == RLV_DONE)
             cr_assert(is_generation(2, NEW_FILES), "step %ld", at);
@@ -738,6 +759,64 @@ Test(out_folder, names_that_lead_out_or_come_twice_are_refused)
     cr_assert_eq(names_in(specimen), 0);
 }
 
+Test(out_folder, a_new_one_is_refused_where_something_is_and_that_stays)
+{
+    rlv_error error = {0};
+    out_folder folder = {0};
+    begin_again(true);
+    cr_assert_eq(out_folder_open_new(&folder, out, "report2.html", &error), RLV_BAD_INPUT);
+    cr_assert_str_eq(error.what, "the folder holds a report2.html already");
+    cr_assert_eq(out_folder_open_new(&folder, out, "specimen.yaml", &error), RLV_BAD_INPUT);
+    cr_assert_str_eq(error.what, "the folder is not empty");
+    cr_assert_null(folder.path);
+    cr_assert(is_generation(1, OLD_FILES));
+    cr_assert_eq(names_in(specimen), 1);
+}
+
+/// Put something in the place of a folder that is about to be new: a folder with a file, a file, a link.
+static void intrude(int kind)
+{
+    char path[4300];
+    cr_assert_eq(kind == 0 ? mkdir(out, 0777) : kind == 2 ? symlink("elsewhere", out) : 0, 0);
+    snprintf(path, sizeof path, kind == 0 ? "%s/mine.txt" : "%s", out);
+    if (kind < 2)
+        fclose(fopen(path, "wb"));
+}
+
+Test(out_folder, a_new_one_replaces_nothing_that_came_meanwhile)
+{
+    for (int kind = 0; kind < 3; kind++)
+    {
+        rlv_error error = {0};
+        out_folder folder = {0};
+        struct stat before, after;
+        cr_assert_eq(out_folder_open_new(&folder, out, NULL, &error), RLV_DONE);
+        cr_assert_eq(out_folder_add_folder(&folder, "meshes", &error), RLV_DONE);
+        intrude(kind);
+        cr_assert_eq(lstat(out, &before), 0);
+        cr_assert_eq(out_folder_commit(&folder, &error), RLV_BAD_INPUT);
+        cr_assert_str_eq(error.what, "something was put there in the meantime");
+        cr_assert(lstat(out, &after) == 0 && after.st_ino == before.st_ino);
+        cr_assert_eq(names_in(out), kind == 0 ? 1 : -1);
+        cr_assert_eq(names_in(specimen), 1);
+        remove_all(out);
+    }
+}
+
+Test(out_folder, a_new_one_holds_the_empty_folders_that_were_added)
+{
+    char path[4300];
+    out_folder folder = {0};
+    cr_assert_eq(out_folder_open_new(&folder, out, NULL, NULL), RLV_DONE);
+    cr_assert_eq(out_folder_add_folder(&folder, "meshes/of", NULL), RLV_DONE);
+    cr_assert_eq(out_folder_add_folder(&folder, "../meshes", NULL), RLV_BAD_INPUT);
+    cr_assert_eq(out_folder_commit(&folder, NULL), RLV_DONE);
+    snprintf(path, sizeof path, "%s/meshes/of", out);
+    cr_assert_eq(names_in(path), 0);
+    cr_assert_eq(names_in(out), 1);
+    cr_assert_eq(names_in(specimen), 1);
+}
+
 // --- What is kept ---------------------------------------------------------------------------------------------------
 
 Test(out_folder, links_in_the_old_one_go_and_what_they_lead_to_stays)
@@ -750,7 +829,7 @@ Test(out_folder, links_in_the_old_one_go_and_what_they_lead_to_stays)
     fclose(fopen(path, "wb"));
     snprintf(path, sizeof path, "%s/pictures/link", out);
     cr_assert_eq(symlink("../../keep", path), 0);
-    cr_assert_eq(write_generation(true, 2, NEW_FILES, NULL), RLV_DONE);
+    cr_assert_eq(write_generation(OUT_WHOLE, 2, NEW_FILES, NULL), RLV_DONE);
     snprintf(path, sizeof path, "%s/keep", specimen);
     cr_assert_eq(names_in(path), 1);
     cr_assert(is_generation(2, NEW_FILES));
@@ -761,7 +840,7 @@ Test(out_folder, the_new_keeps_the_permissions_of_the_old)
     struct stat what;
     begin_again(true);
     cr_assert_eq(chmod(out, 02750), 0);
-    cr_assert_eq(write_generation(true, 2, NEW_FILES, NULL), RLV_DONE);
+    cr_assert_eq(write_generation(OUT_WHOLE, 2, NEW_FILES, NULL), RLV_DONE);
     cr_assert_eq(stat(out, &what), 0);
     cr_assert_eq(what.st_mode & 07777, 02750);
 }
@@ -776,7 +855,7 @@ Test(out_folder, among_others_all_else_stays_and_a_link_stays_a_link)
     cr_assert_eq(chmod(path, 0640), 0);
     snprintf(path, sizeof path, "%s/only-2.txt", out);
     cr_assert_eq(symlink("../far.txt", path), 0);
-    cr_assert_eq(write_generation(false, 2, MANY_FILES, NULL), RLV_DONE);
+    cr_assert_eq(write_generation(OUT_AMONG_OTHERS, 2, MANY_FILES, NULL), RLV_DONE);
     cr_assert(lstat(path, &what) == 0 && S_ISLNK(what.st_mode));
     cr_assert(stat(path, &what) == 0 && (what.st_mode & 0777) == 0640);
     cr_assert(holds_file(1, 0), "a file that was there is gone");
@@ -811,7 +890,7 @@ static void run_side_by_side(bool no_exchange)
         {
             child[i] = fork();
             if (child[i] == 0)
-                _exit((int)write_generation(true, 2 + i, 20, NULL));
+                _exit((int)write_generation(OUT_WHOLE, 2 + i, 20, NULL));
         }
         for (int i = 0; i < 4; i++)
         {
