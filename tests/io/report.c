@@ -56,8 +56,7 @@ static carving rock_of_the_tests(void)
                                  .depth_mm = 9.0,
                                  .share = 0.2,
                                  .up = true,
-                                 .noise_sd_mm = 0.1,
-                                 .noise_length_mm = 2.0,
+                                 .scan = {.noise_sd_mm = 0.1, .noise_length_mm = 2.0},
                                  .any_pose = true});
 }
 
