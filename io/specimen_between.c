@@ -71,6 +71,7 @@ static void join_pieces(rlv_specimen* specimen, const rlv_specimen* whole, size_
                    came = lies_between(back, before, after) && !rlv_specimen_is_aside(whole, whole->piece + i, back);
         piece->detached = went && !came ? whole->stage[after].id : NULL;
         piece->joined = came && !went ? whole->stage[after].id : NULL;
+        piece->mesh_count = went != came ? piece->mesh_count : 0;
     }
 }
 

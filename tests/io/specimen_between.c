@@ -46,8 +46,8 @@ static const char record[] =
     "  - {stage: overburden, is: piece, piece: off, object: off}\n"
     "  - {stage: tail, is: piece, piece: both, object: both}\n"
     "pieces:\n"
-    "  - {id: both, detached: overburden, joined: tail}\n"
-    "  - {id: off, detached: skull}\n"
+    "  - {id: both, detached: overburden, joined: tail, meshes: [{stage: skull, mesh: meshes/f.ply, mesh_unit: mm}]}\n"
+    "  - {id: off, detached: skull, meshes: [{stage: skull, mesh: meshes/f.ply, mesh_unit: mm}]}\n"
     "  - {id: late, detached: last}\n"
     "  - {id: found, joined: skull, counterpart: true}\n"
     "spoil:\n"
@@ -85,7 +85,7 @@ static void enter(void)
     rlv_error error = {0};
     program_enter();
     mkdir("meshes", 0777);
-    for (char name[] = "meshes/a.ply"; name[7] <= 'e'; name[7]++)
+    for (char name[] = "meshes/a.ply"; name[7] <= 'f'; name[7]++)
         program_write(name, "p");
     program_write("specimen.yaml", record);
     program_write("points.csv", points);
@@ -202,6 +202,18 @@ static const char* masks_in_use(const rlv_specimen* s)
         found[i] = rlv_specimen_stage(s, s->mask[i].stage) != NULL ? (char)('0' + i) : '-';
     found[s->mask_count] = '\0';
     return found;
+}
+
+Test(specimen_between, meshes_of_pieces_that_neither_went_nor_came_between_the_two_are_left_out)
+{
+    const rlv_specimen* s = take(OVERBURDEN, SKULL);
+    cr_assert_eq(s->piece[OFF].mesh_count, 1);
+    cr_assert_eq(s->piece[BOTH].mesh_count, 0, "it is off at both");
+    s = take(SKULL, TAIL);
+    cr_assert_eq(s->piece[OFF].mesh_count, 0, "it went before the first");
+    cr_assert_eq(s->piece[BOTH].mesh_count, 1);
+    cr_assert_eq(take(FIELD, TAIL)->piece[BOTH].mesh_count, 0, "it went and came back");
+    cr_assert_eq(whole.piece[BOTH].mesh_count, 1);
 }
 
 Test(specimen_between, a_mask_of_a_piece_is_in_use_where_the_piece_goes_or_comes_between_the_two)
