@@ -20,7 +20,8 @@ typedef struct specimen_between
 } specimen_between;
 
 /// Fill a zeroed `between` with stages `before` and `after` (indices, the former smaller) of `whole`. It must not be
-/// moved. Free with specimen_between_free, also after a failure.
+/// moved. RLV_BAD_INPUT where a piece is masked at one of the two, and that means nothing in the whole record. Free
+/// with specimen_between_free, also after a failure.
 rlv_status specimen_between_make(specimen_between* between, const rlv_specimen* whole, size_t before, size_t after,
                                  rlv_error* error);
 void specimen_between_free(specimen_between* between);
