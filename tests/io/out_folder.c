@@ -1,13 +1,13 @@
 /// Tests of a folder whose files appear together: killed at every step, on a full disk, beside another run.
 
 #include "out_folder.h"
+#include "support/folder.h"
 
 #include <criterion/criterion.h>
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <ftw.h>
-#include <sched.h>
 #include <signal.h>
 #include <stdarg.h>
 #include <stdlib.h>
@@ -137,45 +137,17 @@ static char out[4200];
 
 static void set_up(void)
 {
-    const char* base = getenv("TMPDIR");
-    snprintf(specimen, sizeof specimen, "%s/rilievo-test-XXXXXX", base != NULL ? base : "/tmp");
-    cr_assert_not_null(mkdtemp(specimen));
+    folder_make(specimen);
     cr_assert_eq(chmod(specimen, 0755), 0);
     snprintf(out, sizeof out, "%s/out", specimen);
 }
 
-static int remove_one(const char* path, const struct stat* what, int kind, struct FTW* walk)
-{
-    (void)what;
-    (void)kind;
-    (void)walk;
-    return remove(path);
-}
-
-static void remove_all(const char* path)
-{
-    nftw(path, remove_one, 16, FTW_DEPTH | FTW_PHYS);
-}
-
 static void tear_down(void)
 {
-    remove_all(specimen);
+    folder_remove(specimen);
 }
 
 TestSuite(out_folder, .init = set_up, .fini = tear_down, .timeout = 600);
-
-/// How many names a folder holds; -1 where there is none.
-static int names_in(const char* path)
-{
-    DIR* stream = opendir(path);
-    int count = 0;
-    if (stream == NULL)
-        return -1;
-    for (const struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
-        count += strcmp(entry->d_name, ".") != 0 && strcmp(entry->d_name, "..") != 0;
-    closedir(stream);
-    return count;
-}
 
 /// The name of file `i` of a generation: pictures, tables, and one that no other generation has.
 static void name_file(char name[64], int generation, int i)
@@ -294,7 +266,7 @@ static void begin_again(bool there_is_an_old)
     hook.armed = false;
     if (there_is_an_old && is_generation(1, OLD_FILES))
         return;
-    remove_all(out);
+    folder_remove(out);
     if (there_is_an_old)
         cr_assert_eq(write_generation(OUT_WHOLE, 1, OLD_FILES, NULL), RLV_DONE);
 }
@@ -327,8 +299,8 @@ static bool write_and_be_killed(out_way way, int files, long kill_at, long after
 /// the next run's sweep; and nothing else beside it. Returns whether `out` was missing before the sweep.
 static bool expect_old_or_new(bool there_was_an_old, bool may_be_missing, int files, long moment)
 {
-    bool missing = names_in(out) < 0;
-    cr_assert(names_in(specimen) <= 2, "moment %ld", moment);
+    bool missing = folder_count(out) < 0;
+    cr_assert(folder_count(specimen) <= 2, "moment %ld", moment);
     if (missing)
         cr_assert(!there_was_an_old || may_be_missing, "moment %ld: no folder is left", moment);
     else
@@ -336,7 +308,7 @@ static bool expect_old_or_new(bool there_was_an_old, bool may_be_missing, int fi
     sweep();
     if (there_was_an_old || !missing)
         cr_assert(is_generation(1, OLD_FILES) || is_generation(2, files), "moment %ld: after the sweep", moment);
-    cr_assert_eq(names_in(specimen), names_in(out) < 0 ? 0 : 1, "moment %ld: something is left", moment);
+    cr_assert_eq(folder_count(specimen), folder_count(out) < 0 ? 0 : 1, "moment %ld: something is left", moment);
     return missing;
 }
 
@@ -394,7 +366,7 @@ static long find_gap(void)
     {
         begin_again(true);
         cr_assert_not(write_and_be_killed(OUT_WHOLE, 2, at, -1), "no step leaves a gap");
-        bool gap = names_in(out) < 0;
+        bool gap = folder_count(out) < 0;
         sweep();
         if (gap)
             return at;
@@ -412,7 +384,7 @@ Test(out_folder, a_sweep_that_is_killed_at_any_step_is_finished_by_the_next)
         moment++;
         begin_again(true);
         cr_assert_not(write_and_be_killed(OUT_WHOLE, 2, gap, -1));
-        cr_assert_lt(names_in(out), 0);
+        cr_assert_lt(folder_count(out), 0);
         pid_t child = fork();
         if (child == 0)
         {
@@ -426,7 +398,7 @@ Test(out_folder, a_sweep_that_is_killed_at_any_step_is_finished_by_the_next)
         ended = WIFEXITED(how);
         rlv_temporary_sweep(specimen);
         cr_assert(is_generation(1, OLD_FILES), "step %ld", moment);
-        cr_assert_eq(names_in(specimen), 1, "step %ld", moment);
+        cr_assert_eq(folder_count(specimen), 1, "step %ld", moment);
     }
     cr_assert_geq(moment, 8);
 }
@@ -489,7 +461,7 @@ Test(out_folder, among_others_a_kill_at_any_step_leaves_each_file_old_or_new_who
     for (bool ended = false; !ended;)
     {
         hook.armed = false;
-        remove_all(out);
+        folder_remove(out);
         cr_assert_eq(write_generation(OUT_AMONG_OTHERS, 1, NEW_FILES, NULL), RLV_DONE);
         ended = write_and_be_killed(OUT_AMONG_OTHERS, NEW_FILES, ++moment, -1);
         for (int i = 1; i < NEW_FILES; i++)
@@ -511,7 +483,7 @@ Test(out_folder, all_files_and_folders_are_flushed_before_they_are_put_in_place)
 {
     for (out_way way = OUT_AMONG_OTHERS; way <= OUT_NEW; way++)
     {
-        remove_all(out);
+        folder_remove(out);
         hook.watch = true;
         hook.flushed_count = 0;
         cr_assert_eq(write_generation(way, 1, NEW_FILES, NULL), RLV_DONE);
@@ -544,11 +516,12 @@ static void fail_at_each_step(bool no_exchange)
             cr_assert_eq(status, RLV_SYSTEM, "step %ld", at);
             cr_assert(strstr(error.where, out) != NULL, "step %ld: %s", at, error.where);
             cr_assert_neq(error.mend[0], '\0', "step %ld", at);
-            cr_assert(is_generation(1, OLD_FILES) || is_generation(2, NEW_FILES) || names_in(out) < 0, "step %ld", at);
+            cr_assert(is_generation(1, OLD_FILES) || is_generation(2, NEW_FILES) || folder_count(out) < 0, "step %ld",
+                      at);
         }
         sweep();
         cr_assert(is_generation(1, OLD_FILES) || is_generation(2, NEW_FILES), "step %ld: after the sweep", at);
-        cr_assert_eq(names_in(specimen), 1, "step %ld: something is left", at);
+        cr_assert_eq(folder_count(specimen), 1, "step %ld: something is left", at);
         if (hook.steps < at)
             break;
     }
@@ -579,7 +552,7 @@ static void expect_full(const char* where)
     cr_assert_str_eq(error.where, where);
     cr_assert(strstr(error.mend, "make room on the disk") != NULL, "%s", error.mend);
     cr_assert(is_generation(1, OLD_FILES));
-    cr_assert_eq(names_in(specimen), 1);
+    cr_assert_eq(folder_count(specimen), 1);
 }
 
 Test(out_folder, past_a_limit_of_file_size_the_old_stays_and_nothing_is_left)
@@ -597,17 +570,10 @@ Test(out_folder, past_a_limit_of_file_size_the_old_stays_and_nothing_is_left)
     setrlimit(RLIMIT_FSIZE, &before);
 }
 
-/// Mount a file system of memory on a path, for this process alone; false where only the system's owner may.
-static bool mount_memory(const char* path, const char* options)
-{
-    return unshare(CLONE_NEWNS) == 0 && mount("none", "/", NULL, MS_REC | MS_PRIVATE, NULL) == 0 &&
-           mount("small", path, "tmpfs", 0, options) == 0;
-}
-
 Test(out_folder, on_a_full_disk_the_old_stays_and_nothing_is_left)
 {
     char where[4300];
-    if (!mount_memory(specimen, "size=262144"))
+    if (!folder_mount_memory(specimen, "size=262144"))
         cr_skip_test("a small disk can only be mounted by the system's owner");
     begin_again(true);
     snprintf(where, sizeof where, "%s/pictures/large.png", out);
@@ -619,12 +585,12 @@ Test(out_folder, a_disk_without_room_for_a_folder_is_refused_before_any_work)
 {
     rlv_error error = {0};
     out_folder folder = {0};
-    if (!mount_memory(specimen, "nr_inodes=3"))
+    if (!folder_mount_memory(specimen, "nr_inodes=3"))
         cr_skip_test("a small disk can only be mounted by the system's owner");
     cr_assert_eq(out_folder_open_whole(&folder, out, NULL, &error), RLV_SYSTEM);
     cr_assert_str_eq(error.where, out);
     cr_assert(strstr(error.mend, "make room") != NULL);
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
     umount(specimen);
 }
 
@@ -654,7 +620,7 @@ Test(out_folder, a_link_or_a_file_in_its_place_is_refused_and_stays)
     fclose(fopen(out, "wb"));
     refuse(out, NULL, RLV_BAD_INPUT, "file");
     cr_assert(lstat(out, &what) == 0 && S_ISREG(what.st_mode));
-    cr_assert_eq(names_in(specimen), 2);
+    cr_assert_eq(folder_count(specimen), 2);
 }
 
 Test(out_folder, a_path_that_names_no_folder_is_refused)
@@ -665,7 +631,7 @@ Test(out_folder, a_path_that_names_no_folder_is_refused)
     snprintf(path, sizeof path, "%s/..", specimen);
     refuse(path, NULL, RLV_BAD_INPUT, "no folder is named");
     refuse("", NULL, RLV_BAD_INPUT, "no folder is named");
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
 }
 
 Test(out_folder, a_folder_without_its_mark_is_somebodys_papers_and_refused)
@@ -686,7 +652,7 @@ Test(out_folder, a_folder_without_its_mark_is_somebodys_papers_and_refused)
 Test(out_folder, a_mounted_disk_is_refused)
 {
     cr_assert_eq(mkdir(out, 0777), 0);
-    if (!mount_memory(out, "size=65536"))
+    if (!folder_mount_memory(out, "size=65536"))
         cr_skip_test("a disk can only be mounted by the system's owner");
     refuse(out, NULL, RLV_BAD_INPUT, "mounted");
     umount(out);
@@ -694,7 +660,7 @@ Test(out_folder, a_mounted_disk_is_refused)
 
 Test(out_folder, a_disk_that_cannot_be_written_to_is_refused)
 {
-    if (!mount_memory(specimen, "size=262144"))
+    if (!folder_mount_memory(specimen, "size=262144"))
         cr_skip_test("a disk can only be mounted by the system's owner");
     begin_again(true);
     cr_assert_eq(mount("small", specimen, "tmpfs", MS_REMOUNT | MS_RDONLY, NULL), 0);
@@ -715,7 +681,7 @@ static void refuse_others(const char* words)
     cr_assert_eq(status, RLV_SYSTEM);
     cr_assert(strstr(error.what, words) != NULL, "%s", error.what);
     cr_assert(is_generation(1, OLD_FILES));
-    cr_assert_eq(names_in(specimen), 1);
+    cr_assert_eq(folder_count(specimen), 1);
 }
 
 Test(out_folder, what_is_not_ours_to_write_to_or_to_remove_is_refused)
@@ -756,7 +722,7 @@ Test(out_folder, names_that_lead_out_or_come_twice_are_refused)
     cr_assert_eq(out_folder_add(&folder, "pictures/a.png/b", &stream, &error), RLV_BAD_INPUT);
     cr_assert_eq(folder.file_count, 1, "what was refused is no file of the folder");
     out_folder_abandon(&folder);
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
 }
 
 Test(out_folder, a_new_one_is_refused_where_something_is_and_that_stays)
@@ -770,7 +736,7 @@ Test(out_folder, a_new_one_is_refused_where_something_is_and_that_stays)
     cr_assert_str_eq(error.what, "the folder is not empty");
     cr_assert_null(folder.path);
     cr_assert(is_generation(1, OLD_FILES));
-    cr_assert_eq(names_in(specimen), 1);
+    cr_assert_eq(folder_count(specimen), 1);
 }
 
 /// Put something in the place of a folder that is about to be new: a folder with a file, a file, a link.
@@ -797,9 +763,9 @@ Test(out_folder, a_new_one_replaces_nothing_that_came_meanwhile)
         cr_assert_eq(out_folder_commit(&folder, &error), RLV_BAD_INPUT);
         cr_assert_str_eq(error.what, "something was put there in the meantime");
         cr_assert(lstat(out, &after) == 0 && after.st_ino == before.st_ino);
-        cr_assert_eq(names_in(out), kind == 0 ? 1 : -1);
-        cr_assert_eq(names_in(specimen), 1);
-        remove_all(out);
+        cr_assert_eq(folder_count(out), kind == 0 ? 1 : -1);
+        cr_assert_eq(folder_count(specimen), 1);
+        folder_remove(out);
     }
 }
 
@@ -812,9 +778,9 @@ Test(out_folder, a_new_one_holds_the_empty_folders_that_were_added)
     cr_assert_eq(out_folder_add_folder(&folder, "../meshes", NULL), RLV_BAD_INPUT);
     cr_assert_eq(out_folder_commit(&folder, NULL), RLV_DONE);
     snprintf(path, sizeof path, "%s/meshes/of", out);
-    cr_assert_eq(names_in(path), 0);
-    cr_assert_eq(names_in(out), 1);
-    cr_assert_eq(names_in(specimen), 1);
+    cr_assert_eq(folder_count(path), 0);
+    cr_assert_eq(folder_count(out), 1);
+    cr_assert_eq(folder_count(specimen), 1);
 }
 
 // --- What is kept ---------------------------------------------------------------------------------------------------
@@ -831,7 +797,7 @@ Test(out_folder, links_in_the_old_one_go_and_what_they_lead_to_stays)
     cr_assert_eq(symlink("../../keep", path), 0);
     cr_assert_eq(write_generation(OUT_WHOLE, 2, NEW_FILES, NULL), RLV_DONE);
     snprintf(path, sizeof path, "%s/keep", specimen);
-    cr_assert_eq(names_in(path), 1);
+    cr_assert_eq(folder_count(path), 1);
     cr_assert(is_generation(2, NEW_FILES));
 }
 
@@ -870,10 +836,10 @@ Test(out_folder, folders_made_for_a_run_that_fails_go_again)
     snprintf(path, sizeof path, "%s/a/b/out//", specimen);
     cr_assert_eq(out_folder_open_whole(&folder, path, NULL, NULL), RLV_DONE);
     out_folder_abandon(&folder);
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
     cr_assert_eq(out_folder_open(&folder, path, NULL), RLV_DONE);
     out_folder_abandon(&folder);
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
 }
 
 // --- Beside another run ---------------------------------------------------------------------------------------------
@@ -899,7 +865,7 @@ static void run_side_by_side(bool no_exchange)
             cr_assert(WIFEXITED(how) && WEXITSTATUS(how) == 0, "round %d: run %d ended with %d", round, i, how);
         }
         cr_assert(is_generation(2, 20) || is_generation(3, 20) || is_generation(4, 20) || is_generation(5, 20));
-        cr_assert_eq(names_in(specimen), 1, "round %d", round);
+        cr_assert_eq(folder_count(specimen), 1, "round %d", round);
     }
 }
 
@@ -927,8 +893,8 @@ Test(out_folder, what_a_living_run_writes_is_not_swept)
         _exit(0);
     }
     waitpid(child, NULL, 0);
-    cr_assert_eq(names_in(specimen), 2);
+    cr_assert_eq(folder_count(specimen), 2);
     cr_assert_eq(out_folder_commit(&folder, NULL), RLV_DONE);
-    cr_assert_eq(names_in(specimen), 1);
-    cr_assert_eq(names_in(out), 1);
+    cr_assert_eq(folder_count(specimen), 1);
+    cr_assert_eq(folder_count(out), 1);
 }

@@ -241,7 +241,7 @@ Test(report, each_table_has_the_same_rows_in_csv_and_json)
         free(csv);
     }
     // One more: the meanings.
-    cr_expect_eq(program_count("fish/out/tables"), (int)files + 1);
+    cr_expect_eq(folder_count("fish/out/tables"), (int)files + 1);
     json_decref(json);
 }
 
