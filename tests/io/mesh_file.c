@@ -642,6 +642,10 @@ Test(mesh_file, damaged_obj_is_refused_with_its_line)
         {"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n\nf 1 2 4\n", "a.obj:6", "none of the 3 vertices"},
         {"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 0\n", "a.obj:4", "none of the vertices"},
         {"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 -4\n", "a.obj:4", "none of the 3 vertices"},
+        // As large as a number may be: added to nine vertices it would run over.
+        {"v 0 0 0\nv 1 0 0\nv 0 1 0\nv 0 0 1\nv 1 0 1\nv 0 1 1\nv 2 0 0\nv 2 1 0\nv 2 0 1\n"
+         "f 1 2 9223372036854775799\n",
+         "a.obj:10", "none of the vertices"},
         {"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 99999999999999999999\n", "a.obj:4", "not the number"},
         {"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3x\n", "a.obj:4", "not the number"},
         {"v 0 0 0\nv 1 nan 0\nv 0 1 0\nf 1 2 3\n", "a.obj:2", "not a number"},
