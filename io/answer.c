@@ -85,15 +85,12 @@ rlv_status answer_tell(rlv_answer* answer, const rlv_options* options, bool keep
         status = tell_stdout(answer, options, error);
     if (status == RLV_DONE && files)
         status = out_folder_commit(&answer->folder, error);
-    if (status == RLV_DONE && keep_files && answer->fresh.path != NULL)
-        status = new_folder_commit(&answer->fresh, error);
     return status;
 }
 
 void answer_free(rlv_answer* answer)
 {
     out_folder_abandon(&answer->folder);
-    new_folder_abandon(&answer->fresh);
     json_decref(answer->record);
     if (answer->text != NULL)
         fclose(answer->text);

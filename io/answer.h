@@ -6,7 +6,6 @@
 #ifndef RLV_ANSWER_H
 #define RLV_ANSWER_H
 
-#include "new_folder.h"
 #include "options.h"
 #include "out_folder.h"
 #include "record.h"
@@ -22,8 +21,7 @@ typedef struct rlv_answer
     char* text_bytes;
     size_t text_size;
     char next[512];    ///< what to do next: told last; empty: nothing
-    out_folder folder; ///< of --out; path NULL without
-    new_folder fresh;  ///< a folder that the command makes; path NULL without
+    out_folder folder; ///< of --out, or the one that the command makes; path NULL without
     rlv_progress progress;
 } rlv_answer;
 

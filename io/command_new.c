@@ -19,25 +19,26 @@ static char* id_of(const char* path)
     return asprintf(&id, "\"%s\"", name) >= 0 ? id : NULL; // what an id may hold needs no escape
 }
 
-static rlv_status lay_out(rlv_answer* answer, const char* id, const char* unit, rlv_error* error)
+static rlv_status add_text(out_folder* folder, const char* name, const char* text, rlv_error* error)
 {
-    char* text = NULL;
-    size_t size = 0;
-    FILE* stream = open_memstream(&text, &size);
-    if (stream != NULL)
-        specimen_layout_yaml(stream, id, unit);
-    if (stream == NULL || fclose(stream) != 0)
-    {
-        free(text);
-        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a text");
-    }
-    rlv_status status = new_folder_add_text(&answer->fresh, "specimen.yaml", text, error);
-    free(text);
+    FILE* stream = NULL;
+    const rlv_status status = out_folder_add(folder, name, &stream, error);
     if (status == RLV_DONE)
-        status = new_folder_add_text(&answer->fresh, "points.csv", specimen_layout_points, error);
+        fputs(text, stream);
+    return status;
+}
+
+static rlv_status lay_out(out_folder* folder, const char* id, const char* unit, rlv_error* error)
+{
+    FILE* stream = NULL;
+    rlv_status status = out_folder_add(folder, "specimen.yaml", &stream, error);
+    if (status != RLV_DONE)
+        return status;
+    specimen_layout_yaml(stream, id, unit);
+    status = add_text(folder, "points.csv", specimen_layout_points, error);
     if (status == RLV_DONE)
-        status = new_folder_add_text(&answer->fresh, "elements.csv", specimen_layout_elements, error);
-    return status == RLV_DONE ? new_folder_add_folder(&answer->fresh, "meshes", error) : status;
+        status = add_text(folder, "elements.csv", specimen_layout_elements, error);
+    return status == RLV_DONE ? out_folder_add_folder(folder, "meshes", error) : status;
 }
 
 static void tell(rlv_answer* answer, const char* folder)
@@ -62,11 +63,11 @@ rlv_status command_new(const rlv_options* options, rlv_answer* answer, rlv_error
     static const char* const unit_name[] = {"mm", "mm", "cm", "m", "in"}; // by rlv_unit; not said: mm, to be checked
     const char *path = options->path[0], *unit = unit_name[options->unit];
     record_text(answer->parameters, "unit", unit);
-    rlv_status status = new_folder_begin(&answer->fresh, path, "specimen.yaml", error);
+    rlv_status status = out_folder_open_new(&answer->folder, path, "specimen.yaml", error);
     if (status != RLV_DONE)
         return status;
-    char* id = id_of(answer->fresh.path);
-    status = id != NULL ? lay_out(answer, id, unit, error)
+    char* id = id_of(answer->folder.path);
+    status = id != NULL ? lay_out(&answer->folder, id, unit, error)
                         : rlv_fail(error, RLV_SYSTEM, path, "close other programs", "no memory for a name");
     free(id);
     if (status == RLV_DONE)

@@ -1,9 +1,9 @@
 #include "command.h"
 
-#include "history_sheets.h"
 #include "history_view.h"
 #include "specimen_choice.h"
 #include "specimen_inputs.h"
+#include "specimen_work.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -71,27 +71,23 @@ static void tell_picture(rlv_answer* answer, const rlv_options* options, const h
              "print it at 100 %% and lay a ruler against its control length before you measure on it.");
 }
 
-static rlv_status draw(const rlv_options* options, const rlv_specimen* specimen, const history_sheet_order* order,
+static rlv_status draw(specimen_work* w, const rlv_options* options, const history_sheet_order* order,
                        rlv_answer* answer, rlv_error* error)
 {
-    rlv_history history = {0};
-    history_sheets drawn = {0};
     const history_options how = {.poses_only = order->kind == HISTORY_SHEET_STAGE};
-    rlv_status status = history_measure(&history, specimen, &how, answer, error);
+    rlv_status status = history_measure(&w->history, &w->specimen, &how, answer, error);
     if (status == RLV_DONE)
-        status = history_sheet_draw(&drawn, &history, order, answer, error);
+        status = history_sheet_draw(&w->sheets, &w->history, order, answer, error);
     if (status == RLV_DONE)
-        tell_picture(answer, options, &drawn.sheet[0]);
+        tell_picture(answer, options, &w->sheets.sheet[0]);
     else if (status == RLV_IMPOSSIBLE)
         record_null(answer->record, "picture");
-    history_sheets_free(&drawn);
-    history_free(&history);
     return status;
 }
 
 rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    rlv_specimen specimen = {0};
+    specimen_work w = {0};
     rlv_status status = check_call(options, error);
     if (status != RLV_DONE)
         return status;
@@ -104,17 +100,17 @@ rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_er
     record_text(answer->parameters, "stage", options->stage);
     record_text(answer->parameters, "view", options->view);
     record_real(answer->parameters, "scale", options->scale > 0.0 ? options->scale : (double)NAN);
-    status = rlv_specimen_read(&specimen, options->path[0], error);
+    status = rlv_specimen_read(&w.specimen, options->path[0], error);
     if (status == RLV_DONE)
-        status = history_view_check(&specimen, options->view, error);
+        status = history_view_check(&w.specimen, options->view, error);
     if (status == RLV_DONE && options->stage != NULL)
-        status = find_stage(&order, &specimen, options->stage, error);
+        status = find_stage(&order, &w.specimen, options->stage, error);
     if (status == RLV_DONE)
     {
-        specimen_inputs(answer, &specimen);
-        status = draw(options, &specimen, &order, answer, error);
-        specimen_inputs_within(answer, &specimen);
+        specimen_inputs(answer, &w.specimen);
+        status = draw(&w, options, &order, answer, error);
+        specimen_inputs_within(answer, &w.specimen);
     }
-    rlv_specimen_free(&specimen);
+    specimen_work_free(&w);
     return status;
 }

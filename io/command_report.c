@@ -1,32 +1,13 @@
 #include "command.h"
 
-#include "history_sheets.h"
 #include "report_page.h"
 #include "report_record.h"
-#include "report_tables.h"
-#include "report_words.h"
 #include "specimen_inputs.h"
+#include "specimen_work.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-/// All that the command holds.
-typedef struct report
-{
-    rlv_specimen specimen;
-    rlv_history history;
-    report_tables tables;
-    history_sheets sheets;
-} report;
-
-static void report_free(report* r)
-{
-    history_sheets_free(&r->sheets);
-    report_tables_free(&r->tables);
-    history_free(&r->history);
-    rlv_specimen_free(&r->specimen);
-}
 
 /// The folder of --out, or SPECIMEN/out. It is replaced whole, and so has to be one that a report was written to.
 static rlv_status open_out(rlv_answer* answer, const rlv_options* options, rlv_error* error)
@@ -58,22 +39,21 @@ static void record_pictures(json_t* record, const history_sheets* sheets)
     }
 }
 
-static rlv_status keep(report* r, rlv_answer* answer, rlv_error* error)
+static rlv_status keep(specimen_work* w, rlv_answer* answer, rlv_error* error)
 {
-    const report_page_source source = {&r->history, &r->tables, &r->sheets, answer};
-    rlv_status status = report_tables_keep(&r->tables, &answer->folder, error);
+    const report_page_source source = {&w->history, &w->tables, &w->sheets, answer};
+    rlv_status status = report_tables_keep(&w->tables, &answer->folder, error);
     if (status == RLV_DONE)
         status = report_page_keep(&source, &answer->folder, "report.html", error);
     return status == RLV_DONE ? answer_keep_record(answer, "report.json", error) : status;
 }
 
-static void tell(rlv_answer* answer, const report* r)
+static void tell(rlv_answer* answer, const specimen_work* w)
 {
-    const report_lines lines = report_summary(&r->history);
-    fprintf(answer->text, "%s%s%s: %s\n\n", r->specimen.id, r->specimen.title != NULL ? ", " : "",
-            r->specimen.title != NULL ? r->specimen.title : "", words_count(r->history.stage_count, "stage").text);
-    for (size_t i = 0; i < lines.count; i++)
-        fprintf(answer->text, "  %-20s  %s\n", lines.line[i].name, lines.line[i].words.text);
+    const report_lines lines = report_summary(&w->history);
+    specimen_tell_heading(answer->text, &w->specimen, words_count(w->history.stage_count, "stage").text);
+    fputc('\n', answer->text);
+    specimen_tell_lines(answer->text, &lines);
     fputs("\n  What is called matrix may hold bone that had never shown: a mesh cannot tell.\n", answer->text);
     snprintf(answer->next, sizeof answer->next,
              "open %.300s/report.html; tables/ beside it has the same as CSV, report.json as JSON.",
@@ -81,37 +61,37 @@ static void tell(rlv_answer* answer, const report* r)
 }
 
 /// Put what is known into the answer; where nothing could be measured that is the record alone.
-static rlv_status put_all(report* r, rlv_answer* answer, bool measured, rlv_error* error)
+static rlv_status put_all(specimen_work* w, rlv_answer* answer, bool measured, rlv_error* error)
 {
-    specimen_inputs_within(answer, &r->specimen);
-    rlv_status status = measured ? history_sheets_draw(&r->sheets, &r->history, answer, error) : RLV_DONE;
+    specimen_inputs_within(answer, &w->specimen);
+    rlv_status status = measured ? history_sheets_draw(&w->sheets, &w->history, answer, error) : RLV_DONE;
     if (status != RLV_DONE)
         return status;
     rlv_tell(&answer->progress, "write the report", 0.0);
-    r->tables = report_tables_of(&r->history, answer);
-    report_record(answer->record, &r->history, &r->tables);
-    record_pictures(answer->record, &r->sheets);
-    tell(answer, r);
-    return measured ? keep(r, answer, error) : RLV_DONE;
+    w->tables = report_tables_of(&w->history, answer);
+    report_record(answer->record, &w->history, &w->tables);
+    record_pictures(answer->record, &w->sheets);
+    tell(answer, w);
+    return measured ? keep(w, answer, error) : RLV_DONE;
 }
 
 rlv_status command_report(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    report r = {0};
+    specimen_work w = {0};
     const history_options how = {0};
     rlv_error ignored = {0};
-    rlv_status status = rlv_specimen_read(&r.specimen, options->path[0], error);
+    rlv_status status = rlv_specimen_read(&w.specimen, options->path[0], error);
     if (status == RLV_DONE)
         status = open_out(answer, options, error);
     if (status == RLV_DONE)
     {
-        specimen_inputs(answer, &r.specimen);
-        status = history_measure(&r.history, &r.specimen, &how, answer, error);
+        specimen_inputs(answer, &w.specimen);
+        status = history_measure(&w.history, &w.specimen, &how, answer, error);
     }
     if (status == RLV_DONE)
-        status = put_all(&r, answer, true, error);
-    else if (status == RLV_IMPOSSIBLE && r.history.stage_count > 0)
-        (void)put_all(&r, answer, false, &ignored);
-    report_free(&r);
+        status = put_all(&w, answer, true, error);
+    else if (status == RLV_IMPOSSIBLE && w.history.stage_count > 0)
+        (void)put_all(&w, answer, false, &ignored);
+    specimen_work_free(&w);
     return status;
 }

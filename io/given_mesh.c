@@ -1,6 +1,7 @@
 #include "given_mesh.h"
 
 #include "pose.h"
+#include "reading.h"
 
 #include <math.h>
 #include <string.h>
@@ -127,18 +128,34 @@ rlv_status given_mesh_read(given_mesh* given, const char* path, rlv_unit unit, r
     return status;
 }
 
+/// Scale a mesh as it was read. Refused where that leads out of all reach: bars whose points lie all but in one place
+/// say any scale.
+static rlv_status scale_mesh(given_mesh* given, double by, rlv_error* error)
+{
+    rlv_mesh* mesh = &given->mesh;
+    const double origin[3] = {mesh->origin_mm.x, mesh->origin_mm.y, mesh->origin_mm.z};
+    bool within = true;
+    for (size_t i = 0; i < 3 * mesh->vertex_count; i++)
+        within &= rlv_within((origin[i % 3] + (double)mesh->position_mm[i]) * by, RLV_REACH_MM);
+    if (!within)
+        return rlv_fail(error, RLV_BAD_INPUT, given->path, "look at the points and the lengths of its scale bars",
+                        "at the scale of its bars, %g times what the file says, it is absurdly large", by);
+    rlv_pose scale = rlv_pose_identity();
+    scale.scale = by;
+    rlv_pose_move_mesh(&scale, mesh);
+    return RLV_DONE;
+}
+
 rlv_status given_mesh_read_scaled(given_mesh* given, const char* path, double mm_per_unit, rlv_answer* answer,
                                   rlv_error* error)
 {
     given->path = path;
     const rlv_unit unit = says_its_unit(path) ? RLV_UNIT_NONE : RLV_UNIT_MM;
     rlv_status status = rlv_mesh_file_read(&given->mesh, &given->source, path, unit, &answer->progress, error);
-    if (status != RLV_DONE)
-        return status;
-    rlv_pose scale = rlv_pose_identity();
-    scale.scale = mm_per_unit / rlv_unit_mm(unit == RLV_UNIT_NONE ? RLV_UNIT_M : RLV_UNIT_MM);
-    rlv_pose_move_mesh(&scale, &given->mesh);
-    status = take_stock(given, answer, error);
+    if (status == RLV_DONE)
+        status = scale_mesh(given, mm_per_unit / rlv_unit_mm(unit == RLV_UNIT_NONE ? RLV_UNIT_M : RLV_UNIT_MM), error);
+    if (status == RLV_DONE)
+        status = take_stock(given, answer, error);
     if (status == RLV_DONE)
         record_real(record_input(given, answer), "mm_per_unit", mm_per_unit);
     return status;

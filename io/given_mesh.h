@@ -21,7 +21,8 @@ typedef struct given_mesh
 /// all that is wrong with it. Free with given_mesh_free, also after a failure.
 rlv_status given_mesh_read(given_mesh* given, const char* path, rlv_unit unit, rlv_answer* answer, rlv_error* error);
 
-/// The same where scale bars, not a unit, say how many millimetres one unit of the file is. `path` must stay.
+/// The same where scale bars, not a unit, say how many millimetres one unit of the file is; RLV_BAD_INPUT also where
+/// that makes it larger than anything is. `path` must stay.
 rlv_status given_mesh_read_scaled(given_mesh* given, const char* path, double mm_per_unit, rlv_answer* answer,
                                   rlv_error* error);
 void given_mesh_free(given_mesh* given);

@@ -5,8 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define NONE SIZE_MAX
-
 /// What the masks of a stage are found with.
 typedef struct masking
 {
@@ -26,46 +24,40 @@ typedef struct mask_key
     char path[100];
 } mask_key;
 
-static mask_key key_of(const masking* work, const rlv_mask_record* mask, const char* name)
+static mask_key key_of(const rlv_specimen* specimen, const rlv_mask_record* mask, const char* name)
 {
     mask_key key;
-    snprintf(key.path, sizeof key.path, "specimen.yaml: masks[%zu].%s", (size_t)(mask - work->specimen->mask), name);
+    snprintf(key.path, sizeof key.path, "specimen.yaml: masks[%zu].%s", (size_t)(mask - specimen->mask), name);
     return key;
 }
 
 // --- pieces ----------------------------------------------------------------------------------------------------------
 
-static size_t stage_index(const rlv_specimen* specimen, const char* id)
-{
-    const rlv_stage_record* stage = rlv_specimen_stage(specimen, id);
-    return stage != NULL ? (size_t)(stage - specimen->stage) : NONE;
-}
-
 static size_t piece_index(const rlv_specimen* specimen, const char* id)
 {
     const rlv_piece_record* piece = rlv_specimen_piece(specimen, id);
-    return piece != NULL ? (size_t)(piece - specimen->piece) : NONE;
+    return piece != NULL ? (size_t)(piece - specimen->piece) : SIZE_MAX;
 }
 
 /// Whether piece `part` is a sub-piece of `whole`, over any number of parents.
 static bool is_part_of(const rlv_specimen* specimen, size_t part, size_t whole)
 {
     // As many steps as there are pieces: parents may not run in a circle, but nor must this.
-    for (size_t step = 0; part != NONE && step < specimen->piece_count; step++)
+    for (size_t step = 0; part != SIZE_MAX && step < specimen->piece_count; step++)
     {
         part = piece_index(specimen, specimen->piece[part].parent);
         if (part == whole)
-            return part != NONE;
+            return part != SIZE_MAX;
     }
     return false;
 }
 
 /// Say on which stages a piece may be masked.
-static rlv_status fail_stage(const masking* work, const rlv_mask_record* mask, const rlv_piece_record* piece)
+static rlv_status fail_stage(const rlv_specimen* s, const rlv_mask_record* mask, const rlv_piece_record* piece,
+                             rlv_error* error)
 {
-    const rlv_specimen* s = work->specimen;
-    const size_t off = stage_index(s, piece->detached);
-    const bool before = off != NONE && off > 0;
+    const size_t off = rlv_specimen_stage_number(s, piece->detached);
+    const bool before = off != SIZE_MAX && off > 0;
     char mend[300] = "no stage's mesh shows it on the block: leave the mask out";
     if (before && piece->joined != NULL)
         snprintf(mend, sizeof mend,
@@ -75,23 +67,29 @@ static rlv_status fail_stage(const masking* work, const rlv_mask_record* mask, c
         snprintf(mend, sizeof mend, "mask it at '%.80s', the last stage before it comes off", s->stage[off - 1].id);
     else if (piece->joined != NULL)
         snprintf(mend, sizeof mend, "mask it at '%.80s', where it is back", piece->joined);
-    return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work, mask, "stage").path, mend,
+    return rlv_fail(error, RLV_BAD_INPUT, key_of(s, mask, "stage").path, mend,
                     "the piece '%.80s' is masked at '%.80s', where the mask means nothing", piece->id, mask->stage);
+}
+
+rlv_status rlv_mask_check_piece(const rlv_specimen* specimen, const rlv_mask_record* mask, rlv_error* error)
+{
+    const rlv_piece_record* piece = rlv_specimen_piece(specimen, mask->piece);
+    if (piece == NULL)
+        return rlv_fail(error, RLV_BAD_INPUT, key_of(specimen, mask, "piece").path, "name one of the pieces by its id",
+                        "there is no piece '%.80s'", mask->piece != NULL ? mask->piece : "");
+    const size_t at = rlv_specimen_stage_number(specimen, mask->stage),
+                 off = rlv_specimen_stage_number(specimen, piece->detached),
+                 back = rlv_specimen_stage_number(specimen, piece->joined);
+    return at != SIZE_MAX && (at + 1 == off || at == back) ? RLV_DONE : fail_stage(specimen, mask, piece, error);
 }
 
 /// Check a piece's mask, and have an array for pieces. `*piece` is its index.
 static rlv_status begin_piece(masking* work, const rlv_mask_record* mask, size_t* piece)
 {
-    const rlv_specimen* s = work->specimen;
-    *piece = piece_index(s, mask->piece);
-    if (*piece == NONE)
-        return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work, mask, "piece").path,
-                        "name one of the pieces by its id", "there is no piece '%.80s'",
-                        mask->piece != NULL ? mask->piece : "");
-    const rlv_piece_record* record = &s->piece[*piece];
-    const size_t at = stage_index(s, mask->stage), off = stage_index(s, record->detached);
-    if ((off == NONE || at + 1 != off) && at != stage_index(s, record->joined))
-        return fail_stage(work, mask, record);
+    const rlv_status status = rlv_mask_check_piece(work->specimen, mask, work->error);
+    if (status != RLV_DONE)
+        return status;
+    *piece = piece_index(work->specimen, mask->piece);
     rlv_parts* parts = work->parts;
     if (parts->piece == NULL)
         parts->piece = rlv_reserve(parts->triangle_count, sizeof *parts->piece, work->error);
@@ -143,7 +141,7 @@ static rlv_status fail_object(const masking* work, const rlv_mask_record* mask, 
     list_objects(list, sizeof list, mesh);
     snprintf(mend, sizeof mend, "the mesh has %s %s", mesh->object_count == 1 ? "the object" : "objects", list);
     const bool none = mesh->object == NULL || mesh->object_count == 0;
-    return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work, mask, "object").path,
+    return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work->specimen, mask, "object").path,
                     none ? "the mesh has no named objects: mask by colour or by outline" : mend,
                     known ? "the object '%.100s' of the mesh at '%.80s' has no faces"
                           : "there is no object '%.100s' in the mesh at '%.80s'",
@@ -207,7 +205,7 @@ static rlv_status fail_colour(const masking* work, const rlv_mask_record* mask)
     if (nearest != NULL)
         snprintf(mend, sizeof mend, "the nearest colour that a face has is [%d, %d, %d]", nearest[0], nearest[1],
                  nearest[2]);
-    return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work, mask, "colour").path, mend,
+    return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work->specimen, mask, "colour").path, mend,
                     "no face of the mesh at '%.80s' has [%d, %d, %d] on two of its vertices", mask->stage,
                     mask->colour[0], mask->colour[1], mask->colour[2]);
 }
@@ -215,7 +213,7 @@ static rlv_status fail_colour(const masking* work, const rlv_mask_record* mask)
 static rlv_status mark_colour(masking* work, const rlv_mask_record* mask, size_t piece)
 {
     if (work->mesh->colour == NULL)
-        return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work, mask, "colour").path,
+        return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work->specimen, mask, "colour").path,
                         "mask by object or by outline, or write the mesh with its vertex colours",
                         "the mesh at '%.80s' has no vertex colours", mask->stage);
     size_t found = 0;
@@ -239,7 +237,7 @@ static rlv_status mark_outline(masking* work, const rlv_mask_record* mask, size_
         return status;
     if (work->surface == NULL)
         work->surface = work->own_surface;
-    const mask_key key = key_of(work, mask, "outline");
+    const mask_key key = key_of(work->specimen, mask, "outline");
     const rlv_named_points named = {mask->stage, "block", mask->outline, work->mm_per_unit, key.path};
     rlv_outline outline = {0};
     status = rlv_named_outline_find(&outline, work->surface, work->specimen, &named, work->error);
@@ -251,7 +249,7 @@ static rlv_status mark_outline(masking* work, const rlv_mask_record* mask, size_
 
 static rlv_status mark_mask(masking* work, const rlv_mask_record* mask)
 {
-    size_t piece = NONE;
+    size_t piece = SIZE_MAX;
     rlv_status status = mask->kind == RLV_MASK_PIECE ? begin_piece(work, mask, &piece) : RLV_DONE;
     if (status != RLV_DONE)
         return status;

@@ -27,13 +27,16 @@ typedef struct rlv_parts
     size_t support_count, bone_count; ///< triangles
 } rlv_parts;
 
+/// Whether the mask of a piece, one of `specimen->mask`, means something: on the last stage before the piece comes off,
+/// and where it is back. RLV_BAD_INPUT, with the key's path, on another stage, and where there is no such piece.
+rlv_status rlv_mask_check_piece(const rlv_specimen* specimen, const rlv_mask_record* mask, rlv_error* error);
+
 /// Find the parts of the block's mended mesh at a stage, into zeroed `parts`. `mm_per_unit` brings the coordinates of
 /// points.csv, which are the mesh file's, into the mesh's frame. `surface` is the mesh made ready for outlines, or
 /// NULL: it is made where a mask is an outline. Memory is 1 byte a triangle, 4 more where there are pieces, and what
 /// outlines need. RLV_BAD_INPUT, with the key's path, where the mesh has no such object; no face has the colour; an
-/// outline is refused or its points are missing; a piece is masked on another stage than the last before it comes off
-/// (`detached`) and the one where it is back (`joined`); or all of the mesh is support. Free with rlv_parts_free, which
-/// is safe after a failure.
+/// outline is refused or its points are missing; a piece's mask means nothing; or all of the mesh is support. Free with
+/// rlv_parts_free, which is safe after a failure.
 rlv_status rlv_parts_find(rlv_parts* parts, const rlv_specimen* specimen, const char* stage, const rlv_mesh* mesh,
                           double mm_per_unit, const rlv_surface* surface, rlv_error* error);
 void rlv_parts_free(rlv_parts* parts);

@@ -16,8 +16,8 @@ typedef struct rlv_named_points
     const char* key;    ///< path of the key that names it, for errors: `specimen.yaml: masks[1].outline`
 } rlv_named_points;
 
-/// What an outline encloses, as rlv_outline_find; its points are taken in the order of their numbers. Errors begin with
-/// the key's path. RLV_BAD_INPUT also where there are no such points.
+/// What an outline encloses, as rlv_outline_find; its points are taken as rlv_specimen_points has them. Errors begin
+/// with the key's path. RLV_BAD_INPUT also where there are no such points.
 rlv_status rlv_named_outline_find(rlv_outline* outline, const rlv_surface* surface, const rlv_specimen* specimen,
                                   const rlv_named_points* named, rlv_error* error);
 

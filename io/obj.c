@@ -196,7 +196,7 @@ static const char* skip_slashes(chunk* c, const char* at)
 /// A corner's number as it is kept until the chunks are joined. False where it can be none.
 static bool code_corner(const chunk* c, int64_t number, uint32_t* code)
 {
-    int64_t from_first = (int64_t)c->vertex_count + number;
+    const int64_t from_first = number < 0 ? (int64_t)c->vertex_count + number : 0;
     if (number > 0 && number <= INT32_MAX)
         *code = (uint32_t)(number - 1);
     else if (number < 0 && from_first > -(INT64_C(1) << 30) && from_first < INT64_C(1) << 30)

@@ -15,6 +15,7 @@ static const char* const mend_room = "make room on the disk, or name another fol
 static const char* const mend_rights = "change its permissions, or name another folder";
 static const char* const mend_memory = "close other programs";
 static const char* const mend_other = "name another folder";
+static const char* const mend_new = "name a new or an empty folder";
 
 /// Take the folders that were made away again, from the leaf up to the first of them. Whatever holds a file stays.
 static void remove_made(out_folder* folder)
@@ -132,20 +133,57 @@ static int find_shut(int at, const char* name, char* found, size_t size)
     return reason;
 }
 
-/// Whether a folder that is there is one that this command made: empty, or with its mark.
-static bool is_marked(const char* path, const char* mark)
+/// Whether a folder is empty, and whether it holds `mark`. 0, or an errno.
+static int look_inside(const char* path, const char* mark, bool* empty, bool* marked)
 {
     DIR* stream = opendir(path);
-    bool empty = true, marked = false;
     if (stream == NULL)
-        return false;
+        return errno;
+    *empty = true;
+    *marked = false;
     for (const struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
     {
-        empty = empty && (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0);
-        marked = marked || strcmp(entry->d_name, mark) == 0;
+        *empty = *empty && (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0);
+        *marked = *marked || (mark != NULL && strcmp(entry->d_name, mark) == 0);
     }
     closedir(stream);
-    return empty || marked;
+    return 0;
+}
+
+static bool is_at_hand(const struct stat* folder)
+{
+    struct stat here;
+    return stat(".", &here) == 0 && here.st_dev == folder->st_dev && here.st_ino == folder->st_ino;
+}
+
+static rlv_status fail_shut(const char* path, const char* shut, int reason, rlv_error* error)
+{
+    return rlv_fail(error, RLV_SYSTEM, path, mend_rights, "the folder %s cannot be read and written to: %s", shut,
+                    strerror(reason));
+}
+
+/// Refuse a folder that is to be new and is not, or is to be replaced and was written by somebody else.
+static rlv_status check_content(const out_folder* folder, const struct stat* old, const char* mark, rlv_error* error)
+{
+    const char* path = folder->path;
+    bool empty = false, marked = false;
+    const int reason = look_inside(path, mark, &empty, &marked);
+    if (reason != 0)
+        return fail_shut(path, leaf_of(path), reason, error);
+    if (folder->way == OUT_WHOLE)
+        return empty || marked || mark == NULL
+                   ? RLV_DONE
+                   : rlv_fail(error, RLV_BAD_INPUT, path, mend_new,
+                              "it would be replaced whole, but it holds no %s and so was not written by this command",
+                              mark);
+    if (marked)
+        return rlv_fail(error, RLV_BAD_INPUT, path, "give another name", "the folder holds a %s already", mark);
+    if (!empty)
+        return rlv_fail(error, RLV_BAD_INPUT, path, mend_new, "the folder is not empty");
+    if (is_at_hand(old))
+        return rlv_fail(error, RLV_BAD_INPUT, path, "go to the folder above, and name this one from there",
+                        "it is the folder at hand, which cannot be replaced from within");
+    return RLV_DONE;
 }
 
 /// In a folder where everybody may write, but take away only what is his own.
@@ -164,36 +202,43 @@ static bool is_disk(const char* path)
            (what.stx_attributes & STATX_ATTR_MOUNT_ROOT) != 0;
 }
 
+/// Refuse a folder that cannot be taken away.
+static rlv_status check_rights(const char* path, const struct stat* old, const char* parent, rlv_error* error)
+{
+    char shut[256];
+    if (is_disk(path))
+        return rlv_fail(error, RLV_BAD_INPUT, path, "name a folder on that disk",
+                        "a disk is mounted there, and cannot be replaced");
+    if (is_anothers(old, parent))
+        return rlv_fail(error, RLV_SYSTEM, path, mend_other, "it is another user's, and cannot be replaced");
+    const int reason = find_shut(AT_FDCWD, path, shut, sizeof shut);
+    return reason == 0 ? RLV_DONE : fail_shut(path, shut, reason, error);
+}
+
 /// Refuse what cannot be replaced; `*mode` gets the permissions of what can, 0 where there is nothing.
-static rlv_status check_old(const char* path, const char* parent, const char* mark, mode_t* mode, rlv_error* error)
+static rlv_status check_old(const out_folder* folder, const char* parent, const char* mark, mode_t* mode,
+                            rlv_error* error)
 {
     struct stat old;
-    char shut[256];
+    const char* path = folder->path;
     *mode = 0;
     if (lstat(path, &old) != 0)
-        return errno == ENOENT
-                   ? RLV_DONE
+        return errno == ENOENT ? RLV_DONE
+               : errno == ENAMETOOLONG
+                   ? rlv_fail(error, RLV_BAD_INPUT, path, "give a shorter name", "the name is too long")
                    : rlv_fail(error, RLV_SYSTEM, path, mend_rights, "it cannot be looked at: %s", strerror(errno));
     if (S_ISLNK(old.st_mode))
         return rlv_fail(error, RLV_BAD_INPUT, path, "remove the link, or name the folder that it leads to",
                         "a link has the name of the folder that is to be written");
     if (!S_ISDIR(old.st_mode))
         return rlv_fail(error, RLV_BAD_INPUT, path, "move it away, or name another folder",
-                        "a file has the name of the folder that is to be written");
-    if (is_disk(path))
-        return rlv_fail(error, RLV_BAD_INPUT, path, "name a folder on that disk",
-                        "a disk is mounted there, and cannot be replaced");
-    if (is_anothers(&old, parent))
-        return rlv_fail(error, RLV_SYSTEM, path, mend_other, "it is another user's, and cannot be replaced");
-    int reason = find_shut(AT_FDCWD, path, shut, sizeof shut);
-    if (reason != 0)
-        return rlv_fail(error, RLV_SYSTEM, path, mend_rights, "the folder %s cannot be read and written to: %s", shut,
-                        strerror(reason));
-    if (mark != NULL && !is_marked(path, mark))
-        return rlv_fail(error, RLV_BAD_INPUT, path, "name a new or an empty folder",
-                        "it would be replaced whole, but it holds no %s and so was not written by this command", mark);
-    *mode = old.st_mode & 07777;
-    return RLV_DONE;
+                        "a file has that name, and a folder is to be written");
+    rlv_status status = check_content(folder, &old, mark, error);
+    if (status == RLV_DONE)
+        status = check_rights(path, &old, parent, error);
+    if (status == RLV_DONE)
+        *mode = old.st_mode & 07777;
+    return status;
 }
 
 static rlv_status open_beside(out_folder* folder, const char* parent, const char* mark, rlv_error* error)
@@ -203,7 +248,7 @@ static rlv_status open_beside(out_folder* folder, const char* parent, const char
     if (status != RLV_DONE)
         return status;
     rlv_temporary_sweep(parent);
-    status = check_old(folder->path, parent, mark, &mode, error);
+    status = check_old(folder, parent, mark, &mode, error);
     if (status == RLV_DONE)
         status = make_stage(folder, parent, error);
     if (status == RLV_DONE && mode != 0)
@@ -211,24 +256,38 @@ static rlv_status open_beside(out_folder* folder, const char* parent, const char
     return status;
 }
 
-rlv_status out_folder_open_whole(out_folder* folder, const char* path, const char* mark, rlv_error* error)
+static rlv_status open_in_its_parent(out_folder* folder, const char* path, out_way way, const char* mark,
+                                     rlv_error* error)
 {
     rlv_status status = keep_path(folder, path, error);
     if (status != RLV_DONE)
         return status;
-    folder->whole = true;
+    folder->way = way;
     const char* leaf = leaf_of(folder->path);
     char* parent = leaf > folder->path ? strndup(folder->path, (size_t)(leaf - folder->path)) : strdup(".");
     if (parent == NULL)
         status = rlv_fail(error, RLV_SYSTEM, path, mend_memory, "no memory for a name");
     else if (leaf[0] == '\0' || strcmp(leaf, ".") == 0 || strcmp(leaf, "..") == 0)
-        status = rlv_fail(error, RLV_BAD_INPUT, path, "give the name of a folder that may be replaced",
-                          "no folder is named that could be replaced whole");
+        status = rlv_fail(error, RLV_BAD_INPUT, path, "give the name of a folder that may be made or replaced",
+                          "no folder is named that could be written whole");
     else
         status = open_beside(folder, parent, mark, error);
     free(parent);
     if (status != RLV_DONE)
         out_folder_abandon(folder);
+    return status;
+}
+
+rlv_status out_folder_open_whole(out_folder* folder, const char* path, const char* mark, rlv_error* error)
+{
+    return open_in_its_parent(folder, path, OUT_WHOLE, mark, error);
+}
+
+rlv_status out_folder_open_new(out_folder* folder, const char* path, const char* mark, rlv_error* error)
+{
+    char* meant = realpath(path, NULL); // where there is one; else it is to be made by the name that was given
+    const rlv_status status = open_in_its_parent(folder, meant != NULL ? meant : path, OUT_NEW, mark, error);
+    free(meant);
     return status;
 }
 
@@ -335,17 +394,22 @@ static rlv_status open_file(const out_folder* folder, out_file* file, mode_t mod
     return rlv_fail(error, RLV_SYSTEM, file->path, mend_room, "it could not be written: %s", strerror(reason));
 }
 
+static rlv_status fail_astray(const out_folder* folder, const char* name, rlv_error* error)
+{
+    return rlv_fail(error, RLV_BAD_INPUT, folder->path, "give the name of a file within the folder",
+                    "\"%.200s\" is no name of a file to write", name);
+}
+
 rlv_status out_folder_add(out_folder* folder, const char* name, FILE** stream, rlv_error* error)
 {
     mode_t mode = 0;
     if (!is_within(name))
-        return rlv_fail(error, RLV_BAD_INPUT, folder->path, "give the name of a file within the folder",
-                        "\"%.200s\" is no name of a file to write", name);
+        return fail_astray(folder, name, error);
     rlv_status status = reserve_file(folder, name, error);
     if (status != RLV_DONE)
         return status;
     out_file* file = &folder->file[folder->file_count - 1];
-    if (!folder->whole)
+    if (folder->way == OUT_AMONG_OTHERS)
     {
         status = rlv_safe_file_settle(file->path, &file->target, &mode, error);
         if (status == RLV_DONE)
@@ -383,6 +447,20 @@ rlv_status out_folder_finish(out_folder* folder, FILE* stream, rlv_error* error)
         if (folder->file[i].stream == stream)
             return finish_file(&folder->file[i], error);
     return RLV_DONE;
+}
+
+rlv_status out_folder_add_folder(out_folder* folder, const char* name, rlv_error* error)
+{
+    char* path = NULL;
+    if (!is_within(name))
+        return fail_astray(folder, name, error);
+    if (asprintf(&path, "%s/", name) < 0)
+        return rlv_fail(error, RLV_SYSTEM, folder->path, mend_memory, "no memory for a name");
+    const int reason = make_parents(folder->stage.fresh, path);
+    free(path);
+    return reason == 0 ? RLV_DONE
+                       : rlv_fail(error, RLV_SYSTEM, folder->path, mend_room,
+                                  "the folder %.200s cannot be made in it: %s", name, strerror(reason));
 }
 
 rlv_status out_folder_add_mesh(out_folder* folder, const char* name, const rlv_mesh* mesh, rlv_error* error)
@@ -458,16 +536,24 @@ static rlv_status settle_swap(out_folder* folder, rlv_error* error)
                           "it was written, but what it replaces is left beside it in %s: %s", left, strerror(reason));
 }
 
-static rlv_status commit_whole(out_folder* folder, rlv_error* error)
+/// Give the whole folder its name. 0, or an errno.
+static int place_whole(const out_folder* folder)
 {
     struct stat old;
     const char* leaf = leaf_of(folder->path);
-    int reason = 0;
+    if (folder->way == OUT_NEW)
+        return rlv_temporary_folder_place(&folder->stage, leaf);
     // What came there since the folder was opened, and is none, is not replaced.
     if (fstatat(folder->stage.parent, leaf, &old, AT_SYMLINK_NOFOLLOW) == 0 && !S_ISDIR(old.st_mode))
-        reason = ENOTDIR;
-    if (reason == 0)
-        reason = rlv_temporary_folder_swap(&folder->stage, leaf);
+        return ENOTDIR;
+    return rlv_temporary_folder_swap(&folder->stage, leaf);
+}
+
+static rlv_status commit_whole(out_folder* folder, rlv_error* error)
+{
+    const int reason = place_whole(folder);
+    if (folder->way == OUT_NEW && (reason == EEXIST || reason == ENOTEMPTY || reason == ENOTDIR))
+        return rlv_fail(error, RLV_BAD_INPUT, folder->path, mend_new, "something was put there in the meantime");
     if (reason == EXDEV || reason == EBUSY || reason == EPERM || reason == EACCES)
         return rlv_fail(error, RLV_SYSTEM, folder->path, "move it away, or name another folder",
                         "the folder that is there cannot be replaced: %s", strerror(reason));
@@ -524,7 +610,7 @@ rlv_status out_folder_commit(out_folder* folder, rlv_error* error)
 {
     rlv_status status = out_folder_seal(folder, error);
     if (status == RLV_DONE)
-        status = folder->whole ? commit_whole(folder, error) : commit_among_others(folder, error);
+        status = folder->way == OUT_AMONG_OTHERS ? commit_among_others(folder, error) : commit_whole(folder, error);
     if (status == RLV_DONE)
         folder->made[0] = '\0'; // to stay
     out_folder_abandon(folder);

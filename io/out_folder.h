@@ -1,16 +1,18 @@
 /// The folder that a command writes into: all of its files appear together, or none does.
 ///
 /// Files are written in a temporary folder, which the next run sweeps if this one is killed. When all are there they
-/// are brought to the disk (out_folder_seal: a full disk shows here), and then given their places. There are two ways:
+/// are brought to the disk (out_folder_seal: a full disk shows here), and then given their places, in one of three
+/// ways:
 ///
 /// - *Among others* (out_folder_open): each file takes its name in the folder, in the place of one that had it; all
-/// else
-///   in the folder stays. A link stays a link. Whoever is killed between two names leaves each file old or new, whole.
+///   else in the folder stays. A link stays a link. Whoever is killed between two names leaves each file old or new,
+///   whole.
 /// - *As a whole* (out_folder_open_whole): the folder itself changes places with the one that was there, in one step,
-/// and
-///   the old one is removed. Whoever is killed at any moment leaves the old folder or the new one, whole. (On a file
-///   system without that step, temporary.h tells what is left between two.) Of two that run at once both end
+///   and the old one is removed. Whoever is killed at any moment leaves the old folder or the new one, whole. (On a
+///   file system without that step, temporary.h tells what is left between two.) Of two that run at once both end
 ///   whole, and the later stays.
+/// - *As a new one* (out_folder_open_new): the folder gets its name where there is none or an empty one. Nothing is
+///   replaced, nor what came there meanwhile; of two that run at once the earlier stays.
 ///
 /// What cannot be written is refused when the folder is opened, before any work.
 
@@ -33,11 +35,19 @@ typedef struct out_file
     FILE* stream; ///< NULL: finished
 } out_file;
 
+/// How the files get their places.
+typedef enum out_way
+{
+    OUT_AMONG_OTHERS,
+    OUT_WHOLE,
+    OUT_NEW,
+} out_way;
+
 typedef struct out_folder
 {
     char* path;      ///< NULL: nothing is to be written
     char made[4096]; ///< the first folder that had to be made; empty where none
-    bool whole;
+    out_way way;
     rlv_temporary_folder stage;
     size_t file_count, file_room;
     out_file* file;
@@ -52,9 +62,18 @@ rlv_status out_folder_open(out_folder* folder, const char* path, rlv_error* erro
 /// ends in no name, a folder without its mark. RLV_SYSTEM: what may not be written to or removed.
 rlv_status out_folder_open_whole(out_folder* folder, const char* path, const char* mark, rlv_error* error);
 
+/// Begin a folder that is to be new at `path`, links followed, of which the parents are made where they are missing. An
+/// empty one may be there; the new one gets its permissions. Refused (RLV_BAD_INPUT): a file, a folder that holds
+/// anything (`mark` is told by name), and the one that the program stands in, which cannot be replaced under one's
+/// feet; else as out_folder_open_whole.
+rlv_status out_folder_open_new(out_folder* folder, const char* path, const char* mark, rlv_error* error);
+
 /// A new file in the folder, to be written to `*stream`; the folder closes it. `name` may lead into sub-folders
 /// ("pictures/depth.png"), which are made.
 rlv_status out_folder_add(out_folder* folder, const char* name, FILE** stream, rlv_error* error);
+
+/// An empty sub-folder.
+rlv_status out_folder_add_folder(out_folder* folder, const char* name, rlv_error* error);
 
 /// Write a mesh that will be called `name` (PLY).
 rlv_status out_folder_add_mesh(out_folder* folder, const char* name, const rlv_mesh* mesh, rlv_error* error);

@@ -170,6 +170,8 @@ rlv_status rlv_folder_make(const char* folder, char* made, size_t made_size, rlv
     if (reason == ENOTDIR)
         return rlv_fail(error, RLV_BAD_INPUT, folder, "give another name",
                         "a file stands where the folder is to be made");
+    if (reason == ENAMETOOLONG)
+        return rlv_fail(error, RLV_BAD_INPUT, folder, "give a shorter name", "the name is too long");
     if (reason != 0)
         return rlv_fail(error, RLV_SYSTEM, folder, mend_disk, "the folder cannot be made: %s", strerror(reason));
     return RLV_DONE;

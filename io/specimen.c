@@ -117,6 +117,12 @@ const rlv_stage_record* rlv_specimen_stage(const rlv_specimen* specimen, const c
     return NULL;
 }
 
+size_t rlv_specimen_stage_number(const rlv_specimen* specimen, const char* id)
+{
+    const rlv_stage_record* stage = rlv_specimen_stage(specimen, id);
+    return stage != NULL ? (size_t)(stage - specimen->stage) : SIZE_MAX;
+}
+
 const rlv_piece_record* rlv_specimen_piece(const rlv_specimen* specimen, const char* id)
 {
     for (size_t i = 0; i < specimen->piece_count && id != NULL; i++)
@@ -141,13 +147,6 @@ const rlv_density_record* rlv_specimen_density(const rlv_specimen* specimen, con
     return NULL;
 }
 
-/// The number of a stage; SIZE_MAX where there is none.
-static size_t number_of(const rlv_specimen* specimen, const char* id)
-{
-    const rlv_stage_record* stage = id != NULL ? rlv_specimen_stage(specimen, id) : NULL;
-    return stage != NULL ? (size_t)(stage - specimen->stage) : SIZE_MAX;
-}
-
 bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage)
 {
     // As many steps as there are pieces: parents may not run in a circle, but nor must this.
@@ -155,7 +154,8 @@ bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record*
     {
         if ((piece = rlv_specimen_piece(specimen, piece->parent)) == NULL)
             return false;
-        const size_t off = number_of(specimen, piece->detached), back = number_of(specimen, piece->joined);
+        const size_t off = rlv_specimen_stage_number(specimen, piece->detached),
+                     back = rlv_specimen_stage_number(specimen, piece->joined);
         if (off <= stage && (back == SIZE_MAX || back > stage))
             return true;
     }

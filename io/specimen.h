@@ -274,8 +274,9 @@ typedef struct rlv_specimen
 rlv_status rlv_specimen_read(rlv_specimen* specimen, const char* folder, rlv_error* error);
 void rlv_specimen_free(rlv_specimen* specimen);
 
-/// The stage of an id, or NULL; its index is the difference to `specimen->stage`.
+/// The stage of an id, or NULL; and its number among all, SIZE_MAX where there is none. No id (NULL) is none's.
 const rlv_stage_record* rlv_specimen_stage(const rlv_specimen* specimen, const char* id);
+size_t rlv_specimen_stage_number(const rlv_specimen* specimen, const char* id);
 
 /// The piece and the row of an id, and the density of a material; NULL where there is none, or the id is NULL.
 const rlv_piece_record* rlv_specimen_piece(const rlv_specimen* specimen, const char* id);

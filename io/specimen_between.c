@@ -1,5 +1,7 @@
 #include "specimen_between.h"
 
+#include "masks.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -49,13 +51,6 @@ static void join_drying(specimen_between* between, const rlv_specimen* whole, si
     }
 }
 
-/// The number of a stage among all; SIZE_MAX where the id is NULL.
-static size_t number_of(const rlv_specimen* whole, const char* id)
-{
-    const rlv_stage_record* stage = id != NULL ? rlv_specimen_stage(whole, id) : NULL;
-    return stage != NULL ? (size_t)(stage - whole->stage) : SIZE_MAX;
-}
-
 static bool lies_between(size_t stage, size_t before, size_t after)
 {
     return stage > before && stage <= after;
@@ -66,11 +61,13 @@ static void join_pieces(rlv_specimen* specimen, const rlv_specimen* whole, size_
     for (size_t i = 0; i < specimen->piece_count; i++)
     {
         rlv_piece_record* piece = specimen->piece + i;
-        const size_t off = number_of(whole, piece->detached), back = number_of(whole, piece->joined);
+        const size_t off = rlv_specimen_stage_number(whole, piece->detached),
+                     back = rlv_specimen_stage_number(whole, piece->joined);
         const bool went = lies_between(off, before, after) && !rlv_specimen_is_aside(whole, whole->piece + i, off - 1),
                    came = lies_between(back, before, after) && !rlv_specimen_is_aside(whole, whole->piece + i, back);
         piece->detached = went && !came ? whole->stage[after].id : NULL;
         piece->joined = came && !went ? whole->stage[after].id : NULL;
+        piece->mesh_count = went != came ? piece->mesh_count : 0;
     }
 }
 
@@ -80,7 +77,7 @@ static void join_spoil(rlv_specimen* specimen, const rlv_specimen* whole, size_t
     specimen->spoil_count = 0;
     for (size_t i = 0; i < whole->spoil_count; i++)
     {
-        if (!lies_between(number_of(whole, whole->spoil[i].stage), before, after))
+        if (!lies_between(rlv_specimen_stage_number(whole, whole->spoil[i].stage), before, after))
             continue;
         rlv_spoil_record* bag = &specimen->spoil[specimen->spoil_count++];
         *bag = whole->spoil[i];
@@ -89,25 +86,24 @@ static void join_spoil(rlv_specimen* specimen, const rlv_specimen* whole, size_t
     }
 }
 
-/// Whether a piece is masked where that means something: on the stage before it comes off, or where it is back.
-static bool shows_piece(const rlv_specimen* specimen, const rlv_mask_record* mask)
+/// Masks that the whole record has a use for, and the two stages have not, are on no stage. What is at fault is told as
+/// the whole record has it: its stages are those that a person can name.
+static rlv_status join_masks(specimen_between* between, const rlv_specimen* whole, rlv_error* error)
 {
-    const rlv_piece_record* piece = rlv_specimen_piece(specimen, mask->piece);
-    const size_t at = number_of(specimen, mask->stage);
-    return piece != NULL && at != SIZE_MAX &&
-           (at + 1 == number_of(specimen, piece->detached) || at == number_of(specimen, piece->joined));
-}
-
-/// Masks that the whole record has a use for, and the two stages have not, are on no stage; what is at fault stays so.
-static void join_masks(specimen_between* between, const rlv_specimen* whole)
-{
+    rlv_specimen* specimen = &between->specimen;
     for (size_t i = 0; i < whole->mask_count; i++)
     {
-        rlv_mask_record* mask = between->specimen.mask + i;
+        rlv_mask_record* mask = specimen->mask + i;
         *mask = whole->mask[i];
-        if (mask->kind == RLV_MASK_PIECE && shows_piece(whole, mask) && !shows_piece(&between->specimen, mask))
+        if (mask->kind != RLV_MASK_PIECE || rlv_specimen_stage(specimen, mask->stage) == NULL)
+            continue;
+        const rlv_status status = rlv_mask_check_piece(whole, whole->mask + i, error);
+        if (status != RLV_DONE)
+            return status;
+        if (rlv_mask_check_piece(specimen, mask, NULL) != RLV_DONE)
             mask->stage = between->nowhere;
     }
+    return RLV_DONE;
 }
 
 /// A direction, where it is recorded on one of the two.
@@ -142,9 +138,8 @@ rlv_status specimen_between_make(specimen_between* between, const rlv_specimen* 
     for (size_t i = 0; i < whole->piece_count; i++)
         specimen->piece[i] = whole->piece[i];
     join_pieces(specimen, whole, before, after);
-    join_masks(between, whole);
     join_spoil(specimen, whole, before, after);
-    return RLV_DONE;
+    return join_masks(between, whole, error);
 }
 
 void specimen_between_free(specimen_between* between)

@@ -1,35 +1,14 @@
 #include "specimen_command.h"
 
 #include "change_words.h"
-#include "history_sheets.h"
 #include "report_record.h"
-#include "report_words.h"
-#include "specimen_between.h"
 #include "specimen_choice.h"
 #include "specimen_inputs.h"
+#include "specimen_work.h"
 
 #include <stdlib.h>
 #include <sys/stat.h>
 #include <unistd.h>
-
-/// All that a command holds.
-typedef struct work
-{
-    rlv_specimen specimen;
-    specimen_between between;
-    rlv_history history;
-    report_tables tables;
-    history_sheets sheets;
-} work;
-
-static void work_free(work* w)
-{
-    history_sheets_free(&w->sheets);
-    report_tables_free(&w->tables);
-    history_free(&w->history);
-    specimen_between_free(&w->between);
-    rlv_specimen_free(&w->specimen);
-}
 
 bool specimen_command_is(const rlv_options* options)
 {
@@ -83,7 +62,7 @@ static rlv_status check_call(const rlv_options* options, rlv_error* error)
                     "%s is for meshes that are given directly", said);
 }
 
-static rlv_status read_specimen(work* w, const rlv_options* options, rlv_answer* answer, rlv_error* error)
+static rlv_status read_specimen(specimen_work* w, const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
     rlv_status status = check_folder(options, error);
     if (status == RLV_DONE)
@@ -100,12 +79,6 @@ static rlv_status read_specimen(work* w, const rlv_options* options, rlv_answer*
     return RLV_DONE;
 }
 
-static void tell_heading(rlv_answer* answer, const rlv_specimen* specimen, const char* what)
-{
-    fprintf(answer->text, "%s%s%s: %s\n", specimen->id, specimen->title != NULL ? ", " : "",
-            specimen->title != NULL ? specimen->title : "", what);
-}
-
 // --- align -----------------------------------------------------------------------------------------------------------
 
 static const report_table align_tables[] = {REPORT_STAGES,     REPORT_SCALE_BARS, REPORT_POSES,
@@ -115,7 +88,7 @@ enum
     ALIGN_TABLES = sizeof align_tables / sizeof *align_tables,
 };
 
-static void record_align(rlv_answer* answer, const work* w)
+static void record_align(rlv_answer* answer, const specimen_work* w)
 {
     report_record_frame(record_object(answer->record, "frame"), &w->history);
     json_t* rows = record_object(answer->record, "tables");
@@ -134,13 +107,13 @@ static void tell_table(FILE* text, const rlv_table* t)
     table_tell(t, text);
 }
 
-static void tell_align(rlv_answer* answer, const work* w, const rlv_options* options)
+static void tell_align(rlv_answer* answer, const specimen_work* w, const rlv_options* options)
 {
     char what[256];
     const rlv_history* history = &w->history;
     snprintf(what, sizeof what, "%s in the frame of %.150s", words_count(history->stage_count, "stage").text,
              history->stage[history->frame].record->id);
-    tell_heading(answer, &w->specimen, history->joined ? what : "its stages are not all in one frame");
+    specimen_tell_heading(answer->text, &w->specimen, history->joined ? what : "its stages are not all in one frame");
     if (!history->joined)
         fprintf(answer->text, "  %s\n", history->apart);
     tell_table(answer->text, &w->tables.table[REPORT_SCALE_BARS]);
@@ -153,7 +126,7 @@ static void tell_align(rlv_answer* answer, const work* w, const rlv_options* opt
 }
 
 /// Every stage's mesh in the block's frame, as `STAGE.ply`.
-static rlv_status keep_stages(work* w, rlv_answer* answer, rlv_error* error)
+static rlv_status keep_stages(specimen_work* w, rlv_answer* answer, rlv_error* error)
 {
     rlv_status status = RLV_DONE;
     for (size_t k = 0; k < w->history.stage_count && w->history.joined && status == RLV_DONE; k++)
@@ -171,7 +144,7 @@ static rlv_status keep_stages(work* w, rlv_answer* answer, rlv_error* error)
     return status;
 }
 
-static rlv_status keep_align(work* w, rlv_answer* answer, rlv_error* error)
+static rlv_status keep_align(specimen_work* w, rlv_answer* answer, rlv_error* error)
 {
     rlv_status status = answer_keep_record(answer, "align.json", error);
     for (size_t i = 0; i < ALIGN_TABLES && status == RLV_DONE && answer->folder.path != NULL; i++)
@@ -182,7 +155,7 @@ static rlv_status keep_align(work* w, rlv_answer* answer, rlv_error* error)
 
 rlv_status specimen_command_align(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    work w = {0};
+    specimen_work w = {0};
     const history_options how = {.poses_only = true};
     rlv_status status = read_specimen(&w, options, answer, error);
     if (status == RLV_DONE)
@@ -198,14 +171,14 @@ rlv_status specimen_command_align(const rlv_options* options, rlv_answer* answer
         tell_align(answer, &w, options);
         status = keep_align(&w, answer, error);
     }
-    work_free(&w);
+    specimen_work_free(&w);
     return status;
 }
 
 // --- change ----------------------------------------------------------------------------------------------------------
 
 /// The record to measure: the whole, or what lies between the two stages that are named.
-static rlv_status choose(const rlv_specimen** chosen, work* w, const rlv_options* options, rlv_answer* answer,
+static rlv_status choose(const rlv_specimen** chosen, specimen_work* w, const rlv_options* options, rlv_answer* answer,
                          rlv_error* error)
 {
     size_t stage[2] = {0};
@@ -226,7 +199,7 @@ static rlv_status choose(const rlv_specimen** chosen, work* w, const rlv_options
     return specimen_between_make(&w->between, &w->specimen, stage[0], stage[1], error);
 }
 
-static void record_change(rlv_answer* answer, const work* w)
+static void record_change(rlv_answer* answer, const specimen_work* w)
 {
     const rlv_history* history = &w->history;
     if (history->specimen == &w->between.specimen)
@@ -241,12 +214,6 @@ static void record_change(rlv_answer* answer, const work* w)
     json_object_set_new(answer->record, "rates", report_rows(&w->tables.table[REPORT_RATES]));
 }
 
-static void tell_lines(FILE* text, report_lines lines)
-{
-    for (size_t i = 0; i < lines.count; i++)
-        fprintf(text, "  %-20s  %s\n", lines.line[i].name, lines.line[i].words.text);
-}
-
 static void tell_step(FILE* text, const rlv_history* history, size_t index)
 {
     const history_step* step = &history->step[index];
@@ -256,7 +223,8 @@ static void tell_step(FILE* text, const rlv_history* history, size_t index)
         fprintf(text, "  not measured: %s\n", step->why);
         return;
     }
-    tell_lines(text, report_step(history, index));
+    const report_lines lines = report_step(history, index);
+    specimen_tell_lines(text, &lines);
     rlv_table regions = report_regions_of_step(history, index, true, "");
     if (table_rows(&regions) > 0)
         fputc('\n', text);
@@ -265,16 +233,17 @@ static void tell_step(FILE* text, const rlv_history* history, size_t index)
     change_tell_limits(text, &step->change);
 }
 
-static void tell_change(rlv_answer* answer, const work* w, const rlv_options* options)
+static void tell_change(rlv_answer* answer, const specimen_work* w, const rlv_options* options)
 {
     const rlv_history* history = &w->history;
-    tell_heading(answer, &w->specimen, "what changed");
+    specimen_tell_heading(answer->text, &w->specimen, "what changed");
     for (size_t i = 0; i < history->step_count; i++)
         tell_step(answer->text, history, i);
     if (history->step_count > 1)
     {
+        const report_lines lines = report_summary(history);
         fputs("\nin all\n", answer->text);
-        tell_lines(answer->text, report_summary(history));
+        specimen_tell_lines(answer->text, &lines);
     }
     tell_table(answer->text, &w->tables.table[REPORT_RATES]);
     fputs(
@@ -286,7 +255,7 @@ static void tell_change(rlv_answer* answer, const work* w, const rlv_options* op
                                   : "--out DIR writes tables, JSON, and a map of depth of each step.");
 }
 
-static rlv_status keep_change(work* w, rlv_answer* answer, rlv_error* error)
+static rlv_status keep_change(specimen_work* w, rlv_answer* answer, rlv_error* error)
 {
     if (answer->folder.path == NULL)
         return RLV_DONE;
@@ -307,7 +276,7 @@ static rlv_status need_step(const rlv_history* history, rlv_error* error)
 
 rlv_status specimen_command_change(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    work w = {0};
+    specimen_work w = {0};
     const history_options how = {0};
     const rlv_specimen* chosen = NULL;
     rlv_status status = read_specimen(&w, options, answer, error);
@@ -329,6 +298,6 @@ rlv_status specimen_command_change(const rlv_options* options, rlv_answer* answe
         tell_change(answer, &w, options);
         status = keep_change(&w, answer, error);
     }
-    work_free(&w);
+    specimen_work_free(&w);
     return status;
 }

@@ -223,7 +223,7 @@ static rlv_status order_object(const rlv_specimen* specimen, size_t* index, size
     return RLV_DONE;
 }
 
-static rlv_status order_points(rlv_specimen* specimen, const char* path, rlv_error* error)
+rlv_status rlv_specimen_order_points(rlv_specimen* specimen, const char* path, rlv_error* error)
 {
     const rlv_point_record* point = specimen->point;
     size_t count = specimen->point_count;
@@ -257,7 +257,7 @@ rlv_status rlv_specimen_read_points(rlv_specimen* specimen, const char* path, rl
     if (status == RLV_DONE && there)
         status = rlv_table_read(&reading, point_columns, POINT_COLUMNS, take_point, &f);
     rlv_reading_close(&reading);
-    return status == RLV_DONE ? order_points(specimen, path, error) : status;
+    return status == RLV_DONE ? rlv_specimen_order_points(specimen, path, error) : status;
 }
 
 // ---- elements -------------------------------------------------------------------------------------------------------

@@ -261,6 +261,11 @@ int rlv_temporary_folder_make(rlv_temporary_folder* folder, const char* parent)
     return reason;
 }
 
+int rlv_temporary_folder_place(const rlv_temporary_folder* folder, const char* name)
+{
+    return renameat(folder->at, new_name, folder->parent, name) == 0 ? 0 : errno;
+}
+
 /// The swap in two steps. EEXIST or ENOTEMPTY where another run put its own there in between.
 static int swap_in_two(const rlv_temporary_folder* folder, const char* name)
 {
@@ -275,9 +280,7 @@ static int swap_in_two(const rlv_temporary_folder* folder, const char* name)
     if (reason == 0 && !rlv_folder_flush(previous))
         reason = errno;
     close(previous);
-    if (reason == 0 && renameat(folder->at, new_name, folder->parent, name) != 0)
-        reason = errno;
-    return reason;
+    return reason == 0 ? rlv_temporary_folder_place(folder, name) : reason;
 }
 
 int rlv_temporary_folder_swap(const rlv_temporary_folder* folder, const char* name)
@@ -289,7 +292,7 @@ int rlv_temporary_folder_swap(const rlv_temporary_folder* folder, const char* na
             return 0;
         reason = errno;
         if (reason == ENOENT) // there is none yet
-            reason = renameat(folder->at, new_name, folder->parent, name) == 0 ? 0 : errno;
+            reason = rlv_temporary_folder_place(folder, name);
         else if (reason == EINVAL || reason == ENOSYS || reason == ENOTSUP)
             reason = swap_in_two(folder, name);
         if (reason != EEXIST && reason != ENOTEMPTY)

@@ -28,6 +28,10 @@ typedef struct rlv_temporary_folder
 /// Make and lock a temporary folder in `parent`, with an empty `new` in it. 0, or the errno of what failed.
 int rlv_temporary_folder_make(rlv_temporary_folder* folder, const char* parent);
 
+/// Give `new` the name `name` beside the temporary one, where there is none or an empty folder. 0, or the errno of what
+/// failed: EEXIST, ENOTEMPTY or ENOTDIR where something else has that name.
+int rlv_temporary_folder_place(const rlv_temporary_folder* folder, const char* name);
+
 /// Put `new` in the place of the folder `name` beside the temporary one, whether there is one or not. 0, or the errno
 /// of what failed; then `name` is as it was once rlv_temporary_folder_remove has been called.
 ///

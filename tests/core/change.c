@@ -28,8 +28,8 @@ static bool holds(rlv_interval interval, double truth)
 /// Carve by a plan, scanned with noise of the bench.
 static carving carve_scanned(carving_plan plan)
 {
-    plan.noise_sd_mm = 0.1;
-    plan.noise_length_mm = 2.0;
+    plan.scan.noise_sd_mm = 0.1;
+    plan.scan.noise_length_mm = 2.0;
     return carve(&plan);
 }
 
@@ -84,8 +84,11 @@ Test(change, removed_volume_without_noise)
 
 Test(change, three_parts_add_up_to_the_divergence_theorem)
 {
-    carving c = carve_scanned((carving_plan){
-        .seed = 5, .triangles = 40000, .depth_mm = 5.0, .share = 0.2, .warp_sd_mm = 0.1, .warp_length_mm = 60.0});
+    carving c = carve_scanned((carving_plan){.seed = 5,
+                                             .triangles = 40000,
+                                             .depth_mm = 5.0,
+                                             .share = 0.2,
+                                             .scan = {.warp_sd_mm = 0.1, .warp_length_mm = 60.0}});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     const double sum = change.went.volume_mm3.value - change.came.volume_mm3.value + change.untold_mm3.value;
     // The columns' sums are exact to rounding of volumes of a million mm3.
@@ -143,8 +146,11 @@ Test(change, depth_of_a_region_is_the_depth_of_the_cut)
 /// A cut that is shallower than the warp is strong is found by its rim.
 Test(change, shallow_cut_is_found_under_warp_by_its_rim)
 {
-    carving c = carve_scanned((carving_plan){
-        .seed = 9, .triangles = 80000, .depth_mm = 1.6, .share = 0.3, .warp_sd_mm = 0.25, .warp_length_mm = 90.0});
+    carving c = carve_scanned((carving_plan){.seed = 9,
+                                             .triangles = 80000,
+                                             .depth_mm = 1.6,
+                                             .share = 0.3,
+                                             .scan = {.warp_sd_mm = 0.25, .warp_length_mm = 90.0}});
     rlv_change change = measure(&c.before, &c.after, &aligned);
     cr_assert_geq(change.region_count, 1);
     cr_expect(holds(change.went.volume_mm3, c.removed_mm3), "%g to %g for %g", change.went.volume_mm3.low,
@@ -203,8 +209,11 @@ Test(change, slivers_whose_areas_round_to_nothing_are_left_out)
 
 Test(change, thread_count_changes_no_byte)
 {
-    carving c = carve_scanned((carving_plan){
-        .seed = 11, .triangles = 30000, .depth_mm = 3.0, .share = 0.2, .warp_sd_mm = 0.1, .warp_length_mm = 60.0});
+    carving c = carve_scanned((carving_plan){.seed = 11,
+                                             .triangles = 30000,
+                                             .depth_mm = 3.0,
+                                             .share = 0.2,
+                                             .scan = {.warp_sd_mm = 0.1, .warp_length_mm = 60.0}});
     omp_set_num_threads(1);
     rlv_change one = measure(&c.before, &c.after, &aligned);
     omp_set_num_threads(2);
@@ -255,7 +264,7 @@ Test(change, intervals_hold_the_truth_in_a_seeded_share_of_trials)
         const carving_plan plan = carving_draw(9000 + (uint64_t)t, 2.0, 24000);
         carving c = carve(&plan);
         const rlv_change_options options = {
-            .aligned = true, .before_scale_sd = plan.scale_sd, .after_scale_sd = plan.scale_sd};
+            .aligned = true, .before_scale_sd = plan.scan.scale_sd, .after_scale_sd = plan.scan.scale_sd};
         rlv_change change = {0};
         rlv_error error = {0};
         if (rlv_change_measure(&change, &c.before, &c.after, &options, &error) == RLV_DONE)
@@ -279,7 +288,7 @@ Test(change, noise_without_warp_brings_no_bias)
     for (int t = 0; t < TRIALS; t++)
     {
         carving_plan plan = carving_draw(9500 + (uint64_t)t, 1.0, 24000);
-        plan.warp_sd_mm = plan.scale_sd = 0.0;
+        plan.scan.warp_sd_mm = plan.scan.scale_sd = 0.0;
         carving c = carve(&plan);
         const rlv_pose start = rlv_pose_identity();
         rlv_change change = {0};

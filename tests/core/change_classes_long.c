@@ -28,8 +28,8 @@ static outcome try_one(uint64_t seed)
     outcome o = {0};
     const rlv_pose start = rlv_pose_identity();
     const rlv_change_options options = {.start = &start,
-                                        .before_scale_sd = plan.scale_sd,
-                                        .after_scale_sd = plan.scale_sd,
+                                        .before_scale_sd = plan.scan.scale_sd,
+                                        .after_scale_sd = plan.scan.scale_sd,
                                         .before_part = p.before_part,
                                         .after_part = p.after_part,
                                         .seed = seed};
@@ -48,7 +48,7 @@ static outcome try_one(uint64_t seed)
                    "wide %.1f film %.2f warp %.2f %.0f\n",
                    (unsigned long long)seed, k, p.truth_mm3[k], v.value, v.low, v.high, change.total[k].faint,
                    change.total[k].regions, plan.matrix_mm, plan.chip_mm, plan.chip_off, plan.chip_mm_wide,
-                   plan.film_mm, plan.warp_sd_mm, plan.warp_length_mm);
+                   plan.film_mm, plan.scan.warp_sd_mm, plan.scan.warp_length_mm);
     }
     fflush(stdout);
     rlv_change_free(&change);

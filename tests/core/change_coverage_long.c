@@ -45,7 +45,7 @@ static outcome try_one(uint64_t seed)
     while (o.stratum + 1 < STRATA && plan.depth_mm >= stratum_mm[o.stratum + 1])
         o.stratum++;
     const rlv_change_options options = {
-        .before_scale_sd = plan.scale_sd, .after_scale_sd = plan.scale_sd, .seed = seed};
+        .before_scale_sd = plan.scan.scale_sd, .after_scale_sd = plan.scan.scale_sd, .seed = seed};
     rlv_change change = {0};
     rlv_error error = {0};
     o.measured = rlv_change_measure(&change, &c.before, &c.after, &options, &error) == RLV_DONE;

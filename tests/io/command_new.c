@@ -47,9 +47,9 @@ static void expect_id(const char* folder, const char* id)
 Test(command_new, lays_out_a_folder_that_is_read_once_its_mesh_is_there)
 {
     make("new LQ-0417");
-    cr_assert_eq(program_count("LQ-0417"), 4);
-    cr_assert_eq(program_count("LQ-0417/meshes"), 0);
-    cr_assert_eq(program_count("."), 1, "nothing is left beside it");
+    cr_assert_eq(folder_count("LQ-0417"), 4);
+    cr_assert_eq(folder_count("LQ-0417/meshes"), 0);
+    cr_assert_eq(folder_count("."), 1, "nothing is left beside it");
     rlv_specimen specimen = {0};
     rlv_error error = {0};
     cr_assert_eq(rlv_specimen_read(&specimen, "LQ-0417", &error), RLV_BAD_INPUT);
@@ -99,8 +99,12 @@ Test(command_new, touches_nothing_that_is_there)
     refuse("new c/d", "a file stands");
     refuse("new .", "folder");
     refuse("new b/..", "folder");
-    cr_assert_eq(program_count("."), 3);
-    cr_assert_eq(program_count("b"), 1);
+    refuse("new d/..", "no folder is named");
+    cr_assert_eq(symlink("d", "link"), 0);
+    refuse("new link", "a link has the name");
+    cr_assert_eq(unlink("link"), 0);
+    cr_assert_eq(folder_count("."), 3);
+    cr_assert_eq(folder_count("b"), 1);
 }
 
 Test(command_new, fills_an_empty_folder_that_is_there_and_keeps_its_permissions)
@@ -114,7 +118,7 @@ Test(command_new, fills_an_empty_folder_that_is_there_and_keeps_its_permissions)
     cr_assert(S_ISLNK(there.st_mode));
     cr_assert_eq(stat("a", &there), 0);
     cr_assert_eq(there.st_mode & 07777, 0750);
-    cr_assert_eq(program_count("a"), 4);
+    cr_assert_eq(folder_count("a"), 4);
     cr_assert_eq(mkdir("here", 0777), 0);
     cr_assert_eq(chdir("here"), 0);
     refuse("new .", "the folder at hand");
@@ -122,32 +126,44 @@ Test(command_new, fills_an_empty_folder_that_is_there_and_keeps_its_permissions)
     cr_assert_eq(chdir(".."), 0);
 }
 
+Test(command_new, refuses_a_name_that_no_disk_holds)
+{
+    char line[600], *end = line + snprintf(line, sizeof line, "new %0300d", 0);
+    refuse(line, "the name is too long");
+    snprintf(end, 10, "/a");
+    refuse(line, "the name is too long");
+    cr_assert_eq(folder_count("."), 0);
+}
+
 Test(command_new, leaves_nothing_where_it_fails)
 {
     program_run run = program_call("new a/b/c", &(program_limits){.file_bytes = 4096});
     cr_assert_eq(run.status, 4, "%s", run.err);
     cr_assert_str_empty(run.out);
-    cr_assert_eq(program_count("."), 0);
+    cr_assert_eq(folder_count("."), 0);
     program_free(&run);
     // Standard output that cannot be written: the folder is not made either.
     run = program_call("new a/b/c", &(program_limits){.out = "/dev/full"});
     cr_assert_eq(run.status, 4, "%s", run.err);
-    cr_assert_eq(program_count("."), 0);
+    cr_assert_eq(folder_count("."), 0);
     program_free(&run);
 }
 
 Test(command_new, sweeps_what_a_killed_run_left_and_no_other)
 {
-    const char* const folders[] = {".rilievo-1-0.folder", ".rilievo-2-0.folder", ".mine.folder"};
+    const char* const folders[] = {".rilievo-1-0.partial", ".rilievo-2-0.partial", ".mine.partial"};
     for (size_t i = 0; i < 3; i++)
         cr_assert_eq(mkdir(folders[i], 0777), 0);
-    program_write(".rilievo-1-0.folder/specimen.yaml", "half");
-    int held = open(folders[1], O_RDONLY | O_DIRECTORY);
+    program_write(".rilievo-1-0.partial/lock", "");
+    cr_assert_eq(mkdir(".rilievo-1-0.partial/new", 0777), 0);
+    program_write(".rilievo-1-0.partial/new/specimen.yaml", "half");
+    program_write(".rilievo-2-0.partial/lock", "");
+    int held = open(".rilievo-2-0.partial/lock", O_RDWR);
     cr_assert_eq(flock(held, LOCK_EX), 0);
     make("new a");
-    cr_assert_eq(program_count(folders[0]), -1);
-    cr_assert_eq(program_count(folders[1]), 0);
-    cr_assert_eq(program_count(folders[2]), 0);
+    cr_assert_eq(folder_count(folders[0]), -1);
+    cr_assert_eq(folder_count(folders[1]), 1);
+    cr_assert_eq(folder_count(folders[2]), 0);
     close(held);
 }
 

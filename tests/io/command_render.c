@@ -25,7 +25,7 @@ static void refuse(const char* line, const char* what, const char* mend)
     cr_assert_eq(made.out_size, 0);
     cr_assert_not_null(strstr(made.err, what), "rilievo %s: %s", line, made.err);
     cr_assert_not_null(strstr(made.err, mend), "rilievo %s: %s", line, made.err);
-    cr_assert_eq(program_count("out"), -1, "rilievo %s: something was written", line);
+    cr_assert_eq(folder_count("out"), -1, "rilievo %s: something was written", line);
     program_free(&made);
 }
 
@@ -87,7 +87,7 @@ Test(command_render, a_map_of_depth_is_a_png_of_the_size_that_is_told_and_lists_
     cr_assert_not_null(strstr(text(picture, "alt"), "bone lost"));
     cr_assert_not_null(strstr(text(picture, "alt"), "piece detached"));
     cr_assert_not_null(strstr(text(picture, "alt"), "material added"));
-    cr_assert_eq(program_count("out"), 1);
+    cr_assert_eq(folder_count("out"), 1);
     free(bytes);
     json_decref(picture);
 }

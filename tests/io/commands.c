@@ -398,7 +398,7 @@ Test(commands, inspect_tells_a_box)
         strlen(json_string_value(json_object_get(json_array_get(json_object_get(json, "inputs"), 0), "sha256"))), 64);
     json_t* kept = json_load_file("told/here/inspect.json", 0, NULL);
     cr_assert(json_equal(json, kept));
-    cr_assert_eq(program_count("told/here"), 2);
+    cr_assert_eq(folder_count("told/here"), 2);
     json_decref(kept);
     json_decref(json);
 }
@@ -473,7 +473,7 @@ static void refuse_mesh(const char* path, const char* part)
     json_decref(call(2, line));
     snprintf(line, sizeof line, "change box.ply %s --unit mm --out out", path);
     refuse(line, path);
-    cr_assert_eq(program_count("out"), -1, "%s: --out was left behind", path);
+    cr_assert_eq(folder_count("out"), -1, "%s: --out was left behind", path);
 }
 
 Test(commands, what_cannot_be_trusted_is_refused_by_name_and_leaves_nothing_behind)
@@ -557,7 +557,7 @@ Test(commands, align_finds_the_motion_and_writes_the_moved_mesh)
         cr_assert_float_eq(json_number_value(json_array_get(transform, i)), expected[i], allowed + 1e-12, "number %zu",
                            i);
     }
-    cr_assert_eq(program_count("out"), 2);
+    cr_assert_eq(folder_count("out"), 2);
     json_decref(json);
 
     // The moved mesh is where the motion says: aligned with BEFORE already.
@@ -574,13 +574,13 @@ Test(commands, a_body_of_revolution_is_ambiguous_and_told_with_nulls)
     cr_assert(json_is_null(json_object_get(json, "transform")));
     cr_assert(json_is_null(json_object_get(json, "position_sd_mm")));
     cr_assert(json_is_true(json_object_get(json, "ambiguous")));
-    cr_assert_eq(program_count("out"), -1, "--out was left behind");
+    cr_assert_eq(folder_count("out"), -1, "--out was left behind");
     json_decref(json);
     json = call(3, "change before.ply after.ply --unit mm --json --out out");
     cr_assert(json_is_null(json_object_get(json_object_get(json, "removed"), "volume_mm3")));
     cr_assert(json_is_null(json_object_get(json, "regions")));
     cr_assert_eq(json_array_size(json_object_get(json, "inputs")), 2);
-    cr_assert_eq(program_count("out"), -1, "--out was left behind");
+    cr_assert_eq(folder_count("out"), -1, "--out was left behind");
     json_decref(json);
 }
 
@@ -691,7 +691,7 @@ Test(commands, the_thread_count_does_not_change_a_byte)
     program_run two = program_call("change before.ply after.ply --unit mm --json --threads 2 --out two", NULL);
     cr_assert_eq(one.status, 0, "%s", one.err);
     cr_assert_str_eq(one.out, two.out);
-    cr_assert_eq(program_count("one"), program_count("two"));
+    cr_assert_eq(folder_count("one"), folder_count("two"));
     const char* const names[] = {"change.json", "regions.csv", "before.png", "after.png", "depth.png"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++)
     {
@@ -723,13 +723,13 @@ Test(commands, a_full_disk_fails_with_4_and_leaves_the_folder_as_it_was)
     cr_assert_eq(run.out_size, 0);
     cr_assert_not_null(strstr(run.err, "out/"), "%s", run.err);
     program_free(&run);
-    cr_assert_eq(program_count("out"), 1);
+    cr_assert_eq(folder_count("out"), 1);
     char* kept = program_read("out/change.json", NULL);
     cr_assert_str_eq(kept, "old");
     free(kept);
     run = program_call("align before.ply after.ply --unit mm --out new/folder", &full);
     cr_assert_eq(run.status, 4, "status %d: %s", run.status, run.err);
-    cr_assert_eq(program_count("new"), -1, "the folder made for it was left behind");
+    cr_assert_eq(folder_count("new"), -1, "the folder made for it was left behind");
     program_free(&run);
 }
 
@@ -746,7 +746,7 @@ Test(commands, standard_output_that_cannot_be_written_fails_with_4)
         program_free(&run);
     }
     program_run run = program_call("inspect box.ply --unit mm --out out", &full);
-    cr_assert_eq(program_count("out"), -1, "--out was left behind");
+    cr_assert_eq(folder_count("out"), -1, "--out was left behind");
     program_free(&run);
 }
 

@@ -1,5 +1,6 @@
 #include "masks.h"
 
+#include "support/placed.h"
 #include "support/shapes.h"
 
 #include <criterion/criterion.h>
@@ -86,16 +87,14 @@ static double arc_top(double height)
     return RADIUS * height / hypot(chord, height);
 }
 
+/// Free with placed_free where it has points.
 static rlv_specimen specimen_of(rlv_mask_record* mask, size_t masks, rlv_point_record* point, size_t points)
 {
-    return (rlv_specimen){.stage = stage,
-                          .stage_count = 4,
-                          .piece = piece,
-                          .piece_count = 3,
-                          .mask = mask,
-                          .mask_count = masks,
-                          .point = point,
-                          .point_count = points};
+    rlv_specimen specimen = {
+        .stage = stage, .stage_count = 4, .piece = piece, .piece_count = 3, .mask = mask, .mask_count = masks};
+    if (points > 0)
+        place_points(&specimen, points, point);
+    return specimen;
 }
 
 static rlv_parts find(const rlv_specimen* specimen, const char* at, const rlv_mesh* mesh)
@@ -204,7 +203,7 @@ Test(masks, an_outline_is_masked_from_points_in_the_files_unit)
     draw_ring(point, "s1", "skull", 30.0, false);
     draw_ring(point + RING, "s2", "skull", 10.0, false); // the same name on another stage
     rlv_mask_record mask = {.stage = "s1", .kind = RLV_MASK_BONE, .outline = "skull"};
-    const rlv_specimen specimen = specimen_of(&mask, 1, point, 2 * RING);
+    rlv_specimen specimen = specimen_of(&mask, 1, point, 2 * RING);
     rlv_parts parts = find(&specimen, "s1", &mesh);
     // A border keeps within an edge of its arcs.
     const double edge = longest_edge(&mesh);
@@ -216,6 +215,7 @@ Test(masks, an_outline_is_masked_from_points_in_the_files_unit)
     }
     cr_assert_gt(parts.bone_count, 100);
     rlv_parts_free(&parts);
+    placed_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -225,7 +225,7 @@ Test(masks, a_surface_of_the_callers_own_gives_the_same)
     rlv_point_record point[RING];
     draw_ring(point, "s1", "skull", 30.0, true);
     rlv_mask_record mask = {.stage = "s1", .kind = RLV_MASK_BONE, .outline = "skull"};
-    const rlv_specimen specimen = specimen_of(&mask, 1, point, RING);
+    rlv_specimen specimen = specimen_of(&mask, 1, point, RING);
     rlv_parts parts = find(&specimen, "s1", &mesh), other = {0};
     rlv_surface* surface = NULL;
     cr_assert_eq(rlv_surface_prepare(&surface, &mesh, NULL, NULL), RLV_DONE);
@@ -234,6 +234,7 @@ Test(masks, a_surface_of_the_callers_own_gives_the_same)
     rlv_surface_free(surface);
     rlv_parts_free(&parts);
     rlv_parts_free(&other);
+    placed_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -252,7 +253,7 @@ Test(masks, support_wins_over_bone_and_pieces_in_either_order)
     };
     for (int order = 0; order < 2; order++)
     {
-        const rlv_specimen specimen = specimen_of(mask, 3, point, 2 * RING);
+        rlv_specimen specimen = specimen_of(mask, 3, point, 2 * RING);
         rlv_parts parts = find(&specimen, "s1", &mesh);
         size_t support = 0, flank = 0;
         for (size_t t = 0; t < mesh.triangle_count; t++)
@@ -267,6 +268,7 @@ Test(masks, support_wins_over_bone_and_pieces_in_either_order)
         cr_assert_eq(parts.support_count, support);
         cr_assert_eq(parts.bone_count, 0); // all of the bone lies in the jacket
         rlv_parts_free(&parts);
+        placed_free(&specimen);
         const rlv_mask_record first = mask[0];
         mask[0] = mask[2];
         mask[2] = first;
@@ -283,7 +285,7 @@ Test(masks, a_piece_may_carry_bone)
         {.stage = "s1", .kind = RLV_MASK_BONE, .colour_count = 3, .colour = bone_colour},
         {.stage = "s1", .kind = RLV_MASK_PIECE, .piece = "flank", .outline = "flank"},
     };
-    const rlv_specimen specimen = specimen_of(mask, 2, point, RING);
+    rlv_specimen specimen = specimen_of(mask, 2, point, RING);
     rlv_parts parts = find(&specimen, "s1", &mesh);
     size_t both = 0;
     for (size_t t = 0; t < mesh.triangle_count; t++)
@@ -291,6 +293,7 @@ Test(masks, a_piece_may_carry_bone)
     cr_assert_eq(both, parts.bone_count);
     cr_assert_gt(both, 100);
     rlv_parts_free(&parts);
+    placed_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -309,7 +312,7 @@ Test(masks, a_sub_piece_wins_over_its_parent_and_else_the_first_mask)
     };
     for (int order = 0; order < 2; order++)
     {
-        const rlv_specimen specimen = specimen_of(mask, 4, point, 3 * RING);
+        rlv_specimen specimen = specimen_of(mask, 4, point, 3 * RING);
         rlv_parts parts = find(&specimen, "s1", &mesh);
         size_t flank = 0, chip = 0;
         for (size_t t = 0; t < mesh.triangle_count; t++)
@@ -321,11 +324,12 @@ Test(masks, a_sub_piece_wins_over_its_parent_and_else_the_first_mask)
         }
         cr_assert(flank > 100 && chip > 100);
         rlv_parts_free(&parts);
+        placed_free(&specimen);
         const rlv_mask_record first = mask[0];
         mask[0] = mask[1];
         mask[1] = first;
     }
-    const rlv_specimen specimen = specimen_of(mask, 4, point, 3 * RING);
+    rlv_specimen specimen = specimen_of(mask, 4, point, 3 * RING);
     rlv_parts parts = find(&specimen, "s3", &mesh);
     for (size_t t = 0; t < mesh.triangle_count; t++)
         if (centre_along(&mesh, t, 2) > arc_top(10.0) + longest_edge(&mesh))
@@ -333,6 +337,7 @@ Test(masks, a_sub_piece_wins_over_its_parent_and_else_the_first_mask)
         else if (centre_along(&mesh, t, 2) < 10.0 - longest_edge(&mesh))
             cr_assert_eq(parts.piece[t], mesh.object[t] == 0 ? 1 : 0);
     rlv_parts_free(&parts);
+    placed_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -350,7 +355,7 @@ Test(masks, without_its_support_the_mesh_is_mended_and_keeps_its_parts)
         {.stage = "s1", .kind = RLV_MASK_BONE, .colour_count = 3, .colour = bone_colour},
         {.stage = "s1", .kind = RLV_MASK_PIECE, .piece = "flank", .outline = "flank"},
     };
-    const rlv_specimen specimen = specimen_of(mask, 4, point, 2 * RING);
+    rlv_specimen specimen = specimen_of(mask, 4, point, 2 * RING);
     rlv_parts parts = find(&specimen, "s1", &mesh);
     const size_t all = mesh.triangle_count, support = parts.support_count, bone = parts.bone_count;
     cr_assert_gt(support, 12 + 100);
@@ -382,6 +387,7 @@ Test(masks, without_its_support_the_mesh_is_mended_and_keeps_its_parts)
     cr_assert_eq(health.border_loops, 1); // where the sandbag was
     cr_assert_eq(health.mixed_winding + health.zero_area + health.duplicate + health.unused_vertices, 0);
     rlv_parts_free(&parts);
+    placed_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -463,14 +469,16 @@ Test(masks, an_outline_is_refused_by_its_key_and_in_its_own_words)
     draw_ring(point, "s1", "skull", 30.0, false);
     rlv_mask_record mask[2] = {{.stage = "s1", .kind = RLV_MASK_BONE, .object = "rock"},
                                {.stage = "s1", .kind = RLV_MASK_BONE, .outline = "skull"}};
-    rlv_specimen specimen = specimen_of(mask, 2, point, 2);
+    rlv_point_record pair[2] = {point[0], point[5]}; // 1 and 2
+    rlv_specimen specimen = specimen_of(mask, 2, pair, 2);
     const char* where = "specimen.yaml: masks[1].outline";
     expect_refusal(&specimen, "s1", &mesh, where, "'skull': an outline of 2 points encloses nothing", "three points");
-    specimen.point_count = RING;
+    placed_free(&specimen);
     // Two of its numbers exchanged.
     char* third = point[5 * 2 % RING].point;
     point[5 * 2 % RING].point = point[5 * 8 % RING].point;
     point[5 * 8 % RING].point = third;
+    place_points(&specimen, RING, point);
     expect_refusal(&specimen, "s1", &mesh, where, "'skull': it crosses itself", "in their order");
     for (size_t i = 0; i < RING; i++)
         for (size_t k = 0; k < 3; k++)
@@ -479,6 +487,7 @@ Test(masks, an_outline_is_refused_by_its_key_and_in_its_own_words)
     mask[1].outline = "skul";
     expect_refusal(&specimen, "s1", &mesh, where, "'skul': points.csv has no points of that name on 'block' at 's1'",
                    "points.csv");
+    placed_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 

@@ -1,13 +1,13 @@
 /// Tests of a folder whose files appear together: killed at every step, on a full disk, beside another run.
 
 #include "out_folder.h"
+#include "support/folder.h"
 
 #include <criterion/criterion.h>
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <ftw.h>
-#include <sched.h>
 #include <signal.h>
 #include <stdarg.h>
 #include <stdlib.h>
@@ -137,45 +137,17 @@ static char out[4200];
 
 static void set_up(void)
 {
-    const char* base = getenv("TMPDIR");
-    snprintf(specimen, sizeof specimen, "%s/rilievo-test-XXXXXX", base != NULL ? base : "/tmp");
-    cr_assert_not_null(mkdtemp(specimen));
+    folder_make(specimen);
     cr_assert_eq(chmod(specimen, 0755), 0);
     snprintf(out, sizeof out, "%s/out", specimen);
 }
 
-static int remove_one(const char* path, const struct stat* what, int kind, struct FTW* walk)
-{
-    (void)what;
-    (void)kind;
-    (void)walk;
-    return remove(path);
-}
-
-static void remove_all(const char* path)
-{
-    nftw(path, remove_one, 16, FTW_DEPTH | FTW_PHYS);
-}
-
 static void tear_down(void)
 {
-    remove_all(specimen);
+    folder_remove(specimen);
 }
 
 TestSuite(out_folder, .init = set_up, .fini = tear_down, .timeout = 600);
-
-/// How many names a folder holds; -1 where there is none.
-static int names_in(const char* path)
-{
-    DIR* stream = opendir(path);
-    int count = 0;
-    if (stream == NULL)
-        return -1;
-    for (const struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
-        count += strcmp(entry->d_name, ".") != 0 && strcmp(entry->d_name, "..") != 0;
-    closedir(stream);
-    return count;
-}
 
 /// The name of file `i` of a generation: pictures, tables, and one that no other generation has.
 static void name_file(char name[64], int generation, int i)
@@ -193,11 +165,25 @@ static void write_content(FILE* stream, int generation, int i)
         fprintf(stream, "%d of %d\n", i, generation);
 }
 
+static rlv_status open_for(out_way way, out_folder* folder, rlv_error* error)
+{
+    switch (way)
+    {
+    case OUT_AMONG_OTHERS:
+        return out_folder_open(folder, out, error);
+    case OUT_WHOLE:
+        return out_folder_open_whole(folder, out, NULL, error);
+    case OUT_NEW:
+        return out_folder_open_new(folder, out, NULL, error);
+    }
+    abort();
+}
+
 /// Write generation `generation` of `files` files. It does not use Criterion, so that a child can do it.
-static rlv_status write_generation(bool whole, int generation, int files, rlv_error* error)
+static rlv_status write_generation(out_way way, int generation, int files, rlv_error* error)
 {
     out_folder folder = {0};
-    rlv_status status = whole ? out_folder_open_whole(&folder, out, NULL, error) : out_folder_open(&folder, out, error);
+    rlv_status status = open_for(way, &folder, error);
     for (int i = 0; i < files && status == RLV_DONE; i++)
     {
         char name[64];
@@ -280,23 +266,23 @@ static void begin_again(bool there_is_an_old)
     hook.armed = false;
     if (there_is_an_old && is_generation(1, OLD_FILES))
         return;
-    remove_all(out);
+    folder_remove(out);
     if (there_is_an_old)
-        cr_assert_eq(write_generation(true, 1, OLD_FILES, NULL), RLV_DONE);
+        cr_assert_eq(write_generation(OUT_WHOLE, 1, OLD_FILES, NULL), RLV_DONE);
 }
 
 // --- Killed ---------------------------------------------------------------------------------------------------------
 
 /// Run a child that writes the new generation and is killed at a step (0: at none), or after a time. Returns true
 /// where it came to its end.
-static bool write_and_be_killed(bool whole, int files, long kill_at, long after_ns)
+static bool write_and_be_killed(out_way way, int files, long kill_at, long after_ns)
 {
     pid_t child = fork();
     if (child == 0)
     {
         hook.armed = true;
         hook.kill_at = kill_at;
-        _exit((int)write_generation(whole, 2, files, NULL));
+        _exit((int)write_generation(way, 2, files, NULL));
     }
     if (after_ns >= 0)
     {
@@ -313,8 +299,8 @@ static bool write_and_be_killed(bool whole, int files, long kill_at, long after_
 /// the next run's sweep; and nothing else beside it. Returns whether `out` was missing before the sweep.
 static bool expect_old_or_new(bool there_was_an_old, bool may_be_missing, int files, long moment)
 {
-    bool missing = names_in(out) < 0;
-    cr_assert(names_in(specimen) <= 2, "moment %ld", moment);
+    bool missing = folder_count(out) < 0;
+    cr_assert(folder_count(specimen) <= 2, "moment %ld", moment);
     if (missing)
         cr_assert(!there_was_an_old || may_be_missing, "moment %ld: no folder is left", moment);
     else
@@ -322,12 +308,12 @@ static bool expect_old_or_new(bool there_was_an_old, bool may_be_missing, int fi
     sweep();
     if (there_was_an_old || !missing)
         cr_assert(is_generation(1, OLD_FILES) || is_generation(2, files), "moment %ld: after the sweep", moment);
-    cr_assert_eq(names_in(specimen), names_in(out) < 0 ? 0 : 1, "moment %ld: something is left", moment);
+    cr_assert_eq(folder_count(specimen), folder_count(out) < 0 ? 0 : 1, "moment %ld: something is left", moment);
     return missing;
 }
 
 /// Kill at each step of a whole run. Returns how many steps there were; `*gaps` how often `out` was missing.
-static long kill_at_each_step(bool there_is_an_old, bool no_exchange, long* gaps)
+static long kill_at_each_step(out_way way, bool there_is_an_old, bool no_exchange, long* gaps)
 {
     long moment = 0;
     hook.quick = true;
@@ -336,7 +322,7 @@ static long kill_at_each_step(bool there_is_an_old, bool no_exchange, long* gaps
     for (bool ended = false; !ended;)
     {
         begin_again(there_is_an_old);
-        ended = write_and_be_killed(true, NEW_FILES, ++moment, -1);
+        ended = write_and_be_killed(way, NEW_FILES, ++moment, -1);
         *gaps += expect_old_or_new(there_is_an_old, no_exchange, NEW_FILES, moment);
     }
     cr_assert(is_generation(2, NEW_FILES));
@@ -346,7 +332,7 @@ static long kill_at_each_step(bool there_is_an_old, bool no_exchange, long* gaps
 Test(out_folder, killed_at_each_step_it_is_the_old_or_the_new_whole_and_the_next_run_sweeps)
 {
     long gaps;
-    long steps = kill_at_each_step(true, false, &gaps);
+    long steps = kill_at_each_step(OUT_WHOLE, true, false, &gaps);
     cr_log_info("killed at %ld steps", steps);
     // Each new file is made and flushed, each old one removed.
     cr_assert_geq(steps, 2 * NEW_FILES + OLD_FILES);
@@ -356,13 +342,19 @@ Test(out_folder, killed_at_each_step_it_is_the_old_or_the_new_whole_and_the_next
 Test(out_folder, killed_at_each_step_where_there_was_none_it_is_none_or_the_new_whole)
 {
     long gaps;
-    cr_assert_geq(kill_at_each_step(false, false, &gaps), 2 * NEW_FILES);
+    cr_assert_geq(kill_at_each_step(OUT_WHOLE, false, false, &gaps), 2 * NEW_FILES);
+}
+
+Test(out_folder, a_new_one_killed_at_each_step_is_not_there_or_whole_and_the_next_run_sweeps)
+{
+    long gaps;
+    cr_assert_geq(kill_at_each_step(OUT_NEW, false, false, &gaps), 2 * NEW_FILES);
 }
 
 Test(out_folder, where_the_disk_cannot_swap_a_kill_between_the_two_moves_is_mended_by_the_next_run)
 {
     long gaps;
-    cr_assert_geq(kill_at_each_step(true, true, &gaps), 2 * NEW_FILES + OLD_FILES);
+    cr_assert_geq(kill_at_each_step(OUT_WHOLE, true, true, &gaps), 2 * NEW_FILES + OLD_FILES);
     // Between the two moves there are steps: the test has seen the gap and what mends it.
     cr_assert_geq(gaps, 1);
 }
@@ -373,8 +365,8 @@ static long find_gap(void)
     for (long at = 1;; at++)
     {
         begin_again(true);
-        cr_assert_not(write_and_be_killed(true, 2, at, -1), "no step leaves a gap");
-        bool gap = names_in(out) < 0;
+        cr_assert_not(write_and_be_killed(OUT_WHOLE, 2, at, -1), "no step leaves a gap");
+        bool gap = folder_count(out) < 0;
         sweep();
         if (gap)
             return at;
@@ -391,8 +383,8 @@ Test(out_folder, a_sweep_that_is_killed_at_any_step_is_finished_by_the_next)
     {
         moment++;
         begin_again(true);
-        cr_assert_not(write_and_be_killed(true, 2, gap, -1));
-        cr_assert_lt(names_in(out), 0);
+        cr_assert_not(write_and_be_killed(OUT_WHOLE, 2, gap, -1));
+        cr_assert_lt(folder_count(out), 0);
         pid_t child = fork();
         if (child == 0)
         {
@@ -406,7 +398,7 @@ Test(out_folder, a_sweep_that_is_killed_at_any_step_is_finished_by_the_next)
         ended = WIFEXITED(how);
         rlv_temporary_sweep(specimen);
         cr_assert(is_generation(1, OLD_FILES), "step %ld", moment);
-        cr_assert_eq(names_in(specimen), 1, "step %ld", moment);
+        cr_assert_eq(folder_count(specimen), 1, "step %ld", moment);
     }
     cr_assert_geq(moment, 8);
 }
@@ -428,7 +420,7 @@ Test(out_folder, with_hundreds_of_files_killed_at_200_moments_it_is_the_old_or_t
     begin_again(true);
     struct timespec from, to;
     clock_gettime(CLOCK_MONOTONIC, &from);
-    cr_assert(write_and_be_killed(true, MANY_FILES, 0, -1));
+    cr_assert(write_and_be_killed(OUT_WHOLE, MANY_FILES, 0, -1));
     clock_gettime(CLOCK_MONOTONIC, &to);
     long run_ns = (to.tv_sec - from.tv_sec) * 1000000000 + to.tv_nsec - from.tv_nsec;
     unsigned long long seed = 417;
@@ -436,7 +428,7 @@ Test(out_folder, with_hundreds_of_files_killed_at_200_moments_it_is_the_old_or_t
     for (int i = 0; i < MOMENTS; i++)
     {
         begin_again(true);
-        ended += write_and_be_killed(true, MANY_FILES, 0, draw(&seed, run_ns));
+        ended += write_and_be_killed(OUT_WHOLE, MANY_FILES, 0, draw(&seed, run_ns));
         old += is_generation(1, OLD_FILES);
         expect_old_or_new(true, false, MANY_FILES, i);
     }
@@ -454,7 +446,7 @@ Test(out_folder, with_hundreds_of_files_killed_at_steps_over_the_whole_run_it_is
     for (long at = 1; !ended; at += 1 + draw(&seed, 40))
     {
         begin_again(true);
-        ended = write_and_be_killed(true, MANY_FILES, at, -1);
+        ended = write_and_be_killed(OUT_WHOLE, MANY_FILES, at, -1);
         expect_old_or_new(true, false, MANY_FILES, at);
         moments++;
     }
@@ -469,9 +461,9 @@ Test(out_folder, among_others_a_kill_at_any_step_leaves_each_file_old_or_new_who
     for (bool ended = false; !ended;)
     {
         hook.armed = false;
-        remove_all(out);
-        cr_assert_eq(write_generation(false, 1, NEW_FILES, NULL), RLV_DONE);
-        ended = write_and_be_killed(false, NEW_FILES, ++moment, -1);
+        folder_remove(out);
+        cr_assert_eq(write_generation(OUT_AMONG_OTHERS, 1, NEW_FILES, NULL), RLV_DONE);
+        ended = write_and_be_killed(OUT_AMONG_OTHERS, NEW_FILES, ++moment, -1);
         for (int i = 1; i < NEW_FILES; i++)
             cr_assert(holds_file(1, i) || holds_file(2, i), "step %ld, file %d", moment, i);
         out_folder folder = {0};
@@ -489,11 +481,12 @@ Test(out_folder, among_others_a_kill_at_any_step_leaves_each_file_old_or_new_who
 
 Test(out_folder, all_files_and_folders_are_flushed_before_they_are_put_in_place)
 {
-    for (int whole = 0; whole < 2; whole++)
+    for (out_way way = OUT_AMONG_OTHERS; way <= OUT_NEW; way++)
     {
+        folder_remove(out);
         hook.watch = true;
         hook.flushed_count = 0;
-        cr_assert_eq(write_generation(whole != 0, 1, NEW_FILES, NULL), RLV_DONE);
+        cr_assert_eq(write_generation(way, 1, NEW_FILES, NULL), RLV_DONE);
         cr_assert_eq(hook.unflushed, 0);
         // Ten files, and pictures, tables, tables/of, new, the temporary folder, and the one above.
         cr_assert_geq(hook.flushed_count, NEW_FILES + 6);
@@ -513,7 +506,7 @@ static void fail_at_each_step(bool no_exchange)
         hook.armed = true;
         hook.steps = 0;
         hook.fail_at = at;
-        rlv_status status = write_generation(true, 2, NEW_FILES, &error);
+        rlv_status status = write_generation(OUT_WHOLE, 2, NEW_FILES, &error);
         hook.armed = false;
         if (status == RLV_DONE)
             cr_assert(is_generation(2, NEW_FILES), "step %ld", at);
@@ -523,11 +516,12 @@ static void fail_at_each_step(bool no_exchange)
             cr_assert_eq(status, RLV_SYSTEM, "step %ld", at);
             cr_assert(strstr(error.where, out) != NULL, "step %ld: %s", at, error.where);
             cr_assert_neq(error.mend[0], '\0', "step %ld", at);
-            cr_assert(is_generation(1, OLD_FILES) || is_generation(2, NEW_FILES) || names_in(out) < 0, "step %ld", at);
+            cr_assert(is_generation(1, OLD_FILES) || is_generation(2, NEW_FILES) || folder_count(out) < 0, "step %ld",
+                      at);
         }
         sweep();
         cr_assert(is_generation(1, OLD_FILES) || is_generation(2, NEW_FILES), "step %ld: after the sweep", at);
-        cr_assert_eq(names_in(specimen), 1, "step %ld: something is left", at);
+        cr_assert_eq(folder_count(specimen), 1, "step %ld: something is left", at);
         if (hook.steps < at)
             break;
     }
@@ -558,7 +552,7 @@ static void expect_full(const char* where)
     cr_assert_str_eq(error.where, where);
     cr_assert(strstr(error.mend, "make room on the disk") != NULL, "%s", error.mend);
     cr_assert(is_generation(1, OLD_FILES));
-    cr_assert_eq(names_in(specimen), 1);
+    cr_assert_eq(folder_count(specimen), 1);
 }
 
 Test(out_folder, past_a_limit_of_file_size_the_old_stays_and_nothing_is_left)
@@ -576,17 +570,10 @@ Test(out_folder, past_a_limit_of_file_size_the_old_stays_and_nothing_is_left)
     setrlimit(RLIMIT_FSIZE, &before);
 }
 
-/// Mount a file system of memory on a path, for this process alone; false where only the system's owner may.
-static bool mount_memory(const char* path, const char* options)
-{
-    return unshare(CLONE_NEWNS) == 0 && mount("none", "/", NULL, MS_REC | MS_PRIVATE, NULL) == 0 &&
-           mount("small", path, "tmpfs", 0, options) == 0;
-}
-
 Test(out_folder, on_a_full_disk_the_old_stays_and_nothing_is_left)
 {
     char where[4300];
-    if (!mount_memory(specimen, "size=262144"))
+    if (!folder_mount_memory(specimen, "size=262144"))
         cr_skip_test("a small disk can only be mounted by the system's owner");
     begin_again(true);
     snprintf(where, sizeof where, "%s/pictures/large.png", out);
@@ -598,12 +585,12 @@ Test(out_folder, a_disk_without_room_for_a_folder_is_refused_before_any_work)
 {
     rlv_error error = {0};
     out_folder folder = {0};
-    if (!mount_memory(specimen, "nr_inodes=3"))
+    if (!folder_mount_memory(specimen, "nr_inodes=3"))
         cr_skip_test("a small disk can only be mounted by the system's owner");
     cr_assert_eq(out_folder_open_whole(&folder, out, NULL, &error), RLV_SYSTEM);
     cr_assert_str_eq(error.where, out);
     cr_assert(strstr(error.mend, "make room") != NULL);
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
     umount(specimen);
 }
 
@@ -633,7 +620,7 @@ Test(out_folder, a_link_or_a_file_in_its_place_is_refused_and_stays)
     fclose(fopen(out, "wb"));
     refuse(out, NULL, RLV_BAD_INPUT, "file");
     cr_assert(lstat(out, &what) == 0 && S_ISREG(what.st_mode));
-    cr_assert_eq(names_in(specimen), 2);
+    cr_assert_eq(folder_count(specimen), 2);
 }
 
 Test(out_folder, a_path_that_names_no_folder_is_refused)
@@ -644,7 +631,7 @@ Test(out_folder, a_path_that_names_no_folder_is_refused)
     snprintf(path, sizeof path, "%s/..", specimen);
     refuse(path, NULL, RLV_BAD_INPUT, "no folder is named");
     refuse("", NULL, RLV_BAD_INPUT, "no folder is named");
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
 }
 
 Test(out_folder, a_folder_without_its_mark_is_somebodys_papers_and_refused)
@@ -665,7 +652,7 @@ Test(out_folder, a_folder_without_its_mark_is_somebodys_papers_and_refused)
 Test(out_folder, a_mounted_disk_is_refused)
 {
     cr_assert_eq(mkdir(out, 0777), 0);
-    if (!mount_memory(out, "size=65536"))
+    if (!folder_mount_memory(out, "size=65536"))
         cr_skip_test("a disk can only be mounted by the system's owner");
     refuse(out, NULL, RLV_BAD_INPUT, "mounted");
     umount(out);
@@ -673,7 +660,7 @@ Test(out_folder, a_mounted_disk_is_refused)
 
 Test(out_folder, a_disk_that_cannot_be_written_to_is_refused)
 {
-    if (!mount_memory(specimen, "size=262144"))
+    if (!folder_mount_memory(specimen, "size=262144"))
         cr_skip_test("a disk can only be mounted by the system's owner");
     begin_again(true);
     cr_assert_eq(mount("small", specimen, "tmpfs", MS_REMOUNT | MS_RDONLY, NULL), 0);
@@ -694,7 +681,7 @@ static void refuse_others(const char* words)
     cr_assert_eq(status, RLV_SYSTEM);
     cr_assert(strstr(error.what, words) != NULL, "%s", error.what);
     cr_assert(is_generation(1, OLD_FILES));
-    cr_assert_eq(names_in(specimen), 1);
+    cr_assert_eq(folder_count(specimen), 1);
 }
 
 Test(out_folder, what_is_not_ours_to_write_to_or_to_remove_is_refused)
@@ -735,7 +722,65 @@ Test(out_folder, names_that_lead_out_or_come_twice_are_refused)
     cr_assert_eq(out_folder_add(&folder, "pictures/a.png/b", &stream, &error), RLV_BAD_INPUT);
     cr_assert_eq(folder.file_count, 1, "what was refused is no file of the folder");
     out_folder_abandon(&folder);
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
+}
+
+Test(out_folder, a_new_one_is_refused_where_something_is_and_that_stays)
+{
+    rlv_error error = {0};
+    out_folder folder = {0};
+    begin_again(true);
+    cr_assert_eq(out_folder_open_new(&folder, out, "report2.html", &error), RLV_BAD_INPUT);
+    cr_assert_str_eq(error.what, "the folder holds a report2.html already");
+    cr_assert_eq(out_folder_open_new(&folder, out, "specimen.yaml", &error), RLV_BAD_INPUT);
+    cr_assert_str_eq(error.what, "the folder is not empty");
+    cr_assert_null(folder.path);
+    cr_assert(is_generation(1, OLD_FILES));
+    cr_assert_eq(folder_count(specimen), 1);
+}
+
+/// Put something in the place of a folder that is about to be new: a folder with a file, a file, a link.
+static void intrude(int kind)
+{
+    char path[4300];
+    cr_assert_eq(kind == 0 ? mkdir(out, 0777) : kind == 2 ? symlink("elsewhere", out) : 0, 0);
+    snprintf(path, sizeof path, kind == 0 ? "%s/mine.txt" : "%s", out);
+    if (kind < 2)
+        fclose(fopen(path, "wb"));
+}
+
+Test(out_folder, a_new_one_replaces_nothing_that_came_meanwhile)
+{
+    for (int kind = 0; kind < 3; kind++)
+    {
+        rlv_error error = {0};
+        out_folder folder = {0};
+        struct stat before, after;
+        cr_assert_eq(out_folder_open_new(&folder, out, NULL, &error), RLV_DONE);
+        cr_assert_eq(out_folder_add_folder(&folder, "meshes", &error), RLV_DONE);
+        intrude(kind);
+        cr_assert_eq(lstat(out, &before), 0);
+        cr_assert_eq(out_folder_commit(&folder, &error), RLV_BAD_INPUT);
+        cr_assert_str_eq(error.what, "something was put there in the meantime");
+        cr_assert(lstat(out, &after) == 0 && after.st_ino == before.st_ino);
+        cr_assert_eq(folder_count(out), kind == 0 ? 1 : -1);
+        cr_assert_eq(folder_count(specimen), 1);
+        folder_remove(out);
+    }
+}
+
+Test(out_folder, a_new_one_holds_the_empty_folders_that_were_added)
+{
+    char path[4300];
+    out_folder folder = {0};
+    cr_assert_eq(out_folder_open_new(&folder, out, NULL, NULL), RLV_DONE);
+    cr_assert_eq(out_folder_add_folder(&folder, "meshes/of", NULL), RLV_DONE);
+    cr_assert_eq(out_folder_add_folder(&folder, "../meshes", NULL), RLV_BAD_INPUT);
+    cr_assert_eq(out_folder_commit(&folder, NULL), RLV_DONE);
+    snprintf(path, sizeof path, "%s/meshes/of", out);
+    cr_assert_eq(folder_count(path), 0);
+    cr_assert_eq(folder_count(out), 1);
+    cr_assert_eq(folder_count(specimen), 1);
 }
 
 // --- What is kept ---------------------------------------------------------------------------------------------------
@@ -750,9 +795,9 @@ Test(out_folder, links_in_the_old_one_go_and_what_they_lead_to_stays)
     fclose(fopen(path, "wb"));
     snprintf(path, sizeof path, "%s/pictures/link", out);
     cr_assert_eq(symlink("../../keep", path), 0);
-    cr_assert_eq(write_generation(true, 2, NEW_FILES, NULL), RLV_DONE);
+    cr_assert_eq(write_generation(OUT_WHOLE, 2, NEW_FILES, NULL), RLV_DONE);
     snprintf(path, sizeof path, "%s/keep", specimen);
-    cr_assert_eq(names_in(path), 1);
+    cr_assert_eq(folder_count(path), 1);
     cr_assert(is_generation(2, NEW_FILES));
 }
 
@@ -761,7 +806,7 @@ Test(out_folder, the_new_keeps_the_permissions_of_the_old)
     struct stat what;
     begin_again(true);
     cr_assert_eq(chmod(out, 02750), 0);
-    cr_assert_eq(write_generation(true, 2, NEW_FILES, NULL), RLV_DONE);
+    cr_assert_eq(write_generation(OUT_WHOLE, 2, NEW_FILES, NULL), RLV_DONE);
     cr_assert_eq(stat(out, &what), 0);
     cr_assert_eq(what.st_mode & 07777, 02750);
 }
@@ -776,7 +821,7 @@ Test(out_folder, among_others_all_else_stays_and_a_link_stays_a_link)
     cr_assert_eq(chmod(path, 0640), 0);
     snprintf(path, sizeof path, "%s/only-2.txt", out);
     cr_assert_eq(symlink("../far.txt", path), 0);
-    cr_assert_eq(write_generation(false, 2, MANY_FILES, NULL), RLV_DONE);
+    cr_assert_eq(write_generation(OUT_AMONG_OTHERS, 2, MANY_FILES, NULL), RLV_DONE);
     cr_assert(lstat(path, &what) == 0 && S_ISLNK(what.st_mode));
     cr_assert(stat(path, &what) == 0 && (what.st_mode & 0777) == 0640);
     cr_assert(holds_file(1, 0), "a file that was there is gone");
@@ -791,10 +836,10 @@ Test(out_folder, folders_made_for_a_run_that_fails_go_again)
     snprintf(path, sizeof path, "%s/a/b/out//", specimen);
     cr_assert_eq(out_folder_open_whole(&folder, path, NULL, NULL), RLV_DONE);
     out_folder_abandon(&folder);
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
     cr_assert_eq(out_folder_open(&folder, path, NULL), RLV_DONE);
     out_folder_abandon(&folder);
-    cr_assert_eq(names_in(specimen), 0);
+    cr_assert_eq(folder_count(specimen), 0);
 }
 
 // --- Beside another run ---------------------------------------------------------------------------------------------
@@ -811,7 +856,7 @@ static void run_side_by_side(bool no_exchange)
         {
             child[i] = fork();
             if (child[i] == 0)
-                _exit((int)write_generation(true, 2 + i, 20, NULL));
+                _exit((int)write_generation(OUT_WHOLE, 2 + i, 20, NULL));
         }
         for (int i = 0; i < 4; i++)
         {
@@ -820,7 +865,7 @@ static void run_side_by_side(bool no_exchange)
             cr_assert(WIFEXITED(how) && WEXITSTATUS(how) == 0, "round %d: run %d ended with %d", round, i, how);
         }
         cr_assert(is_generation(2, 20) || is_generation(3, 20) || is_generation(4, 20) || is_generation(5, 20));
-        cr_assert_eq(names_in(specimen), 1, "round %d", round);
+        cr_assert_eq(folder_count(specimen), 1, "round %d", round);
     }
 }
 
@@ -848,8 +893,8 @@ Test(out_folder, what_a_living_run_writes_is_not_swept)
         _exit(0);
     }
     waitpid(child, NULL, 0);
-    cr_assert_eq(names_in(specimen), 2);
+    cr_assert_eq(folder_count(specimen), 2);
     cr_assert_eq(out_folder_commit(&folder, NULL), RLV_DONE);
-    cr_assert_eq(names_in(specimen), 1);
-    cr_assert_eq(names_in(out), 1);
+    cr_assert_eq(folder_count(specimen), 1);
+    cr_assert_eq(folder_count(out), 1);
 }

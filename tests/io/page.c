@@ -1,6 +1,7 @@
 /// Tests of the page: what is written is what was said, and any browser can take it.
 
 #include "page.h"
+#include "support/folder.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -506,11 +507,9 @@ static bool is_installed(const char* program)
 /// A folder with the sample page in it.
 static void write_folder(char folder[4096], const char* script)
 {
-    const char* base = getenv("TMPDIR");
     char path[4200];
     rlv_error error = {0};
-    snprintf(folder, 4096, "%s/rilievo-test-XXXXXX", base != NULL ? base : "/tmp");
-    cr_assert_not_null(mkdtemp(folder));
+    folder_make(folder);
     snprintf(path, sizeof path, "%s/report.html", folder);
     FILE* stream = fopen(path, "wb");
     cr_assert_eq(write_sample(stream, 14, &error), RLV_DONE, "%s", error.what);

@@ -56,8 +56,7 @@ static carving rock_of_the_tests(void)
                                  .depth_mm = 9.0,
                                  .share = 0.2,
                                  .up = true,
-                                 .noise_sd_mm = 0.1,
-                                 .noise_length_mm = 2.0,
+                                 .scan = {.noise_sd_mm = 0.1, .noise_length_mm = 2.0},
                                  .any_pose = true});
 }
 
@@ -242,7 +241,7 @@ Test(report, each_table_has_the_same_rows_in_csv_and_json)
         free(csv);
     }
     // One more: the meanings.
-    cr_expect_eq(program_count("fish/out/tables"), (int)files + 1);
+    cr_expect_eq(folder_count("fish/out/tables"), (int)files + 1);
     json_decref(json);
 }
 

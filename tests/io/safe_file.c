@@ -1,12 +1,11 @@
 /// Tests of files that are whole or not at all.
 
 #include "safe_file.h"
+#include "support/folder.h"
 
 #include <criterion/criterion.h>
-#include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
-#include <sched.h>
 #include <signal.h>
 #include <stdlib.h>
 #include <string.h>
@@ -21,33 +20,13 @@ static char target[4200];
 
 static void set_up(void)
 {
-    const char* base = getenv("TMPDIR");
-    snprintf(folder, sizeof folder, "%s/rilievo-test-XXXXXX", base != NULL ? base : "/tmp");
-    cr_assert_not_null(mkdtemp(folder));
+    folder_make(folder);
     snprintf(target, sizeof target, "%s/answer.txt", folder);
-}
-
-/// Count the entries of the folder, and forget them where `removing`.
-static int entries(bool removing)
-{
-    int count = 0;
-    DIR* stream = opendir(folder);
-    cr_assert_not_null(stream);
-    for (struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
-        if (strcmp(entry->d_name, ".") != 0 && strcmp(entry->d_name, "..") != 0)
-        {
-            count++;
-            if (removing && unlinkat(dirfd(stream), entry->d_name, 0) != 0)
-                unlinkat(dirfd(stream), entry->d_name, AT_REMOVEDIR);
-        }
-    closedir(stream);
-    return count;
 }
 
 static void tear_down(void)
 {
-    entries(true);
-    rmdir(folder);
+    folder_remove(folder);
 }
 
 TestSuite(safe_file, .init = set_up, .fini = tear_down, .timeout = 60);
@@ -80,7 +59,7 @@ Test(safe_file, a_commit_puts_the_new_in_place_and_leaves_nothing_else)
     expect_target("old");
     cr_assert_eq(rlv_safe_file_commit(&file, &error), RLV_DONE);
     expect_target("new");
-    cr_assert_eq(entries(false), 1);
+    cr_assert_eq(folder_count(folder), 1);
     cr_assert_null(file.stream);
 }
 
@@ -93,7 +72,7 @@ Test(safe_file, an_abandoned_file_leaves_the_old_and_nothing_else)
     rlv_safe_file_abandon(&file);
     rlv_safe_file_abandon(&file);
     expect_target("old");
-    cr_assert_eq(entries(false), 1);
+    cr_assert_eq(folder_count(folder), 1);
 }
 
 Test(safe_file, the_new_keeps_the_permissions_of_the_old)
@@ -138,7 +117,7 @@ static void expect_full(void)
     cr_assert(strstr(error.what, "could not be written whole") != NULL, "%s", error.what);
     cr_assert_neq(error.mend[0], '\0');
     expect_target("old");
-    cr_assert_eq(entries(false), 1);
+    cr_assert_eq(folder_count(folder), 1);
 }
 
 Test(safe_file, past_a_limit_of_file_size_the_old_stays_and_nothing_is_left)
@@ -156,12 +135,10 @@ Test(safe_file, past_a_limit_of_file_size_the_old_stays_and_nothing_is_left)
 
 Test(safe_file, on_a_full_disk_the_old_stays_and_nothing_is_left)
 {
-    if (unshare(CLONE_NEWNS) != 0 || mount("none", "/", NULL, MS_REC | MS_PRIVATE, NULL) != 0 ||
-        mount("small", folder, "tmpfs", 0, "size=65536") != 0)
+    if (!folder_mount_memory(folder, "size=65536"))
         cr_skip_test("a small disk can only be mounted by the system's owner");
     put("old");
     expect_full();
-    entries(true);
     umount(folder);
 }
 
@@ -184,7 +161,7 @@ Test(safe_file, what_cannot_hold_a_file_is_refused)
     cr_assert(strstr(error.what, "too long") != NULL);
     cr_assert_eq(rlv_safe_file_open(&file, target, NULL), RLV_DONE, "the error may be left out");
     rlv_safe_file_abandon(&file);
-    cr_assert_eq(entries(false), 0);
+    cr_assert_eq(folder_count(folder), 0);
 }
 
 /// Start a process that opens the target for writing, tells so, and waits to be killed.
@@ -214,15 +191,15 @@ Test(safe_file, what_a_killed_run_left_is_swept_and_what_a_living_one_writes_is_
     pid_t dead = start_writer(), living = start_writer();
     kill(dead, SIGKILL);
     waitpid(dead, NULL, 0);
-    cr_assert_eq(entries(false), 2);
+    cr_assert_eq(folder_count(folder), 2);
     cr_assert_eq(rlv_safe_file_open(&file, target, NULL), RLV_DONE);
-    cr_assert_eq(entries(false), 2);
+    cr_assert_eq(folder_count(folder), 2);
     cr_assert_eq(rlv_safe_file_commit(&file, NULL), RLV_DONE);
     kill(living, SIGKILL);
     waitpid(living, NULL, 0);
     cr_assert_eq(rlv_safe_file_open(&file, target, NULL), RLV_DONE);
     rlv_safe_file_abandon(&file);
-    cr_assert_eq(entries(false), 1);
+    cr_assert_eq(folder_count(folder), 1);
 }
 
 Test(safe_file, folders_are_made_with_their_parents_and_the_first_made_is_told)

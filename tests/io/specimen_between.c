@@ -46,8 +46,8 @@ static const char record[] =
     "  - {stage: overburden, is: piece, piece: off, object: off}\n"
     "  - {stage: tail, is: piece, piece: both, object: both}\n"
     "pieces:\n"
-    "  - {id: both, detached: overburden, joined: tail}\n"
-    "  - {id: off, detached: skull}\n"
+    "  - {id: both, detached: overburden, joined: tail, meshes: [{stage: skull, mesh: meshes/f.ply, mesh_unit: mm}]}\n"
+    "  - {id: off, detached: skull, meshes: [{stage: skull, mesh: meshes/f.ply, mesh_unit: mm}]}\n"
     "  - {id: late, detached: last}\n"
     "  - {id: found, joined: skull, counterpart: true}\n"
     "spoil:\n"
@@ -85,7 +85,7 @@ static void enter(void)
     rlv_error error = {0};
     program_enter();
     mkdir("meshes", 0777);
-    for (char name[] = "meshes/a.ply"; name[7] <= 'e'; name[7]++)
+    for (char name[] = "meshes/a.ply"; name[7] <= 'f'; name[7]++)
         program_write(name, "p");
     program_write("specimen.yaml", record);
     program_write("points.csv", points);
@@ -204,6 +204,18 @@ static const char* masks_in_use(const rlv_specimen* s)
     return found;
 }
 
+Test(specimen_between, meshes_of_pieces_that_neither_went_nor_came_between_the_two_are_left_out)
+{
+    const rlv_specimen* s = take(OVERBURDEN, SKULL);
+    cr_assert_eq(s->piece[OFF].mesh_count, 1);
+    cr_assert_eq(s->piece[BOTH].mesh_count, 0, "it is off at both");
+    s = take(SKULL, TAIL);
+    cr_assert_eq(s->piece[OFF].mesh_count, 0, "it went before the first");
+    cr_assert_eq(s->piece[BOTH].mesh_count, 1);
+    cr_assert_eq(take(FIELD, TAIL)->piece[BOTH].mesh_count, 0, "it went and came back");
+    cr_assert_eq(whole.piece[BOTH].mesh_count, 1);
+}
+
 Test(specimen_between, a_mask_of_a_piece_is_in_use_where_the_piece_goes_or_comes_between_the_two)
 {
     cr_assert_str_eq(masks_in_use(take(FIELD, OVERBURDEN)), "01--", "'off' is not off yet at overburden");
@@ -214,14 +226,38 @@ Test(specimen_between, a_mask_of_a_piece_is_in_use_where_the_piece_goes_or_comes
     cr_assert_str_eq(whole.mask[3].stage, "tail");
 }
 
-Test(specimen_between, a_mask_at_fault_stays_at_fault)
+static void rename_text(char** text, const char* to)
 {
-    // Piece 'late' comes off at last: on field its mask means nothing, whichever two stages are taken.
-    whole.mask[1].piece[0] = '\0';
-    cr_assert_str_eq(masks_in_use(take(FIELD, OVERBURDEN)), "01--", "a piece that there is not");
-    free(whole.mask[1].piece);
-    whole.mask[1].piece = strdup("late");
-    cr_assert_str_eq(masks_in_use(take(FIELD, OVERBURDEN)), "01--");
+    free(*text);
+    *text = strdup(to);
+}
+
+static void expect_fault(size_t before, size_t after, const char* where, const char* what, const char* mend)
+{
+    rlv_error error = {0};
+    specimen_between_free(&between);
+    cr_assert_eq(specimen_between_make(&between, &whole, before, after, &error), RLV_BAD_INPUT);
+    cr_assert_str_eq(error.where, where);
+    cr_assert_str_eq(error.what, what);
+    cr_assert_str_eq(error.mend, mend);
+}
+
+Test(specimen_between, a_mask_at_fault_is_told_by_its_number_and_stages_in_the_whole_record)
+{
+    // Piece 'off' comes off at skull. Between field and tail it is as if it came off at tail, the stage after field;
+    // but whoever follows the error must be right about the record.
+    rename_text(&whole.mask[2].stage, "tail");
+    expect_fault(FIELD, TAIL, "specimen.yaml: masks[2].stage",
+                 "the piece 'off' is masked at 'tail', where the mask means nothing",
+                 "mask it at 'overburden', the last stage before it comes off");
+    cr_assert_str_eq(masks_in_use(take(FIELD, OVERBURDEN)), "01--", "it is on another stage");
+    rename_text(&whole.mask[1].piece, "late");
+    expect_fault(FIELD, OVERBURDEN, "specimen.yaml: masks[1].stage",
+                 "the piece 'late' is masked at 'field', where the mask means nothing",
+                 "mask it at 'tail', the last stage before it comes off");
+    rename_text(&whole.mask[1].piece, "");
+    expect_fault(FIELD, OVERBURDEN, "specimen.yaml: masks[1].piece", "there is no piece ''",
+                 "name one of the pieces by its id");
 }
 
 Test(specimen_between, areas_are_kept_for_neighbours_and_dropped_where_their_stage_is_not_there)

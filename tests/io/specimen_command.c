@@ -297,9 +297,9 @@ Test(specimen_command, the_thread_count_changes_no_byte_of_an_answer_or_a_file)
     // Not because there is nothing in them.
     char folder[4200];
     snprintf(folder, sizeof folder, "%s/change-one.out/pictures", kept);
-    cr_assert_geq(program_count(folder), 4, "maps of depth and comparisons, in two formats each");
+    cr_assert_geq(folder_count(folder), 4, "maps of depth and comparisons, in two formats each");
     snprintf(folder, sizeof folder, "%s/align-one.out", kept);
-    cr_assert_geq(program_count(folder), 4, "two meshes, the record, and tables");
+    cr_assert_geq(folder_count(folder), 4, "two meshes, the record, and tables");
 }
 
 // --- what is refused -------------------------------------------------------------------------------------------------
@@ -313,7 +313,7 @@ static void refuse(const char* line, const char* what, const char* mend)
               "rilievo %s: not one line: %s", line, run.err);
     cr_assert_not_null(strstr(run.err, what), "rilievo %s: %s", line, run.err);
     cr_assert_not_null(strstr(run.err, mend), "rilievo %s: %s", line, run.err);
-    cr_assert_eq(program_count("out"), -1, "rilievo %s: a folder was left behind", line);
+    cr_assert_eq(folder_count("out"), -1, "rilievo %s: a folder was left behind", line);
     program_free(&run);
 }
 
@@ -365,7 +365,7 @@ Test(specimen_command, a_full_disk_fails_with_4_and_leaves_no_folder_behind)
     program_run run = program_call("align fish --out out", &full);
     cr_assert_eq(run.status, 4, "status %d: %s", run.status, run.err);
     cr_assert_eq(run.out_size, 0);
-    cr_assert_eq(program_count("out"), -1, "a folder was left behind");
+    cr_assert_eq(folder_count("out"), -1, "a folder was left behind");
     program_free(&run);
 }
 
@@ -396,7 +396,7 @@ Test(specimen_command, what_cannot_be_measured_is_told_with_nulls_and_leaves_no_
     cr_assert(json_is_null(json_object_get(json_object_get(json, "removed"), "volume_mm3")));
     cr_assert(json_is_null(json_object_get(json, "regions")) && json_is_null(json_object_get(json, "mass_balance")));
     cr_assert(json_is_null(json_object_get(json_object_get(json, "pose"), "transform")));
-    cr_assert_eq(program_count("out"), -1);
+    cr_assert_eq(folder_count("out"), -1);
     json_decref(json);
     program_free(&run);
 }
@@ -411,7 +411,7 @@ Test(specimen_command, stages_that_cannot_be_aligned_are_told_to_be_apart_and_wh
     cr_assert_not_null(strstr(text(frame, "why_not"), "ambiguous"));
     cr_assert_eq(json_array_size(json_object_get(tables, "stages")), 2, "what the meshes are is known");
     cr_assert_eq(json_array_size(json_object_get(tables, "poses")), 0);
-    cr_assert_eq(program_count("out"), -1);
+    cr_assert_eq(folder_count("out"), -1);
     json_decref(json);
     program_free(&run);
 }

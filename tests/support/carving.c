@@ -1,16 +1,8 @@
 #include "carving.h"
 
-#include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
+#include "scene.h"
 
-static void need(rlv_status status, const rlv_error* error)
-{
-    if (status == RLV_DONE)
-        return;
-    fprintf(stderr, "a test block could not be made: %s\n", error->what);
-    exit(EXIT_FAILURE);
-}
+#include <math.h>
 
 static rock block_of(const carving_plan* plan, scan_random* random)
 {
@@ -35,7 +27,6 @@ static void add_cut(rock* block, const carving_plan* plan, scan_random* random)
 carving carve(const carving_plan* plan)
 {
     carving c = {0};
-    rlv_error error = {0};
     scan_random random = {plan->seed * 1000003u + 17u};
     const rock before = block_of(plan, &random);
     rock after = before;
@@ -43,21 +34,14 @@ carving carve(const carving_plan* plan)
         add_cut(&after, plan, &random);
     c.cut = after.cut[0];
     const uint64_t mesh_seed = scan_random_bits(&random) | 1u;
-    need(rock_mesh(&c.before, &before, plan->triangles, mesh_seed, &error), &error);
-    need(rock_mesh(&c.after, &after, plan->triangles, plan->same_mesh ? mesh_seed : mesh_seed + 2, &error), &error);
+    c.before = scene_mesh(&before, plan->triangles, mesh_seed);
+    c.after = scene_mesh(&after, plan->triangles, plan->same_mesh ? mesh_seed : mesh_seed + 2);
     c.removed_mm3 = rlv_mesh_measure(&c.before).volume_mm3 - rlv_mesh_measure(&c.after).volume_mm3;
-    scan_noise noise = {.noise_sd_mm = plan->noise_sd_mm,
-                        .noise_length_mm = plan->noise_length_mm,
-                        .warp_sd_mm = plan->warp_sd_mm,
-                        .warp_length_mm = plan->warp_length_mm,
-                        .scale_sd = plan->scale_sd,
-                        .seed = scan_random_bits(&random)};
-    rlv_pose before_home, after_home;
-    need(scan_mesh(&c.before, &noise, &before_home, &error), &error);
-    noise.seed = scan_random_bits(&random);
-    noise.any_pose = plan->any_pose;
-    noise.place_mm = 200.0;
-    need(scan_mesh(&c.after, &noise, &after_home, &error), &error);
+    scan_noise moved = plan->scan;
+    moved.any_pose = plan->any_pose;
+    moved.place_mm = 200.0;
+    const rlv_pose before_home = scene_scan(&c.before, plan->scan, &random);
+    const rlv_pose after_home = scene_scan(&c.after, moved, &random);
     const rlv_pose away = rlv_pose_inverse(&before_home);
     c.truth = rlv_pose_compose(&away, &after_home);
     return c;
@@ -72,12 +56,10 @@ void carving_free(carving* c)
 carving_plan carving_draw(uint64_t seed, double shallowest_mm, size_t triangles)
 {
     scan_random random = {seed};
-    carving_plan plan = {.seed = seed, .triangles = triangles, .noise_sd_mm = 0.1, .noise_length_mm = 2.0};
+    carving_plan plan = {.seed = seed, .triangles = triangles};
     plan.share = 0.1 + 0.4 * scan_random_unit(&random);
     plan.depth_mm = shallowest_mm * pow(40.0 / shallowest_mm, scan_random_unit(&random));
-    plan.warp_sd_mm = 0.05 + 0.23 * scan_random_unit(&random);
-    plan.warp_length_mm = 30.0 * pow(160.0 / 30.0, scan_random_unit(&random));
-    plan.scale_sd = 1e-4 * pow(5.0, scan_random_unit(&random));
+    plan.scan = scene_draw_noise(&random);
     return plan;
 }
 

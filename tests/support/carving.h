@@ -9,16 +9,14 @@
 typedef struct carving_plan
 {
     uint64_t seed;
-    size_t triangles;                    ///< of each mesh
-    double depth_mm;                     ///< of the skin that goes; 0: nothing goes
-    double share;                        ///< of the surface (of its directions)
-    bool up;                             ///< the cut is on the block's upper side, else anywhere
-    bool smooth;                         ///< no relief and no facets
-    bool same_mesh;                      ///< the uncut part is the same mesh in both; else the block is meshed anew
-    double noise_sd_mm, noise_length_mm; ///< as scan_noise has them
-    double warp_sd_mm, warp_length_mm;
-    double scale_sd;
-    bool any_pose; ///< AFTER lies in any attitude
+    size_t triangles; ///< of each mesh
+    double depth_mm;  ///< of the skin that goes; 0: nothing goes
+    double share;     ///< of the surface (of its directions)
+    bool up;          ///< the cut is on the block's upper side, else anywhere
+    bool smooth;      ///< no relief and no facets
+    bool same_mesh;   ///< the uncut part is the same mesh in both; else the block is meshed anew
+    scan_noise scan;  ///< of both; their seeds follow from the plan's
+    bool any_pose;    ///< AFTER lies in any attitude
 } carving_plan;
 
 typedef struct carving
@@ -33,9 +31,8 @@ typedef struct carving
 carving carve(const carving_plan* plan);
 void carving_free(carving* c);
 
-/// A random plan: 10 to 50 % of the surface, `shallowest_mm` to 40 mm deep (even in its log), noise of 0.1 mm over 2
-/// mm, warp of 0.05 to 0.28 mm a scan (0.07 to 0.4 between two) over 30 to 160 mm, scale known to 1 in 10,000 to 1 in
-/// 2,000.
+/// A random plan: 10 to 50 % of the surface, `shallowest_mm` to 40 mm deep (even in its log), scanned on a bench
+/// (scene_draw_noise).
 carving_plan carving_draw(uint64_t seed, double shallowest_mm, size_t triangles);
 
 /// Keep only the triangles whose corners all lie above `z_mm`: an open scan.

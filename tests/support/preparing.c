@@ -1,18 +1,11 @@
 #include "preparing.h"
 
+#include "scene.h"
+
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 
 static const double BONE_RAD = 0.32;
-
-static void need(rlv_status status, const rlv_error* error)
-{
-    if (status == RLV_DONE)
-        return;
-    fprintf(stderr, "a test block could not be made: %s\n", error->what);
-    exit(EXIT_FAILURE);
-}
 
 static double angle_between(rlv_vec3 a, rlv_vec3 b)
 {
@@ -119,25 +112,9 @@ static void add_truth(preparing* made, const rlv_mesh* before, const rlv_mesh* a
     }
 }
 
-static void scan_both(preparing* made, const preparing_plan* plan, scan_random* random)
-{
-    rlv_error error = {0};
-    scan_noise noise = {.noise_sd_mm = 0.1,
-                        .noise_length_mm = 2.0,
-                        .warp_sd_mm = plan->warp_sd_mm,
-                        .warp_length_mm = plan->warp_length_mm,
-                        .scale_sd = plan->scale_sd};
-    noise.seed = scan_random_bits(random);
-    need(scan_mesh(&made->before, &noise, NULL, &error), &error);
-    noise.seed = scan_random_bits(random);
-    need(scan_mesh(&made->after, &noise, NULL, &error), &error);
-}
-
 preparing prepare(const preparing_plan* plan)
 {
     preparing made = {0};
-    rlv_error error = {0};
-    rlv_mesh twin = {0};
     scan_random random = {plan->seed * 1000003u + 31u};
     rock block = {.half_axes_mm = {85.0 + 20.0 * scan_random_unit(&random), 75.0 + 15.0 * scan_random_unit(&random),
                                    60.0 + 15.0 * scan_random_unit(&random)},
@@ -150,9 +127,9 @@ preparing prepare(const preparing_plan* plan)
     add_cuts(&after, plan, &p);
     add_piece(plan->back ? &before : &after, plan, &p);
     const uint64_t seed = scan_random_bits(&random) | 1u;
-    need(rock_mesh(&made.before, &before, plan->triangles, seed, &error), &error);
-    need(rock_mesh(&twin, &after, plan->triangles, seed, &error), &error);
-    need(rock_mesh(&made.after, &after, plan->triangles, seed + 2, &error), &error);
+    made.before = scene_mesh(&before, plan->triangles, seed);
+    made.after = scene_mesh(&after, plan->triangles, seed + 2);
+    rlv_mesh twin = scene_mesh(&after, plan->triangles, seed);
     // With the piece on, a stage shows which triangles are the piece's; without it, which were below it.
     rock with = block, without = block;
     add_piece(&without, plan, &p);
@@ -165,7 +142,8 @@ preparing prepare(const preparing_plan* plan)
     for (size_t t = 0; plan->back && t < made.before.triangle_count; t++)
         made.before_part[t] = made.before_part[t] == RLV_PART_PIECE ? RLV_PART_NONE : made.before_part[t];
     rlv_mesh_free(&twin);
-    scan_both(&made, plan, &random);
+    (void)scene_scan(&made.before, plan->scan, &random);
+    (void)scene_scan(&made.after, plan->scan, &random);
     return made;
 }
 
@@ -189,8 +167,6 @@ preparing_plan preparing_draw(uint64_t seed, size_t triangles)
     plan.film_mm = 0.6 * pow(5.0, scan_random_unit(&random));
     plan.piece_mm = 6.0 + 14.0 * scan_random_unit(&random);
     plan.back = scan_random_unit(&random) < 0.5;
-    plan.warp_sd_mm = 0.05 + 0.23 * scan_random_unit(&random);
-    plan.warp_length_mm = 30.0 * pow(160.0 / 30.0, scan_random_unit(&random));
-    plan.scale_sd = 1e-4 * pow(5.0, scan_random_unit(&random));
+    plan.scan = scene_draw_noise(&random);
     return plan;
 }

@@ -21,9 +21,8 @@ typedef struct preparing_plan
     double chip_off;     ///< how far the chip's middle lies from the bone's, in the bone's half angles: near 1 it lies
                          ///< across the bone's edge
     double chip_mm_wide; ///< its radius
-    double warp_sd_mm, warp_length_mm;
-    double scale_sd;
-    bool back; ///< the piece is joined instead: BEFORE is without it
+    scan_noise scan;     ///< of both; their seeds follow from the plan's
+    bool back;           ///< the piece is joined instead: BEFORE is without it
 } preparing_plan;
 
 typedef struct preparing
@@ -33,8 +32,7 @@ typedef struct preparing
     double truth_mm3[RLV_CHANGE_CLASSES];
 } preparing;
 
-/// A random plan: depths from 1 to 15 mm, 5 to 30 % of the surface, noise of 0.1 mm over 2 mm, warp and scale as
-/// carving_draw has them.
+/// A random plan: depths from 1 to 15 mm, 5 to 30 % of the surface, scanned on a bench (scene_draw_noise).
 preparing_plan preparing_draw(uint64_t seed, size_t triangles);
 
 /// Make what a plan says. Free with preparing_free.

@@ -1,11 +1,8 @@
 #include "program.h"
 
-#include <dirent.h>
 #include <fcntl.h>
-#include <ftw.h>
 #include <signal.h>
 #include <stdarg.h>
-#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -18,24 +15,15 @@ static char folder[4096];
 
 void program_enter(void)
 {
-    const char* base = getenv("TMPDIR");
-    snprintf(folder, sizeof folder, "%s/rilievo-test-XXXXXX", base != NULL ? base : "/tmp");
-    if (mkdtemp(folder) == NULL || chdir(folder) != 0)
+    folder_make(folder);
+    if (chdir(folder) != 0)
         abort();
-}
-
-static int remove_one(const char* path, const struct stat* at, int kind, struct FTW* walk)
-{
-    (void)at;
-    (void)kind;
-    (void)walk;
-    return remove(path);
 }
 
 void program_leave(void)
 {
     if (chdir("/") == 0)
-        nftw(folder, remove_one, 16, FTW_DEPTH | FTW_PHYS);
+        folder_remove(folder);
 }
 
 char* program_read(const char* path, size_t* size)
@@ -69,18 +57,6 @@ void program_write_bytes(const char* path, const void* bytes, size_t size)
 void program_write(const char* path, const char* text)
 {
     program_write_bytes(path, text, strlen(text));
-}
-
-int program_count(const char* path)
-{
-    DIR* open = opendir(path);
-    int count = 0;
-    if (open == NULL)
-        return -1;
-    for (struct dirent* name = readdir(open); name != NULL; name = readdir(open))
-        count += strcmp(name->d_name, ".") != 0 && strcmp(name->d_name, "..") != 0;
-    closedir(open);
-    return count;
 }
 
 /// In the child: standard output and error to files, limits set, and the program in place of the child.

@@ -3,6 +3,8 @@
 #ifndef RLV_TEST_PROGRAM_H
 #define RLV_TEST_PROGRAM_H
 
+#include "folder.h"
+
 #include <stddef.h>
 
 typedef struct program_run
@@ -34,9 +36,6 @@ __attribute__((format(printf, 1, 2))) int program_shell(const char* format, ...)
 
 /// The bytes of a file, with a zero after them, or NULL. Free with free().
 char* program_read(const char* path, size_t* size);
-
-/// How many names a folder holds; -1 where it is not there.
-int program_count(const char* folder);
 
 /// Write a text file, or bytes.
 void program_write(const char* path, const char* text);

@@ -1,7 +1,8 @@
 #include "stages.h"
 
-#include <stdio.h>
-#include <stdlib.h>
+#include "scene.h"
+
+#include <math.h>
 #include <string.h>
 
 double stage_uniform(scan_random* random, double low, double high)
@@ -67,15 +68,6 @@ static void carve(rock* after, const rock* before, double most, scan_random* ran
     }
 }
 
-/// A test without its scenery proves nothing: stop.
-static void must(rlv_status status, const rlv_error* error)
-{
-    if (status == RLV_DONE)
-        return;
-    fprintf(stderr, "cannot make the stages: %s\n", error->what);
-    abort();
-}
-
 static size_t some_triangles(scan_random* random, size_t wished)
 {
     const double drawn = scan_random_unit(random);
@@ -84,7 +76,6 @@ static size_t some_triangles(scan_random* random, size_t wished)
 
 void stage_pair_make(stage_pair* pair, const stage_wish* wish)
 {
-    rlv_error error = {0};
     scan_random random = {.state = 0x1234567u * (wish->seed + 1)};
     rock before = stage_random_rock(&random);
     if (wish->relief_mm > 0.0)
@@ -92,18 +83,15 @@ void stage_pair_make(stage_pair* pair, const stage_wish* wish)
     rock after = before;
     carve(&after, &before, wish->most_carved, &random);
     pair->carved = carved_share(&before, &after);
-    must(rock_mesh(&pair->before, &before, some_triangles(&random, wish->triangles), 2 * wish->seed + 1, &error),
-         &error);
-    must(rock_mesh(&pair->after, &after, some_triangles(&random, wish->triangles), 2 * wish->seed + 2, &error), &error);
+    pair->before = scene_mesh(&before, some_triangles(&random, wish->triangles), 2 * wish->seed + 1);
+    pair->after = scene_mesh(&after, some_triangles(&random, wish->triangles), 2 * wish->seed + 2);
     scan_noise noise = {.noise_sd_mm = wish->noise_sd_mm > 0.0 ? wish->noise_sd_mm : 0.1,
-                        .noise_length_mm = stage_uniform(&random, 1, 3),
-                        .seed = scan_random_bits(&random)};
-    must(scan_mesh(&pair->before, &noise, NULL, &error), &error);
-    noise.seed = scan_random_bits(&random);
+                        .noise_length_mm = stage_uniform(&random, 1, 3)};
+    (void)scene_scan(&pair->before, noise, &random);
     noise.any_pose = wish->any_pose;
     noise.place_mm = 500;
     noise.scale_sd = wish->scale_sd;
-    must(scan_mesh(&pair->after, &noise, &pair->truth, &error), &error);
+    pair->truth = scene_scan(&pair->after, noise, &random);
 }
 
 void stage_pair_free(stage_pair* pair)

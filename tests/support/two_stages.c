@@ -35,16 +35,16 @@ static void write_mesh(const char* folder, const char* name, const rlv_mesh* mes
 
 static preparing_plan plan_of(unsigned long long seed)
 {
-    return (preparing_plan){.seed = seed,
-                            .triangles = 16000,
-                            .matrix_mm = 9.0,
-                            .matrix_share = 0.2,
-                            .chip_mm = 5.0,
-                            .chip_mm_wide = 14.0,
-                            .film_mm = 2.0,
-                            .piece_mm = 14.0,
-                            .warp_sd_mm = 0.05,
-                            .warp_length_mm = 100.0};
+    return (preparing_plan){
+        .seed = seed,
+        .triangles = 16000,
+        .matrix_mm = 9.0,
+        .matrix_share = 0.2,
+        .chip_mm = 5.0,
+        .chip_mm_wide = 14.0,
+        .film_mm = 2.0,
+        .piece_mm = 14.0,
+        .scan = {.noise_sd_mm = 0.1, .noise_length_mm = 2.0, .warp_sd_mm = 0.05, .warp_length_mm = 100.0}};
 }
 
 void two_stages_write(const char* folder, unsigned long long seed, const char* extra, const char* points)
