@@ -4,9 +4,13 @@
 #define RLV_TEST_FOLDER_H
 
 #include <stdbool.h>
+#include <sys/types.h>
 
 /// Make an empty folder, in TMPDIR where that is set.
 void folder_make(char path[4096]);
+
+/// Name a folder that all tests of one program share: `runner` is the process that runs them, of each test the parent.
+void folder_name_shared(char path[4096], const char* name, pid_t runner);
 
 /// Remove a file, or a folder with all that it holds. Links are not followed.
 void folder_remove(const char* path);

@@ -41,4 +41,9 @@ char* program_read(const char* path, size_t* size);
 void program_write(const char* path, const char* text);
 void program_write_bytes(const char* path, const void* bytes, size_t size);
 
+/// Put `to` in the place of the first `from` of a text file; aborts where there is none. And the same of a text: free
+/// with free().
+void program_change(const char* path, const char* from, const char* to);
+char* program_changed(const char* text, const char* from, const char* to);
+
 #endif
