@@ -3,7 +3,7 @@
 #ifndef RLV_TEST_PROGRAM_H
 #define RLV_TEST_PROGRAM_H
 
-#include "folder.h"
+#include "own_folder.h"
 
 #include <stddef.h>
 

@@ -1,4 +1,4 @@
-#include "folder.h"
+#include "own_folder.h"
 
 #include <dirent.h>
 #include <ftw.h>

@@ -1,7 +1,7 @@
 /// Folders of a test's own, and a locale that is made in one.
 
-#ifndef RLV_TEST_FOLDER_H
-#define RLV_TEST_FOLDER_H
+#ifndef RLV_TEST_OWN_FOLDER_H
+#define RLV_TEST_OWN_FOLDER_H
 
 #include <stdbool.h>
 #include <sys/types.h>
