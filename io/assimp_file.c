@@ -1,5 +1,6 @@
 #include "assimp_file.h"
 
+#include "grow.h"
 #include "objects.h"
 #include "ply.h"
 #include "polygons.h"

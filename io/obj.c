@@ -1,5 +1,6 @@
 #include "obj.h"
 
+#include "grow.h"
 #include "number.h"
 #include "objects.h"
 #include "polygons.h"

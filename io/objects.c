@@ -1,6 +1,6 @@
 #include "objects.h"
 
-#include "polygons.h"
+#include "grow.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -1,5 +1,6 @@
 #include "out_folder.h"
 
+#include "grow.h"
 #include "ply.h"
 #include "safe_file.h"
 
@@ -125,8 +126,8 @@ static int find_shut(int at, const char* name, char* found, size_t size)
     for (const struct dirent* entry = readdir(stream); entry != NULL && reason == 0; entry = readdir(stream))
     {
         struct stat what;
-        if (strcmp(entry->d_name, ".") != 0 && strcmp(entry->d_name, "..") != 0 &&
-            fstatat(inner, entry->d_name, &what, AT_SYMLINK_NOFOLLOW) == 0 && S_ISDIR(what.st_mode))
+        if (!rlv_folder_is_dots(entry->d_name) && fstatat(inner, entry->d_name, &what, AT_SYMLINK_NOFOLLOW) == 0 &&
+            S_ISDIR(what.st_mode))
             reason = find_shut(inner, entry->d_name, found, size);
     }
     closedir(stream);
@@ -143,7 +144,7 @@ static int look_inside(const char* path, const char* mark, bool* empty, bool* ma
     *marked = false;
     for (const struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
     {
-        *empty = *empty && (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0);
+        *empty = *empty && rlv_folder_is_dots(entry->d_name);
         *marked = *marked || (mark != NULL && strcmp(entry->d_name, mark) == 0);
     }
     closedir(stream);
@@ -267,7 +268,7 @@ static rlv_status open_in_its_parent(out_folder* folder, const char* path, out_w
     char* parent = leaf > folder->path ? strndup(folder->path, (size_t)(leaf - folder->path)) : strdup(".");
     if (parent == NULL)
         status = rlv_fail(error, RLV_SYSTEM, path, mend_memory, "no memory for a name");
-    else if (leaf[0] == '\0' || strcmp(leaf, ".") == 0 || strcmp(leaf, "..") == 0)
+    else if (leaf[0] == '\0' || rlv_folder_is_dots(leaf))
         status = rlv_fail(error, RLV_BAD_INPUT, path, "give the name of a folder that may be made or replaced",
                           "no folder is named that could be written whole");
     else
@@ -335,15 +336,8 @@ static rlv_status check_link(const out_folder* folder, const out_file* file, rlv
 /// Room for one more file, with its path.
 static rlv_status reserve_file(out_folder* folder, const char* name, rlv_error* error)
 {
-    if (folder->file_count == folder->file_room)
-    {
-        size_t room = folder->file_room > 0 ? 2 * folder->file_room : 16;
-        out_file* grown = realloc(folder->file, room * sizeof *grown);
-        if (grown == NULL)
-            return rlv_fail(error, RLV_SYSTEM, folder->path, mend_memory, "no memory for a list of files");
-        folder->file = grown;
-        folder->file_room = room;
-    }
+    if (!rlv_grow(&folder->file, &folder->file_room, folder->file_count + 1, sizeof *folder->file))
+        return rlv_fail(error, RLV_SYSTEM, folder->path, mend_memory, "no memory for a list of files");
     out_file* file = &folder->file[folder->file_count];
     *file = (out_file){0};
     if (asprintf(&file->path, "%s/%s", folder->path, name) < 0)
@@ -492,7 +486,7 @@ static int flush_folders(int at)
     for (const struct dirent* entry = readdir(stream); entry != NULL && reason == 0; entry = readdir(stream))
     {
         struct stat what;
-        if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0)
+        if (rlv_folder_is_dots(entry->d_name))
             continue;
         if (fstatat(at, entry->d_name, &what, AT_SYMLINK_NOFOLLOW) != 0)
             reason = errno;
@@ -563,18 +557,6 @@ static rlv_status commit_whole(out_folder* folder, rlv_error* error)
     return settle_swap(folder, error);
 }
 
-/// Bring the names of the folder that holds `path` to the disk. 0, or an errno.
-static int flush_above(const char* path)
-{
-    char* parent = strndup(path, (size_t)(leaf_of(path) - path));
-    int at = parent != NULL ? open(parent, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
-    int reason = at >= 0 && rlv_folder_flush(at) ? 0 : errno;
-    free(parent);
-    if (at >= 0)
-        close(at);
-    return reason;
-}
-
 /// Give one file its name among others. 0, or an errno.
 static int place_file(const out_folder* folder, const out_file* file)
 {
@@ -598,7 +580,7 @@ static rlv_status commit_among_others(out_folder* folder, rlv_error* error)
         int reason = place_file(folder, file);
         bool last_there = i + 1 == folder->file_count || !share_folder(file->target, file[1].target);
         if (reason == 0 && last_there)
-            reason = flush_above(file->target);
+            reason = rlv_folder_flush_above(file->target);
         if (reason != 0)
             return rlv_fail(error, RLV_SYSTEM, file->path, mend_room, "it could not be put in place: %s",
                             strerror(reason));

@@ -1,5 +1,6 @@
 #include "ply.h"
 
+#include "grow.h"
 #include "number.h"
 #include "ply_header.h"
 #include "polygons.h"

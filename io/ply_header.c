@@ -1,7 +1,7 @@
 #include "ply_header.h"
 
+#include "grow.h"
 #include "number.h"
-#include "polygons.h"
 
 #include <stdlib.h>
 #include <string.h>

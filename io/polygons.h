@@ -44,7 +44,4 @@ void rlv_polygons_free(rlv_polygons* polygons);
 bool rlv_polygons_cut(const rlv_polygons* polygons, const float* position, uint32_t* triangle, uint32_t* face_of,
                       size_t* bad_face);
 
-/// Make `*block`, of `*room` elements of `size` bytes, hold at least `count`. False where memory is not to be had.
-bool rlv_grow(void* block, size_t* room, size_t count, size_t size);
-
 #endif

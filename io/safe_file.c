@@ -85,19 +85,6 @@ rlv_status rlv_safe_file_open(rlv_safe_file* file, const char* path, rlv_error* 
     return fail_to_make(path, reason, error);
 }
 
-/// Have the folder of `path` written to disk, so that the new name outlives a power cut.
-static bool sync_folder(const char* path)
-{
-    char* folder = folder_of(path);
-    int descriptor = folder != NULL ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
-    free(folder);
-    if (descriptor < 0)
-        return false;
-    bool synced = rlv_folder_flush(descriptor);
-    close(descriptor);
-    return synced;
-}
-
 rlv_status rlv_safe_file_commit(rlv_safe_file* file, rlv_error* error)
 {
     rlv_status status = RLV_DONE;
@@ -112,9 +99,10 @@ rlv_status rlv_safe_file_commit(rlv_safe_file* file, rlv_error* error)
     {
         free(file->temporary); // it has its name now: nothing to take away
         file->temporary = NULL;
-        if (!sync_folder(file->path))
+        const int reason = rlv_folder_flush_above(file->path); // so that the new name outlives a power cut
+        if (reason != 0)
             status = rlv_fail(error, RLV_SYSTEM, file->path, mend_disk,
-                              "was written, but its folder could not be flushed to disk: %s", strerror(errno));
+                              "was written, but its folder could not be flushed to disk: %s", strerror(reason));
     }
     rlv_safe_file_abandon(file);
     return status;

@@ -1,5 +1,6 @@
 #include "specimen_parts.h"
 
+#include "grow.h"
 #include "tables.h"
 #include "text_file.h"
 
@@ -55,21 +56,10 @@ typedef struct filler
     size_t room; ///< for rows
 } filler;
 
-/// Room for one row more, zeroed.
-static rlv_status grow(const rlv_table* table, void** row, size_t count, size_t* room, size_t size)
+static rlv_status no_memory(const rlv_table* table)
 {
-    if (count == *room)
-    {
-        size_t wider = *room > 0 ? 2 * *room : 64;
-        void* block = realloc(*row, wider * size);
-        if (block == NULL)
-            return rlv_fail(table->reading->error, RLV_SYSTEM, table->reading->path, "close other programs",
-                            "no memory for %zu rows", wider);
-        *row = block;
-        *room = wider;
-    }
-    memset((char*)*row + count * size, 0, size);
-    return RLV_DONE;
+    return rlv_fail(table->reading->error, RLV_SYSTEM, table->reading->path, "close other programs",
+                    "no memory for a row");
 }
 
 /// A copy of a field; NULL stays NULL.
@@ -78,16 +68,23 @@ static rlv_status copy(const rlv_table* table, size_t column, char** text)
     if (table->field[column] == NULL)
         return RLV_DONE;
     *text = strdup(table->field[column]);
-    return *text != NULL ? RLV_DONE
-                         : rlv_fail(table->reading->error, RLV_SYSTEM, table->reading->path, "close other programs",
-                                    "no memory for a row");
+    return *text != NULL ? RLV_DONE : no_memory(table);
 }
 
-/// Open a table that may be missing; `*there` tells whether it is.
-static rlv_status open_table(rlv_reading* reading, const char* path, char* sha256, bool* there, rlv_error* error)
+/// Read the rows of a table, which may be missing.
+static rlv_status read_rows(rlv_specimen* specimen, const char* path, char* sha256, const rlv_table_column* column,
+                            size_t column_count, rlv_status (*take)(void* user, const rlv_table* table),
+                            rlv_error* error)
 {
-    *there = access(path, F_OK) == 0 || errno != ENOENT;
-    return *there ? rlv_text_file_open(reading, path, MOST_BYTES, sha256, error) : RLV_DONE;
+    rlv_reading reading = {0};
+    filler f = {.specimen = specimen};
+    if (access(path, F_OK) != 0 && errno == ENOENT)
+        return RLV_DONE;
+    rlv_status status = rlv_text_file_open(&reading, path, MOST_BYTES, sha256, error);
+    if (status == RLV_DONE)
+        status = rlv_table_read(&reading, column, column_count, take, &f);
+    rlv_reading_close(&reading);
+    return status;
 }
 
 // ---- points ---------------------------------------------------------------------------------------------------------
@@ -135,8 +132,7 @@ static rlv_status read_place(rlv_point_record* point, const rlv_table* table)
         return RLV_DONE;
     point->sd_mm = malloc(sizeof *point->sd_mm);
     if (point->sd_mm == NULL)
-        return rlv_fail(table->reading->error, RLV_SYSTEM, table->reading->path, "close other programs",
-                        "no memory for a row");
+        return no_memory(table);
     rlv_status status = rlv_table_number(table, POINT_SD, point->sd_mm);
     if (status == RLV_DONE && !(*point->sd_mm > 0.0))
         return rlv_table_refuse(table, "say how sure the point is, or leave it empty", "sd_mm is not above zero");
@@ -148,13 +144,12 @@ static rlv_status take_point(void* user, const rlv_table* table)
     filler* f = user;
     rlv_specimen* specimen = f->specimen;
     rlv_status status = check_point(specimen, table);
-    void* rows = specimen->point;
-    if (status == RLV_DONE)
-        status = grow(table, &rows, specimen->point_count, &f->room, sizeof *specimen->point);
-    specimen->point = rows;
     if (status != RLV_DONE)
         return status;
+    if (!rlv_grow(&specimen->point, &f->room, specimen->point_count + 1, sizeof *specimen->point))
+        return no_memory(table);
     rlv_point_record* point = &specimen->point[specimen->point_count++];
+    *point = (rlv_point_record){0};
     char** const text[] = {&point->stage, &point->mesh, &point->object, &point->point};
     point->line = table->line;
     for (size_t i = 0; i < 4 && status == RLV_DONE; i++)
@@ -250,13 +245,8 @@ rlv_status rlv_specimen_order_points(rlv_specimen* specimen, const char* path, r
 
 rlv_status rlv_specimen_read_points(rlv_specimen* specimen, const char* path, rlv_error* error)
 {
-    rlv_reading reading = {0};
-    filler f = {.specimen = specimen};
-    bool there = false;
-    rlv_status status = open_table(&reading, path, specimen->points_sha256, &there, error);
-    if (status == RLV_DONE && there)
-        status = rlv_table_read(&reading, point_columns, POINT_COLUMNS, take_point, &f);
-    rlv_reading_close(&reading);
+    const rlv_status status =
+        read_rows(specimen, path, specimen->points_sha256, point_columns, POINT_COLUMNS, take_point, error);
     return status == RLV_DONE ? rlv_specimen_order_points(specimen, path, error) : status;
 }
 
@@ -333,13 +323,12 @@ static rlv_status take_element(void* user, const rlv_table* table)
     rlv_status status = rlv_table_need(table, ELEMENT_ID);
     if (status == RLV_DONE)
         status = rlv_table_need(table, ELEMENT_KIND);
-    void* rows = specimen->element;
-    if (status == RLV_DONE)
-        status = grow(table, &rows, specimen->element_count, &f->room, sizeof *specimen->element);
-    specimen->element = rows;
     if (status != RLV_DONE)
         return status;
+    if (!rlv_grow(&specimen->element, &f->room, specimen->element_count + 1, sizeof *specimen->element))
+        return no_memory(table);
     rlv_element_record* element = &specimen->element[specimen->element_count++];
+    *element = (rlv_element_record){0};
     char** const text[ELEMENT_COLUMNS] = {&element->id,    &element->kind, &element->row, NULL,          &element->side,
                                           &element->stage, &element->part, &element->bag, &element->note};
     element->line = table->line;
@@ -384,12 +373,7 @@ static rlv_status check_unique(const rlv_specimen* specimen, const char* path, r
 
 rlv_status rlv_specimen_read_elements(rlv_specimen* specimen, const char* path, rlv_error* error)
 {
-    rlv_reading reading = {0};
-    filler f = {.specimen = specimen};
-    bool there = false;
-    rlv_status status = open_table(&reading, path, specimen->elements_sha256, &there, error);
-    if (status == RLV_DONE && there)
-        status = rlv_table_read(&reading, element_columns, ELEMENT_COLUMNS, take_element, &f);
-    rlv_reading_close(&reading);
+    const rlv_status status =
+        read_rows(specimen, path, specimen->elements_sha256, element_columns, ELEMENT_COLUMNS, take_element, error);
     return status == RLV_DONE ? check_unique(specimen, path, error) : status;
 }

@@ -1,8 +1,8 @@
 #include "stl.h"
 
+#include "grow.h"
 #include "number.h"
 #include "objects.h"
-#include "polygons.h"
 
 #include <stdio.h>
 #include <stdlib.h>

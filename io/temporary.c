@@ -35,11 +35,6 @@ static bool is_temporary(const char* name)
            strcmp(name + length - end, temporary_end) == 0;
 }
 
-static bool is_itself_or_parent(const char* name)
-{
-    return strcmp(name, ".") == 0 || strcmp(name, "..") == 0;
-}
-
 /// Whether an open file is still the one of that name: a sweep may have come between its making and its locking.
 static bool still_named(int descriptor, int at, const char* name)
 {
@@ -65,6 +60,23 @@ static void close_quietly(int descriptor)
 bool rlv_folder_flush(int descriptor)
 {
     return fsync(descriptor) == 0 || errno == EINVAL || errno == ENOTSUP;
+}
+
+int rlv_folder_flush_above(const char* path)
+{
+    const char* slash = strrchr(path, '/');
+    char* folder = slash != NULL ? strndup(path, (size_t)(slash - path) + 1) : strdup(".");
+    const int at = folder != NULL ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
+    const int reason = at >= 0 && rlv_folder_flush(at) ? 0 : errno;
+    free(folder);
+    if (at >= 0)
+        close(at);
+    return reason;
+}
+
+bool rlv_folder_is_dots(const char* name)
+{
+    return strcmp(name, ".") == 0 || strcmp(name, "..") == 0;
 }
 
 int rlv_temporary_file(const char* folder, char** path)
@@ -135,7 +147,7 @@ static int empty_folder(int at, const char* kept)
         rewinddir(stream);
         for (const struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
         {
-            if (is_itself_or_parent(entry->d_name) || (kept != NULL && strcmp(entry->d_name, kept) == 0))
+            if (rlv_folder_is_dots(entry->d_name) || (kept != NULL && strcmp(entry->d_name, kept) == 0))
                 continue;
             int why = remove_tree(at, entry->d_name);
             removed = removed || why == 0;
@@ -187,7 +199,7 @@ static int put_back(int parent, int at)
     for (const struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
     {
         struct stat there;
-        if (is_itself_or_parent(entry->d_name) || fstatat(parent, entry->d_name, &there, AT_SYMLINK_NOFOLLOW) == 0)
+        if (rlv_folder_is_dots(entry->d_name) || fstatat(parent, entry->d_name, &there, AT_SYMLINK_NOFOLLOW) == 0)
             continue;
         // A folder that came there in between is not taken away by this: then that one stays.
         if (renameat(previous, entry->d_name, parent, entry->d_name) != 0 && errno != ENOTEMPTY && errno != EEXIST)

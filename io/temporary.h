@@ -51,4 +51,10 @@ void rlv_temporary_sweep(const char* folder);
 /// cannot do it.
 bool rlv_folder_flush(int descriptor);
 
+/// The same of the folder that holds `path`. 0, or the errno of what failed.
+int rlv_folder_flush_above(const char* path);
+
+/// Whether a name in a folder is that folder itself, or the one above.
+bool rlv_folder_is_dots(const char* name);
+
 #endif

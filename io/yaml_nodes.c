@@ -1,5 +1,6 @@
 #include "yaml_nodes.h"
 
+#include "grow.h"
 #include "text_file.h"
 
 #include <stdio.h>
@@ -77,15 +78,8 @@ static rlv_status fail_to_parse(const builder* b)
 static rlv_status add(builder* b, rlv_yaml_kind kind, size_t line, size_t* made)
 {
     rlv_yaml_nodes* nodes = b->nodes;
-    if (nodes->count == nodes->room)
-    {
-        size_t room = nodes->room > 0 ? 2 * nodes->room : 256;
-        rlv_yaml_node* wider = realloc(nodes->node, room * sizeof *wider);
-        if (wider == NULL)
-            return no_memory(b);
-        nodes->node = wider;
-        nodes->room = room;
-    }
+    if (!rlv_grow(&nodes->node, &nodes->room, nodes->count + 1, sizeof *nodes->node))
+        return no_memory(b);
     size_t at = nodes->count++;
     nodes->node[at] = (rlv_yaml_node){.kind = kind, .key = b->key, .line = b->key != NULL ? b->key_line : line + 1};
     b->key = NULL;

@@ -3,6 +3,7 @@
 
 #include "change.h"
 #include "support/preparing.h"
+#include "support/scene.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -61,8 +62,7 @@ Test(change_classes, intervals_of_every_class_hold_the_truth_in_93_to_97_percent
     static const char* const name[RLV_CHANGE_CLASSES] = {"matrix removed", "bone lost", "piece detached",
                                                          "material added", "piece joined"};
     static outcome out[TRIALS];
-    const char* asked = getenv("RLV_TRIALS"); // fewer for a quick look; the bounds then widen with the sample
-    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < TRIALS ? atoi(asked) : TRIALS;
+    const int trials = scene_trials(TRIALS);
 #pragma omp parallel for schedule(dynamic, 1)
     for (int t = 0; t < trials; t++)
         out[t] = try_one(70000 + (uint64_t)t);

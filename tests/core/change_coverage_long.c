@@ -4,6 +4,7 @@
 #include "change.h"
 #include "support/carving.h"
 #include "support/ellipsoid.h"
+#include "support/scene.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -71,8 +72,7 @@ static outcome try_one(uint64_t seed)
 Test(change_coverage, intervals_hold_the_truth_in_93_to_97_percent)
 {
     static outcome out[TRIALS];
-    const char* asked = getenv("RLV_TRIALS"); // fewer for a quick look; the bounds then widen with the sample
-    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < TRIALS ? atoi(asked) : TRIALS;
+    const int trials = scene_trials(TRIALS);
 #pragma omp parallel for schedule(dynamic, 1)
     for (int t = 0; t < trials; t++)
         out[t] = try_one(50000 + (uint64_t)t);

@@ -1,6 +1,6 @@
 #include "masks.h"
 
-#include "support/placed.h"
+#include "support/numbered.h"
 #include "support/shapes.h"
 
 #include <criterion/criterion.h>
@@ -87,13 +87,13 @@ static double arc_top(double height)
     return RADIUS * height / hypot(chord, height);
 }
 
-/// Free with placed_free where it has points.
+/// Free with numbered_free where it has points.
 static rlv_specimen specimen_of(rlv_mask_record* mask, size_t masks, rlv_point_record* point, size_t points)
 {
     rlv_specimen specimen = {
         .stage = stage, .stage_count = 4, .piece = piece, .piece_count = 3, .mask = mask, .mask_count = masks};
     if (points > 0)
-        place_points(&specimen, points, point);
+        numbered_place(&specimen, points, point);
     return specimen;
 }
 
@@ -215,7 +215,7 @@ Test(masks, an_outline_is_masked_from_points_in_the_files_unit)
     }
     cr_assert_gt(parts.bone_count, 100);
     rlv_parts_free(&parts);
-    placed_free(&specimen);
+    numbered_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -234,7 +234,7 @@ Test(masks, a_surface_of_the_callers_own_gives_the_same)
     rlv_surface_free(surface);
     rlv_parts_free(&parts);
     rlv_parts_free(&other);
-    placed_free(&specimen);
+    numbered_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -268,7 +268,7 @@ Test(masks, support_wins_over_bone_and_pieces_in_either_order)
         cr_assert_eq(parts.support_count, support);
         cr_assert_eq(parts.bone_count, 0); // all of the bone lies in the jacket
         rlv_parts_free(&parts);
-        placed_free(&specimen);
+        numbered_free(&specimen);
         const rlv_mask_record first = mask[0];
         mask[0] = mask[2];
         mask[2] = first;
@@ -293,7 +293,7 @@ Test(masks, a_piece_may_carry_bone)
     cr_assert_eq(both, parts.bone_count);
     cr_assert_gt(both, 100);
     rlv_parts_free(&parts);
-    placed_free(&specimen);
+    numbered_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -324,7 +324,7 @@ Test(masks, a_sub_piece_wins_over_its_parent_and_else_the_first_mask)
         }
         cr_assert(flank > 100 && chip > 100);
         rlv_parts_free(&parts);
-        placed_free(&specimen);
+        numbered_free(&specimen);
         const rlv_mask_record first = mask[0];
         mask[0] = mask[1];
         mask[1] = first;
@@ -337,7 +337,7 @@ Test(masks, a_sub_piece_wins_over_its_parent_and_else_the_first_mask)
         else if (centre_along(&mesh, t, 2) < 10.0 - longest_edge(&mesh))
             cr_assert_eq(parts.piece[t], mesh.object[t] == 0 ? 1 : 0);
     rlv_parts_free(&parts);
-    placed_free(&specimen);
+    numbered_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -387,7 +387,7 @@ Test(masks, without_its_support_the_mesh_is_mended_and_keeps_its_parts)
     cr_assert_eq(health.border_loops, 1); // where the sandbag was
     cr_assert_eq(health.mixed_winding + health.zero_area + health.duplicate + health.unused_vertices, 0);
     rlv_parts_free(&parts);
-    placed_free(&specimen);
+    numbered_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 
@@ -473,12 +473,12 @@ Test(masks, an_outline_is_refused_by_its_key_and_in_its_own_words)
     rlv_specimen specimen = specimen_of(mask, 2, pair, 2);
     const char* where = "specimen.yaml: masks[1].outline";
     expect_refusal(&specimen, "s1", &mesh, where, "'skull': an outline of 2 points encloses nothing", "three points");
-    placed_free(&specimen);
+    numbered_free(&specimen);
     // Two of its numbers exchanged.
     char* third = point[5 * 2 % RING].point;
     point[5 * 2 % RING].point = point[5 * 8 % RING].point;
     point[5 * 8 % RING].point = third;
-    place_points(&specimen, RING, point);
+    numbered_place(&specimen, RING, point);
     expect_refusal(&specimen, "s1", &mesh, where, "'skull': it crosses itself", "in their order");
     for (size_t i = 0; i < RING; i++)
         for (size_t k = 0; k < 3; k++)
@@ -487,7 +487,7 @@ Test(masks, an_outline_is_refused_by_its_key_and_in_its_own_words)
     mask[1].outline = "skul";
     expect_refusal(&specimen, "s1", &mesh, where, "'skul': points.csv has no points of that name on 'block' at 's1'",
                    "points.csv");
-    placed_free(&specimen);
+    numbered_free(&specimen);
     rlv_mesh_free(&mesh);
 }
 

@@ -1,6 +1,6 @@
 #include "named_outline.h"
 
-#include "support/placed.h"
+#include "support/numbered.h"
 #include "support/shapes.h"
 
 #include <criterion/criterion.h>
@@ -23,7 +23,7 @@ static rlv_specimen specimen_with_line(void)
                                             .at = {0.05 * sin(angle), 0.0, 0.05 * cos(angle)}};
     }
     rlv_specimen specimen = {0};
-    place_points(&specimen, 11, eleven);
+    numbered_place(&specimen, 11, eleven);
     return specimen;
 }
 
@@ -44,7 +44,7 @@ Test(named_outline, a_line_runs_in_the_order_of_its_numbers)
     cr_assert_float_eq(trace.length_mm, 100.0, 2.0 * edge);
     cr_assert_lt(mesh.position_mm[3 * (size_t)trace.vertex[0]], 0.0f);
     rlv_trace_free(&trace);
-    placed_free(&specimen);
+    numbered_free(&specimen);
     rlv_surface_free(surface);
     rlv_mesh_free(&mesh);
 }
@@ -67,7 +67,7 @@ Test(named_outline, a_line_that_is_not_there_is_refused_by_its_key)
     cr_assert_eq(rlv_named_outline_find(&outline, surface, &specimen, &named, &error), RLV_BAD_INPUT);
     cr_assert_not_null(strstr(error.what, "'joint': it encloses nothing"), "%s", error.what);
     cr_assert_null(outline.triangle);
-    placed_free(&specimen);
+    numbered_free(&specimen);
     rlv_surface_free(surface);
     rlv_mesh_free(&mesh);
 }

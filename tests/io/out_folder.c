@@ -1,7 +1,7 @@
 /// Tests of a folder whose files appear together: killed at every step, on a full disk, beside another run.
 
 #include "out_folder.h"
-#include "support/folder.h"
+#include "support/own_folder.h"
 
 #include <criterion/criterion.h>
 #include <dirent.h>

@@ -1,7 +1,7 @@
 /// Tests of the page: what is written is what was said, and any browser can take it.
 
 #include "page.h"
-#include "support/folder.h"
+#include "support/own_folder.h"
 
 #include <criterion/criterion.h>
 #include <math.h>

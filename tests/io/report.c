@@ -42,12 +42,6 @@ static const char record[] = "specimen: LQ-0417\n"
                              "spoil:\n"
                              "  - {bag: S1, stage: skull, state: dry}\n";
 
-static void name_kept(pid_t runner)
-{
-    const char* base = getenv("TMPDIR");
-    snprintf(kept, sizeof kept, "%s/rilievo-report-%ld", base != NULL ? base : "/tmp", (long)runner);
-}
-
 /// The rock before and after a cut of 9 mm, with noise of 0.1 mm, in two attitudes.
 static carving rock_of_the_tests(void)
 {
@@ -80,7 +74,7 @@ static bool write_specimen(void)
 ReportHook(PRE_ALL)(struct criterion_test_set* tests)
 {
     (void)tests;
-    name_kept(getpid());
+    folder_name_shared(kept, "report", getpid());
     if (!write_specimen() ||
         program_shell("cd %s && %s report fish --threads 2 > text.txt 2> errors.txt", kept, RLV_PROGRAM) != 0)
         fprintf(stderr, "the report could not be made: see %s\n", kept);
@@ -94,7 +88,7 @@ ReportHook(POST_ALL)(struct criterion_global_stats* stats)
 
 static void set_up(void)
 {
-    name_kept(getppid());
+    folder_name_shared(kept, "report", getppid());
     program_enter();
     cr_assert_eq(program_shell("cp -r %s/fish fish", kept), 0);
 }
@@ -111,17 +105,6 @@ static char* text_of(const char* path)
     char* text = program_read(path, NULL);
     cr_assert_not_null(text, "%s is missing", path);
     return text;
-}
-
-/// Put `to` in the place of the first `from` of a file.
-static void change_file(const char* path, const char* from, const char* to)
-{
-    char *text = text_of(path), *at = strstr(text, from), *changed = NULL;
-    cr_assert_not_null(at);
-    cr_assert_geq(asprintf(&changed, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from)), 0);
-    program_write(path, changed);
-    free(changed);
-    free(text);
 }
 
 // --- The page --------------------------------------------------------------------------------------------------------
@@ -384,7 +367,7 @@ Test(report, a_mesh_that_is_missing_or_broken_is_refused_and_the_report_stays)
 
 Test(report, a_record_with_a_fault_is_refused_and_the_report_stays)
 {
-    change_file("fish/specimen.yaml", "hours: 12.25", "hours: 12.25, area: skul");
+    program_change("fish/specimen.yaml", "hours: 12.25", "hours: 12.25, area: skul");
     refuse("report fish", "skul");
     refuse("report nothing", "nothing");
 }

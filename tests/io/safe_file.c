@@ -1,7 +1,7 @@
 /// Tests of files that are whole or not at all.
 
 #include "safe_file.h"
-#include "support/folder.h"
+#include "support/own_folder.h"
 
 #include <criterion/criterion.h>
 #include <errno.h>

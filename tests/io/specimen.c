@@ -50,7 +50,7 @@ static void expect_refused(const char* where, const char* what)
 /// `file` of LQ-0417 with its first `from` made `to`.
 static void change_file(const char* file, const char* text, const char* from, const char* to)
 {
-    char* changed = lq0417_changed(text, from, to);
+    char* changed = program_changed(text, from, to);
     program_write(file, changed);
     free(changed);
 }
@@ -302,7 +302,7 @@ Test(specimen, numbers_do_not_depend_on_the_locale)
 
 Test(specimen, names_in_any_script_serve)
 {
-    char* changed = lq0417_changed(lq0417_yaml, "id: J1", "id: трещина-1 裂 é");
+    char* changed = program_changed(lq0417_yaml, "id: J1", "id: трещина-1 裂 é");
     program_write("specimen.yaml", changed);
     free(changed);
     rlv_specimen s = read_well();

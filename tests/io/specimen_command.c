@@ -28,33 +28,16 @@ enum
 
 static char kept[4096]; ///< the specimens, and what was made of them
 
-static void name_kept(pid_t runner)
-{
-    const char* base = getenv("TMPDIR");
-    snprintf(kept, sizeof kept, "%s/rilievo-specimen-command-%ld", base != NULL ? base : "/tmp", (long)runner);
-}
-
-/// Put `to` in the place of the first `from` of a file.
-static void change_file(const char* path, const char* from, const char* to)
-{
-    char *text = program_read(path, NULL), *at = text != NULL ? strstr(text, from) : NULL, *changed = NULL;
-    if (at == NULL || asprintf(&changed, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from)) < 0)
-        abort();
-    program_write(path, changed);
-    free(changed);
-    free(text);
-}
-
 /// Both specimens into the folder at hand.
 static void write_specimens(void)
 {
     two_stages_write("fish", SEED, NULL, NULL);
     two_stages_write("three", SEED, "  - id: glued\n    joined: field\n", NULL);
     program_shell("cp three/meshes/field.ply three/meshes/start.ply");
-    change_file("three/specimen.yaml", "stages:\n",
-                "stages:\n  - id: start\n    mesh: meshes/start.ply\n    mesh_unit: mm\n");
-    change_file("three/specimen.yaml", "masks:\n",
-                "masks:\n  - stage: field\n    is: piece\n    piece: glued\n    object: bone\n");
+    program_change("three/specimen.yaml", "stages:\n",
+                   "stages:\n  - id: start\n    mesh: meshes/start.ply\n    mesh_unit: mm\n");
+    program_change("three/specimen.yaml", "masks:\n",
+                   "masks:\n  - stage: field\n    is: piece\n    piece: glued\n    object: bone\n");
 }
 
 /// Every run that several tests look at: its name, what it is, and its --out folder's name.
@@ -69,7 +52,7 @@ static const char* const runs[][2] = {
 ReportHook(PRE_ALL)(struct criterion_test_set* tests)
 {
     (void)tests;
-    name_kept(getpid());
+    folder_name_shared(kept, "specimen-command", getpid());
     if (program_shell("rm -rf %s && mkdir -p %s", kept, kept) != 0 || chdir(kept) != 0)
         return;
     write_specimens();
@@ -86,7 +69,7 @@ ReportHook(POST_ALL)(struct criterion_global_stats* stats)
 
 static void enter(void)
 {
-    name_kept(getppid());
+    folder_name_shared(kept, "specimen-command", getppid());
     program_enter();
     cr_assert_eq(program_shell("cp -r %s/fish %s/three .", kept, kept), 0);
 }

@@ -88,7 +88,7 @@ Test(specimen_export, each_mesh_is_a_medium_in_audiovisual_core)
 Test(specimen_export, a_file_is_told_by_its_media_type_and_an_address_without_odd_signs)
 {
     program_write("meshes/caf\xC3\xA9 1.STL", "p");
-    char* changed = lq0417_changed(lq0417_yaml, "meshes/tail.ply", "meshes/caf\xC3\xA9 1.STL");
+    char* changed = program_changed(lq0417_yaml, "meshes/tail.ply", "meshes/caf\xC3\xA9 1.STL");
     program_write("specimen.yaml", changed);
     free(changed);
     json_t* record = export();

@@ -3,8 +3,6 @@
 #include "program.h"
 
 #include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
 #include <sys/stat.h>
 
 const char lq0417_yaml[] =
@@ -145,16 +143,4 @@ void lq0417_write(void)
     program_write("specimen.yaml", lq0417_yaml);
     program_write("points.csv", lq0417_points);
     program_write("elements.csv", lq0417_elements);
-}
-
-char* lq0417_changed(const char* text, const char* from, const char* to)
-{
-    const char* at = strstr(text, from);
-    char* changed = NULL;
-    if (at == NULL || asprintf(&changed, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from)) < 0)
-    {
-        fprintf(stderr, "'%s' does not stand in the text\n", from);
-        abort();
-    }
-    return changed;
 }

@@ -8,7 +8,4 @@ extern const char lq0417_yaml[], lq0417_points[], lq0417_elements[];
 /// Write it, with files of one byte for its meshes, into the folder at hand.
 void lq0417_write(void);
 
-/// `text` with its first `from` made `to`; aborts where there is none. Free with free().
-char* lq0417_changed(const char* text, const char* from, const char* to);
-
 #endif

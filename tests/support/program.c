@@ -59,6 +59,27 @@ void program_write(const char* path, const char* text)
     program_write_bytes(path, text, strlen(text));
 }
 
+char* program_changed(const char* text, const char* from, const char* to)
+{
+    const char* at = strstr(text, from);
+    char* changed = NULL;
+    if (at == NULL || asprintf(&changed, "%.*s%s%s", (int)(at - text), text, to, at + strlen(from)) < 0)
+    {
+        fprintf(stderr, "'%s' does not stand in the text\n", from);
+        abort();
+    }
+    return changed;
+}
+
+void program_change(const char* path, const char* from, const char* to)
+{
+    char* text = program_read(path, NULL);
+    char* changed = program_changed(text != NULL ? text : "", from, to);
+    program_write(path, changed);
+    free(changed);
+    free(text);
+}
+
 /// In the child: standard output and error to files, limits set, and the program in place of the child.
 static void become_program(char** argv, const program_limits* limits, const char* out, const char* err)
 {

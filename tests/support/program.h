@@ -3,7 +3,7 @@
 #ifndef RLV_TEST_PROGRAM_H
 #define RLV_TEST_PROGRAM_H
 
-#include "folder.h"
+#include "own_folder.h"
 
 #include <stddef.h>
 
@@ -40,5 +40,10 @@ char* program_read(const char* path, size_t* size);
 /// Write a text file, or bytes.
 void program_write(const char* path, const char* text);
 void program_write_bytes(const char* path, const void* bytes, size_t size);
+
+/// Put `to` in the place of the first `from` of a text file; aborts where there is none. And the same of a text: free
+/// with free().
+void program_change(const char* path, const char* from, const char* to);
+char* program_changed(const char* text, const char* from, const char* to);
 
 #endif

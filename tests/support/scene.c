@@ -37,3 +37,10 @@ scan_noise scene_draw_noise(scan_random* random)
     noise.scale_sd = 1e-4 * pow(5.0, scan_random_unit(random));
     return noise;
 }
+
+int scene_trials(int all)
+{
+    const char* asked = getenv("RLV_TRIALS");
+    const int count = asked != NULL ? atoi(asked) : all;
+    return count > 0 && count < all ? count : all;
+}

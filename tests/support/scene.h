@@ -17,4 +17,8 @@ rlv_pose scene_scan(rlv_mesh* mesh, scan_noise noise, scan_random* random);
 /// two scans) over 30 to 160 mm, scale known to 1 in 10,000 to 1 in 2,000.
 scan_noise scene_draw_noise(scan_random* random);
 
+/// How many of a long test's `all` trials to run: all, or as many as the environment's RLV_TRIALS says, for a quick
+/// look; bounds then widen with the sample.
+int scene_trials(int all);
+
 #endif

@@ -1,4 +1,4 @@
-#include "folder.h"
+#include "own_folder.h"
 
 #include <dirent.h>
 #include <ftw.h>
@@ -10,12 +10,22 @@
 #include <sys/mount.h>
 #include <unistd.h>
 
+static const char* base(void)
+{
+    const char* said = getenv("TMPDIR");
+    return said != NULL ? said : "/tmp";
+}
+
 void folder_make(char path[4096])
 {
-    const char* base = getenv("TMPDIR");
-    snprintf(path, 4096, "%s/rilievo-test-XXXXXX", base != NULL ? base : "/tmp");
+    snprintf(path, 4096, "%s/rilievo-test-XXXXXX", base());
     if (mkdtemp(path) == NULL)
         abort();
+}
+
+void folder_name_shared(char path[4096], const char* name, pid_t runner)
+{
+    snprintf(path, 4096, "%s/rilievo-%s-%ld", base(), name, (long)runner);
 }
 
 static int remove_one(const char* path, const struct stat* at, int kind, struct FTW* walk)

@@ -1,12 +1,16 @@
 /// Folders of a test's own, and a locale that is made in one.
 
-#ifndef RLV_TEST_FOLDER_H
-#define RLV_TEST_FOLDER_H
+#ifndef RLV_TEST_OWN_FOLDER_H
+#define RLV_TEST_OWN_FOLDER_H
 
 #include <stdbool.h>
+#include <sys/types.h>
 
 /// Make an empty folder, in TMPDIR where that is set.
 void folder_make(char path[4096]);
+
+/// Name a folder that all tests of one program share: `runner` is the process that runs them, of each test the parent.
+void folder_name_shared(char path[4096], const char* name, pid_t runner);
 
 /// Remove a file, or a folder with all that it holds. Links are not followed.
 void folder_remove(const char* path);

@@ -1,11 +1,11 @@
-#include "placed.h"
+#include "numbered.h"
 
 #include "specimen_parts.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 
-void place_points(rlv_specimen* specimen, size_t count, rlv_point_record* point)
+void numbered_place(rlv_specimen* specimen, size_t count, rlv_point_record* point)
 {
     rlv_error error = {0};
     specimen->point_count = count;
@@ -18,7 +18,7 @@ void place_points(rlv_specimen* specimen, size_t count, rlv_point_record* point)
     exit(EXIT_FAILURE);
 }
 
-void placed_free(rlv_specimen* specimen)
+void numbered_free(rlv_specimen* specimen)
 {
     free(specimen->point_order);
     specimen->point_order = NULL;
