@@ -31,8 +31,11 @@ double rlv_title_head(rlv_sheet* sheet, const rlv_title* title)
     }
     if (title->subject != NULL)
     {
-        const rlv_lettering how = {
-            .size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .width_mm = width, .most_lines = 1};
+        rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK};
+        if (rlv_sheet_measure(sheet, title->subject, &how).width_mm > width)
+            how.size_mm = RLV_LETTER_PLAIN; // stages with long titles
+        how.width_mm = width;
+        how.most_lines = 1;
         rlv_sheet_text(sheet, title->subject, margin, baseline + 6.4 * u, &how);
     }
     return RLV_TITLE_HEAD_MM * u;
