@@ -10,7 +10,7 @@
 #define MARGIN 5.0
 #define TITLE_TOP 4.6
 #define BAR_LONG 34.0 // the scale bar's longest length
-#define BAND_TOP 17.6 // of scale bar and legend, over the page's lower edge
+#define BAND_TOP 18.6 // of scale bar and legend, over the page's lower edge
 #define LEGEND_WIDE 52.0
 #define RULE 9.0    // over the small print
 #define LETTERS 1.5 // of the small letters' em

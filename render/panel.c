@@ -189,17 +189,21 @@ static rlv_status find_overlay(panel_look* look, rlv_error* error)
     return status;
 }
 
-#define LIFT_MM 2.0 // of the thing: points lie on the surface to about 0.3 mm (from memory), and some are rough ground
-#define HIDDEN 3    // points in a row that must be hidden before a recorded outline breaks
+// Of what the view spans. An outline may run along the foot of the joint round a piece, which is some mm deep; what
+// stands higher over it hides it.
+#define LIFT 0.02
+#define HIDDEN 3 // points in a row that must be hidden before a recorded outline breaks
 
 // Which points of a ring the surface hides from the eye, a stretch of fewer than HIDDEN being a rough place.
 static void find_hidden(const panel_look* look, const rlv_panel_outline* of, rlv_ray* ray, bool* hidden)
 {
     const rlv_panel_surface* surface = look->panel->surface;
-    rlv_vec3 towards = look->panel->view.axes.towards;
+    const rlv_panel_view* view = &look->panel->view;
+    rlv_vec3 towards = view->axes.towards;
+    double lift_mm = LIFT * hypot(view->span_mm[0], view->span_mm[1]);
     for (size_t i = 0; i < of->ring_count; i++)
     {
-        rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(of->ring_mm[i], surface->mesh->origin_mm), LIFT_MM, towards);
+        rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(of->ring_mm[i], surface->mesh->origin_mm), lift_mm, towards);
         ray[i] = (rlv_ray){{(float)from.x, (float)from.y, (float)from.z},
                            {(float)towards.x, (float)towards.y, (float)towards.z},
                            1e9f};
