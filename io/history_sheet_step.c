@@ -215,7 +215,7 @@ static void list_regions(region_list* list, const history_step* step)
                  words_value(crumbled, 1000.0).text);
 }
 
-/// The scale that a map of depth begins with: what was asked for, 1 : 1, or the largest standard one at which the plan
+/// The scale that a map of depth begins with: what was asked for, 1 : 1, or the largest round one at which the plan
 /// and the depth of the block beside and beneath it can fit the least paper.
 static double first_scale(const sheet_job* job, const rlv_depth_map* map)
 {
@@ -227,11 +227,11 @@ static double first_scale(const sheet_job* job, const rlv_depth_map* map)
     const rlv_camera_axes beside = {map->axes.towards, map->axes.up, rlv_vec3_scale(map->axes.right, -1.0)};
     rlv_panel_view plan = rlv_panel_view_of(2, mesh, &map->axes, 1.0), side = rlv_panel_view_of(2, mesh, &beside, 1.0);
     rlv_paper paper = rlv_paper_holding(2.0, 1.0, SHEET_PAPER);
-    return rlv_standard_scale(fmin(paper.width_mm / (plan.span_mm[0] + side.span_mm[0]),
-                                   paper.height_mm / (plan.span_mm[1] + side.span_mm[0])));
+    return rlv_round_scale(fmin(paper.width_mm / (plan.span_mm[0] + side.span_mm[0]),
+                                paper.height_mm / (plan.span_mm[1] + side.span_mm[0])));
 }
 
-/// Draw the map, at a scale that is asked for, or at the largest standard one that the least paper holds.
+/// Draw the map, at a scale that is asked for, or at the largest round one that the least paper holds.
 static rlv_status draw_map(rlv_sheet* sheet, sheet_job* job, rlv_depth_map* map, const history_scene* scene,
                            rlv_error* error)
 {
@@ -251,7 +251,7 @@ static rlv_status draw_map(rlv_sheet* sheet, sheet_job* job, rlv_depth_map* map,
         if (again)
         {
             rlv_sheet_free(sheet);
-            map->scale = rlv_standard_scale(0.999 * map->scale);
+            map->scale = rlv_round_scale(0.999 * map->scale);
         }
     }
     job->order.scale = map->scale;
