@@ -381,6 +381,54 @@ Test(panel, a_strong_tag_is_black_where_a_plain_one_is_white)
     wipe(&of);
 }
 
+// The plate with a region in its lower left corner, or without, and a scale bar there; as pixels of 0.1 mm.
+static cairo_surface_t* corner_of(const thing* of, bool numbered)
+{
+    uint16_t* region = calloc(of->mesh.triangle_count, sizeof *region);
+    for (size_t t = 0; t < of->mesh.triangle_count; t++)
+        region[t] = middle_of(&of->mesh, t).x < -20.0 && middle_of(&of->mesh, t).y < -11.0;
+    rlv_panel_surface surface = {
+        .mesh = &of->mesh, .tree = of->tree, .region = region, .region_count = numbered, .rays = 1, .samples = 1};
+    const rlv_panel_marks marks = {.bar = true};
+    rlv_panel_view view = view_of(of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    rlv_sheet sheet;
+    size_t left_out = 9;
+    cr_assert_eq(rlv_sheet_reserve(&sheet, 100, 80, NULL), RLV_DONE);
+    cr_assert_eq(rlv_panel_draw(&sheet, &panel, 10.0, 10.0, &marks, &left_out, NULL), RLV_DONE);
+    cr_expect_eq(left_out, 0);
+    FILE* stream = tmpfile();
+    cr_assert_eq(rlv_sheet_write(&sheet, RLV_SHEET_PNG, stream, &(rlv_sheet_info){0}, NULL), RLV_DONE);
+    rewind(stream);
+    cairo_surface_t* image = cairo_image_surface_create_from_png_stream(next_bytes, stream);
+    fclose(stream);
+    rlv_sheet_free(&sheet);
+    rlv_panel_free(&panel);
+    free(region);
+    return image;
+}
+
+Test(panel, a_number_gives_way_to_the_scale_bar_and_is_drawn_beside_it)
+{
+    thing of = plate();
+    cairo_surface_t *with = corner_of(&of, true), *without = corner_of(&of, false);
+    const unsigned char *a = cairo_image_surface_get_data(with), *b = cairo_image_surface_get_data(without);
+    size_t stride = (size_t)cairo_image_surface_get_stride(with), bar = 0, all = 0;
+    for (size_t y = 0; y < 800; y++)
+        for (size_t x = 0; x < 1000; x++)
+        {
+            bool differs = memcmp(a + y * stride + 4 * x, b + y * stride + 4 * x, 3) != 0;
+            all += differs;
+            // The bar takes the panel's lower 7 mm: from 47 to 54 mm of the sheet, and 25 mm across at least.
+            bar += differs && y >= 475 && y < 535 && x >= 100 && x < 350;
+        }
+    cr_expect_eq(bar, 0);
+    cr_expect_gt(all, 500); // a disc of 3.5 mm is 960 pixels
+    cairo_surface_destroy(with);
+    cairo_surface_destroy(without);
+    wipe(&of);
+}
+
 typedef struct bytes
 {
     char* data;
