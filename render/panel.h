@@ -156,4 +156,7 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
 /// dots and colours mean is the legend's (marks.h).
 void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks);
 
+/// The same before a panel is made: all lines that a panel of a surface may turn out to show, to leave room for them.
+void rlv_panel_key_most(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel_marks* marks);
+
 #endif

@@ -449,22 +449,36 @@ static void add_line(rlv_key* key, rlv_stroke how, const char* words)
     rlv_key_add(key, &entry);
 }
 
-void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
+// The lines of a surface; those that a panel saw, where there is one.
+static void add_lines(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel* panel)
 {
-    for (size_t i = 0; i < panel->outline_count; i++)
-    {
-        const rlv_panel_outline* of = &panel->surface->outline[i];
-        if (of->words != NULL && panel->outline[i].line_count > 0)
-            add_line(key, stroke_of(of), of->words);
-    }
-    if (panel->coloured.line_count > 0)
+    for (size_t i = 0; i < surface->outline_count; i++)
+        if (surface->outline[i].words != NULL && (panel == NULL || panel->outline[i].line_count > 0))
+            add_line(key, stroke_of(&surface->outline[i]), surface->outline[i].words);
+    if (surface->overlay != NULL && (panel == NULL || panel->coloured.line_count > 0))
         add_line(key, of_edge, "edge of the coloured depths");
-    if (panel->isoline_count > 0)
+    if (surface->isoline_mm > 0.0 && (panel == NULL || panel->isoline_count > 0))
     {
         char words[96];
-        snprintf(words, sizeof words, "equal depth, every %.10g" RLV_THIN "mm", panel->surface->isoline_mm);
+        snprintf(words, sizeof words, "equal depth, every %.10g" RLV_THIN "mm", surface->isoline_mm);
         add_line(key, of_isoline, words);
     }
+}
+
+static void add_traces(rlv_key* key, const rlv_panel_marks* marks)
+{
     if (marks != NULL && marks->trace_count > 0)
         add_line(key, of_trace, "where a section is cut");
+}
+
+void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
+{
+    add_lines(key, panel->surface, panel);
+    add_traces(key, marks);
+}
+
+void rlv_panel_key_most(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel_marks* marks)
+{
+    add_lines(key, surface, NULL);
+    add_traces(key, marks);
 }

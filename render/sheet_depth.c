@@ -97,23 +97,11 @@ static rlv_status cut(layout* of, rlv_error* error)
     return status;
 }
 
-// All lines that the map may turn out to have.
+// All that the map may turn out to have; a plan has traces.
 static rlv_key most_of(const layout* of)
 {
     rlv_key key = {0};
-    rlv_key_entry entry = {.kind = RLV_KEY_LINE};
-    const rlv_panel_surface* surface = &of->map->surface;
-    for (size_t i = 0; i < surface->outline_count; i++)
-        if (surface->outline[i].words != NULL)
-        {
-            snprintf(entry.words, sizeof entry.words, "%s", surface->outline[i].words);
-            rlv_key_add(&key, &entry);
-        }
-    for (int i = 0; i < (surface->overlay == NULL ? 1 : surface->isoline_mm > 0.0 ? 3 : 2); i++)
-    {
-        snprintf(entry.words, sizeof entry.words, "line %d of the plan, as long as its words", i);
-        rlv_key_add(&key, &entry);
-    }
+    rlv_panel_key_most(&key, &of->map->surface, &(rlv_panel_marks){.trace_count = 1});
     for (int k = 0; k < 2; k++)
         rlv_profile_key(&key, &of->profile[k], of->view.scale);
     return key;

@@ -41,22 +41,8 @@ typedef struct arrangement
 static rlv_key most_of(const rlv_gallery* gallery)
 {
     rlv_key key = {0};
-    rlv_key_entry entry = {.kind = RLV_KEY_LINE};
     for (size_t i = 0; i < gallery->view_count; i++)
-    {
-        const rlv_panel_surface* surface = &gallery->view[i].surface;
-        for (size_t k = 0; k < surface->outline_count; k++)
-            if (surface->outline[k].words != NULL)
-            {
-                snprintf(entry.words, sizeof entry.words, "%s", surface->outline[k].words);
-                rlv_key_add(&key, &entry);
-            }
-        for (int k = 0; k < (surface->overlay == NULL ? 0 : surface->isoline_mm > 0.0 ? 2 : 1); k++)
-        {
-            snprintf(entry.words, sizeof entry.words, "line %d of what changed, as long", k);
-            rlv_key_add(&key, &entry);
-        }
-    }
+        rlv_panel_key_most(&key, &gallery->view[i].surface, &gallery->view[i].marks);
     return key;
 }
 

@@ -273,6 +273,9 @@ Test(panel, a_key_explains_the_lines_in_sight_once_each_and_nothing_else)
     surface.isoline_mm = 5.0;
     rlv_panel panel = made(&surface, &view);
     rlv_panel_key(&key, &panel, NULL);
+    rlv_key most = {0};
+    rlv_panel_key_most(&most, &surface, &marks);
+    cr_expect_eq(most.count, 5); // and what turned out to be nowhere
     cr_expect_eq(key.count, 4);
     cr_expect(has_words(&key, "equal depth, every 5" RLV_THIN "mm"));
     cr_expect(has_words(&key, "edge of the coloured depths"));
