@@ -54,7 +54,7 @@ static rlv_status prepare(depth_scene* scene, rlv_error* error)
         return status;
     choose_sides(scene);
     return depth_overlay_make(&scene->depth, scene->change, &scene->before->mesh, scene->before_tree,
-                              &scene->after->mesh, error);
+                              &scene->after->mesh, 0.0, error);
 }
 
 /// Widen a box in the camera's axes by a mesh.
@@ -154,7 +154,7 @@ static rlv_status draw_depths(const depth_scene* scene, rlv_answer* answer, rlv_
     char title[160], footer[512], name[32];
     const rlv_overlay depth = {.depth_mm = scene->depth.depth_mm,
                                .shown = scene->depth.shown,
-                               .deepest_mm = scene->depth.deepest_mm,
+                               .deepest_mm = scene->depth.end_mm,
                                .caption = "depth removed, mm"};
     footer_of(footer, scene);
     rlv_status status = RLV_DONE;

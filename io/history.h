@@ -60,7 +60,8 @@ typedef struct history_step
                                   ///< are of all its matrix together, and no region has an area
     rlv_interval seen_mm3[RLV_CHANGE_CLASSES]; ///< totals as the block's meshes have them. Where pieces have closed
                                                ///< meshes of their own, those rule the totals of `change`:
-    rlv_interval crumbled_mm3; ///< then what came off with them and is none of them: it counts as matrix removed
+    rlv_interval crumbled_mm3; ///< and those of the pieces' regions; then what came off with them and is none of them:
+                               ///< it counts as matrix removed
     rlv_interval gap_mm3;      ///< and what the block gained with them and is none of them: the gap of their joint.
                                ///< NaN: not known
 } history_step;
@@ -111,9 +112,8 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
 void history_free(rlv_history* history);
 
 /// The volume of the block at a stage by its own mesh, bone and all, and that of a piece by its own; NaN where the mesh
-/// is open. The interval holds the scale, noise and slow warp of one scan, as the steps tell them; a piece's also all that
-/// its flat triangles may cut off. Two such volumes are far
-/// less surely told apart than what changed between them.
+/// is open. The interval holds the scale, noise and slow warp of one scan, as the steps tell them; a piece's also all
+/// that its flat triangles may cut off. Two such volumes are far less surely told apart than what changed between them.
 rlv_interval history_stage_volume(const rlv_history* history, size_t stage);
 rlv_interval history_piece_volume(const rlv_history* history, const history_piece* piece);
 

@@ -46,6 +46,32 @@ static rlv_interval own_volumes(size_t* count, const rlv_history* history, const
     return sum;
 }
 
+static rlv_interval share_of(rlv_interval whole, double share)
+{
+    return (rlv_interval){share * whole.value, share * whole.low, share * whole.high};
+}
+
+/// The regions of a piece hold what its own mesh does, each its share of what the block's meshes saw of them.
+static void part_regions(const rlv_history* history, history_step* step, rlv_change_class kind, bool back)
+{
+    for (size_t p = 0; step->region != NULL && p < step->piece_count; p++)
+    {
+        const rlv_interval own = own_volume(history, history->specimen->piece + step->piece[p], back);
+        double seen = 0.0;
+        for (size_t r = 0; r < step->change.region_count; r++)
+            if (step->change.region[r].kind == kind && step->region[r].piece == step->piece[p])
+                seen += step->change.region[r].volume_mm3.value;
+        for (size_t r = 0; r < step->change.region_count && seen > 0.0; r++)
+        {
+            rlv_change_region* region = step->change.region + r;
+            if (region->kind != kind || step->region[r].piece != step->piece[p])
+                continue;
+            region->volume_mm3 = share_of(own, region->volume_mm3.value / seen);
+            region->mean_depth_mm *= own.value / seen;
+        }
+    }
+}
+
 /// A mesh of the block sees a piece and its joint as one; the piece's own mesh tells them apart.
 static rlv_interval part_joint(history_step* step, rlv_interval own, rlv_change_class kind)
 {
@@ -96,6 +122,10 @@ void history_part_joints(rlv_history* history, rlv_answer* answer)
         size_t count;
         step->crumbled_mm3 = part_joint(step, own_volumes(&count, history, step, false, true), RLV_CHANGE_DETACHED);
         step->gap_mm3 = part_joint(step, own_volumes(&count, history, step, true, true), RLV_CHANGE_JOINED);
+        if (isfinite(step->crumbled_mm3.value))
+            part_regions(history, step, RLV_CHANGE_DETACHED, false);
+        if (isfinite(step->gap_mm3.value))
+            part_regions(history, step, RLV_CHANGE_JOINED, true);
         warn_of_joint(answer, history, step, step->crumbled_mm3);
         warn_of_joint(answer, history, step, step->gap_mm3);
         if (isfinite(step->crumbled_mm3.value))

@@ -78,7 +78,7 @@ static rlv_status set_of_former_bone(uint8_t** in, history_scene* scene, const u
         rlv_tree_nearest(scene->before_tree, mesh->triangle_count, query, INFINITY, nearest);
         for (size_t i = 0; i < mesh->triangle_count; i++)
         {
-            uint16_t label = change->after_label[i];
+            uint16_t label = scene->depth.label[i];
             bool same = label == 0 || change->region[label - 1].kind == RLV_CHANGE_BONE;
             set[i] = same && nearest[i].triangle != RLV_TREE_NONE && bone[nearest[i].triangle] != 0;
         }
@@ -132,27 +132,115 @@ static const rlv_panel_outline of_detached = {
 static const rlv_panel_outline of_joined = {
     .line_mm = RLV_LINE_HEAVY, .least_mm2 = LEAST_OF_PIECE, .dashed = true, .words = "piece joined"};
 
-static rlv_status outline_before(history_scene* scene, uint8_t** bone, rlv_error* error)
+/// The recorded outline of a piece on a stage, in the frame of the scene; NULL where there is none.
+static rlv_status ring_of(const rlv_vec3** ring, size_t* count, history_scene* scene, const rlv_history* history,
+                          const history_stage* stage, const char* piece, rlv_error* error)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const size_t* index = NULL;
+    *count = 0;
+    for (size_t i = 0; i < specimen->mask_count && *count == 0; i++)
+    {
+        const rlv_mask_record* mask = &specimen->mask[i];
+        if (mask->kind == RLV_MASK_PIECE && mask->outline != NULL && strcmp(mask->piece, piece) == 0 &&
+            strcmp(mask->stage, stage->record->id) == 0)
+            index = rlv_specimen_points(specimen, mask->stage, "block", mask->outline, count);
+    }
+    if (*count == 0)
+        return RLV_DONE;
+    rlv_vec3* at = rlv_reserve(*count, sizeof *at, error);
+    if (at == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < *count; i++)
+    {
+        const double* point = specimen->point[index[i]].at;
+        at[i] = rlv_vec3_scale(rlv_vec3_of(point[0], point[1], point[2]), stage->mm_per_unit);
+        if (stage == scene->after)
+            at[i] = rlv_pose_apply(&scene->step->change.alignment.pose, at[i]);
+    }
+    scene->ring[scene->ring_count++] = at;
+    *ring = at;
+    return RLV_DONE;
+}
+
+/// Outline the pieces of a class by what was recorded of them on a stage; false where one has no outline there.
+static rlv_status outline_pieces(bool* all, history_scene* scene, const rlv_history* history,
+                                 const history_stage* stage, rlv_change_class kind, rlv_panel_outline how,
+                                 rlv_panel_outline* line, size_t* lines, rlv_error* error)
+{
+    const history_step* step = scene->step;
+    rlv_status status = RLV_DONE;
+    size_t begun = *lines;
+    *all = true;
+    for (size_t p = 0; p < step->piece_count && status == RLV_DONE && *all; p++)
+    {
+        bool changed = false;
+        for (size_t i = 0; step->region != NULL && i < step->change.region_count; i++)
+            changed = changed || (step->change.region[i].kind == kind && step->region[i].piece == step->piece[p]);
+        if (!changed)
+            continue;
+        const char* id = history->specimen->piece[step->piece[p]].id;
+        status = ring_of(&how.ring_mm, &how.ring_count, scene, history, stage, id, error);
+        *all = how.ring_count > 0;
+        if (status == RLV_DONE && *all)
+            line[(*lines)++] = how;
+    }
+    *all = *all && *lines > begun;
+    if (!*all)
+        *lines = begun;
+    return status;
+}
+
+static rlv_status outline_before(history_scene* scene, const rlv_history* history, uint8_t** bone, rlv_error* error)
 {
     const rlv_change* change = &scene->step->change;
     size_t triangles = scene->before->given.mesh.triangle_count;
     uint8_t *lost = NULL, *detached = NULL;
+    bool recorded = false;
     rlv_status status = set_of_bone(bone, scene, scene->before, error);
     if (status == RLV_DONE)
         status = set_of_class(&lost, scene, RLV_CHANGE_BONE, change->before_label, triangles, error);
-    if (status == RLV_DONE)
-        status = set_of_class(&detached, scene, RLV_CHANGE_DETACHED, change->before_label, triangles, error);
     add_line(scene->before_line, &scene->before_lines, *bone, of_bone);
+    if (status == RLV_DONE)
+        status = outline_pieces(&recorded, scene, history, scene->before, RLV_CHANGE_DETACHED, of_detached,
+                                scene->before_line, &scene->before_lines, error);
+    if (status == RLV_DONE && !recorded)
+        status = set_of_class(&detached, scene, RLV_CHANGE_DETACHED, change->before_label, triangles, error);
     add_line(scene->before_line, &scene->before_lines, detached, of_detached);
     add_line(scene->before_line, &scene->before_lines, lost, of_lost);
     return status;
 }
 
-static rlv_status outline_after(history_scene* scene, const uint8_t* former_bone, rlv_error* error)
+/// The scar of what came off lies under the outline that the piece had before; what is back has its own.
+static rlv_status outline_scars(history_scene* scene, const rlv_history* history, rlv_error* error)
+{
+    const rlv_change* change = &scene->step->change;
+    const struct
+    {
+        rlv_change_class kind;
+        const history_stage* stage;
+        rlv_panel_outline how;
+    } of[2] = {{RLV_CHANGE_DETACHED, scene->before, of_detached}, {RLV_CHANGE_JOINED, scene->after, of_joined}};
+    rlv_status status = RLV_DONE;
+    for (int i = 0; i < 2 && status == RLV_DONE; i++)
+    {
+        uint8_t* in = NULL;
+        bool recorded = false;
+        status = outline_pieces(&recorded, scene, history, of[i].stage, of[i].kind, of[i].how, scene->after_line,
+                                &scene->after_lines, error);
+        if (status == RLV_DONE && !recorded)
+            status = set_of_class(&in, scene, of[i].kind, change->after_label, scene->moved.triangle_count, error);
+        add_line(scene->after_line, &scene->after_lines, in, of[i].how);
+    }
+    return status;
+}
+
+static rlv_status outline_after(history_scene* scene, const rlv_history* history, const uint8_t* former_bone,
+                                rlv_error* error)
 {
     const rlv_change* change = &scene->step->change;
     size_t triangles = scene->moved.triangle_count;
-    uint8_t *former = NULL, *lost = NULL, *detached = NULL, *joined = NULL;
+    uint8_t *former = NULL, *lost = NULL;
     rlv_status status = set_of_bone(&scene->bone, scene, scene->after, error);
     if (status == RLV_DONE && former_bone != NULL)
         status = set_of_former_bone(&former, scene, former_bone, error);
@@ -160,18 +248,14 @@ static rlv_status outline_after(history_scene* scene, const uint8_t* former_bone
         status = leave_out_present(former, scene, error);
     if (status == RLV_DONE)
         status = set_of_class(&lost, scene, RLV_CHANGE_BONE, change->after_label, triangles, error);
-    if (status == RLV_DONE)
-        status = set_of_class(&detached, scene, RLV_CHANGE_DETACHED, change->after_label, triangles, error);
-    if (status == RLV_DONE)
-        status = set_of_class(&joined, scene, RLV_CHANGE_JOINED, change->after_label, triangles, error);
     rlv_panel_outline how = of_former;
     if (scene->bone == NULL)
         how.words = "bone as it showed before";
     scene->former = former != NULL;
     add_line(scene->after_line, &scene->after_lines, former, how);
     add_line(scene->after_line, &scene->after_lines, scene->bone, of_bone);
-    add_line(scene->after_line, &scene->after_lines, detached, of_detached);
-    add_line(scene->after_line, &scene->after_lines, joined, of_joined);
+    if (status == RLV_DONE)
+        status = outline_scars(scene, history, error);
     add_line(scene->after_line, &scene->after_lines, lost, of_lost);
     if (scene->bone == NULL)
         scene->bone = former;
@@ -183,26 +267,75 @@ static rlv_status tag_regions(history_scene* scene, rlv_error* error)
     const rlv_change* change = &scene->step->change;
     scene->tag = rlv_reserve(change->region_count, sizeof *scene->tag, error);
     scene->tagged = rlv_reserve(scene->moved.triangle_count, sizeof *scene->tagged, error);
-    if (scene->tag == NULL || scene->tagged == NULL)
+    scene->came = rlv_reserve(change->region_count, sizeof *scene->came, error);
+    if (scene->tag == NULL || scene->tagged == NULL || scene->came == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < change->region_count; i++)
     {
         rlv_change_class kind = change->region[i].kind;
         scene->tag[i].words = kind != RLV_CHANGE_REMOVED ? history_scene_class(change, kind) : NULL;
+        scene->came[i] = !rlv_change_went(kind);
         scene->tag[i].strong = kind == RLV_CHANGE_BONE;
     }
     for (size_t i = 0; i < scene->moved.triangle_count; i++)
     {
-        uint16_t label = change->after_label[i];
+        uint16_t label = scene->depth.label[i];
         scene->tagged[i] = label != 0 && scene->tag[label - 1].words != NULL ? label : 0;
     }
     return RLV_DONE;
+}
+
+/// The least round number that is no less than a depth.
+static double round_end(double deepest_mm)
+{
+    static const double round[] = {1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0};
+    if (!(deepest_mm > 0.0) || !isfinite(deepest_mm))
+        return 0.0;
+    double power = pow(10.0, floor(log10(deepest_mm)));
+    size_t i = 0;
+    while (i + 1 < sizeof round / sizeof round[0] && round[i] * power < deepest_mm * (1.0 - 1e-9))
+        i++;
+    return round[i] * power;
+}
+
+static double deepest_of(const history_step* step)
+{
+    double deepest = 0.0;
+    for (size_t i = 0; step->measured && i < step->change.region_count; i++)
+        deepest = fmax(deepest, step->change.region[i].max_depth_mm);
+    return deepest;
+}
+
+#define FAINT 4.0 // a step that is shallower than the deepest by more than this has colours of its own
+
+double history_scene_colour_end(const rlv_history* history, const history_step* step, char* words, size_t size)
+{
+    double all = 0.0, own = deepest_of(step);
+    size_t with = 0, faint = 0;
+    for (size_t i = 0; i < history->step_count; i++)
+        all = fmax(all, deepest_of(&history->step[i]));
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        double deepest = deepest_of(&history->step[i]);
+        faint += deepest > 0.0 && FAINT * deepest < all;
+        with += FAINT * deepest >= all && deepest > 0.0;
+    }
+    bool alone = own > 0.0 && FAINT * own < all;
+    words[0] = '\0';
+    if (alone)
+        snprintf(words, size, "colours of this step alone: those of the deeper ones end at %g" RLV_THIN "mm",
+                 round_end(all));
+    else if (with > 1)
+        snprintf(words, size, "the same colours on all sheets of this specimen%s",
+                 faint > 0 ? " but those that say otherwise" : "");
+    return round_end(alone ? own : all);
 }
 
 rlv_status history_scene_make(history_scene* scene, const rlv_history* history, const history_step* step,
                               rlv_error* error)
 {
     uint8_t* bone = NULL;
+    double end_mm = history_scene_colour_end(history, step, scene->colour_words, sizeof scene->colour_words);
     scene->step = step;
     scene->before = &history->stage[step->before];
     scene->after = &history->stage[step->after];
@@ -215,11 +348,11 @@ rlv_status history_scene_make(history_scene* scene, const rlv_history* history, 
         status = rlv_tree_build(&scene->after_tree, &scene->moved, error);
     if (status == RLV_DONE)
         status = depth_overlay_make(&scene->depth, &step->change, &scene->before->given.mesh, scene->before_tree,
-                                    &scene->moved, error);
+                                    &scene->moved, end_mm, error);
     if (status == RLV_DONE)
-        status = outline_before(scene, &bone, error);
+        status = outline_before(scene, history, &bone, error);
     if (status == RLV_DONE)
-        status = outline_after(scene, bone, error);
+        status = outline_after(scene, history, bone, error);
     return status == RLV_DONE ? tag_regions(scene, error) : status;
 }
 
@@ -231,6 +364,9 @@ void history_scene_free(history_scene* scene)
     depth_overlay_free(&scene->depth);
     for (size_t i = 0; i < scene->set_count; i++)
         free(scene->set[i]);
+    for (size_t i = 0; i < scene->ring_count; i++)
+        free(scene->ring[i]);
+    free(scene->came);
     free(scene->tag);
     free(scene->tagged);
     *scene = (history_scene){0};
@@ -257,10 +393,11 @@ rlv_panel_surface history_scene_depth(const history_scene* scene, rlv_overlay* o
     rlv_panel_surface surface = history_scene_after(scene);
     *overlay = (rlv_overlay){.depth_mm = scene->depth.depth_mm,
                              .shown = scene->depth.shown,
-                             .deepest_mm = scene->depth.deepest_mm,
-                             .caption = "depth that went, mm"};
+                             .deepest_mm = scene->depth.end_mm,
+                             .caption = "depth that went, mm",
+                             .note = scene->colour_words[0] != '\0' ? scene->colour_words : NULL};
     surface.overlay = overlay;
-    surface.region = scene->step->change.after_label;
+    surface.region = scene->depth.label;
     surface.region_count = scene->step->change.region_count;
     surface.tag = scene->tag;
     return surface;

@@ -2,7 +2,7 @@
 ///
 /// All is in BEFORE's frame, as its change was measured, so that depths and sections are those of the tables. Classes
 /// are told apart by lines and words: bone by a line, bone lost by a heavy one with its words in white on black, a
-/// piece by a dashed one.
+/// piece by a dashed one, which runs from point to point of the piece's recorded outline where there is one.
 
 #ifndef RLV_HISTORY_SCENE_H
 #define RLV_HISTORY_SCENE_H
@@ -13,7 +13,7 @@
 
 enum
 {
-    SCENE_LINES = 5, ///< outlines on one mesh, at most
+    SCENE_LINES = 5 + RLV_PART_COUNT, ///< outlines on one mesh, at most: kinds, and pieces
 };
 
 typedef struct history_scene
@@ -27,10 +27,14 @@ typedef struct history_scene
     rlv_panel_outline before_line[SCENE_LINES], after_line[SCENE_LINES];
     bool former;        ///< the first of AFTER's lines is round bone as it showed before
     uint8_t* bone;      ///< one a triangle of AFTER: bone as its own mask has it, else as it showed before
+    bool* came;         ///< one a region: whether material came there
     rlv_panel_tag* tag; ///< one a region: words where its class is another than what was removed
     uint16_t* tagged;   ///< one a triangle of AFTER: its region, where that has a tag; else 0
     size_t set_count;
     uint8_t* set[2 * SCENE_LINES]; ///< what the outlines are round
+    size_t ring_count;
+    rlv_vec3* ring[RLV_PART_COUNT]; ///< recorded outlines of pieces, in BEFORE's frame
+    char colour_words[128];         ///< how the colours compare with those of the specimen's other steps
 } history_scene;
 
 /// Make the scene of a measured step, into a zeroed `scene`. Free with history_scene_free, also after a failure.
@@ -42,6 +46,11 @@ void history_scene_free(history_scene* scene);
 rlv_panel_surface history_scene_before(const history_scene* scene);
 rlv_panel_surface history_scene_after(const history_scene* scene);
 rlv_panel_surface history_scene_depth(const history_scene* scene, rlv_overlay* overlay);
+
+/// Where the colours of a step end, and how that is told. All steps of a specimen have one end, a round number that
+/// the deepest of them reaches, so that one colour is one depth on all of their sheets. A step that is less than a
+/// quarter as deep would show nothing but the palest of them: it has an end of its own, and says so.
+double history_scene_colour_end(const rlv_history* history, const history_step* step, char* words, size_t size);
 
 /// The deepest place of the change, on AFTER; the middle of its surface where nothing changed.
 rlv_vec3 history_scene_deepest(const history_scene* scene);

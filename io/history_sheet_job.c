@@ -57,11 +57,53 @@ void sheet_line(sheet_lines* lines, const char* format, ...)
     if (lines->count == SHEET_LINES)
         return;
     va_list list;
+    char words[sizeof lines->text[0]];
     va_start(list, format);
-    (void)vsnprintf(lines->text[lines->count], sizeof lines->text[0], format, list);
+    (void)vsnprintf(words, sizeof words, format, list);
     va_end(list);
+    sheet_letters(lines->text[lines->count], sizeof lines->text[0], words);
     lines->at[lines->count] = lines->text[lines->count];
     lines->count++;
+}
+
+void sheet_letters(char* into, size_t size, const char* words)
+{
+    static const char minus[] = "\xe2\x88\x92";
+    size_t put = 0;
+    for (size_t i = 0; words[i] != '\0' && put + sizeof minus < size; i++)
+    {
+        bool begins = i == 0 || words[i - 1] == ' ' || words[i - 1] == '(';
+        if (words[i] == '-' && begins && words[i + 1] >= '0' && words[i + 1] <= '9')
+            put += (size_t)snprintf(into + put, size - put, "%s", minus);
+        else
+            into[put++] = words[i];
+    }
+    // A letter that was cut off in its middle is left out whole.
+    into[put] = '\0';
+    const char* end = NULL;
+    (void)g_utf8_validate(into, -1, &end);
+    into[end - into] = '\0';
+}
+
+void sheet_stage_words(char* into, size_t size, const rlv_stage_record* stage)
+{
+    bool date = stage->date != NULL, title = stage->title != NULL;
+    if (!date && !title)
+        snprintf(into, size, "%.90s", stage->id);
+    else
+        snprintf(into, size, "%s%s%.90s (%.60s)", date ? stage->date : "", date && title ? ", " : "",
+                 title ? stage->title : "", stage->id);
+}
+
+const char* sheet_stage_title(const rlv_stage_record* stage)
+{
+    return stage->title != NULL ? stage->title : stage->id;
+}
+
+void sheet_stage_date(char* into, size_t size, const rlv_stage_record* stage)
+{
+    bool date = stage->date != NULL, id = stage->title != NULL;
+    snprintf(into, size, "%s%s%.80s", date ? stage->date : "", date && id ? " \xc2\xb7 " : "", id ? stage->id : "");
 }
 
 void sheet_add_stage(sheet_job* job, const history_stage* stage)

@@ -34,7 +34,7 @@ typedef struct sheet_job
     history_view view;
     rlv_title title;
     rlv_title_stage* title_stage;
-    char subject[256], limit[384], hatched[112], frame[320], date[40];
+    char subject[640], limit[384], hatched[112], frame[320], date[40];
     size_t left_out;
 } sheet_job;
 
@@ -50,6 +50,15 @@ typedef struct sheet_lines
 __attribute__((format(printf, 2, 3)))
 #endif
 void sheet_line(sheet_lines* lines, const char* format, ...);
+
+/// Words as letters are set: a hyphen that stands for minus becomes one.
+void sheet_letters(char* into, size_t size, const char* words);
+
+/// What a stage is called, "2031-06-02, overburden off (overburden)": its date and title, as far as they are recorded,
+/// and its id. And beside a view: its title, or its id where it has none; its date, and the id where that is not told.
+void sheet_stage_words(char* into, size_t size, const rlv_stage_record* stage);
+const char* sheet_stage_title(const rlv_stage_record* stage);
+void sheet_stage_date(char* into, size_t size, const rlv_stage_record* stage);
 
 /// The view in the frame of a stage, and the title without its stages and subject. Free title_stage.
 rlv_status sheet_begin(sheet_job* job, size_t stage, rlv_error* error);

@@ -2,6 +2,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 /// A stage as a sheet of stages shows it.
 typedef struct stage_look
@@ -10,6 +11,7 @@ typedef struct stage_look
     rlv_tree* tree;
     uint8_t* bone;
     rlv_panel_outline outline;
+    char date[200];
     sheet_lines lines;
 } stage_look;
 
@@ -47,11 +49,10 @@ static rlv_status look_at(stage_look* look, rlv_sheet_view* view, const rlv_hist
     }
     view->surface = (rlv_panel_surface){
         .mesh = mesh, .tree = look->tree, .outline_count = look->bone != NULL ? 1 : 0, .outline = &look->outline};
-    view->name = stage->record->id;
-    view->date = stage->record->date;
+    sheet_stage_date(look->date, sizeof look->date, stage->record);
+    view->name = sheet_stage_title(stage->record);
+    view->date = look->date;
     view->line = look->lines.at;
-    if (stage->record->title != NULL)
-        sheet_line(&look->lines, "%.190s", stage->record->title);
     return status;
 }
 
@@ -68,7 +69,7 @@ static void add_so_far(sheet_lines* lines, const rlv_history* history, size_t st
         for (size_t i = 0; i < stage; i++)
             found = found || (history->step[i].measured && history->step[i].change.total[kind].regions > 0);
         if (found && isfinite(ml.value))
-            sheet_line(lines, "%s%s %s mL (%s)", lines->count == before ? "so far: " : "",
+            sheet_line(lines, "%s%s %s" RLV_THIN "mL (%s)", lines->count == before ? "so far: " : "",
                        history_class_name((rlv_change_class)kind), words_value(ml, 1.0).text, words_ends(ml, 1.0).text);
     }
     for (size_t i = 0; i < stage && lines->count == before; i++)
@@ -102,7 +103,14 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
                                  .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
                                  .direction_count = job->view.direction_count,
                                  .direction = job->view.direction};
-    snprintf(job->subject, sizeof job->subject, alone ? "Stage %.90s" : "All stages, from %.90s to %.90s", id, last);
+    char words[2][256];
+    sheet_stage_words(words[0], sizeof words[0], history->stage[first].record);
+    sheet_stage_words(words[1], sizeof words[1], history->stage[first + count - 1].record);
+    if (alone)
+        snprintf(job->subject, sizeof job->subject, "Stage %s", words[0]);
+    else
+        snprintf(job->subject, sizeof job->subject, "All %zu stages, from %s%s to %s", count, words[0],
+                 strchr(words[0], ' ') != NULL ? "," : "", words[1]);
     if (status == RLV_DONE)
         status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
     if (status == RLV_DONE && alone)

@@ -32,11 +32,11 @@ static void add_work(sheet_lines* lines, const rlv_stage_record* record)
     }
     if (count + (rest > 0.0 ? 1 : 0) > 3)
     {
-        sheet_line(lines, "%s and other tools %.6g h", tool[0], all);
+        sheet_line(lines, "%s and other tools %.6g" RLV_THIN "h", tool[0], all);
         return;
     }
     for (size_t k = 0; k < count; k++)
-        sheet_line(lines, "%s %.6g h", tool[k], hours[k]);
+        sheet_line(lines, "%s %.6g" RLV_THIN "h", tool[k], hours[k]);
 }
 
 static void add_classes(sheet_lines* lines, const rlv_change* change)
@@ -45,7 +45,7 @@ static void add_classes(sheet_lines* lines, const rlv_change* change)
     {
         const rlv_change_total* total = &change->total[kind];
         if (total->regions > 0)
-            sheet_line(lines, "%s %s mL (%s)", history_scene_class(change, (rlv_change_class)kind),
+            sheet_line(lines, "%s %s" RLV_THIN "mL (%s)", history_scene_class(change, (rlv_change_class)kind),
                        words_value(total->volume_mm3, 1000.0).text, words_ends(total->volume_mm3, 1000.0).text);
     }
     if (lines->count == 0)
@@ -71,10 +71,12 @@ static void tell_limit(sheet_job* job, const history_scene* scene)
     if (!isfinite(limit[0].depth_mm))
         return;
     const rlv_detection_limit* wide = &limit[RLV_CHANGE_LIMITS / 2];
-    snprintf(job->limit, sizeof job->limit, "%s mm over %s cm\xc2\xb2, %s mm over %s cm\xc2\xb2",
+    snprintf(job->limit, sizeof job->limit,
+             "%s" RLV_THIN "mm over %s" RLV_THIN "cm\xc2\xb2, %s" RLV_THIN "mm over %s" RLV_THIN "cm\xc2\xb2",
              words_figures(limit[0].depth_mm, 2).text, words_figures(limit[0].area_mm2 / 100.0, 2).text,
              words_figures(wide->depth_mm, 2).text, words_figures(wide->area_mm2 / 100.0, 2).text);
-    snprintf(job->hatched, sizeof job->hatched, "less than %s mm", words_figures(scene->depth.limit_mm, 2).text);
+    snprintf(job->hatched, sizeof job->hatched, "less than %s" RLV_THIN "mm",
+             words_figures(scene->depth.limit_mm, 2).text);
     job->title.detection_limit = job->limit;
 }
 
@@ -87,6 +89,16 @@ static void begin_step(sheet_job* job, const history_scene* scene)
     tell_limit(job, scene);
 }
 
+/// "From 2031-05-12, field block (field), to 2031-06-02, overburden off (overburden): …"
+static void name_step(sheet_job* job, const history_scene* scene, const char* what)
+{
+    char stage[2][256];
+    sheet_stage_words(stage[0], sizeof stage[0], scene->before->record);
+    sheet_stage_words(stage[1], sizeof stage[1], scene->after->record);
+    const char* comma = strchr(stage[0], ' ') != NULL ? "," : "";
+    snprintf(job->subject, sizeof job->subject, "From %s%s to %s: %s", stage[0], comma, stage[1], what);
+}
+
 static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rlv_error* error)
 {
     const rlv_change* change = &scene->step->change;
@@ -94,19 +106,16 @@ static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rl
     sheet_lines lines[3] = {0};
     rlv_overlay overlay;
     rlv_sheet sheet = {0};
-    char name[2][160], told[1024], caption[1600], alt[2048];
-    snprintf(job->subject, sizeof job->subject, "From %.90s to %.90s: before, after, and the depth between them",
-             before->id, after->id);
-    snprintf(name[0], sizeof name[0], "Before: %.140s", before->id);
-    snprintf(name[1], sizeof name[1], "After: %.140s", after->id);
-    if (before->title != NULL)
-        sheet_line(&lines[0], "%.190s", before->title);
-    if (after->title != NULL)
-        sheet_line(&lines[1], "%.190s", after->title);
+    char name[2][160], date[2][200], told[1024], caption[1600], alt[2048];
+    name_step(job, scene, "before, after, and the depth between them");
+    snprintf(name[0], sizeof name[0], "Before: %.140s", sheet_stage_title(before));
+    snprintf(name[1], sizeof name[1], "After: %.140s", sheet_stage_title(after));
+    sheet_stage_date(date[0], sizeof date[0], before);
+    sheet_stage_date(date[1], sizeof date[1], after);
     add_work(&lines[1], after);
     add_classes(&lines[2], change);
-    rlv_sheet_view view[3] = {{.surface = history_scene_before(scene), .name = name[0], .date = before->date},
-                              {.surface = history_scene_after(scene), .name = name[1], .date = after->date},
+    rlv_sheet_view view[3] = {{.surface = history_scene_before(scene), .name = name[0], .date = date[0]},
+                              {.surface = history_scene_after(scene), .name = name[1], .date = date[1]},
                               {.surface = history_scene_depth(scene, &overlay), .name = "Depth of change"}};
     // At a fitted scale only what is not plain removal bears its number and class; the map of depth numbers all.
     view[2].surface.region = scene->tagged;
@@ -162,7 +171,7 @@ static const bool list_right[COLUMNS] = {true, false, true, true, true, true, tr
 
 static void put_cell(region_list* list, size_t row, size_t column, const char* text)
 {
-    snprintf(list->text[row][column], sizeof list->text[row][column], "%s", text);
+    sheet_letters(list->text[row][column], sizeof list->text[row][column], text);
     list->cell[row * COLUMNS + column] = list->text[row][column];
 }
 
@@ -197,9 +206,16 @@ static void list_regions(region_list* list, const history_step* step)
                  words_count(list->unlisted, "smaller one").text);
     else
         snprintf(list->caption, sizeof list->caption, "Regions, by falling volume");
+    // What crumbled out of a joint is in no region: the lines' sum of matrix has it.
+    size_t put = strlen(list->caption);
+    const rlv_interval crumbled = step->crumbled_mm3;
+    if (isfinite(crumbled.value))
+        snprintf(list->caption + put, sizeof list->caption - put,
+                 "; round the piece, in its joint, %s" RLV_THIN "mL more of matrix",
+                 words_value(crumbled, 1000.0).text);
 }
 
-/// The scale that a map of depth begins with: what was asked for, 1 : 1, or the largest standard one at which the plan
+/// The scale that a map of depth begins with: what was asked for, 1 : 1, or the largest round one at which the plan
 /// and the depth of the block beside and beneath it can fit the least paper.
 static double first_scale(const sheet_job* job, const rlv_depth_map* map)
 {
@@ -211,11 +227,11 @@ static double first_scale(const sheet_job* job, const rlv_depth_map* map)
     const rlv_camera_axes beside = {map->axes.towards, map->axes.up, rlv_vec3_scale(map->axes.right, -1.0)};
     rlv_panel_view plan = rlv_panel_view_of(2, mesh, &map->axes, 1.0), side = rlv_panel_view_of(2, mesh, &beside, 1.0);
     rlv_paper paper = rlv_paper_holding(2.0, 1.0, SHEET_PAPER);
-    return rlv_standard_scale(fmin(paper.width_mm / (plan.span_mm[0] + side.span_mm[0]),
-                                   paper.height_mm / (plan.span_mm[1] + side.span_mm[0])));
+    return rlv_round_scale(fmin(paper.width_mm / (plan.span_mm[0] + side.span_mm[0]),
+                                paper.height_mm / (plan.span_mm[1] + side.span_mm[0])));
 }
 
-/// Draw the map, at a scale that is asked for, or at the largest standard one that the least paper holds.
+/// Draw the map, at a scale that is asked for, or at the largest round one that the least paper holds.
 static rlv_status draw_map(rlv_sheet* sheet, sheet_job* job, rlv_depth_map* map, const history_scene* scene,
                            rlv_error* error)
 {
@@ -225,17 +241,17 @@ static rlv_status draw_map(rlv_sheet* sheet, sheet_job* job, rlv_depth_map* map,
     map->scale = first_scale(job, map);
     while (again && status == RLV_DONE)
     {
-        char words[48];
+        char words[48], what[80];
         rlv_scale_words(words, sizeof words, map->scale);
-        snprintf(job->subject, sizeof job->subject, "From %.90s to %.90s: map of depth at %s",
-                 scene->before->record->id, scene->after->record->id, words);
+        snprintf(what, sizeof what, "map of depth at %s", words);
+        name_step(job, scene, what);
         status = rlv_sheet_of_depth(sheet, map, &job->left_out, error);
         again = status == RLV_DONE && job->order.fit && map->scale > 1e-3 &&
                 fmax(sheet->width_mm, sheet->height_mm) > fmax(paper.width_mm, paper.height_mm);
         if (again)
         {
             rlv_sheet_free(sheet);
-            map->scale = rlv_standard_scale(0.999 * map->scale);
+            map->scale = rlv_round_scale(0.999 * map->scale);
         }
     }
     job->order.scale = map->scale;
@@ -271,7 +287,7 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
     rlv_depth_map map = {.title = job->title,
                          .axes = job->view.axes,
                          .surface = history_scene_depth(scene, &overlay),
-                         .before = {&scene->before->given.mesh, NULL, scene->step->change.before_label},
+                         .before = {&scene->before->given.mesh, NULL, scene->step->change.before_label, scene->came},
                          .bone = scene->bone,
                          .cross_mm = history_scene_deepest(scene),
                          .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,

@@ -269,8 +269,8 @@ static const table_column region_columns[] = {
     {"class", NULL, "class", TABLE_TEXT,
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
-     "Volume that went or came. Of a piece: what its outline held, with what crumbled out of its joint or the gap "
-     "there."},
+     "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline held, "
+     "with what crumbled out of its joint or the gap there."},
     {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},

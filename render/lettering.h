@@ -1,26 +1,25 @@
 /// What is printed around a picture: title, scale bar, axes, legend and small print.
 ///
-/// Letters are set by Pango in DejaVu Sans, lines are Cairo's. Sizes follow the page's unit, a hundredth of its height
-/// (or of three quarters of its width, where that is less).
+/// The picture is the sheet, and its marks are those of all sheets (marks.h). Their size follows the page's unit, a
+/// hundredth of its height (or of three quarters of its width, where that is less).
 
 #ifndef RLV_LETTERING_H
 #define RLV_LETTERING_H
 
 #include "camera.h"
+#include "marks.h"
 #include "paint.h"
 #include "picture.h"
 #include "view.h"
 
-/// A scale bar: a round length in equal parts of round length, alternately black and white.
+/// The scale bar of a view, as rlv_mark_bar draws it, and where.
 typedef struct rlv_scale_bar
 {
-    double length_mm;
-    int parts;
-    double left_px, top_px;      ///< of the bar's black outline in the picture
-    double length_px, height_px; ///< length_mm over mm a pixel, exactly
+    rlv_bar bar;
+    double scale;           ///< paper over thing
+    double left_mm, top_mm; ///< of its marks, on the page
+    double pixel_mm;        ///< of the picture, on the page
 } rlv_scale_bar;
-
-/// The scale bar of a view: the longest round length (1, 2 or 5 times a power of ten) that fits its place.
 rlv_scale_bar rlv_scale_bar_of(size_t width, size_t height, double width_mm);
 
 /// The paper scale of a view: how much larger (over 1) or smaller the page is than the thing when printed at 100 %. The

@@ -28,6 +28,13 @@ double rlv_standard_scale(double scale)
     return (first >= 5.0 ? 5.0 : first >= 2.0 ? 2.0 : 1.0) * power;
 }
 
+double rlv_round_scale(double scale)
+{
+    double largest = scale * (1.0 + 1e-9), power = pow(10.0, floor(log10(largest))), first = largest / power;
+    // 1 : 2.5 is 4/10, and 1 : 4 is 2.5/10: this series, too, is the same read from both ends.
+    return (first >= 5.0 ? 5.0 : first >= 4.0 ? 4.0 : first >= 2.5 ? 2.5 : first >= 2.0 ? 2.0 : 1.0) * power;
+}
+
 void rlv_scale_words(char* into, size_t size, double scale)
 {
     double ratio = scale >= 1.0 ? scale : 1.0 / scale;
@@ -58,36 +65,43 @@ rlv_bar rlv_bar_of(double scale, double longest_mm)
 rlv_box2 rlv_mark_bar(rlv_sheet* sheet, double x_mm, double y_mm, double scale, double longest_mm)
 {
     rlv_bar bar = rlv_bar_of(scale, longest_mm);
-    double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm, top = y_mm + cap + 1.1, part = bar.paper_mm / bar.parts;
+    const double u = sheet->unit, line = RLV_LINE_HAIR * sqrt(u), tall = BAR_TALL * u;
+    double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm, top = y_mm + cap + 1.1 * u;
+    double part = bar.paper_mm / bar.parts;
     cairo_t* c = sheet->cairo;
     rlv_sheet_grey(sheet, RLV_INK_BLACK);
-    for (int i = 0; i < bar.parts; i += 2)
-        cairo_rectangle(c, x_mm + i * part, top, part, BAR_TALL);
+    cairo_rectangle(c, x_mm, top, bar.paper_mm, tall);
     cairo_fill(c);
-    cairo_set_line_width(c, RLV_LINE_HAIR);
-    cairo_rectangle(c, x_mm + 0.5 * RLV_LINE_HAIR, top + 0.5 * RLV_LINE_HAIR, bar.paper_mm - RLV_LINE_HAIR,
-                    BAR_TALL - RLV_LINE_HAIR);
-    cairo_stroke(c);
+    // Light parts are let into the dark bar, which so has its ends where its length says, to a share of a pixel.
+    cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
+    for (int i = 1; i < bar.parts; i += 2)
+        cairo_rectangle(c, x_mm + i * part, top + line, part - (i + 1 == bar.parts ? line : 0.0), tall - 2.0 * line);
+    cairo_fill(c);
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
 
-    bool metres = bar.length_mm >= 1e4;
-    char words[48];
-    snprintf(words, sizeof words, "%.10g", metres ? bar.length_mm / 1e3 : bar.length_mm);
+    bool metres = bar.length_mm >= 1e4, microns = bar.length_mm < 0.1;
+    char words[96];
+    snprintf(words, sizeof words, "%.10g", bar.length_mm * (metres ? 1e-3 : microns ? 1e3 : 1.0));
     rlv_lettering middle = small;
-    rlv_sheet_text(sheet, "0", x_mm, top - 0.8, &middle);
+    rlv_sheet_text(sheet, "0", x_mm, top - 0.8 * u, &middle);
     middle.share = 0.5;
-    double half = 0.5 * rlv_sheet_text(sheet, words, x_mm + bar.paper_mm, top - 0.8, &middle).width_mm;
-    double end = x_mm + bar.paper_mm + half + 0.7;
-    end += rlv_sheet_text(sheet, metres ? "m" : "mm", end, top - 0.8, &small).width_mm;
+    double half = 0.5 * rlv_sheet_text(sheet, words, x_mm + bar.paper_mm, top - 0.8 * u, &middle).width_mm;
+    double end = x_mm + bar.paper_mm + half + 0.7 * u;
+    end += rlv_sheet_text(sheet, metres ? "m" : microns ? "\xc2\xb5m" : "mm", end, top - 0.8 * u, &small).width_mm;
     rlv_scale_words(words, sizeof words, scale);
-    rlv_sheet_text(sheet, words, x_mm, top + BAR_TALL + 1.0 + cap, &quiet);
-    return (rlv_box2){x_mm, y_mm, end - x_mm, 2.0 * cap + 2.1 + BAR_TALL};
+    size_t put = strlen(words);
+    snprintf(words + put, sizeof words - put, " when printed at 100" RLV_THIN "%%");
+    rlv_sheet_text(sheet, words, x_mm, top + tall + 1.0 * u + cap, &quiet);
+    return (rlv_box2){x_mm, y_mm, end - x_mm, 2.0 * cap + 2.1 * u + tall};
 }
 
 rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length_mm, const rlv_camera_axes* axes,
                        size_t count, const rlv_direction* direction)
 {
     cairo_t* c = sheet->cairo;
-    double cap = rlv_sheet_measure(sheet, "x", &small).cap_mm;
+    const double u = sheet->unit;
+    double cap = rlv_sheet_measure(sheet, "x", &small).cap_mm, ring = 1.1 * u;
+    length_mm *= u;
     cairo_set_line_cap(c, CAIRO_LINE_CAP_ROUND);
     for (size_t round = 0; round < 2; round++) // what leans away is drawn first
         for (size_t i = 0; i < count; i++)
@@ -106,24 +120,24 @@ rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length
                 rlv_mark_arrow(sheet, x_mm, y_mm, x_mm + length_mm * x, y_mm - length_mm * y, RLV_LINE_MEDIUM);
             else
             {
-                cairo_set_line_width(c, RLV_LINE_THIN);
-                cairo_arc(c, x_mm, y_mm, 1.1, 0.0, 2.0 * G_PI);
+                rlv_sheet_pen(sheet, RLV_LINE_THIN);
+                cairo_arc(c, x_mm, y_mm, ring, 0.0, 2.0 * G_PI);
                 cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
                 cairo_fill_preserve(c);
                 rlv_sheet_grey(sheet, how.grey);
                 cairo_stroke(c);
                 if (away)
-                    rlv_mark_symbol(sheet, RLV_SYMBOL_CROSS, x_mm, y_mm, 1.5);
+                    rlv_mark_symbol(sheet, RLV_SYMBOL_CROSS, x_mm, y_mm, 1.5 * u);
                 else
-                    rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, x_mm, y_mm, 0.8);
+                    rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, x_mm, y_mm, 0.8 * u);
             }
             double half = 0.5 * rlv_sheet_measure(sheet, direction[i].name, &how).width_mm;
             double ux = flat > 0.12 ? x / flat : -0.7071, uy = flat > 0.12 ? y / flat : -0.7071;
-            double far = (flat > 0.12 ? length_mm * flat : 1.1) + 1.5;
-            rlv_sheet_text(sheet, direction[i].name, x_mm + ux * (far + fmax(half - 0.6, 0.0)),
+            double far = (flat > 0.12 ? length_mm * flat : ring) + 1.5 * u;
+            rlv_sheet_text(sheet, direction[i].name, x_mm + ux * (far + fmax(half - 0.6 * u, 0.0)),
                            y_mm - uy * far + 0.5 * cap, &how);
         }
-    double reach = length_mm + 4.5;
+    double reach = length_mm + 4.5 * u;
     return (rlv_box2){x_mm - reach, y_mm - reach, 2.0 * reach, 2.0 * reach};
 }
 
@@ -139,6 +153,7 @@ static rlv_rgb scale_colour(double share)
 static void put_colours(rlv_sheet* sheet, double x, double y, double width, double low, const rlv_paint_seen* seen)
 {
     cairo_t* c = sheet->cairo;
+    const double tall = LEGEND_TALL * sheet->unit;
     cairo_pattern_t* colours = cairo_pattern_create_linear(x, 0.0, x + width, 0.0);
     for (int i = 0; i <= 128; i++)
     {
@@ -148,7 +163,7 @@ static void put_colours(rlv_sheet* sheet, double x, double y, double width, doub
     }
     cairo_set_source(c, colours);
     cairo_pattern_destroy(colours);
-    cairo_rectangle(c, x, y, width, LEGEND_TALL);
+    cairo_rectangle(c, x, y, width, tall);
     cairo_fill(c);
     for (int side = 0; side < 2; side++)
     {
@@ -156,68 +171,75 @@ static void put_colours(rlv_sheet* sheet, double x, double y, double width, doub
             continue;
         double end = side == 0 ? x + width : x, way = side == 0 ? 1.0 : -1.0;
         cairo_move_to(c, end, y);
-        cairo_line_to(c, end + way * 0.8 * LEGEND_TALL, y + 0.5 * LEGEND_TALL);
-        cairo_line_to(c, end, y + LEGEND_TALL);
+        cairo_line_to(c, end + way * 0.8 * tall, y + 0.5 * tall);
+        cairo_line_to(c, end, y + tall);
         rlv_sheet_colour(sheet, scale_colour(way));
         cairo_fill(c);
     }
     if (low < 0.0)
     {
-        cairo_rectangle(c, x, y, width * low / (low - 1.0), LEGEND_TALL);
+        cairo_rectangle(c, x, y, width * low / (low - 1.0), tall);
         rlv_mark_dots(sheet);
     }
 }
 
 static void put_ticks(rlv_sheet* sheet, double x, double y, double width, double low, double deepest_mm)
 {
+    const double u = sheet->unit;
     double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm;
-    double step = rlv_round_step((1.0 - low) * deepest_mm, (int)fmax(fmin(width / 9.0, 8.0), 1.0));
+    double step = rlv_round_step((1.0 - low) * deepest_mm, (int)fmax(fmin(width / (9.0 * u), 8.0), 1.0));
     rlv_lettering middle = small;
     middle.share = 0.5;
     for (double k = ceil(low * deepest_mm / step - 1e-9); k * step <= deepest_mm * (1.0 + 1e-9); k += 1.0)
     {
         double at = x + width * (k * step / deepest_mm - low) / (1.0 - low);
         rlv_sheet_grey(sheet, RLV_INK_BLACK);
-        rlv_sheet_line(sheet, at, y, at, y + 0.9, RLV_LINE_HAIR);
+        rlv_sheet_line(sheet, at, y, at, y + 0.9 * u, RLV_LINE_HAIR);
         char words[48];
         rlv_step_words(words, sizeof words, k * step, step);
-        rlv_sheet_text(sheet, words, at, y + 1.7 + cap, &middle);
+        rlv_sheet_text(sheet, words, at, y + 1.7 * u + cap, &middle);
     }
 }
 
-rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, double deepest_mm,
-                         const rlv_paint_seen* seen, const char* caption, const char* limit_words)
+rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, const rlv_overlay* overlay,
+                         const rlv_paint_seen* seen, const char* limit_words)
 {
+    const double u = sheet->unit, tall = LEGEND_TALL * u, swatch = SWATCH * u, beside = swatch + 1.8 * u;
     double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm, y = y_mm;
-    if (deepest_mm > 0.0 && (seen->removed || seen->added))
+    if (overlay->deepest_mm > 0.0 && (seen->removed || seen->added))
     {
-        double low = seen->added ? -1.0 : 0.0, pointed = 0.8 * LEGEND_TALL;
+        double low = seen->added ? -1.0 : 0.0, pointed = 0.8 * tall;
         double left = x_mm + (seen->past_added ? pointed : 0.0);
         double width = width_mm - (left - x_mm) - (seen->past_removed ? pointed : 0.0);
-        rlv_sheet_text(sheet, caption != NULL ? caption : "depth removed, mm", left + width * low / (low - 1.0),
-                       y + cap, &small);
+        rlv_sheet_text(sheet, overlay->caption != NULL ? overlay->caption : "depth removed, mm",
+                       left + width * low / (low - 1.0), y + cap, &small);
         if (seen->added)
             rlv_sheet_text(sheet, "added, mm (dotted)", left, y + cap, &small);
-        y += cap + 1.2;
+        y += cap + 1.2 * u;
         put_colours(sheet, left, y, width, low, seen);
-        put_ticks(sheet, left, y + LEGEND_TALL, width, low, deepest_mm);
-        y += LEGEND_TALL + 1.7 + cap + 2.2;
+        put_ticks(sheet, left, y + tall, width, low, overlay->deepest_mm);
+        y += tall + 1.7 * u + cap + 2.2 * u;
+        if (overlay->note != NULL)
+        {
+            rlv_lettering note = quiet;
+            note.width_mm = width_mm;
+            y += rlv_sheet_text(sheet, overlay->note, x_mm, y + cap, &note).height_mm + 1.2 * u;
+        }
     }
     if (seen->hatched)
     {
         rlv_sheet_grey(sheet, 0.88);
-        cairo_rectangle(sheet->cairo, x_mm, y, SWATCH, LEGEND_TALL);
+        cairo_rectangle(sheet->cairo, x_mm, y, swatch, tall);
         cairo_fill(sheet->cairo);
-        cairo_rectangle(sheet->cairo, x_mm, y, SWATCH, LEGEND_TALL);
+        cairo_rectangle(sheet->cairo, x_mm, y, swatch, tall);
         rlv_mark_hatch(sheet);
         char words[256];
         snprintf(words, sizeof words, "not told apart from noise%s%s", limit_words != NULL ? ": " : "",
                  limit_words != NULL ? limit_words : "");
         rlv_lettering lines = small;
-        lines.width_mm = width_mm - SWATCH - 1.8;
-        double tall =
-            rlv_sheet_text(sheet, words, x_mm + SWATCH + 1.8, y + 0.5 * (LEGEND_TALL + cap), &lines).height_mm;
-        y += fmax(LEGEND_TALL, tall);
+        lines.width_mm = width_mm - beside;
+        double high = rlv_sheet_text(sheet, words, x_mm + beside, y + 0.5 * (tall + cap), &lines).height_mm;
+        y += fmax(tall, high);
     }
     return (rlv_box2){x_mm, y_mm, width_mm, y - y_mm};
 }
@@ -233,14 +255,14 @@ void rlv_mark_hatch(rlv_sheet* sheet)
     cairo_save(c);
     cairo_clip(c);
     // Lines of equal x + y.
-    double gap = HATCH_GAP * sqrt(2.0);
+    double gap = HATCH_GAP * sheet->unit * sqrt(2.0);
     for (double k = floor((x0 + y0) / gap); k * gap <= x1 + y1; k += 1.0)
     {
         cairo_move_to(c, k * gap - y0, y0);
         cairo_line_to(c, k * gap - y1, y1);
     }
     rlv_sheet_colour(sheet, RLV_PAINT_INK);
-    cairo_set_line_width(c, RLV_LINE_HAIR);
+    rlv_sheet_pen(sheet, RLV_LINE_HAIR);
     cairo_stroke(c);
     cairo_restore(c);
 }
@@ -248,7 +270,7 @@ void rlv_mark_hatch(rlv_sheet* sheet)
 void rlv_mark_dots(rlv_sheet* sheet)
 {
     cairo_t* c = sheet->cairo;
-    double x0, y0, x1, y1, row_gap = DOT_GAP * sqrt(0.75);
+    double x0, y0, x1, y1, gap = DOT_GAP * sheet->unit, row_gap = gap * sqrt(0.75);
     cairo_path_extents(c, &x0, &y0, &x1, &y1);
     cairo_save(c);
     cairo_clip(c);
@@ -256,14 +278,14 @@ void rlv_mark_dots(rlv_sheet* sheet)
     for (double row = floor(y0 / row_gap); row * row_gap <= y1 + row_gap; row += 1.0)
     {
         double shift = fmod(row, 2.0) != 0.0 ? 0.5 : 0.0;
-        for (double dot = floor(x0 / DOT_GAP) - 1.0; (dot + shift) * DOT_GAP <= x1 + DOT_GAP; dot += 1.0)
+        for (double dot = floor(x0 / gap) - 1.0; (dot + shift) * gap <= x1 + gap; dot += 1.0)
         {
-            cairo_move_to(c, (dot + shift) * DOT_GAP, row * row_gap);
-            cairo_line_to(c, (dot + shift) * DOT_GAP, row * row_gap);
+            cairo_move_to(c, (dot + shift) * gap, row * row_gap);
+            cairo_line_to(c, (dot + shift) * gap, row * row_gap);
         }
     }
     rlv_sheet_colour(sheet, RLV_PAINT_INK);
-    cairo_set_line_width(c, 0.3);
+    cairo_set_line_width(c, 0.3 * sheet->unit);
     cairo_stroke(c);
     cairo_restore(c);
 }
@@ -275,7 +297,8 @@ void rlv_mark_arrow(rlv_sheet* sheet, double x0, double y0, double x1, double y1
     if (!(length > 0.0))
         return;
     double x = (x1 - x0) / length, y = (y1 - y0) / length;
-    double head = fmin(6.5 * line_mm + 0.4, 0.5 * length), half = 0.32 * head;
+    double drawn = line_mm * sqrt(sheet->unit), head = fmin(6.5 * drawn + 0.4 * sheet->unit, 0.5 * length);
+    double half = 0.32 * head;
     cairo_save(c);
     cairo_set_line_cap(c, CAIRO_LINE_CAP_BUTT);
     rlv_sheet_line(sheet, x0, y0, x1 - 0.8 * head * x, y1 - 0.8 * head * y, line_mm);
@@ -323,26 +346,10 @@ void rlv_mark_symbol(rlv_sheet* sheet, rlv_symbol symbol, double x_mm, double y_
     }
 }
 
-rlv_box2 rlv_mark_key(rlv_sheet* sheet, double x_mm, double y_mm, size_t count, const rlv_key* key, bool hidden)
-{
-    const double row = 3.8, sign = 1.9, beside = 3.2;
-    double cap = rlv_sheet_measure(sheet, "0", &small).cap_mm, wide = 0.0;
-    size_t rows = count + (hidden ? 1 : 0);
-    for (size_t i = 0; i < rows; i++)
-    {
-        double middle = y_mm + row * ((double)i + 0.5);
-        rlv_sheet_grey(sheet, i < count ? RLV_INK_BLACK : RLV_INK_GREY);
-        rlv_mark_symbol(sheet, i < count ? key[i].symbol : RLV_SYMBOL_RING, x_mm + 0.5 * sign, middle, sign);
-        const char* words = i < count ? key[i].words : "hidden by the surface";
-        wide = fmax(wide, rlv_sheet_text(sheet, words, x_mm + beside, middle + 0.5 * cap, &small).width_mm);
-    }
-    return (rlv_box2){x_mm, y_mm, beside + wide, row * (double)rows};
-}
-
 double rlv_mark_number_radius(const rlv_sheet* sheet, const char* number)
 {
     rlv_text_size size = rlv_sheet_measure(sheet, number, &number_letters);
-    return fmax(0.5 * hypot(size.width_mm, size.cap_mm) + 0.5, 1.75);
+    return fmax(0.5 * hypot(size.width_mm, size.cap_mm) + 0.5 * sheet->unit, 1.75 * sheet->unit);
 }
 
 double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double y_mm)
@@ -353,7 +360,7 @@ double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double
     cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
     cairo_fill_preserve(c);
     rlv_sheet_grey(sheet, RLV_INK_BLACK);
-    cairo_set_line_width(c, RLV_LINE_THIN);
+    rlv_sheet_pen(sheet, RLV_LINE_THIN);
     cairo_stroke(c);
     rlv_lettering middle = number_letters;
     middle.share = 0.5;
@@ -361,14 +368,25 @@ double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double
     return radius;
 }
 
+// Letters of a large sheet are longer than 100 mm of them.
+static double control_mm(double unit)
+{
+    return unit < 1.5 ? 100.0 : 200.0;
+}
+
 rlv_box2 rlv_mark_control(rlv_sheet* sheet, double x_mm, double y_mm)
 {
-    double cap = rlv_sheet_measure(sheet, "0", &quiet).cap_mm, line = y_mm + 1.2;
+    const double u = sheet->unit, length = control_mm(u);
+    double cap = rlv_sheet_measure(sheet, "0", &quiet).cap_mm, line = y_mm + 1.2 * u;
+    char words[80];
     rlv_sheet_grey(sheet, RLV_INK_GREY);
-    rlv_sheet_line(sheet, x_mm, line, x_mm + 100.0, line, RLV_LINE_HAIR);
+    rlv_sheet_line(sheet, x_mm, line, x_mm + length, line, RLV_LINE_HAIR);
     for (int i = 0; i <= 10; i++)
-        rlv_sheet_line(sheet, x_mm + 10.0 * i, line - (i % 5 == 0 ? 1.2 : 0.6), x_mm + 10.0 * i,
-                       line + (i % 5 == 0 ? 1.2 : 0.6), RLV_LINE_HAIR);
-    rlv_sheet_text(sheet, "print at 100\xe2\x80\xaf%: this line is 100 mm long", x_mm, line + 2.2 + cap, &quiet);
-    return (rlv_box2){x_mm, y_mm, 100.0, 3.4 + cap};
+    {
+        double at = x_mm + 0.1 * length * i, half = (i % 5 == 0 ? 1.2 : 0.6) * u;
+        rlv_sheet_line(sheet, at, line - half, at, line + half, RLV_LINE_HAIR);
+    }
+    snprintf(words, sizeof words, "print at 100" RLV_THIN "%%: this line is %.0f" RLV_THIN "mm long", length);
+    double wide = rlv_sheet_text(sheet, words, x_mm, line + 2.2 * u + cap, &quiet).width_mm;
+    return (rlv_box2){x_mm, y_mm, fmax(length, wide), 3.4 * u + cap};
 }

@@ -18,6 +18,10 @@ double rlv_round_step(double span, int most);
 /// thing, with 1e-9 of it to spare).
 double rlv_standard_scale(double scale);
 
+/// The scales that views are fitted to paper at: 1, 2, 2.5, 4 and 5 times a power of ten, so that one reads a length
+/// off with a plain ruler; the largest that is not over `scale`, likewise.
+double rlv_round_scale(double scale);
+
 /// A scale in words: "1 : 2", "5 : 1", "1 : 3.47".
 void rlv_scale_words(char* into, size_t size, double scale);
 
@@ -41,15 +45,15 @@ typedef struct rlv_direction
     const char* name;
 } rlv_direction;
 
-/// A cross of directions as the picture's axes see them, about a middle point. One that points at the reader is a ring
-/// with a dot, one that points away a ring with a cross; one that leans away is grey.
+/// A cross of directions as the picture's axes see them, about a middle point, each `length_mm` long on A3. One that
+/// points at the reader is a ring with a dot, one that points away a ring with a cross; one that leans away is grey.
 rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length_mm, const rlv_camera_axes* axes,
                        size_t count, const rlv_direction* direction);
 
 /// The legend of depth: colours, ticks, and what dots and hatching mean; `limit_words` (may be NULL) follow the
 /// hatching's own, such as the detection limit. Nothing that was not seen is explained.
-rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, double deepest_mm,
-                         const rlv_paint_seen* seen, const char* caption, const char* limit_words);
+rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, const rlv_overlay* overlay,
+                         const rlv_paint_seen* seen, const char* limit_words);
 
 /// Fill the current path with hatching or with dots, from lines that run through the sheet's corner, so that patterns
 /// of neighbours meet. The path is used up.
@@ -72,19 +76,13 @@ typedef enum rlv_symbol
 } rlv_symbol;
 void rlv_mark_symbol(rlv_sheet* sheet, rlv_symbol symbol, double x_mm, double y_mm, double size_mm);
 
-/// A key to symbols, one under the other, each with its words; `hidden` adds the open sign of what the surface hides.
-typedef struct rlv_key
-{
-    rlv_symbol symbol;
-    const char* words;
-} rlv_key;
-rlv_box2 rlv_mark_key(rlv_sheet* sheet, double x_mm, double y_mm, size_t count, const rlv_key* key, bool hidden);
-
 /// A number in a white disc, about a middle point; the radius of the disc.
 double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double y_mm);
 double rlv_mark_number_radius(const rlv_sheet* sheet, const char* number);
 
-/// 100 mm to lay a ruler against, with the words that say so.
+/// 100 mm to lay a ruler against (200 mm on a large sheet), with the words that say so.
+/// Neither is wider than RLV_CONTROL_MM of the sheet's unit.
 rlv_box2 rlv_mark_control(rlv_sheet* sheet, double x_mm, double y_mm);
+#define RLV_CONTROL_MM 100.0
 
 #endif

@@ -16,7 +16,7 @@ typedef struct panel_look
 {
     rlv_panel* panel;
     rlv_cast cast; // as of the panel, or of the one that it is like
-    uint8_t* in; // one a pixel of the cast
+    uint8_t* in;   // one a pixel of the cast
 } panel_look;
 
 rlv_panel_view rlv_panel_view_of(size_t count, const rlv_mesh* const* mesh, const rlv_camera_axes* axes, double scale)
@@ -189,6 +189,76 @@ static rlv_status find_overlay(panel_look* look, rlv_error* error)
     return status;
 }
 
+// Of what the view spans. An outline may run along the foot of the joint round a piece, which is some mm deep; what
+// stands higher over it hides it.
+#define LIFT 0.02
+#define HIDDEN 3 // points in a row that must be hidden before a recorded outline breaks
+
+// Which points of a ring the surface hides from the eye, a stretch of fewer than HIDDEN being a rough place.
+static void find_hidden(const panel_look* look, const rlv_panel_outline* of, rlv_ray* ray, bool* hidden)
+{
+    const rlv_panel_surface* surface = look->panel->surface;
+    const rlv_panel_view* view = &look->panel->view;
+    rlv_vec3 towards = view->axes.towards;
+    double lift_mm = LIFT * hypot(view->span_mm[0], view->span_mm[1]);
+    for (size_t i = 0; i < of->ring_count; i++)
+    {
+        rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(of->ring_mm[i], surface->mesh->origin_mm), lift_mm, towards);
+        ray[i] = (rlv_ray){{(float)from.x, (float)from.y, (float)from.z},
+                           {(float)towards.x, (float)towards.y, (float)towards.z},
+                           1e9f};
+    }
+    rlv_tree_blocked(surface->tree, of->ring_count, ray, hidden);
+    size_t first = 0; // a stretch is counted from a point that is seen
+    while (first < of->ring_count && hidden[first])
+        first++;
+    for (size_t i = 0, run = 0; first < of->ring_count && i <= of->ring_count; i++)
+    {
+        size_t at = (first + i) % of->ring_count;
+        if (hidden[at])
+        {
+            run++;
+            continue;
+        }
+        for (size_t k = 1; run < HIDDEN && k <= run; k++)
+            hidden[(at + of->ring_count - k) % of->ring_count] = false;
+        run = 0;
+    }
+}
+
+// A recorded outline as lines, from point to point, where both ends are seen.
+static rlv_status trace_ring(panel_look* look, const rlv_panel_outline* of, double line_mm, rlv_lines* lines,
+                             rlv_error* error)
+{
+    const rlv_panel* panel = look->panel;
+    size_t count = of->ring_count, links = 0;
+    bool* hidden = rlv_reserve(count, sizeof *hidden, error);
+    rlv_ray* ray = hidden != NULL ? rlv_reserve(count, sizeof *ray, error) : NULL;
+    rlv_link* link = ray != NULL ? rlv_reserve(count, sizeof *link, error) : NULL;
+    rlv_status status = link != NULL ? RLV_DONE : RLV_SYSTEM;
+    if (link != NULL)
+        find_hidden(look, of, ray, hidden);
+    for (size_t i = 0; link != NULL && i < count; i++)
+    {
+        size_t next = (i + 1) % count;
+        rlv_vec3 a = rlv_panel_place(&panel->view, of->ring_mm[i]),
+                 b = rlv_panel_place(&panel->view, of->ring_mm[next]);
+        if (!hidden[i] && !hidden[next])
+            link[links++] = (rlv_link){i,
+                                       next,
+                                       {0.5 * panel->width_mm + a.x, a.y - 0.5 * panel->height_mm},
+                                       {0.5 * panel->width_mm + b.x, b.y - 0.5 * panel->height_mm}};
+    }
+    if (status == RLV_DONE)
+        status = rlv_lines_join(lines, links, link, error);
+    if (status == RLV_DONE)
+        status = rlv_lines_simplify(lines, line_mm / 3.0, error);
+    free(link);
+    free(ray);
+    free(hidden);
+    return status;
+}
+
 static rlv_status find_outlines(panel_look* look, rlv_error* error)
 {
     rlv_panel* panel = look->panel;
@@ -205,7 +275,8 @@ static rlv_status find_outlines(panel_look* look, rlv_error* error)
         const rlv_panel_outline* of = &surface->outline[i];
         double line_mm = of->line_mm > 0.0 ? of->line_mm : RLV_LINE_MEDIUM;
         double least_mm2 = of->least_mm2 > 0.0 ? of->least_mm2 : LEAST_MM2;
-        status = border(look, is_in_set, of->in, line_mm, least_mm2, &panel->outline[i], error);
+        status = of->ring_count > 0 ? trace_ring(look, of, line_mm, &panel->outline[i], error)
+                                    : border(look, is_in_set, of->in, line_mm, least_mm2, &panel->outline[i], error);
     }
     return status;
 }

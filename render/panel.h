@@ -14,7 +14,7 @@
 
 #include "aspect.h"
 #include "cast.h"
-#include "marks.h"
+#include "key.h"
 #include "view.h"
 
 /// What a panel sees: the picture's axes, the point in its middle, and how large a millimetre is on paper.
@@ -33,12 +33,14 @@ rlv_panel_view rlv_panel_view_of(size_t count, const rlv_mesh* const* mesh, cons
 /// Where a point falls, in mm on paper from the panel's middle: x to the right, y upwards, z towards the eye.
 rlv_vec3 rlv_panel_place(const rlv_panel_view* view, rlv_vec3 point_mm);
 
-/// An outline round a set of triangles, as far as it is seen.
+/// An outline round a set of triangles, as far as it is seen; or one that a person recorded, from point to point.
 typedef struct rlv_panel_outline
 {
-    const uint8_t* in; ///< one a triangle, not 0: in the set
-    double line_mm;    ///< 0: RLV_LINE_MEDIUM
-    double least_mm2;  ///< islands and holes that enclose less on paper are left out; 0: 1 mm2, all that a hand draws
+    const uint8_t* in;       ///< one a triangle, not 0: in the set; not looked at where there is a ring
+    size_t ring_count;       ///< points of a recorded outline, in its order, closed by itself
+    const rlv_vec3* ring_mm; ///< in the mesh's frame; they may lie off the surface, as where a piece is gone
+    double line_mm;          ///< on A3; 0: RLV_LINE_MEDIUM
+    double least_mm2; ///< islands and holes that enclose less on paper are left out; 0: 1 mm2, all that a hand draws
     bool dashed;
     bool quiet;        ///< grey
     const char* words; ///< what it is, for the key; NULL: it is not explained
@@ -62,11 +64,11 @@ typedef struct rlv_panel_surface
     double isoline_mm;          ///< lines of equal depth at multiples of this, calmed over 1.2 mm of paper
     size_t outline_count;
     const rlv_panel_outline* outline;
-    const uint16_t* region;   ///< one a triangle: 0, or the number of a region
-    size_t region_count;      ///< the highest number
-    const rlv_panel_tag* tag; ///< region_count
-    double pixel_mm;          ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
-    int rays, samples;        ///< as of a view; 0: 4 from every other pixel, and 4
+    const uint16_t* region;       ///< one a triangle: 0, or the number of a region
+    size_t region_count;          ///< the highest number
+    const rlv_panel_tag* tag;     ///< region_count
+    double pixel_mm;              ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
+    int rays, samples;            ///< as of a view; 0: 4 from every other pixel, and 4
     const struct rlv_panel* like; ///< another panel, which must stay while this one is made: where it is of the same
                                   ///< mesh, index, view, size and rays, what it saw is painted anew, and not looked
                                   ///< for again
@@ -149,9 +151,12 @@ void rlv_panel_free(rlv_panel* panel);
 rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                           const rlv_panel_marks* marks, size_t* left_out, rlv_error* error);
 
-/// A key to the outlines of a panel that have words and are in sight, from a place on: a stretch of each line, and its
-/// words. It goes on in another row where `width_mm` does not do. The height that it takes; 0 where nothing is to be
-/// explained.
-double rlv_panel_key(rlv_sheet* sheet, const rlv_panel* panel, double x_mm, double y_mm, double width_mm);
+/// Add to a key the lines that a panel shows: outlines that have words and are in sight, the edge of what changed, the
+/// lines of equal depth with their step, and traces of sections where `marks` (may be NULL) have any. What hatching,
+/// dots and colours mean is the legend's (marks.h).
+void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks);
+
+/// The same before a panel is made: all lines that a panel of a surface may turn out to show, to leave room for them.
+void rlv_panel_key_most(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel_marks* marks);
 
 #endif

@@ -41,10 +41,14 @@ static const char* tag_of(const drawing* on, size_t region)
     return tag != NULL ? tag[region].words : NULL;
 }
 
+static const rlv_stroke of_edge = {RLV_LINE_THIN, 0.15, RLV_DASH_NONE};
+static const rlv_stroke of_isoline = {RLV_LINE_HAIR, 0.15, RLV_DASH_NONE};
+static const rlv_stroke of_trace = {RLV_LINE_THIN, RLV_INK_BLACK, RLV_DASH_SECTION};
+
 static void stroke(const drawing* on, const rlv_lines* lines, double line_mm)
 {
     path_of(on, lines);
-    cairo_set_line_width(on->sheet->cairo, line_mm);
+    rlv_sheet_pen(on->sheet, line_mm);
     cairo_stroke(on->sheet->cairo);
 }
 
@@ -65,19 +69,13 @@ static void draw_overlay(const drawing* on)
     rlv_sheet_colour(on->sheet, RLV_PAINT_INK);
     cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
     stroke(on, &panel->hatched, RLV_LINE_HAIR);
-    stroke(on, &panel->coloured, RLV_LINE_THIN);
+    stroke(on, &panel->coloured, of_edge.line_mm);
 }
 
-static double line_of(const rlv_panel_outline* outline)
+static rlv_stroke stroke_of(const rlv_panel_outline* outline)
 {
-    return outline->line_mm > 0.0 ? outline->line_mm : RLV_LINE_MEDIUM;
-}
-
-static void set_dash(rlv_sheet* sheet, const rlv_panel_outline* outline)
-{
-    const double dash[2] = {6.0 * line_of(outline), 4.0 * line_of(outline)};
-    if (outline->dashed)
-        cairo_set_dash(sheet->cairo, dash, 2, 0.0);
+    return (rlv_stroke){outline->line_mm > 0.0 ? outline->line_mm : RLV_LINE_MEDIUM,
+                        outline->quiet ? RLV_INK_GREY : RLV_INK_BLACK, outline->dashed ? RLV_DASH_EVEN : RLV_DASH_NONE};
 }
 
 static void draw_outlines(const drawing* on)
@@ -85,15 +83,13 @@ static void draw_outlines(const drawing* on)
     cairo_t* c = on->sheet->cairo;
     for (size_t i = 0; i < on->panel->outline_count; i++)
     {
-        const rlv_panel_outline* of = &on->panel->surface->outline[i];
-        double line_mm = line_of(of);
+        const rlv_stroke how = stroke_of(&on->panel->surface->outline[i]);
         // A white line beneath keeps it apart from dark colours, and a dashed one together.
         cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.75);
-        stroke(on, &on->panel->outline[i], 2.6 * line_mm);
-        set_dash(on->sheet, of);
-        rlv_sheet_grey(on->sheet, of->quiet ? RLV_INK_GREY : RLV_INK_BLACK);
-        stroke(on, &on->panel->outline[i], line_mm);
-        cairo_set_dash(c, NULL, 0, 0.0);
+        stroke(on, &on->panel->outline[i], 2.6 * how.line_mm);
+        rlv_stroke_begin(on->sheet, &how);
+        stroke(on, &on->panel->outline[i], how.line_mm);
+        rlv_stroke_end(on->sheet);
     }
 }
 
@@ -153,7 +149,7 @@ static void label_isoline(drawing* on, const rlv_panel_isoline* of)
     how.share = 0.5;
     rlv_text_size size = rlv_sheet_measure(on->sheet, words, &how);
     size_t line = longest_of(&of->lines);
-    double reach = 0.5 * hypot(size.width_mm, size.cap_mm) + 0.4;
+    double reach = 0.5 * hypot(size.width_mm, size.cap_mm) + 0.4 * on->sheet->unit;
     if (rlv_line_length(&of->lines, line) < 5.0 * size.width_mm)
         return;
     for (int i = 0; i < 5; i++)
@@ -178,34 +174,33 @@ static void draw_isolines(const drawing* on)
     for (size_t i = 0; i < on->panel->isoline_count; i++)
     {
         rlv_sheet_colour(on->sheet, RLV_PAINT_INK);
-        stroke(on, &on->panel->isoline[i].lines, RLV_LINE_HAIR);
+        stroke(on, &on->panel->isoline[i].lines, of_isoline.line_mm);
     }
 }
 
 // A section's trace: thin and dash-dotted across, strong at its ends, with its letters beyond them.
 static void draw_trace(drawing* on, const rlv_panel_trace* trace)
 {
-    cairo_t* c = on->sheet->cairo;
+    const double u = on->sheet->unit;
     double a[2], b[2];
     place_on_sheet(on, trace->from_mm, a);
     place_on_sheet(on, trace->to_mm, b);
     double length = hypot(b[0] - a[0], b[1] - a[1]);
     if (!(length > 0.0))
         return;
-    double x = (b[0] - a[0]) / length, y = (b[1] - a[1]) / length, end = fmin(5.0, 0.3 * length);
-    const double dash[4] = {4.0, 0.9, 0.4, 0.9};
-    cairo_set_dash(c, dash, 4, 0.0);
-    cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.7);
+    double x = (b[0] - a[0]) / length, y = (b[1] - a[1]) / length, end = fmin(5.0 * u, 0.3 * length);
+    rlv_stroke_begin(on->sheet, &of_trace);
+    cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.7);
     rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], 0.5);
-    rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
-    rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], RLV_LINE_THIN);
-    cairo_set_dash(c, NULL, 0, 0.0);
+    rlv_sheet_grey(on->sheet, of_trace.grey);
+    rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], of_trace.line_mm);
+    rlv_stroke_end(on->sheet);
     rlv_sheet_line(on->sheet, a[0], a[1], a[0] + end * x, a[1] + end * y, RLV_LINE_HEAVY);
     rlv_sheet_line(on->sheet, b[0], b[1], b[0] - end * x, b[1] - end * y, RLV_LINE_HEAVY);
     rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .share = 0.5, .halo_mm = 0.7};
     char primed[64];
     snprintf(primed, sizeof primed, "%.48s\xe2\x80\xb2", trace->letter);
-    double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm, off = 2.8;
+    double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm, off = 2.8 * u;
     rlv_sheet_text(on->sheet, trace->letter, a[0] - off * x, a[1] - off * y + 0.5 * cap, &how);
     rlv_sheet_text(on->sheet, primed, b[0] + off * x, b[1] + off * y + 0.5 * cap, &how);
     on->obstacle[on->obstacle_count++] = (rlv_box2){a[0] - off * x - off, a[1] - off * y - off, 2.0 * off, 2.0 * off};
@@ -214,9 +209,11 @@ static void draw_trace(drawing* on, const rlv_panel_trace* trace)
 
 static void add_label(drawing* on, const char* text, double x, double y, double clear)
 {
+    const double u = on->sheet->unit;
     rlv_text_size size = rlv_sheet_measure(on->sheet, text, &plain);
     rlv_label* label = &on->label[on->label_count];
-    *label = (rlv_label){.anchor = {x, y}, .width = size.width_mm + 0.6, .height = size.cap_mm + 1.3, .clear = clear};
+    *label = (rlv_label){
+        .anchor = {x, y}, .width = size.width_mm + 0.6 * u, .height = size.cap_mm + 1.3 * u, .clear = clear};
     on->text[on->label_count++] = text;
 }
 
@@ -249,26 +246,27 @@ static void draw_arrows(drawing* on)
         rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
         rlv_mark_arrow(on->sheet, a[0], a[1], b[0], b[1], RLV_LINE_STRONG);
         if (arrow->label != NULL)
-            add_label(on, arrow->label, b[0], b[1], 1.0);
+            add_label(on, arrow->label, b[0], b[1], on->sheet->unit);
     }
 }
 
 static void draw_points(drawing* on)
 {
     cairo_t* c = on->sheet->cairo;
+    const double u = on->sheet->unit, size = SYMBOL_MM * u;
     for (size_t i = 0; i < on->marks->point_count; i++)
     {
         const rlv_panel_point* point = &on->marks->point[i];
         double at[2];
         place_on_sheet(on, point->at_mm, at);
         bool hidden = is_hidden(on, point);
-        cairo_arc(c, at[0], at[1], 0.5 * SYMBOL_MM + 0.3, 0.0, 2.0 * G_PI);
+        cairo_arc(c, at[0], at[1], 0.5 * size + 0.3 * u, 0.0, 2.0 * G_PI);
         cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
         cairo_fill(c);
         rlv_sheet_grey(on->sheet, hidden ? RLV_INK_GREY : RLV_INK_BLACK);
-        rlv_mark_symbol(on->sheet, hidden ? RLV_SYMBOL_RING : point->symbol, at[0], at[1], SYMBOL_MM);
+        rlv_mark_symbol(on->sheet, hidden ? RLV_SYMBOL_RING : point->symbol, at[0], at[1], size);
         if (point->label != NULL)
-            add_label(on, point->label, at[0], at[1], 0.5 * SYMBOL_MM + BESIDE);
+            add_label(on, point->label, at[0], at[1], 0.5 * size + BESIDE * u);
     }
 }
 
@@ -288,11 +286,12 @@ static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
     const rlv_panel_tag* tag = &on->panel->surface->tag[region];
     char number[24];
     snprintf(number, sizeof number, "%zu", region + 1);
+    const double u = on->sheet->unit, round = 0.8 * u;
     double radius = 0.5 * label->height, y = label->top + radius, left = label->left + radius;
-    double right = label->left + label->width - 0.8;
+    double right = label->left + label->width - round;
     cairo_arc(c, left, y, radius, G_PI_2, 3.0 * G_PI_2);
-    cairo_arc(c, right, y - radius + 0.8, 0.8, -G_PI_2, 0.0);
-    cairo_arc(c, right, y + radius - 0.8, 0.8, 0.0, G_PI_2);
+    cairo_arc(c, right, y - radius + round, round, -G_PI_2, 0.0);
+    cairo_arc(c, right, y + radius - round, round, 0.0, G_PI_2);
     cairo_close_path(c);
     if (tag->strong)
         rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
@@ -300,18 +299,19 @@ static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
         cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
     cairo_fill_preserve(c);
     rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
-    cairo_set_line_width(c, RLV_LINE_THIN);
+    rlv_sheet_pen(on->sheet, RLV_LINE_THIN);
     cairo_stroke(c);
     rlv_lettering how = tag_letters;
     how.grey = tag->strong ? 1.0 : RLV_INK_BLACK;
     double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm;
-    rlv_sheet_text(on->sheet, tag->words, left + radius + 0.7 * TAG_PAD, y + 0.5 * cap, &how);
+    rlv_sheet_text(on->sheet, tag->words, left + radius + 0.7 * TAG_PAD * u, y + 0.5 * cap, &how);
     rlv_mark_number(on->sheet, number, left, y);
 }
 
 // Numbers of regions: inside where the disc fits, else beside with a leader.
 static void add_numbers(drawing* on)
 {
+    const double u = on->sheet->unit;
     for (size_t i = 0; i < on->panel->region_count; i++)
     {
         const double* at = on->panel->region_at[i];
@@ -321,15 +321,16 @@ static void add_numbers(drawing* on)
         snprintf(words, sizeof words, "%zu", i + 1);
         double radius = rlv_mark_number_radius(on->sheet, words), x = on->left + at[0], y = on->top + at[1];
         rlv_label* label = &on->label[on->label_count];
-        *label = (rlv_label){.anchor = {x, y}, .width = 2.0 * radius, .height = 2.0 * radius, .clear = 0.4};
+        *label = (rlv_label){.anchor = {x, y}, .width = 2.0 * radius, .height = 2.0 * radius, .clear = 0.4 * u};
         if (tag_of(on, i) != NULL)
         {
-            label->width = 2.0 * radius + tag_size(on, i).width_mm + 2.0 * TAG_PAD;
+            label->width = 2.0 * radius + tag_size(on, i).width_mm + 2.0 * TAG_PAD * u;
             radius = 0.5 * hypot(label->width, label->height);
         }
-        label->fixed = at[2] >= 1.15 * radius;
         label->left = x - 0.5 * label->width;
         label->top = y - 0.5 * label->height;
+        label->fixed =
+            at[2] >= 1.15 * radius && !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
         on->region[on->label_count++] = i + 1;
     }
 }
@@ -337,7 +338,7 @@ static void add_numbers(drawing* on)
 static void draw_leader(const drawing* on, const rlv_label* label)
 {
     double x = label->foot[0] - label->anchor[0], y = label->foot[1] - label->anchor[1], length = hypot(x, y);
-    double from = fmin(fmax(label->clear - 0.4, 0.0), length) / length;
+    double from = fmin(fmax(label->clear - 0.4 * on->sheet->unit, 0.0), length) / length;
     double start[2] = {label->anchor[0] + from * x, label->anchor[1] + from * y};
     cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.8);
     rlv_sheet_line(on->sheet, start[0], start[1], label->foot[0], label->foot[1], 0.55);
@@ -377,15 +378,16 @@ static void draw_labels(const drawing* on)
 
 static void draw_furniture(drawing* on)
 {
+    const double u = on->sheet->unit;
     if (on->marks->bar)
     {
-        double longest = fmin(0.4 * on->panel->width_mm, 60.0);
+        double longest = fmin(0.4 * on->panel->width_mm, 60.0 * u);
         on->obstacle[on->obstacle_count++] =
-            rlv_mark_bar(on->sheet, on->left, on->top + on->panel->height_mm - 7.0, on->panel->view.scale, longest);
+            rlv_mark_bar(on->sheet, on->left, on->top + on->panel->height_mm - 7.0 * u, on->panel->view.scale, longest);
     }
     if (on->marks->direction_count > 0)
     {
-        double reach = AXES_MM + 4.5;
+        double reach = (AXES_MM + 4.5) * u;
         on->obstacle[on->obstacle_count++] =
             rlv_mark_axes(on->sheet, on->left + on->panel->width_mm - reach, on->top + reach, AXES_MM,
                           &on->panel->view.axes, on->marks->direction_count, on->marks->direction);
@@ -406,7 +408,8 @@ static void draw_all(drawing* on, size_t* left_out)
     draw_arrows(on);
     draw_points(on);
     rlv_box2 within = {on->left, on->top, on->panel->width_mm, on->panel->height_mm};
-    size_t missed = rlv_labels_place(on->label_count, on->label, within, on->obstacle_count, on->obstacle, 0.5);
+    size_t missed =
+        rlv_labels_place(on->label_count, on->label, within, on->obstacle_count, on->obstacle, 0.5 * on->sheet->unit);
     if (left_out != NULL)
         *left_out = missed;
     draw_labels(on);
@@ -439,33 +442,43 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     return status;
 }
 
-#define KEY_LINE 8.0 // of a key
-#define KEY_ROW 3.6
-
-double rlv_panel_key(rlv_sheet* sheet, const rlv_panel* panel, double x_mm, double y_mm, double width_mm)
+static void add_line(rlv_key* key, rlv_stroke how, const char* words)
 {
-    const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
-    double cap = rlv_sheet_measure(sheet, "A", &small).cap_mm, x = x_mm, y = y_mm + 0.5 * KEY_ROW;
-    bool any = false;
-    cairo_set_line_cap(sheet->cairo, CAIRO_LINE_CAP_BUTT);
-    for (size_t i = 0; i < panel->outline_count; i++)
+    rlv_key_entry entry = {.kind = RLV_KEY_LINE, .stroke = how};
+    snprintf(entry.words, sizeof entry.words, "%s", words);
+    rlv_key_add(key, &entry);
+}
+
+// The lines of a surface; those that a panel saw, where there is one.
+static void add_lines(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel* panel)
+{
+    for (size_t i = 0; i < surface->outline_count; i++)
+        if (surface->outline[i].words != NULL && (panel == NULL || panel->outline[i].line_count > 0))
+            add_line(key, stroke_of(&surface->outline[i]), surface->outline[i].words);
+    if (surface->overlay != NULL && (panel == NULL || panel->coloured.line_count > 0))
+        add_line(key, of_edge, "edge of the coloured depths");
+    if (surface->isoline_mm > 0.0 && (panel == NULL || panel->isoline_count > 0))
     {
-        const rlv_panel_outline* of = &panel->surface->outline[i];
-        if (of->words == NULL || panel->outline[i].line_count == 0)
-            continue;
-        double wide = KEY_LINE + 1.6 + rlv_sheet_measure(sheet, of->words, &small).width_mm;
-        if (x > x_mm && x + wide > x_mm + width_mm)
-        {
-            x = x_mm;
-            y += KEY_ROW;
-        }
-        set_dash(sheet, of);
-        rlv_sheet_grey(sheet, of->quiet ? RLV_INK_GREY : RLV_INK_BLACK);
-        rlv_sheet_line(sheet, x, y, x + KEY_LINE, y, line_of(of));
-        cairo_set_dash(sheet->cairo, NULL, 0, 0.0);
-        rlv_sheet_text(sheet, of->words, x + KEY_LINE + 1.6, y + 0.5 * cap, &small);
-        x += wide + 5.0;
-        any = true;
+        char words[96];
+        snprintf(words, sizeof words, "equal depth, every %.10g" RLV_THIN "mm", surface->isoline_mm);
+        add_line(key, of_isoline, words);
     }
-    return any ? y + 0.5 * KEY_ROW - y_mm : 0.0;
+}
+
+static void add_traces(rlv_key* key, const rlv_panel_marks* marks)
+{
+    if (marks != NULL && marks->trace_count > 0)
+        add_line(key, of_trace, "where a section is cut");
+}
+
+void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
+{
+    add_lines(key, panel->surface, panel);
+    add_traces(key, marks);
+}
+
+void rlv_panel_key_most(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel_marks* marks)
+{
+    add_lines(key, surface, NULL);
+    add_traces(key, marks);
 }

@@ -6,24 +6,28 @@
 #include <stdlib.h>
 #include <string.h>
 
-// The boxes of stretches whose triangles lie in a region of change, added to the profile's.
-static rlv_status add_boxes(rlv_profile* profile, const rlv_profile_stage* stage, const rlv_plane* plane,
-                            rlv_error* error)
+enum
 {
-    uint8_t* in = rlv_reserve(stage->mesh->triangle_count, 1, error);
-    if (in == NULL)
-        return RLV_SYSTEM;
-    for (size_t t = 0; t < stage->mesh->triangle_count; t++)
-        in[t] = stage->region[t] != 0;
+    WENT = 1,
+    CAME = 2,
+};
+
+// The boxes of the stretches whose triangles are in a set, added to the profile's.
+static rlv_status add_boxes_of(rlv_profile* profile, const rlv_mesh* mesh, const uint8_t* in, uint8_t kind,
+                               const rlv_plane* plane, rlv_error* error)
+{
     rlv_lines lines;
-    rlv_status status = rlv_section_cut(&lines, stage->mesh, plane, in, error);
-    free(in);
-    double(*box)[4] = realloc(profile->box, (profile->box_count + lines.line_count + 1) * sizeof *box);
-    if (box == NULL && status == RLV_DONE)
-        status = rlv_fail(error, RLV_SYSTEM, NULL, "give the program more memory", "no room for a profile");
+    rlv_status status = rlv_section_cut(&lines, mesh, plane, in, error);
+    size_t most = profile->box_count + lines.line_count + 1;
+    double(*box)[4] = realloc(profile->box, most * sizeof *box);
     profile->box = box != NULL ? box : profile->box;
+    uint8_t* kinds = realloc(profile->kind, most);
+    profile->kind = kinds != NULL ? kinds : profile->kind;
+    if ((box == NULL || kinds == NULL) && status == RLV_DONE)
+        status = rlv_fail(error, RLV_SYSTEM, NULL, "give the program more memory", "no room for a profile");
     for (size_t i = 0; i < lines.line_count && status == RLV_DONE; i++)
     {
+        kinds[profile->box_count] = kind;
         double* of = box[profile->box_count++];
         of[0] = of[1] = INFINITY;
         of[2] = of[3] = -INFINITY;
@@ -38,6 +42,28 @@ static rlv_status add_boxes(rlv_profile* profile, const rlv_profile_stage* stage
     return status;
 }
 
+// The boxes of stretches whose triangles lie in a region of change; those of what went and of what came apart, where
+// that is told.
+static rlv_status add_boxes(rlv_profile* profile, const rlv_profile_stage* stage, const rlv_plane* plane,
+                            rlv_error* error)
+{
+    uint8_t* in = rlv_reserve(stage->mesh->triangle_count, 1, error);
+    rlv_status status = in != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (uint8_t kind = WENT; kind <= CAME && status == RLV_DONE; kind++)
+    {
+        bool either = stage->came == NULL, any = false;
+        for (size_t t = 0; t < stage->mesh->triangle_count; t++)
+        {
+            in[t] = stage->region[t] != 0 && (either || stage->came[stage->region[t] - 1] == (kind == CAME));
+            any = any || in[t];
+        }
+        if (any && (!either || kind == WENT))
+            status = add_boxes_of(profile, stage->mesh, in, either ? WENT | CAME : kind, plane, error);
+    }
+    free(in);
+    return status;
+}
+
 #define NEAR_MM 1.0 // boxes that come this close are one
 
 // Join boxes until none are near each other: what went lies between a stretch of before and one of after.
@@ -47,8 +73,8 @@ static void join_boxes(rlv_profile* profile)
         for (size_t k = 0; k < profile->box_count; k++)
         {
             double *a = profile->box[i], *b = profile->box[k];
-            if (i == k || a[0] > b[2] + NEAR_MM || b[0] > a[2] + NEAR_MM || a[1] > b[3] + NEAR_MM ||
-                b[1] > a[3] + NEAR_MM)
+            if (i == k || profile->kind[i] != profile->kind[k] || a[0] > b[2] + NEAR_MM || b[0] > a[2] + NEAR_MM ||
+                a[1] > b[3] + NEAR_MM || b[1] > a[3] + NEAR_MM)
                 continue;
             for (int side = 0; side < 2; side++)
             {
@@ -56,6 +82,7 @@ static void join_boxes(rlv_profile* profile)
                 a[side + 2] = fmax(a[side + 2], b[side + 2]);
             }
             memcpy(b, profile->box[--profile->box_count], sizeof *profile->box);
+            profile->kind[k] = profile->kind[profile->box_count];
             i = 0;
             k = SIZE_MAX; // from the beginning: the box has grown
         }
@@ -87,6 +114,7 @@ void rlv_profile_free(rlv_profile* profile)
     rlv_lines_free(&profile->after);
     rlv_lines_free(&profile->bone);
     free(profile->box);
+    free(profile->kind);
     memset(profile, 0, sizeof *profile);
 }
 
@@ -143,8 +171,8 @@ static void clip_between(const profile_drawing* on, const rlv_lines* in, const r
     cairo_rectangle(c, x0, y0, x1 - x0, y1 - y0);
 }
 
-// Clip to the boxes of the regions, where there are any to keep to.
-static void clip_to_regions(const profile_drawing* on, const rlv_profile* profile)
+// Clip to the boxes of the regions of a kind, where there are any regions to keep to.
+static void clip_to_regions(const profile_drawing* on, const rlv_profile* profile, uint8_t kind)
 {
     if (!profile->regions)
         return;
@@ -152,10 +180,45 @@ static void clip_to_regions(const profile_drawing* on, const rlv_profile* profil
     for (size_t i = 0; i < profile->box_count; i++)
     {
         const double* box = profile->box[i];
+        if ((profile->kind[i] & kind) == 0)
+            continue;
         cairo_rectangle(c, on->x + on->scale * box[0], on->y - on->scale * box[3], on->scale * (box[2] - box[0]),
                         on->scale * (box[3] - box[1]));
     }
     cairo_clip(c);
+}
+
+#define RASTER_MM 0.25  // side of a pixel, on paper, that tints are looked for in
+#define LEAST_PIXELS 24 // 1.5 mm2: two scans of one surface leave slivers, which nobody takes for a tint
+
+// Whether what went, or came, is large enough on paper to be seen: it is clipped as it is drawn, into pixels, and those
+// are counted.
+static bool shows(const rlv_profile* profile, uint8_t kind, double scale)
+{
+    const rlv_lines *in = kind == CAME ? &profile->after : &profile->before,
+                    *out = kind == CAME ? &profile->before : &profile->after;
+    double low[2], high[2];
+    if (in->line_count == 0 || out->line_count == 0 || !rlv_profile_box(profile, low, high))
+        return false;
+    double wide = ceil((high[0] - low[0]) * scale / RASTER_MM), tall = ceil((high[1] - low[1]) * scale / RASTER_MM);
+    cairo_surface_t* image = cairo_image_surface_create(CAIRO_FORMAT_A8, (int)fmin(fmax(wide, 1.0), 32767.0),
+                                                        (int)fmin(fmax(tall, 1.0), 32767.0));
+    rlv_sheet sheet = {.unit = 1.0, .cairo = cairo_create(image)};
+    cairo_scale(sheet.cairo, 1.0 / RASTER_MM, 1.0 / RASTER_MM);
+    profile_drawing on = {&sheet, -low[0] * scale, high[1] * scale, scale};
+    clip_to_regions(&on, profile, kind);
+    clip_between(&on, in, out);
+    cairo_fill(sheet.cairo);
+    cairo_destroy(sheet.cairo);
+    cairo_surface_flush(image);
+    const unsigned char* data = cairo_image_surface_get_data(image);
+    size_t stride = (size_t)cairo_image_surface_get_stride(image), rows = (size_t)cairo_image_surface_get_height(image);
+    size_t columns = (size_t)cairo_image_surface_get_width(image), count = 0;
+    for (size_t y = 0; data != NULL && y < rows; y++)
+        for (size_t x = 0; x < columns; x++)
+            count += data[y * stride + x] >= 128;
+    cairo_surface_destroy(image);
+    return count >= LEAST_PIXELS;
 }
 
 static void fill_areas(const profile_drawing* on, const rlv_profile* profile, const rlv_lines* before,
@@ -165,34 +228,33 @@ static void fill_areas(const profile_drawing* on, const rlv_profile* profile, co
     path_of(on, after);
     rlv_sheet_colour(on->sheet, stone);
     cairo_fill(c);
-    if (before->line_count == 0)
-        return;
-    cairo_save(c);
-    clip_to_regions(on, profile);
-    clip_between(on, before, after);
-    rlv_sheet_colour(on->sheet, removed_tint());
-    cairo_fill(c);
-    cairo_restore(c);
-    cairo_save(c);
-    clip_to_regions(on, profile);
-    clip_between(on, after, before);
-    rlv_sheet_colour(on->sheet, added_tint());
-    cairo_fill_preserve(c);
-    rlv_mark_dots(on->sheet);
-    cairo_restore(c);
+    for (int came = 0; came < 2; came++)
+    {
+        const rlv_lines *in = came ? after : before, *out = came ? before : after;
+        if (!shows(profile, came ? CAME : WENT, on->scale))
+            continue;
+        cairo_save(c);
+        clip_to_regions(on, profile, came ? CAME : WENT);
+        clip_between(on, in, out);
+        rlv_sheet_colour(on->sheet, came ? added_tint() : removed_tint());
+        cairo_fill_preserve(c);
+        if (came)
+            rlv_mark_dots(on->sheet);
+        cairo_new_path(c);
+        cairo_restore(c);
+    }
 }
 
-static void stroke(const profile_drawing* on, const rlv_lines* lines, double line_mm)
+static const rlv_stroke of_before = {RLV_LINE_THIN, RLV_INK_GREY, RLV_DASH_BEFORE};
+static const rlv_stroke of_after = {RLV_LINE_MEDIUM, RLV_INK_BLACK, RLV_DASH_NONE};
+static const rlv_stroke of_bone = {0.9, RLV_INK_BLACK, RLV_DASH_NONE};
+
+static void stroke(const profile_drawing* on, const rlv_lines* lines, const rlv_stroke* how)
 {
+    rlv_stroke_begin(on->sheet, how);
     path_of(on, lines);
-    cairo_set_line_width(on->sheet->cairo, line_mm);
     cairo_stroke(on->sheet->cairo);
-}
-
-static void set_dash(cairo_t* c, bool dashed)
-{
-    const double dash[2] = {1.6, 0.9};
-    cairo_set_dash(c, dash, dashed ? 2 : 0, 0.0);
+    rlv_stroke_end(on->sheet);
 }
 
 static rlv_status copy_simple(rlv_lines* to, const rlv_lines* from, double tolerance, rlv_error* error)
@@ -219,7 +281,7 @@ rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double
 {
     profile_drawing on = {sheet, x_mm, y_mm, scale};
     cairo_t* c = sheet->cairo;
-    double tolerance = RLV_LINE_THIN / 3.0 / scale;
+    double tolerance = of_before.line_mm / 3.0 / scale;
     rlv_lines before, after = {0}, bone = {0};
     rlv_status status = copy_simple(&before, &profile->before, tolerance, error);
     if (status == RLV_DONE)
@@ -230,14 +292,9 @@ rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double
     {
         fill_areas(&on, profile, &before, &after);
         cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
-        rlv_sheet_grey(sheet, RLV_INK_GREY);
-        set_dash(c, true);
-        stroke(&on, &before, RLV_LINE_THIN);
-        set_dash(c, false);
-        rlv_sheet_grey(sheet, RLV_INK_BLACK);
-        stroke(&on, &after, RLV_LINE_MEDIUM);
-        cairo_set_line_cap(c, CAIRO_LINE_CAP_BUTT);
-        stroke(&on, &bone, 0.9);
+        stroke(&on, &before, &of_before);
+        stroke(&on, &after, &of_after);
+        stroke(&on, &bone, &of_bone);
     }
     rlv_lines_free(&before);
     rlv_lines_free(&after);
@@ -245,50 +302,20 @@ rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double
     return status;
 }
 
-#define SWATCH 8.0
-#define TALL 2.6
-
-static void draw_swatch(rlv_sheet* sheet, int which, double x, double y)
+void rlv_profile_key(rlv_key* key, const rlv_profile* profile, double scale)
 {
-    cairo_t* c = sheet->cairo;
-    if (which == 2 || which == 3)
+    const struct
     {
-        cairo_rectangle(c, x, y - TALL, SWATCH, TALL);
-        rlv_sheet_colour(sheet, which == 2 ? removed_tint() : added_tint());
-        cairo_fill_preserve(c);
-        if (which == 3)
-            rlv_mark_dots(sheet);
-        cairo_new_path(c);
-        return;
-    }
-    rlv_sheet_grey(sheet, which == 0 ? RLV_INK_GREY : RLV_INK_BLACK);
-    set_dash(c, which == 0);
-    double line_mm = which == 0 ? RLV_LINE_THIN : which == 1 ? RLV_LINE_MEDIUM : 0.9;
-    rlv_sheet_line(sheet, x, y - 0.5 * TALL, x + SWATCH, y - 0.5 * TALL, line_mm);
-    set_dash(c, false);
-}
-
-double rlv_profile_key(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, size_t count,
-                       const rlv_profile* profile)
-{
-    static const char* const words[5] = {"before", "after", "removed", "added", "after, along bone"};
-    const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
-    bool bone = false;
-    for (size_t i = 0; i < count; i++)
-        bone = bone || profile[i].bone.line_count > 0;
-    double x = x_mm, y = y_mm + TALL;
-    for (int i = 0; i < (bone ? 5 : 4); i++)
-    {
-        rlv_text_size size = rlv_sheet_measure(sheet, words[i], &small);
-        double wide = SWATCH + 1.6 + size.width_mm;
-        if (x > x_mm && x + wide > x_mm + width_mm)
-        {
-            x = x_mm;
-            y += TALL + 1.8;
-        }
-        draw_swatch(sheet, i, x, y);
-        rlv_sheet_text(sheet, words[i], x + SWATCH + 1.6, y - 0.5 * (TALL - size.cap_mm), &small);
-        x += wide + 6.0;
-    }
-    return y - y_mm;
+        bool there;
+        rlv_key_entry entry;
+    } kind[5] = {
+        {profile->before.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_before, .words = "before, in a section"}},
+        {profile->after.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_after, .words = "after, in a section"}},
+        {profile->bone.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_bone, .words = "after, along bone"}},
+        {shows(profile, WENT, scale), {.kind = RLV_KEY_AREA, .tint = removed_tint(), .words = "removed, in a section"}},
+        {shows(profile, CAME, scale),
+         {.kind = RLV_KEY_AREA, .tint = added_tint(), .dotted = true, .words = "added, in a section"}}};
+    for (int i = 0; i < 5; i++)
+        if (kind[i].there)
+            rlv_key_add(key, &kind[i].entry);
 }

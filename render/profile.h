@@ -8,8 +8,8 @@
 #ifndef RLV_PROFILE_H
 #define RLV_PROFILE_H
 
+#include "key.h"
 #include "section.h"
-#include "sheet.h"
 
 typedef struct rlv_profile
 {
@@ -18,6 +18,7 @@ typedef struct rlv_profile
     bool regions;            ///< regions were given: tints keep to their boxes
     size_t box_count;
     double (*box)[4]; ///< lowest x and y, highest x and y round each stretch of both lines that lies in a region
+    uint8_t* kind;    ///< box_count: what is tinted there: 1 what went, 2 what came, 3 either
 } rlv_profile;
 
 /// A stage of a profile: its mesh, and one a triangle (each may be NULL): not 0 where it is bone; 0, or the number of a
@@ -27,6 +28,7 @@ typedef struct rlv_profile_stage
     const rlv_mesh* mesh;
     const uint8_t* bone;
     const uint16_t* region;
+    const bool* came; ///< one a region: whether material came there, and did not go; NULL: that is not told
 } rlv_profile_stage;
 
 /// Cut both stages (in one frame) along a plane, into a zeroed `profile`; bone is drawn of AFTER. Free with
@@ -43,9 +45,8 @@ bool rlv_profile_box(const rlv_profile* profile, double low[2], double high[2]);
 rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double x_mm, double y_mm, double scale,
                             rlv_error* error);
 
-/// A key to it: swatches with their words from a place on, within a width (they go on in a second row where one does
-/// not do); the height that it takes. Bone is explained where one of `count` profiles has it.
-double rlv_profile_key(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, size_t count,
-                       const rlv_profile* profile);
+/// Add to a key what a profile that is drawn at a scale shows: its lines, and the tints that are large enough to be
+/// seen.
+void rlv_profile_key(rlv_key* key, const rlv_profile* profile, double scale);
 
 #endif

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #define POINTS_A_MM (72.0 / 25.4)
+#define ROLL "roll"
 #define BAND 256 // rows of a PNG that are drawn at a time
 
 // Grey edges and no hinting, whatever the machine's own settings say: letters are the same everywhere, at any size.
@@ -27,6 +28,24 @@ static PangoContext* plain_context(cairo_t* cairo)
     return context;
 }
 
+// A context on a sheet's surface, which is there.
+static rlv_status begin_drawing(rlv_sheet* sheet, double units_a_mm, rlv_error* error)
+{
+    sheet->cairo = cairo_create(sheet->record);
+    cairo_scale(sheet->cairo, units_a_mm, units_a_mm);
+    sheet->pango = plain_context(sheet->cairo);
+    if (cairo_status(sheet->cairo) == CAIRO_STATUS_SUCCESS)
+        return RLV_DONE;
+    rlv_sheet_free(sheet);
+    return rlv_fail(error, RLV_SYSTEM, NULL, "give the program more memory", "no room for a sheet");
+}
+
+static rlv_status drawing_failed(cairo_status_t drawn, rlv_error* error)
+{
+    return rlv_fail(error, RLV_SYSTEM, NULL, "check the free memory and disk space", "a sheet could not be drawn (%s)",
+                    cairo_status_to_string(drawn));
+}
+
 rlv_status rlv_sheet_reserve(rlv_sheet* sheet, double width_mm, double height_mm, rlv_error* error)
 {
     memset(sheet, 0, sizeof *sheet);
@@ -36,14 +55,62 @@ rlv_status rlv_sheet_reserve(rlv_sheet* sheet, double width_mm, double height_mm
     cairo_rectangle_t whole = {0.0, 0.0, width_mm * POINTS_A_MM, height_mm * POINTS_A_MM};
     sheet->width_mm = width_mm;
     sheet->height_mm = height_mm;
+    sheet->unit = 1.0;
     sheet->record = cairo_recording_surface_create(CAIRO_CONTENT_COLOR_ALPHA, &whole);
-    sheet->cairo = cairo_create(sheet->record);
-    cairo_scale(sheet->cairo, POINTS_A_MM, POINTS_A_MM);
-    sheet->pango = plain_context(sheet->cairo);
-    if (cairo_status(sheet->cairo) == CAIRO_STATUS_SUCCESS)
-        return RLV_DONE;
-    rlv_sheet_free(sheet);
-    return rlv_fail(error, RLV_SYSTEM, NULL, "give the program more memory", "no room for a sheet");
+    return begin_drawing(sheet, POINTS_A_MM, error);
+}
+
+// Cairo draws on words of 32 bits; a picture is bytes.
+static cairo_surface_t* image_of(const rlv_picture* picture)
+{
+    cairo_surface_t* image = cairo_image_surface_create(CAIRO_FORMAT_RGB24, (int)picture->width, (int)picture->height);
+    if (cairo_surface_status(image) != CAIRO_STATUS_SUCCESS)
+        return image;
+    unsigned char* data = cairo_image_surface_get_data(image);
+    size_t stride = (size_t)cairo_image_surface_get_stride(image);
+    for (size_t y = 0; y < picture->height; y++)
+        for (size_t x = 0; x < picture->width; x++)
+        {
+            const uint8_t* from = picture->rgb + 3 * (y * picture->width + x);
+            uint32_t word = (uint32_t)from[0] << 16 | (uint32_t)from[1] << 8 | from[2];
+            memcpy(data + y * stride + 4 * x, &word, sizeof word);
+        }
+    cairo_surface_mark_dirty(image);
+    return image;
+}
+
+rlv_status rlv_sheet_over(rlv_sheet* sheet, const rlv_picture* picture, rlv_error* error)
+{
+    *sheet = (rlv_sheet){.width_mm = (double)picture->width * picture->pixel_mm,
+                         .height_mm = (double)picture->height * picture->pixel_mm,
+                         .unit = 1.0,
+                         .record = image_of(picture)};
+    return begin_drawing(sheet, 1.0 / picture->pixel_mm, error);
+}
+
+// A row of an image as bytes of red, green and blue.
+static void take_row(cairo_surface_t* image, size_t y, uint8_t* rgb, size_t width)
+{
+    const unsigned char* row = cairo_image_surface_get_data(image) + y * (size_t)cairo_image_surface_get_stride(image);
+    for (size_t x = 0; x < width; x++)
+    {
+        uint32_t word;
+        memcpy(&word, row + 4 * x, sizeof word);
+        rgb[3 * x] = (uint8_t)(word >> 16);
+        rgb[3 * x + 1] = (uint8_t)(word >> 8);
+        rgb[3 * x + 2] = (uint8_t)word;
+    }
+}
+
+rlv_status rlv_sheet_take_back(const rlv_sheet* sheet, rlv_picture* picture, rlv_error* error)
+{
+    cairo_status_t drawn = cairo_status(sheet->cairo);
+    if (drawn != CAIRO_STATUS_SUCCESS)
+        return drawing_failed(drawn, error);
+    cairo_surface_flush(sheet->record);
+    for (size_t y = 0; y < picture->height; y++)
+        take_row(sheet->record, y, picture->rgb + 3 * y * picture->width, picture->width);
+    return RLV_DONE;
 }
 
 void rlv_sheet_free(rlv_sheet* sheet)
@@ -75,9 +142,52 @@ rlv_paper rlv_paper_holding(double width_mm, double height_mm, int least)
     static const double rolls[4] = {914.0, 1067.0, 1118.0, 1524.0};
     for (int i = 0; i < 4; i++)
         if (fmin(width_mm, height_mm) <= rolls[i] + fits)
-            return width_mm <= height_mm ? (rlv_paper){rolls[i], height_mm, "roll"}
-                                         : (rlv_paper){width_mm, rolls[i], "roll"};
-    return (rlv_paper){width_mm, height_mm, "roll"};
+            return width_mm <= height_mm ? (rlv_paper){rolls[i], ceil(height_mm - fits), ROLL}
+                                         : (rlv_paper){ceil(width_mm - fits), rolls[i], ROLL};
+    return (rlv_paper){ceil(width_mm - fits), ceil(height_mm - fits), ROLL};
+}
+
+#define LONG_A3 420.0
+#define SHORT_A3 297.0
+#define MOST_UNIT (1189.0 / LONG_A3) // of A0
+#define LEAST_SHARE 0.75             // of the unit that a paper asks for
+
+double rlv_paper_unit(const rlv_paper* paper)
+{
+    double longer = fmax(paper->width_mm, paper->height_mm), shorter = fmin(paper->width_mm, paper->height_mm);
+    return fmin(fmax(fmin(longer / LONG_A3, shorter / SHORT_A3), 1.0), MOST_UNIT);
+}
+
+// Whether two papers are one size either way round, or one roll.
+static bool same_size(const rlv_paper* a, const rlv_paper* b)
+{
+    double sides[2][2] = {{fmin(a->width_mm, a->height_mm), fmax(a->width_mm, a->height_mm)},
+                          {fmin(b->width_mm, b->height_mm), fmax(b->width_mm, b->height_mm)}};
+    bool rolls = strcmp(a->name, ROLL) == 0 && strcmp(b->name, ROLL) == 0;
+    return sides[0][0] == sides[1][0] && (rolls || sides[0][1] == sides[1][1]);
+}
+
+rlv_paper rlv_paper_for(rlv_paper_need need, const void* of, int least, double* unit)
+{
+    // A larger paper asks for larger letters, which take more paper: from the least one on, until one holds its own.
+    // Units rise from paper to paper, and there is a greatest one.
+    rlv_paper paper = rlv_paper_holding(1.0, 1.0, least);
+    double size_mm[2], asked = 0.0;
+    while (rlv_paper_unit(&paper) > asked)
+    {
+        asked = rlv_paper_unit(&paper);
+        need(of, fmax(LEAST_SHARE * asked, 1.0), size_mm);
+        paper = rlv_paper_holding(size_mm[0], size_mm[1], least);
+    }
+    for (int step = 20; step >= (int)(20.0 * LEAST_SHARE); step--)
+    {
+        *unit = fmax(asked * step / 20.0, 1.0);
+        need(of, *unit, size_mm);
+        rlv_paper held = rlv_paper_holding(size_mm[0], size_mm[1], least);
+        if (same_size(&held, &paper))
+            return held;
+    }
+    return paper;
 }
 
 void rlv_sheet_grey(rlv_sheet* sheet, double grey)
@@ -90,9 +200,14 @@ void rlv_sheet_colour(rlv_sheet* sheet, rlv_rgb srgb)
     cairo_set_source_rgb(sheet->cairo, (double)srgb.r, (double)srgb.g, (double)srgb.b);
 }
 
+void rlv_sheet_pen(rlv_sheet* sheet, double width_mm)
+{
+    cairo_set_line_width(sheet->cairo, width_mm * sqrt(sheet->unit));
+}
+
 void rlv_sheet_line(rlv_sheet* sheet, double x0, double y0, double x1, double y1, double width_mm)
 {
-    cairo_set_line_width(sheet->cairo, width_mm);
+    rlv_sheet_pen(sheet, width_mm);
     cairo_move_to(sheet->cairo, x0, y0);
     cairo_line_to(sheet->cairo, x1, y1);
     cairo_stroke(sheet->cairo);
@@ -117,7 +232,7 @@ static PangoLayout* layout_of(const rlv_sheet* sheet, const char* text, const rl
     PangoFontDescription* font = pango_font_description_new();
     pango_font_description_set_family(font, "DejaVu Sans");
     pango_font_description_set_weight(font, how->bold ? PANGO_WEIGHT_BOLD : PANGO_WEIGHT_NORMAL);
-    pango_font_description_set_absolute_size(font, how->size_mm * PANGO_SCALE);
+    pango_font_description_set_absolute_size(font, how->size_mm * sheet->unit * PANGO_SCALE);
     pango_layout_set_font_description(layout, font);
     pango_font_description_free(font);
     pango_layout_set_auto_dir(layout, FALSE);
@@ -141,19 +256,20 @@ static PangoLayout* layout_of(const rlv_sheet* sheet, const char* text, const rl
     return layout;
 }
 
-static rlv_text_size size_of(PangoLayout* layout, const rlv_lettering* how)
+static rlv_text_size size_of(const rlv_sheet* sheet, PangoLayout* layout, const rlv_lettering* how)
 {
     PangoRectangle extent;
     pango_layout_get_extents(layout, NULL, &extent);
     // A capital of DejaVu Sans is 1493 of its em's 2048 units high.
     return (rlv_text_size){(double)extent.width / PANGO_SCALE, (double)extent.height / PANGO_SCALE,
-                           (double)pango_layout_get_baseline(layout) / PANGO_SCALE, how->size_mm * 1493.0 / 2048.0};
+                           (double)pango_layout_get_baseline(layout) / PANGO_SCALE,
+                           how->size_mm * sheet->unit * 1493.0 / 2048.0};
 }
 
 rlv_text_size rlv_sheet_measure(const rlv_sheet* sheet, const char* text, const rlv_lettering* how)
 {
     PangoLayout* layout = layout_of(sheet, text, how);
-    rlv_text_size size = size_of(layout, how);
+    rlv_text_size size = size_of(sheet, layout, how);
     g_object_unref(layout);
     return size;
 }
@@ -163,7 +279,7 @@ rlv_text_size rlv_sheet_text(rlv_sheet* sheet, const char* text, double x_mm, do
 {
     cairo_t* c = sheet->cairo;
     PangoLayout* layout = layout_of(sheet, text, how);
-    rlv_text_size size = size_of(layout, how);
+    rlv_text_size size = size_of(sheet, layout, how);
     double left = how->width_mm > 0.0 ? -how->share * how->width_mm : -how->share * size.width_mm;
     cairo_save(c);
     cairo_translate(c, x_mm, baseline_mm);
@@ -174,7 +290,7 @@ rlv_text_size rlv_sheet_text(rlv_sheet* sheet, const char* text, double x_mm, do
         pango_cairo_layout_path(c, layout);
         cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
         cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
-        cairo_set_line_width(c, 2.0 * how->halo_mm);
+        cairo_set_line_width(c, 2.0 * how->halo_mm * sheet->unit);
         cairo_stroke(c);
     }
     rlv_sheet_grey(sheet, how->grey);
@@ -186,26 +302,15 @@ rlv_text_size rlv_sheet_text(rlv_sheet* sheet, const char* text, double x_mm, do
     return size;
 }
 
-// Cairo draws on words of 32 bits; a picture is bytes.
 rlv_status rlv_sheet_picture(rlv_sheet* sheet, const rlv_picture* picture, double x_mm, double y_mm, rlv_error* error)
 {
-    cairo_surface_t* image = cairo_image_surface_create(CAIRO_FORMAT_RGB24, (int)picture->width, (int)picture->height);
+    cairo_surface_t* image = image_of(picture);
     if (cairo_surface_status(image) != CAIRO_STATUS_SUCCESS)
     {
         cairo_surface_destroy(image);
         return rlv_fail(error, RLV_SYSTEM, NULL, "ask for larger pixels", "no room for a picture of %zu by %zu pixels",
                         picture->width, picture->height);
     }
-    unsigned char* data = cairo_image_surface_get_data(image);
-    size_t stride = (size_t)cairo_image_surface_get_stride(image);
-    for (size_t y = 0; y < picture->height; y++)
-        for (size_t x = 0; x < picture->width; x++)
-        {
-            const uint8_t* from = picture->rgb + 3 * (y * picture->width + x);
-            uint32_t word = (uint32_t)from[0] << 16 | (uint32_t)from[1] << 8 | from[2];
-            memcpy(data + y * stride + 4 * x, &word, sizeof word);
-        }
-    cairo_surface_mark_dirty(image);
     cairo_t* c = sheet->cairo;
     cairo_save(c);
     cairo_translate(c, x_mm, y_mm);
@@ -216,12 +321,6 @@ rlv_status rlv_sheet_picture(rlv_sheet* sheet, const rlv_picture* picture, doubl
     cairo_restore(c);
     cairo_surface_destroy(image);
     return RLV_DONE;
-}
-
-static rlv_status drawing_failed(cairo_status_t drawn, rlv_error* error)
-{
-    return rlv_fail(error, RLV_SYSTEM, NULL, "check the free memory and disk space", "a sheet could not be drawn (%s)",
-                    cairo_status_to_string(drawn));
 }
 
 // Replay the record onto a surface whose unit is 1/scale points.
@@ -260,16 +359,7 @@ static void band_row(void* user, size_t y, uint8_t* rgb, size_t width)
         if (of->drawn == CAIRO_STATUS_SUCCESS)
             of->drawn = drawn;
     }
-    const unsigned char* row =
-        cairo_image_surface_get_data(of->image) + y % BAND * (size_t)cairo_image_surface_get_stride(of->image);
-    for (size_t x = 0; x < width; x++)
-    {
-        uint32_t word;
-        memcpy(&word, row + 4 * x, sizeof word);
-        rgb[3 * x] = (uint8_t)(word >> 16);
-        rgb[3 * x + 1] = (uint8_t)(word >> 8);
-        rgb[3 * x + 2] = (uint8_t)word;
-    }
+    take_row(of->image, y % BAND, rgb, width);
 }
 
 static rlv_status write_png(const rlv_sheet* sheet, FILE* stream, const rlv_sheet_info* info, rlv_error* error)

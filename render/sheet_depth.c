@@ -4,11 +4,15 @@
 #include <stdlib.h>
 #include <string.h>
 
+// mm on A3.
 #define PAD 9.0      // round the plan, for the letters of its sections
 #define GAP 10.0     // between plan and sections
 #define ROW 3.6      // of a table
 #define CELL_GAP 4.0 // between its columns
-#define ASIDE 92.0   // the least width of what stands beside the section: legend and table
+#define ASIDE 92.0   // the least width of what explains the plan: key, legend and table
+#define LEGEND 21.0  // of that, the legend's height with its note and hatching
+#define AIR 4.0      // between key, legend and table, and over the foot
+#define HEADING 6.5  // a table's caption
 
 static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
@@ -25,15 +29,16 @@ rlv_box2 rlv_sheet_table_size(const rlv_sheet* sheet, const rlv_sheet_table* tab
 {
     rlv_box2 box = {0.0, 0.0, 0.0, 0.0};
     for (size_t k = 0; k < table->column_count; k++)
-        box.width += column_wide(sheet, table, k) + (k > 0 ? CELL_GAP : 0.0);
+        box.width += column_wide(sheet, table, k) + (k > 0 ? CELL_GAP * sheet->unit : 0.0);
     if (table->column_count > 0)
-        box.height = ROW * (double)(table->row_count + 1) + 2.0;
+        box.height = (ROW * (double)(table->row_count + 1) + 2.0) * sheet->unit;
     return box;
 }
 
 void rlv_sheet_table_print(rlv_sheet* sheet, const rlv_sheet_table* table, double x_mm, double y_mm)
 {
-    double x = x_mm, head = y_mm + 2.2;
+    const double u = sheet->unit;
+    double x = x_mm, head = y_mm + 2.2 * u;
     rlv_box2 box = rlv_sheet_table_size(sheet, table);
     for (size_t k = 0; k < table->column_count; k++)
     {
@@ -46,13 +51,13 @@ void rlv_sheet_table_print(rlv_sheet* sheet, const rlv_sheet_table* table, doubl
         how.grey = RLV_INK_BLACK;
         for (size_t i = 0; i < table->row_count; i++)
             rlv_sheet_text(sheet, table->cell[i * table->column_count + k], at,
-                           head + 1.6 + ROW * (double)(i + 1) - 0.6, &how);
-        x += wide + CELL_GAP;
+                           head + (1.0 + ROW * (double)(i + 1)) * u, &how);
+        x += wide + CELL_GAP * u;
     }
     if (table->column_count > 0)
     {
         rlv_sheet_grey(sheet, RLV_INK_RULE);
-        rlv_sheet_line(sheet, x_mm, head + 1.3, x_mm + box.width, head + 1.3, RLV_LINE_HAIR);
+        rlv_sheet_line(sheet, x_mm, head + 1.3 * u, x_mm + box.width, head + 1.3 * u, RLV_LINE_HAIR);
     }
 }
 
@@ -65,8 +70,11 @@ typedef struct layout
     rlv_profile profile[2]; // A beneath, B beside
     rlv_plane plane[2];
     double low[2][2], high[2][2]; // boxes of the profiles, of the thing
-    double plan_wide, plan_tall, below_tall, beside_wide, beneath_wide;
-    rlv_box2 table;
+    rlv_sheet* ruler;             // to measure letters on
+    rlv_key most;                 // all that the key may have to explain
+    bool apart;                   // key, legend and table stand beside section B-B', and not beneath it
+    double unit, plan_wide, plan_tall, below_tall, beside_wide, aside_wide, aside_tall;
+    double wide, tall; // of all of it
 } layout;
 
 static rlv_status cut(layout* of, rlv_error* error)
@@ -76,7 +84,8 @@ static rlv_status cut(layout* of, rlv_error* error)
     // right, so that both stand in line with the plan.
     of->plane[0] = (rlv_plane){of->map->cross_mm, axes->right, axes->towards};
     of->plane[1] = (rlv_plane){of->map->cross_mm, axes->towards, axes->up};
-    const rlv_profile_stage after = {of->map->surface.mesh, of->map->bone, of->map->surface.region};
+    const rlv_profile_stage after = {of->map->surface.mesh, of->map->bone, of->map->surface.region,
+                                     of->map->before.came};
     rlv_status status = RLV_DONE;
     for (int k = 0; k < 2 && status == RLV_DONE; k++)
     {
@@ -88,29 +97,78 @@ static rlv_status cut(layout* of, rlv_error* error)
     return status;
 }
 
-static void measure(layout* of, const rlv_sheet* ruler)
+// All that the map may turn out to have; a plan has traces.
+static rlv_key most_of(const layout* of)
 {
-    double scale = of->view.scale;
-    of->plan_wide = of->view.span_mm[0] * scale + 2.0 * PAD;
-    of->plan_tall = of->view.span_mm[1] * scale + 2.0 * PAD;
+    rlv_key key = {0};
+    rlv_panel_key_most(&key, &of->map->surface, &(rlv_panel_marks){.trace_count = 1});
+    for (int k = 0; k < 2; k++)
+        rlv_profile_key(&key, &of->profile[k], of->view.scale);
+    return key;
+}
+
+static void measure(layout* of, double unit)
+{
+    const rlv_depth_map* map = of->map;
+    const double u = unit, scale = of->view.scale;
+    of->unit = of->ruler->unit = u;
+    rlv_box2 table = rlv_sheet_table_size(of->ruler, &map->table);
+    of->plan_wide = of->view.span_mm[0] * scale + 2.0 * PAD * u;
+    of->plan_tall = of->view.span_mm[1] * scale + 2.0 * PAD * u;
     of->below_tall = (of->high[0][1] - of->low[0][1]) * scale;
     of->beside_wide = (of->high[1][0] - of->low[1][0]) * scale;
-    of->table = rlv_sheet_table_size(ruler, &of->map->table);
-    of->beneath_wide = fmax(fmax(of->beside_wide, of->table.width), ASIDE);
-    // Beneath B-B' stand legend, key and table, beside A-A'.
-    of->below_tall = fmax(of->below_tall, 52.0 + of->table.height);
+    of->aside_wide = fmax(table.width, ASIDE * u);
+    of->aside_tall = rlv_key_tall(of->ruler, &of->most, of->aside_wide) + (LEGEND + 2.0 * AIR) * u;
+    of->aside_tall += table.height > 0.0 ? table.height + HEADING * u : 0.0;
+    double left = of->plan_wide + GAP * u, upper = of->plan_tall + GAP * u;
+    of->wide =
+        of->apart ? left + of->beside_wide + GAP * u + of->aside_wide : left + fmax(of->beside_wide, of->aside_wide);
+    of->tall = of->apart ? fmax(upper + of->below_tall, of->aside_tall) : upper + fmax(of->below_tall, of->aside_tall);
+}
+
+// What the sheet needs, as rlv_paper_for asks.
+static void need(const void* user, double unit, double size_mm[2])
+{
+    layout of = *(const layout*)user;
+    measure(&of, unit);
+    size_mm[0] = of.wide + 2.0 * RLV_SHEET_MARGIN * unit;
+    size_mm[1] = of.tall + (RLV_TITLE_HEAD_MM + AIR) * unit + rlv_title_foot_mm(&of.map->title, size_mm[0], unit);
+}
+
+// Of both ways to lay it out, the one that needs less paper, or on the same paper the one with larger letters.
+static rlv_paper arrange(layout* of)
+{
+    rlv_paper best = {0};
+    double unit = 0.0;
+    bool apart = false;
+    of->most = most_of(of);
+    for (int way = 0; way < 2; way++)
+    {
+        double at;
+        of->apart = way == 1;
+        rlv_paper paper = rlv_paper_for(need, of, of->map->paper, &at);
+        double area = paper.width_mm * paper.height_mm, least = best.width_mm * best.height_mm;
+        if (way > 0 && (area > 1.001 * least || (area > 0.999 * least && at <= unit)))
+            continue;
+        best = paper;
+        unit = at;
+        apart = of->apart;
+    }
+    of->apart = apart;
+    measure(of, unit);
+    return best;
 }
 
 static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_x, double plan_y, rlv_error* error)
 {
-    double scale = of->view.scale;
+    const double u = sheet->unit, scale = of->view.scale;
     rlv_vec3 cross = rlv_panel_place(&of->view, of->map->cross_mm);
     double middle_x = plan_x + 0.5 * of->panel.width_mm, middle_y = plan_y + 0.5 * of->panel.height_mm;
     // Beneath the plan: x in line with it, the highest point of the section a gap beneath it.
-    double top = plan_y + of->plan_tall + GAP;
+    double top = plan_y + of->plan_tall + GAP * u;
     rlv_status status =
         rlv_profile_draw(sheet, &of->profile[0], middle_x + cross.x, top + of->high[0][1] * scale, scale, error);
-    double left = plan_x + of->plan_wide + GAP;
+    double left = plan_x + of->plan_wide + GAP * u;
     if (status == RLV_DONE)
         status =
             rlv_profile_draw(sheet, &of->profile[1], left - of->low[1][0] * scale, middle_y - cross.y, scale, error);
@@ -118,41 +176,43 @@ static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_
     const rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .share = 0.5};
     double ends_x[2] = {middle_x + cross.x + of->low[0][0] * scale, middle_x + cross.x + of->high[0][0] * scale};
     double ends_y[2] = {middle_y - cross.y - of->low[1][1] * scale, middle_y - cross.y - of->high[1][1] * scale};
-    rlv_sheet_text(sheet, "A", ends_x[0], top - 3.0, &how);
-    rlv_sheet_text(sheet, "A\xe2\x80\xb2", ends_x[1], top - 3.0, &how);
-    rlv_sheet_text(sheet, "B", left - 4.0, ends_y[0], &how);
-    rlv_sheet_text(sheet, "B\xe2\x80\xb2", left - 4.0, ends_y[1] + 2.4, &how);
+    rlv_sheet_text(sheet, "A", ends_x[0], top - 3.0 * u, &how);
+    rlv_sheet_text(sheet, "A\xe2\x80\xb2", ends_x[1], top - 3.0 * u, &how);
+    rlv_sheet_text(sheet, "B", left - 4.0 * u, ends_y[0], &how);
+    rlv_sheet_text(sheet, "B\xe2\x80\xb2", left - 4.0 * u, ends_y[1] + 2.4 * u, &how);
     return status;
 }
 
-static void draw_aside(rlv_sheet* sheet, const layout* of, double x, double y)
+static void draw_aside(rlv_sheet* sheet, const layout* of, const rlv_panel_marks* marks, double x, double y)
 {
     const rlv_depth_map* map = of->map;
     const rlv_overlay* overlay = map->surface.overlay;
-    double wide = fmin(of->beneath_wide, 120.0);
-    y += rlv_profile_key(sheet, x, y, wide, 2, of->profile) + 5.0;
-    double key = rlv_panel_key(sheet, &of->panel, x, y, wide);
-    y += key > 0.0 ? key + 4.0 : 0.0;
+    const double u = sheet->unit;
+    rlv_key key = {0};
+    rlv_panel_key(&key, &of->panel, marks);
+    for (int k = 0; k < 2; k++)
+        rlv_profile_key(&key, &of->profile[k], of->view.scale);
+    y += rlv_key_print(sheet, &key, x, y, of->aside_wide) + AIR * u;
     if (overlay != NULL)
     {
-        rlv_box2 box = rlv_mark_legend(sheet, x, y, wide, overlay->deepest_mm, &of->panel.seen, overlay->caption,
-                                       map->limit_words);
-        y += box.height + 6.0;
+        rlv_box2 box =
+            rlv_mark_legend(sheet, x, y, fmin(of->aside_wide, 120.0 * u), overlay, &of->panel.seen, map->limit_words);
+        y += box.height + AIR * u;
     }
     if (map->table.column_count == 0)
         return;
     if (map->table_caption != NULL)
-        rlv_sheet_text(sheet, map->table_caption, x, y, &small);
-    rlv_sheet_table_print(sheet, &map->table, x, y + 2.2);
+        rlv_sheet_text(sheet, map->table_caption, x, y + 2.2 * u, &small);
+    rlv_sheet_table_print(sheet, &map->table, x, y + (map->table_caption != NULL ? 4.4 : 0.0) * u);
 }
 
-static rlv_status draw(rlv_sheet* sheet, layout* of, size_t* left_out, rlv_error* error)
+static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, size_t* left_out, rlv_error* error)
 {
     const rlv_depth_map* map = of->map;
-    double foot = rlv_title_foot_mm(&map->title, sheet->width_mm), top = rlv_title_head(sheet, &map->title);
-    double wide = of->plan_wide + GAP + of->beneath_wide, tall = of->plan_tall + GAP + of->below_tall;
-    double x = RLV_SHEET_MARGIN + 0.5 * (sheet->width_mm - 2.0 * RLV_SHEET_MARGIN - wide);
-    double y = top + 0.5 * (sheet->height_mm - top - foot - tall);
+    const double u = sheet->unit, gap = GAP * u;
+    double foot = rlv_title_foot_mm(&map->title, sheet->width_mm, u), top = rlv_title_head(sheet, &map->title);
+    // What paper is left over lies round the whole: no part stands alone in it.
+    double x = 0.5 * (sheet->width_mm - of->wide), y = top + 0.5 * (sheet->height_mm - top - foot - AIR * u - of->tall);
 
     // Traces run over the whole block, ends included.
     const rlv_camera_axes* axes = &of->view.axes;
@@ -162,7 +222,7 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, size_t* left_out, rlv_error
         return RLV_SYSTEM;
     for (size_t i = 0; i < count; i++)
         trace[i] = map->marks.trace[i];
-    double over = 1.5 / of->view.scale;
+    double over = 1.5 * u / of->view.scale;
     trace[count] = (rlv_panel_trace){rlv_vec3_along(map->cross_mm, of->low[0][0] - over, axes->right),
                                      rlv_vec3_along(map->cross_mm, of->high[0][0] + over, axes->right), "A"};
     trace[count + 1] = (rlv_panel_trace){rlv_vec3_along(map->cross_mm, of->low[1][1] - over, axes->up),
@@ -179,9 +239,12 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, size_t* left_out, rlv_error
         status = draw_sections(sheet, of, round(x / pixel_mm) * pixel_mm, round(y / pixel_mm) * pixel_mm, error);
     if (status == RLV_DONE)
     {
-        draw_aside(sheet, of, x + of->plan_wide + GAP, y + of->plan_tall + GAP);
-        rlv_paper paper = rlv_paper_holding(sheet->width_mm, sheet->height_mm, map->paper);
-        rlv_title_foot(sheet, &map->title, &paper, of->view.scale, pixel_mm);
+        double right = x + of->plan_wide + gap;
+        if (of->apart)
+            draw_aside(sheet, of, &marks, right + of->beside_wide + gap, y + PAD * u);
+        else
+            draw_aside(sheet, of, &marks, right, y + of->plan_tall + gap);
+        rlv_title_foot(sheet, &map->title, paper, of->view.scale, pixel_mm);
     }
     free(trace);
     return status;
@@ -193,19 +256,20 @@ static rlv_status draw_depth_map(rlv_sheet* sheet, const rlv_depth_map* map, siz
     const rlv_mesh* mesh[2] = {map->before.mesh, map->surface.mesh};
     of.view = rlv_panel_view_of(2, mesh, &map->axes, map->scale > 0.0 ? map->scale : 1.0);
     rlv_status status = cut(&of, error);
+    rlv_sheet ruler = {0};
+    rlv_paper paper = {0};
     if (status == RLV_DONE)
-        status = rlv_sheet_reserve(sheet, 100.0, 100.0, error); // to measure letters on
+        status = rlv_sheet_reserve(&ruler, 100.0, 100.0, error);
     if (status == RLV_DONE)
     {
-        measure(&of, sheet);
-        rlv_sheet_free(sheet);
-        double wide = of.plan_wide + GAP + of.beneath_wide + 2.0 * RLV_SHEET_MARGIN;
-        double tall = RLV_TITLE_HEAD_MM + of.plan_tall + GAP + of.below_tall + 8.0;
-        rlv_paper paper = rlv_paper_holding(wide, tall + rlv_title_foot_mm(&map->title, wide), map->paper);
+        of.ruler = &ruler;
+        paper = arrange(&of);
         status = rlv_sheet_reserve(sheet, paper.width_mm, paper.height_mm, error);
+        sheet->unit = of.unit;
     }
+    rlv_sheet_free(&ruler);
     if (status == RLV_DONE)
-        status = draw(sheet, &of, left_out, error);
+        status = draw(sheet, &of, &paper, left_out, error);
     rlv_panel_free(&of.panel);
     for (int k = 0; k < 2; k++)
         rlv_profile_free(&of.profile[k]);

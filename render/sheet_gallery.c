@@ -4,164 +4,222 @@
 #include <stdlib.h>
 #include <string.h>
 
+// mm on A3.
 #define GAP 8.0       // between views
-#define STRIP 20.0    // of scale bar, axes and legend
+#define STRIP 23.0    // of scale bar, axes, key and legend, where the key is no taller
+#define BAR 100.0     // what bar and axes take of it
 #define MOST_AIR 16.0 // that is added between rows
 #define LINE 3.5      // of a caption
 #define HEAD 4.8      // a caption's first line
+
 #define SMALLEST 1e-4 // the least scale that is tried
 
 static const rlv_lettering name_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_BLACK, .bold = true};
 static const rlv_lettering date_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_GREY};
 
+// A gallery while it is laid out.
+typedef struct hanging
+{
+    const rlv_gallery* gallery;
+    rlv_panel_view view; // at 1 : 1
+    rlv_sheet* ruler;    // to measure letters on
+    rlv_key most;        // all that the key may have to explain
+    double scale;        // that was asked for
+    size_t columns;
+} hanging;
+
 // How views stand on a page.
 typedef struct arrangement
 {
     size_t columns, rows;
-    double scale, view_wide, view_tall; // of the mesh alone
-    double cell_wide, cell_tall;        // with caption and gap
+    double unit, scale, view_wide, view_tall; // of the mesh alone
+    double cell_wide, cell_tall;              // with caption and gap
     rlv_paper paper;
 } arrangement;
 
+// All lines that the views may turn out to have.
+static rlv_key most_of(const rlv_gallery* gallery)
+{
+    rlv_key key = {0};
+    for (size_t i = 0; i < gallery->view_count; i++)
+        rlv_panel_key_most(&key, &gallery->view[i].surface, &gallery->view[i].marks);
+    return key;
+}
+
 static double caption_mm(const rlv_gallery* gallery)
 {
-    size_t lines = 0, keys = 0;
+    size_t lines = 0;
     for (size_t i = 0; i < gallery->view_count; i++)
-    {
-        const rlv_panel_surface* surface = &gallery->view[i].surface;
-        size_t count = 0;
-        for (size_t k = 0; k < surface->outline_count; k++)
-            count += surface->outline[k].words != NULL ? 1 : 0;
-        keys = count > keys ? count : keys;
         lines = gallery->view[i].line_count > lines ? gallery->view[i].line_count : lines;
-    }
-    // Two of a key stand side by side in the narrowest caption.
-    return HEAD + LINE * (double)(lines + (keys + 1) / 2) + 2.0;
+    return HEAD + LINE * (double)lines + 2.0;
 }
 
 // The least width at which a caption is still read: about 40 letters.
 #define CAPTION_WIDE 58.0
 
-static arrangement arrange_at(const rlv_gallery* gallery, const rlv_panel_view* view, size_t columns, double scale)
+static arrangement arrange_at(const hanging* of, size_t columns, double scale, double unit)
 {
-    arrangement of = {.columns = columns, .scale = scale};
-    of.rows = (gallery->view_count + columns - 1) / columns;
-    of.view_wide = view->span_mm[0] * scale + 2.0;
-    of.view_tall = view->span_mm[1] * scale + 2.0;
-    of.cell_wide = fmax(of.view_wide, CAPTION_WIDE) + GAP;
-    of.cell_tall = of.view_tall + caption_mm(gallery) + GAP;
-    return of;
+    arrangement as = {.columns = columns, .unit = unit, .scale = scale};
+    as.rows = (of->gallery->view_count + columns - 1) / columns;
+    as.view_wide = of->view.span_mm[0] * scale + 2.0 * unit;
+    as.view_tall = of->view.span_mm[1] * scale + 2.0 * unit;
+    as.cell_wide = fmax(as.view_wide, CAPTION_WIDE * unit) + GAP * unit;
+    as.cell_tall = as.view_tall + (caption_mm(of->gallery) + GAP) * unit;
+    return as;
+}
+
+static size_t empty_cells(const rlv_gallery* gallery, const arrangement* as)
+{
+    return as->columns * as->rows - gallery->view_count;
 }
 
 // A cell that no view needs takes the key, if it is large enough; else there is a strip beneath the views.
-static bool key_in_cell(const rlv_gallery* gallery, const arrangement* of)
+static bool key_in_cell(const rlv_gallery* gallery, const arrangement* as)
 {
-    return of->columns * of->rows > gallery->view_count && of->cell_wide > 75.0 && of->view_tall > 45.0;
+    return empty_cells(gallery, as) > 0 && as->cell_wide > 75.0 * as->unit && as->view_tall > 45.0 * as->unit;
 }
 
-static double strip_mm(const rlv_gallery* gallery, const arrangement* of)
+static bool has_overlay(const rlv_gallery* gallery)
 {
-    return key_in_cell(gallery, of) ? 0.0 : STRIP;
+    for (size_t i = 0; i < gallery->view_count; i++)
+        if (gallery->view[i].surface.overlay != NULL)
+            return true;
+    return false;
 }
 
-static double page_wide(const arrangement* of)
+// The strip in columns: bar and axes, the key, the legend.
+typedef struct strip
 {
-    return fmax((double)of->columns * of->cell_wide - GAP, 150.0) + 2.0 * RLV_SHEET_MARGIN;
+    double key, key_wide, legend, legend_wide; // from the left margin
+} strip;
+
+static strip strip_of(const rlv_gallery* gallery, double width, double unit)
+{
+    double legend = has_overlay(gallery) ? fmin(110.0 * unit, 0.36 * width) : 0.0, bar = fmin(BAR * unit, 0.38 * width);
+    return (strip){bar, width - bar - (legend > 0.0 ? legend + GAP * unit : 0.0), width - legend, legend};
 }
 
-static double page_tall(const rlv_gallery* gallery, const arrangement* of, double wide)
+static double strip_mm(const hanging* of, const arrangement* as, double page_wide)
 {
-    return RLV_TITLE_HEAD_MM + (double)of->rows * of->cell_tall + strip_mm(gallery, of) +
-           rlv_title_foot_mm(&gallery->title, wide);
+    if (key_in_cell(of->gallery, as))
+        return 0.0;
+    strip in = strip_of(of->gallery, page_wide - 2.0 * RLV_SHEET_MARGIN * as->unit, as->unit);
+    of->ruler->unit = as->unit;
+    return fmax(STRIP * as->unit, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 4.0 * as->unit);
 }
 
-// The paper that an arrangement needs. The foot's height hangs on the page's width, so it is asked twice.
-static rlv_paper paper_for(const rlv_gallery* gallery, const arrangement* of)
+static double page_wide(const arrangement* as)
 {
-    double wide = page_wide(of);
-    rlv_paper paper = rlv_paper_holding(wide, page_tall(gallery, of, wide), gallery->paper);
-    return rlv_paper_holding(wide, fmax(page_tall(gallery, of, paper.width_mm), 10.0), gallery->paper);
+    return fmax((double)as->columns * as->cell_wide - GAP * as->unit, 150.0 * as->unit) +
+           2.0 * RLV_SHEET_MARGIN * as->unit;
 }
 
-static bool fits(const rlv_gallery* gallery, const arrangement* of, rlv_paper paper)
+static double page_tall(const hanging* of, const arrangement* as, double wide)
 {
-    return page_wide(of) <= paper.width_mm && page_tall(gallery, of, paper.width_mm) <= paper.height_mm;
+    return RLV_TITLE_HEAD_MM * as->unit + (double)as->rows * as->cell_tall + strip_mm(of, as, wide) +
+           rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
 }
 
-// The largest scale at which an arrangement fits a page: halved in until two figures stand, and then one at which a
-// ruler of scales helps, where that costs little.
-static double largest_scale(const rlv_gallery* gallery, const rlv_panel_view* view, size_t columns, rlv_paper paper)
+static bool fits(const hanging* of, const arrangement* as, rlv_paper paper)
 {
-    double low = 0.0, high = 10.0;
+    return page_wide(as) <= paper.width_mm && page_tall(of, as, paper.width_mm) <= paper.height_mm;
+}
+
+// The largest round scale at which an arrangement fits a page: halved in, then rounded down.
+static double largest_scale(const hanging* of, size_t columns, rlv_paper paper)
+{
+    double low = 0.0, high = 10.0, unit = rlv_paper_unit(&paper);
     for (int i = 0; i < 40; i++)
     {
         double middle = 0.5 * (low + high);
-        arrangement of = arrange_at(gallery, view, columns, middle);
-        if (fits(gallery, &of, paper))
+        arrangement as = arrange_at(of, columns, middle, unit);
+        if (fits(of, &as, paper))
             low = middle;
         else
             high = middle;
     }
-    if (!(low > SMALLEST))
-        return 0.0;
-    double standard = rlv_standard_scale(low);
-    if (standard >= 0.8 * low)
-        return standard;
-    double ratio = low < 1.0 ? 1.0 / low : low, figure = pow(10.0, floor(log10(ratio)) - 1.0);
-    return low < 1.0 ? 1.0 / (ceil(ratio / figure - 1e-9) * figure) : floor(ratio / figure + 1e-9) * figure;
+    return low > SMALLEST ? rlv_round_scale(low) : 0.0;
 }
 
-// Of all numbers of columns, and the paper either way round, the one with the largest scale; lying before upright.
-static arrangement arrange_to_fit(const rlv_gallery* gallery, const rlv_panel_view* view)
+// What the arrangement at a scale that was asked for needs, as rlv_paper_for asks. The foot's height hangs on the
+// page's width: it is no taller on a wider page.
+static void need(const void* user, double unit, double size_mm[2])
 {
+    const hanging* of = user;
+    arrangement as = arrange_at(of, of->columns, of->scale, unit);
+    size_mm[0] = page_wide(&as);
+    size_mm[1] = page_tall(of, &as, size_mm[0]);
+}
+
+static arrangement arrange_on_need(hanging* of, size_t columns, double scale)
+{
+    double unit;
+    of->columns = columns;
+    of->scale = scale;
+    rlv_paper paper = rlv_paper_for(need, of, of->gallery->paper, &unit);
+    arrangement as = arrange_at(of, columns, scale, unit);
+    as.paper = paper;
+    return as;
+}
+
+// Of all numbers of columns, and the paper either way round, the one with the largest scale; of those with the same,
+// the one with the fewest empty cells; lying before upright.
+static arrangement arrange_to_fit(hanging* of)
+{
+    const rlv_gallery* gallery = of->gallery;
     rlv_paper paper = rlv_paper_holding(1.0, 1.0, gallery->paper);
     const rlv_paper way[2] = {rlv_paper_holding(paper.height_mm, paper.width_mm, gallery->paper), paper};
     arrangement best = {0};
     for (int k = 0; k < 2; k++)
         for (size_t columns = gallery->view_count; columns >= 1; columns--)
         {
-            double scale = largest_scale(gallery, view, columns, way[k]);
-            if (scale <= 1.02 * best.scale)
-                continue;
-            best = arrange_at(gallery, view, columns, scale);
-            best.paper = way[k];
+            double scale = largest_scale(of, columns, way[k]);
+            arrangement as = arrange_at(of, columns, scale, rlv_paper_unit(&way[k]));
+            as.paper = way[k];
+            if (scale > 1.001 * best.scale ||
+                (scale > 0.999 * best.scale && empty_cells(gallery, &as) < empty_cells(gallery, &best)))
+                best = as;
         }
-    if (best.columns > 0)
-        return best;
-    best = arrange_at(gallery, view, 1, SMALLEST);
-    best.paper = paper_for(gallery, &best);
-    return best;
+    return best.scale > 0.0 ? best : arrange_on_need(of, 1, SMALLEST);
 }
 
-// At a scale that was asked for: the number of columns that needs the least paper.
-static arrangement arrange_at_scale(const rlv_gallery* gallery, const rlv_panel_view* view)
+// At a scale that was asked for: the number of columns that needs the least paper, and leaves the fewest cells empty.
+static arrangement arrange_at_scale(hanging* of)
 {
+    const rlv_gallery* gallery = of->gallery;
     arrangement best = {0};
     for (size_t columns = gallery->view_count; columns >= 1; columns--)
     {
-        arrangement of = arrange_at(gallery, view, columns, gallery->scale);
-        of.paper = paper_for(gallery, &of);
-        if (best.columns == 0 ||
-            of.paper.width_mm * of.paper.height_mm < 0.999 * best.paper.width_mm * best.paper.height_mm)
-            best = of;
+        arrangement as = arrange_on_need(of, columns, gallery->scale);
+        double area = as.paper.width_mm * as.paper.height_mm, least = best.paper.width_mm * best.paper.height_mm;
+        if (best.columns == 0 || area < 0.999 * least ||
+            (area < 1.001 * least && empty_cells(gallery, &as) < empty_cells(gallery, &best)))
+            best = as;
     }
     return best;
 }
 
 static void put_caption(rlv_sheet* sheet, const rlv_sheet_view* view, double x, double y, double width)
 {
-    double baseline = y + 3.6;
+    const double u = sheet->unit;
+    double baseline = y + 3.6 * u;
     if (view->name != NULL)
     {
-        double wide = rlv_sheet_text(sheet, view->name, x, baseline, &name_letters).width_mm;
-        if (view->date != NULL)
-            rlv_sheet_text(sheet, view->date, x + wide + 2.5, baseline, &date_letters);
+        rlv_lettering how = name_letters;
+        how.width_mm = width;
+        how.most_lines = 1;
+        double wide = rlv_sheet_text(sheet, view->name, x, baseline, &how).width_mm + 2.5 * u;
+        how = date_letters;
+        how.width_mm = width - wide;
+        how.most_lines = 1;
+        if (view->date != NULL && how.width_mm > 8.0 * u)
+            rlv_sheet_text(sheet, view->date, x + wide, baseline, &how);
     }
     for (size_t i = 0; i < view->line_count; i++)
     {
         const rlv_lettering how = {
             .size_mm = RLV_LETTER_SMALL * 1.08, .grey = RLV_INK_BLACK, .width_mm = width, .most_lines = 1};
-        rlv_sheet_text(sheet, view->line[i], x, baseline + HEAD - 0.6 + LINE * (double)i, &how);
+        rlv_sheet_text(sheet, view->line[i], x, baseline + (HEAD - 0.6 + LINE * (double)i) * u, &how);
     }
 }
 
@@ -179,8 +237,9 @@ typedef struct gathered
 {
     rlv_panel panel[2]; // of this view and the last: the depth of change lies on what "after" has seen
     rlv_paint_seen seen;
-    double deepest_mm, pixel_mm;
-    const char* caption;
+    rlv_key key;
+    rlv_overlay overlay; // whose colours go deepest
+    double pixel_mm;
     size_t left_out;
 } gathered;
 
@@ -195,7 +254,7 @@ static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const a
     marks.bar = false;
     marks.direction_count = 0;
     size_t left_out = 0;
-    double wide = of->cell_wide - GAP;
+    double wide = of->cell_wide - GAP * of->unit;
     surface.like = index > 0 ? last : NULL;
     rlv_panel_free(panel);
     rlv_status status = rlv_panel_make(panel, &surface, seen_as, wide, of->view_tall, error);
@@ -206,41 +265,98 @@ static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const a
         merge(&all->seen, &panel->seen);
         all->left_out += left_out;
         all->pixel_mm = panel->picture.pixel_mm;
-        if (view->surface.overlay != NULL && view->surface.overlay->deepest_mm > all->deepest_mm)
-        {
-            all->deepest_mm = view->surface.overlay->deepest_mm;
-            all->caption = view->surface.overlay->caption;
-        }
+        if (view->surface.overlay != NULL && view->surface.overlay->deepest_mm > all->overlay.deepest_mm)
+            all->overlay = *view->surface.overlay;
         put_caption(sheet, view, x, y + of->view_tall, wide);
-        rlv_panel_key(sheet, panel, x, y + of->view_tall + HEAD + LINE * (double)view->line_count + 0.8, wide);
+        rlv_panel_key(&all->key, panel, &marks);
     }
     panel->surface = &view->surface; // which stays
     return status;
 }
 
-// Scale bar, axes and legend in a strip: bar and axes on the left, the legend on the right.
+static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, double x, double y, double longest)
+{
+    const double u = sheet->unit;
+    rlv_box2 bar = rlv_mark_bar(sheet, x, y, scale, longest);
+    if (gallery->direction_count > 0)
+        rlv_mark_axes(sheet, bar.left + bar.width + 14.0 * u, y + 5.0 * u, 6.0, &gallery->axes,
+                      gallery->direction_count, gallery->direction);
+}
+
+// Scale bar, axes, key and legend in a strip.
 static void put_strip(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of, const gathered* all,
                       double y)
 {
-    double left = RLV_SHEET_MARGIN, width = sheet->width_mm - 2.0 * left, wide = fmin(120.0, 0.45 * width);
-    rlv_box2 bar = rlv_mark_bar(sheet, left, y + 4.0, of->scale, fmin(70.0, 0.3 * width));
-    if (gallery->direction_count > 0)
-        rlv_mark_axes(sheet, bar.left + bar.width + 16.0, y + 10.0, 6.0, &gallery->axes, gallery->direction_count,
-                      gallery->direction);
-    rlv_mark_legend(sheet, left + width - wide, y + 1.0, wide, all->deepest_mm, &all->seen, all->caption,
+    const double u = sheet->unit, left = RLV_SHEET_MARGIN * u, width = sheet->width_mm - 2.0 * left;
+    strip in = strip_of(gallery, width, u);
+    put_bar(sheet, gallery, of->scale, left, y + 5.0 * u, fmin(60.0 * u, 0.2 * width));
+    rlv_key_print(sheet, &all->key, left + in.key, y + 1.0 * u, in.key_wide);
+    rlv_mark_legend(sheet, left + in.legend, y + 1.0 * u, in.legend_wide, &all->overlay, &all->seen,
                     gallery->limit_words);
 }
 
-// The same in a cell: the legend in line with the views' upper edge, the bar with their lower one.
+// The same in a cell, one beneath the other, in line with the views' upper edge.
 static void put_key(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of, const gathered* all, double x,
                     double y)
 {
-    double wide = fmin(of->cell_wide - GAP, 120.0);
-    rlv_mark_legend(sheet, x, y + 4.0, wide, all->deepest_mm, &all->seen, all->caption, gallery->limit_words);
-    rlv_box2 bar = rlv_mark_bar(sheet, x, y + of->view_tall - 8.0, of->scale, 0.55 * wide);
-    if (gallery->direction_count > 0)
-        rlv_mark_axes(sheet, bar.left + bar.width + 14.0, y + of->view_tall - 7.0, 6.0, &gallery->axes,
-                      gallery->direction_count, gallery->direction);
+    const double u = sheet->unit, wide = fmin(of->cell_wide - GAP * u, 120.0 * u);
+    y += 4.0 * u;
+    if (has_overlay(gallery))
+        y += rlv_mark_legend(sheet, x, y, wide, &all->overlay, &all->seen, gallery->limit_words).height + 5.0 * u;
+    if (all->key.count > 0)
+        y += rlv_key_print(sheet, &all->key, x, y, wide) + 5.0 * u;
+    put_bar(sheet, gallery, of->scale, x, y + 4.0 * u, 0.5 * wide);
+}
+
+// Where the views stand on the page. What room is left over is shared out between the columns, and above, between and
+// beneath the rows; key and legend follow the views, and are never left alone at the foot.
+typedef struct places
+{
+    double left, top, step_x, step_y, strip;
+} places;
+
+static places places_of(const hanging* in, const arrangement* of, double top, double foot)
+{
+    const double u = of->unit, margin = RLV_SHEET_MARGIN * u, width = of->paper.width_mm - 2.0 * margin;
+    double columns = (double)of->columns, rows = (double)of->rows;
+    double spare = of->paper.height_mm - top - foot - strip_mm(in, of, of->paper.width_mm) - rows * of->cell_tall;
+    double air = fmin(spare / (rows + 2.0), MOST_AIR * u), rest = spare - air * rows;
+    places at = {.left = margin, .top = top + 0.4 * rest, .step_x = (width + GAP * u) / columns};
+    if (of->columns == 1)
+        at.left += 0.5 * (width - (of->cell_wide - GAP * u));
+    at.step_y = of->cell_tall + air;
+    at.strip = at.top + rows * at.step_y;
+    return at;
+}
+
+static rlv_status draw_on(rlv_sheet* sheet, const hanging* in, const arrangement* of, size_t* left_out,
+                          rlv_error* error)
+{
+    const rlv_gallery* gallery = in->gallery;
+    rlv_panel_view seen_as = in->view;
+    seen_as.scale = of->scale;
+    double top = rlv_title_head(sheet, &gallery->title);
+    places at = places_of(in, of, top, rlv_title_foot_mm(&gallery->title, sheet->width_mm, of->unit));
+    gathered all = {0};
+    rlv_status status = RLV_DONE;
+    for (size_t i = 0; i < gallery->view_count && status == RLV_DONE; i++)
+        status = put_view(sheet, gallery, of, &seen_as, i, at.left + at.step_x * (double)(i % of->columns),
+                          at.top + at.step_y * (double)(i / of->columns), &all, error);
+    if (status == RLV_DONE)
+    {
+        size_t next = gallery->view_count;
+        if (key_in_cell(gallery, of))
+            put_key(sheet, gallery, of, &all, at.left + at.step_x * (double)(next % of->columns),
+                    at.top + at.step_y * (double)(next / of->columns));
+        else
+            put_strip(sheet, gallery, of, &all, at.strip);
+        rlv_title_foot(sheet, &gallery->title, &of->paper, of->scale, all.pixel_mm);
+        if (left_out != NULL)
+            *left_out = all.left_out;
+    }
+    rlv_panel_free(&all.panel[0]);
+    rlv_panel_free(&all.panel[1]);
+    return status;
 }
 
 static rlv_status draw_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
@@ -250,41 +366,23 @@ static rlv_status draw_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, siz
         return RLV_SYSTEM;
     for (size_t i = 0; i < gallery->view_count; i++)
         mesh[i] = gallery->view[i].surface.mesh;
-    rlv_panel_view seen_as = rlv_panel_view_of(gallery->view_count, mesh, &gallery->axes, 1.0);
+    rlv_sheet ruler = {0};
+    hanging in = {.gallery = gallery,
+                  .view = rlv_panel_view_of(gallery->view_count, mesh, &gallery->axes, 1.0),
+                  .ruler = &ruler,
+                  .most = most_of(gallery)};
     free(mesh);
-    arrangement of = gallery->scale > 0.0 ? arrange_at_scale(gallery, &seen_as) : arrange_to_fit(gallery, &seen_as);
-    seen_as.scale = of.scale;
-
-    rlv_status status = rlv_sheet_reserve(sheet, of.paper.width_mm, of.paper.height_mm, error);
+    rlv_status status = rlv_sheet_reserve(&ruler, 100.0, 100.0, error);
     if (status != RLV_DONE)
         return status;
-    double top = rlv_title_head(sheet, &gallery->title), left = RLV_SHEET_MARGIN;
-    double foot = rlv_title_foot_mm(&gallery->title, sheet->width_mm);
-    // What room is left over is shared out between the columns, and above and between the rows; what they do
-    // not need stays beneath them.
-    double spare_x = sheet->width_mm - 2.0 * left - ((double)of.columns * of.cell_wide - GAP);
-    double spare_y = sheet->height_mm - top - foot - strip_mm(gallery, &of) - (double)of.rows * of.cell_tall;
-    double step_x = of.cell_wide + (of.columns > 1 ? spare_x / (double)(of.columns - 1) : 0.0);
-    double air = fmin(spare_y / (double)(of.rows + 1), MOST_AIR), step_y = of.cell_tall + air;
-    top += air;
-    gathered all = {0};
-    for (size_t i = 0; i < gallery->view_count && status == RLV_DONE; i++)
-        status = put_view(sheet, gallery, &of, &seen_as, i, left + step_x * (double)(i % of.columns),
-                          top + step_y * (double)(i / of.columns), &all, error);
+    arrangement of = gallery->scale > 0.0 ? arrange_at_scale(&in) : arrange_to_fit(&in);
+    status = rlv_sheet_reserve(sheet, of.paper.width_mm, of.paper.height_mm, error);
     if (status == RLV_DONE)
     {
-        size_t last = of.columns * of.rows - 1;
-        if (key_in_cell(gallery, &of))
-            put_key(sheet, gallery, &of, &all, left + step_x * (double)(last % of.columns),
-                    top + step_y * (double)(last / of.columns));
-        else
-            put_strip(sheet, gallery, &of, &all, sheet->height_mm - foot - STRIP);
-        rlv_title_foot(sheet, &gallery->title, &of.paper, of.scale, all.pixel_mm);
-        if (left_out != NULL)
-            *left_out = all.left_out;
+        sheet->unit = of.unit;
+        status = draw_on(sheet, &in, &of, left_out, error);
     }
-    rlv_panel_free(&all.panel[0]);
-    rlv_panel_free(&all.panel[1]);
+    rlv_sheet_free(&ruler);
     if (status != RLV_DONE)
         rlv_sheet_free(sheet);
     return status;
@@ -295,12 +393,9 @@ rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, si
     memset(sheet, 0, sizeof *sheet);
     if (gallery->view_count == 0)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "give at least one view", "a sheet without a view");
-    bool colours = false;
-    for (size_t i = 0; i < gallery->view_count; i++)
-        colours = colours || gallery->view[i].surface.overlay != NULL;
     const char** note = NULL;
     rlv_gallery noted = *gallery;
-    noted.title = rlv_title_with(&gallery->title, colours, &note, error);
+    noted.title = rlv_title_with(&gallery->title, has_overlay(gallery), &note, error);
     rlv_status status = note != NULL ? draw_gallery(sheet, &noted, left_out, error) : RLV_SYSTEM;
     free(note);
     return status;

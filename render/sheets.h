@@ -23,16 +23,15 @@ typedef struct rlv_sheet_view
 } rlv_sheet_view;
 
 /// Views of one camera and scale in rows: the comparison of a step (before, after, depth), or a history of n stages.
-/// There is one legend, of the view that has an overlay (they share one colour scale), one scale bar and one cross of
-/// axes.
+/// There is one legend, of the view that has an overlay (they share one colour scale), one key, one scale bar and one
+/// cross of axes.
 typedef struct rlv_gallery
 {
     rlv_title title;
     rlv_camera_axes axes;
     size_t view_count;
     const rlv_sheet_view* view;
-    double scale; ///< paper over thing; 0: fitted to the paper, at a standard scale where that is no less than four
-                  ///< fifths of what fits, else at a ratio of two figures
+    double scale; ///< paper over thing; 0: fitted to the paper, at the largest round scale (marks.h) that it holds
     int paper;    ///< the least size of the A series: 3 is A3
     size_t direction_count;
     const rlv_direction* direction;

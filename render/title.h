@@ -30,14 +30,14 @@ typedef struct rlv_title
     const char* const* note; ///< small print
 } rlv_title;
 
-#define RLV_SHEET_MARGIN 15.0
+#define RLV_SHEET_MARGIN 15.0 ///< on A3
 
 /// Write the head; where what is beneath it may begin, in mm from the top.
 double rlv_title_head(rlv_sheet* sheet, const rlv_title* title);
-#define RLV_TITLE_HEAD_MM 31.0 ///< the same, before there is a sheet
+#define RLV_TITLE_HEAD_MM 28.5 ///< the same on A3, before there is a sheet
 
-/// How tall the foot is on a sheet of a width, the lower margin included.
-double rlv_title_foot_mm(const rlv_title* title, double width_mm);
+/// How tall the foot is on a sheet of a width and a unit, the lower margin included.
+double rlv_title_foot_mm(const rlv_title* title, double width_mm, double unit);
 
 /// Write the foot. `scale` (0: none to tell) is of all views, `pixel_mm` (0: none) of the pictures among them.
 void rlv_title_foot(rlv_sheet* sheet, const rlv_title* title, const rlv_paper* paper, double scale, double pixel_mm);

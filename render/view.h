@@ -20,6 +20,7 @@ typedef struct rlv_overlay
     const uint8_t* shown;  ///< one a triangle: 0 plain clay, 1 coloured by depth, 2 hatched (below the detection limit)
     double deepest_mm;     ///< the end of the colour scale; 0: nothing is coloured, and there is no scale
     const char* caption;   ///< beside the legend: what the colours are, with the unit
+    const char* note;      ///< beneath it: how far they compare with other pictures; may be NULL
 } rlv_overlay;
 
 /// How to draw. A zeroed one draws plain clay with one ray a pixel, under the usual light, without words.

@@ -25,7 +25,7 @@ Test(depth_overlay, hatches_what_is_under_the_limit_and_parts_what_came_from_wha
     depth_overlay overlay = {0};
     rlv_error error = {0};
     cr_assert_eq(rlv_tree_build(&tree, &before, &error), RLV_DONE);
-    cr_assert_eq(depth_overlay_make(&overlay, &change, &before, tree, &after, &error), RLV_DONE);
+    cr_assert_eq(depth_overlay_make(&overlay, &change, &before, tree, &after, 0.0, &error), RLV_DONE);
     // Distances are of floats of some mm: 1e-6 of the box of 2000 mm.
     cr_assert_float_eq(overlay.depth_mm[0], 2.0f, 2e-3f);
     cr_assert_float_eq(overlay.deepest_mm, 2.0, 2e-3);
@@ -34,6 +34,62 @@ Test(depth_overlay, hatches_what_is_under_the_limit_and_parts_what_came_from_wha
     cr_assert_eq(overlay.shown[2], 2);
     // Under a hundredth of the scale what came would have the colour of what went.
     cr_assert_lt(overlay.depth_mm[6], -0.01f * 2.0f);
+    depth_overlay_free(&overlay);
+    rlv_tree_free(tree);
+}
+
+enum
+{
+    SIDE = 6 ///< cells of the plate of AFTER along a side
+};
+
+Test(depth_overlay, a_hole_in_a_region_is_filled_as_far_as_it_lies_as_deep)
+{
+    // A plate under the upper face of BEFORE, a flat pyramid that stands on its tip; each cell of the plate is two
+    // triangles. Its third row was told, the rows beside it were not: those to the left lie as deep, that to the right
+    // under the limit, and the far right ones above.
+    float before_at[12] = {-1000, -1000, 0, 1000, -1000, 0, 0, 1000, 0, 0, 0, -500};
+    uint32_t before_corner[12] = {0, 1, 2, 1, 0, 3, 2, 1, 3, 0, 2, 3}, corner[6 * SIDE * SIDE];
+    float at[3 * (SIDE + 1) * (SIDE + 1)];
+    const float height[SIDE + 1] = {-3.0f, -3.0f, -3.0f, -3.0f, -0.1f, 2.0f, 2.0f};
+    uint16_t label[2 * SIDE * SIDE] = {0};
+    for (uint32_t i = 0; i < (SIDE + 1) * (SIDE + 1); i++)
+    {
+        at[3 * i] = (float)(i % (SIDE + 1));
+        at[3 * i + 1] = (float)(i / (SIDE + 1));
+        at[3 * i + 2] = height[i % (SIDE + 1)];
+    }
+    for (uint32_t i = 0; i < SIDE * SIDE; i++)
+    {
+        uint32_t a = i / SIDE * (SIDE + 1) + i % SIDE, up = a + SIDE + 1;
+        const uint32_t two[6] = {a, a + 1, up + 1, a, up + 1, up};
+        for (uint32_t k = 0; k < 6; k++)
+            corner[6 * i + k] = two[k];
+        label[2 * i] = label[2 * i + 1] = i % SIDE == 2 ? 1 : 0;
+    }
+    rlv_mesh before = {.vertex_count = 4, .position_mm = before_at, .triangle_count = 4, .corner = before_corner};
+    rlv_mesh after = {.vertex_count = (SIDE + 1) * (SIDE + 1),
+                      .position_mm = at,
+                      .triangle_count = 2 * SIDE * SIDE,
+                      .corner = corner};
+    rlv_change_region region = {.kind = RLV_CHANGE_REMOVED};
+    rlv_change change = {.region_count = 1, .region = &region, .after_label = label};
+    change.limit[0].depth_mm = 0.5;
+    rlv_tree* tree = NULL;
+    depth_overlay overlay = {0};
+    rlv_error error = {0};
+    cr_assert_eq(rlv_tree_build(&tree, &before, &error), RLV_DONE);
+    cr_assert_eq(depth_overlay_make(&overlay, &change, &before, tree, &after, 8.0, &error), RLV_DONE);
+    for (size_t i = 0; i < SIDE * SIDE; i++)
+        for (size_t k = 0; k < 2; k++)
+        {
+            cr_expect_eq(overlay.label[2 * i + k], i % SIDE <= 2 ? 1 : 0, "cell %zu", i);
+            cr_expect_eq(overlay.shown[2 * i + k], i % SIDE <= 2 ? 1 : 0, "cell %zu", i);
+        }
+    cr_expect_float_eq(overlay.depth_mm[0], 3.0f, 2e-3f);
+    cr_expect_float_eq(overlay.deepest_mm, 3.0, 2e-3);
+    cr_expect_eq(overlay.end_mm, 8.0);
+    cr_expect_eq(label[0], 0); // the change's own labels stay
     depth_overlay_free(&overlay);
     rlv_tree_free(tree);
 }

@@ -29,6 +29,35 @@ Test(marks, standard_scales_are_one_two_and_five_times_a_power_of_ten)
         cr_expect_float_eq(rlv_standard_scale(wanted[i][0]), wanted[i][1], 1e-12);
 }
 
+Test(marks, round_scales_are_a_series_that_is_the_same_read_from_both_ends)
+{
+    const double wanted[10][2] = {{1.0, 1.0},  {0.99, 0.5}, {0.49, 0.4}, {0.39, 0.25}, {0.24, 0.2},
+                                  {0.19, 0.1}, {0.3, 0.25}, {4.9, 4.0},  {2.6, 2.5},   {0.051, 0.05}};
+    for (int i = 0; i < 10; i++)
+        cr_expect_float_eq(rlv_round_scale(wanted[i][0]), wanted[i][1], 1e-12);
+    for (double scale = 0.003; scale < 300.0; scale *= 1.01)
+    {
+        double down = rlv_round_scale(scale), again = 1.0 / rlv_round_scale(1.0 / down);
+        cr_expect_leq(down, scale * (1.0 + 1e-8));
+        cr_expect_float_eq(again, down, 1e-9 * down);
+    }
+}
+
+Test(marks, the_rulers_line_is_as_long_as_it_says_and_no_wider_than_its_place)
+{
+    const double unit[4] = {1.0, 1.4, 2.0, 2.83}, length[4] = {100.0, 100.0, 200.0, 200.0};
+    for (int i = 0; i < 4; i++)
+    {
+        rlv_sheet sheet;
+        cr_assert_eq(rlv_sheet_reserve(&sheet, 400, 100, NULL), RLV_DONE);
+        sheet.unit = unit[i];
+        rlv_box2 box = rlv_mark_control(&sheet, 10.0, 10.0);
+        cr_expect_geq(box.width, length[i]);
+        cr_expect_leq(box.width, RLV_CONTROL_MM * unit[i] + 1e-9);
+        rlv_sheet_free(&sheet);
+    }
+}
+
 Test(marks, scales_and_steps_in_words)
 {
     char words[48];

@@ -182,7 +182,7 @@ static rlv_overlay slope(const thing* of)
         depth[v] = 12.0f * (of->mesh.position_mm[3 * v] + 30.0f) / 60.0f;
     for (size_t t = 0; t < of->mesh.triangle_count; t++)
         shown[t] = middle_of(&of->mesh, t).x < -25.0 ? 2 : 1;
-    return (rlv_overlay){depth, shown, 12.0, "depth removed, mm"};
+    return (rlv_overlay){depth, shown, 12.0, "depth removed, mm", NULL};
 }
 
 Test(panel, isolines_lie_at_their_depth)
@@ -236,32 +236,103 @@ Test(panel, a_number_stands_deepest_inside_its_region)
     wipe(&of);
 }
 
-Test(panel, a_key_explains_the_outlines_in_sight_and_nothing_else)
+static bool has_words(const rlv_key* key, const char* words)
+{
+    for (size_t i = 0; i < key->count; i++)
+        if (strcmp(key->entry[i].words, words) == 0)
+            return true;
+    return false;
+}
+
+Test(panel, a_key_explains_the_lines_in_sight_once_each_and_nothing_else)
 {
     thing of = plate();
     uint8_t* in = calloc(of.mesh.triangle_count, 1);
     uint8_t* nowhere = calloc(of.mesh.triangle_count, 1);
     for (size_t t = 0; t < of.mesh.triangle_count; t++)
         in[t] = middle_of(&of.mesh, t).x > 0.0;
-    rlv_panel_outline outline[3] = {{.in = in}, {.in = nowhere, .words = "nowhere"}, {.in = in, .dashed = true}};
+    rlv_panel_outline outline[4] = {{.in = in, .words = "bone"},
+                                    {.in = nowhere, .words = "nowhere"},
+                                    {.in = in, .dashed = true},
+                                    {.in = in, .words = "bone"}};
+    rlv_overlay overlay = slope(&of);
     rlv_panel_surface surface = {
-        .mesh = &of.mesh, .tree = of.tree, .outline_count = 3, .outline = outline, .rays = 1, .samples = 1};
+        .mesh = &of.mesh, .tree = of.tree, .outline_count = 4, .outline = outline, .rays = 1, .samples = 1};
     rlv_panel_view view = view_of(&of, 1.0);
+    const rlv_panel_trace trace = {{-20, 0, 0}, {20, 0, 0}, "A"};
+    const rlv_panel_marks marks = {.trace_count = 1, .trace = &trace};
+    rlv_panel plain = made(&surface, &view);
+    rlv_key key = {0};
+    rlv_panel_key(&key, &plain, NULL);
+    cr_expect_eq(key.count, 1);
+    cr_expect(has_words(&key, "bone"));
+    rlv_panel_key(&key, &plain, &marks);
+    cr_expect_eq(key.count, 2);
+    cr_expect(has_words(&key, "where a section is cut"));
+    surface.overlay = &overlay;
+    surface.isoline_mm = 5.0;
     rlv_panel panel = made(&surface, &view);
+    rlv_panel_key(&key, &panel, NULL);
+    rlv_key most = {0};
+    rlv_panel_key_most(&most, &surface, &marks);
+    cr_expect_eq(most.count, 5); // and what turned out to be nowhere
+    cr_expect_eq(key.count, 4);
+    cr_expect(has_words(&key, "equal depth, every 5" RLV_THIN "mm"));
+    cr_expect(has_words(&key, "edge of the coloured depths"));
     rlv_sheet sheet;
     cr_assert_eq(rlv_sheet_reserve(&sheet, 200, 140, NULL), RLV_DONE);
-    cr_expect_eq(rlv_panel_key(&sheet, &panel, 10, 10, 100), 0.0);
-    outline[0].words = "bone";
-    double one = rlv_panel_key(&sheet, &panel, 10, 10, 100);
-    cr_expect_gt(one, 0.0);
-    outline[2].words = "piece detached";
-    cr_expect_float_eq(rlv_panel_key(&sheet, &panel, 10, 10, 100), one, 1e-9);
-    // Two do not stand side by side on 25 mm.
-    cr_expect_float_eq(rlv_panel_key(&sheet, &panel, 10, 10, 25), 2.0 * one, 1e-9);
+    double rows = rlv_key_print(&sheet, &key, 10, 10, 30), row = rlv_key_print(&sheet, &key, 10, 10, 400);
+    cr_expect_float_eq(rows, 4.0 * row, 1e-9); // on 30 mm no two stand side by side
+    cr_expect_float_eq(rlv_key_tall(&sheet, &key, 30), rows, 1e-9);
     rlv_sheet_free(&sheet);
+    rlv_panel_free(&plain);
     rlv_panel_free(&panel);
+    free((void*)overlay.depth_mm);
+    free((void*)overlay.shown);
     free(in);
     free(nowhere);
+    wipe(&of);
+}
+
+Test(panel, a_recorded_outline_runs_from_point_to_point_as_far_as_it_is_seen)
+{
+    thing of = plate();
+    enum
+    {
+        POINTS = 40
+    };
+    rlv_vec3 ring[POINTS];
+    for (int i = 0; i < POINTS; i++)
+        ring[i] = rlv_vec3_of(15.0 * cos(2.0 * M_PI * i / POINTS), 15.0 * sin(2.0 * M_PI * i / POINTS), 1.0);
+    rlv_panel_outline outline = {.ring_count = POINTS, .ring_mm = ring};
+    rlv_panel_surface surface = {
+        .mesh = &of.mesh, .tree = of.tree, .outline_count = 1, .outline = &outline, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(&of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    cr_assert_eq(panel.outline[0].line_count, 1);
+    cr_expect(panel.outline[0].closed[0]);
+    // A polygon of 40 sides in a circle of 15 mm: 2 * 40 * 15 * sin(pi / 40).
+    cr_expect_float_eq(rlv_lines_length(&panel.outline[0]), 80.0 * 15.0 * sin(M_PI / POINTS), 0.2);
+    for (size_t i = 0; i < panel.outline[0].point_count; i++)
+    {
+        double x = panel.outline[0].point[2 * i] - 0.5 * panel.width_mm;
+        double y = panel.outline[0].point[2 * i + 1] + 0.5 * panel.height_mm;
+        cr_expect_float_eq(hypot(x, y), 15.0, 1e-4); // coordinates are floats
+    }
+    rlv_panel_free(&panel);
+    // One point that a rough place hides breaks nothing; ten in a row beneath the plate do.
+    ring[7].z = -5.0;
+    panel = made(&surface, &view);
+    cr_expect(panel.outline[0].line_count == 1 && panel.outline[0].closed[0]);
+    rlv_panel_free(&panel);
+    for (int i = 10; i < 20; i++)
+        ring[i].z = -5.0;
+    panel = made(&surface, &view);
+    cr_assert_eq(panel.outline[0].line_count, 1);
+    cr_expect_not(panel.outline[0].closed[0]);
+    // Of 40 sides eleven touch a hidden point.
+    cr_expect_float_eq(rlv_lines_length(&panel.outline[0]), 29.0 * 2.0 * 15.0 * sin(M_PI / POINTS), 0.2);
+    rlv_panel_free(&panel);
     wipe(&of);
 }
 
@@ -310,6 +381,54 @@ Test(panel, a_strong_tag_is_black_where_a_plain_one_is_white)
     cr_expect_lt(dark_share(&of, &plain), 0.5);
     cr_expect_gt(dark_share(&of, &strong), 0.5);
     cr_expect_float_eq(dark_share(&of, &none), dark_share(&of, NULL), 1e-12);
+    wipe(&of);
+}
+
+// The plate with a region in its lower left corner, or without, and a scale bar there; as pixels of 0.1 mm.
+static cairo_surface_t* corner_of(const thing* of, bool numbered)
+{
+    uint16_t* region = calloc(of->mesh.triangle_count, sizeof *region);
+    for (size_t t = 0; t < of->mesh.triangle_count; t++)
+        region[t] = middle_of(&of->mesh, t).x < -20.0 && middle_of(&of->mesh, t).y < -11.0;
+    rlv_panel_surface surface = {
+        .mesh = &of->mesh, .tree = of->tree, .region = region, .region_count = numbered, .rays = 1, .samples = 1};
+    const rlv_panel_marks marks = {.bar = true};
+    rlv_panel_view view = view_of(of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    rlv_sheet sheet;
+    size_t left_out = 9;
+    cr_assert_eq(rlv_sheet_reserve(&sheet, 100, 80, NULL), RLV_DONE);
+    cr_assert_eq(rlv_panel_draw(&sheet, &panel, 10.0, 10.0, &marks, &left_out, NULL), RLV_DONE);
+    cr_expect_eq(left_out, 0);
+    FILE* stream = tmpfile();
+    cr_assert_eq(rlv_sheet_write(&sheet, RLV_SHEET_PNG, stream, &(rlv_sheet_info){0}, NULL), RLV_DONE);
+    rewind(stream);
+    cairo_surface_t* image = cairo_image_surface_create_from_png_stream(next_bytes, stream);
+    fclose(stream);
+    rlv_sheet_free(&sheet);
+    rlv_panel_free(&panel);
+    free(region);
+    return image;
+}
+
+Test(panel, a_number_gives_way_to_the_scale_bar_and_is_drawn_beside_it)
+{
+    thing of = plate();
+    cairo_surface_t *with = corner_of(&of, true), *without = corner_of(&of, false);
+    const unsigned char *a = cairo_image_surface_get_data(with), *b = cairo_image_surface_get_data(without);
+    size_t stride = (size_t)cairo_image_surface_get_stride(with), bar = 0, all = 0;
+    for (size_t y = 0; y < 800; y++)
+        for (size_t x = 0; x < 1000; x++)
+        {
+            bool differs = memcmp(a + y * stride + 4 * x, b + y * stride + 4 * x, 3) != 0;
+            all += differs;
+            // The bar takes the panel's lower 7 mm: from 47 to 54 mm of the sheet, and 25 mm across at least.
+            bar += differs && y >= 475 && y < 535 && x >= 100 && x < 350;
+        }
+    cr_expect_eq(bar, 0);
+    cr_expect_gt(all, 500); // a disc of 3.5 mm is 960 pixels
+    cairo_surface_destroy(with);
+    cairo_surface_destroy(without);
     wipe(&of);
 }
 
@@ -422,7 +541,7 @@ Test(panel, what_cannot_be_drawn_is_refused)
     surface.pixel_mm = 0.001;
     cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
     surface.pixel_mm = 0.0;
-    rlv_overlay overlay = {NULL, NULL, 1.0, NULL};
+    rlv_overlay overlay = {NULL, NULL, 1.0, NULL, NULL};
     surface.overlay = &overlay;
     cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
     rlv_overlay deep = slope(&of);

@@ -143,6 +143,56 @@ Test(profile, where_no_region_was_told_nothing_is_tinted)
     rlv_mesh_free(&after);
 }
 
+Test(profile, a_key_explains_the_tints_that_are_there_and_no_other)
+{
+    rlv_mesh before = block(), after = trenched();
+    const rlv_profile_stage one = {.mesh = &before}, two = {.mesh = &after};
+    const char* const tint[2] = {"removed, in a section", "added, in a section"};
+    for (int back = 0; back < 2; back++) // filling the trench is the same the other way round
+    {
+        rlv_profile profile;
+        rlv_key key = {0};
+        cr_assert_eq(rlv_profile_cut(&profile, back ? &two : &one, back ? &one : &two, &across, NULL), RLV_DONE);
+        rlv_profile_key(&key, &profile, 1.0);
+        cr_assert_eq(key.count, 3); // both lines, and one tint
+        cr_expect_eq(key.entry[2].kind, RLV_KEY_AREA);
+        cr_expect_str_eq(key.entry[2].words, tint[back]);
+        cr_expect_eq(key.entry[2].dotted, back == 1);
+        // The trench of 160 mm2 is 0.4 mm2 on paper at 1 : 20: no tint is seen there.
+        key.count = 0;
+        rlv_profile_key(&key, &profile, 0.05);
+        cr_expect_eq(key.count, 2);
+        rlv_profile_free(&profile);
+    }
+    rlv_mesh_free(&before);
+    rlv_mesh_free(&after);
+}
+
+Test(profile, a_region_of_what_went_is_never_tinted_as_what_came)
+{
+    // The trench filled, told as a region of which something went.
+    rlv_mesh before = trenched(), after = block();
+    uint16_t some[28], all[12];
+    const bool came[2] = {false, true};
+    for (size_t t = 0; t < 28; t++)
+        some[t] = 1;
+    for (size_t t = 0; t < 12; t++)
+        all[t] = 1;
+    for (int i = 0; i < 2; i++)
+    {
+        const rlv_profile_stage one = {.mesh = &before, .region = some, .came = came + i},
+                                two = {.mesh = &after, .region = all, .came = came + i};
+        rlv_profile profile;
+        rlv_key key = {0};
+        cr_assert_eq(rlv_profile_cut(&profile, &one, &two, &across, NULL), RLV_DONE);
+        rlv_profile_key(&key, &profile, 1.0);
+        cr_expect_eq(key.count, i == 0 ? 2 : 3);
+        rlv_profile_free(&profile);
+    }
+    rlv_mesh_free(&before);
+    rlv_mesh_free(&after);
+}
+
 Test(profile, bone_is_cut_where_it_is)
 {
     rlv_mesh before = block(), after = trenched();

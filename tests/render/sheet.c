@@ -248,6 +248,54 @@ Test(sheet, paper_grows_through_the_A_series_to_a_roll_and_is_never_too_small)
     cr_expect_str_eq(rlv_paper_holding(100, 100, 3).name, "A3 upright");
 }
 
+Test(sheet, letters_are_as_many_times_larger_as_the_paper)
+{
+    const double side[6][2] = {{210, 297}, {297, 420}, {420, 594}, {594, 841}, {1189, 841}, {1524, 3000}};
+    const double unit[6] = {1.0, 1.0, 594.0 / 420.0, 2.0, 1189.0 / 420.0, 1189.0 / 420.0};
+    for (int i = 0; i < 6; i++)
+    {
+        const rlv_paper paper = {side[i][0], side[i][1], ""};
+        cr_expect_float_eq(rlv_paper_unit(&paper), unit[i], 0.003 * unit[i]); // sides are whole mm
+    }
+    const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL};
+    rlv_sheet sheet = drawn();
+    rlv_text_size once = rlv_sheet_measure(&sheet, "Armoured fish", &small);
+    sheet.unit = 2.0;
+    rlv_text_size twice = rlv_sheet_measure(&sheet, "Armoured fish", &small);
+    cr_expect_float_eq(twice.cap_mm, 2.0 * once.cap_mm, 1e-9);
+    cr_expect_float_eq(twice.width_mm, 2.0 * once.width_mm, 0.01 * once.width_mm); // 1/1024 mm a letter
+    rlv_sheet_free(&sheet);
+}
+
+// A thing of a size, with margins that grow with the letters.
+static void thing_with_margins(const void* of, double unit, double size_mm[2])
+{
+    const double* thing = of;
+    size_mm[0] = thing[0] + 60.0 * unit;
+    size_mm[1] = thing[1] + 90.0 * unit;
+}
+
+Test(sheet, paper_is_chosen_with_the_letters_that_it_asks_for)
+{
+    // The last is too wide for A0 with any letters.
+    const double thing[5][2] = {{100, 100}, {400, 300}, {600, 450}, {900, 600}, {1100, 900}};
+    const double longer[4] = {420.0, 594.0, 841.0, 1189.0};
+    for (int i = 0; i < 5; i++)
+    {
+        double unit = 0.0, size_mm[2];
+        rlv_paper paper = rlv_paper_for(thing_with_margins, thing[i], 3, &unit);
+        thing_with_margins(thing[i], unit, size_mm);
+        cr_expect_leq(size_mm[0], paper.width_mm);
+        cr_expect_leq(size_mm[1], paper.height_mm);
+        cr_expect_geq(unit, 0.75 * rlv_paper_unit(&paper) - 1e-9);
+        cr_expect_leq(unit, rlv_paper_unit(&paper) + 1e-9);
+        if (i < 4)
+            cr_expect_float_eq(fmax(paper.width_mm, paper.height_mm), longer[i], 1e-9, "%d", i);
+        else
+            cr_expect_str_eq(paper.name, "roll");
+    }
+}
+
 Test(sheet, what_cannot_be_a_sheet_is_refused)
 {
     rlv_sheet sheet;

@@ -105,7 +105,7 @@ Test(sheets, a_depth_map_is_never_shrunk_its_paper_grows)
     for (int i = 0; i < 4; i++)
     {
         thing before = ball(radius[i]), after = ball(0.97 * radius[i]);
-        rlv_overlay overlay = {after.depth, after.shown, radius[i], NULL};
+        rlv_overlay overlay = {.depth_mm = after.depth, .shown = after.shown, .deepest_mm = radius[i]};
         rlv_sheet sheet = depth_map(&before, &after, &overlay, 0.0);
         // Plan and section beside each other, and beneath each other, each twice the radius at 1 : 1.
         cr_expect_gt(sheet.width_mm, 4.0 * radius[i]);
@@ -113,8 +113,13 @@ Test(sheets, a_depth_map_is_never_shrunk_its_paper_grows)
         if (i < 3)
             cr_expect_float_eq(sheet.width_mm * sheet.height_mm, paper[i], 1e-6, "%g x %g", sheet.width_mm,
                                sheet.height_mm);
-        else
-            cr_expect_float_eq(fmin(sheet.width_mm, sheet.height_mm), 1067.0, 1e-9); // A0 is too narrow: a roll
+        else // A0 is too narrow: a roll
+            cr_expect(sheet.width_mm == 1524.0 || sheet.height_mm == 1524.0, "%g x %g", sheet.width_mm,
+                      sheet.height_mm);
+        // Letters grow with it, up to those of A0.
+        const rlv_paper as = {sheet.width_mm, sheet.height_mm, ""};
+        cr_expect_leq(sheet.unit, rlv_paper_unit(&as) * (1.0 + 1e-9));
+        cr_expect_geq(sheet.unit, fmax(0.75 * rlv_paper_unit(&as), 1.0) * (1.0 - 1e-9));
         rlv_sheet_free(&sheet);
         wipe(&before);
         wipe(&after);
@@ -124,7 +129,7 @@ Test(sheets, a_depth_map_is_never_shrunk_its_paper_grows)
 Test(sheets, one_thread_and_two_give_the_same_bytes)
 {
     thing before = ball(60.0), after = ball(58.0);
-    rlv_overlay overlay = {after.depth, after.shown, 58.0, NULL};
+    rlv_overlay overlay = {.depth_mm = after.depth, .shown = after.shown, .deepest_mm = 58.0};
     for (int format = RLV_SHEET_PDF; format <= RLV_SHEET_SVG; format++)
     {
         char* data[2] = {NULL, NULL};
@@ -182,7 +187,7 @@ static rlv_sheet gallery_of(const thing* of, const rlv_overlay* overlay, size_t 
 Test(sheets, any_number_of_stages_fits_the_paper_that_was_asked_for)
 {
     thing of = ball(150.0);
-    rlv_overlay overlay = {of.depth, of.shown, 150.0, NULL};
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 150.0};
     for (size_t count = 1; count <= 12; count++)
     {
         rlv_sheet sheet = gallery_of(&of, &overlay, count, 0.0);
@@ -192,10 +197,21 @@ Test(sheets, any_number_of_stages_fits_the_paper_that_was_asked_for)
     wipe(&of);
 }
 
+Test(sheets, three_views_that_fit_as_large_in_a_row_leave_no_cell_empty)
+{
+    // 300 mm across go three times into 390 mm at 1 : 2.5, as they do in two rows on upright paper.
+    thing of = ball(150.0);
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 150.0};
+    rlv_sheet sheet = gallery_of(&of, &overlay, 3, 0.0);
+    cr_expect_gt(sheet.width_mm, sheet.height_mm);
+    rlv_sheet_free(&sheet);
+    wipe(&of);
+}
+
 Test(sheets, at_a_scale_that_was_asked_for_the_paper_grows)
 {
     thing of = ball(150.0);
-    rlv_overlay overlay = {of.depth, of.shown, 150.0, NULL};
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 150.0};
     rlv_sheet sheet = gallery_of(&of, &overlay, 6, 1.0);
     // Six balls of 300 mm each take more than half a square metre.
     cr_expect_geq(sheet.width_mm * sheet.height_mm, 6.0 * 300.0 * 300.0);

@@ -1,0 +1,42 @@
+#include "history_sheet_job.h"
+
+#include <criterion/criterion.h>
+#include <string.h>
+
+#define MINUS "\xe2\x88\x92"
+
+Test(history_sheet_job, a_hyphen_that_stands_for_minus_is_set_as_one_and_no_other)
+{
+    const char* const said[4][2] = {{"-0.24 to 0.05", MINUS "0.24 to 0.05"},
+                                    {"removed 3 mL (-1 to 7)", "removed 3 mL (" MINUS "1 to 7)"},
+                                    {"2031-05-12 left-flank", "2031-05-12 left-flank"},
+                                    {"scribe - 3 h", "scribe - 3 h"}};
+    for (int i = 0; i < 4; i++)
+    {
+        char words[80];
+        sheet_letters(words, sizeof words, said[i][0]);
+        cr_expect_str_eq(words, said[i][1]);
+    }
+    char few[8];
+    sheet_letters(few, sizeof few, "1234-6-7\xc3\xa9\xc3\xa9");
+    cr_expect(strlen(few) < sizeof few);
+}
+
+Test(history_sheet_job, a_stage_is_named_by_date_and_title_with_its_id_beside_them)
+{
+    static char id[] = "skull", date[] = "2031-06-27", title[] = "skull and dorsal row";
+    const rlv_stage_record stage[4] = {
+        {.id = id, .date = date, .title = title}, {.id = id, .date = date}, {.id = id, .title = title}, {.id = id}};
+    const char* const named[4] = {"2031-06-27, skull and dorsal row (skull)", "2031-06-27 (skull)",
+                                  "skull and dorsal row (skull)", "skull"};
+    const char* const beside[4] = {"2031-06-27 \xc2\xb7 skull", "2031-06-27", "skull", ""};
+    for (int i = 0; i < 4; i++)
+    {
+        char words[200];
+        sheet_stage_words(words, sizeof words, &stage[i]);
+        cr_expect_str_eq(words, named[i]);
+        cr_expect_str_eq(sheet_stage_title(&stage[i]), stage[i].title != NULL ? title : id);
+        sheet_stage_date(words, sizeof words, &stage[i]);
+        cr_expect_str_eq(words, beside[i]);
+    }
+}
