@@ -134,8 +134,7 @@ static rlv_status align_with(work* w, rlv_alignment* alignment, const rlv_align_
     rlv_status status = rlv_align(alignment, w->before, w->before_tree, w->after, options, error);
     w->pose = alignment->pose;
     if (status == RLV_DONE && alignment->ambiguous && !alignment->loose)
-        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
-                          "put marks on the rim that both stages show, or give tie points",
+        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL, "put marks on the rim that both stages show, or give tie points",
                           "the alignment is ambiguous: %s", alignment->reason);
     return status;
 }
@@ -882,11 +881,15 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
         }
     const bool shallow = volume < FAINT * limit * area;
     if (area == 0.0)
+    {
+        total->unseen_mm3 = most;
         total->volume_mm3 = (rlv_interval){0.0, 0.0, most};
+    }
     else if (shallow || faded > total->volume_mm3.high - total->volume_mm3.value)
     {
         total->faint = true;
-        total->volume_mm3.high += shallow ? most : fmin(most, fmax(room, 2.0 * faded));
+        total->unseen_mm3 = shallow ? most : fmin(most, fmax(room, 2.0 * faded));
+        total->volume_mm3.high += total->unseen_mm3;
     }
     else if (sum >= FIRST_CLASS) // a chip is small enough for the fade at its rim to tell
         total->volume_mm3.high =

@@ -91,6 +91,7 @@ typedef struct rlv_change_total
     bool known;              ///< false where nothing is known of such a part, so that the class cannot be told
     size_t regions;          ///< found
     rlv_interval volume_mm3; ///< a magnitude; where no region was found, 0 and what the detection limit leaves room for
+    double unseen_mm3;       ///< what of its upper half is such room: a bound, and no error of 95 %
     bool faint; ///< found, but with its extent in doubt: under two detection limits deep on the mean, or fading out by
                 ///< more than its interval. Its upper end then allows for what was not told apart
 } rlv_change_total;

@@ -23,12 +23,13 @@
 typedef struct history_stage
 {
     const rlv_stage_record* record;
-    char* path;         ///< of its mesh
-    given_mesh given;   ///< mended, in mm by its own scale, in its own frame, without support; measures are of that
-    rlv_parts parts;    ///< one entry a triangle
-    double mm_per_unit; ///< brings points.csv into the mesh's frame
-    double scale_sd;    ///< relative; 0: exact
-    rlv_scale scale;    ///< where it has bars (bar_count > 0)
+    char* path;             ///< of its mesh
+    given_mesh given;       ///< mended, in mm by its own scale, in its own frame, without support; measures are of that
+    rlv_parts parts;        ///< one entry a triangle
+    double mm_per_unit;     ///< brings points.csv into the mesh's frame
+    double scale_sd;        ///< relative; 0: exact
+    double shared_scale_sd; ///< the part of it that other stages have too: the certificates', or all that was given
+    rlv_scale scale;        ///< where it has bars (bar_count > 0)
     rlv_scale_residual* residual;
     size_t dropped; ///< triangles of support
 } history_stage;
@@ -111,9 +112,8 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
 void history_free(rlv_history* history);
 
 /// The volume of the block at a stage by its own mesh, bone and all, and that of a piece by its own; NaN where the mesh
-/// is open. The interval holds the scale, noise and slow warp of one scan, as the steps tell them; a piece's also all that
-/// its flat triangles may cut off. Two such volumes are far
-/// less surely told apart than what changed between them.
+/// is open. The interval holds the scale, noise and slow warp of one scan, as the steps tell them; a piece's also all
+/// that its flat triangles may cut off. Two such volumes are far less surely told apart than what changed between them.
 rlv_interval history_stage_volume(const rlv_history* history, size_t stage);
 rlv_interval history_piece_volume(const rlv_history* history, const history_piece* piece);
 

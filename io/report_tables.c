@@ -482,7 +482,8 @@ static void put_balance(rlv_table* t, const rlv_history* history, size_t from, s
     table_number(t, balance->left_g, sd);
     table_number(t, balance->right_g, sd);
     table_interval(t, balance->unexplained_g);
-    table_text(t, balance->closed ? balance->within ? "yes" : "no" : words);
+    const char* closes = balance->holds_drying ? "yes; drying is in it, which was not recorded" : "yes";
+    table_text(t, balance->closed ? balance->within ? closes : "no" : words);
     table_flag(t, balance->damp);
 }
 
