@@ -448,6 +448,14 @@ static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const fl
     return best;
 }
 
+/// Whether a sample whose part is not told belongs to a region beside it: rock came away there, or came, as its depth
+/// says. Where columns have both of their ends on such flanks, between two bones, nothing else would claim them.
+static bool is_beside(const side* s, size_t sample, const rlv_regions* regions, uint16_t label)
+{
+    return part_of(s, (uint32_t)sample) == RLV_DEPTHS_UNSURE && regions->part[label - 1] == 0 &&
+           (double)s->depths->depth_mm[sample] * regions->sign[label - 1] > 0.0;
+}
+
 /// Grow the regions over one side: by one length, two where the step is thin, on their own part; mark what lies within
 /// two lengths more, on any part.
 static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const side* s, const rlv_cubes* cells,
@@ -470,7 +478,7 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
                 continue;
             const double by = mean_mm[seed_label[seed] - 1] < thin ? 2.0 * length : length;
             near[i] |= apart2 <= (by + 2.0 * length) * (by + 2.0 * length);
-            if (part == part_of(s, (uint32_t)i) && apart2 <= by * by)
+            if ((part == part_of(s, (uint32_t)i) && apart2 <= by * by) || is_beside(s, i, regions, seed_label[seed]))
                 label[i] = seed_label[seed];
         }
     }
