@@ -66,6 +66,16 @@ typedef struct history_step
                                ///< NaN: not known
 } history_step;
 
+/// How far tie points lie from each other under an alignment, which they only start: the surfaces rule it, and so ties
+/// check it.
+typedef struct history_ties
+{
+    size_t count;
+    double rms_mm, most_mm; ///< of the distances
+    double p; ///< of as much or more, by chi-square with three degrees of freedom a point: its sds on both stages, and
+              ///< the pose's own there; NaN where there are none
+} history_ties;
+
 /// An alignment between two stages, as an edge of the graph.
 typedef struct history_edge
 {
@@ -73,6 +83,7 @@ typedef struct history_edge
     bool done;      ///< an edge of the graph
     char why[1056]; ///< where not
     rlv_alignment alignment;
+    history_ties ties;
 } history_edge;
 
 typedef struct rlv_history
