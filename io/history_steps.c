@@ -72,11 +72,13 @@ static void list_ties(ties* list, const rlv_history* history, size_t into, size_
 }
 
 /// A start from tie points, where there are enough.
-static bool start_of(rlv_pose* start, const ties* list)
+static bool start_of(rlv_pose* start, const rlv_history* history, const history_edge* edge)
 {
     rlv_error unfit = {0};
-    return list->count >= TIE_POINTS &&
-           rlv_pose_fit(start, list->count, list->there, list->here, NULL, false, &unfit) == RLV_DONE;
+    ties list;
+    list_ties(&list, history, edge->into, edge->from);
+    return list.count >= TIE_POINTS &&
+           rlv_pose_fit(start, list.count, list.there, list.here, NULL, false, &unfit) == RLV_DONE;
 }
 
 /// The variance that a pose has at a place, the mean of three directions.
@@ -92,22 +94,24 @@ static double variance_at(const rlv_pose* pose, rlv_vec3 place)
     return sum / 3.0;
 }
 
-/// What is left between tie points under the pose that the surfaces gave.
-static history_ties measure_ties(const ties* list, const rlv_pose* pose)
+history_ties history_measure_ties(const rlv_history* history, const history_edge* edge)
 {
-    history_ties told = {.count = list->count, .p = (double)NAN};
+    ties list;
+    list_ties(&list, history, edge->into, edge->from);
+    history_ties told = {.count = list.count, .p = (double)NAN};
     double squares = 0.0, chi_square = 0.0;
-    for (size_t i = 0; i < list->count; i++)
+    for (size_t i = 0; i < list.count; i++)
     {
-        const double off = rlv_vec3_length(rlv_vec3_sub(rlv_pose_apply(pose, list->there[i]), list->here[i]));
+        const rlv_vec3 seen = rlv_pose_apply(&edge->alignment.pose, list.there[i]);
+        const double off = rlv_vec3_length(rlv_vec3_sub(seen, list.here[i]));
         squares += off * off;
-        chi_square += off * off / (list->variance_mm2[i] + variance_at(pose, list->here[i]));
+        chi_square += off * off / (list.variance_mm2[i] + variance_at(&edge->alignment.pose, list.here[i]));
         told.most_mm = fmax(told.most_mm, off);
     }
-    if (list->count == 0)
+    if (list.count == 0)
         return told;
-    told.rms_mm = sqrt(squares / (double)list->count);
-    told.p = gsl_cdf_chisq_Q(chi_square, 3.0 * (double)list->count);
+    told.rms_mm = sqrt(squares / (double)list.count);
+    told.p = gsl_cdf_chisq_Q(chi_square, 3.0 * (double)list.count);
     return told;
 }
 
@@ -406,9 +410,7 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
                                 const rlv_progress* progress, rlv_error* error)
 {
     rlv_pose start;
-    ties list;
-    list_ties(&list, history, edge->into, edge->from);
-    rlv_change_options options = options_of(history, edge, start_of(&start, &list) ? &start : NULL, progress);
+    rlv_change_options options = options_of(history, edge, start_of(&start, history, edge) ? &start : NULL, progress);
     options.before_part = step->before_part;
     options.after_part = step->after_part;
     rlv_error own = {0};
@@ -427,7 +429,7 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
         return status;
     }
     step->measured = edge->done = true;
-    edge->ties = measure_ties(&list, &edge->alignment.pose);
+    edge->ties = history_measure_ties(history, edge);
     return describe_regions(step, history, error);
 }
 
@@ -435,9 +437,8 @@ rlv_status history_align_edge(const rlv_history* history, history_edge* edge, co
                               rlv_error* error)
 {
     rlv_pose start;
-    ties list;
-    list_ties(&list, history, edge->into, edge->from);
-    const rlv_change_options options = options_of(history, edge, start_of(&start, &list) ? &start : NULL, progress);
+    const rlv_change_options options =
+        options_of(history, edge, start_of(&start, history, edge) ? &start : NULL, progress);
     rlv_error own = {0};
     const rlv_status status = rlv_change_align(&edge->alignment, &history->stage[edge->into].given.mesh,
                                                &history->stage[edge->from].given.mesh, &options, &own);
@@ -450,6 +451,6 @@ rlv_status history_align_edge(const rlv_history* history, history_edge* edge, co
     if (status != RLV_DONE)
         *error = own;
     else
-        edge->ties = measure_ties(&list, &edge->alignment.pose);
+        edge->ties = history_measure_ties(history, edge);
     return status;
 }

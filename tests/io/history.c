@@ -163,3 +163,41 @@ Test(history, an_edges_own_covariance_is_settling_and_what_it_does_not_look_at)
     cr_expect_float_eq(e.pose.covariance[48], 1e-8 + 0.12 / 40000.0 + settled, 1e-15);
     cr_expect_float_eq(e.own_covariance[48], 0.125 * (1e-8 + 0.12 / 40000.0) + settled, 1e-15);
 }
+
+Test(history, what_is_left_between_tie_points_is_told_and_one_that_is_far_off_is_improbable)
+{
+    static char s1[] = "s1", s2[] = "s2", block[] = "block", rim[] = "rim", name[4][2] = {"a", "b", "c", "d"};
+    rlv_point_record point[8];
+    size_t order[8];
+    // Half of a mm apart along one direction or another: with an sd of 0.3 mm on both stages chi-square is 4 * 0.25 /
+    // 0.18 = 5.56 with 12 degrees of freedom, p 0.937.
+    const double off[4][3] = {{0.5, 0, 0}, {0, 0.5, 0}, {0, 0, 0.5}, {-0.5, 0, 0}};
+    for (size_t i = 0; i < 8; i++)
+    {
+        const size_t n = i % 4;
+        point[i] = (rlv_point_record){.stage = i < 4 ? s1 : s2, .mesh = block, .object = rim, .point = name[n]};
+        for (size_t k = 0; k < 3; k++)
+            point[i].at[k] = 10.0 * (double)((n + k) % 4) + (i < 4 ? 0.0 : off[n][k]);
+        order[i] = i;
+    }
+    const rlv_specimen specimen = {.point_count = 8, .point = point, .point_order = order};
+    const rlv_stage_record record[2] = {{.id = s1}, {.id = s2}};
+    history_stage stage[2] = {{.record = &record[0], .mm_per_unit = 1.0}, {.record = &record[1], .mm_per_unit = 1.0}};
+    const rlv_history history = {.specimen = &specimen, .stage_count = 2, .stage = stage};
+    history_edge edge = {.into = 0, .from = 1, .alignment = {.pose = rlv_pose_identity()}};
+    history_ties ties = history_measure_ties(&history, &edge);
+    cr_expect_eq(ties.count, 4);
+    cr_expect_float_eq(ties.rms_mm, 0.5, 1e-12);
+    cr_expect_float_eq(ties.most_mm, 0.5, 1e-12);
+    cr_expect_float_eq(ties.p, 0.937, 0.001);
+    // Two names changed over on one stage: 10 mm and more.
+    point[4].point = name[1];
+    point[5].point = name[0];
+    ties = history_measure_ties(&history, &edge);
+    cr_expect_gt(ties.most_mm, 10.0);
+    cr_expect_lt(ties.p, 1e-6);
+    // What the pose itself may be off by there excuses it.
+    for (int i = 0; i < 3; i++)
+        edge.alignment.pose.covariance[8 * i] = 400.0;
+    cr_expect_gt(history_measure_ties(&history, &edge).p, 0.5);
+}
