@@ -134,8 +134,7 @@ static rlv_status align_with(work* w, rlv_alignment* alignment, const rlv_align_
     rlv_status status = rlv_align(alignment, w->before, w->before_tree, w->after, options, error);
     w->pose = alignment->pose;
     if (status == RLV_DONE && alignment->ambiguous && !alignment->loose)
-        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
-                          "put marks on the rim that both stages show, or give tie points",
+        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL, "put marks on the rim that both stages show, or give tie points",
                           "the alignment is ambiguous: %s", alignment->reason);
     return status;
 }
@@ -882,11 +881,15 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
         }
     const bool shallow = volume < FAINT * limit * area;
     if (area == 0.0)
+    {
+        total->unseen_mm3 = most;
         total->volume_mm3 = (rlv_interval){0.0, 0.0, most};
+    }
     else if (shallow || faded > total->volume_mm3.high - total->volume_mm3.value)
     {
         total->faint = true;
-        total->volume_mm3.high += shallow ? most : fmin(most, fmax(room, 2.0 * faded));
+        total->unseen_mm3 = shallow ? most : fmin(most, fmax(room, 2.0 * faded));
+        total->volume_mm3.high += total->unseen_mm3;
     }
     else if (sum >= FIRST_CLASS) // a chip is small enough for the fade at its rim to tell
         total->volume_mm3.high =
@@ -1073,6 +1076,35 @@ static rlv_status split_seams(double* sd_mm3, rlv_change* change, column_sum* su
     return status;
 }
 
+/// What a growth of AFTER by a relative length of one would add over the rest of the surface: the flux of x - centre
+/// through it, three times the volume where all is rest.
+static double growth_mm3(const region_patches* rest, rlv_vec3 centre_mm)
+{
+    const rlv_patch* patch[2] = {rest->before, rest->after};
+    const size_t count[2] = {rest->before_count, rest->after_count};
+    double sum = 0.0;
+    for (int side = 0; side < 2; side++)
+        for (size_t i = 0; i < count[side]; i++)
+        {
+            const rlv_patch* p = patch[side] + i;
+            sum += 0.5 * p->area_mm2 * (p->breadth_mm - rlv_vec3_dot(p->normal, centre_mm));
+        }
+    return sum;
+}
+
+/// An even change of all that seemed to hold still looks like a change of scale. Where the alignment was free to take
+/// it for one, all of the scale that it found may be such a change; and by bars alone the scale is known to its sd. So
+/// the interval of what was not told reaches to both, and holds that sd.
+static void widen_untold(rlv_change* change, const region_patches* rest, const work* w)
+{
+    rlv_interval* untold = &change->untold_mm3;
+    const rlv_vec3 centre = rlv_vec3_sub(w->pose.centre_mm, w->before->origin_mm);
+    const double growth = growth_mm3(rest, centre), taken = growth * log(w->pose.scale),
+                 half = hypot(untold->high - untold->value, 1.959964 * growth * relative_scale_sd(w->options));
+    untold->low = untold->value + fmin(taken, 0.0) - half;
+    untold->high = untold->value + fmax(taken, 0.0) + half;
+}
+
 static void tell_totals(rlv_change* change, const double* measured, const double* seams, const volumes* v,
                         const work* w)
 {
@@ -1142,7 +1174,10 @@ static rlv_status tell_volumes(rlv_change* change, column_sum* sum, const work* 
         change->untold_mm3 = (rlv_interval){rest, rest - half, rest + half};
         status = place_regions(change, w, error);
         if (status == RLV_DONE)
+        {
             tell_totals(change, measured, seams, &v, w);
+            widen_untold(change, v.patches + count + REST, w);
+        }
         if (status == RLV_DONE)
             status = deepen_regions(change, w, error);
         for (size_t r = 0; r < count; r++)

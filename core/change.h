@@ -91,6 +91,7 @@ typedef struct rlv_change_total
     bool known;              ///< false where nothing is known of such a part, so that the class cannot be told
     size_t regions;          ///< found
     rlv_interval volume_mm3; ///< a magnitude; where no region was found, 0 and what the detection limit leaves room for
+    double unseen_mm3;       ///< what of its upper half is such room: a bound, and no error of 95 %
     bool faint; ///< found, but with its extent in doubt: under two detection limits deep on the mean, or fading out by
                 ///< more than its interval. Its upper end then allows for what was not told apart
 } rlv_change_total;
@@ -99,7 +100,8 @@ typedef struct rlv_change
 {
     rlv_change_total total[RLV_CHANGE_CLASSES]; ///< by class
     rlv_change_total went, came;                ///< of all classes that went, and that came
-    rlv_interval untold_mm3;                    ///< signed; went - came + untold = volume before - volume after
+    rlv_interval untold_mm3; ///< signed; went - came + untold = volume before - volume after. Its interval holds what
+                             ///< an even change would be that was taken for scale
     size_t region_count;
     rlv_change_region* region;                    ///< by falling volume
     uint16_t* before_label;                       ///< one a triangle of BEFORE: 0, or 1 + the region's index

@@ -99,25 +99,81 @@ static bool has_wholes(const rlv_sampling* sampling)
     return false;
 }
 
-/// The other stage's sample over each sample here: where a ray along the outward normal first meets that stage. `ray`
-/// and `hit` have room for one a sample.
+/// Cast rays from the samples with `asked` set (NULL: all) along their own normals, or along `direction` in the other
+/// stage's frame where that is given, in order. `ray` and `hit` have room for one a sample.
+static void look_along(rlv_ray* ray, rlv_hit* hit, const uint8_t* asked, rlv_stage here, rlv_stage there,
+                       const float* query, const rlv_pose* to_other, const rlv_vec3* direction)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < here.sampling->count; i++)
+    {
+        if (asked != NULL && !asked[i])
+            continue;
+        memcpy(ray[count].origin_mm, query + 3 * i, sizeof ray[count].origin_mm);
+        put(ray[count].direction,
+            direction != NULL ? *direction
+                              : rlv_mat3_apply(to_other->rotation, rlv_vec3_from(here.sampling->normal + 3 * i)));
+        ray[count++].limit = INFINITY;
+    }
+    rlv_tree_rays(there.tree, count, ray, hit);
+}
+
+/// The sample that a ray met.
+static uint32_t met(rlv_stage there, const rlv_hit* hit)
+{
+    return hit->triangle != RLV_TREE_NONE ? there.sampling->of_vertex[there.mesh->corner[3 * (size_t)hit->triangle]]
+                                          : RLV_TREE_NONE;
+}
+
+static bool is_whole(rlv_stage there, uint32_t sample)
+{
+    return sample != RLV_TREE_NONE && there.sampling->part[sample] >= RLV_DEPTHS_WHOLE;
+}
+
+/// Where a piece's joint turns up steeply to the surface, the joint's own normal leads out of the block beside the
+/// piece, and the nearest point is beside it too, on what never moved. So a sample inside the other stage that has no
+/// piece over it along its normal is asked again along the mean normal of each piece.
+static rlv_status look_under(rlv_depths* depths, rlv_stage here, rlv_stage there, const float* query,
+                             const rlv_pose* to_other, double turn, rlv_ray* ray, rlv_hit* hit, rlv_error* error)
+{
+    rlv_vec3 mean[RLV_DEPTHS_UNSURE] = {0};
+    for (size_t i = 0; i < there.sampling->count; i++)
+        if (is_whole(there, (uint32_t)i) && there.sampling->part[i] < RLV_DEPTHS_UNSURE)
+            mean[there.sampling->part[i]] =
+                rlv_vec3_along(mean[there.sampling->part[i]], (double)there.sampling->area_mm2[i],
+                               rlv_vec3_from(there.sampling->normal + 3 * i));
+    uint8_t* asked = rlv_reserve(depths->count, 1, error);
+    for (int part = RLV_DEPTHS_WHOLE; asked != NULL && part < RLV_DEPTHS_UNSURE; part++)
+    {
+        if (!(rlv_vec3_length(mean[part]) > 0.0))
+            continue;
+        for (size_t i = 0; i < depths->count; i++)
+            asked[i] = turn * (double)depths->depth_mm[i] < 0.0 && !is_whole(there, depths->over[i]) &&
+                       !is_whole(there, depths->foot[i]);
+        const rlv_vec3 up = rlv_vec3_unit(mean[part]);
+        look_along(ray, hit, asked, here, there, query, to_other, &up);
+        for (size_t i = 0, n = 0; i < depths->count; i++)
+        {
+            const uint32_t over = asked[i] ? met(there, hit + n++) : RLV_TREE_NONE;
+            if (is_whole(there, over) && there.sampling->part[over] == part)
+                depths->over[i] = over;
+        }
+    }
+    free(asked);
+    return asked != NULL ? RLV_DONE : RLV_SYSTEM;
+}
+
+/// The other stage's sample over each sample here: where a ray along the outward normal first meets that stage, or one
+/// along a piece's mean normal meets that piece. `ray` and `hit` have room for one a sample.
 static rlv_status look_over(rlv_depths* depths, rlv_stage here, rlv_stage there, const float* query,
-                            const rlv_pose* to_other, rlv_ray* ray, rlv_hit* hit, rlv_error* error)
+                            const rlv_pose* to_other, double turn, rlv_ray* ray, rlv_hit* hit, rlv_error* error)
 {
     if ((depths->over = rlv_reserve(depths->count, sizeof *depths->over, error)) == NULL)
         return RLV_SYSTEM;
+    look_along(ray, hit, NULL, here, there, query, to_other, NULL);
     for (size_t i = 0; i < depths->count; i++)
-    {
-        memcpy(ray[i].origin_mm, query + 3 * i, sizeof ray[i].origin_mm);
-        put(ray[i].direction, rlv_mat3_apply(to_other->rotation, rlv_vec3_from(here.sampling->normal + 3 * i)));
-        ray[i].limit = INFINITY;
-    }
-    rlv_tree_rays(there.tree, depths->count, ray, hit);
-    for (size_t i = 0; i < depths->count; i++)
-        depths->over[i] = hit[i].triangle != RLV_TREE_NONE
-                              ? there.sampling->of_vertex[there.mesh->corner[3 * (size_t)hit[i].triangle]]
-                              : RLV_TREE_NONE;
-    return RLV_DONE;
+        depths->over[i] = met(there, hit + i);
+    return look_under(depths, here, there, query, to_other, turn, ray, hit, error);
 }
 
 /// Fill `depths` at the samples of `here`; `into` carries them into BEFORE's local frame and `to_other` into the
@@ -163,7 +219,7 @@ static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage the
     }
     status = RLV_DONE;
     if (has_wholes(there.sampling))
-        status = look_over(depths, here, there, query, to_other, ray, hit, error);
+        status = look_over(depths, here, there, query, to_other, turn, ray, hit, error);
 end:
     free(query);
     free(nearest);

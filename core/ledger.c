@@ -11,18 +11,19 @@ static const double MM3_PER_ML = 1000.0;
 
 static const rlv_interval UNKNOWN = {NAN, NAN, NAN};
 
-/// What an interval sums to: its value in mL, and the squares of its halves without the block frame's scale.
+/// What an interval sums to, in mL: its value; the squares of its halves without what all steps share and bounds; the
+/// half that is shared; and the bound.
 typedef struct sum
 {
-    double ml, low2, high2;
+    double ml, low2, high2, shared, unseen;
 } sum;
 
 /// Everything that one step, or several together, hold.
 typedef struct holdings
 {
     sum volume[RLV_CHANGE_CLASSES];
-    rlv_mass before, after, spoil, off, back, drying, resin;
-    bool damp;
+    rlv_mass before, after, spoil, off, back, drying, resin; ///< drying: as much as is recorded
+    bool damp, dries;                                        ///< dries: some of it is not recorded
 } holdings;
 
 static double square(double x)
@@ -77,8 +78,9 @@ static bool step_is_sound(const rlv_ledger_step* s)
 {
     bool sound = mass_is_sound(s->spoil) && mass_is_sound(s->pieces_off) && mass_is_sound(s->pieces_back) &&
                  gain_is_sound(s->drying) && mass_is_sound(s->resin);
+    sound = sound && isfinite(s->shared_scale_sd) && s->shared_scale_sd >= 0.0;
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
-        sound = sound && interval_is_sound(s->volume_mm3[c]);
+        sound = sound && interval_is_sound(s->volume_mm3[c]) && isfinite(s->unseen_mm3[c]) && s->unseen_mm3[c] >= 0.0;
     return sound;
 }
 
@@ -87,9 +89,6 @@ static rlv_status check_input(const rlv_ledger_input* in, rlv_error* error)
     const char* mend = "give each value with an interval that holds it, or an sd that is not negative";
     if (in->step_count == 0)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "give two stages at least", "there is no step to sum");
-    if (!(isfinite(in->frame_scale_sd) && in->frame_scale_sd >= 0.0))
-        return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "the block frame's scale has an sd of %g",
-                        in->frame_scale_sd);
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
         if (!figure_is_sound(in->density[c].g_cm3, in->density[c].sd_g_cm3) || in->density[c].g_cm3 == 0.0)
             return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "a density of %g with an sd of %g g/cm3 is none",
@@ -105,17 +104,17 @@ static rlv_status check_input(const rlv_ledger_input* in, rlv_error* error)
 
 // Sums
 
-/// Half of an interval that the block frame's scale makes, of a volume or a mass.
-static double scale_half(const rlv_ledger_input* in, double amount)
+static sum sum_of(const rlv_ledger_step* s, int kind)
 {
-    return HALF * 3.0 * in->frame_scale_sd * amount;
-}
-
-static sum sum_of(const rlv_ledger_input* in, rlv_interval mm3)
-{
-    const double value = mm3.value / MM3_PER_ML, shared = square(scale_half(in, value));
-    return (sum){value, fmax(square(value - mm3.low / MM3_PER_ML) - shared, 0.0),
-                 fmax(square(mm3.high / MM3_PER_ML - value) - shared, 0.0)};
+    const rlv_interval mm3 = s->volume_mm3[kind];
+    const double value = mm3.value / MM3_PER_ML, shared = HALF * 3.0 * s->shared_scale_sd * value,
+                 low = value - mm3.low / MM3_PER_ML, high = mm3.high / MM3_PER_ML - value,
+                 unseen = fmin(s->unseen_mm3[kind] / MM3_PER_ML, high);
+    return (sum){.ml = value,
+                 .low2 = fmax(square(low) - square(shared), 0.0),
+                 .high2 = fmax(square(high - unseen) - square(shared), 0.0),
+                 .shared = shared,
+                 .unseen = unseen};
 }
 
 /// What the step before stage `k + 1` holds.
@@ -128,11 +127,12 @@ static holdings step_holdings(const rlv_ledger_input* in, size_t k)
                   .spoil = s->spoil,
                   .off = s->pieces_off,
                   .back = s->pieces_back,
-                  .drying = s->drying,
+                  .drying = isnan(s->drying.grams) ? (rlv_mass){0.0, 0.0} : s->drying,
                   .resin = s->resin,
-                  .damp = s->spoil_damp};
+                  .damp = s->spoil_damp,
+                  .dries = isnan(s->drying.grams)};
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
-        h.volume[c] = sum_of(in, s->volume_mm3[c]);
+        h.volume[c] = sum_of(s, c);
     return h;
 }
 
@@ -146,11 +146,14 @@ static void add_holdings(holdings* all, const holdings* step)
     all->drying = rlv_mass_add(all->drying, step->drying);
     all->resin = rlv_mass_add(all->resin, step->resin);
     all->damp |= step->damp;
+    all->dries |= step->dries;
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
     {
         all->volume[c].ml += step->volume[c].ml;
         all->volume[c].low2 += step->volume[c].low2;
         all->volume[c].high2 += step->volume[c].high2;
+        all->volume[c].shared += step->volume[c].shared;
+        all->volume[c].unseen += step->volume[c].unseen;
     }
 }
 
@@ -159,22 +162,25 @@ static rlv_interval around(double value, double low2, double high2)
     return isnan(value) ? UNKNOWN : (rlv_interval){value, value - sqrt(low2), value + sqrt(high2)};
 }
 
-static rlv_interval volume_of(const rlv_ledger_input* in, sum s)
+static rlv_interval volume_of(sum s)
 {
-    const double shared = square(scale_half(in, s.ml));
-    return around(s.ml, s.low2 + shared, s.high2 + shared);
+    rlv_interval i = around(s.ml, s.low2 + square(s.shared), s.high2 + square(s.shared));
+    i.high += s.unseen;
+    return i;
 }
 
 /// Nothing, and surely nothing: its density does not matter.
 static bool is_nothing(sum s)
 {
-    return s.ml == 0.0 && s.low2 == 0.0 && s.high2 == 0.0;
+    return s.ml == 0.0 && s.low2 == 0.0 && s.high2 == 0.0 && s.unseen == 0.0;
 }
 
-/// Grams of some classes together: volumes and densities err each by itself, scale in common.
-static rlv_interval grams_of(const rlv_ledger_input* in, size_t count, const sum* s, const rlv_density* density)
+/// Grams of some classes together: volumes and densities err each by itself, scale in common. `unseen` gets what the
+/// upper end allows for what lies below the detection limit.
+static rlv_interval grams_of(double* unseen, size_t count, const sum* s, const rlv_density* density)
 {
-    double grams = 0.0, low2 = 0.0, high2 = 0.0;
+    double grams = 0.0, low2 = 0.0, high2 = 0.0, shared = 0.0;
+    *unseen = 0.0;
     for (size_t c = 0; c < count; c++)
     {
         if (is_nothing(s[c]))
@@ -183,9 +189,12 @@ static rlv_interval grams_of(const rlv_ledger_input* in, size_t count, const sum
         grams += rho * s[c].ml;
         low2 += rho * rho * s[c].low2 + own;
         high2 += rho * rho * s[c].high2 + own;
+        shared += rho * s[c].shared;
+        *unseen += rho * s[c].unseen;
     }
-    const double shared = square(scale_half(in, grams));
-    return around(grams, low2 + shared, high2 + shared);
+    rlv_interval i = around(grams, low2 + square(shared), high2 + square(shared));
+    i.high += *unseen;
+    return i;
 }
 
 // Balances
@@ -195,16 +204,18 @@ static void note_missing(rlv_balance* balance, rlv_ledger_term term, bool missin
     balance->missing |= missing ? (unsigned)term : 0u;
 }
 
-/// Close a balance of two sides with the squares of the halves of their difference, or say what is missing.
-static void close_balance(rlv_balance* b, double left, double right, double low2, double high2)
+/// Close a balance of two sides with the squares of the halves of their difference and what may lie above it beside, or
+/// say what is missing.
+static void close_balance(rlv_balance* b, double left, double right, double low2, double high2, double unseen)
 {
-    static const char* const word[] = {"block before", "block after", "spoil",  "pieces off", "pieces back",
-                                       "drying",       "resin",       "volume", "density"};
+    static const char* const word[] = {"block before", "block after", "spoil",  "pieces off",
+                                       "pieces back",  "resin",       "volume", "density"};
     b->closed = b->missing == 0;
     b->left_g = b->closed ? left : NAN;
     b->right_g = b->closed ? right : NAN;
     b->unexplained_g = around(b->closed ? left - right : NAN, low2, high2);
-    b->within = b->closed && b->unexplained_g.low <= 0.0 && b->unexplained_g.high >= 0.0;
+    b->unexplained_g.high += unseen;
+    b->within = b->closed && (b->holds_drying || b->unexplained_g.low <= 0.0) && b->unexplained_g.high >= 0.0;
     size_t length = 0;
     for (size_t t = 0; t < sizeof word / sizeof *word; t++)
         if (b->missing & 1u << t)
@@ -215,9 +226,9 @@ static void close_balance(rlv_balance* b, double left, double right, double low2
 /// Block before less after is what left it less what came to it.
 static rlv_balance balance_mass(const holdings* h)
 {
-    rlv_balance b = {.damp = h->damp};
-    const rlv_mass* term[] = {&h->before, &h->after, &h->spoil, &h->off, &h->back, &h->drying, &h->resin};
-    double variance = 0.0;
+    rlv_balance b = {.damp = h->damp, .holds_drying = h->dries};
+    const rlv_mass* term[] = {&h->before, &h->after, &h->spoil, &h->off, &h->back, &h->resin};
+    double variance = square(h->drying.sd_g);
     for (size_t t = 0; t < sizeof term / sizeof *term; t++)
     {
         note_missing(&b, (rlv_ledger_term)(1u << t), isnan(term[t]->grams));
@@ -225,7 +236,7 @@ static rlv_balance balance_mass(const holdings* h)
     }
     const double half2 = HALF * HALF * variance;
     close_balance(&b, h->before.grams - h->after.grams,
-                  h->spoil.grams + h->off.grams - h->back.grams + h->drying.grams - h->resin.grams, half2, half2);
+                  h->spoil.grams + h->off.grams - h->back.grams + h->drying.grams - h->resin.grams, half2, half2, 0.0);
     return b;
 }
 
@@ -233,7 +244,9 @@ static rlv_balance balance_mass(const holdings* h)
 static rlv_balance balance_spoil(const rlv_ledger_input* in, const holdings* h)
 {
     rlv_balance b = {.damp = h->damp};
-    const rlv_interval measured = grams_of(in, 2, h->volume + RLV_CHANGE_REMOVED, in->density + RLV_CHANGE_REMOVED);
+    double unseen;
+    const rlv_interval measured =
+        grams_of(&unseen, 2, h->volume + RLV_CHANGE_REMOVED, in->density + RLV_CHANGE_REMOVED);
     for (int c = RLV_CHANGE_REMOVED; c <= RLV_CHANGE_BONE; c++)
     {
         note_missing(&b, RLV_TERM_VOLUME, isnan(h->volume[c].ml));
@@ -242,7 +255,7 @@ static rlv_balance balance_spoil(const rlv_ledger_input* in, const holdings* h)
     note_missing(&b, RLV_TERM_SPOIL, isnan(h->spoil.grams));
     const double weighed2 = square(HALF * h->spoil.sd_g);
     close_balance(&b, measured.value, h->spoil.grams, square(measured.value - measured.low) + weighed2,
-                  square(measured.high - measured.value) + weighed2);
+                  square(measured.high - unseen - measured.value) + weighed2, unseen);
     return b;
 }
 
@@ -251,8 +264,9 @@ static rlv_ledger_row tell_row(const rlv_ledger_input* in, const holdings* h)
     rlv_ledger_row row = {.mass = balance_mass(h), .spoil = balance_spoil(in, h)};
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
     {
-        row.ml[c] = volume_of(in, h->volume[c]);
-        row.g[c] = grams_of(in, 1, h->volume + c, in->density + c);
+        double unseen;
+        row.ml[c] = volume_of(h->volume[c]);
+        row.g[c] = grams_of(&unseen, 1, h->volume + c, in->density + c);
     }
     return row;
 }

@@ -11,10 +11,20 @@
 /// What neighbouring steps share. The scan that is step k's AFTER is step k + 1's BEFORE. Where both steps took from
 /// one place, its error enters the two volumes with opposite signs and falls out of their sum; where they did not,
 /// noise is independent and long warp has mostly opposite signs again. Halves are therefore added in quadrature, which
-/// does not tell less than that. The scale of the block frame is one error in all: a relative error of e makes every
-/// volume 3 e larger. It is taken out of each half, added up linearly, and put back in quadrature.
+/// does not tell less than that.
 ///
-/// Balances are sums of masses that were weighed independently, their variances added.
+/// Scale. A step's volume is measured at the scale of its own stage BEFORE: a relative error of e makes it 3 e larger.
+/// What a person's points on the bars are off by is that stage's own, and independent from step to step; what the bars'
+/// certificates are off by (or a scanner, where its scale's sd was given) is one error in all steps. That part is taken
+/// out of each half, added up linearly, and put back in quadrature.
+///
+/// Bounds. What lies below the detection limit is no error: it can only add, and what lies just below it in every step
+/// lies so in all of them. So what an upper end allows for it is taken out of the half, and bounds are added up
+/// linearly.
+///
+/// Balances are sums of masses that were weighed independently, their variances added. Rock dries whether that is
+/// recorded or not: where it is not, the mass balance leaves it out, and what is unexplained holds it. So much more
+/// gone than accounted for contradicts nothing then.
 ///
 /// Rates. A row of the record is a volume of matrix and the hours of each tool that went into it: V = sum(h r) + error,
 /// with the variance of the measurement and t^2 per hour beside it, since no two hours are alike; the t that is told
@@ -62,11 +72,14 @@ rlv_interval rlv_interval_less(rlv_interval a, rlv_interval b);
 typedef struct rlv_ledger_step
 {
     rlv_interval volume_mm3[RLV_CHANGE_CLASSES]; ///< magnitudes; value NaN where not measured
-    rlv_mass spoil;                              ///< all its bags together
-    bool spoil_damp;                             ///< a bag was weighed damp: its water counts as spoil
-    rlv_mass pieces_off;                         ///< pieces that came off, weighed
+    double unseen_mm3[RLV_CHANGE_CLASSES];       ///< what of the upper half is a bound on what lies below the detection
+                                                 ///< limit
+    double shared_scale_sd; ///< relative, of its scale: what all steps have in common; in the intervals already
+    rlv_mass spoil;         ///< all its bags together
+    bool spoil_damp;        ///< a bag was weighed damp: its water counts as spoil
+    rlv_mass pieces_off;    ///< pieces that came off, weighed
     rlv_mass pieces_back;
-    rlv_mass drying; ///< what the block lost by drying
+    rlv_mass drying; ///< what the block lost by drying; NaN: not recorded, which leaves no gap in the balance
     rlv_mass resin;  ///< dry mass of treatments and fills that stayed
 } rlv_ledger_step;
 
@@ -78,10 +91,9 @@ typedef enum rlv_ledger_term
     RLV_TERM_SPOIL = 4,
     RLV_TERM_PIECES_OFF = 8,
     RLV_TERM_PIECES_BACK = 16,
-    RLV_TERM_DRYING = 32,
-    RLV_TERM_RESIN = 64,
-    RLV_TERM_VOLUME = 128,  ///< of matrix or bone
-    RLV_TERM_DENSITY = 256, ///< of matrix or bone
+    RLV_TERM_RESIN = 32,
+    RLV_TERM_VOLUME = 64,   ///< of matrix or bone
+    RLV_TERM_DENSITY = 128, ///< of matrix or bone
 } rlv_ledger_term;
 
 /// A balance of grams: what one side says less what the other does.
@@ -92,8 +104,9 @@ typedef struct rlv_balance
     char missing_words[160];    ///< the same in words; empty where nothing is
     double left_g, right_g;     ///< the two sides
     rlv_interval unexplained_g; ///< left - right
-    bool within;                ///< 0 lies in that interval
+    bool within;                ///< 0 lies in that interval, or below it where drying may be what is unexplained
     bool damp;                  ///< spoil was damp: water is in its mass
+    bool holds_drying; ///< drying was not recorded (in a sum: in one of its steps): it is in what is unexplained
 } rlv_balance;
 
 /// One step, or all up to one.
@@ -111,7 +124,6 @@ typedef struct rlv_ledger_input
     const rlv_ledger_step* step; ///< step_count
     const rlv_mass* block;       ///< the block at each stage: step_count + 1. NULL: never weighed
     rlv_density density[RLV_CHANGE_CLASSES];
-    double frame_scale_sd; ///< relative, of the block frame: in every volume's interval already; 0: exact
 } rlv_ledger_input;
 
 /// Sum up: `step` and `cumulative` get step_count rows each, the last of `cumulative` is all. RLV_BAD_INPUT where there

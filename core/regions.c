@@ -331,7 +331,8 @@ typedef struct making
 {
     uint32_t root;
     double area_mm2, depth_mm3;
-    double before_mm2; ///< the part of area_mm2 that BEFORE's samples make
+    double before_mm2;          ///< the part of area_mm2 that BEFORE's samples make
+    size_t count, before_count; ///< seeds, and those of them on BEFORE
 } making;
 
 static int by_area(const void* a, const void* b)
@@ -342,15 +343,23 @@ static int by_area(const void* a, const void* b)
     return (x->root > y->root) - (x->root < y->root);
 }
 
-/// Keep what both stages show over more than one of the noise's own spots: at a sharp edge one tessellation alone may
-/// stand out. Returns how many are kept; the others follow them.
+/// Whether one stage shows a region over more than one of the noise's own spots, 2 pi l^2. The length is never below
+/// the samples' spacing over the whole mesh; where triangles are larger than elsewhere, one sample may have the area of
+/// a spot, so that the same is asked of the number of samples.
+static bool is_shown(double area_mm2, size_t samples, double length_mm)
+{
+    return area_mm2 > 2.0 * M_PI * length_mm * length_mm && (double)samples > 2.0 * M_PI;
+}
+
+/// Keep what both stages show: at a sharp edge one tessellation alone may stand out. Returns how many are kept; the
+/// others follow them.
 static size_t keep_credible(making* region, size_t count, double length_mm)
 {
-    const double spot = 2.0 * M_PI * length_mm * length_mm;
     size_t kept = 0;
     for (size_t r = 0; r < count && kept < MOST_REGIONS; r++)
     {
-        if (region[r].before_mm2 <= spot || region[r].area_mm2 - region[r].before_mm2 <= spot)
+        if (!is_shown(region[r].before_mm2, region[r].before_count, length_mm) ||
+            !is_shown(region[r].area_mm2 - region[r].before_mm2, region[r].count - region[r].before_count, length_mm))
             continue;
         const making credible = region[r];
         memmove(region + kept + 1, region + kept, (r - kept) * sizeof *region);
@@ -382,6 +391,8 @@ static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* 
         region[number[root]].root = root;
         region[number[root]].area_mm2 += area;
         region[number[root]].before_mm2 += i < list->before_count ? area : 0.0;
+        region[number[root]].count++;
+        region[number[root]].before_count += i < list->before_count;
         region[number[root]].depth_mm3 += area * (double)s->depths->depth_mm[list->sample[i]];
     }
     qsort(region, count, sizeof *region, by_area);
@@ -437,6 +448,14 @@ static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const fl
     return best;
 }
 
+/// Whether a sample whose part is not told belongs to a region beside it: rock came away there, or came, as its depth
+/// says. Where columns have both of their ends on such flanks, between two bones, nothing else would claim them.
+static bool is_beside(const side* s, size_t sample, const rlv_regions* regions, uint16_t label)
+{
+    return part_of(s, (uint32_t)sample) == RLV_DEPTHS_UNSURE && regions->part[label - 1] == 0 &&
+           (double)s->depths->depth_mm[sample] * regions->sign[label - 1] > 0.0;
+}
+
 /// Grow the regions over one side: by one length, two where the step is thin, on their own part; mark what lies within
 /// two lengths more, on any part.
 static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const side* s, const rlv_cubes* cells,
@@ -459,7 +478,7 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
                 continue;
             const double by = mean_mm[seed_label[seed] - 1] < thin ? 2.0 * length : length;
             near[i] |= apart2 <= (by + 2.0 * length) * (by + 2.0 * length);
-            if (part == part_of(s, (uint32_t)i) && apart2 <= by * by)
+            if ((part == part_of(s, (uint32_t)i) && apart2 <= by * by) || is_beside(s, i, regions, seed_label[seed]))
                 label[i] = seed_label[seed];
         }
     }

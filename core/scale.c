@@ -46,6 +46,15 @@ static double residual_in_sds(const fit* f, const rlv_scale_bar* bar, double sd_
     return (bar->measured_units / f->units_per_mm - bar->certified_mm) / (sd_mm * sqrt(1.0 - leverage));
 }
 
+/// What the certificates' own errors do to the scale: k is off by sum(w L c) / sum(w L^2).
+static double certificate_sd(const fit* f, size_t count, const rlv_scale_bar* bar, const rlv_scale_residual* own)
+{
+    double variance = 0.0;
+    for (size_t i = 0; i < count; i++)
+        variance += pow(bar[i].certified_mm * bar[i].certified_sd_mm / (own[i].sd_mm * own[i].sd_mm), 2);
+    return sqrt(variance) / f->information;
+}
+
 static double birge_ratio(const fit* f)
 {
     return f->count > 1 ? sqrt(f->chi_square / (double)(f->count - 1)) : NAN;
@@ -142,6 +151,7 @@ rlv_status rlv_scale_from_bars(rlv_scale* scale, rlv_scale_residual* residual, s
     scale->birge_ratio = birge_ratio(&all);
     scale->inflated = scale->p < LEVEL;
     scale->relative_sd = told_sd(&all);
+    scale->certificate_sd = certificate_sd(&all, count, bar, residual);
     scale->mm_per_unit_without = rest.count > 0 ? 1.0 / rest.units_per_mm : NAN;
     scale->relative_sd_without = rest.count > 0 ? told_sd(&rest) : NAN;
     free(aside);

@@ -51,6 +51,7 @@ typedef struct rlv_scale
 {
     double mm_per_unit;
     double relative_sd;         ///< of mm_per_unit, and of its log; inflated where `inflated`
+    double certificate_sd;      ///< the part of it that the certificates make, uninflated: the same bars have it again
     double chi_square;          ///< of the residuals, with bars - 1 degrees of freedom; NaN for a single bar
     double p;                   ///< of as much or more, were the sds right; NaN for a single bar
     double birge_ratio;         ///< sqrt(chi-square / degrees of freedom); NaN for a single bar

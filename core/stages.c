@@ -124,7 +124,52 @@ static rlv_status check_options(const rlv_stages_options* o, rlv_error* error)
     return RLV_DONE;
 }
 
-static rlv_status prepare_graph(rlv_graph* graph, size_t edge_count, const rlv_stage_edge* edge,
+static double scale_sd_of(const rlv_stages_options* options, size_t stage)
+{
+    return options->scale_sd != NULL ? options->scale_sd[stage] : 0.0;
+}
+
+/// Whether only a part of an edge's covariance is its own.
+static bool shares(const rlv_stage_edge* edge)
+{
+    return edge->own_covariance[0] > 0.0;
+}
+
+/// The edge as its closure is held against it: without what its stages share with their other edges.
+static rlv_stage_edge alone(const rlv_stage_edge* edge)
+{
+    rlv_stage_edge own = *edge;
+    if (!shares(edge))
+        return own;
+    memcpy(own.pose.covariance, edge->own_covariance, sizeof own.pose.covariance);
+    own.scale_prior_sd = 0.0;
+    return own;
+}
+
+/// The edge with its own errors' variance `ratio` times as large.
+static rlv_stage_edge inflated(const rlv_stage_edge* edge, double ratio)
+{
+    rlv_stage_edge whole = *edge;
+    const double* own = shares(edge) ? edge->own_covariance : edge->pose.covariance;
+    for (int i = 0; i < 49; i++)
+        whole.pose.covariance[i] += (ratio - 1.0) * own[i];
+    return whole;
+}
+
+/// How far off the scale is at which all of a stage's edges see it: its bars', and half of what an edge shares with
+/// others.
+static double seen_scale_sd(const rlv_stages_options* options, size_t stage, size_t edge_count,
+                            const rlv_stage_edge* edge)
+{
+    double shared = 0.0;
+    for (size_t e = 0; e < edge_count; e++)
+        if (shares(edge + e) && (edge[e].into == stage || edge[e].from == stage))
+            shared = fmax(shared, 0.5 * (edge[e].pose.covariance[48] - edge[e].own_covariance[48]));
+    return hypot(scale_sd_of(options, stage), sqrt(shared));
+}
+
+/// Make a graph of edges: as their closures are held against them (`ratio` 0), or whole, their own variances inflated.
+static rlv_status prepare_graph(rlv_graph* graph, size_t edge_count, const rlv_stage_edge* edge, double ratio,
                                 const rlv_stages_options* options, rlv_error* error)
 {
     rlv_status status = rlv_graph_make(graph, options->stage_count, edge_count, error);
@@ -132,10 +177,10 @@ static rlv_status prepare_graph(rlv_graph* graph, size_t edge_count, const rlv_s
         return status;
     graph->reach_mm = options->reach_mm;
     for (size_t k = 0; k < options->stage_count; k++)
-        graph->scale_sd[k] = options->scale_sd != NULL ? options->scale_sd[k] : 0.0;
+        graph->scale_sd[k] = ratio > 0.0 ? scale_sd_of(options, k) : seen_scale_sd(options, k, edge_count, edge);
     for (size_t e = 0; status == RLV_DONE && e < edge_count; e++)
     {
-        const rlv_stage_edge* own = edge + e;
+        const rlv_stage_edge counted = ratio > 0.0 ? inflated(edge + e, ratio) : alone(edge + e), *own = &counted;
         if (own->into >= options->stage_count || own->from >= options->stage_count || own->into == own->from)
             return rlv_fail(error, RLV_BAD_INPUT, NULL, "name two of the stages", "edge %zu does not join two stages",
                             e + 1);
@@ -172,7 +217,8 @@ static rlv_status check_reach(rlv_graph* graph, const bool* active, const rlv_st
 /// The work of joining.
 typedef struct join
 {
-    rlv_graph graph;
+    rlv_graph graph; ///< of what edges have to themselves: closures are held against it
+    rlv_graph whole; ///< of all that they are unsure of: poses and covariances come from it
     size_t frame;
     bool* active;  ///< one an edge: not rejected
     bool* trial;   ///< room for as many
@@ -385,28 +431,32 @@ static rlv_status tell_loops(rlv_stages* stages, join* j, chains* c, rlv_error* 
     return RLV_DONE;
 }
 
-/// The solution as it stands in the graph: poses, covariances, what each edge is off.
-static rlv_status tell_solution(rlv_stages* stages, const join* j, const chains* c, rlv_error* error)
+/// What each edge is off, of the closures' graph as it stands.
+static void tell_edges(rlv_stages* stages, const join* j)
 {
-    const rlv_graph* g = &j->graph;
+    for (size_t e = 0; e < stages->edge_count; e++)
+    {
+        double residual[7];
+        rlv_graph_residual(residual, &j->graph, e);
+        stages->edge[e].closure = closure_of(residual, j->drop[e], j->graph.edge[e].freedom);
+        stages->edge[e].rejected = !j->active[e];
+        stages->rejected += (size_t)!j->active[e];
+    }
+}
+
+/// The solution as it stands in the whole graph: poses and covariances.
+static rlv_status tell_poses(rlv_stages* stages, const join* j, const chains* c, rlv_error* error)
+{
+    const rlv_graph* g = &j->whole;
     double* covariance = rlv_reserve(49 * stages->stage_count, sizeof *covariance, error);
     rlv_status status = covariance != NULL ? rlv_graph_covariances(covariance, g, j->active, error) : RLV_SYSTEM;
-    const double inflation = stages->inflated ? stages->chi_square / stages->freedom : 1.0;
     for (size_t k = 0; status == RLV_DONE && k < stages->stage_count; k++)
     {
         stages->pose[k] = g->pose[k];
         stages->pose[k].centre_mm = g->centre_mm;
         stages->chain[k] = c->depth[k];
         for (int i = 0; i < 49; i++)
-            stages->pose[k].covariance[i] = k == j->frame ? 0.0 : inflation * covariance[49 * k + (size_t)i];
-    }
-    for (size_t e = 0; status == RLV_DONE && e < stages->edge_count; e++)
-    {
-        double residual[7];
-        rlv_graph_residual(residual, g, e);
-        stages->edge[e].closure = closure_of(residual, j->drop[e], g->edge[e].freedom);
-        stages->edge[e].rejected = !j->active[e];
-        stages->rejected += (size_t)!j->active[e];
+            stages->pose[k].covariance[i] = k == j->frame ? 0.0 : covariance[49 * k + (size_t)i];
     }
     free(covariance);
     return status;
@@ -446,7 +496,7 @@ rlv_status rlv_stages_join(rlv_stages* stages, size_t edge_count, const rlv_stag
     *stages = (rlv_stages){0};
     rlv_status status = check_options(options, error);
     if (status == RLV_DONE)
-        status = prepare_graph(&j.graph, edge_count, edge, options, error);
+        status = prepare_graph(&j.graph, edge_count, edge, 0.0, options, error);
     if (status == RLV_DONE)
         status = make_join(&j, stages, edge_count, options->stage_count, error);
     if (status == RLV_DONE)
@@ -458,14 +508,22 @@ rlv_status rlv_stages_join(rlv_stages* stages, size_t edge_count, const rlv_stag
         stages->loop_count = edge_count + 1 - options->stage_count;
         j.misfit = rlv_graph_solve(&j.graph, j.active, j.frame);
         weigh_misfit(stages, &j);
-        status = keep_chains(&c, &j.graph, error);
+        tell_edges(stages, &j);
+        const double ratio = stages->inflated ? stages->chi_square / stages->freedom : 1.0;
+        status = prepare_graph(&j.whole, edge_count, edge, ratio, options, error);
     }
     if (status == RLV_DONE)
-        status = tell_solution(stages, &j, &c, error);
+    {
+        rlv_graph_solve(&j.whole, j.active, j.frame);
+        status = keep_chains(&c, &j.whole, error);
+    }
+    if (status == RLV_DONE)
+        status = tell_poses(stages, &j, &c, error);
     if (status == RLV_DONE)
         status = tell_loops(stages, &j, &c, error);
     free_chains(&c);
     rlv_graph_free(&j.graph);
+    rlv_graph_free(&j.whole);
     free(j.active);
     free(j.trial);
     free(j.drop);

@@ -140,6 +140,25 @@ static void warn_of_closure(const rlv_history* history, rlv_answer* answer)
     }
 }
 
+/// One alignment in a thousand is warned of that is right.
+static const double WRONG_TIES = 0.001;
+
+static void warn_of_ties(const rlv_history* history, rlv_answer* answer)
+{
+    for (size_t e = 0; e < history->edge_count; e++)
+    {
+        const history_edge* edge = history->edge + e;
+        if (edge->done && edge->ties.p < WRONG_TIES)
+            answer_warn(
+                answer,
+                "the tie points of %s and %s lie %s mm apart (rms of %zu, at most %s mm) where the surfaces lie "
+                "on each other, farther than their sds allow: look at their names and places, and at the "
+                "alignment",
+                history->stage[edge->into].record->id, history->stage[edge->from].record->id,
+                words_figures(edge->ties.rms_mm, 2).text, edge->ties.count, words_figures(edge->ties.most_mm, 2).text);
+    }
+}
+
 /// Half of the longest side of all stages.
 static double reach_of(const rlv_history* history)
 {
@@ -153,19 +172,35 @@ static double reach_of(const rlv_history* history)
 /// corner was off by 0.027 mm in the median, where noise and warp alone asked for a tenth of that in some directions.
 static const double SETTLING_MM = 0.03;
 
-/// The pose of an edge as the graph may trust it. Warp as long as the block bends the scale that an alignment finds by
-/// as much as it shifts its ends, and beyond what the bars know: so bars rule the scale.
-static rlv_pose trusted(rlv_pose pose, double reach_mm)
+/// Warp as long as the block bends the scale that an alignment finds by as much as it shifts its ends, and beyond what
+/// the bars know: so bars rule the scale.
+///
+/// A stage's warp is the same in each of its edges. What least squares makes of it over the whole surface falls out of
+/// every loop; only that an edge looks at the share f that held still does not. Least squares over the whole being the
+/// surer of the two, it differs from that over a part by a motion whose covariance is the part's less the whole's (J.
+/// A. Hausman, Specification tests in econometrics, Econometrica 46, 1978): where warp is short against the block, so
+/// that covariances go with 1 / area, 1 - f of the part's; longer warp bends both more alike. In a loop of three stages
+/// what the two edges of a stage leave out is the same for a part: where the third edge leaves out what the other two
+/// do, the loop is off by half the sum of all three (tests/io/history.c). Noise of the scans is shared in the same way;
+/// what settling leaves is not.
+rlv_stage_edge history_graph_edge(const history_edge* edge, double reach_mm)
 {
-    const double bent = rlv_pose_position_sd_mm(&pose) / reach_mm;
-    for (int i = 0; i < 3; i++)
+    rlv_stage_edge e = {.into = edge->into, .from = edge->from, .pose = edge->alignment.pose};
+    const double bent = rlv_pose_position_sd_mm(&e.pose) / reach_mm,
+                 own = 0.5 * (1.0 - fmin(fmax(edge->alignment.stable_fraction, 0.0), 1.0));
+    if (e.pose.covariance[48] > 0.0)
+        e.pose.covariance[48] += bent * bent; // what it held of a prior is drowned: scale_prior_sd stays 0
+    for (int i = 0; i < 49; i++)
+        e.own_covariance[i] = own * e.pose.covariance[i];
+    for (int i = 0; i < 7; i++)
     {
-        pose.covariance[8 * i] += SETTLING_MM * SETTLING_MM;
-        pose.covariance[8 * (i + 3)] += pow(SETTLING_MM / reach_mm, 2);
+        const double settled = i == 6 && !(e.pose.covariance[48] > 0.0) ? 0.0
+                               : i < 3                                  ? SETTLING_MM
+                                                                        : SETTLING_MM / reach_mm;
+        e.pose.covariance[8 * i] += settled * settled;
+        e.own_covariance[8 * i] += settled * settled;
     }
-    if (pose.covariance[48] > 0.0)
-        pose.covariance[48] += bent * bent;
-    return pose;
+    return e;
 }
 
 static rlv_status join_stages(rlv_history* history, rlv_answer* answer, rlv_error* error)
@@ -188,10 +223,7 @@ static rlv_status join_stages(rlv_history* history, rlv_answer* answer, rlv_erro
         if (!own->done)
             continue;
         history->graph_edge[count] = e;
-        edge[count++] = (rlv_stage_edge){.into = own->into,
-                                         .from = own->from,
-                                         .pose = trusted(own->alignment.pose, reach_mm),
-                                         .scale_prior_sd = 0.0}; // what it held of one is drowned: trusted()
+        edge[count++] = history_graph_edge(own, reach_mm);
     }
     if (status == RLV_DONE)
     {
@@ -258,6 +290,8 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
         status = measure_edges(history, options, answer, error);
     if (status == RLV_DONE)
         status = need_something(history, error);
+    if (status == RLV_DONE)
+        warn_of_ties(history, answer);
     if (status == RLV_DONE)
         status = join_stages(history, answer, error);
     if (status != RLV_DONE || options->poses_only)

@@ -23,12 +23,13 @@
 typedef struct history_stage
 {
     const rlv_stage_record* record;
-    char* path;         ///< of its mesh
-    given_mesh given;   ///< mended, in mm by its own scale, in its own frame, without support; measures are of that
-    rlv_parts parts;    ///< one entry a triangle
-    double mm_per_unit; ///< brings points.csv into the mesh's frame
-    double scale_sd;    ///< relative; 0: exact
-    rlv_scale scale;    ///< where it has bars (bar_count > 0)
+    char* path;             ///< of its mesh
+    given_mesh given;       ///< mended, in mm by its own scale, in its own frame, without support; measures are of that
+    rlv_parts parts;        ///< one entry a triangle
+    double mm_per_unit;     ///< brings points.csv into the mesh's frame
+    double scale_sd;        ///< relative; 0: exact
+    double shared_scale_sd; ///< the part of it that other stages have too: the certificates', or all that was given
+    rlv_scale scale;        ///< where it has bars (bar_count > 0)
     rlv_scale_residual* residual;
     size_t dropped; ///< triangles of support
 } history_stage;
@@ -66,6 +67,16 @@ typedef struct history_step
                                ///< NaN: not known
 } history_step;
 
+/// How far tie points lie from each other under an alignment, which they only start: the surfaces rule it, and so ties
+/// check it.
+typedef struct history_ties
+{
+    size_t count;
+    double rms_mm, most_mm; ///< of the distances
+    double p; ///< of as much or more, by chi-square with three degrees of freedom a point: its sds on both stages, and
+              ///< the pose's own there; NaN where there are none
+} history_ties;
+
 /// An alignment between two stages, as an edge of the graph.
 typedef struct history_edge
 {
@@ -73,6 +84,7 @@ typedef struct history_edge
     bool done;      ///< an edge of the graph
     char why[1056]; ///< where not
     rlv_alignment alignment;
+    history_ties ties;
 } history_edge;
 
 typedef struct rlv_history

@@ -84,10 +84,14 @@ static rlv_ledger_step step_of(const rlv_history* history, size_t k)
     const rlv_stage_record* after = history->stage[k + 1].record;
     rlv_ledger_step step = {.pieces_off = pieces_of(specimen, k + 1, false),
                             .pieces_back = pieces_of(specimen, k + 1, true),
-                            .drying = after->drying != NULL ? mass_of(after->drying) : (rlv_mass){0.0, 0.0},
+                            .shared_scale_sd = history->stage[k].shared_scale_sd,
+                            .drying = mass_of(after->drying),
                             .resin = resin_of(after)};
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
+    {
         step.volume_mm3[c] = volume_of(history, history->step + k, (rlv_change_class)c);
+        step.unseen_mm3[c] = history->step[k].change.total[c].known ? history->step[k].change.total[c].unseen_mm3 : 0.0;
+    }
     step.spoil = spoil_of(specimen, after->id, &step.spoil_damp);
     return step;
 }
@@ -120,8 +124,7 @@ static rlv_status sum_up(rlv_history* history, rlv_error* error)
                                                     [RLV_CHANGE_BONE] = density_of(history->specimen, "bone"),
                                                     [RLV_CHANGE_DETACHED] = matrix,
                                                     [RLV_CHANGE_JOINED] = matrix,
-                                                    [RLV_CHANGE_ADDED] = {(double)NAN, (double)NAN}},
-                                        .frame_scale_sd = history->stage[history->frame].scale_sd};
+                                                    [RLV_CHANGE_ADDED] = {(double)NAN, (double)NAN}}};
         status = rlv_ledger_sum(history->row, history->cumulative, &input, error);
     }
     free(step);

@@ -24,6 +24,13 @@ void history_free_step(history_step* step);
 rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
                               rlv_error* error);
 
+/// What is left between tie points under the pose that the surfaces gave.
+history_ties history_measure_ties(const rlv_history* history, const history_edge* edge);
+
+/// An edge as the graph may trust it: its scale no surer than slow warp makes it, and what of its covariance is its
+/// own. `reach_mm` is half of the block's length.
+rlv_stage_edge history_graph_edge(const history_edge* edge, double reach_mm);
+
 /// Part pieces from their joints where they have closed meshes of their own.
 void history_part_joints(rlv_history* history, rlv_answer* answer);
 

@@ -50,6 +50,7 @@ static rlv_status scale_stage(history_stage* stage, const rlv_specimen* specimen
     {
         stage->mm_per_unit = stage->scale.mm_per_unit;
         stage->scale_sd = stage->scale.relative_sd;
+        stage->shared_scale_sd = stage->scale.certificate_sd;
         warn_of_bars(stage, answer);
     }
     free(bar);
@@ -67,7 +68,7 @@ static rlv_status read_mesh(history_stage* stage, const rlv_specimen* specimen, 
                    : status;
     }
     stage->mm_per_unit = rlv_unit_mm(*mesh->unit);
-    stage->scale_sd = mesh->scale_sd != NULL ? *mesh->scale_sd : 0.0;
+    stage->scale_sd = stage->shared_scale_sd = mesh->scale_sd != NULL ? *mesh->scale_sd : 0.0;
     return given_mesh_read(&stage->given, stage->path, *mesh->unit, answer, error);
 }
 

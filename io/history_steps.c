@@ -1,5 +1,6 @@
 #include "history_parts.h"
 
+#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -35,15 +36,27 @@ static bool is_bar(const rlv_specimen* specimen, const char* object)
     return false;
 }
 
-/// A start from tie points, points with one name on both stages, where there are enough. The numbered points of
-/// outlines are none.
-static bool start_of(rlv_pose* start, const rlv_history* history, size_t into, size_t from)
+/// Points with one name on both stages, in mm, each stage's in its own frame.
+typedef struct ties
+{
+    size_t count;
+    rlv_vec3 here[MOST_TIES], there[MOST_TIES];
+    double variance_mm2[MOST_TIES]; ///< of the two together, along any one direction
+} ties;
+
+static double variance_of(const rlv_point_record* point)
+{
+    const double sd_mm = point->sd_mm != NULL ? *point->sd_mm : RLV_SCALE_POINT_SD_MM;
+    return sd_mm * sd_mm;
+}
+
+/// The numbered points of outlines are none.
+static void list_ties(ties* list, const rlv_history* history, size_t into, size_t from)
 {
     const rlv_specimen* specimen = history->specimen;
     const history_stage *a = history->stage + into, *b = history->stage + from;
-    rlv_vec3 here[MOST_TIES], there[MOST_TIES];
-    size_t count = 0;
-    for (size_t i = 0; i < specimen->point_count && count < MOST_TIES; i++)
+    list->count = 0;
+    for (size_t i = 0; i < specimen->point_count && list->count < MOST_TIES; i++)
     {
         const rlv_point_record* p = specimen->point + i;
         if (strcmp(p->stage, a->record->id) != 0 || strcmp(p->mesh, "block") != 0 ||
@@ -52,11 +65,54 @@ static bool start_of(rlv_pose* start, const rlv_history* history, size_t into, s
         const rlv_point_record* q = rlv_specimen_point(specimen, b->record->id, "block", p->object, p->point);
         if (q == NULL)
             continue;
-        here[count] = point_in(a, p);
-        there[count++] = point_in(b, q);
+        list->here[list->count] = point_in(a, p);
+        list->there[list->count] = point_in(b, q);
+        list->variance_mm2[list->count++] = variance_of(p) + variance_of(q);
     }
+}
+
+/// A start from tie points, where there are enough.
+static bool start_of(rlv_pose* start, const rlv_history* history, const history_edge* edge)
+{
     rlv_error unfit = {0};
-    return count >= TIE_POINTS && rlv_pose_fit(start, count, there, here, NULL, false, &unfit) == RLV_DONE;
+    ties list;
+    list_ties(&list, history, edge->into, edge->from);
+    return list.count >= TIE_POINTS &&
+           rlv_pose_fit(start, list.count, list.there, list.here, NULL, false, &unfit) == RLV_DONE;
+}
+
+/// The variance that a pose has at a place, the mean of three directions.
+static double variance_at(const rlv_pose* pose, rlv_vec3 place)
+{
+    const rlv_vec3 r = rlv_vec3_sub(place, pose->centre_mm);
+    const double row[3][7] = {{1, 0, 0, 0, r.z, -r.y, r.x}, {0, 1, 0, -r.z, 0, r.x, r.y}, {0, 0, 1, r.y, -r.x, 0, r.z}};
+    double sum = 0.0;
+    for (int k = 0; k < 3; k++)
+        for (int i = 0; i < 7; i++)
+            for (int j = 0; j < 7; j++)
+                sum += row[k][i] * pose->covariance[7 * i + j] * row[k][j];
+    return sum / 3.0;
+}
+
+history_ties history_measure_ties(const rlv_history* history, const history_edge* edge)
+{
+    ties list;
+    list_ties(&list, history, edge->into, edge->from);
+    history_ties told = {.count = list.count, .p = (double)NAN};
+    double squares = 0.0, chi_square = 0.0;
+    for (size_t i = 0; i < list.count; i++)
+    {
+        const rlv_vec3 seen = rlv_pose_apply(&edge->alignment.pose, list.there[i]);
+        const double off = rlv_vec3_length(rlv_vec3_sub(seen, list.here[i]));
+        squares += off * off;
+        chi_square += off * off / (list.variance_mm2[i] + variance_at(&edge->alignment.pose, list.here[i]));
+        told.most_mm = fmax(told.most_mm, off);
+    }
+    if (list.count == 0)
+        return told;
+    told.rms_mm = sqrt(squares / (double)list.count);
+    told.p = gsl_cdf_chisq_Q(chi_square, 3.0 * (double)list.count);
+    return told;
 }
 
 static void note_failure(char* why, size_t size, const rlv_error* error)
@@ -354,8 +410,7 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
                                 const rlv_progress* progress, rlv_error* error)
 {
     rlv_pose start;
-    rlv_change_options options =
-        options_of(history, edge, start_of(&start, history, edge->into, edge->from) ? &start : NULL, progress);
+    rlv_change_options options = options_of(history, edge, start_of(&start, history, edge) ? &start : NULL, progress);
     options.before_part = step->before_part;
     options.after_part = step->after_part;
     rlv_error own = {0};
@@ -374,6 +429,7 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
         return status;
     }
     step->measured = edge->done = true;
+    edge->ties = history_measure_ties(history, edge);
     return describe_regions(step, history, error);
 }
 
@@ -382,7 +438,7 @@ rlv_status history_align_edge(const rlv_history* history, history_edge* edge, co
 {
     rlv_pose start;
     const rlv_change_options options =
-        options_of(history, edge, start_of(&start, history, edge->into, edge->from) ? &start : NULL, progress);
+        options_of(history, edge, start_of(&start, history, edge) ? &start : NULL, progress);
     rlv_error own = {0};
     const rlv_status status = rlv_change_align(&edge->alignment, &history->stage[edge->into].given.mesh,
                                                &history->stage[edge->from].given.mesh, &options, &own);
@@ -394,5 +450,7 @@ rlv_status history_align_edge(const rlv_history* history, history_edge* edge, co
     edge->done = status == RLV_DONE;
     if (status != RLV_DONE)
         *error = own;
+    else
+        edge->ties = history_measure_ties(history, edge);
     return status;
 }

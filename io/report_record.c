@@ -100,6 +100,7 @@ static void put_balance(json_t* object, const char* key, const rlv_balance* bala
         record_null(child, "closes");
     record_text(child, "missing", balance->missing_words);
     record_flag(child, "damp", balance->damp);
+    record_flag(child, "holds_drying", balance->holds_drying);
 }
 
 static void put_balances(json_t* object, const rlv_ledger_row* row)

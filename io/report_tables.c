@@ -180,6 +180,9 @@ static const table_column edge_columns[] = {
     {"p", NULL, "p", TABLE_NUMBER,
      "Probability of so much or more, were the alignments as sure as they say; empty where nothing else joins the "
      "two."},
+    {"ties", NULL, "tie points", TABLE_COUNT, "Points with one name on both."},
+    {"ties_rms", "mm", "rms of ties", TABLE_NUMBER,
+     "Root mean square of what is left between them; the surfaces rule."},
     {"used", NULL, "used", TABLE_TEXT, "Whether it was used to join the stages; else why not."}};
 
 /// Two figures are shown of a probability, down to a millionth.
@@ -208,6 +211,9 @@ static void put_edge(rlv_table* t, const rlv_history* history, const history_edg
     table_number(t, closure != NULL ? closure->closure.turn_deg : (double)NAN, 0.001);
     table_number(t, closure != NULL ? closure->closure.p : (double)NAN,
                  p_sd(closure != NULL ? closure->closure.p : 0.0));
+    const bool tied = edge->done && edge->ties.count > 0;
+    table_count(t, edge->ties.count);
+    table_number(t, tied ? edge->ties.rms_mm : (double)NAN, edge->ties.rms_mm / 10.0);
     table_text(t, edge->done ? use_of_edge(closure) : edge->why);
 }
 
@@ -482,7 +488,8 @@ static void put_balance(rlv_table* t, const rlv_history* history, size_t from, s
     table_number(t, balance->left_g, sd);
     table_number(t, balance->right_g, sd);
     table_interval(t, balance->unexplained_g);
-    table_text(t, balance->closed ? balance->within ? "yes" : "no" : words);
+    const char* closes = balance->holds_drying ? "yes; drying is in it, which was not recorded" : "yes";
+    table_text(t, balance->closed ? balance->within ? closes : "no" : words);
     table_flag(t, balance->damp);
 }
 

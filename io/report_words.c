@@ -240,6 +240,8 @@ static report_text balance_words(const rlv_balance* balance, const char* left, c
         say("%s: %s %s g, %s %s g; unexplained %s", balance->within ? "closes" : "does not close", left,
             words_number(balance->left_g, decimals).text, right, words_number(balance->right_g, decimals).text,
             report_interval(balance->unexplained_g, "g").text);
+    if (balance->holds_drying)
+        add(&said, ", drying in it, which was not recorded");
     if (balance->damp)
         add(&said, "; a bag was weighed damp, and its water counts as spoil");
     return said;

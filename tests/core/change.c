@@ -175,6 +175,29 @@ Test(change, uncertain_scale_widens_the_interval)
     carving_free(&c);
 }
 
+/// What goes evenly from all of a block looks like a smaller scale. Half a mm in a metre is as likely as not where the
+/// scales are known to three tenths: what was not told must leave room for it.
+Test(change, an_even_loss_that_was_taken_for_scale_lies_within_what_was_not_told)
+{
+    carving c = carve_scanned((carving_plan){.seed = 14, .triangles = 30000});
+    rlv_pose shrink = rlv_pose_identity();
+    shrink.scale = 0.9995;
+    const double before = rlv_mesh_measure(&c.after).volume_mm3;
+    rlv_pose_move_mesh(&shrink, &c.after);
+    const double lost = before - rlv_mesh_measure(&c.after).volume_mm3;
+    const rlv_pose start = rlv_pose_identity();
+    const rlv_change_options options = {.start = &start, .before_scale_sd = 0.0003, .after_scale_sd = 0.0003};
+    rlv_change change = measure(&c.before, &c.after, &options);
+    cr_expect_gt(change.alignment.pose.scale, 1.0003, "the alignment makes up for it: %.6f",
+                 change.alignment.pose.scale);
+    cr_expect(holds(change.untold_mm3, lost), "%.0f not in %.0f to %.0f", lost, change.untold_mm3.low,
+              change.untold_mm3.high);
+    cr_expect(holds(change.untold_mm3, 0.0), "or it was scale: 0 not in %.0f to %.0f", change.untold_mm3.low,
+              change.untold_mm3.high);
+    rlv_change_free(&change);
+    carving_free(&c);
+}
+
 static bool is_finite(rlv_interval interval)
 {
     return isfinite(interval.value) && isfinite(interval.low) && isfinite(interval.high);

@@ -98,20 +98,64 @@ Test(ledger, a_density_errs_alike_in_all_steps)
     expect_interval(all[1].g[RLV_CHANGE_REMOVED], 500.0, 500.0 - HALF * 10.0, 500.0 + HALF * 10.0);
 }
 
-Test(ledger, the_frames_scale_errs_alike_in_all_steps)
+Test(ledger, what_scales_share_errs_alike_in_all_steps)
 {
     // A scale sd of 0.001 is 0.003 of a volume: 0.3 mL of 100, and 0.6 of 200, not 0.42.
     const double half = HALF * 0.3;
-    const rlv_ledger_step s[2] = {matrix_step(100.0, 100.0 - half, 100.0 + half),
-                                  matrix_step(100.0, 100.0 - half, 100.0 + half)};
-    rlv_ledger_input in = input_of(2, s, 0.0);
-    in.frame_scale_sd = 0.001;
+    rlv_ledger_step s[2] = {matrix_step(100.0, 100.0 - half, 100.0 + half),
+                            matrix_step(100.0, 100.0 - half, 100.0 + half)};
+    const rlv_ledger_input in = input_of(2, s, 0.0);
+    s[0].shared_scale_sd = s[1].shared_scale_sd = 0.001;
     rlv_ledger_row step[2], all[2];
     sum_up(step, all, &in);
     expect_interval(step[0].ml[RLV_CHANGE_REMOVED], 100.0, 100.0 - half, 100.0 + half);
     // Rounding in the squares of the halves: a root of 1e-15 * 0.35.
     cr_expect_float_eq(all[1].ml[RLV_CHANGE_REMOVED].low, 200.0 - 2.0 * half, 1e-6);
     cr_expect_float_eq(all[1].g[RLV_CHANGE_REMOVED].high, 500.0 + 5.0 * half, 1e-6);
+}
+
+Test(ledger, bounds_of_what_lies_below_the_limit_add_up)
+{
+    // Halves of 3 and 4 about what was found, 20 and 30 beside the first and a step with nothing found.
+    rlv_ledger_step s[2] = {matrix_step(100.0, 97.0, 103.0 + 20.0), matrix_step(0.0, 0.0, 30.0)};
+    s[0].unseen_mm3[RLV_CHANGE_REMOVED] = 20e3;
+    s[1].unseen_mm3[RLV_CHANGE_REMOVED] = 30e3;
+    const rlv_ledger_input in = input_of(2, s, 0.05);
+    rlv_ledger_row step[2], all[2];
+    sum_up(step, all, &in);
+    expect_interval(step[0].ml[RLV_CHANGE_REMOVED], 100.0, 97.0, 123.0);
+    expect_interval(all[1].ml[RLV_CHANGE_REMOVED], 100.0, 97.0, 153.0);
+    const double half = hypot(2.5 * 3.0, HALF * 5.0);
+    expect_interval(all[1].g[RLV_CHANGE_REMOVED], 250.0, 250.0 - half, 250.0 + half + 2.5 * 50.0);
+}
+
+Test(ledger, drying_that_was_not_recorded_is_in_what_is_unexplained)
+{
+    // 1000 - 800 = 200 g left, 150 of it in bags; half 1.96 * sqrt(3) g.
+    rlv_ledger_step s[2] = {matrix_step(10.0, 9.0, 11.0), matrix_step(0.0, 0.0, 0.0)};
+    s[0].spoil = (rlv_mass){150.0, 1.0};
+    s[0].drying = UNWEIGHED;
+    s[1].drying = (rlv_mass){20.0, 1.0};
+    const rlv_mass block[3] = {{1000.0, 1.0}, {800.0, 1.0}, {780.0, 1.0}};
+    rlv_ledger_input in = input_of(2, s, 0.0);
+    in.block = block;
+    rlv_ledger_row step[2], all[2];
+    sum_up(step, all, &in);
+    const rlv_balance* b = &step[0].mass;
+    expect_interval(b->unexplained_g, 50.0, 50.0 - HALF * sqrt(3.0), 50.0 + HALF * sqrt(3.0));
+    cr_expect(b->closed && b->holds_drying && b->within, "50 g of water may have gone");
+    cr_expect(step[1].mass.closed && !step[1].mass.holds_drying && step[1].mass.within);
+    cr_expect(all[1].mass.holds_drying && all[1].mass.within);
+    cr_expect_float_eq(all[1].mass.unexplained_g.value, 50.0, ROUNDING);
+    // More in the bags than the block lost is no drying.
+    s[0].spoil.grams = 250.0;
+    sum_up(step, all, &in);
+    cr_expect(step[0].mass.holds_drying && !step[0].mass.within);
+    // And where it was recorded as 50 g less than went, nothing excuses it.
+    s[0].spoil.grams = 150.0;
+    s[0].drying = NOTHING;
+    sum_up(step, all, &in);
+    cr_expect(!step[0].mass.holds_drying && !step[0].mass.within);
 }
 
 Test(ledger, mass_balance_by_hand)
@@ -151,9 +195,9 @@ Test(ledger, what_was_not_weighed_is_named_and_leaves_no_number)
     sum_up(step, all, &in);
     cr_expect_eq(step[0].mass.missing, RLV_TERM_AFTER);
     cr_expect_str_eq(step[0].mass.missing_words, "block after");
-    cr_expect_eq(step[1].mass.missing, RLV_TERM_BEFORE | RLV_TERM_SPOIL | RLV_TERM_DRYING);
-    cr_expect_str_eq(step[1].mass.missing_words, "block before, spoil, drying");
-    cr_expect_eq(all[1].mass.missing, RLV_TERM_SPOIL | RLV_TERM_DRYING);
+    cr_expect_eq(step[1].mass.missing, RLV_TERM_BEFORE | RLV_TERM_SPOIL);
+    cr_expect_str_eq(step[1].mass.missing_words, "block before, spoil");
+    cr_expect_eq(all[1].mass.missing, RLV_TERM_SPOIL);
     for (int k = 0; k < 2; k++)
         cr_expect(!step[k].mass.closed && !step[k].mass.within && isnan(step[k].mass.unexplained_g.value) &&
                   isnan(step[k].mass.unexplained_g.low) && isnan(step[k].mass.left_g) && isnan(step[k].mass.right_g));
@@ -236,7 +280,8 @@ static rlv_mass weigh(scan_random* random, double truth, double sd)
 
 Test(ledger, sums_and_balances_hold_the_truth)
 {
-    // Five steps; matrix of 2.31 and bone of 2.6 g/cm3, each density and the frame's scale drawn once a specimen.
+    // Five steps; matrix of 2.31 and bone of 2.6 g/cm3, each density and what scales share drawn once a specimen, and
+    // each stage's own scale.
     int volume = 0, grams = 0, mass = 0, spoil = 0;
     scan_random random = {400};
     for (int t = 0; t < TRIALS; t++)
@@ -250,8 +295,10 @@ Test(ledger, sums_and_balances_hold_the_truth)
         {
             s[k] = (rlv_ledger_step){.spoil = NOTHING};
             const double ml = 200.0 + 800.0 * scan_random_unit(&random), bone_ml = 2.0 * scan_random_unit(&random);
-            const double own = 2.0 + 0.01 * ml, said = hypot(own, 0.003 * ml);
-            const double seen = ml * (1.0 + 3.0 * scale) + own * scan_random_normal(&random);
+            const double own = 2.0 + 0.005 * ml, said = hypot(hypot(own, 0.003 * ml), 0.009 * ml);
+            const double seen =
+                ml * (1.0 + 3.0 * scale + 0.009 * scan_random_normal(&random)) + own * scan_random_normal(&random);
+            s[k].shared_scale_sd = 0.001;
             s[k].volume_mm3[RLV_CHANGE_REMOVED] =
                 (rlv_interval){1e3 * seen, 1e3 * (seen - HALF * said), 1e3 * (seen + HALF * said)};
             s[k].volume_mm3[RLV_CHANGE_BONE] = measure(&random, 1e3 * bone_ml, 500.0);
@@ -265,7 +312,7 @@ Test(ledger, sums_and_balances_hold_the_truth)
             block[k + 1] = weigh(&random, weight, 20.0);
             truth_ml += ml;
         }
-        rlv_ledger_input in = {.step_count = 5, .step = s, .block = block, .frame_scale_sd = 0.001};
+        rlv_ledger_input in = {.step_count = 5, .step = s, .block = block};
         for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
             in.density[c] = (rlv_density){2.6 + 0.05 * scan_random_normal(&random), 0.05};
         in.density[RLV_CHANGE_REMOVED] = (rlv_density){2.31 + 0.03 * scan_random_normal(&random), 0.03};
@@ -330,6 +377,8 @@ Test(ledger, refuses_what_is_no_record)
     cr_expect_eq(rlv_ledger_sum(step, all, &in, &error), RLV_BAD_INPUT);
     s.spoil = NOTHING, in.density[0].g_cm3 = -2.0;
     cr_expect_eq(rlv_ledger_sum(step, all, &in, &error), RLV_BAD_INPUT);
-    in = input_of(1, &s, 0.0), in.frame_scale_sd = NAN;
+    s = matrix_step(10.0, 9.0, 11.0), in = input_of(1, &s, 0.0), s.shared_scale_sd = NAN;
+    cr_expect_eq(rlv_ledger_sum(step, all, &in, &error), RLV_BAD_INPUT);
+    s.shared_scale_sd = 0.0, s.unseen_mm3[RLV_CHANGE_BONE] = -1.0;
     cr_expect_eq(rlv_ledger_sum(step, all, &in, &error), RLV_BAD_INPUT);
 }

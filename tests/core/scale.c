@@ -85,6 +85,17 @@ Test(scale, longer_bars_weigh_more)
     cr_assert_float_eq(scale_of(2, bar, residual).mm_per_unit, 1.0 / 1.001, ROUNDING);
 }
 
+Test(scale, what_certificates_make_of_the_sd_is_told_apart)
+{
+    // 0.3 of a point and 0.4 of a certificate: 3, 4, 5; two bars alike have a root of a half of each.
+    const rlv_scale_bar bar[2] = {{200.0, {0.3, 0.0}, 200.0, 0.4}, {200.0, {0.3, 0.0}, 200.0, 0.4}};
+    rlv_scale_residual residual[2];
+    const rlv_scale one = scale_of(1, bar, residual), two = scale_of(2, bar, residual);
+    cr_assert_float_eq(one.relative_sd, 0.5 / 200.0, ROUNDING);
+    cr_assert_float_eq(one.certificate_sd, 0.4 / 200.0, ROUNDING);
+    cr_assert_float_eq(two.certificate_sd, 0.4 / 200.0 * M_SQRT1_2, ROUNDING);
+}
+
 Test(scale, sds_not_given_are_the_stated_default)
 {
     const rlv_scale_bar bar = {2.0, {NAN, NAN}, 200.0, 0.0};
@@ -92,6 +103,7 @@ Test(scale, sds_not_given_are_the_stated_default)
     const rlv_scale scale = scale_of(1, &bar, &residual);
     cr_assert(residual.default_sd);
     cr_assert_float_eq(scale.relative_sd, 0.3 * sqrt(2.0) / 200.0, ROUNDING);
+    cr_assert_eq(scale.certificate_sd, 0.0);
 }
 
 Test(scale, unit_of_the_mesh_changes_nothing_but_the_scale)

@@ -8,6 +8,7 @@
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_linalg.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum
@@ -497,6 +498,88 @@ Test(stages, two_wrong_edges_of_eleven_are_found_where_they_can_be)
             cr_expect(stages.edge[bad[b]].rejected || stages.edge[bad[b]].suspect, "edge %zu was passed over", bad[b]);
         rlv_stages_free(&stages);
     }
+}
+
+/// What a twentieth of the variance in `draw_world` is, as each edge's own; with no prior of scale in it.
+static void own_a_part(world* w, double part)
+{
+    for (size_t e = 0; e < w->edge_count; e++)
+    {
+        w->edge[e].scale_prior_sd = 0.0;
+        for (int i = 0; i < 49; i++)
+            w->edge[e].own_covariance[i] = part * w->edge[e].pose.covariance[i];
+    }
+}
+
+/// How many of the trials' p-values fall into each tenth.
+static void spread_of_p(int tenth[10], double scale_sd, double part, bool own)
+{
+    int count[10] = {0};
+#pragma omp parallel for reduction(+ : count) schedule(static)
+    for (int t = 0; t < TRIALS; t++)
+    {
+        world w = draw_world(7000 + (uint64_t)t, 6, 11, 1.0, 1.0 - part, 0.0);
+        for (size_t k = 0; k < 6; k++)
+            w.scale_sd[k] = scale_sd;
+        if (own)
+            own_a_part(&w, part);
+        rlv_stages told = join_world(&w);
+        count[(int)fmin(10.0 * told.p, 9.0)]++;
+        rlv_stages_free(&told);
+    }
+    memcpy(tenth, count, sizeof count);
+}
+
+Test(stages, closures_are_held_against_what_edges_have_to_themselves)
+{
+    // 100 of 1,000 fall into each tenth, give or take 9.5: four sds.
+    int tenth[10];
+    spread_of_p(tenth, 0.0, 0.05, true);
+    for (int i = 0; i < 10; i++)
+        cr_expect(abs(tenth[i] - 100) < 38, "p from 0.%d: %d of 1,000", i, tenth[i]);
+    // Against all of what the stages are off by, nothing can fail to close.
+    spread_of_p(tenth, 0.0, 0.05, false);
+    cr_expect_eq(tenth[9], TRIALS);
+}
+
+Test(stages, what_closes_makes_no_stage_surer)
+{
+    for (int t = 0; t < 20; t++)
+    {
+        world w = draw_world(8000 + (uint64_t)t, 6, 11, 1.0, 0.95, 0.0);
+        rlv_stages whole = join_world(&w);
+        own_a_part(&w, 0.05);
+        rlv_stages told = join_world(&w);
+        for (size_t k = 1; k < 6; k++)
+            for (int i = 0; i < 7; i++)
+                cr_expect(told.inflated ? told.pose[k].covariance[8 * i] >= whole.pose[k].covariance[8 * i]
+                                        : told.pose[k].covariance[8 * i] == whole.pose[k].covariance[8 * i]);
+        rlv_stages_free(&whole);
+        rlv_stages_free(&told);
+    }
+}
+
+Test(stages, an_edge_off_by_less_than_its_stages_is_found)
+{
+    int found = 0, unseen = 0;
+    for (int t = 0; t < 100; t++)
+    {
+        world w = draw_world(9000 + (uint64_t)t, 6, 11, 1.0, 0.95, 0.0);
+        const rlv_pose* sound = &w.edge[4].pose;
+        // Twelve of its own sds along x: 2.7 of all of it.
+        const double wrong[7] = {12.0 * sqrt(0.05 * sound->covariance[0])};
+        w.edge[4].pose = rlv_pose_nudge(sound, sound->centre_mm, wrong);
+        rlv_stages blind = join_world(&w);
+        own_a_part(&w, 0.05);
+        rlv_stages told = join_world(&w);
+        found += told.rejected == 1 && told.edge[4].rejected;
+        unseen += blind.rejected == 0 && blind.p > 0.5;
+        rlv_stages_free(&blind);
+        rlv_stages_free(&told);
+    }
+    cr_log_info("%d found, %d unseen", found, unseen);
+    cr_expect_geq(found, 95, "%d found", found);
+    cr_expect_eq(unseen, 100, "%d unseen", unseen);
 }
 
 Test(stages, in_a_single_loop_all_are_suspects_and_none_is_rejected)

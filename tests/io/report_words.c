@@ -69,8 +69,16 @@ Test(report_words, a_class_that_is_known_in_some_steps_says_in_how_many)
 Test(report_words, a_balance_says_whether_it_closes_or_what_is_missing)
 {
     const report_lines lines = report_summary(&life.history);
-    SAYS(lines, "Mass balance", "missing: drying");
+    SAYS(lines, "Mass balance", "missing: resin");
     SAYS(lines, "Spoil against volume", "closes: measured 425 g, weighed 420 g; unexplained 5 g (-7 to 17 g)");
+}
+
+Test(report_words, a_balance_says_that_drying_was_not_recorded)
+{
+    life.cumulative[1].mass = life.cumulative[1].spoil;
+    life.cumulative[1].mass.holds_drying = true;
+    const report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Mass balance", "unexplained 5 g (-7 to 17 g), drying in it, which was not recorded");
 }
 
 Test(report_words, a_balance_that_does_not_close_alarms)

@@ -114,8 +114,8 @@ static void fill_step(short_life* life, size_t i)
         life->cumulative[i].ml[k] = around(value + (i > 0 ? life->row[0].ml[k].value : 0.0), 1.7);
         life->cumulative[i].g[k] = around(2.32 * life->cumulative[i].ml[k].value, 9.0);
     }
-    const rlv_balance open = {.missing = RLV_TERM_DRYING,
-                              .missing_words = "drying",
+    const rlv_balance open = {.missing = RLV_TERM_RESIN,
+                              .missing_words = "resin",
                               .left_g = NAN,
                               .right_g = NAN,
                               .unexplained_g = {NAN, NAN, NAN}};
