@@ -56,16 +56,6 @@ static void write_text(FILE* stream, const char* text)
     }
 }
 
-/// Write a number as it is printed: with a minus sign and not a hyphen.
-static void write_number(FILE* stream, const char* text)
-{
-    for (; *text != '\0'; text++)
-        if (*text == '-')
-            fputs("−", stream);
-        else
-            fputc(*text, stream);
-}
-
 /// Write a path or the end of a link (RFC 3986): all but unreserved characters and slashes is told in per cent signs,
 /// so that it can neither name a scheme nor end its quotes.
 static void write_reference(FILE* stream, const char* path)
@@ -343,11 +333,11 @@ static void put_cell(rlv_page* p, const rlv_table* t, size_t row, size_t i)
         return;
     }
     fprintf(p->body, "<%s>", tag);
-    write_number(p->body, shown.number.text);
+    write_text(p->body, shown.number.text);
     if (shown.ends.text[0] != '\0')
     {
         fputs(" <span class=\"ends\">", p->body);
-        write_number(p->body, shown.ends.text);
+        write_text(p->body, shown.ends.text);
         fputs("</span>", p->body);
     }
     fputs(i == 0 ? "</th>" : "</td>", p->body);

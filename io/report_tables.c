@@ -1,5 +1,6 @@
 #include "report_tables.h"
 
+#include "change_words.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -64,7 +65,7 @@ static rlv_table stages_table(const rlv_history* history)
             table_none(&t);
         table_number(&t, mass != NULL ? mass->grams : (double)NAN, mass != NULL ? mass->sd_g : 0.0);
         table_number(&t, stage->mm_per_unit, stage->mm_per_unit * stage->scale_sd);
-        table_number(&t, 1000.0 * stage->scale_sd, 100.0 * stage->scale_sd);
+        table_figures(&t, 1000.0 * stage->scale_sd, 2);
         table_text(&t, stage->record->title);
     }
     return t;
@@ -94,8 +95,8 @@ static rlv_table bars_table(const rlv_history* history)
             table_text(&t, bar->bar);
             table_number(&t, bar->length_mm, bar->sd_mm);
             table_number(&t, residual->residual_mm, residual->sd_mm / 10.0);
-            table_number(&t, residual->sd_mm, residual->sd_mm / 10.0);
-            table_number(&t, residual->sds, 0.1);
+            table_figures(&t, residual->sd_mm, 2);
+            table_figures(&t, residual->sds, 2);
             table_flag(&t, residual->alarm);
         }
     return t;
@@ -123,8 +124,8 @@ static rlv_table poses_table(const rlv_history* history)
         double position = rlv_pose_position_sd_mm(pose), turn = rlv_pose_rotation_sd_deg(pose);
         table_text(&t, stage_id(history, i));
         table_count(&t, history->stages.chain[i]);
-        table_number(&t, position, position / 10.0);
-        table_number(&t, turn, turn / 10.0);
+        table_figures(&t, position, 2);
+        table_figures(&t, turn, 2);
         table_number(&t, pose->scale, sqrt(fmax(pose->covariance[48], 0.0)));
     }
     return t;
@@ -203,7 +204,7 @@ static void put_edge(rlv_table* t, const rlv_history* history, const history_edg
     table_text(t, stage_id(history, edge->into));
     table_text(t, stage_id(history, edge->from));
     table_number(t, edge->done ? 100.0 * edge->alignment.stable_fraction : (double)NAN, 1.0);
-    table_number(t, edge->done ? rms : (double)NAN, rms / 10.0);
+    table_figures(t, edge->done ? rms : (double)NAN, 2);
     table_number(t, closure != NULL ? closure->closure.shift_mm : (double)NAN, 0.01);
     table_number(t, closure != NULL ? closure->closure.turn_deg : (double)NAN, 0.001);
     table_number(t, closure != NULL ? closure->closure.p : (double)NAN,
@@ -295,31 +296,18 @@ enum
     REGION_WALL = 12 ///< columns of the wall, after those
 };
 
-/// A strip along the rim of a region, one correlation length of the noise wide, is in doubt: the rim is somewhere in
-/// it, each place as likely as another (sd: width over the root of 12). The rim is taken to be a circle's.
-static double area_sd(const rlv_change_region* region, double noise_length_mm)
-{
-    double rim_mm = 2.0 * sqrt(acos(-1.0) * region->area_mm2);
-    return rim_mm * noise_length_mm / sqrt(12.0);
-}
-
-static double depth_sd(double noise_sd_mm)
-{
-    return fmax(noise_sd_mm, 0.02);
-}
-
 static void put_measures(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
 {
     const rlv_change_region* region = &step->change.region[number];
-    double volume_sd = words_sd(region->volume_mm3);
+    const change_sds sds = change_sds_of(&step->change, region);
     table_count(t, number + 1);
     table_text(t, history_class_name(region->kind));
     table_interval(t, region->volume_mm3);
     table_interval(t, report_region_grams(history->specimen, region));
     table_number(t, report_region_weighed(history, step, number), 0.0);
-    table_number(t, region->area_mm2, area_sd(region, step->change.noise_length_mm));
-    table_number(t, region->mean_depth_mm, fmax(volume_sd / region->area_mm2, 0.02));
-    table_number(t, region->max_depth_mm, depth_sd(step->change.noise_sd_mm));
+    table_number(t, region->area_mm2, sds.area_mm2);
+    table_number(t, region->mean_depth_mm, sds.mean_depth_mm);
+    table_number(t, region->max_depth_mm, sds.max_depth_mm);
 }
 
 static void put_work(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
@@ -328,7 +316,8 @@ static void put_work(rlv_table* t, const rlv_history* history, const history_ste
     table_text(t, work.tool[0] != '\0' ? work.tool : NULL);
     table_number(t, work.hours, 0.0);
     table_number(t, work.rate.value, words_sd(work.rate));
-    table_number(t, step->region[number].nearest_bone_mm, depth_sd(step->change.noise_sd_mm));
+    table_number(t, step->region[number].nearest_bone_mm,
+                 change_sds_of(&step->change, &step->change.region[number]).max_depth_mm);
 }
 
 static void put_region(rlv_table* t, const rlv_history* history, const history_step* step, size_t number, bool wall)
@@ -383,8 +372,8 @@ static rlv_table limits_table(const rlv_history* history)
         {
             const rlv_detection_limit* limit = &history->step[i].change.limit[k];
             put_step(&t, history, i);
-            table_number(&t, limit->area_mm2, limit->area_mm2 / 20.0);
-            table_number(&t, limit->depth_mm, limit->depth_mm / 20.0);
+            table_figures(&t, limit->area_mm2, 2);
+            table_figures(&t, limit->depth_mm, 2);
         }
     return t;
 }

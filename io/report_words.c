@@ -1,5 +1,6 @@
 #include "report_words.h"
 
+#include "change_words.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -295,11 +296,11 @@ report_text report_limits(const rlv_history* history, size_t step)
     const rlv_change* change = &history->step[step].change;
     report_text said = {"A change is told from noise where it is deeper, on the mean, than "};
     for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
-        add(&said, "%s%s mm over %s cm²",
+        add(&said, "%s%s",
             i == 0                       ? ""
             : i + 1 == RLV_CHANGE_LIMITS ? " or "
                                          : ", ",
-            words_figures(change->limit[i].depth_mm, 2).text, words_figures(change->limit[i].area_mm2 / 100.0, 2).text);
+            change_limit_words(&change->limit[i]).text);
     add(&said, ".");
     return said;
 }

@@ -104,6 +104,11 @@ void table_number(rlv_table* t, double value, double sd)
     add(t, (table_cell){.kind = TABLE_NUMBER, .known = isfinite(value), .number = {value}, .sd = sd});
 }
 
+void table_figures(rlv_table* t, double value, int figures)
+{
+    add(t, (table_cell){.kind = TABLE_NUMBER, .known = isfinite(value), .number = {value}, .figures = figures});
+}
+
 void table_interval(rlv_table* t, rlv_interval interval)
 {
     add(t, (table_cell){.kind = TABLE_INTERVAL,
@@ -277,6 +282,8 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
         shown.text = cell->number[0] != 0.0 ? "yes" : "no";
     else if (cell->kind == TABLE_COUNT)
         shown.number = words_number(cell->number[0], 0);
+    else if (cell->kind == TABLE_NUMBER && cell->figures > 0)
+        shown.number = words_figures(cell->number[0] / unit, cell->figures);
     else if (cell->kind == TABLE_NUMBER)
         shown.number = show_number(cell->number[0], cell->sd, unit);
     else if (cell->kind == TABLE_INTERVAL)
