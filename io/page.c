@@ -29,13 +29,31 @@ static gunichar next_character(const char** at)
     return control || none ? 0xFFFD : c;
 }
 
+/// Whether a unit begins here: no line breaks between a number and its unit (common practice, no source).
+static bool is_unit(const char* text)
+{
+    static const char* const units[] = {"mm³", "mm²",   "mm", "cm³", "cm²", "cm", "mL/h", "mL",
+                                        "m",   "g/cm³", "kg", "g",   "h",   "%",  "°"};
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++)
+    {
+        const size_t length = strlen(units[i]);
+        if (strncmp(text, units[i], length) == 0)
+            return !g_ascii_isalnum(text[length]) && (signed char)text[length] >= 0;
+    }
+    return false;
+}
+
 /// Write text so that it is shown as it is, in an element or between double quotes.
 static void write_text(FILE* stream, const char* text)
 {
     char bytes[6];
+    gunichar before = 0;
     while (*text != '\0')
     {
         gunichar c = next_character(&text);
+        if (c == ' ' && g_unichar_isdigit(before) && is_unit(text))
+            c = 0xA0;
+        before = c;
         switch (c)
         {
         case '&':

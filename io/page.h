@@ -6,7 +6,8 @@
 /// criteria 1.1.1, 1.3.1, 1.4.1, 1.4.3, 1.4.10, 2.1.1, 2.4.1). Printed it is A4: sections begin on a new page unless
 /// they are a few lines, figures and rows are not torn.
 ///
-/// Every text is shown as it is: markup in a note is text. Control characters other than tabs and line ends, and bytes
+/// Every text is shown as it is: markup in a note is text. Only the space between a number and its unit is one that no
+/// line breaks at. Control characters other than tabs and line ends, and bytes
 /// that are no UTF-8, become U+FFFD. Line ends are kept. The page's own few words (Contents, Figure, Note…) are
 /// English. Same calls, same bytes.
 ///
