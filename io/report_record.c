@@ -80,11 +80,10 @@ static void put_classes(json_t* object, const rlv_history* history, size_t step)
     {
         const report_class found = report_class_of(history, kind, step);
         json_t* child = record_object(object, history_class_key(kind));
-        bool any = found.steps_known > 0;
         record_flag(child, "known", found.known);
         record_count(child, "regions", found.regions);
-        put_range(child, "volume", "mm3", any ? found.ml : (rlv_interval){NAN, NAN, NAN}, 1000.0);
-        put_range(child, "mass", "g", any ? found.g : (rlv_interval){NAN, NAN, NAN}, 1.0);
+        put_range(child, "volume", "mm3", found.ml, 1000.0);
+        put_range(child, "mass", "g", found.g, 1.0);
         record_flag(child, "faint", found.faint);
     }
 }

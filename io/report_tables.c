@@ -2,6 +2,7 @@
 
 #include "change_words.h"
 #include "report_region.h"
+#include "report_words.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -380,6 +381,10 @@ static rlv_table limits_table(const rlv_history* history)
 
 // --- Ledger ----------------------------------------------------------------------------------------------------------
 
+#define IN_STEP                                                                                                        \
+    ", in this step. 0 with an upper end: looked for, and not found. 0 from 0 to 0: the record has no such piece. "    \
+    "Empty: not measured."
+
 #define VOLUME_COLUMNS(meaning)                                                                                        \
     FROM_TO, {"matrix_removed", "mm3", "matrix removed", TABLE_INTERVAL, "Matrix removed" meaning},                    \
         {"bone_lost", "mm3", "bone lost", TABLE_INTERVAL, "Bone lost: gone from bone that showed" meaning},            \
@@ -401,40 +406,43 @@ static rlv_table limits_table(const rlv_history* history)
     }
 
 static const table_column volume_columns[] = {
-    VOLUME_COLUMNS(", in this step."),
+    VOLUME_COLUMNS(IN_STEP),
     {"untold", "mm3", "not told apart", TABLE_INTERVAL,
      "What changed over the rest of the surface, not told apart from noise; signed, what went is positive."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of all work in this step."}};
 
-static const table_column mass_columns[] = {MASS_COLUMNS(", in this step.")};
-static const table_column volume_so_far_columns[] = {VOLUME_COLUMNS(", in all steps up to this one.")};
-static const table_column mass_so_far_columns[] = {MASS_COLUMNS(", in all steps up to this one.")};
+static const table_column mass_columns[] = {MASS_COLUMNS(IN_STEP)};
+static const table_column volume_so_far_columns[] = {
+    VOLUME_COLUMNS(", in all steps up to this one in which it was measured.")};
+static const table_column mass_so_far_columns[] = {
+    MASS_COLUMNS(", in all steps up to this one in which it was measured.")};
 
-/// Which of a row's two is meant: volumes in mm³, or grams.
-static void put_classes(rlv_table* t, const rlv_ledger_row* row, bool grams)
+/// The classes of a step, or of all up to it: volumes in mm³, or grams.
+static void put_classes(rlv_table* t, const rlv_history* history, size_t step, bool so_far, bool grams)
 {
-    for (size_t k = 0; k < RLV_CHANGE_CLASSES; k++)
-        if (grams)
-            table_interval(t, row->g[k]);
-        else
-            table_interval(t, (rlv_interval){row->ml[k].value * ml, row->ml[k].low * ml, row->ml[k].high * ml});
+    for (rlv_change_class kind = 0; kind < RLV_CHANGE_CLASSES; kind++)
+    {
+        const report_class found =
+            so_far ? report_class_so_far(history, kind, step) : report_class_of(history, kind, step);
+        const rlv_interval mm3 = {found.ml.value * ml, found.ml.low * ml, found.ml.high * ml};
+        table_interval(t, grams ? found.g : mm3);
+    }
 }
 
-static rlv_table ledger_table(const rlv_history* history, const rlv_ledger_row* row, bool grams)
+static rlv_table ledger_table(const rlv_history* history, bool so_far, bool grams)
 {
-    bool so_far = row == history->cumulative && row != NULL;
     rlv_table t =
         so_far
             ? grams ? table_of("masses_so_far", "In all, up to each step: grams", COLUMNS(mass_so_far_columns))
                     : table_of("volumes_so_far", "In all, up to each step: millilitres", COLUMNS(volume_so_far_columns))
         : grams ? table_of("masses", "What went and came in each step: grams", COLUMNS(mass_columns))
                 : table_of("volumes", "What went and came in each step: millilitres", COLUMNS(volume_columns));
-    for (size_t i = 0; row != NULL && i < history->step_count; i++)
+    for (size_t i = 0; history->row != NULL && i < history->step_count; i++)
     {
         const history_step* step = &history->step[i];
         table_text(&t, stage_id(history, so_far ? 0 : step->before));
         table_text(&t, stage_id(history, step->after));
-        put_classes(&t, &row[i], grams);
+        put_classes(&t, history, i, so_far, grams);
         if (so_far || grams)
             continue;
         table_interval(&t, step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN});
@@ -587,10 +595,10 @@ report_tables report_tables_measured(const rlv_history* history)
                                      [REPORT_LOOPS] = loops_table(history),
                                      [REPORT_REGIONS] = regions_table(history),
                                      [REPORT_LIMITS] = limits_table(history),
-                                     [REPORT_VOLUMES] = ledger_table(history, history->row, false),
-                                     [REPORT_MASSES] = ledger_table(history, history->row, true),
-                                     [REPORT_VOLUMES_SO_FAR] = ledger_table(history, history->cumulative, false),
-                                     [REPORT_MASSES_SO_FAR] = ledger_table(history, history->cumulative, true),
+                                     [REPORT_VOLUMES] = ledger_table(history, false, false),
+                                     [REPORT_MASSES] = ledger_table(history, false, true),
+                                     [REPORT_VOLUMES_SO_FAR] = ledger_table(history, true, false),
+                                     [REPORT_MASSES_SO_FAR] = ledger_table(history, true, true),
                                      [REPORT_MASS_BALANCE] = balance_table(history, false),
                                      [REPORT_SPOIL_BALANCE] = balance_table(history, true),
                                      [REPORT_RATES] = rates_table(history),

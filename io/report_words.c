@@ -52,29 +52,67 @@ static rlv_interval in_ml(rlv_interval mm3)
     return (rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
 }
 
-report_class report_class_of(const rlv_history* history, rlv_change_class kind, size_t which)
+/// Whether the record has a piece come off, or go back, at a step. Where it has none, there was none: it needs no mesh.
+static bool piece_moves(const rlv_history* history, rlv_change_class kind, size_t step)
 {
-    size_t first = which == REPORT_ALL ? 0 : which, last = which == REPORT_ALL ? history->step_count : which + 1;
-    report_class found = {.known = true, .steps = last - first, .g = {NAN, NAN, NAN}};
+    const bool back = kind == RLV_CHANGE_JOINED;
+    const char* after = stage_id(history, history->step[step].after);
+    const size_t there = back ? history->step[step].after : history->step[step].before;
+    for (size_t i = 0; i < history->specimen->piece_count; i++)
+    {
+        const rlv_piece_record* piece = &history->specimen->piece[i];
+        const char* when = back ? piece->joined : piece->detached;
+        if (when != NULL && strcmp(when, after) == 0 && !rlv_specimen_is_aside(history->specimen, piece, there))
+            return true;
+    }
+    return false;
+}
+
+static bool is_of_pieces(rlv_change_class kind)
+{
+    return kind == RLV_CHANGE_DETACHED || kind == RLV_CHANGE_JOINED;
+}
+
+/// A class over steps `first` up to `last`, whose sum is `row` (NULL: there is no ledger).
+static report_class class_over(const rlv_history* history, rlv_change_class kind, size_t first, size_t last,
+                               const rlv_ledger_row* row)
+{
+    const rlv_interval unknown = {NAN, NAN, NAN};
+    report_class found = {.steps = last - first};
+    bool measured = false;
     for (size_t i = first; i < last; i++)
     {
         const rlv_change_total* total = &history->step[i].change.total[kind];
-        if (!history->step[i].measured || !total->known)
+        const bool told = history->step[i].measured && total->known;
+        const bool none = history->step[i].measured && is_of_pieces(kind) && !piece_moves(history, kind, i);
+        found.steps_known += told || none;
+        measured = measured || told;
+        if (!told)
             continue;
-        found.steps_known++;
         found.regions += total->regions;
         found.faint = found.faint || total->faint;
         found.ml = rlv_interval_add(found.ml, in_ml(total->volume_mm3));
     }
     found.known = found.steps_known == found.steps;
-    const rlv_ledger_row* row = history->row == NULL  ? NULL
-                                : which == REPORT_ALL ? &history->cumulative[history->step_count - 1]
-                                                      : &history->row[which];
-    if (row != NULL && isfinite(row->ml[kind].value))
+    if (found.steps_known == 0)
+        found.ml = found.g = unknown;
+    else if (measured && row != NULL && isfinite(row->ml[kind].value))
         found.ml = row->ml[kind];
-    if (row != NULL)
-        found.g = row->g[kind];
+    if (measured)
+        found.g = row != NULL ? row->g[kind] : unknown;
     return found;
+}
+
+report_class report_class_of(const rlv_history* history, rlv_change_class kind, size_t which)
+{
+    if (which == REPORT_ALL)
+        return report_class_so_far(history, kind, history->step_count - 1);
+    return class_over(history, kind, which, which + 1, history->row != NULL ? &history->row[which] : NULL);
+}
+
+report_class report_class_so_far(const rlv_history* history, rlv_change_class kind, size_t last)
+{
+    return class_over(history, kind, 0, last + 1, history->row != NULL ? &history->cumulative[last] : NULL);
 }
 
 /// What a class is where it cannot be known, step by step.
@@ -84,7 +122,7 @@ static report_text unknown_class(const rlv_history* history, rlv_change_class ki
     if (step != NULL && !step->measured)
         return say("not measured: %s", step->why);
     if (kind != RLV_CHANGE_BONE)
-        return say("not known");
+        return say("not known: no mask says where it was, and it has no closed mesh of its own");
     return step != NULL ? say("not known: no bone is marked on ‘%.200s’", stage_id(history, step->before))
                         : say("not known: no bone is marked on any stage before the last");
 }
@@ -154,8 +192,7 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);
-    bool everywhere = kind != RLV_CHANGE_DETACHED && kind != RLV_CHANGE_JOINED; // pieces come and go in their steps
-    if (everywhere && !found.known)
+    if (!found.known)
         add(&said, "; known in %zu of %zu steps", found.steps_known, found.steps);
     return said;
 }
@@ -196,13 +233,12 @@ rlv_interval report_untold(const rlv_history* history, size_t which)
     return sum;
 }
 
-/// Pieces come and go by the record: where none did, there is nothing to say.
-static bool has_pieces(const rlv_history* history, size_t which)
+/// Pieces come and go by the record: where none did, and none was found, there is nothing to say.
+static bool has_pieces(const rlv_history* history, rlv_change_class kind, size_t which)
 {
     for (size_t i = 0; i < history->step_count; i++)
         if ((which == REPORT_ALL || which == i) &&
-            (history->step[i].piece_count > 0 || history->step[i].change.total[RLV_CHANGE_DETACHED].regions > 0 ||
-             history->step[i].change.total[RLV_CHANGE_JOINED].regions > 0))
+            (piece_moves(history, kind, i) || history->step[i].change.total[kind].regions > 0))
             return true;
     return false;
 }
@@ -215,13 +251,10 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
         add_steps_of_bone(&bone, history);
     put(lines, "Bone lost", bone, lost);
     put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
-    if (has_pieces(history, which))
-    {
-        if (report_class_of(history, RLV_CHANGE_DETACHED, which).steps_known > 0)
-            put(lines, "Pieces detached", class_words(history, RLV_CHANGE_DETACHED, which), false);
-        if (report_class_of(history, RLV_CHANGE_JOINED, which).steps_known > 0)
-            put(lines, "Pieces joined again", class_words(history, RLV_CHANGE_JOINED, which), false);
-    }
+    if (has_pieces(history, RLV_CHANGE_DETACHED, which))
+        put(lines, "Pieces detached", class_words(history, RLV_CHANGE_DETACHED, which), false);
+    if (has_pieces(history, RLV_CHANGE_JOINED, which))
+        put(lines, "Pieces joined again", class_words(history, RLV_CHANGE_JOINED, which), false);
     put(lines, "Material added", class_words(history, RLV_CHANGE_ADDED, which), false);
     const rlv_interval untold = report_untold(history, which);
     put(lines, "Not told apart",

@@ -7,6 +7,7 @@
 #include "support/short_life.h"
 
 #include <criterion/criterion.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -50,7 +51,7 @@ Test(report_page, bone_lost_stands_in_a_box_before_all_else)
     write_report(&html, &record);
     const char *box = strstr(html, "<div class=\"box warning\""), *facts = strstr(html, "<dl>");
     cr_expect(box != NULL && box < facts);
-    cr_expect_eq(strncmp(strstr(box, "Bone lost"), "Bone lost: 0.4 mL", 17), 0);
+    cr_expect_eq(strncmp(strstr(box, "Bone lost"), "Bone lost: 0.4\u00A0mL", strlen("Bone lost: 0.4\u00A0mL")), 0);
     free(html);
     json_decref(record);
 }
@@ -77,6 +78,60 @@ Test(report_page, a_step_that_could_not_be_measured_is_a_note_and_null)
     cr_expect(json_is_false(json_object_get(step, "measured")));
     cr_expect_str_eq(json_string_value(json_object_get(step, "why_not")), "no common surface");
     cr_expect(json_is_null(json_object_get(json_object_get(step, "untold"), "volume_mm3")));
+    free(html);
+    json_decref(record);
+}
+
+/// The volume of a class in a step: three keys of JSON, and the same three of the table's rows.
+static void expect_volume(const json_t* record, size_t step, const char* kind, double value, double low, double high)
+{
+    const double wanted[3] = {value, low, high};
+    static const char* const part[] = {"", "_low", "_high"};
+    const json_t* of_step = json_array_get(json_object_get(record, "steps"), step);
+    const json_t* object = json_object_get(json_object_get(of_step, "classes"), kind);
+    const json_t* row = json_array_get(json_object_get(json_object_get(record, "tables"), "volumes"), step);
+    for (size_t k = 0; k < 3; k++)
+    {
+        char in_object[64], in_row[64];
+        snprintf(in_object, sizeof in_object, "volume%s_mm3", part[k]);
+        snprintf(in_row, sizeof in_row, "%s%s_mm3", kind, part[k]);
+        const json_t *a = json_object_get(object, in_object), *b = json_object_get(row, in_row);
+        cr_expect(json_equal(a, b), "%s of step %zu: JSON and its table differ", kind, step);
+        cr_expect(isnan(wanted[k]) ? json_is_null(a)
+                                   : json_is_number(a) && fabs(json_number_value(a) - wanted[k]) < 1e-6,
+                  "%s of step %zu, %s", kind, step, in_object);
+    }
+}
+
+Test(report_page, a_class_means_the_same_in_json_and_in_tables)
+{
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    expect_volume(record, 0, "piece_detached", 0.0, 0.0, 0.0); // the record has none come off
+    expect_volume(record, 0, "piece_joined", 0.0, 0.0, 0.0);
+    expect_volume(record, 1, "piece_detached", 47000.0, 45800.0, 48200.0);
+    expect_volume(record, 1, "bone_lost", 0.0, -1200.0, 1200.0); // looked for and not found: its interval stays
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, what_was_not_measured_is_null_and_empty)
+{
+    char* html;
+    json_t* record;
+    life.piece.detached = (char*)"skull"; // it came off in a step that knows nothing of it
+    life.step[0].change.total[RLV_CHANGE_BONE].known = false;
+    life.step[1] = (history_step){.before = 1, .after = 2, .why = "no common surface"};
+    write_report(&html, &record);
+    expect_volume(record, 0, "piece_detached", NAN, NAN, NAN);
+    expect_volume(record, 0, "bone_lost", NAN, NAN, NAN);
+    expect_volume(record, 1, "piece_detached", NAN, NAN, NAN);
+    expect_volume(record, 1, "piece_joined", NAN, NAN, NAN);
+    expect_volume(record, 1, "matrix_removed", NAN, NAN, NAN);
+    char* csv = program_read("out/tables/volumes.csv", NULL);
+    cr_expect_not_null(strstr(csv, "\nskull,cleaned,,,,,,,,,,,,,,,,,,"), "%s", csv);
+    free(csv);
     free(html);
     json_decref(record);
 }
