@@ -1,6 +1,7 @@
 #include "history_parts.h"
 
 #include "change_words.h"
+#include "history_growth.h"
 #include "side_by_side.h"
 
 #include <math.h>
@@ -264,6 +265,7 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
         return status;
     place_regions(history);
     history_part_joints(history, answer);
+    history_warn_of_growth(history, answer);
     return history_add_up(history, error);
 }
 
