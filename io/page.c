@@ -209,17 +209,6 @@ static void end_facts(rlv_page* p)
     p->facts = false;
 }
 
-/// What is added now is more than a few lines.
-static void note_bulk(rlv_page* p)
-{
-    for (size_t i = p->heading_count; i-- > 0;)
-        if (p->heading[i].section)
-        {
-            p->heading[i].brief = false;
-            return;
-        }
-}
-
 static void add_heading(rlv_page* p, const char* wish, const char* text, bool section)
 {
     end_facts(p);
@@ -233,8 +222,7 @@ static void add_heading(rlv_page* p, const char* wish, const char* text, bool se
         return;
     }
     page_heading* heading = &p->heading[p->heading_count];
-    *heading = (page_heading){
-        .id = strdup(id), .text = strdup(or_untitled(text)), .at = p->size, .section = section, .brief = section};
+    *heading = (page_heading){.id = strdup(id), .text = strdup(or_untitled(text)), .at = p->size, .section = section};
     p->heading_count++;
     p->out_of_memory = p->out_of_memory || heading->id == NULL || heading->text == NULL;
 }
@@ -291,7 +279,6 @@ void page_link(rlv_page* p, const char* path, const char* text)
 void page_figure(rlv_page* p, const page_picture* picture)
 {
     end_facts(p);
-    note_bulk(p);
     char wish[32];
     snprintf(wish, sizeof wish, "figure-%zu", ++p->figure_count);
     const char* id = new_id(p, wish);
@@ -312,6 +299,11 @@ void page_figure(rlv_page* p, const page_picture* picture)
 }
 
 // --- Tables ----------------------------------------------------------------------------------------------------------
+
+enum
+{
+    SHORT_TABLE = 12 ///< rows up to which a table is not torn on paper
+};
 
 static bool is_number(const table_column* column)
 {
@@ -377,13 +369,13 @@ static void put_caption(rlv_page* p, const rlv_table* t, const char* csv, const 
 void page_table(rlv_page* p, const rlv_table* t, const char* csv)
 {
     end_facts(p);
-    note_bulk(p);
     char wish[32];
     snprintf(wish, sizeof wish, "table-%zu", ++p->table_count);
     const char* id = new_id(p, wish);
     if (id == NULL || (p->fault.status == RLV_DONE && table_check(t, &p->fault) != RLV_DONE))
         return;
-    fprintf(p->body, "<div class=\"scroll\" role=\"region\" aria-labelledby=\"%s\" tabindex=\"0\"><table>\n", id);
+    fprintf(p->body, "<div class=\"scroll%s\" role=\"region\" aria-labelledby=\"%s\" tabindex=\"0\"><table>\n",
+            table_rows(t) <= SHORT_TABLE ? " short" : "", id);
     put_caption(p, t, csv, id);
     put_head(p, t);
     fputs("<tbody>\n", p->body);
@@ -482,15 +474,20 @@ static const char style_of_parts[] =
     "@media screen and (max-width:32rem){dl>div{grid-template-columns:1fr}h2{font-size:1.45rem}}\n";
 
 static const char style_on_paper[] =
-    "@page{size:A4;margin:20mm 18mm 22mm;@bottom-right{content:counter(page) \" / \" counter(pages);"
+    "@page{size:A4;margin:18mm 18mm 20mm;@bottom-right{content:counter(page) \" / \" counter(pages);"
     "font:8.5pt sans-serif;color:#57514a}}\n"
-    "@media print{html{font-size:9.4pt}body{max-width:none;padding:0}header{padding-top:0}.skip,.full{display:none}"
-    "a{color:inherit;text-decoration:none}section{margin-bottom:2.5rem;break-before:page}"
-    "section.brief,section:first-of-type{break-before:auto}h1,h2,h3,caption,.kind{break-after:avoid}"
-    "figure,.box,tr,dl>div{break-inside:avoid}p{orphans:3;widows:3}thead{display:table-header-group}"
-    ".scroll{overflow:visible}table{font-size:8pt}.n{white-space:normal}th,td{padding-right:.8em}"
-    ".ends{white-space:nowrap}.cap a{display:none}.link a::after{content:\" (\" attr(href) "
-    "\")\"}.scroll{background:none}img{max-height:98mm;width:auto}.lead{max-width:none}.box{background:none}}\n";
+    "@media print{html{font-size:9.4pt}body{max-width:none;padding:0}header{padding-top:0;margin-bottom:1.4rem}"
+    ".skip,.full,.cap a{display:none}a{color:inherit;text-decoration:none}.link a::after{content:\" (\" attr(href) "
+    "\")\"}nav{margin-bottom:2rem}nav>ol{columns:3;column-gap:2rem}nav a{padding:.1rem 0}"
+    "section{margin-bottom:2.4rem}section:last-of-type{margin-bottom:1.2rem}h2{margin-bottom:.8rem}"
+    "h3{margin:1.6rem 0 .6rem}p,dl,.box,.lead,.cap,figcaption{max-width:none}.box{margin:1rem 0;background:none}"
+    "h1,h2,h3,caption,.kind{break-after:avoid}figure,.box,tr,dl>div,.short{break-inside:avoid}footer{break-before:"
+    "avoid}"
+    "p{orphans:3;widows:3}dl>div{padding:.22rem 0}figure{margin:1.2rem 0 1.4rem}img{max-height:116mm;width:auto}"
+    ".scroll{overflow:visible;background:none;margin:1rem 0 1.4rem}table{font-size:8pt}"
+    "thead{display:table-header-group}th,td{padding:.2rem .8em .2rem 0}"
+    "th:not(.n),td:not(.n),tbody th:not(.n){min-width:0}.n{white-space:normal}"
+    ".ends{white-space:nowrap}}\n";
 
 static void write_head(const rlv_page* p, FILE* stream)
 {
@@ -543,8 +540,7 @@ static void write_heading(const page_heading* heading, bool in_section, FILE* st
 {
     const char* tag = heading->section ? "h2" : "h3";
     if (heading->section)
-        fprintf(stream, "%s<section%s aria-labelledby=\"%s\">\n", in_section ? "</section>\n" : "",
-                heading->brief ? " class=\"brief\"" : "", heading->id);
+        fprintf(stream, "%s<section aria-labelledby=\"%s\">\n", in_section ? "</section>\n" : "", heading->id);
     fprintf(stream, "<%s id=\"%s\" dir=\"auto\">", tag, heading->id);
     write_text(stream, heading->text);
     fprintf(stream, "</%s>\n", tag);

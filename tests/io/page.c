@@ -452,11 +452,14 @@ Test(page, a_box_says_what_it_is_in_words)
     free(text);
 }
 
-Test(page, a_section_of_a_few_lines_needs_no_sheet_of_its_own)
+Test(page, a_short_table_is_not_torn_on_paper_and_a_long_one_is)
 {
-    char* text = sample_text(1);
-    cr_assert_not_null(strstr(text, "<section class=\"brief\" aria-labelledby=\"joints\">"));
-    cr_assert_not_null(strstr(text, "<section aria-labelledby=\"change\">"));
+    char* text = sample_text(12);
+    cr_assert_eq(count_of(text, "<div class=\"scroll short\""), 1);
+    free(text);
+    text = sample_text(13);
+    cr_assert_eq(count_of(text, "<div class=\"scroll short\""), 0);
+    cr_assert_eq(count_of(text, "<div class=\"scroll\""), 1);
     free(text);
 }
 
@@ -513,7 +516,7 @@ static bool is_installed(const char* program)
 }
 
 /// A folder with the sample page in it.
-static void write_folder(char folder[4096], const char* script)
+static void write_folder(char folder[4096], const char* script, size_t rows)
 {
     const char* base = getenv("TMPDIR");
     char path[4200];
@@ -522,7 +525,7 @@ static void write_folder(char folder[4096], const char* script)
     cr_assert_not_null(mkdtemp(folder));
     snprintf(path, sizeof path, "%s/report.html", folder);
     FILE* stream = fopen(path, "wb");
-    cr_assert_eq(write_sample(stream, 14, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(write_sample(stream, rows, &error), RLV_DONE, "%s", error.what);
     fputs(script, stream);
     fclose(stream);
 }
@@ -548,7 +551,7 @@ Test(page, it_is_well_formed_xml_to_a_reader_of_others)
     char folder[4096];
     if (!is_installed("xmllint"))
         cr_skip_test("xmllint is not installed");
-    write_folder(folder, "");
+    write_folder(folder, "", 14);
     char* told = output_of(folder, "xmllint --noout report.html 2>&1 && echo sound");
     cr_assert_str_eq(told, "sound\n");
     free(told);
@@ -566,7 +569,7 @@ static void expect_fitting(int width)
         "parent.postMessage((e.scrollWidth-e.clientWidth)+' of '+e.clientWidth+' '+(s.scrollWidth>s.clientWidth),'*')}"
         "</script>";
     char folder[4096], command[1024];
-    write_folder(folder, script);
+    write_folder(folder, script, 14);
     snprintf(
         command, sizeof command,
         "echo '<!DOCTYPE html><title>none</title><script>onmessage=function(e){document.title=e.data}</script>"
@@ -593,4 +596,41 @@ Test(page, in_a_browser_the_page_never_scrolls_to_the_side_but_a_wide_table_does
     expect_fitting(1120);
     expect_fitting(400);
     expect_fitting(320);
+}
+
+/// Words of each sheet of the printed sample, and whether it shows rows of the table without its head.
+Test(page, on_paper_no_sheet_is_empty_and_a_long_table_repeats_its_head, .timeout = 300)
+{
+    enum
+    {
+        ROWS = 150,
+        LEAST_WORDS = 25 // the least sheet here ends with the footer's 13 words, and holds more than that
+    };
+    char folder[4096];
+    if (!is_installed("chromium") || !is_installed("pdftotext"))
+        cr_skip_test("chromium or pdftotext is not installed");
+    write_folder(folder, "", ROWS);
+    char* text = output_of(folder, BROWSER "--no-pdf-header-footer --print-to-pdf=page.pdf \"file://$PWD/report.html\" "
+                                           "> /dev/null 2>&1 && pdftotext -layout page.pdf -");
+    size_t sheets = 0, rows = 0;
+    for (char *at = text, *end; (end = strchr(at, '\f')) != NULL; at = end + 1, sheets++)
+    {
+        size_t words = 0, own = 0;
+        *end = '\0';
+        bool headed = strstr(at, "greatest") != NULL;
+        for (char *line = at, *next; line != NULL; line = next)
+        {
+            if ((next = strchr(line, '\n')) != NULL)
+                *next++ = '\0';
+            own += strstr(line, " removed ") != NULL || strstr(line, " added ") != NULL;
+            for (char* word = strtok(line, " \t"); word != NULL; word = strtok(NULL, " \t"))
+                words++;
+        }
+        rows += own > 2 ? own : 0; // a sentence may hold the word, no sheet of rows but the last so few
+        cr_expect_geq(words, LEAST_WORDS, "sheet %zu holds %zu words", sheets + 1, words);
+        cr_expect(own <= 2 || headed, "sheet %zu holds %zu rows without their head", sheets + 1, own);
+    }
+    cr_expect_geq(sheets, 4);
+    cr_expect_geq(rows, ROWS - 2, "%zu rows were seen", rows);
+    free(text);
 }
