@@ -142,6 +142,7 @@ static rlv_status keep_files(rlv_answer* answer, const rlv_change* change, given
 static rlv_status tell_all(rlv_answer* answer, const rlv_change* change, const rlv_options* options, given_mesh pair[2],
                            rlv_error* error)
 {
+    change_record_chosen(answer->parameters, change);
     change_record_volumes(answer->record, change);
     json_t* regions = record_list(answer->record, "regions");
     for (size_t i = 0; i < change->region_count; i++)
@@ -169,8 +170,9 @@ static rlv_status change_meshes(const rlv_options* options, rlv_answer* answer, 
     record_flag(answer->parameters, "aligned", how.aligned);
     record_real(answer->parameters, "scale_sd", how.before_scale_sd);
     record_real(answer->parameters, "scale_sd_after", how.after_scale_sd);
-    record_real(answer->parameters, "pitch_mm", how.pitch_mm > 0.0 ? how.pitch_mm : (double)NAN);
     record_count(answer->parameters, "seed", how.seed);
+    change_record_chosen(answer->parameters, NULL);
+    change_record_thresholds(record_object(answer->parameters, "thresholds"));
     rlv_status status = given_mesh_read_pair(pair, options, answer, error);
     if (status == RLV_DONE)
     {

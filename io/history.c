@@ -57,7 +57,7 @@ static rlv_status same_scale(const rlv_history* history, rlv_error* error)
     {
         const double a = given_mesh_size_mm(&history->stage[k].given),
                      b = given_mesh_size_mm(&history->stage[k + 1].given);
-        if (fmax(a, b) > 5.0 * fmin(a, b))
+        if (fmax(a, b) > HISTORY_MOST_RATIO * fmin(a, b))
             return rlv_fail(error, RLV_BAD_INPUT, history->stage[k + 1].path,
                             "look at the units and the scale bars of both",
                             "it is %s mm across and %s is %s mm: not one scale", words_figures(b, 3).text,
@@ -150,10 +150,6 @@ static double reach_of(const rlv_history* history)
     return 0.5 * size;
 }
 
-/// What an alignment is off by beside its covariance: over 500 settled alignments of blocks of known pose the far
-/// corner was off by 0.027 mm in the median, where noise and warp alone asked for a tenth of that in some directions.
-static const double SETTLING_MM = 0.03;
-
 /// The pose of an edge as the graph may trust it. Warp as long as the block bends the scale that an alignment finds by
 /// as much as it shifts its ends, and beyond what the bars know: so bars rule the scale.
 static rlv_pose trusted(rlv_pose pose, double reach_mm)
@@ -161,8 +157,8 @@ static rlv_pose trusted(rlv_pose pose, double reach_mm)
     const double bent = rlv_pose_position_sd_mm(&pose) / reach_mm;
     for (int i = 0; i < 3; i++)
     {
-        pose.covariance[8 * i] += SETTLING_MM * SETTLING_MM;
-        pose.covariance[8 * (i + 3)] += pow(SETTLING_MM / reach_mm, 2);
+        pose.covariance[8 * i] += HISTORY_SETTLING_MM * HISTORY_SETTLING_MM;
+        pose.covariance[8 * (i + 3)] += pow(HISTORY_SETTLING_MM / reach_mm, 2);
     }
     if (pose.covariance[48] > 0.0)
         pose.covariance[48] += bent * bent;
@@ -258,7 +254,10 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
     if (status == RLV_DONE)
         status = measure_edges(history, options, answer, error);
     if (status == RLV_DONE)
+    {
+        history_record_parameters(answer->parameters, history);
         status = need_something(history, error);
+    }
     if (status == RLV_DONE)
         status = join_stages(history, answer, error);
     if (status != RLV_DONE || options->poses_only)

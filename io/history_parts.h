@@ -24,6 +24,12 @@ void history_free_step(history_step* step);
 rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
                               rlv_error* error);
 
+/// What an edge is aligned and measured with, but for its parts and progress.
+rlv_change_options history_options_of(const rlv_history* history, const history_edge* edge, const rlv_pose* start);
+
+/// Put every parameter of the measurement into the record's `parameters`: options, what was defaulted, thresholds.
+void history_record_parameters(json_t* parameters, const rlv_history* history);
+
 /// Part pieces from their joints where they have closed meshes of their own.
 void history_part_joints(rlv_history* history, rlv_answer* answer);
 

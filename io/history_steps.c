@@ -35,9 +35,9 @@ static bool is_bar(const rlv_specimen* specimen, const char* object)
     return false;
 }
 
-/// A start from tie points, points with one name on both stages, where there are enough. The numbered points of
-/// outlines are none.
-static bool start_of(rlv_pose* start, const rlv_history* history, size_t into, size_t from)
+/// A start from tie points, points with one name on both stages, where there are enough: how many. The numbered points
+/// of outlines are none.
+static size_t start_of(rlv_pose* start, const rlv_history* history, size_t into, size_t from)
 {
     const rlv_specimen* specimen = history->specimen;
     const history_stage *a = history->stage + into, *b = history->stage + from;
@@ -56,7 +56,7 @@ static bool start_of(rlv_pose* start, const rlv_history* history, size_t into, s
         there[count++] = point_in(b, q);
     }
     rlv_error unfit = {0};
-    return count >= TIE_POINTS && rlv_pose_fit(start, count, there, here, NULL, false, &unfit) == RLV_DONE;
+    return count >= TIE_POINTS && rlv_pose_fit(start, count, there, here, NULL, false, &unfit) == RLV_DONE ? count : 0;
 }
 
 static void note_failure(char* why, size_t size, const rlv_error* error)
@@ -333,13 +333,11 @@ static void sum_hours(history_step* step, const rlv_stage_record* after)
         step->hours += after->work[i].hours;
 }
 
-static rlv_change_options options_of(const rlv_history* history, const history_edge* edge, const rlv_pose* start,
-                                     const rlv_progress* progress)
+rlv_change_options history_options_of(const rlv_history* history, const history_edge* edge, const rlv_pose* start)
 {
     return (rlv_change_options){.start = start,
                                 .before_scale_sd = history->stage[edge->into].scale_sd,
-                                .after_scale_sd = history->stage[edge->from].scale_sd,
-                                .progress = *progress};
+                                .after_scale_sd = history->stage[edge->from].scale_sd};
 }
 
 rlv_status history_prepare_step(rlv_history* history, size_t k, rlv_answer* answer, rlv_error* error)
@@ -354,8 +352,9 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
                                 const rlv_progress* progress, rlv_error* error)
 {
     rlv_pose start;
-    rlv_change_options options =
-        options_of(history, edge, start_of(&start, history, edge->into, edge->from) ? &start : NULL, progress);
+    edge->ties = start_of(&start, history, edge->into, edge->from);
+    rlv_change_options options = history_options_of(history, edge, edge->ties > 0 ? &start : NULL);
+    options.progress = *progress;
     options.before_part = step->before_part;
     options.after_part = step->after_part;
     rlv_error own = {0};
@@ -381,8 +380,9 @@ rlv_status history_align_edge(const rlv_history* history, history_edge* edge, co
                               rlv_error* error)
 {
     rlv_pose start;
-    const rlv_change_options options =
-        options_of(history, edge, start_of(&start, history, edge->into, edge->from) ? &start : NULL, progress);
+    edge->ties = start_of(&start, history, edge->into, edge->from);
+    rlv_change_options options = history_options_of(history, edge, edge->ties > 0 ? &start : NULL);
+    options.progress = *progress;
     rlv_error own = {0};
     const rlv_status status = rlv_change_align(&edge->alignment, &history->stage[edge->into].given.mesh,
                                                &history->stage[edge->from].given.mesh, &options, &own);
