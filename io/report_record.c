@@ -2,6 +2,7 @@
 
 #include "change_record.h"
 #include "pose_words.h"
+#include "report_findings.h"
 #include "report_region.h"
 #include "report_words.h"
 #include "specimen_export.h"
@@ -165,10 +166,25 @@ static void put_specimen(json_t* record, const rlv_specimen* specimen)
     json_object_set_new(record, "record", terms);
 }
 
+static void put_findings(json_t* record, const rlv_history* history)
+{
+    json_t* list = record_list(record, "findings");
+    report_findings found;
+    report_findings_find(&found, history);
+    for (size_t i = 0; i < found.count; i++)
+    {
+        json_t* row = record_row(list);
+        record_text(row, "kind", report_finding_key(found.one[i].kind));
+        record_text(row, "of", found.one[i].of.text);
+        record_text(row, "words", found.one[i].words.text);
+    }
+}
+
 void report_record(json_t* record, const rlv_history* history, const report_tables* tables)
 {
     put_specimen(record, history->specimen);
     report_record_sums(record_object(record, "summary"), history);
+    put_findings(record, history);
     report_record_frame(record_object(record, "frame"), history);
     json_t* steps = record_list(record, "steps");
     for (size_t i = 0; i < history->step_count; i++)

@@ -301,11 +301,12 @@ static void put_measures(rlv_table* t, const rlv_history* history, const history
 {
     const rlv_change_region* region = &step->change.region[number];
     const change_sds sds = change_sds_of(&step->change, region);
+    const rlv_mass weighed = report_region_weighed(history, step, number);
     table_count(t, number + 1);
     table_text(t, history_class_name(region->kind));
     table_interval(t, region->volume_mm3);
     table_interval(t, report_region_grams(history->specimen, region));
-    table_number(t, report_region_weighed(history, step, number), 0.0);
+    table_number(t, weighed.grams, weighed.sd_g);
     table_number(t, region->area_mm2, sds.area_mm2);
     table_number(t, region->mean_depth_mm, sds.mean_depth_mm);
     table_number(t, region->max_depth_mm, sds.max_depth_mm);
@@ -469,15 +470,19 @@ static const table_column spoil_balance_columns[] = {
     {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
     {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
 
-static void put_balance(rlv_table* t, const rlv_history* history, size_t from, size_t to, const rlv_balance* balance)
+/// The balance of a step, or of all steps together.
+static void put_balance(rlv_table* t, const rlv_history* history, size_t first, size_t last, bool spoil)
 {
+    const rlv_ledger_row* row = first == last ? &history->row[first] : &history->cumulative[last];
+    const rlv_balance* balance = spoil ? &row->spoil : &row->mass;
+    const report_sides sides =
+        spoil ? report_spoil_sides(history, first, last) : report_mass_sides(history, first, last);
     char words[200];
-    double sd = balance->closed ? words_sd(balance->unexplained_g) : 0.0;
     snprintf(words, sizeof words, "not known: %s", balance->missing_words);
-    table_text(t, stage_id(history, from));
-    table_text(t, stage_id(history, to));
-    table_number(t, balance->left_g, sd);
-    table_number(t, balance->right_g, sd);
+    table_text(t, stage_id(history, history->step[first].before));
+    table_text(t, stage_id(history, history->step[last].after));
+    table_number(t, balance->left_g, sides.left_sd_g);
+    table_number(t, balance->right_g, sides.right_sd_g);
     table_interval(t, balance->unexplained_g);
     table_text(t, balance->closed ? balance->within ? "yes" : "no" : words);
     table_flag(t, balance->damp);
@@ -493,11 +498,9 @@ static rlv_table balance_table(const rlv_history* history, bool spoil)
     if (history->row == NULL)
         return t;
     for (size_t i = 0; i < history->step_count; i++)
-        put_balance(&t, history, history->step[i].before, history->step[i].after,
-                    spoil ? &history->row[i].spoil : &history->row[i].mass);
-    const rlv_ledger_row* all = history->step_count > 1 ? &history->cumulative[history->step_count - 1] : NULL;
-    if (all != NULL)
-        put_balance(&t, history, 0, history->stage_count - 1, spoil ? &all->spoil : &all->mass);
+        put_balance(&t, history, i, i, spoil);
+    if (history->step_count > 1)
+        put_balance(&t, history, 0, history->step_count - 1, spoil);
     return t;
 }
 

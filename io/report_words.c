@@ -256,6 +256,10 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
     if (has_pieces(history, RLV_CHANGE_JOINED, which))
         put(lines, "Pieces joined again", class_words(history, RLV_CHANGE_JOINED, which), false);
     put(lines, "Material added", class_words(history, RLV_CHANGE_ADDED, which), false);
+}
+
+static void put_untold(report_lines* lines, const rlv_history* history, size_t which)
+{
     const rlv_interval untold = report_untold(history, which);
     put(lines, "Not told apart",
         isfinite(untold.value)
@@ -264,16 +268,14 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
         false);
 }
 
-static report_text balance_words(const rlv_balance* balance, const char* left, const char* right)
+static report_text balance_words(const rlv_balance* balance, report_sides sides, const char* left, const char* right)
 {
     if (!balance->closed)
         return say("not known; missing: %s", balance->missing_words);
-    double sd = words_sd(balance->unexplained_g);
-    int decimals = words_decimals(sd);
     report_text said =
         say("%s: %s %s g, %s %s g; unexplained %s", balance->within ? "closes" : "does not close", left,
-            words_number(balance->left_g, decimals).text, right, words_number(balance->right_g, decimals).text,
-            report_interval(balance->unexplained_g, "g").text);
+            words_known(balance->left_g, sides.left_sd_g).text, right,
+            words_known(balance->right_g, sides.right_sd_g).text, report_interval(balance->unexplained_g, "g").text);
     if (balance->damp)
         add(&said, "; a bag was weighed damp, and its water counts as spoil");
     return said;
@@ -283,12 +285,15 @@ static void put_balances(report_lines* lines, const rlv_history* history, size_t
 {
     if (history->row == NULL)
         return;
-    const rlv_ledger_row* row =
-        which == REPORT_ALL ? &history->cumulative[history->step_count - 1] : &history->row[which];
+    const bool all = which == REPORT_ALL;
+    const size_t first = all ? 0 : which, last = all ? history->step_count - 1 : which;
+    const rlv_ledger_row* row = all ? &history->cumulative[last] : &history->row[which];
     put(lines, "Mass balance",
-        balance_words(&row->mass, "the block lost", "spoil, pieces and drying less resin come to"),
+        balance_words(&row->mass, report_mass_sides(history, first, last), "the block lost",
+                      "spoil, pieces and drying less resin come to"),
         row->mass.closed && !row->mass.within);
-    put(lines, "Spoil against volume", balance_words(&row->spoil, "measured", "weighed"),
+    put(lines, "Spoil against volume",
+        balance_words(&row->spoil, report_spoil_sides(history, first, last), "measured", "weighed"),
         row->spoil.closed && !row->spoil.within);
 }
 
@@ -307,6 +312,7 @@ report_lines report_step(const rlv_history* history, size_t step)
     put_classes(&lines, history, step);
     if (history->row != NULL && (history->row[step].mass.closed || history->row[step].spoil.closed))
         put_balances(&lines, history, step);
+    put_untold(&lines, history, step);
     return lines;
 }
 
@@ -316,9 +322,12 @@ report_lines report_summary(const rlv_history* history)
     if (history->step_count > 0)
     {
         put_classes(&lines, history, REPORT_ALL);
+        put(&lines, "Left in the block", report_left(history), false);
         put_balances(&lines, history, REPORT_ALL);
+        put_untold(&lines, history, REPORT_ALL);
     }
-    put(&lines, "Left in the block", report_left(history), false);
+    else
+        put(&lines, "Left in the block", report_left(history), false);
     if (!history->joined)
         put(&lines, "One frame", say("not all stages are in one frame: %s", history->apart), true);
     return lines;

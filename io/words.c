@@ -65,6 +65,19 @@ size_t words_width(const char* text)
     return width;
 }
 
+rlv_words words_known(double value, double sd)
+{
+    if (sd > 0.0 && isfinite(sd))
+        return words_number(value, words_decimals(sd));
+    // What was written down as 0.25 h is not shown as 0.2500 h; what was -0.25, with its minus.
+    const rlv_words four = words_figures(value, 4), exact = words_exact(fabs(value));
+    if (strlen(exact.text) >= words_width(four.text) - (value < 0.0) || strchr(exact.text, 'e') != NULL)
+        return four;
+    rlv_words out;
+    snprintf(out.text, sizeof out.text, "%s%.40s", value < 0.0 ? WORDS_MINUS : "", exact.text);
+    return out;
+}
+
 rlv_words words_right(rlv_words words, size_t width)
 {
     rlv_words out;

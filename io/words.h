@@ -32,6 +32,10 @@ rlv_words words_number(double value, int decimals);
 /// `value` with `figures` significant figures and no exponent.
 rlv_words words_figures(double value, int figures);
 
+/// `value` as its standard uncertainty allows; without one (0, or not known) up to four figures, and no zeros that
+/// nobody wrote down.
+rlv_words words_known(double value, double sd);
+
 /// Words that end at a column: spaces before them, until they are `width` columns wide.
 rlv_words words_right(rlv_words words, size_t width);
 

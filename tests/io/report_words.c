@@ -70,7 +70,7 @@ Test(report_words, a_balance_says_whether_it_closes_or_what_is_missing)
 {
     const report_lines lines = report_summary(&life.history);
     SAYS(lines, "Mass balance", "missing: drying");
-    SAYS(lines, "Spoil against volume", "closes: measured 425 g, weighed 420 g; unexplained 5 g (−7 to 17 g)");
+    SAYS(lines, "Spoil against volume", "closes: measured 425 g, weighed 420.0 g; unexplained 5 g (−7 to 17 g)");
 }
 
 Test(report_words, a_balance_that_does_not_close_alarms)

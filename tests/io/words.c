@@ -66,6 +66,16 @@ Test(words, numbers_of_unlike_signs_end_at_one_column_of_a_terminal)
     cr_assert_str_eq(words_right(words_number(123456.0, 0), 3).text, "123456");
 }
 
+Test(words, what_was_written_down_gets_no_zeros_that_nobody_wrote)
+{
+    cr_assert_str_eq(words_known(0.25, 0.0).text, "0.25");
+    cr_assert_str_eq(words_known(-0.25, 0.0).text, "\xE2\x88\x92"
+                                                   "0.25");
+    cr_assert_str_eq(words_known(706.61234, 0.0).text, "706.6");
+    cr_assert_str_eq(words_known(706.61234, 0.3).text, "706.6");
+    cr_assert_str_eq(words_known(706.61234, 30.0).text, "710");
+}
+
 Test(words, the_exact_decimal_reads_back_to_the_same_bits)
 {
     const double numbers[] = {0.1, 1.0 / 3.0, 12345.678901234567, 5e-324, 1.7976931348623157e308, -2.5};
