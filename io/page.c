@@ -476,20 +476,37 @@ static const char style_of_parts[] =
 static const char style_on_paper[] =
     "@page{size:A4;margin:18mm 18mm 20mm;@bottom-right{content:counter(page) \" / \" counter(pages);"
     "font:8.5pt sans-serif;color:#57514a}}\n"
-    "@media print{html{font-size:9.4pt}body{max-width:none;padding:0}header{padding-top:0;margin-bottom:1.4rem}"
-    ".skip,.full,.cap a{display:none}a{color:inherit;text-decoration:none}.link a::after{content:\" (\" attr(href) "
+    "@media print{html{font-size:9pt}body{max-width:none;padding:0}header{padding-top:0;margin-bottom:1.4rem}"
+    ".skip,.full,.cap a,footer{display:none}a{color:inherit;text-decoration:none}.link a::after{content:\" (\" "
+    "attr(href) "
     "\")\"}nav{margin-bottom:2rem}nav>ol{columns:3;column-gap:2rem}nav a{padding:.1rem 0}"
-    "section{margin-bottom:2.4rem}section:last-of-type{margin-bottom:1.2rem}h2{margin-bottom:.8rem}"
+    "section{margin-bottom:2.4rem}section:last-of-type{margin-bottom:0}h2{margin-bottom:.8rem}"
     "h3{margin:1.6rem 0 .6rem}p,dl,.box,.lead,.cap,figcaption{max-width:none}.box{margin:1rem 0;background:none}"
     "h1,h2,h3,caption,.kind{break-after:avoid}figure,.box,tr,dl>div,.short{break-inside:avoid}footer{break-before:"
     "avoid}"
-    "p{orphans:3;widows:3}dl>div{padding:.22rem 0}figure{margin:1.2rem 0 1.4rem}img{max-height:116mm;width:auto}"
-    ".scroll{overflow:visible;background:none;margin:1rem 0 1.4rem}table{font-size:8pt}"
-    "thead{display:table-header-group}th,td{padding:.2rem .8em .2rem 0}"
+    "p{orphans:3;widows:3}dl>div{padding:.22rem 0}figure{margin:1.2rem 0 1.4rem}img{max-height:106mm;width:auto}"
+    ".scroll{overflow:visible;background:none;margin:1rem 0 1.4rem}table{font-size:7.8pt;line-height:1.28}"
+    "thead{display:table-header-group}th,td{padding:.16rem .8em .16rem 0}"
     "th:not(.n),td:not(.n),tbody th:not(.n){min-width:0}.n{white-space:normal}"
     ".ends{white-space:nowrap}}\n";
 
-static void write_head(const rlv_page* p, FILE* stream)
+/// The footer in the margin of every sheet: after the last line it would often have a sheet for itself. All but letters
+/// and digits is told by its number (CSS Syntax 3, 4.3.7), so that it can neither end its quotes nor the style.
+static void write_margin(const char* footer, FILE* stream)
+{
+    fputs("@page{@bottom-left{content:\"", stream);
+    while (*footer != '\0')
+    {
+        const gunichar c = next_character(&footer);
+        if (c < 0x80 && g_ascii_isalnum((char)c))
+            fputc((int)c, stream);
+        else
+            fprintf(stream, "\\%06X", c == '\n' ? ' ' : c);
+    }
+    fputs("\";font:8.5pt sans-serif;color:#57514a;text-align:left}}\n", stream);
+}
+
+static void write_head(const rlv_page* p, const char* footer, FILE* stream)
 {
     fprintf(stream,
             "<!DOCTYPE html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\"/>\n"
@@ -497,11 +514,11 @@ static void write_head(const rlv_page* p, FILE* stream)
             "<meta name=\"generator\" content=\"rilievo " RLV_VERSION "\"/>\n<title>",
             p->lang);
     write_text(stream, p->title);
-    fprintf(
-        stream,
-        "</title>\n<style>\n%s%s%s</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#text\">Skip to the text</a>\n"
-        "<header>\n<h1 dir=\"auto\">",
-        style_of_all, style_of_parts, style_on_paper);
+    fprintf(stream, "</title>\n<style>\n%s%s%s", style_of_all, style_of_parts, style_on_paper);
+    write_margin(footer, stream);
+    fputs(
+        "</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#text\">Skip to the text</a>\n<header>\n<h1 dir=\"auto\">",
+        stream);
     write_text(stream, p->title);
     fputs("</h1>\n", stream);
     if (p->lead != NULL)
@@ -570,7 +587,7 @@ rlv_status page_write(rlv_page* p, const char* footer, FILE* stream, const char*
         return p->fault.status;
     if (fflush(p->body) != 0 || ferror(p->body) || p->out_of_memory)
         return rlv_fail(error, RLV_SYSTEM, where, "close other programs", "no memory for the page");
-    write_head(p, stream);
+    write_head(p, footer, stream);
     write_contents(p, stream);
     write_body(p, stream);
     fputs("<footer>\n<p dir=\"auto\">", stream);

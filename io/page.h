@@ -5,7 +5,7 @@
 /// texts in their place, what can be scrolled can be reached by keyboard (WCAG 2.2,
 /// criteria 1.1.1, 1.3.1, 1.4.1, 1.4.3, 1.4.10, 2.1.1, 2.4.1). Printed it is A4: figures, boxes, rows and short tables
 /// are not torn, longer tables repeat their heads, headings stay with what they head, and no sheet is begun for less
-/// than it needs.
+/// than it needs, and the footer stands in the margin of each.
 ///
 /// Every text is shown as it is: markup in a note is text. Only the space between a number and its unit is one that no
 /// line breaks at. Control characters other than tabs and line ends, and bytes

@@ -64,10 +64,9 @@ static void put_stages(rlv_page* p, const source_of* s)
     if (!report_page_table(p, s, REPORT_SCALE_BARS))
         page_paragraph(p, "No scale bars are recorded: the unit of each mesh was said.");
     put_frame(p, s);
-    page_part(p, "limits", "Detection limits");
-    page_paragraph(p, "How deep a change over a patch of some area must be, on the mean, to be told from the noise of "
-                      "two scans. The wider the patch, the shallower it may be.");
-    report_page_table(p, s, REPORT_LIMITS);
+    if (table_rows(&s->tables->table[REPORT_LIMITS]) > 0)
+        page_link(p, report_table_path(&s->tables->table[REPORT_LIMITS]).text,
+                  "How deep a change must be to be told, step by step (CSV)");
 }
 
 // --- Methods ---------------------------------------------------------------------------------------------------------

@@ -73,6 +73,30 @@ static bool is_of_pieces(rlv_change_class kind)
     return kind == RLV_CHANGE_DETACHED || kind == RLV_CHANGE_JOINED;
 }
 
+/// The least volume that could be told at all, mL: the detection limit over the smallest patch that it is told for.
+static double least_told(const rlv_history* history, size_t first, size_t last)
+{
+    double least = 0.0;
+    for (size_t i = first; i < last; i++)
+        if (history->step[i].measured)
+        {
+            const rlv_detection_limit* limit = history->step[i].change.limit;
+            least = fmax(least, limit->area_mm2 * limit->depth_mm / 1000.0);
+        }
+    return least;
+}
+
+/// What was not found may still be there, as much as could not be told at all, wherever the scans are sure of less.
+static void leave_room(report_class* found, const rlv_history* history, rlv_change_class kind, double least_ml)
+{
+    const rlv_density_record* density = rlv_specimen_density(history->specimen, kind == RLV_CHANGE_BONE    ? "bone"
+                                                                                : kind == RLV_CHANGE_ADDED ? NULL
+                                                                                                           : "matrix");
+    found->ml.high = fmax(found->ml.high, least_ml);
+    if (isfinite(found->g.high) && density != NULL)
+        found->g.high = fmax(found->g.high, least_ml * density->g_cm3);
+}
+
 /// A class over steps `first` up to `last`, whose sum is `row` (NULL: there is no ledger).
 static report_class class_over(const rlv_history* history, rlv_change_class kind, size_t first, size_t last,
                                const rlv_ledger_row* row)
@@ -100,6 +124,8 @@ static report_class class_over(const rlv_history* history, rlv_change_class kind
         found.ml = row->ml[kind];
     if (measured)
         found.g = row != NULL ? row->g[kind] : unknown;
+    if (measured && found.regions == 0)
+        leave_room(&found, history, kind, least_told(history, first, last));
     return found;
 }
 
@@ -140,19 +166,6 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
             : "is the gap of its joint");
 }
 
-/// The least volume that could be told at all, mL: the detection limit over the smallest patch that it is told for.
-static double least_told(const rlv_history* history, size_t which)
-{
-    double least = 0.0;
-    for (size_t i = 0; i < history->step_count; i++)
-        if ((which == REPORT_ALL || which == i) && history->step[i].measured)
-        {
-            const rlv_detection_limit* limit = history->step[i].change.limit;
-            least = fmax(least, limit->area_mm2 * limit->depth_mm / 1000.0);
-        }
-    return least;
-}
-
 /// How much of a class could lie unseen, mL. What lies just below the limit in every step lies so in all of them:
 /// bounds add up, where errors would in quadrature.
 static double bound_of(const rlv_history* history, rlv_change_class kind, size_t which)
@@ -175,12 +188,14 @@ static double round_up(double value)
 static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
 {
     const report_class found = report_class_of(history, kind, which);
+    const size_t first = which == REPORT_ALL ? 0 : which, last = which == REPORT_ALL ? history->step_count : which + 1;
     report_text said = {""};
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = say("none that can be told from noise; up to %s mL could lie below the detection limit",
-                   words_figures(round_up(fmax(bound_of(history, kind, which), least_told(history, which))), 2).text);
+        said = say(
+            "none that can be told from noise; up to %s mL could lie below the detection limit",
+            words_figures(round_up(fmax(bound_of(history, kind, which), least_told(history, first, last))), 2).text);
     else
     {
         said = report_interval(found.ml, "mL");

@@ -91,9 +91,12 @@ double words_sd(rlv_interval interval)
     return (interval.high - interval.low) / (2.0 * 1.959963984540054);
 }
 
-/// Decimals for an interval in `unit`; four figures where its width is not known.
+/// Decimals for an interval in `unit`: without an upper end its lower half tells; four figures where its width is not
+/// known.
 static int decimals_of(rlv_interval interval, double unit)
 {
+    if (isfinite(interval.low) && !isfinite(interval.high))
+        interval.high = 2.0 * interval.value - interval.low;
     double sd = words_sd(interval) / unit;
     if (sd > 0.0 && isfinite(sd))
         return words_decimals(sd);

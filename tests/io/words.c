@@ -42,6 +42,12 @@ Test(words, an_interval_is_rounded_outward_and_contains_the_unrounded_one)
     cr_assert_str_eq(words_ends(exact, 1000.0).text, "1.5 to 2.5");
 }
 
+Test(words, an_interval_without_an_upper_end_is_rounded_by_its_lower_half)
+{
+    const rlv_interval open = {392.1, 130.0, (double)INFINITY}; // lower half 262: sd 134, whose first figure is a 1
+    cr_assert_str_eq(words_value(open, 1.0).text, "390");
+}
+
 Test(words, people_read_a_true_minus_and_machines_a_hyphen)
 {
     const rlv_interval interval = {-2500.0, -11500.0, 6500.0}; // sd 4592
