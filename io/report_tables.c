@@ -278,8 +278,11 @@ static const table_column region_columns[] = {
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
     {"area", "mm2", "area", TABLE_NUMBER, "Area of the region on the surface before."},
     {"mean_depth", "mm", "mean depth", TABLE_NUMBER,
-     "Volume over area; empty where most of the region is on the surface after."},
-    {"max_depth", "mm", "greatest depth", TABLE_NUMBER, "Greatest depth in the region."},
+     "Volume over area: how far the surface went down on the mean. Empty where most of the region is on the surface "
+     "after."},
+    {"max_depth", "mm", "greatest depth", TABLE_NUMBER,
+     "Greatest depth in the region: how far the surface went down, or rose where material came, square to the surface "
+     "before."},
     {"tool", NULL, "tool", TABLE_TEXT,
      "Tools recorded for the region's area, or for the step where no area was named."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of those tools; told once, at the largest region of the area."},
