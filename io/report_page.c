@@ -276,9 +276,9 @@ static void put_step(rlv_page* p, const source_of* s, size_t which)
     }
     put_measured(p, s, which);
     put_step_table(p, s, which);
+    page_paragraph(p, report_limits(s->history, which).text);
     report_page_pictures(p, s, HISTORY_SHEET_COMPARISON, step->after);
     report_page_pictures(p, s, HISTORY_SHEET_DEPTH, step->after);
-    page_paragraph(p, report_limits(s->history, which).text);
 }
 
 static void put_changes(rlv_page* p, const source_of* s)
