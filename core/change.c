@@ -13,21 +13,8 @@
 
 enum
 {
-    MOST_SAMPLES = 250000, // a stage; a 300 mm block then has a sample every 1.3 mm
-    FITTING = 3,           // gatherings until the patches are as many as wanted
-    PATCHES = 360,         // of the surface that held still: what a warp of 30 mm needs on a 300 mm block
-    MOST_SETTLING = 5,     // alignments without what changed
-    CELLS_ACROSS = 700,    // default pitch: the block's diagonal over this
+    FITTING = 3, // gatherings until the patches are as many as wanted
 };
-
-/// A stage that shares less than this of its surface with the other is not measured.
-static const double LEAST_STABLE = 0.02;
-
-/// What is left of the chords' volume between two stages, as an sd.
-static const double CHORD_SHARE = 0.25;
-
-/// A change whose mean depth is under this many detection limits is faint: part of it may lie below the limit.
-static const double FAINT = 2.0;
 
 _Static_assert(RLV_PART_BONE == RLV_DEPTHS_STAYS && RLV_PART_PIECE == RLV_DEPTHS_WHOLE &&
                    RLV_PART_COUNT == RLV_DEPTHS_UNSURE,
@@ -197,7 +184,7 @@ static double diagonal_mm(const work* w)
 /// The side of a column: as asked for, or a share of the block.
 static double pitch_of(const work* w)
 {
-    return w->options->pitch_mm > 0.0 ? w->options->pitch_mm : diagonal_mm(w) / CELLS_ACROSS;
+    return w->options->pitch_mm > 0.0 ? w->options->pitch_mm : diagonal_mm(w) / RLV_CHANGE_CELLS_ACROSS;
 }
 
 /// Noise that hides a twentieth of the block is no noise: the meshes do not lie on each other.
@@ -220,10 +207,10 @@ static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
     rlv_tell(&w->options->progress, "depths", 0.0);
     rlv_status status = find_regions(w, error);
     bool stands = w->options->aligned;
-    for (int pass = 0; pass < MOST_SETTLING && !stands && status == RLV_DONE; pass++)
+    for (int pass = 0; pass < RLV_CHANGE_MOST_SETTLING && !stands && status == RLV_DONE; pass++)
     {
         const rlv_pose last = w->pose;
-        rlv_tell(&w->options->progress, "depths", (pass + 1.0) / (MOST_SETTLING + 1.0));
+        rlv_tell(&w->options->progress, "depths", (pass + 1.0) / (RLV_CHANGE_MOST_SETTLING + 1.0));
         status = align_again(w, alignment, error);
         stands = pass > 0 && moved_mm(w, &last, &w->pose) < 0.1 * alignment->position_sd_mm;
         if (status == RLV_DONE)
@@ -236,7 +223,7 @@ static rlv_status index_stage(rlv_tree** tree, rlv_sampling* sampling, const rlv
                               rlv_error* error)
 {
     const rlv_status status = rlv_tree_build(tree, mesh, error);
-    return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, part, MOST_SAMPLES, error) : status;
+    return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, part, RLV_CHANGE_MOST_SAMPLES, error) : status;
 }
 
 /// Both stages side by side: half of an index is built on one thread whatever is done.
@@ -330,23 +317,23 @@ static double mean_chord(const work* w)
     return 0.5 * fabs(mean[0] - mean[1]);
 }
 
-/// Patches of the surface that held still, about PATCHES of them.
+/// Patches of the surface that held still, about RLV_CHANGE_PATCHES of them.
 static rlv_status gather_still(work* w, rlv_error* error)
 {
     still s = {0};
     rlv_status status = list_still(&s, w, error);
     const double area = status == RLV_DONE ? sum_of(s.count, s.area_mm2) : 0.0;
     const double whole = sum_of(w->before_sampling.count, w->before_sampling.area_mm2);
-    if (status == RLV_DONE && area < LEAST_STABLE * whole)
+    if (status == RLV_DONE && area < RLV_CHANGE_LEAST_STABLE * whole)
         status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
                           "scan more of the surface that did not change, or put marks on the rim",
                           "only %.1f %% of the surface before held still", 100.0 * area / whole);
-    w->patch_side_mm = fmax(sqrt(1.5 * area / PATCHES), 2.0 * w->regions.noise.length_mm);
+    w->patch_side_mm = fmax(sqrt(1.5 * area / RLV_CHANGE_PATCHES), 2.0 * w->regions.noise.length_mm);
     for (int pass = 0; pass < FITTING && status == RLV_DONE; pass++)
     {
         double** noise = pass == FITTING - 1 ? &w->still_noise : NULL; // of the patches that stay
         if (pass > 0)
-            w->patch_side_mm *= sqrt((double)w->still_count / PATCHES);
+            w->patch_side_mm *= sqrt((double)w->still_count / RLV_CHANGE_PATCHES);
         free(w->still);
         status = rlv_patches_gather(&w->still, noise, &w->still_count, s.count, s.position_mm, s.normal, s.area_mm2,
                                     s.depth_mm, NULL, w->patch_side_mm, w->regions.noise.length_mm, 0.15, error);
@@ -632,7 +619,7 @@ static double more_sd(const work* w, const region_patches* p, double measured_mm
         area += 0.5 * p->before[i].area_mm2;
     for (size_t i = 0; i < p->after_count; i++)
         area += 0.5 * p->after[i].area_mm2;
-    return hypot(3.0 * w->options->before_scale_sd * measured_mm3, CHORD_SHARE * w->chord_mm * area);
+    return hypot(3.0 * w->options->before_scale_sd * measured_mm3, RLV_CHANGE_CHORD_SHARE * w->chord_mm * area);
 }
 
 /// The greatest depth of each region: of means over cells of one correlation length, so that noise does not set it.
@@ -879,7 +866,7 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
             volume += change->region[r].volume_mm3.value;
             area += change->region[r].area_mm2;
         }
-    const bool shallow = volume < FAINT * limit * area;
+    const bool shallow = volume < RLV_CHANGE_FAINT * limit * area;
     if (area == 0.0)
     {
         total->unseen_mm3 = most;
@@ -1192,6 +1179,8 @@ static rlv_status tell_volumes(rlv_change* change, column_sum* sum, const work* 
 
 static void tell_noise(rlv_change* change, const work* w)
 {
+    change->pitch_mm = pitch_of(w);
+    change->seed_sd = w->regions.noise.threshold;
     const rlv_misfit_summary field = rlv_misfit_summarise(w->field);
     change->noise_sd_mm = w->regions.noise.sd_mm;
     change->noise_length_mm = w->regions.noise.length_mm;

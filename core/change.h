@@ -85,6 +85,15 @@ typedef struct rlv_change_options
 
 #define RLV_CHANGE_LIMITS 5 ///< rows of the detection limit
 
+/// What every change is measured with, as a report tells it.
+#define RLV_CHANGE_MOST_SAMPLES 250000 ///< a stage; a 300 mm block then has a sample every 1.3 mm
+#define RLV_CHANGE_PATCHES 360         ///< of the surface that held still: what a warp of 30 mm needs on a 300 mm block
+#define RLV_CHANGE_MOST_SETTLING 5     ///< alignments without what changed
+#define RLV_CHANGE_CELLS_ACROSS 700    ///< default pitch: the block's diagonal over this
+#define RLV_CHANGE_LEAST_STABLE 0.02   ///< a stage that shares less of its surface with the other is not measured
+#define RLV_CHANGE_CHORD_SHARE 0.25    ///< what is left of the chords' volume between two stages, as an sd
+#define RLV_CHANGE_FAINT 2.0 ///< a change with a mean depth under so many detection limits is faint: part may lie below
+
 /// What a class comes to.
 typedef struct rlv_change_total
 {
@@ -115,6 +124,8 @@ typedef struct rlv_change
     double left_out_mm2;                          ///< plan area that only one stage saw
     double overlap_mm2;                           ///< plan area where a mesh crosses itself
     double axis_spread_mm3;                       ///< greatest difference between the columns of three axes: an alarm
+    double pitch_mm;                              ///< side of a column: as asked for, or chosen
+    double seed_sd; ///< how far out of the noise a region had to look: RLV_REGION_SEED_SD, or more on a wide surface
     double divergence_mm3;   ///< volume before - volume after by the divergence theorem; NaN where open
     rlv_alignment alignment; ///< the motion used, its covariance from the field; identity where `aligned`
 } rlv_change;

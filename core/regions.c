@@ -17,12 +17,6 @@ enum
     BINS = 32,
 };
 
-/// Seeds look out of the noise by this many sd at the least.
-static const double SEED_SD = 4.5;
-
-/// What two tessellations may differ by at a sharp edge, over the mean allowance of its cell.
-static const double CHORD_ALLOWANCE = 3.0;
-
 /// One stage's samples as this file works on them.
 typedef struct side
 {
@@ -171,7 +165,7 @@ static rlv_status seed_scale(side* s, double scale_mm, double threshold, double*
     for (size_t c = 0; c < a.cells.count; c++)
     {
         const double excess = (double)level[c] - bulk.centre;
-        const double needed = threshold * bulk.sd + CHORD_ALLOWANCE * (double)a.chord[c];
+        const double needed = threshold * bulk.sd + RLV_REGION_CHORD_ALLOWANCE * (double)a.chord[c];
         // A cell beside a deep one is no seed: its own mean must carry half of it.
         if (!(fabs(excess) > needed) || !(((double)a.own[c] - bulk.centre) * copysign(1.0, excess) > 0.5 * needed))
             continue;
@@ -514,7 +508,7 @@ static rlv_status grow_regions(rlv_regions* regions, seeds* list, const side* be
 /// How many sd a seed must stand out so that chance makes one in two hundred blocks, with `cells` looked at.
 static double seed_threshold(double cells)
 {
-    return fmax(SEED_SD, gsl_cdf_ugaussian_Qinv(0.0025 / fmax(cells, 1.0)));
+    return fmax(RLV_REGION_SEED_SD, gsl_cdf_ugaussian_Qinv(0.0025 / fmax(cells, 1.0)));
 }
 
 /// Where the part is not told, nothing is seeded; the other stage's labels stand there.

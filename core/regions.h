@@ -19,6 +19,9 @@
 #define RLV_REGION_SCALES 3
 #define RLV_REGION_STEPS 2
 
+#define RLV_REGION_SEED_SD 4.5         ///< seeds look out of the noise by this many sd at the least
+#define RLV_REGION_CHORD_ALLOWANCE 3.0 ///< what two tessellations may differ by at a sharp edge, over its cell's mean
+
 /// The noise of depth on the surface that held still.
 typedef struct rlv_depth_noise
 {

@@ -5,9 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/// Level of every test here: of chi-square before the sd is inflated, and of an alarm.
-static const double LEVEL = 0.05;
-
 /// A fit of those bars that are not laid aside.
 typedef struct fit
 {
@@ -68,7 +65,7 @@ static double p_of(const fit* f)
 /// The relative sd that a fit tells.
 static double told_sd(const fit* f)
 {
-    return (p_of(f) < LEVEL ? birge_ratio(f) : 1.0) / sqrt(f->information);
+    return (p_of(f) < RLV_SCALE_LEVEL ? birge_ratio(f) : 1.0) / sqrt(f->information);
 }
 
 /// Lay aside bars that do not fit the others, the farthest first.
@@ -79,7 +76,7 @@ static void find_alarms(size_t count, const rlv_scale_bar* bar, rlv_scale_residu
         const fit f = fit_bars(count, bar, own, aside);
         size_t farthest = count;
         const double tests = left == 2 ? 1.0 : (double)left; // two bars lie equally far from each other
-        double most = gsl_cdf_ugaussian_Qinv(LEVEL / (2.0 * tests));
+        double most = gsl_cdf_ugaussian_Qinv(RLV_SCALE_LEVEL / (2.0 * tests));
         for (size_t i = 0; i < count; i++)
         {
             const double sds = aside[i] ? 0.0 : fabs(residual_in_sds(&f, bar + i, own[i].sd_mm));
@@ -149,7 +146,7 @@ rlv_status rlv_scale_from_bars(rlv_scale* scale, rlv_scale_residual* residual, s
     scale->chi_square = count > 1 ? all.chi_square : NAN;
     scale->p = p_of(&all);
     scale->birge_ratio = birge_ratio(&all);
-    scale->inflated = scale->p < LEVEL;
+    scale->inflated = scale->p < RLV_SCALE_LEVEL;
     scale->relative_sd = told_sd(&all);
     scale->certificate_sd = certificate_sd(&all, count, bar, residual);
     scale->mm_per_unit_without = rest.count > 0 ? 1.0 / rest.units_per_mm : NAN;

@@ -29,6 +29,9 @@
 /// The sd of a point that a person placed, along any one direction, where none is given (from memory).
 #define RLV_SCALE_POINT_SD_MM 0.3
 
+/// Level of every test here: of chi-square before the sd is inflated, and of an alarm.
+#define RLV_SCALE_LEVEL 0.05
+
 typedef struct rlv_scale_bar
 {
     double measured_units;  ///< between its two points, in the mesh's own unit

@@ -10,16 +10,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/// An edge is wrong where its distance is rarer than this, over the number of edges that were tried.
-static const double WRONG = 0.001;
-
-/// By how much leaving out the wrong edge must mend the misfit more than leaving out another: the 99 % point of
-/// chi-square with seven degrees of freedom.
-static const double MARGIN = 18.475306906582357;
-
-/// The misfit is too large where its p-value is below this.
-static const double LEVEL = 0.05;
-
 /// A covariance whose least variance (in mm) is this share of its greatest is not positive definite but for rounding.
 static const double LEAST_SHARE = 1e-12;
 
@@ -271,18 +261,18 @@ static void reject_wrong(join* j, rlv_stages* stages)
     for (;;)
     {
         const size_t tried = find_drops(j), worst = greatest_drop(j);
-        if (worst == RLV_GRAPH_NONE || !(p_of(j->drop[worst], j->graph.edge[worst].freedom) < WRONG / (double)tried))
+        if (worst == RLV_GRAPH_NONE || !(p_of(j->drop[worst], j->graph.edge[worst].freedom) < RLV_STAGES_WRONG_P / (double)tried))
             return;
         size_t alike = 0;
         for (size_t e = 0; e < j->graph.edge_count; e++)
-            alike += (size_t)(j->active[e] && j->drop[e] > j->drop[worst] - MARGIN);
+            alike += (size_t)(j->active[e] && j->drop[e] > j->drop[worst] - RLV_STAGES_MARGIN);
         if (alike == 1)
         {
             j->active[worst] = false;
             continue;
         }
         for (size_t e = 0; e < j->graph.edge_count; e++)
-            stages->edge[e].suspect = j->active[e] && j->drop[e] > j->drop[worst] - MARGIN;
+            stages->edge[e].suspect = j->active[e] && j->drop[e] > j->drop[worst] - RLV_STAGES_MARGIN;
         stages->contradictory = true;
         return;
     }
@@ -297,7 +287,7 @@ static void take_back(join* j)
         if (j->active[e])
             continue;
         j->drop[e] = misfit_with(j, e, true) - j->misfit;
-        if (!(p_of(j->drop[e], j->graph.edge[e].freedom) >= LEVEL))
+        if (!(p_of(j->drop[e], j->graph.edge[e].freedom) >= RLV_STAGES_MISFIT_P))
             continue;
         j->active[e] = changed = true;
         j->misfit += j->drop[e];
@@ -470,7 +460,7 @@ static void weigh_misfit(rlv_stages* stages, const join* j)
     for (size_t e = 0; e < stages->edge_count; e++)
         stages->freedom += j->active[e] ? j->graph.edge[e].freedom : 0.0;
     stages->p = p_of(stages->chi_square, stages->freedom);
-    stages->inflated = stages->p < LEVEL && stages->chi_square > stages->freedom;
+    stages->inflated = stages->p < RLV_STAGES_MISFIT_P && stages->chi_square > stages->freedom;
 }
 
 static rlv_status make_join(join* j, rlv_stages* stages, size_t edge_count, size_t stage_count, rlv_error* error)

@@ -55,6 +55,10 @@
 
 #include <stdbool.h>
 
+#define RLV_STAGES_WRONG_P 0.001 ///< an edge is wrong where it is rarer than this, over the number of edges tried
+#define RLV_STAGES_MARGIN 18.475306906582357 ///< and leaving it out mends this much more than another: see above
+#define RLV_STAGES_MISFIT_P 0.05             ///< the misfit is too large where it is rarer than this
+
 /// Two stages that were aligned.
 typedef struct rlv_stage_edge
 {

@@ -1,5 +1,7 @@
 #include "change_record.h"
 
+#include "regions.h"
+
 #include <math.h>
 
 static void record_limits(json_t* object, const rlv_change* change)
@@ -45,4 +47,23 @@ void change_record_field(json_t* object, const rlv_change* change)
     record_real(object, "overlap_mm2", change != NULL ? change->overlap_mm2 : nothing);
     record_real(object, "axis_spread_mm3", change != NULL ? change->axis_spread_mm3 : nothing);
     record_real(object, "divergence_mm3", change != NULL ? change->divergence_mm3 : nothing);
+}
+
+void change_record_chosen(json_t* object, const rlv_change* change)
+{
+    record_real(object, "pitch_mm", change != NULL ? change->pitch_mm : (double)NAN);
+    record_real(object, "seed_sd", change != NULL ? change->seed_sd : (double)NAN);
+}
+
+void change_record_thresholds(json_t* object)
+{
+    record_real(object, "region_seed_sd", RLV_REGION_SEED_SD);
+    record_real(object, "region_chord_allowance", RLV_REGION_CHORD_ALLOWANCE);
+    record_real(object, "faint_limits", RLV_CHANGE_FAINT);
+    record_real(object, "least_stable_share", RLV_CHANGE_LEAST_STABLE);
+    record_real(object, "chord_share", RLV_CHANGE_CHORD_SHARE);
+    record_count(object, "cells_across", RLV_CHANGE_CELLS_ACROSS);
+    record_count(object, "most_samples", RLV_CHANGE_MOST_SAMPLES);
+    record_count(object, "patches", RLV_CHANGE_PATCHES);
+    record_count(object, "most_settling", RLV_CHANGE_MOST_SETTLING);
 }

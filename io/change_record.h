@@ -13,4 +13,9 @@ void change_record_volumes(json_t* object, const rlv_change* change);
 /// Noise, warp, and what the measurement says of itself. All null where `change` is NULL.
 void change_record_field(json_t* object, const rlv_change* change);
 
+/// Of the parameters: those that a measurement chose by its meshes (null where `change` is NULL), and the thresholds
+/// that all are judged by.
+void change_record_chosen(json_t* object, const rlv_change* change);
+void change_record_thresholds(json_t* object);
+
 #endif

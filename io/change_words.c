@@ -62,12 +62,33 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
                     words_figures(change->warp_length_mm, 2).text);
 }
 
+/// Depths are told to hundredths of a millimetre at the finest.
+static const double LEAST_DEPTH_SD_MM = 0.02;
+
+change_sds change_sds_of(const rlv_change* change, const rlv_change_region* region)
+{
+    // A strip along the rim of a region, one correlation length of the noise wide, is in doubt: the rim is somewhere in
+    // it, each place as likely as another (sd: width over the root of 12). The rim is taken to be a circle's.
+    const double rim_mm = 2.0 * sqrt(M_PI * region->area_mm2);
+    const double mean_mm = region->area_mm2 > 0.0 ? words_sd(region->volume_mm3) / region->area_mm2 : 0.0;
+    return (change_sds){.area_mm2 = rim_mm * change->noise_length_mm / sqrt(12.0),
+                        .mean_depth_mm = fmax(mean_mm, LEAST_DEPTH_SD_MM),
+                        .max_depth_mm = fmax(change->noise_sd_mm, LEAST_DEPTH_SD_MM)};
+}
+
+rlv_words change_limit_words(const rlv_detection_limit* limit)
+{
+    rlv_words words;
+    snprintf(words.text, sizeof words.text, "%.24s mm over %.24s cm²", words_figures(limit->depth_mm, 2).text,
+             words_figures(limit->area_mm2 / 100.0, 2).text);
+    return words;
+}
+
 void change_tell_limits(FILE* text, const rlv_change* change)
 {
     fputs("\ndetection limit: how deep a change must be to be told from noise\n  ", text);
     for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
-        fprintf(text, "%s%s mm over %s cm²", i > 0 ? "; " : "", words_figures(change->limit[i].depth_mm, 2).text,
-                words_figures(change->limit[i].area_mm2 / 100.0, 2).text);
+        fprintf(text, "%s%s", i > 0 ? "; " : "", change_limit_words(&change->limit[i]).text);
     fprintf(text, "\n  noise %s mm (sd) over %s mm; slow warp between the scans %s mm (sd) over %s mm\n",
             words_figures(change->noise_sd_mm, 2).text, words_figures(change->noise_length_mm, 2).text,
             words_figures(change->warp_sd_mm, 2).text, words_figures(change->warp_length_mm, 2).text);
@@ -79,7 +100,8 @@ void change_tell_check(FILE* text, const rlv_change* change)
     int decimals = words_decimals(sd) < 6 ? words_decimals(sd) : 6;
     if (isfinite(change->divergence_mm3))
         fprintf(text,
-                "\ncheck: removed - added + not told apart = %s mL; volume before - volume after = %s mL\n"
+                "\ncheck: removed " WORDS_MINUS " added + not told apart = %s mL; volume before " WORDS_MINUS
+                " volume after = %s mL\n"
                 "  (each mesh's own, by the divergence theorem); they differ by %s mL\n",
                 words_number(sum_of_parts(change) / 1000.0, decimals).text,
                 words_number(change->divergence_mm3 / 1000.0, decimals).text,

@@ -37,7 +37,7 @@ static void record_region(json_t* row, const rlv_change_region* region)
 static void tell_part(FILE* text, const char* name, const rlv_interval* part, bool told)
 {
     if (told)
-        fprintf(text, "  %-11s %10s mL   95 %% interval %s mL\n", name, words_value(*part, 1000.0).text,
+        fprintf(text, "  %-11s %s mL   95 %% interval %s mL\n", name, words_right(words_value(*part, 1000.0), 10).text,
                 words_ends(*part, 1000.0).text);
     else
         fprintf(text,
@@ -45,41 +45,40 @@ static void tell_part(FILE* text, const char* name, const rlv_interval* part, bo
                 name, words_figures(part->high / 1000.0, 2).text);
 }
 
-/// Standard uncertainty of a region's mean depth; 0 where it is not known.
-static double mean_depth_sd_mm(const rlv_change_region* region)
+static rlv_table regions_of(const rlv_change* change, size_t most)
 {
-    double sd_mm = words_sd(region->volume_mm3) / region->area_mm2;
-    return sd_mm > 0.0 ? fmax(sd_mm, 0.02) : 0.0;
-}
-
-/// Mean depth over BEFORE's part of a region, where it is one.
-static rlv_words mean_depth(const rlv_change_region* region)
-{
-    double sd_mm = mean_depth_sd_mm(region);
-    if (isnan(region->mean_depth_mm))
-        return (rlv_words){"-"};
-    return sd_mm > 0.0 ? words_number(region->mean_depth_mm, words_decimals(sd_mm))
-                       : words_figures(region->mean_depth_mm, 3);
-}
-
-static void tell_region(FILE* text, size_t number, const rlv_change_region* region, double noise_sd_mm)
-{
-    fprintf(text, "  %4zu  %-8s %10s  %-20s %9s %7s %9s   %.0f, %.0f, %.0f\n", number, class_name(region->kind),
-            words_value(region->volume_mm3, 1000.0).text, words_ends(region->volume_mm3, 1000.0).text,
-            words_figures(region->area_mm2 / 100.0, 3).text, mean_depth(region).text,
-            words_number(region->max_depth_mm, words_decimals(fmax(noise_sd_mm, 0.02))).text, region->centroid_mm.x,
-            region->centroid_mm.y, region->centroid_mm.z);
+    static const table_column column[] = {
+        {"region", NULL, "region", TABLE_COUNT, "Number of the region."},
+        {"class", NULL, "class", TABLE_TEXT, "What happened there: removed or added."},
+        {"volume", "mm3", "volume", TABLE_INTERVAL, "Volume that went or came."},
+        {"area", "mm2", "area", TABLE_NUMBER, "Area of the region on BEFORE's surface."},
+        {"mean_depth", "mm", "mean depth", TABLE_NUMBER, "Mean depth over BEFORE's part of the region."},
+        {"max_depth", "mm", "greatest depth", TABLE_NUMBER, "Greatest depth in the region."},
+        {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region in BEFORE's frame."}};
+    rlv_table rows = table_of("regions", "Regions that changed", sizeof column / sizeof column[0], column);
+    for (size_t i = 0; i < change->region_count && i < most; i++)
+    {
+        const rlv_change_region* region = &change->region[i];
+        const change_sds sds = change_sds_of(change, region);
+        table_count(&rows, i + 1);
+        table_text(&rows, class_name(region->kind));
+        table_interval(&rows, region->volume_mm3);
+        table_number(&rows, region->area_mm2, sds.area_mm2);
+        table_number(&rows, region->mean_depth_mm, sds.mean_depth_mm);
+        table_number(&rows, region->max_depth_mm, sds.max_depth_mm);
+        table_place(&rows, region->centroid_mm, 1.0);
+    }
+    return rows;
 }
 
 static void tell_regions(FILE* text, const rlv_change* change)
 {
     if (change->region_count == 0)
         return;
-    fputs(
-        "\nregions\n  no.   class    volume mL  95 % interval        area cm²  mean mm  greatest   centre x, y, z mm\n",
-        text);
-    for (size_t i = 0; i < change->region_count && i < ROWS_TOLD; i++)
-        tell_region(text, i + 1, &change->region[i], change->noise_sd_mm);
+    rlv_table rows = regions_of(change, ROWS_TOLD);
+    fputs("\nregions, largest first; depth: how far the surface went down, straight into the block\n", text);
+    table_tell(&rows, text);
+    table_free(&rows);
     if (change->region_count > ROWS_TOLD)
         fprintf(text, "  and %s; --out DIR writes all to regions.csv\n",
                 words_count(change->region_count - ROWS_TOLD, "smaller one").text);
@@ -120,26 +119,7 @@ static void tell_next(rlv_answer* answer, const rlv_options* options)
 
 static rlv_status keep_regions(rlv_answer* answer, const rlv_change* change, rlv_error* error)
 {
-    static const table_column column[] = {
-        {"region", NULL, "region", TABLE_COUNT, "Number of the region."},
-        {"class", NULL, "class", TABLE_TEXT, "What happened there: removed or added."},
-        {"volume", "mm3", "volume", TABLE_INTERVAL, "Volume that went or came."},
-        {"area", "mm2", "area", TABLE_NUMBER, "Area of the region on BEFORE's surface."},
-        {"mean_depth", "mm", "mean depth", TABLE_NUMBER, "Mean depth over BEFORE's part of the region."},
-        {"max_depth", "mm", "greatest depth", TABLE_NUMBER, "Greatest depth in the region."},
-        {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region in BEFORE's frame."}};
-    rlv_table rows = table_of("regions", "Regions that changed", sizeof column / sizeof column[0], column);
-    for (size_t i = 0; i < change->region_count; i++)
-    {
-        const rlv_change_region* region = &change->region[i];
-        table_count(&rows, i + 1);
-        table_text(&rows, class_name(region->kind));
-        table_interval(&rows, region->volume_mm3);
-        table_number(&rows, region->area_mm2, 0.0);
-        table_number(&rows, region->mean_depth_mm, mean_depth_sd_mm(region));
-        table_number(&rows, region->max_depth_mm, fmax(change->noise_sd_mm, 0.02));
-        table_place(&rows, region->centroid_mm, 1.0);
-    }
+    rlv_table rows = regions_of(change, SIZE_MAX);
     rlv_status status = table_keep(&rows, &answer->folder, NULL, error);
     table_free(&rows);
     return status;
@@ -162,6 +142,7 @@ static rlv_status keep_files(rlv_answer* answer, const rlv_change* change, given
 static rlv_status tell_all(rlv_answer* answer, const rlv_change* change, const rlv_options* options, given_mesh pair[2],
                            rlv_error* error)
 {
+    change_record_chosen(answer->parameters, change);
     change_record_volumes(answer->record, change);
     json_t* regions = record_list(answer->record, "regions");
     for (size_t i = 0; i < change->region_count; i++)
@@ -189,8 +170,9 @@ static rlv_status change_meshes(const rlv_options* options, rlv_answer* answer, 
     record_flag(answer->parameters, "aligned", how.aligned);
     record_real(answer->parameters, "scale_sd", how.before_scale_sd);
     record_real(answer->parameters, "scale_sd_after", how.after_scale_sd);
-    record_real(answer->parameters, "pitch_mm", how.pitch_mm > 0.0 ? how.pitch_mm : (double)NAN);
     record_count(answer->parameters, "seed", how.seed);
+    change_record_chosen(answer->parameters, NULL);
+    change_record_thresholds(record_object(answer->parameters, "thresholds"));
     rlv_status status = given_mesh_read_pair(pair, options, answer, error);
     if (status == RLV_DONE)
     {

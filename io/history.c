@@ -1,6 +1,7 @@
 #include "history_parts.h"
 
 #include "change_words.h"
+#include "history_growth.h"
 #include "side_by_side.h"
 
 #include <math.h>
@@ -56,7 +57,7 @@ static rlv_status same_scale(const rlv_history* history, rlv_error* error)
     {
         const double a = given_mesh_size_mm(&history->stage[k].given),
                      b = given_mesh_size_mm(&history->stage[k + 1].given);
-        if (fmax(a, b) > 5.0 * fmin(a, b))
+        if (fmax(a, b) > HISTORY_MOST_RATIO * fmin(a, b))
             return rlv_fail(error, RLV_BAD_INPUT, history->stage[k + 1].path,
                             "look at the units and the scale bars of both",
                             "it is %s mm across and %s is %s mm: not one scale", words_figures(b, 3).text,
@@ -168,10 +169,6 @@ static double reach_of(const rlv_history* history)
     return 0.5 * size;
 }
 
-/// What an alignment is off by beside its covariance: over 500 settled alignments of blocks of known pose the far
-/// corner was off by 0.027 mm in the median, where noise and warp alone asked for a tenth of that in some directions.
-static const double SETTLING_MM = 0.03;
-
 /// Warp as long as the block bends the scale that an alignment finds by as much as it shifts its ends, and beyond what
 /// the bars know: so bars rule the scale.
 ///
@@ -195,8 +192,8 @@ rlv_stage_edge history_graph_edge(const history_edge* edge, double reach_mm)
     for (int i = 0; i < 7; i++)
     {
         const double settled = i == 6 && !(e.pose.covariance[48] > 0.0) ? 0.0
-                               : i < 3                                  ? SETTLING_MM
-                                                                        : SETTLING_MM / reach_mm;
+                               : i < 3                                  ? HISTORY_SETTLING_MM
+                                                                        : HISTORY_SETTLING_MM / reach_mm;
         e.pose.covariance[8 * i] += settled * settled;
         e.own_covariance[8 * i] += settled * settled;
     }
@@ -289,7 +286,10 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
     if (status == RLV_DONE)
         status = measure_edges(history, options, answer, error);
     if (status == RLV_DONE)
+    {
+        history_record_parameters(answer->parameters, history);
         status = need_something(history, error);
+    }
     if (status == RLV_DONE)
         warn_of_ties(history, answer);
     if (status == RLV_DONE)
@@ -298,6 +298,7 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
         return status;
     place_regions(history);
     history_part_joints(history, answer);
+    history_warn_of_growth(history, answer);
     return history_add_up(history, error);
 }
 

@@ -19,6 +19,13 @@
 #include "specimen.h"
 #include "stages.h"
 
+/// What an alignment is off by beside its covariance: over 500 settled alignments of blocks of known pose the far
+/// corner was off by 0.027 mm in the median, where noise and warp alone asked for a tenth of that in some directions.
+#define HISTORY_SETTLING_MM 0.03
+
+/// Stages that are more than this many times as large as each other were read with the wrong scale.
+#define HISTORY_MOST_RATIO 5.0
+
 /// A stage as it was read.
 typedef struct history_stage
 {
@@ -81,8 +88,9 @@ typedef struct history_ties
 typedef struct history_edge
 {
     size_t into, from;
-    bool done;      ///< an edge of the graph
-    char why[1056]; ///< where not
+    bool done;         ///< an edge of the graph
+    size_t start_ties; ///< tie points that the alignment began from; 0: from any attitude
+    char why[1056];    ///< where not
     rlv_alignment alignment;
     history_ties ties;
 } history_edge;

@@ -1,5 +1,7 @@
 #include "history_sheet_job.h"
 
+#include "change_words.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -184,22 +186,23 @@ static const char* shown(double value, int decimals, rlv_words* words)
 static void list_regions(region_list* list, const history_step* step)
 {
     const rlv_change* change = &step->change;
-    int decimals = words_decimals(fmax(change->noise_sd_mm, 0.02));
     list->rows = change->region_count < ROWS ? change->region_count : ROWS;
     list->unlisted = change->region_count - list->rows;
     for (size_t i = 0; i < list->rows; i++)
     {
         const rlv_change_region* region = &change->region[i];
         rlv_words words;
-        double mean_sd_mm = region->area_mm2 > 0.0 ? words_sd(region->volume_mm3) / region->area_mm2 : 0.0;
+        const change_sds sds = change_sds_of(change, region);
+        const int depth = words_decimals(sds.max_depth_mm);
         put_cell(list, i, 0, words_number((double)(i + 1), 0).text);
         put_cell(list, i, 1, history_scene_class(change, region->kind));
         put_cell(list, i, 2, words_value(region->volume_mm3, 1000.0).text);
         put_cell(list, i, 3, words_ends(region->volume_mm3, 1000.0).text);
-        put_cell(list, i, 4, words_figures(region->area_mm2 / 100.0, 3).text);
-        put_cell(list, i, 5, shown(region->mean_depth_mm, words_decimals(fmax(mean_sd_mm, 0.02)), &words));
-        put_cell(list, i, 6, shown(region->max_depth_mm, decimals, &words));
-        put_cell(list, i, 7, shown(step->region != NULL ? step->region[i].nearest_bone_mm : (double)NAN, 1, &words));
+        put_cell(list, i, 4, words_known(region->area_mm2 / 100.0, sds.area_mm2 / 100.0).text);
+        put_cell(list, i, 5, shown(region->mean_depth_mm, words_decimals(sds.mean_depth_mm), &words));
+        put_cell(list, i, 6, shown(region->max_depth_mm, depth, &words));
+        put_cell(list, i, 7,
+                 shown(step->region != NULL ? step->region[i].nearest_bone_mm : (double)NAN, depth, &words));
     }
     if (list->unlisted > 0)
         snprintf(list->caption, sizeof list->caption, "The %zu largest regions; %s beside them", list->rows,

@@ -71,14 +71,16 @@ static void list_ties(ties* list, const rlv_history* history, size_t into, size_
     }
 }
 
-/// A start from tie points, where there are enough.
-static bool start_of(rlv_pose* start, const rlv_history* history, const history_edge* edge)
+/// A start from tie points, where there are enough: how many.
+static size_t start_of(rlv_pose* start, const rlv_history* history, const history_edge* edge)
 {
     rlv_error unfit = {0};
     ties list;
     list_ties(&list, history, edge->into, edge->from);
     return list.count >= TIE_POINTS &&
-           rlv_pose_fit(start, list.count, list.there, list.here, NULL, false, &unfit) == RLV_DONE;
+                   rlv_pose_fit(start, list.count, list.there, list.here, NULL, false, &unfit) == RLV_DONE
+               ? list.count
+               : 0;
 }
 
 /// The variance that a pose has at a place, the mean of three directions.
@@ -389,13 +391,11 @@ static void sum_hours(history_step* step, const rlv_stage_record* after)
         step->hours += after->work[i].hours;
 }
 
-static rlv_change_options options_of(const rlv_history* history, const history_edge* edge, const rlv_pose* start,
-                                     const rlv_progress* progress)
+rlv_change_options history_options_of(const rlv_history* history, const history_edge* edge, const rlv_pose* start)
 {
     return (rlv_change_options){.start = start,
                                 .before_scale_sd = history->stage[edge->into].scale_sd,
-                                .after_scale_sd = history->stage[edge->from].scale_sd,
-                                .progress = *progress};
+                                .after_scale_sd = history->stage[edge->from].scale_sd};
 }
 
 rlv_status history_prepare_step(rlv_history* history, size_t k, rlv_answer* answer, rlv_error* error)
@@ -410,7 +410,9 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
                                 const rlv_progress* progress, rlv_error* error)
 {
     rlv_pose start;
-    rlv_change_options options = options_of(history, edge, start_of(&start, history, edge) ? &start : NULL, progress);
+    edge->start_ties = start_of(&start, history, edge);
+    rlv_change_options options = history_options_of(history, edge, edge->start_ties > 0 ? &start : NULL);
+    options.progress = *progress;
     options.before_part = step->before_part;
     options.after_part = step->after_part;
     rlv_error own = {0};
@@ -437,8 +439,9 @@ rlv_status history_align_edge(const rlv_history* history, history_edge* edge, co
                               rlv_error* error)
 {
     rlv_pose start;
-    const rlv_change_options options =
-        options_of(history, edge, start_of(&start, history, edge) ? &start : NULL, progress);
+    edge->start_ties = start_of(&start, history, edge);
+    rlv_change_options options = history_options_of(history, edge, edge->start_ties > 0 ? &start : NULL);
+    options.progress = *progress;
     rlv_error own = {0};
     const rlv_status status = rlv_change_align(&edge->alignment, &history->stage[edge->into].given.mesh,
                                                &history->stage[edge->from].given.mesh, &options, &own);

@@ -29,13 +29,31 @@ static gunichar next_character(const char** at)
     return control || none ? 0xFFFD : c;
 }
 
+/// Whether a unit begins here: no line breaks between a number and its unit (common practice, no source).
+static bool is_unit(const char* text)
+{
+    static const char* const units[] = {"mm³", "mm²",   "mm", "cm³", "cm²", "cm", "mL/h", "mL",
+                                        "m",   "g/cm³", "kg", "g",   "h",   "%",  "°"};
+    for (size_t i = 0; i < sizeof units / sizeof *units; i++)
+    {
+        const size_t length = strlen(units[i]);
+        if (strncmp(text, units[i], length) == 0)
+            return !g_ascii_isalnum(text[length]) && (signed char)text[length] >= 0;
+    }
+    return false;
+}
+
 /// Write text so that it is shown as it is, in an element or between double quotes.
 static void write_text(FILE* stream, const char* text)
 {
     char bytes[6];
+    gunichar before = 0;
     while (*text != '\0')
     {
         gunichar c = next_character(&text);
+        if (c == ' ' && g_unichar_isdigit(before) && is_unit(text))
+            c = 0xA0;
+        before = c;
         switch (c)
         {
         case '&':
@@ -54,16 +72,6 @@ static void write_text(FILE* stream, const char* text)
             fwrite(bytes, 1, (size_t)g_unichar_to_utf8(c, bytes), stream);
         }
     }
-}
-
-/// Write a number as it is printed: with a minus sign and not a hyphen.
-static void write_number(FILE* stream, const char* text)
-{
-    for (; *text != '\0'; text++)
-        if (*text == '-')
-            fputs("−", stream);
-        else
-            fputc(*text, stream);
 }
 
 /// Write a path or the end of a link (RFC 3986): all but unreserved characters and slashes is told in per cent signs,
@@ -201,17 +209,6 @@ static void end_facts(rlv_page* p)
     p->facts = false;
 }
 
-/// What is added now is more than a few lines.
-static void note_bulk(rlv_page* p)
-{
-    for (size_t i = p->heading_count; i-- > 0;)
-        if (p->heading[i].section)
-        {
-            p->heading[i].brief = false;
-            return;
-        }
-}
-
 static void add_heading(rlv_page* p, const char* wish, const char* text, bool section)
 {
     end_facts(p);
@@ -225,8 +222,7 @@ static void add_heading(rlv_page* p, const char* wish, const char* text, bool se
         return;
     }
     page_heading* heading = &p->heading[p->heading_count];
-    *heading = (page_heading){
-        .id = strdup(id), .text = strdup(or_untitled(text)), .at = p->size, .section = section, .brief = section};
+    *heading = (page_heading){.id = strdup(id), .text = strdup(or_untitled(text)), .at = p->size, .section = section};
     p->heading_count++;
     p->out_of_memory = p->out_of_memory || heading->id == NULL || heading->text == NULL;
 }
@@ -283,7 +279,6 @@ void page_link(rlv_page* p, const char* path, const char* text)
 void page_figure(rlv_page* p, const page_picture* picture)
 {
     end_facts(p);
-    note_bulk(p);
     char wish[32];
     snprintf(wish, sizeof wish, "figure-%zu", ++p->figure_count);
     const char* id = new_id(p, wish);
@@ -304,6 +299,11 @@ void page_figure(rlv_page* p, const page_picture* picture)
 }
 
 // --- Tables ----------------------------------------------------------------------------------------------------------
+
+enum
+{
+    SHORT_TABLE = 12 ///< rows up to which a table is not torn on paper
+};
 
 static bool is_number(const table_column* column)
 {
@@ -343,11 +343,11 @@ static void put_cell(rlv_page* p, const rlv_table* t, size_t row, size_t i)
         return;
     }
     fprintf(p->body, "<%s>", tag);
-    write_number(p->body, shown.number.text);
+    write_text(p->body, shown.number.text);
     if (shown.ends.text[0] != '\0')
     {
         fputs(" <span class=\"ends\">", p->body);
-        write_number(p->body, shown.ends.text);
+        write_text(p->body, shown.ends.text);
         fputs("</span>", p->body);
     }
     fputs(i == 0 ? "</th>" : "</td>", p->body);
@@ -369,13 +369,13 @@ static void put_caption(rlv_page* p, const rlv_table* t, const char* csv, const 
 void page_table(rlv_page* p, const rlv_table* t, const char* csv)
 {
     end_facts(p);
-    note_bulk(p);
     char wish[32];
     snprintf(wish, sizeof wish, "table-%zu", ++p->table_count);
     const char* id = new_id(p, wish);
     if (id == NULL || (p->fault.status == RLV_DONE && table_check(t, &p->fault) != RLV_DONE))
         return;
-    fprintf(p->body, "<div class=\"scroll\" role=\"region\" aria-labelledby=\"%s\" tabindex=\"0\"><table>\n", id);
+    fprintf(p->body, "<div class=\"scroll%s\" role=\"region\" aria-labelledby=\"%s\" tabindex=\"0\"><table>\n",
+            table_rows(t) <= SHORT_TABLE ? " short" : "", id);
     put_caption(p, t, csv, id);
     put_head(p, t);
     fputs("<tbody>\n", p->body);
@@ -474,17 +474,39 @@ static const char style_of_parts[] =
     "@media screen and (max-width:32rem){dl>div{grid-template-columns:1fr}h2{font-size:1.45rem}}\n";
 
 static const char style_on_paper[] =
-    "@page{size:A4;margin:20mm 18mm 22mm;@bottom-right{content:counter(page) \" / \" counter(pages);"
+    "@page{size:A4;margin:18mm 18mm 20mm;@bottom-right{content:counter(page) \" / \" counter(pages);"
     "font:8.5pt sans-serif;color:#57514a}}\n"
-    "@media print{html{font-size:9.4pt}body{max-width:none;padding:0}header{padding-top:0}.skip,.full{display:none}"
-    "a{color:inherit;text-decoration:none}section{margin-bottom:2.5rem;break-before:page}"
-    "section.brief,section:first-of-type{break-before:auto}h1,h2,h3,caption,.kind{break-after:avoid}"
-    "figure,.box,tr,dl>div{break-inside:avoid}p{orphans:3;widows:3}thead{display:table-header-group}"
-    ".scroll{overflow:visible}table{font-size:8pt}.n{white-space:normal}th,td{padding-right:.8em}"
-    ".ends{white-space:nowrap}.cap a{display:none}.link a::after{content:\" (\" attr(href) "
-    "\")\"}.scroll{background:none}img{max-height:98mm;width:auto}.lead{max-width:none}.box{background:none}}\n";
+    "@media print{html{font-size:9pt}body{max-width:none;padding:0}header{padding-top:0;margin-bottom:1.4rem}"
+    ".skip,.full,.cap a,footer{display:none}a{color:inherit;text-decoration:none}.link a::after{content:\" (\" "
+    "attr(href) "
+    "\")\"}nav{margin-bottom:2rem}nav>ol{columns:3;column-gap:2rem}nav a{padding:.1rem 0}"
+    "section{margin-bottom:2.4rem}section:last-of-type{margin-bottom:0}h2{margin-bottom:.8rem}"
+    "h3{margin:1.6rem 0 .6rem}p,dl,.box,.lead,.cap,figcaption{max-width:none}.box{margin:1rem 0;background:none}"
+    "h1,h2,h3,caption,.kind{break-after:avoid}figure,.box,tr,dl>div,.short{break-inside:avoid}footer{break-before:"
+    "avoid}"
+    "p{orphans:3;widows:3}dl>div{padding:.22rem 0}figure{margin:1.2rem 0 1.4rem}img{max-height:106mm;width:auto}"
+    ".scroll{overflow:visible;background:none;margin:1rem 0 1.4rem}table{font-size:7.8pt;line-height:1.28}"
+    "thead{display:table-header-group}th,td{padding:.16rem .8em .16rem 0}"
+    "th:not(.n),td:not(.n),tbody th:not(.n){min-width:0}.n{white-space:normal}"
+    ".ends{white-space:nowrap}}\n";
 
-static void write_head(const rlv_page* p, FILE* stream)
+/// The footer in the margin of every sheet: after the last line it would often have a sheet for itself. All but letters
+/// and digits is told by its number (CSS Syntax 3, 4.3.7), so that it can neither end its quotes nor the style.
+static void write_margin(const char* footer, FILE* stream)
+{
+    fputs("@page{@bottom-left{content:\"", stream);
+    while (*footer != '\0')
+    {
+        const gunichar c = next_character(&footer);
+        if (c < 0x80 && g_ascii_isalnum((char)c))
+            fputc((int)c, stream);
+        else
+            fprintf(stream, "\\%06X", c == '\n' ? ' ' : c);
+    }
+    fputs("\";font:8.5pt sans-serif;color:#57514a;text-align:left}}\n", stream);
+}
+
+static void write_head(const rlv_page* p, const char* footer, FILE* stream)
 {
     fprintf(stream,
             "<!DOCTYPE html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\"/>\n"
@@ -492,11 +514,11 @@ static void write_head(const rlv_page* p, FILE* stream)
             "<meta name=\"generator\" content=\"rilievo " RLV_VERSION "\"/>\n<title>",
             p->lang);
     write_text(stream, p->title);
-    fprintf(
-        stream,
-        "</title>\n<style>\n%s%s%s</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#text\">Skip to the text</a>\n"
-        "<header>\n<h1 dir=\"auto\">",
-        style_of_all, style_of_parts, style_on_paper);
+    fprintf(stream, "</title>\n<style>\n%s%s%s", style_of_all, style_of_parts, style_on_paper);
+    write_margin(footer, stream);
+    fputs(
+        "</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#text\">Skip to the text</a>\n<header>\n<h1 dir=\"auto\">",
+        stream);
     write_text(stream, p->title);
     fputs("</h1>\n", stream);
     if (p->lead != NULL)
@@ -535,8 +557,7 @@ static void write_heading(const page_heading* heading, bool in_section, FILE* st
 {
     const char* tag = heading->section ? "h2" : "h3";
     if (heading->section)
-        fprintf(stream, "%s<section%s aria-labelledby=\"%s\">\n", in_section ? "</section>\n" : "",
-                heading->brief ? " class=\"brief\"" : "", heading->id);
+        fprintf(stream, "%s<section aria-labelledby=\"%s\">\n", in_section ? "</section>\n" : "", heading->id);
     fprintf(stream, "<%s id=\"%s\" dir=\"auto\">", tag, heading->id);
     write_text(stream, heading->text);
     fprintf(stream, "</%s>\n", tag);
@@ -566,7 +587,7 @@ rlv_status page_write(rlv_page* p, const char* footer, FILE* stream, const char*
         return p->fault.status;
     if (fflush(p->body) != 0 || ferror(p->body) || p->out_of_memory)
         return rlv_fail(error, RLV_SYSTEM, where, "close other programs", "no memory for the page");
-    write_head(p, stream);
+    write_head(p, footer, stream);
     write_contents(p, stream);
     write_body(p, stream);
     fputs("<footer>\n<p dir=\"auto\">", stream);

@@ -3,10 +3,12 @@
 /// HTML5 (WHATWG) that is well-formed XML too, in UTF-8, without scripts and without the network: pictures and tables
 /// lie beside it, under paths relative to it. Headings are in order, tables have captions and scopes, figures have
 /// texts in their place, what can be scrolled can be reached by keyboard (WCAG 2.2,
-/// criteria 1.1.1, 1.3.1, 1.4.1, 1.4.3, 1.4.10, 2.1.1, 2.4.1). Printed it is A4: sections begin on a new page unless
-/// they are a few lines, figures and rows are not torn.
+/// criteria 1.1.1, 1.3.1, 1.4.1, 1.4.3, 1.4.10, 2.1.1, 2.4.1). Printed it is A4: figures, boxes, rows and short tables
+/// are not torn, longer tables repeat their heads, headings stay with what they head, and no sheet is begun for less
+/// than it needs, and the footer stands in the margin of each.
 ///
-/// Every text is shown as it is: markup in a note is text. Control characters other than tabs and line ends, and bytes
+/// Every text is shown as it is: markup in a note is text. Only the space between a number and its unit is one that no
+/// line breaks at. Control characters other than tabs and line ends, and bytes
 /// that are no UTF-8, become U+FFFD. Line ends are kept. The page's own few words (Contents, Figure, Note…) are
 /// English. Same calls, same bytes.
 ///
@@ -29,7 +31,6 @@ typedef struct page_heading
     char* text;
     size_t at;    ///< where the body goes on from it
     bool section; ///< of a section, or else of a part of one
-    bool brief;   ///< its section holds no table, figure or box, so that it needs no sheet of its own
 } page_heading;
 
 typedef struct rlv_page

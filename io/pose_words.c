@@ -45,8 +45,9 @@ static void tell_matrix(FILE* text, const rlv_alignment* alignment, double size_
     {
         fputs("   ", text);
         for (size_t column = 0; column < 3; column++)
-            fprintf(text, " %*s", turn_decimals + 3, words_number(matrix[4 * row + column], turn_decimals).text);
-        fprintf(text, "  %14s\n", words_number(matrix[4 * row + 3], place_decimals).text);
+            fprintf(text, " %s",
+                    words_right(words_number(matrix[4 * row + column], turn_decimals), (size_t)turn_decimals + 3).text);
+        fprintf(text, "  %s\n", words_right(words_number(matrix[4 * row + 3], place_decimals), 14).text);
     }
 }
 

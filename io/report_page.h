@@ -1,4 +1,6 @@
-/// The report's page: its sections in order, what everybody wants first at its head.
+/// The report's page, in the order in which a preparator asks: in short what went, what is left, whether any of it was
+/// bone and whether it balances, warnings before all; what to look at next; each step; what is left; the balances; what
+/// was recorded; and how it was measured, for whoever doubts it.
 ///
 /// A part that is not recorded is one line. Dates are the specimen's; no clock is read.
 
@@ -20,9 +22,5 @@ typedef struct report_page_source
 
 /// Write the page into a file of the out folder.
 rlv_status report_page_keep(const report_page_source* source, out_folder* out, const char* name, rlv_error* error);
-
-/// The sections on methods and on what to be careful about.
-void report_methods(rlv_page* p);
-void report_cautions(rlv_page* p);
 
 #endif

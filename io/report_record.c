@@ -2,6 +2,7 @@
 
 #include "change_record.h"
 #include "pose_words.h"
+#include "report_findings.h"
 #include "report_region.h"
 #include "report_words.h"
 #include "specimen_export.h"
@@ -80,11 +81,10 @@ static void put_classes(json_t* object, const rlv_history* history, size_t step)
     {
         const report_class found = report_class_of(history, kind, step);
         json_t* child = record_object(object, history_class_key(kind));
-        bool any = found.steps_known > 0;
         record_flag(child, "known", found.known);
         record_count(child, "regions", found.regions);
-        put_range(child, "volume", "mm3", any ? found.ml : (rlv_interval){NAN, NAN, NAN}, 1000.0);
-        put_range(child, "mass", "g", any ? found.g : (rlv_interval){NAN, NAN, NAN}, 1.0);
+        put_range(child, "volume", "mm3", found.ml, 1000.0);
+        put_range(child, "mass", "g", found.g, 1.0);
         record_flag(child, "faint", found.faint);
     }
 }
@@ -167,10 +167,25 @@ static void put_specimen(json_t* record, const rlv_specimen* specimen)
     json_object_set_new(record, "record", terms);
 }
 
+static void put_findings(json_t* record, const rlv_history* history)
+{
+    json_t* list = record_list(record, "findings");
+    report_findings found;
+    report_findings_find(&found, history);
+    for (size_t i = 0; i < found.count; i++)
+    {
+        json_t* row = record_row(list);
+        record_text(row, "kind", report_finding_key(found.one[i].kind));
+        record_text(row, "of", found.one[i].of.text);
+        record_text(row, "words", found.one[i].words.text);
+    }
+}
+
 void report_record(json_t* record, const rlv_history* history, const report_tables* tables)
 {
     put_specimen(record, history->specimen);
     report_record_sums(record_object(record, "summary"), history);
+    put_findings(record, history);
     report_record_frame(record_object(record, "frame"), history);
     json_t* steps = record_list(record, "steps");
     for (size_t i = 0; i < history->step_count; i++)

@@ -1,5 +1,7 @@
 #include "report_region.h"
 
+#include "words.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -114,31 +116,38 @@ rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_
     return (rlv_interval){grams, fmax(grams - low, 0.0), grams + high};
 }
 
-static double spoil_of_area(const rlv_history* history, const history_step* step, size_t region)
+static const rlv_mass unweighed = {NAN, NAN};
+
+static rlv_mass mass_of(const rlv_mass_record* record)
+{
+    return record != NULL ? (rlv_mass){record->grams, record->sd_g} : unweighed;
+}
+
+static rlv_mass spoil_of_area(const rlv_history* history, const history_step* step, size_t region)
 {
     const rlv_specimen* specimen = history->specimen;
     const char *id = after_of(history, step)->id, *area = step->region[region].area;
     bool with_area = false, weighed = false;
-    double grams = 0.0;
+    rlv_mass sum = {0.0, 0.0};
     for (size_t i = 0; i < specimen->spoil_count; i++)
         with_area = with_area || (strcmp(specimen->spoil[i].stage, id) == 0 && specimen->spoil[i].area != NULL);
     with_area = with_area && !step->areas_mixed;
     if (!is_first_of_area(step, region, area, !with_area, true))
-        return NAN;
+        return unweighed;
     for (size_t i = 0; i < specimen->spoil_count; i++)
     {
         const rlv_spoil_record* bag = &specimen->spoil[i];
         if (strcmp(bag->stage, id) != 0 || (with_area && !same_area(bag->area, area)))
             continue;
         if (bag->mass == NULL)
-            return NAN;
-        grams += bag->mass->grams;
+            return unweighed;
+        sum = rlv_mass_add(sum, mass_of(bag->mass));
         weighed = true;
     }
-    return weighed ? grams : (double)NAN;
+    return weighed ? sum : unweighed;
 }
 
-double report_region_weighed(const rlv_history* history, const history_step* step, size_t region)
+rlv_mass report_region_weighed(const rlv_history* history, const history_step* step, size_t region)
 {
     rlv_change_class kind = step->change.region[region].kind;
     size_t piece = step->region[region].piece;
@@ -146,8 +155,56 @@ double report_region_weighed(const rlv_history* history, const history_step* ste
         return spoil_of_area(history, step, region);
     for (size_t i = 0; i < region; i++)
         if (step->change.region[i].kind == kind && step->region[i].piece == piece)
-            return NAN;
-    if (piece == SIZE_MAX || kind == RLV_CHANGE_ADDED || history->specimen->piece[piece].mass == NULL)
-        return NAN;
-    return history->specimen->piece[piece].mass->grams;
+            return unweighed;
+    if (piece == SIZE_MAX || kind == RLV_CHANGE_ADDED)
+        return unweighed;
+    return mass_of(history->specimen->piece[piece].mass);
+}
+
+// --- Balances --------------------------------------------------------------------------------------------------------
+
+/// Add the variance of what was weighed, where it was.
+static void add_variance(double* sd_g, const rlv_mass_record* mass)
+{
+    *sd_g = mass != NULL ? hypot(*sd_g, mass->sd_g) : *sd_g;
+}
+
+static bool is_after(const rlv_history* history, const char* stage, size_t first, size_t last)
+{
+    for (size_t k = first; k <= last && stage != NULL; k++)
+        if (strcmp(history->stage[history->step[k].after].record->id, stage) == 0)
+            return true;
+    return false;
+}
+
+static double spoil_sd(const rlv_history* history, size_t first, size_t last)
+{
+    double sd_g = 0.0;
+    for (size_t i = 0; i < history->specimen->spoil_count; i++)
+        if (is_after(history, history->specimen->spoil[i].stage, first, last))
+            add_variance(&sd_g, history->specimen->spoil[i].mass);
+    return sd_g;
+}
+
+report_sides report_mass_sides(const rlv_history* history, size_t first, size_t last)
+{
+    report_sides sides = {0.0, spoil_sd(history, first, last)};
+    add_variance(&sides.left_sd_g, history->stage[history->step[first].before].record->mass);
+    add_variance(&sides.left_sd_g, history->stage[history->step[last].after].record->mass);
+    for (size_t k = first; k <= last; k++)
+        add_variance(&sides.right_sd_g, history->stage[history->step[k].after].record->drying);
+    for (size_t i = 0; i < history->specimen->piece_count; i++)
+    {
+        const rlv_piece_record* piece = &history->specimen->piece[i];
+        if (is_after(history, piece->detached, first, last) != is_after(history, piece->joined, first, last))
+            add_variance(&sides.right_sd_g, piece->mass);
+    }
+    return sides;
+}
+
+report_sides report_spoil_sides(const rlv_history* history, size_t first, size_t last)
+{
+    const rlv_ledger_row* row = first == last ? &history->row[first] : &history->cumulative[last];
+    const double matrix = words_sd(row->g[RLV_CHANGE_REMOVED]), bone = words_sd(row->g[RLV_CHANGE_BONE]);
+    return (report_sides){isfinite(bone) ? hypot(matrix, bone) : matrix, spoil_sd(history, first, last)};
 }

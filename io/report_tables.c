@@ -1,6 +1,8 @@
 #include "report_tables.h"
 
+#include "change_words.h"
 #include "report_region.h"
+#include "report_words.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -64,7 +66,7 @@ static rlv_table stages_table(const rlv_history* history)
             table_none(&t);
         table_number(&t, mass != NULL ? mass->grams : (double)NAN, mass != NULL ? mass->sd_g : 0.0);
         table_number(&t, stage->mm_per_unit, stage->mm_per_unit * stage->scale_sd);
-        table_number(&t, 1000.0 * stage->scale_sd, 100.0 * stage->scale_sd);
+        table_figures(&t, 1000.0 * stage->scale_sd, 2);
         table_text(&t, stage->record->title);
     }
     return t;
@@ -94,8 +96,8 @@ static rlv_table bars_table(const rlv_history* history)
             table_text(&t, bar->bar);
             table_number(&t, bar->length_mm, bar->sd_mm);
             table_number(&t, residual->residual_mm, residual->sd_mm / 10.0);
-            table_number(&t, residual->sd_mm, residual->sd_mm / 10.0);
-            table_number(&t, residual->sds, 0.1);
+            table_figures(&t, residual->sd_mm, 2);
+            table_figures(&t, residual->sds, 2);
             table_flag(&t, residual->alarm);
         }
     return t;
@@ -123,8 +125,8 @@ static rlv_table poses_table(const rlv_history* history)
         double position = rlv_pose_position_sd_mm(pose), turn = rlv_pose_rotation_sd_deg(pose);
         table_text(&t, stage_id(history, i));
         table_count(&t, history->stages.chain[i]);
-        table_number(&t, position, position / 10.0);
-        table_number(&t, turn, turn / 10.0);
+        table_figures(&t, position, 2);
+        table_figures(&t, turn, 2);
         table_number(&t, pose->scale, sqrt(fmax(pose->covariance[48], 0.0)));
     }
     return t;
@@ -206,7 +208,7 @@ static void put_edge(rlv_table* t, const rlv_history* history, const history_edg
     table_text(t, stage_id(history, edge->into));
     table_text(t, stage_id(history, edge->from));
     table_number(t, edge->done ? 100.0 * edge->alignment.stable_fraction : (double)NAN, 1.0);
-    table_number(t, edge->done ? rms : (double)NAN, rms / 10.0);
+    table_figures(t, edge->done ? rms : (double)NAN, 2);
     table_number(t, closure != NULL ? closure->closure.shift_mm : (double)NAN, 0.01);
     table_number(t, closure != NULL ? closure->closure.turn_deg : (double)NAN, 0.001);
     table_number(t, closure != NULL ? closure->closure.p : (double)NAN,
@@ -282,8 +284,11 @@ static const table_column region_columns[] = {
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
     {"area", "mm2", "area", TABLE_NUMBER, "Area of the region on the surface before."},
     {"mean_depth", "mm", "mean depth", TABLE_NUMBER,
-     "Volume over area; empty where most of the region is on the surface after."},
-    {"max_depth", "mm", "greatest depth", TABLE_NUMBER, "Greatest depth in the region."},
+     "Volume over area: how far the surface went down on the mean. Empty where most of the region is on the surface "
+     "after."},
+    {"max_depth", "mm", "greatest depth", TABLE_NUMBER,
+     "Greatest depth in the region: how far the surface went down, or rose where material came, square to the surface "
+     "before."},
     {"tool", NULL, "tool", TABLE_TEXT,
      "Tools recorded for the region's area, or for the step where no area was named."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of those tools; told once, at the largest region of the area."},
@@ -301,31 +306,19 @@ enum
     REGION_WALL = 12 ///< columns of the wall, after those
 };
 
-/// A strip along the rim of a region, one correlation length of the noise wide, is in doubt: the rim is somewhere in
-/// it, each place as likely as another (sd: width over the root of 12). The rim is taken to be a circle's.
-static double area_sd(const rlv_change_region* region, double noise_length_mm)
-{
-    double rim_mm = 2.0 * sqrt(acos(-1.0) * region->area_mm2);
-    return rim_mm * noise_length_mm / sqrt(12.0);
-}
-
-static double depth_sd(double noise_sd_mm)
-{
-    return fmax(noise_sd_mm, 0.02);
-}
-
 static void put_measures(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
 {
     const rlv_change_region* region = &step->change.region[number];
-    double volume_sd = words_sd(region->volume_mm3);
+    const change_sds sds = change_sds_of(&step->change, region);
+    const rlv_mass weighed = report_region_weighed(history, step, number);
     table_count(t, number + 1);
     table_text(t, history_class_name(region->kind));
     table_interval(t, region->volume_mm3);
     table_interval(t, report_region_grams(history->specimen, region));
-    table_number(t, report_region_weighed(history, step, number), 0.0);
-    table_number(t, region->area_mm2, area_sd(region, step->change.noise_length_mm));
-    table_number(t, region->mean_depth_mm, fmax(volume_sd / region->area_mm2, 0.02));
-    table_number(t, region->max_depth_mm, depth_sd(step->change.noise_sd_mm));
+    table_number(t, weighed.grams, weighed.sd_g);
+    table_number(t, region->area_mm2, sds.area_mm2);
+    table_number(t, region->mean_depth_mm, sds.mean_depth_mm);
+    table_number(t, region->max_depth_mm, sds.max_depth_mm);
 }
 
 static void put_work(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
@@ -334,7 +327,8 @@ static void put_work(rlv_table* t, const rlv_history* history, const history_ste
     table_text(t, work.tool[0] != '\0' ? work.tool : NULL);
     table_number(t, work.hours, 0.0);
     table_number(t, work.rate.value, words_sd(work.rate));
-    table_number(t, step->region[number].nearest_bone_mm, depth_sd(step->change.noise_sd_mm));
+    table_number(t, step->region[number].nearest_bone_mm,
+                 change_sds_of(&step->change, &step->change.region[number]).max_depth_mm);
 }
 
 static void put_region(rlv_table* t, const rlv_history* history, const history_step* step, size_t number, bool wall)
@@ -389,13 +383,17 @@ static rlv_table limits_table(const rlv_history* history)
         {
             const rlv_detection_limit* limit = &history->step[i].change.limit[k];
             put_step(&t, history, i);
-            table_number(&t, limit->area_mm2, limit->area_mm2 / 20.0);
-            table_number(&t, limit->depth_mm, limit->depth_mm / 20.0);
+            table_figures(&t, limit->area_mm2, 2);
+            table_figures(&t, limit->depth_mm, 2);
         }
     return t;
 }
 
 // --- Ledger ----------------------------------------------------------------------------------------------------------
+
+#define IN_STEP                                                                                                        \
+    ", in this step. 0 with an upper end: looked for, and not found. 0 from 0 to 0: the record has no such piece. "    \
+    "Empty: not measured."
 
 #define VOLUME_COLUMNS(meaning)                                                                                        \
     FROM_TO, {"matrix_removed", "mm3", "matrix removed", TABLE_INTERVAL, "Matrix removed" meaning},                    \
@@ -418,40 +416,43 @@ static rlv_table limits_table(const rlv_history* history)
     }
 
 static const table_column volume_columns[] = {
-    VOLUME_COLUMNS(", in this step."),
+    VOLUME_COLUMNS(IN_STEP),
     {"untold", "mm3", "not told apart", TABLE_INTERVAL,
      "What changed over the rest of the surface, not told apart from noise; signed, what went is positive."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of all work in this step."}};
 
-static const table_column mass_columns[] = {MASS_COLUMNS(", in this step.")};
-static const table_column volume_so_far_columns[] = {VOLUME_COLUMNS(", in all steps up to this one.")};
-static const table_column mass_so_far_columns[] = {MASS_COLUMNS(", in all steps up to this one.")};
+static const table_column mass_columns[] = {MASS_COLUMNS(IN_STEP)};
+static const table_column volume_so_far_columns[] = {
+    VOLUME_COLUMNS(", in all steps up to this one in which it was measured.")};
+static const table_column mass_so_far_columns[] = {
+    MASS_COLUMNS(", in all steps up to this one in which it was measured.")};
 
-/// Which of a row's two is meant: volumes in mm³, or grams.
-static void put_classes(rlv_table* t, const rlv_ledger_row* row, bool grams)
+/// The classes of a step, or of all up to it: volumes in mm³, or grams.
+static void put_classes(rlv_table* t, const rlv_history* history, size_t step, bool so_far, bool grams)
 {
-    for (size_t k = 0; k < RLV_CHANGE_CLASSES; k++)
-        if (grams)
-            table_interval(t, row->g[k]);
-        else
-            table_interval(t, (rlv_interval){row->ml[k].value * ml, row->ml[k].low * ml, row->ml[k].high * ml});
+    for (rlv_change_class kind = 0; kind < RLV_CHANGE_CLASSES; kind++)
+    {
+        const report_class found =
+            so_far ? report_class_so_far(history, kind, step) : report_class_of(history, kind, step);
+        const rlv_interval mm3 = {found.ml.value * ml, found.ml.low * ml, found.ml.high * ml};
+        table_interval(t, grams ? found.g : mm3);
+    }
 }
 
-static rlv_table ledger_table(const rlv_history* history, const rlv_ledger_row* row, bool grams)
+static rlv_table ledger_table(const rlv_history* history, bool so_far, bool grams)
 {
-    bool so_far = row == history->cumulative && row != NULL;
     rlv_table t =
         so_far
             ? grams ? table_of("masses_so_far", "In all, up to each step: grams", COLUMNS(mass_so_far_columns))
                     : table_of("volumes_so_far", "In all, up to each step: millilitres", COLUMNS(volume_so_far_columns))
         : grams ? table_of("masses", "What went and came in each step: grams", COLUMNS(mass_columns))
                 : table_of("volumes", "What went and came in each step: millilitres", COLUMNS(volume_columns));
-    for (size_t i = 0; row != NULL && i < history->step_count; i++)
+    for (size_t i = 0; history->row != NULL && i < history->step_count; i++)
     {
         const history_step* step = &history->step[i];
         table_text(&t, stage_id(history, so_far ? 0 : step->before));
         table_text(&t, stage_id(history, step->after));
-        put_classes(&t, &row[i], grams);
+        put_classes(&t, history, i, so_far, grams);
         if (so_far || grams)
             continue;
         table_interval(&t, step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN});
@@ -478,15 +479,19 @@ static const table_column spoil_balance_columns[] = {
     {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
     {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
 
-static void put_balance(rlv_table* t, const rlv_history* history, size_t from, size_t to, const rlv_balance* balance)
+/// The balance of a step, or of all steps together.
+static void put_balance(rlv_table* t, const rlv_history* history, size_t first, size_t last, bool spoil)
 {
+    const rlv_ledger_row* row = first == last ? &history->row[first] : &history->cumulative[last];
+    const rlv_balance* balance = spoil ? &row->spoil : &row->mass;
+    const report_sides sides =
+        spoil ? report_spoil_sides(history, first, last) : report_mass_sides(history, first, last);
     char words[200];
-    double sd = balance->closed ? words_sd(balance->unexplained_g) : 0.0;
     snprintf(words, sizeof words, "not known: %s", balance->missing_words);
-    table_text(t, stage_id(history, from));
-    table_text(t, stage_id(history, to));
-    table_number(t, balance->left_g, sd);
-    table_number(t, balance->right_g, sd);
+    table_text(t, stage_id(history, history->step[first].before));
+    table_text(t, stage_id(history, history->step[last].after));
+    table_number(t, balance->left_g, sides.left_sd_g);
+    table_number(t, balance->right_g, sides.right_sd_g);
     table_interval(t, balance->unexplained_g);
     const char* closes = balance->holds_drying ? "yes; drying is in it, which was not recorded" : "yes";
     table_text(t, balance->closed ? balance->within ? closes : "no" : words);
@@ -503,11 +508,9 @@ static rlv_table balance_table(const rlv_history* history, bool spoil)
     if (history->row == NULL)
         return t;
     for (size_t i = 0; i < history->step_count; i++)
-        put_balance(&t, history, history->step[i].before, history->step[i].after,
-                    spoil ? &history->row[i].spoil : &history->row[i].mass);
-    const rlv_ledger_row* all = history->step_count > 1 ? &history->cumulative[history->step_count - 1] : NULL;
-    if (all != NULL)
-        put_balance(&t, history, 0, history->stage_count - 1, spoil ? &all->spoil : &all->mass);
+        put_balance(&t, history, i, i, spoil);
+    if (history->step_count > 1)
+        put_balance(&t, history, 0, history->step_count - 1, spoil);
     return t;
 }
 
@@ -605,10 +608,10 @@ report_tables report_tables_measured(const rlv_history* history)
                                      [REPORT_LOOPS] = loops_table(history),
                                      [REPORT_REGIONS] = regions_table(history),
                                      [REPORT_LIMITS] = limits_table(history),
-                                     [REPORT_VOLUMES] = ledger_table(history, history->row, false),
-                                     [REPORT_MASSES] = ledger_table(history, history->row, true),
-                                     [REPORT_VOLUMES_SO_FAR] = ledger_table(history, history->cumulative, false),
-                                     [REPORT_MASSES_SO_FAR] = ledger_table(history, history->cumulative, true),
+                                     [REPORT_VOLUMES] = ledger_table(history, false, false),
+                                     [REPORT_MASSES] = ledger_table(history, false, true),
+                                     [REPORT_VOLUMES_SO_FAR] = ledger_table(history, true, false),
+                                     [REPORT_MASSES_SO_FAR] = ledger_table(history, true, true),
                                      [REPORT_MASS_BALANCE] = balance_table(history, false),
                                      [REPORT_SPOIL_BALANCE] = balance_table(history, true),
                                      [REPORT_RATES] = rates_table(history),

@@ -1,5 +1,6 @@
 #include "report_words.h"
 
+#include "change_words.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -51,29 +52,93 @@ static rlv_interval in_ml(rlv_interval mm3)
     return (rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
 }
 
-report_class report_class_of(const rlv_history* history, rlv_change_class kind, size_t which)
+/// Whether the record has a piece come off, or go back, at a step. Where it has none, there was none: it needs no mesh.
+static bool piece_moves(const rlv_history* history, rlv_change_class kind, size_t step)
 {
-    size_t first = which == REPORT_ALL ? 0 : which, last = which == REPORT_ALL ? history->step_count : which + 1;
-    report_class found = {.known = true, .steps = last - first, .g = {NAN, NAN, NAN}};
+    const bool back = kind == RLV_CHANGE_JOINED;
+    const char* after = stage_id(history, history->step[step].after);
+    const size_t there = back ? history->step[step].after : history->step[step].before;
+    for (size_t i = 0; i < history->specimen->piece_count; i++)
+    {
+        const rlv_piece_record* piece = &history->specimen->piece[i];
+        const char* when = back ? piece->joined : piece->detached;
+        if (when != NULL && strcmp(when, after) == 0 && !rlv_specimen_is_aside(history->specimen, piece, there))
+            return true;
+    }
+    return false;
+}
+
+static bool is_of_pieces(rlv_change_class kind)
+{
+    return kind == RLV_CHANGE_DETACHED || kind == RLV_CHANGE_JOINED;
+}
+
+/// The least volume that could be told at all, mL: the detection limit over the smallest patch that it is told for.
+static double least_told(const rlv_history* history, size_t first, size_t last)
+{
+    double least = 0.0;
+    for (size_t i = first; i < last; i++)
+        if (history->step[i].measured)
+        {
+            const rlv_detection_limit* limit = history->step[i].change.limit;
+            least = fmax(least, limit->area_mm2 * limit->depth_mm / 1000.0);
+        }
+    return least;
+}
+
+/// What was not found may still be there, as much as could not be told at all, wherever the scans are sure of less.
+static void leave_room(report_class* found, const rlv_history* history, rlv_change_class kind, double least_ml)
+{
+    const rlv_density_record* density = rlv_specimen_density(history->specimen, kind == RLV_CHANGE_BONE    ? "bone"
+                                                                                : kind == RLV_CHANGE_ADDED ? NULL
+                                                                                                           : "matrix");
+    found->ml.high = fmax(found->ml.high, least_ml);
+    if (isfinite(found->g.high) && density != NULL)
+        found->g.high = fmax(found->g.high, least_ml * density->g_cm3);
+}
+
+/// A class over steps `first` up to `last`, whose sum is `row` (NULL: there is no ledger).
+static report_class class_over(const rlv_history* history, rlv_change_class kind, size_t first, size_t last,
+                               const rlv_ledger_row* row)
+{
+    const rlv_interval unknown = {NAN, NAN, NAN};
+    report_class found = {.steps = last - first};
+    bool measured = false;
     for (size_t i = first; i < last; i++)
     {
         const rlv_change_total* total = &history->step[i].change.total[kind];
-        if (!history->step[i].measured || !total->known)
+        const bool told = history->step[i].measured && total->known;
+        const bool none = history->step[i].measured && is_of_pieces(kind) && !piece_moves(history, kind, i);
+        found.steps_known += told || none;
+        measured = measured || told;
+        if (!told)
             continue;
-        found.steps_known++;
         found.regions += total->regions;
         found.faint = found.faint || total->faint;
         found.ml = rlv_interval_add(found.ml, in_ml(total->volume_mm3));
     }
     found.known = found.steps_known == found.steps;
-    const rlv_ledger_row* row = history->row == NULL  ? NULL
-                                : which == REPORT_ALL ? &history->cumulative[history->step_count - 1]
-                                                      : &history->row[which];
-    if (row != NULL && isfinite(row->ml[kind].value))
+    if (found.steps_known == 0)
+        found.ml = found.g = unknown;
+    else if (measured && row != NULL && isfinite(row->ml[kind].value))
         found.ml = row->ml[kind];
-    if (row != NULL)
-        found.g = row->g[kind];
+    if (measured)
+        found.g = row != NULL ? row->g[kind] : unknown;
+    if (measured && found.regions == 0)
+        leave_room(&found, history, kind, least_told(history, first, last));
     return found;
+}
+
+report_class report_class_of(const rlv_history* history, rlv_change_class kind, size_t which)
+{
+    if (which == REPORT_ALL)
+        return report_class_so_far(history, kind, history->step_count - 1);
+    return class_over(history, kind, which, which + 1, history->row != NULL ? &history->row[which] : NULL);
+}
+
+report_class report_class_so_far(const rlv_history* history, rlv_change_class kind, size_t last)
+{
+    return class_over(history, kind, 0, last + 1, history->row != NULL ? &history->cumulative[last] : NULL);
 }
 
 /// What a class is where it cannot be known, step by step.
@@ -83,7 +148,7 @@ static report_text unknown_class(const rlv_history* history, rlv_change_class ki
     if (step != NULL && !step->measured)
         return say("not measured: %s", step->why);
     if (kind != RLV_CHANGE_BONE)
-        return say("not known");
+        return say("not known: no mask says where it was, and it has no closed mesh of its own");
     return step != NULL ? say("not known: no bone is marked on ‘%.200s’", stage_id(history, step->before))
                         : say("not known: no bone is marked on any stage before the last");
 }
@@ -99,19 +164,6 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
     add(said, ", by its own mesh; its outline on the block held %s more, which %s", report_interval(ml, "mL").text,
         off ? "counts as matrix removed: crumbs of its joint, or an opening that no scan saw"
             : "is the gap of its joint");
-}
-
-/// The least volume that could be told at all, mL: the detection limit over the smallest patch that it is told for.
-static double least_told(const rlv_history* history, size_t which)
-{
-    double least = 0.0;
-    for (size_t i = 0; i < history->step_count; i++)
-        if ((which == REPORT_ALL || which == i) && history->step[i].measured)
-        {
-            const rlv_detection_limit* limit = history->step[i].change.limit;
-            least = fmax(least, limit->area_mm2 * limit->depth_mm / 1000.0);
-        }
-    return least;
 }
 
 /// How much of a class could lie unseen, mL. What lies just below the limit in every step lies so in all of them:
@@ -136,12 +188,14 @@ static double round_up(double value)
 static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
 {
     const report_class found = report_class_of(history, kind, which);
+    const size_t first = which == REPORT_ALL ? 0 : which, last = which == REPORT_ALL ? history->step_count : which + 1;
     report_text said = {""};
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = say("none that can be told from noise; up to %s mL could lie below the detection limit",
-                   words_figures(round_up(fmax(bound_of(history, kind, which), least_told(history, which))), 2).text);
+        said = say(
+            "none that can be told from noise; up to %s mL could lie below the detection limit",
+            words_figures(round_up(fmax(bound_of(history, kind, which), least_told(history, first, last))), 2).text);
     else
     {
         said = report_interval(found.ml, "mL");
@@ -153,8 +207,7 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);
-    bool everywhere = kind != RLV_CHANGE_DETACHED && kind != RLV_CHANGE_JOINED; // pieces come and go in their steps
-    if (everywhere && !found.known)
+    if (!found.known)
         add(&said, "; known in %zu of %zu steps", found.steps_known, found.steps);
     return said;
 }
@@ -195,13 +248,12 @@ rlv_interval report_untold(const rlv_history* history, size_t which)
     return sum;
 }
 
-/// Pieces come and go by the record: where none did, there is nothing to say.
-static bool has_pieces(const rlv_history* history, size_t which)
+/// Pieces come and go by the record: where none did, and none was found, there is nothing to say.
+static bool has_pieces(const rlv_history* history, rlv_change_class kind, size_t which)
 {
     for (size_t i = 0; i < history->step_count; i++)
         if ((which == REPORT_ALL || which == i) &&
-            (history->step[i].piece_count > 0 || history->step[i].change.total[RLV_CHANGE_DETACHED].regions > 0 ||
-             history->step[i].change.total[RLV_CHANGE_JOINED].regions > 0))
+            (piece_moves(history, kind, i) || history->step[i].change.total[kind].regions > 0))
             return true;
     return false;
 }
@@ -214,14 +266,15 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
         add_steps_of_bone(&bone, history);
     put(lines, "Bone lost", bone, lost);
     put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
-    if (has_pieces(history, which))
-    {
-        if (report_class_of(history, RLV_CHANGE_DETACHED, which).steps_known > 0)
-            put(lines, "Pieces detached", class_words(history, RLV_CHANGE_DETACHED, which), false);
-        if (report_class_of(history, RLV_CHANGE_JOINED, which).steps_known > 0)
-            put(lines, "Pieces joined again", class_words(history, RLV_CHANGE_JOINED, which), false);
-    }
+    if (has_pieces(history, RLV_CHANGE_DETACHED, which))
+        put(lines, "Pieces detached", class_words(history, RLV_CHANGE_DETACHED, which), false);
+    if (has_pieces(history, RLV_CHANGE_JOINED, which))
+        put(lines, "Pieces joined again", class_words(history, RLV_CHANGE_JOINED, which), false);
     put(lines, "Material added", class_words(history, RLV_CHANGE_ADDED, which), false);
+}
+
+static void put_untold(report_lines* lines, const rlv_history* history, size_t which)
+{
     const rlv_interval untold = report_untold(history, which);
     put(lines, "Not told apart",
         isfinite(untold.value)
@@ -230,16 +283,14 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
         false);
 }
 
-static report_text balance_words(const rlv_balance* balance, const char* left, const char* right)
+static report_text balance_words(const rlv_balance* balance, report_sides sides, const char* left, const char* right)
 {
     if (!balance->closed)
         return say("not known; missing: %s", balance->missing_words);
-    double sd = words_sd(balance->unexplained_g);
-    int decimals = words_decimals(sd);
     report_text said =
         say("%s: %s %s g, %s %s g; unexplained %s", balance->within ? "closes" : "does not close", left,
-            words_number(balance->left_g, decimals).text, right, words_number(balance->right_g, decimals).text,
-            report_interval(balance->unexplained_g, "g").text);
+            words_known(balance->left_g, sides.left_sd_g).text, right,
+            words_known(balance->right_g, sides.right_sd_g).text, report_interval(balance->unexplained_g, "g").text);
     if (balance->holds_drying)
         add(&said, ", drying in it, which was not recorded");
     if (balance->damp)
@@ -251,12 +302,15 @@ static void put_balances(report_lines* lines, const rlv_history* history, size_t
 {
     if (history->row == NULL)
         return;
-    const rlv_ledger_row* row =
-        which == REPORT_ALL ? &history->cumulative[history->step_count - 1] : &history->row[which];
+    const bool all = which == REPORT_ALL;
+    const size_t first = all ? 0 : which, last = all ? history->step_count - 1 : which;
+    const rlv_ledger_row* row = all ? &history->cumulative[last] : &history->row[which];
     put(lines, "Mass balance",
-        balance_words(&row->mass, "the block lost", "spoil, pieces and drying less resin come to"),
+        balance_words(&row->mass, report_mass_sides(history, first, last), "the block lost",
+                      "spoil, pieces and drying less resin come to"),
         row->mass.closed && !row->mass.within);
-    put(lines, "Spoil against volume", balance_words(&row->spoil, "measured", "weighed"),
+    put(lines, "Spoil against volume",
+        balance_words(&row->spoil, report_spoil_sides(history, first, last), "measured", "weighed"),
         row->spoil.closed && !row->spoil.within);
 }
 
@@ -275,6 +329,7 @@ report_lines report_step(const rlv_history* history, size_t step)
     put_classes(&lines, history, step);
     if (history->row != NULL && (history->row[step].mass.closed || history->row[step].spoil.closed))
         put_balances(&lines, history, step);
+    put_untold(&lines, history, step);
     return lines;
 }
 
@@ -284,9 +339,12 @@ report_lines report_summary(const rlv_history* history)
     if (history->step_count > 0)
     {
         put_classes(&lines, history, REPORT_ALL);
+        put(&lines, "Left in the block", report_left(history), false);
         put_balances(&lines, history, REPORT_ALL);
+        put_untold(&lines, history, REPORT_ALL);
     }
-    put(&lines, "Left in the block", report_left(history), false);
+    else
+        put(&lines, "Left in the block", report_left(history), false);
     if (!history->joined)
         put(&lines, "One frame", say("not all stages are in one frame: %s", history->apart), true);
     return lines;
@@ -297,11 +355,11 @@ report_text report_limits(const rlv_history* history, size_t step)
     const rlv_change* change = &history->step[step].change;
     report_text said = {"A change is told from noise where it is deeper, on the mean, than "};
     for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
-        add(&said, "%s%s mm over %s cm²",
+        add(&said, "%s%s",
             i == 0                       ? ""
             : i + 1 == RLV_CHANGE_LIMITS ? " or "
                                          : ", ",
-            words_figures(change->limit[i].depth_mm, 2).text, words_figures(change->limit[i].area_mm2 / 100.0, 2).text);
+            change_limit_words(&change->limit[i]).text);
     add(&said, ".");
     return said;
 }

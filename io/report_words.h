@@ -40,17 +40,21 @@ report_lines report_summary(const rlv_history* history);
 /// The same of one step.
 report_lines report_step(const rlv_history* history, size_t step);
 
-/// A class in one step or REPORT_ALL: volume and mass with their intervals, or in words why not.
+/// A class in one step or REPORT_ALL, or in all steps up to one, for page, CSV and JSON alike: volume and mass with
+/// their intervals. What was looked for and not found is 0, with an upper end that the detection limit leaves room for.
+/// NaN is what was not measured: no step of them was, no bone is marked on the stage before, no mask and no mesh tells
+/// of a piece. A piece that the record has neither come off nor go back did neither: that is 0, from 0 to 0.
 typedef struct report_class
 {
     bool known;     ///< in every step that was measured, and all were
     size_t regions; ///< found
     rlv_interval ml, g;
     bool faint;
-    size_t steps_known; ///< in how many of `steps`
+    size_t steps_known; ///< in how many of `steps`: the sums are of these
     size_t steps;
 } report_class;
 report_class report_class_of(const rlv_history* history, rlv_change_class kind, size_t step);
+report_class report_class_so_far(const rlv_history* history, rlv_change_class kind, size_t last);
 
 /// What was not told apart from noise in one step or REPORT_ALL, mL; NaN where a step was not measured.
 rlv_interval report_untold(const rlv_history* history, size_t step);

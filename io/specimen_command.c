@@ -72,7 +72,6 @@ static rlv_status read_specimen(specimen_work* w, const rlv_options* options, rl
     if (status != RLV_DONE)
         return status;
     specimen_inputs(answer, &w->specimen);
-    record_count(answer->parameters, "seed", 0);
     if (w->specimen.stage_count < 2)
         return rlv_fail(error, RLV_BAD_INPUT, w->specimen.folder, "record the next stage in specimen.yaml",
                         "the specimen has a single stage, and nothing to hold it against");

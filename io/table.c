@@ -104,6 +104,11 @@ void table_number(rlv_table* t, double value, double sd)
     add(t, (table_cell){.kind = TABLE_NUMBER, .known = isfinite(value), .number = {value}, .sd = sd});
 }
 
+void table_figures(rlv_table* t, double value, int figures)
+{
+    add(t, (table_cell){.kind = TABLE_NUMBER, .known = isfinite(value), .number = {value}, .figures = figures});
+}
+
 void table_interval(rlv_table* t, rlv_interval interval)
 {
     add(t, (table_cell){.kind = TABLE_INTERVAL,
@@ -254,15 +259,6 @@ void table_write_meanings(const rlv_table* t, const char* file, FILE* stream)
 
 // --- For people ------------------------------------------------------------------------------------------------------
 
-static rlv_words show_number(double value, double sd, double unit)
-{
-    if (sd > 0.0 && isfinite(sd))
-        return words_number(value / unit, words_decimals(sd / unit));
-    // What was written down as 0.25 h is not shown as 0.2500 h.
-    const rlv_words four = words_figures(value / unit, 4), exact = words_exact(value / unit);
-    return strlen(exact.text) < strlen(four.text) && strchr(exact.text, 'e') == NULL ? exact : four;
-}
-
 table_shown table_show(const rlv_table* t, size_t row, size_t column)
 {
     const table_cell* cell = &t->cell[row * t->column_count + column];
@@ -277,21 +273,25 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
         shown.text = cell->number[0] != 0.0 ? "yes" : "no";
     else if (cell->kind == TABLE_COUNT)
         shown.number = words_number(cell->number[0], 0);
+    else if (cell->kind == TABLE_NUMBER && cell->figures > 0)
+        shown.number = words_figures(cell->number[0] / unit, cell->figures);
     else if (cell->kind == TABLE_NUMBER)
-        shown.number = show_number(cell->number[0], cell->sd, unit);
+        shown.number = words_known(cell->number[0] / unit, cell->sd / unit);
     else if (cell->kind == TABLE_INTERVAL)
     {
         const rlv_interval interval = {cell->number[0], cell->number[1], cell->number[2]};
         shown.number = words_value(interval, unit);
-        if (isfinite(interval.low) && isfinite(interval.high))
+        const bool sure = interval.low == interval.high; // nothing, by the record: it has no ends
+        if (!sure && isfinite(interval.low) && isfinite(interval.high))
             shown.ends = words_ends(interval, unit);
-        else if (isfinite(interval.low))
+        else if (!sure && isfinite(interval.low))
             snprintf(shown.ends.text, sizeof shown.ends.text, "at least %.24s",
                      words_figures(interval.low / unit, 2).text);
     }
     else
         snprintf(shown.number.text, sizeof shown.number.text, "%.24s, %.24s, %.24s",
-                 show_number(cell->number[0], cell->sd, unit).text, show_number(cell->number[1], cell->sd, unit).text,
-                 show_number(cell->number[2], cell->sd, unit).text);
+                 words_known(cell->number[0] / unit, cell->sd / unit).text,
+                 words_known(cell->number[1] / unit, cell->sd / unit).text,
+                 words_known(cell->number[2] / unit, cell->sd / unit).text);
     return shown;
 }

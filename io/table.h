@@ -42,6 +42,7 @@ typedef struct table_cell
     size_t text;      ///< where it begins among the table's texts
     double number[3]; ///< value; value, low and high; x, y and z
     double sd;        ///< standard uncertainty of a number or a place; 0: not known
+    int figures;      ///< of a number that is itself an uncertainty, or a limit; 0: as `sd` allows
 } table_cell;
 
 typedef struct rlv_table
@@ -65,7 +66,9 @@ void table_free(rlv_table* t);
 void table_text(rlv_table* t, const char* text);
 void table_count(rlv_table* t, size_t count);
 void table_flag(rlv_table* t, bool flag);
-void table_number(rlv_table* t, double value, double sd); ///< `sd` in the column's unit; 0: up to four figures are shown
+void table_number(rlv_table* t, double value,
+                  double sd); ///< `sd` in the column's unit; 0: up to four figures are shown
+void table_figures(rlv_table* t, double value, int figures); ///< so many figures are shown: of an sd, a limit, a p
 void table_interval(rlv_table* t, rlv_interval interval);
 void table_place(rlv_table* t, rlv_vec3 place, double sd);
 void table_none(rlv_table* t); ///< nothing there, in a column of any kind

@@ -44,20 +44,6 @@ static cell_words cell_of(const rlv_table* t, size_t row, size_t column)
     return words;
 }
 
-/// How many columns of a terminal a text takes: marks that sit on a letter none, letters of some scripts two.
-static size_t width_of(const char* text)
-{
-    if (!g_utf8_validate(text, -1, NULL))
-        return strlen(text);
-    size_t width = 0;
-    for (const char* at = text; *at != '\0'; at = g_utf8_next_char(at))
-    {
-        const gunichar letter = g_utf8_get_char(at);
-        width += g_unichar_iszerowidth(letter) ? 0 : g_unichar_iswide(letter) ? 2 : 1;
-    }
-    return width;
-}
-
 /// A heading and its unit, on two lines that are about as long.
 typedef struct head_words
 {
@@ -71,10 +57,10 @@ static head_words head_of(const rlv_table* t, size_t column)
     char* whole = words.line[0].text;
     snprintf(whole, sizeof words.line[0].text, "%s%s%s", t->column[column].heading, unit[0] != '\0' ? " " : "", unit);
     char* best = NULL;
-    size_t least = width_of(whole), all = least;
+    size_t least = words_width(whole), all = least;
     for (char* space = strchr(whole, ' '); space != NULL; space = strchr(space + 1, ' '))
     {
-        const size_t after = width_of(space + 1), before = all - after - 1, longer = before > after ? before : after;
+        const size_t after = words_width(space + 1), before = all - after - 1, longer = before > after ? before : after;
         if (longer < least)
         {
             least = longer;
@@ -94,7 +80,7 @@ static head_words head_of(const rlv_table* t, size_t column)
 
 static void put(FILE* text, const char* words, size_t width, bool right, bool last)
 {
-    const size_t own = width_of(words), pad = width > own ? width - own : 0;
+    const size_t own = words_width(words), pad = width > own ? width - own : 0;
     if (right)
         fprintf(text, "%*s", (int)pad, "");
     fputs(words, text);
@@ -117,10 +103,10 @@ static size_t choose_columns(const rlv_table* t, size_t chosen[MOST_COLUMNS], si
     {
         bool known = false;
         const head_words head = head_of(t, k);
-        width[count] = MAX(width_of(head.line[0].text), width_of(head.line[1].text));
+        width[count] = MAX(words_width(head.line[0].text), words_width(head.line[1].text));
         for (size_t i = 0; i < table_rows(t); i++)
         {
-            const size_t own = width_of(cell_of(t, i, k).text);
+            const size_t own = words_width(cell_of(t, i, k).text);
             known = known || t->cell[i * t->column_count + k].known;
             width[count] = MAX(own, width[count]);
         }

@@ -1,5 +1,6 @@
 #include "words.h"
 
+#include <glib.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -29,8 +30,9 @@ static rlv_words rounded(double value, int decimals, double (*rounding)(double))
     double unit = pow(10.0, abs(decimals));
     double whole = rounding(decimals >= 0 ? value * unit : value / unit);
     double shown = decimals >= 0 ? whole / unit : whole * unit;
-    // No "-0.0".
-    snprintf(out.text, sizeof out.text, "%.*f", decimals > 0 ? decimals : 0, shown == 0.0 ? 0.0 : shown);
+    // No "-0.0". A hyphen is too short and too low for a minus.
+    snprintf(out.text, sizeof out.text, "%s%.*f", shown < 0.0 ? WORDS_MINUS : "", decimals > 0 ? decimals : 0,
+             fabs(shown));
     return out;
 }
 
@@ -50,14 +52,51 @@ rlv_words words_figures(double value, int figures)
     return rounded(value, figures - 1 - place, nearbyint);
 }
 
+size_t words_width(const char* text)
+{
+    if (!g_utf8_validate(text, -1, NULL))
+        return strlen(text);
+    size_t width = 0;
+    for (const char* at = text; *at != '\0'; at = g_utf8_next_char(at))
+    {
+        const gunichar letter = g_utf8_get_char(at);
+        width += g_unichar_iszerowidth(letter) ? 0 : g_unichar_iswide(letter) ? 2 : 1;
+    }
+    return width;
+}
+
+rlv_words words_known(double value, double sd)
+{
+    if (sd > 0.0 && isfinite(sd))
+        return words_number(value, words_decimals(sd));
+    // What was written down as 0.25 h is not shown as 0.2500 h; what was -0.25, with its minus.
+    const rlv_words four = words_figures(value, 4), exact = words_exact(fabs(value));
+    if (strlen(exact.text) >= words_width(four.text) - (value < 0.0) || strchr(exact.text, 'e') != NULL)
+        return four;
+    rlv_words out;
+    snprintf(out.text, sizeof out.text, "%s%.40s", value < 0.0 ? WORDS_MINUS : "", exact.text);
+    return out;
+}
+
+rlv_words words_right(rlv_words words, size_t width)
+{
+    rlv_words out;
+    const size_t own = words_width(words.text), pad = width > own ? width - own : 0;
+    snprintf(out.text, sizeof out.text, "%*s%.60s", (int)(pad < 16 ? pad : 16), "", words.text);
+    return out;
+}
+
 double words_sd(rlv_interval interval)
 {
     return (interval.high - interval.low) / (2.0 * 1.959963984540054);
 }
 
-/// Decimals for an interval in `unit`; four figures where its width is not known.
+/// Decimals for an interval in `unit`: without an upper end its lower half tells; four figures where its width is not
+/// known.
 static int decimals_of(rlv_interval interval, double unit)
 {
+    if (isfinite(interval.low) && !isfinite(interval.high))
+        interval.high = 2.0 * interval.value - interval.low;
     double sd = words_sd(interval) / unit;
     if (sd > 0.0 && isfinite(sd))
         return words_decimals(sd);

@@ -4,6 +4,8 @@
 /// most two significant digits" of the uncertainty (JCGM 100:2008, Guide to the expression of uncertainty in
 /// measurement, 7.2.6). The ends of an interval are rounded outward, so that rounding never makes a result look surer
 /// than it is.
+///
+/// What people read has a true minus (U+2212). What machines read (CSV, JSON: words_exact) has a hyphen.
 
 #ifndef RLV_WORDS_H
 #define RLV_WORDS_H
@@ -11,6 +13,8 @@
 #include "change.h"
 
 #include <stdio.h>
+
+#define WORDS_MINUS "\u2212"
 
 /// A number in words, by value: `printf("%s", words_number(x, 1).text)`.
 typedef struct rlv_words
@@ -27,6 +31,16 @@ rlv_words words_number(double value, int decimals);
 
 /// `value` with `figures` significant figures and no exponent.
 rlv_words words_figures(double value, int figures);
+
+/// `value` as its standard uncertainty allows; without one (0, or not known) up to four figures, and no zeros that
+/// nobody wrote down.
+rlv_words words_known(double value, double sd);
+
+/// Words that end at a column: spaces before them, until they are `width` columns wide.
+rlv_words words_right(rlv_words words, size_t width);
+
+/// How many columns of a terminal a text takes: marks that sit on a letter none, letters of some scripts two.
+size_t words_width(const char* text);
 
 /// Standard uncertainty that a 95 % interval stands for, were it normal.
 double words_sd(rlv_interval interval);

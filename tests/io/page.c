@@ -346,6 +346,16 @@ Test(page, markup_in_a_note_is_text_wherever_the_note_stands)
     free(text);
 }
 
+Test(page, a_footer_can_end_neither_the_style_nor_its_quotes)
+{
+    char* text = page_of("a\"}</style><b>\\b\nc");
+    check_structure(text);
+    cr_assert_not_null(strstr(text, "content:\"a\\000022\\00007D\\00003C\\00002Fstyle\\00003E\\00003Cb\\00003E"
+                                    "\\00005Cb\\000020c\""));
+    cr_assert_eq(count_of(text, "</style>"), 1);
+    free(text);
+}
+
 Test(page, a_path_names_no_scheme_and_stays_within_its_quotes)
 {
     char* text = page_of("javascript:alert(1)");
@@ -400,6 +410,15 @@ Test(page, text_in_any_script_comes_through_and_runs_its_own_way)
     }
 }
 
+Test(page, no_line_breaks_between_a_number_and_its_unit)
+{
+    char* text = page_of("edges < 2 mm, 12.5 mL (3 to 95 %), 4 g/cm³; 5 months in 3 gullies, over 7 mmol, g 8 h");
+    cr_assert_geq(count_of(text, "edges &lt; 2\u00A0mm, 12.5\u00A0mL (3 to 95\u00A0%), 4\u00A0g/cm³; 5 months in 3 "
+                                 "gullies, over 7 mmol, g 8\u00A0h"),
+                  3);
+    free(text);
+}
+
 Test(page, an_empty_text_makes_no_empty_heading_and_no_id_twice)
 {
     char* text = page_of("");
@@ -444,11 +463,14 @@ Test(page, a_box_says_what_it_is_in_words)
     free(text);
 }
 
-Test(page, a_section_of_a_few_lines_needs_no_sheet_of_its_own)
+Test(page, a_short_table_is_not_torn_on_paper_and_a_long_one_is)
 {
-    char* text = sample_text(1);
-    cr_assert_not_null(strstr(text, "<section class=\"brief\" aria-labelledby=\"joints\">"));
-    cr_assert_not_null(strstr(text, "<section aria-labelledby=\"change\">"));
+    char* text = sample_text(12);
+    cr_assert_eq(count_of(text, "<div class=\"scroll short\""), 1);
+    free(text);
+    text = sample_text(13);
+    cr_assert_eq(count_of(text, "<div class=\"scroll short\""), 0);
+    cr_assert_eq(count_of(text, "<div class=\"scroll\""), 1);
     free(text);
 }
 
@@ -505,14 +527,14 @@ static bool is_installed(const char* program)
 }
 
 /// A folder with the sample page in it.
-static void write_folder(char folder[4096], const char* script)
+static void write_folder(char folder[4096], const char* script, size_t rows)
 {
     char path[4200];
     rlv_error error = {0};
     folder_make(folder);
     snprintf(path, sizeof path, "%s/report.html", folder);
     FILE* stream = fopen(path, "wb");
-    cr_assert_eq(write_sample(stream, 14, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(write_sample(stream, rows, &error), RLV_DONE, "%s", error.what);
     fputs(script, stream);
     fclose(stream);
 }
@@ -538,7 +560,7 @@ Test(page, it_is_well_formed_xml_to_a_reader_of_others)
     char folder[4096];
     if (!is_installed("xmllint"))
         cr_skip_test("xmllint is not installed");
-    write_folder(folder, "");
+    write_folder(folder, "", 14);
     char* told = output_of(folder, "xmllint --noout report.html 2>&1 && echo sound");
     cr_assert_str_eq(told, "sound\n");
     free(told);
@@ -556,7 +578,7 @@ static void expect_fitting(int width)
         "parent.postMessage((e.scrollWidth-e.clientWidth)+' of '+e.clientWidth+' '+(s.scrollWidth>s.clientWidth),'*')}"
         "</script>";
     char folder[4096], command[1024];
-    write_folder(folder, script);
+    write_folder(folder, script, 14);
     snprintf(
         command, sizeof command,
         "echo '<!DOCTYPE html><title>none</title><script>onmessage=function(e){document.title=e.data}</script>"
@@ -583,4 +605,44 @@ Test(page, in_a_browser_the_page_never_scrolls_to_the_side_but_a_wide_table_does
     expect_fitting(1120);
     expect_fitting(400);
     expect_fitting(320);
+}
+
+/// Words of each sheet of the printed sample, and whether it shows rows of the table without its head.
+Test(page, on_paper_no_sheet_is_empty_and_a_long_table_repeats_its_head, .timeout = 300)
+{
+    enum
+    {
+        ROWS = 150,
+        MARGIN_WORDS = 19, // the footer and the sheet's number, on each
+        LEAST_WORDS = 25   // beside them
+    };
+    char folder[4096];
+    if (!is_installed("chromium") || !is_installed("pdftotext"))
+        cr_skip_test("chromium or pdftotext is not installed");
+    write_folder(folder, "", ROWS);
+    char* text = output_of(folder, BROWSER "--no-pdf-header-footer --print-to-pdf=page.pdf \"file://$PWD/report.html\" "
+                                           "> /dev/null 2>&1 && pdftotext -layout page.pdf -");
+    size_t sheets = 0, rows = 0;
+    for (char *at = text, *end; (end = strchr(at, '\f')) != NULL; at = end + 1, sheets++)
+    {
+        size_t words = 0, own = 0;
+        *end = '\0';
+        const bool headed = strstr(at, "greatest") != NULL;
+        const char* footed = strstr(at, "not a certificate. Made from specimen.yaml, SHA-256 9f2c…");
+        for (char *line = at, *next; line != NULL; line = next)
+        {
+            if ((next = strchr(line, '\n')) != NULL)
+                *next++ = '\0';
+            own += strstr(line, " removed ") != NULL || strstr(line, " added ") != NULL;
+            for (char* word = strtok(line, " \t"); word != NULL; word = strtok(NULL, " \t"))
+                words++;
+        }
+        rows += own > 2 ? own : 0; // a sentence may hold the word, no sheet of rows but the last so few
+        cr_expect_geq(words, MARGIN_WORDS + LEAST_WORDS, "sheet %zu holds %zu words", sheets + 1, words);
+        cr_expect_not_null(footed, "sheet %zu has no footer", sheets + 1);
+        cr_expect(own <= 2 || headed, "sheet %zu holds %zu rows without their head", sheets + 1, own);
+    }
+    cr_expect_geq(sheets, 4);
+    cr_expect_geq(rows, ROWS - 2, "%zu rows were seen", rows);
+    free(text);
 }

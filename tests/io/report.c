@@ -165,8 +165,8 @@ Test(report, a_note_with_markup_is_shown_as_text)
 
 Test(report, the_sections_stand_in_their_order_and_bone_is_told_first)
 {
-    static const char* const id[] = {"summary",    "record", "stages", "changes",  "ledger",  "rates",  "left",
-                                     "treatments", "spoil",  "pieces", "elements", "methods", "inputs", "cautions"};
+    static const char* const id[] = {"summary", "next",   "changes",  "left",   "ledger",  "record", "treatments",
+                                     "spoil",   "pieces", "elements", "stages", "methods", "inputs"};
     char* html = text_of("fish/out/report.html");
     const char* at = html;
     for (size_t i = 0; i < sizeof id / sizeof *id; i++)
@@ -233,6 +233,24 @@ static double number_of(const json_t* object, const char* key)
     const json_t* value = json_object_get(object, key);
     cr_assert(json_is_number(value), "%s is no number", key);
     return json_number_value(value);
+}
+
+/// The block of the tests is about 300 mm across: its pitch is a 700th of the diagonal of its box.
+Test(report, its_parameters_are_told)
+{
+    json_t* json = json_load_file("fish/out/report.json", 0, NULL);
+    const json_t* parameters = json_object_get(json, "parameters");
+    const json_t *step = json_array_get(json_object_get(parameters, "steps"), 0),
+                 *alignment = json_array_get(json_object_get(parameters, "alignments"), 0);
+    const double pitch_mm = number_of(step, "pitch_mm");
+    cr_expect(pitch_mm > 0.1 && pitch_mm < 1.0, "%g mm", pitch_mm);
+    cr_expect_geq(number_of(step, "seed_sd"), 4.5);
+    cr_expect_eq((int)number_of(alignment, "seed"), 0);
+    cr_expect_gt(json_object_size(json_object_get(parameters, "thresholds")), 10);
+    char* html = text_of("fish/out/report.html");
+    cr_expect_not_null(strstr(html, "<dt>thresholds</dt><dd>region_seed_sd 4.5, "));
+    free(html);
+    json_decref(json);
 }
 
 Test(report, a_number_is_the_same_in_csv_and_json)

@@ -7,6 +7,7 @@
 #include "support/short_life.h"
 
 #include <criterion/criterion.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -50,7 +51,152 @@ Test(report_page, bone_lost_stands_in_a_box_before_all_else)
     write_report(&html, &record);
     const char *box = strstr(html, "<div class=\"box warning\""), *facts = strstr(html, "<dl>");
     cr_expect(box != NULL && box < facts);
-    cr_expect_eq(strncmp(strstr(box, "Bone lost"), "Bone lost: 0.4 mL", 17), 0);
+    cr_expect_eq(strncmp(strstr(box, "Bone lost"), "Bone lost: 0.4\u00A0mL", strlen("Bone lost: 0.4\u00A0mL")), 0);
+    free(html);
+    json_decref(record);
+}
+
+/// What stands at `words` after `from`; fails where it is not there.
+static const char* find(const char* from, const char* words)
+{
+    const char* at = strstr(from, words);
+    cr_assert_not_null(at, "%s is missing, or comes too early", words);
+    return at;
+}
+
+Test(report_page, warnings_come_first_and_what_is_technical_last)
+{
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    const char* at = find(html, "<h2 id=\"summary\"");
+    at = find(at, "<div class=\"box warning\""); // bone lost
+    at = find(at, "<div class=\"box caution\""); // the measurement's own warnings
+    at = find(at, "the rim &lt;is&gt; short.");
+    at = find(at, "<dt>Matrix removed</dt>");
+    at = find(at, "<dt>Left in the block</dt>");
+    at = find(at, "<dt>Mass balance</dt>");
+    at = find(at, "What went and came in each step: millilitres");
+    at = find(at, "<h2 id=\"next\"");
+    at = find(at, "<h2 id=\"changes\"");
+    at = find(at, "<h2 id=\"left\"");
+    at = find(at, "<h2 id=\"ledger\"");
+    at = find(at, "<h2 id=\"stages\"");
+    const char* technical[] = {">open edges<", ">residual <", ">rms <", "nor by"};
+    for (size_t i = 0; i < sizeof technical / sizeof *technical; i++)
+        cr_expect(strstr(html, technical[i]) == NULL || strstr(html, technical[i]) > at, "%s comes too early",
+                  technical[i]);
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, a_note_has_a_title_and_stands_beside_what_became_of_the_bone)
+{
+    char* html;
+    json_t* record;
+    life.stage[2].note = (char*)"one scute lost a corner";
+    write_report(&html, &record);
+    const char* step = find(html, "<h3 id=\"step-2\"");
+    const char* bone = find(step, "<dt>Bone lost</dt>");
+    const char* note = find(bone, "<dt dir=\"auto\">Note at ‘cleaned’</dt><dd>one scute lost a corner</dd>");
+    cr_expect_lt(note, find(bone, "<dt>Matrix removed</dt>"));
+    cr_expect_null(strstr(strstr(note, "one scute") + 1, "one scute lost a corner"), "a note stands once");
+    find(find(html, "<h3 id=\"step-0\""), "Note at ‘field’</dt><dd>keep off"); // of the stage that no step leads to
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, a_note_is_shown_where_its_step_could_not_be_measured)
+{
+    char* html;
+    json_t* record;
+    life.stage[2].note = (char*)"one scute lost a corner";
+    life.step[1] = (history_step){.before = 1, .after = 2, .why = "no common surface"};
+    write_report(&html, &record);
+    find(find(html, "<h3 id=\"step-2\""), "one scute lost a corner");
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, what_next_is_told_on_the_page_and_in_json)
+{
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    const char* next = find(html, "<h2 id=\"next\"");
+    find(next, "bone was lost: 0.4\u00A0mL");
+    find(next, "of slab A: by the block's meshes alone");
+    const json_t* first = json_array_get(json_object_get(record, "findings"), 0);
+    cr_expect_str_eq(json_string_value(json_object_get(first, "kind")), "look");
+    cr_expect_str_eq(json_string_value(json_object_get(first, "of")), "field → skull");
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, display_and_advice_are_shown_as_recorded)
+{
+    char* html;
+    json_t* record;
+    double up[3] = {-0.938, 0.343, 0.05}, rise = 0.6, edge = 1.0, length = 900.0, height = 500.0, lift = 20.0,
+           clearance = 15.0;
+    rlv_direction_record above = {(char*)"cleaned", 3, up};
+    char* untouchable[] = {(char*)"skull", (char*)"tail <fin>"};
+    rlv_display_record display = {.up = &above,
+                                  .rise = &rise,
+                                  .edge_height_mm = &edge,
+                                  .untouchable_count = 2,
+                                  .untouchable = untouchable,
+                                  .case_length_mm = &length,
+                                  .case_height_mm = &height,
+                                  .note = (char*)"seen from <three> sides"};
+    rlv_advice_record advice = {.clearance_mm = &clearance, .joints = (char*)"avoid", .lift_limit_kg = &lift};
+    life.specimen.display = &display;
+    life.specimen.advice = &advice;
+    write_report(&html, &record);
+    const char* at = find(find(html, "<h2 id=\"record\""), "<h3 id=\"display\"");
+    at = find(at, "used by no measurement yet");
+    find(at, "−0.938, 0.343, 0.0500 in the mesh of ‘cleaned’");
+    find(at, "0.6, height over distance: 31°"); // the arc tangent of 0.6 is 30.96 degrees
+    find(at, "what lies in ‘skull’, ‘tail &lt;fin&gt;’");
+    find(at, "900 × – × 500\u00A0mm");
+    find(at, "seen from &lt;three&gt; sides");
+    find(at, "15\u00A0mm kept from every known or expected element");
+    find(at, "<dd>avoid them</dd>");
+    at = find(at, "up to 20\u00A0kg, by your own rules");
+    find(at, "A qualified person decides how it is lifted"); // the caution stands with the limit
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, display_and_advice_that_are_not_recorded_are_one_line)
+{
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    find(html, "<p>Display and advice: not recorded.</p>");
+    cr_expect_null(strstr(html, "used by no measurement"));
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, what_a_reader_meets_is_explained_and_cautions_stand_in_place)
+{
+    static const char* const word[] = {"Interval", "Matrix", "Region", "Depth", "Detection limit", "Not told apart"};
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    const char* reading = find(html, "<h3 id=\"reading\"");
+    for (size_t i = 0; i < sizeof word / sizeof *word; i++)
+    {
+        char fact[64];
+        snprintf(fact, sizeof fact, "<dt>%s</dt>", word[i]);
+        cr_expect_lt(find(reading, fact), find(html, "<h2 id=\"changes\""));
+    }
+    find(reading, "square to the surface as it was");
+    cr_expect_lt(find(find(html, "<h2 id=\"changes\""), "What has been cut cannot be put back"),
+                 find(html, "<h2 id=\"left\""));
+    cr_expect_lt(find(find(html, "<h2 id=\"left\""), "Lifting: "), find(html, "<h2 id=\"ledger\""));
+    find(find(html, "<h2 id=\"treatments\""), "stone dust can hold silica");
     free(html);
     json_decref(record);
 }
@@ -77,6 +223,60 @@ Test(report_page, a_step_that_could_not_be_measured_is_a_note_and_null)
     cr_expect(json_is_false(json_object_get(step, "measured")));
     cr_expect_str_eq(json_string_value(json_object_get(step, "why_not")), "no common surface");
     cr_expect(json_is_null(json_object_get(json_object_get(step, "untold"), "volume_mm3")));
+    free(html);
+    json_decref(record);
+}
+
+/// The volume of a class in a step: three keys of JSON, and the same three of the table's rows.
+static void expect_volume(const json_t* record, size_t step, const char* kind, double value, double low, double high)
+{
+    const double wanted[3] = {value, low, high};
+    static const char* const part[] = {"", "_low", "_high"};
+    const json_t* of_step = json_array_get(json_object_get(record, "steps"), step);
+    const json_t* object = json_object_get(json_object_get(of_step, "classes"), kind);
+    const json_t* row = json_array_get(json_object_get(json_object_get(record, "tables"), "volumes"), step);
+    for (size_t k = 0; k < 3; k++)
+    {
+        char in_object[64], in_row[64];
+        snprintf(in_object, sizeof in_object, "volume%s_mm3", part[k]);
+        snprintf(in_row, sizeof in_row, "%s%s_mm3", kind, part[k]);
+        const json_t *a = json_object_get(object, in_object), *b = json_object_get(row, in_row);
+        cr_expect(json_equal(a, b), "%s of step %zu: JSON and its table differ", kind, step);
+        cr_expect(isnan(wanted[k]) ? json_is_null(a)
+                                   : json_is_number(a) && fabs(json_number_value(a) - wanted[k]) < 1e-6,
+                  "%s of step %zu, %s", kind, step, in_object);
+    }
+}
+
+Test(report_page, a_class_means_the_same_in_json_and_in_tables)
+{
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    expect_volume(record, 0, "piece_detached", 0.0, 0.0, 0.0); // the record has none come off
+    expect_volume(record, 0, "piece_joined", 0.0, 0.0, 0.0);
+    expect_volume(record, 1, "piece_detached", 47000.0, 45800.0, 48200.0);
+    expect_volume(record, 1, "bone_lost", 0.0, -1200.0, 1200.0); // looked for and not found: its interval stays
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, what_was_not_measured_is_null_and_empty)
+{
+    char* html;
+    json_t* record;
+    life.piece.detached = (char*)"skull"; // it came off in a step that knows nothing of it
+    life.step[0].change.total[RLV_CHANGE_BONE].known = false;
+    life.step[1] = (history_step){.before = 1, .after = 2, .why = "no common surface"};
+    write_report(&html, &record);
+    expect_volume(record, 0, "piece_detached", NAN, NAN, NAN);
+    expect_volume(record, 0, "bone_lost", NAN, NAN, NAN);
+    expect_volume(record, 1, "piece_detached", NAN, NAN, NAN);
+    expect_volume(record, 1, "piece_joined", NAN, NAN, NAN);
+    expect_volume(record, 1, "matrix_removed", NAN, NAN, NAN);
+    char* csv = program_read("out/tables/volumes.csv", NULL);
+    cr_expect_not_null(strstr(csv, "\nskull,cleaned,,,,,,,,,,,,,,,,,,"), "%s", csv);
+    free(csv);
     free(html);
     json_decref(record);
 }

@@ -1,6 +1,8 @@
 /// Tests of what stands beside a region: grams, what was weighed, hours.
 
 #include "report_region.h"
+#include "report_tables.h"
+#include "report_words.h"
 
 #include "support/short_life.h"
 
@@ -56,7 +58,7 @@ Test(report_region, where_a_region_runs_over_several_areas_all_work_of_the_step_
     cr_expect_float_eq(first.hours, 10.0, 0.0);
     cr_expect_float_eq(first.rate.value, 18000.0, 1e-9);
     cr_expect(isnan(report_region_work(&life.history, &life.step[0], 1).hours));
-    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[0], 0), 420.0, 0.0);
+    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[0], 0).grams, 420.0, 0.0);
 }
 
 Test(report_region, bone_and_pieces_have_no_hours)
@@ -67,17 +69,17 @@ Test(report_region, bone_and_pieces_have_no_hours)
 
 Test(report_region, spoil_stands_at_the_largest_region_of_its_area_and_a_piece_at_its_own)
 {
-    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[0], 0), 420.0, 0.0);
-    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 1)));
-    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 2)));
-    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[1], 0), 700.0, 0.0);
-    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[1], 1), 108.5, 0.0);
+    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[0], 0).grams, 420.0, 0.0);
+    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 1).grams));
+    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 2).grams));
+    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[1], 0).grams, 700.0, 0.0);
+    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[1], 1).grams, 108.5, 0.0);
 }
 
 Test(report_region, a_bag_that_was_not_weighed_leaves_its_area_without_a_mass)
 {
     life.bag[0].mass = NULL;
-    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 0)));
+    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 0).grams));
 }
 
 Test(report_region, grams_are_volume_times_density_with_both_errors)
@@ -94,4 +96,31 @@ Test(report_region, grams_are_not_known_without_a_density)
 {
     life.specimen.density_count = 0;
     cr_expect(isnan(report_region_grams(&life.specimen, &life.region[0][0]).value));
+}
+
+// Two bags of 1 g each at step 2's stage and before; 28340 g and 24700 g of 2 g each: hypot(2, 2) = 2.83.
+Test(report_region, each_side_of_a_balance_is_as_sure_as_what_was_weighed_for_it)
+{
+    const report_sides mass = report_mass_sides(&life.history, 0, 1), spoil = report_spoil_sides(&life.history, 0, 1);
+    cr_expect_float_eq(mass.left_sd_g, sqrt(8.0), 1e-12);
+    cr_expect_float_eq(mass.right_sd_g, sqrt(1.0 + 1.0 + 0.04), 1e-12); // bags, and the slab's 0.2 g
+    cr_expect_float_eq(spoil.right_sd_g, sqrt(2.0), 1e-12);
+    // Matrix and bone have 9 g either way: 4.59 sd each.
+    cr_expect_float_eq(spoil.left_sd_g, sqrt(2.0) * 9.0 / 1.959963984540054, 1e-9);
+    cr_expect_float_eq(report_spoil_sides(&life.history, 1, 1).right_sd_g, 1.0, 1e-12);
+}
+
+Test(report_region, what_was_weighed_has_the_same_figures_at_its_region_and_in_its_balance)
+{
+    life.bag_mass[0].grams = 706.6;
+    life.row[0].spoil.right_g = 706.6;
+    report_tables tables = report_tables_measured(&life.history);
+    cr_expect_str_eq(table_show(&tables.table[REPORT_REGIONS], 0, 6).number.text, "706.6");
+    cr_expect_str_eq(table_show(&tables.table[REPORT_SPOIL_BALANCE], 0, 3).number.text, "706.6");
+    const report_lines lines = report_step(&life.history, 0);
+    bool said = false;
+    for (size_t i = 0; i < lines.count; i++)
+        said = said || strstr(lines.line[i].words.text, "weighed 706.6 g") != NULL;
+    cr_expect(said);
+    report_tables_free(&tables);
 }

@@ -43,6 +43,18 @@ Test(report_words, bone_that_was_not_lost_is_told_with_what_could_lie_below_the_
     cr_expect_not(lines.line[0].alarm);
 }
 
+Test(report_words, what_was_not_found_leaves_room_for_what_could_not_be_told_at_all)
+{
+    life.step[1].change.total[RLV_CHANGE_BONE].volume_mm3 = (rlv_interval){0.0, 0.0, 0.0};
+    life.row[1].ml[RLV_CHANGE_BONE] = life.row[1].g[RLV_CHANGE_BONE] = (rlv_interval){0.0, 0.0, 0.0};
+    life.step[1].change.limit[0] = (rlv_detection_limit){100.0, 0.4}; // 0.04 mL
+    const report_class bone = report_class_of(&life.history, RLV_CHANGE_BONE, 1);
+    cr_expect_float_eq(bone.ml.high, 0.04, 1e-12);
+    cr_expect_float_eq(bone.g.high, 0.04 * 2.96, 1e-12);
+    const report_lines lines = report_step(&life.history, 1);
+    SAYS(lines, "Bone lost", "up to 0.040 mL");
+}
+
 Test(report_words, bone_that_nobody_marked_is_not_known_rather_than_none)
 {
     for (size_t i = 0; i < 2; i++)
@@ -70,7 +82,7 @@ Test(report_words, a_balance_says_whether_it_closes_or_what_is_missing)
 {
     const report_lines lines = report_summary(&life.history);
     SAYS(lines, "Mass balance", "missing: resin");
-    SAYS(lines, "Spoil against volume", "closes: measured 425 g, weighed 420 g; unexplained 5 g (-7 to 17 g)");
+    SAYS(lines, "Spoil against volume", "closes: measured 425 g, weighed 420.0 g; unexplained 5 g (−7 to 17 g)");
 }
 
 Test(report_words, a_balance_says_that_drying_was_not_recorded)
@@ -78,7 +90,7 @@ Test(report_words, a_balance_says_that_drying_was_not_recorded)
     life.cumulative[1].mass = life.cumulative[1].spoil;
     life.cumulative[1].mass.holds_drying = true;
     const report_lines lines = report_summary(&life.history);
-    SAYS(lines, "Mass balance", "unexplained 5 g (-7 to 17 g), drying in it, which was not recorded");
+    SAYS(lines, "Mass balance", "unexplained 5 g (−7 to 17 g), drying in it, which was not recorded");
 }
 
 Test(report_words, a_balance_that_does_not_close_alarms)

@@ -74,9 +74,26 @@ Test(table, people_read_millilitres_and_square_centimetres_with_the_figures_that
     cr_assert_str_eq(table_show(&t, 0, 3).number.text, "12.35"); // sd 0.10 cm2: hundredths
     cr_assert_str_eq(table_show(&t, 0, 4).number.text, "12.3");  // sd 0.25 mL: tenths
     cr_assert_str_eq(table_show(&t, 0, 4).ends.text, "11.8 to 12.9");
-    cr_assert_str_eq(table_show(&t, 0, 5).number.text, "0.3, -2.5, 0.0");
+    cr_assert_str_eq(table_show(&t, 0, 5).number.text, "0.3, −2.5, 0.0");
     cr_assert_str_eq(table_show(&t, 1, 0).text, "–");
     cr_assert_str_eq(table_show(&t, 1, 4).ends.text, "");
+    table_free(&t);
+}
+
+Test(table, an_uncertainty_and_a_limit_show_two_figures_whatever_their_size)
+{
+    rlv_table t = table_of("limits", "Limits", 1, columns + 3);
+    table_figures(&t, 16.23, 2); // cm2 to people
+    table_figures(&t, 84.0, 2);
+    table_figures(&t, 123456.0, 2);
+    table_figures(&t, (double)NAN, 2);
+    cr_assert_str_eq(table_show(&t, 0, 0).number.text, "0.16");
+    cr_assert_str_eq(table_show(&t, 1, 0).number.text, "0.84");
+    cr_assert_str_eq(table_show(&t, 2, 0).number.text, "1200");
+    cr_assert_str_eq(table_show(&t, 3, 0).text, "–");
+    char* csv = csv_of(&t);
+    cr_assert_str_eq(csv, "area_mm2\n16.23\n84\n123456\n\n", "CSV is exact");
+    free(csv);
     table_free(&t);
 }
 

@@ -42,6 +42,46 @@ Test(words, an_interval_is_rounded_outward_and_contains_the_unrounded_one)
     cr_assert_str_eq(words_ends(exact, 1000.0).text, "1.5 to 2.5");
 }
 
+Test(words, an_interval_without_an_upper_end_is_rounded_by_its_lower_half)
+{
+    const rlv_interval open = {392.1, 130.0, (double)INFINITY}; // lower half 262: sd 134, whose first figure is a 1
+    cr_assert_str_eq(words_value(open, 1.0).text, "390");
+}
+
+Test(words, people_read_a_true_minus_and_machines_a_hyphen)
+{
+    const rlv_interval interval = {-2500.0, -11500.0, 6500.0}; // sd 4592
+    cr_assert_str_eq(words_number(-2.345, 1).text, "\xE2\x88\x92"
+                                                   "2.3"); // U+2212 in UTF-8
+    cr_assert_str_eq(words_figures(-0.0123456, 2).text, "\xE2\x88\x92"
+                                                        "0.012");
+    cr_assert_str_eq(words_value(interval, 1000.0).text, "\xE2\x88\x92"
+                                                         "2"); // halves go to the even
+    cr_assert_str_eq(words_ends(interval, 1000.0).text, "\xE2\x88\x92"
+                                                        "12 to 7");
+    cr_assert_str_eq(words_exact(-2.5).text, "-2.5");
+}
+
+Test(words, numbers_of_unlike_signs_end_at_one_column_of_a_terminal)
+{
+    const rlv_words plus = words_right(words_number(12.5, 1), 7), minus = words_right(words_number(-12.5, 1), 7);
+    cr_assert_str_eq(plus.text, "   12.5");
+    cr_assert_str_eq(minus.text, "  \xE2\x88\x92"
+                                 "12.5");
+    cr_assert_eq(words_width(minus.text), 7);
+    cr_assert_str_eq(words_right(words_number(123456.0, 0), 3).text, "123456");
+}
+
+Test(words, what_was_written_down_gets_no_zeros_that_nobody_wrote)
+{
+    cr_assert_str_eq(words_known(0.25, 0.0).text, "0.25");
+    cr_assert_str_eq(words_known(-0.25, 0.0).text, "\xE2\x88\x92"
+                                                   "0.25");
+    cr_assert_str_eq(words_known(706.61234, 0.0).text, "706.6");
+    cr_assert_str_eq(words_known(706.61234, 0.3).text, "706.6");
+    cr_assert_str_eq(words_known(706.61234, 30.0).text, "710");
+}
+
 Test(words, the_exact_decimal_reads_back_to_the_same_bits)
 {
     const double numbers[] = {0.1, 1.0 / 3.0, 12345.678901234567, 5e-324, 1.7976931348623157e308, -2.5};

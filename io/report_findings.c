@@ -1,0 +1,435 @@
+#include "report_findings.h"
+
+#include "change_words.h"
+#include "history_growth.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+static const double two_sided_95 = 1.959963984540054;
+
+/// From here on an interval is wide: half of it is a fifth of the value, which leaves not one sure figure.
+static const double wide_share = 0.2;
+
+const char* report_finding_key(report_finding_kind kind)
+{
+    static const char* const key[REPORT_FINDING_KINDS] = {"look", "wide", "not_recorded"};
+    return key[kind];
+}
+
+const char* report_finding_heading(report_finding_kind kind)
+{
+    static const char* const heading[REPORT_FINDING_KINDS] = {"Look at this on the specimen", "Wide intervals, and why",
+                                                              "Not recorded, and what it would tell"};
+    return heading[kind];
+}
+
+__attribute__((format(printf, 4, 5))) static void find(report_findings* f, report_finding_kind kind, const char* of,
+                                                       const char* format, ...)
+{
+    if (f->count == REPORT_FINDINGS)
+    {
+        f->beyond++;
+        return;
+    }
+    report_finding* finding = &f->one[f->count++];
+    va_list list;
+    finding->kind = kind;
+    snprintf(finding->of.text, sizeof finding->of.text, "%s", of);
+    va_start(list, format);
+    vsnprintf(finding->words.text, sizeof finding->words.text, format, list);
+    va_end(list);
+}
+
+static const rlv_stage_record* stage_of(const rlv_history* history, size_t stage)
+{
+    return history->stage[stage].record;
+}
+
+/// Names with commas between them; empty: none yet.
+static void add_name(report_text* names, const char* name)
+{
+    const size_t length = strlen(names->text);
+    snprintf(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
+}
+
+static rlv_words millilitres(double mm3)
+{
+    return words_figures(mm3 / 1000.0, 2);
+}
+
+static report_text in_ml(rlv_interval mm3)
+{
+    return report_interval((rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0}, "mL");
+}
+
+// --- What was found --------------------------------------------------------------------------------------------------
+
+static void look_at_bone(report_findings* f, const rlv_history* history, size_t step)
+{
+    const rlv_change* change = &history->step[step].change;
+    report_text regions = {""};
+    double deepest_mm = 0.0, sd_mm = 0.0;
+    for (size_t r = 0; r < change->region_count; r++)
+        if (change->region[r].kind == RLV_CHANGE_BONE)
+        {
+            char number[32];
+            snprintf(number, sizeof number, "%zu", r + 1);
+            add_name(&regions, number);
+            deepest_mm = fmax(deepest_mm, change->region[r].max_depth_mm);
+            sd_mm = change_sds_of(change, &change->region[r]).max_depth_mm;
+        }
+    if (regions.text[0] != '\0')
+        find(f, REPORT_LOOK, report_step_name(history, step).text,
+             "bone was lost: %s, at most %s mm deep. It is region %s of the step's table and map",
+             in_ml(change->total[RLV_CHANGE_BONE].volume_mm3).text,
+             words_number(deepest_mm, words_decimals(sd_mm)).text, regions.text);
+}
+
+static void look_at_slight(report_findings* f, const rlv_history* history, size_t step)
+{
+    const rlv_change* change = &history->step[step].change;
+    report_text regions = {""};
+    size_t count = 0;
+    for (size_t r = 0; r < change->region_count; r++)
+        if (change->region[r].volume_mm3.low <= 0.0)
+        {
+            char number[32];
+            snprintf(number, sizeof number, "%zu", r + 1);
+            add_name(&regions, number);
+            count++;
+        }
+    if (count > 0)
+        find(f, REPORT_LOOK, report_step_name(history, step).text,
+             "region%s %s %s so slight that %s interval%s down to nothing: only a look tells whether anything went "
+             "there, and of what",
+             count > 1 ? "s" : "", regions.text, count > 1 ? "are" : "is", count > 1 ? "their" : "its",
+             count > 1 ? "s reach" : " reaches");
+}
+
+static void look_at_added(report_findings* f, const rlv_history* history, size_t step)
+{
+    const rlv_change_total* total = &history->step[step].change.total[RLV_CHANGE_ADDED];
+    const double brought_mm3 = history_brought_mm3(history, step);
+    if (total->regions == 0 || total->volume_mm3.low <= brought_mm3)
+        return;
+    if (brought_mm3 > 0.0)
+        find(f, REPORT_LOOK, report_step_name(history, step).text,
+             "material came, %s, and the treatments that are recorded left %s mL at most",
+             in_ml(total->volume_mm3).text, millilitres(brought_mm3).text);
+    else
+        find(f, REPORT_LOOK, report_step_name(history, step).text,
+             "material came, %s, and the record names none that was added", in_ml(total->volume_mm3).text);
+}
+
+static void look_at_untold(report_findings* f, const rlv_history* history, size_t step)
+{
+    const rlv_interval* untold = &history->step[step].change.untold_mm3;
+    if (untold->low > 0.0 || untold->high < 0.0)
+        find(f, REPORT_LOOK, report_step_name(history, step).text,
+             "more %s than all regions hold: %s, spread over the rest of the surface, thinner than what can be told "
+             "place by place",
+             untold->value > 0.0 ? "went" : "came", in_ml(*untold).text);
+}
+
+static void look_at_balance(report_findings* f, const rlv_history* history, size_t step)
+{
+    const rlv_balance *mass = &history->row[step].mass, *spoil = &history->row[step].spoil;
+    if (mass->closed && !mass->within)
+        find(f, REPORT_LOOK, report_step_name(history, step).text,
+             "the scales do not agree with each other: %s of what the block lost is not explained by spoil, pieces, "
+             "drying and resin",
+             report_interval(mass->unexplained_g, "g").text);
+    if (spoil->closed && !spoil->within)
+        find(f, REPORT_LOOK, report_step_name(history, step).text,
+             "meshes and scales do not agree: measured volume comes to %s more than the spoil weighed%s",
+             report_interval(spoil->unexplained_g, "g").text, spoil->damp ? ", and a bag was damp" : "");
+}
+
+static void look_at_steps(report_findings* f, const rlv_history* history)
+{
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        if (history->row != NULL)
+            look_at_balance(f, history, i);
+        if (!history->step[i].measured)
+            continue;
+        look_at_bone(f, history, i);
+        look_at_added(f, history, i);
+        look_at_untold(f, history, i);
+        look_at_slight(f, history, i);
+    }
+    if (history->joined && history->stages.inflated)
+        find(f, REPORT_LOOK, "the frame of all stages",
+             "the alignments disagree by more than they say of themselves; how sure all places are was widened for it");
+}
+
+// --- What is wide ----------------------------------------------------------------------------------------------------
+
+/// What most of a step's doubt comes from.
+static report_text why_wide(const rlv_change* change)
+{
+    report_text why;
+    if (change->warp_sd_mm > change->noise_sd_mm)
+        snprintf(why.text, sizeof why.text, "its two scans are bent against each other by %s mm (sd)",
+                 words_figures(change->warp_sd_mm, 2).text);
+    else
+        snprintf(why.text, sizeof why.text, "its two scans have a noise of %s mm (sd)",
+                 words_figures(change->noise_sd_mm, 2).text);
+    return why;
+}
+
+static double width_of(const history_step* step, rlv_change_class kind)
+{
+    const rlv_interval* volume = &step->change.total[kind].volume_mm3;
+    return step->measured && step->change.total[kind].known ? volume->high - volume->low : 0.0;
+}
+
+static size_t widest_step(const rlv_history* history, rlv_change_class kind)
+{
+    size_t widest = 0;
+    for (size_t i = 1; i < history->step_count; i++)
+        if (width_of(&history->step[i], kind) > width_of(&history->step[widest], kind))
+            widest = i;
+    return widest;
+}
+
+static void find_wide_class(report_findings* f, const rlv_history* history, rlv_change_class kind)
+{
+    const report_class all = report_class_of(history, kind, REPORT_ALL);
+    if (all.steps_known == 0 || all.regions == 0 || all.ml.high - all.ml.low < 2.0 * wide_share * all.ml.value)
+        return;
+    const size_t widest = widest_step(history, kind);
+    const history_step* step = &history->step[widest];
+    const char* name = history_class_name(kind);
+    if (step->change.total[kind].faint)
+        find(f, REPORT_WIDE, name,
+             "in all %s, most of the doubt from %s: there it thins out below the detection limit (%s), and how far it "
+             "reaches cannot be told",
+             report_interval(all.ml, "mL").text, report_step_name(history, widest).text,
+             change_limit_words(&step->change.limit[0]).text);
+    else
+        find(f, REPORT_WIDE, name, "in all %s, most of the doubt from %s: %s%s", report_interval(all.ml, "mL").text,
+             report_step_name(history, widest).text,
+             step->change.total[kind].regions == 0 ? "no region was found there, but some could lie below the "
+                                                     "detection limit; "
+                                                   : "",
+             why_wide(&step->change).text);
+}
+
+/// Bone that was looked for and not found is still the question: which step leaves most room.
+static void find_wide_bone(report_findings* f, const rlv_history* history)
+{
+    const report_class all = report_class_of(history, RLV_CHANGE_BONE, REPORT_ALL);
+    if (all.steps_known == 0 || all.regions > 0)
+        return;
+    const size_t widest = widest_step(history, RLV_CHANGE_BONE);
+    const rlv_change* change = &history->step[widest].change;
+    find(f, REPORT_WIDE, "bone lost",
+         "none was found, but %s leaves most room for some: up to %s mL, since %s, so that only a chip deeper than %s "
+         "is "
+         "told there",
+         report_step_name(history, widest).text, millilitres(change->total[RLV_CHANGE_BONE].volume_mm3.high).text,
+         why_wide(change).text, change_limit_words(&change->limit[0]).text);
+}
+
+static void find_wide_left(report_findings* f, const rlv_history* history)
+{
+    const size_t last = history->stage_count - 1;
+    const history_stage* stage = &history->stage[last];
+    const rlv_interval left = history_stage_volume(history, last);
+    if (!isfinite(left.value) || left.high - left.low < 0.02 * left.value)
+        return;
+    const double half = (left.high - left.low) / 2.0, of_scale = two_sided_95 * 3.0 * stage->scale_sd * left.value;
+    if (of_scale * of_scale > half * half / 2.0)
+        find(f, REPORT_WIDE, "left in the block",
+             "most of the doubt is in the scale of ‘%.200s’, known to %s mm in a metre: a share of a length is three "
+             "times that share of a volume",
+             stage->record->id, words_figures(1000.0 * stage->scale_sd, 2).text);
+    else
+        find(f, REPORT_WIDE, "left in the block", "most of the doubt is noise and slow warp of the scan of ‘%.200s’",
+             stage->record->id);
+}
+
+static void find_wide(report_findings* f, const rlv_history* history)
+{
+    for (rlv_change_class kind = 0; kind < RLV_CHANGE_CLASSES && history->step_count > 0; kind++)
+        find_wide_class(f, history, kind);
+    if (history->step_count > 0)
+        find_wide_bone(f, history);
+    find_wide_left(f, history);
+}
+
+// --- What is not recorded --------------------------------------------------------------------------------------------
+
+/// Stages that something holds of, from `first` on, by name.
+typedef bool (*stage_is)(const rlv_history* history, size_t stage);
+static report_text stages_that(const rlv_history* history, size_t first, stage_is is)
+{
+    report_text names = {""};
+    for (size_t i = first; i < history->stage_count; i++)
+        if (is(history, i))
+            add_name(&names, stage_of(history, i)->id);
+    return names;
+}
+
+static bool is_not_weighed(const rlv_history* history, size_t stage)
+{
+    return stage_of(history, stage)->mass == NULL;
+}
+
+static bool is_without_hours(const rlv_history* history, size_t stage)
+{
+    return stage_of(history, stage)->work_count == 0;
+}
+
+static bool is_without_drying(const rlv_history* history, size_t stage)
+{
+    return stage_of(history, stage)->drying == NULL && stage_of(history, stage)->mass != NULL &&
+           stage_of(history, stage - 1)->mass != NULL;
+}
+
+static bool has_exact_scale(const rlv_history* history, size_t stage)
+{
+    return history->stage[stage].scale_sd <= 0.0;
+}
+
+static bool has_one_bar(const rlv_history* history, size_t stage)
+{
+    return stage_of(history, stage)->mesh.bar_count == 1;
+}
+
+static bool is_open(const rlv_history* history, size_t stage)
+{
+    return !history->stage[stage].given.health.closed;
+}
+
+static bool is_without_bone(const rlv_history* history, size_t stage)
+{
+    const history_step* step = stage < history->step_count ? &history->step[stage] : NULL;
+    return step != NULL && step->measured && !step->change.total[RLV_CHANGE_BONE].known;
+}
+
+static bool is_without_dry_mass(const rlv_history* history, size_t stage)
+{
+    const rlv_stage_record* record = stage_of(history, stage);
+    for (size_t i = 0; i < record->treatment_count; i++)
+        if (record->treatment[i].dry_g == NULL)
+            return true;
+    return false;
+}
+
+static bool is_without_spoil(const rlv_history* history, size_t stage)
+{
+    const rlv_specimen* specimen = history->specimen;
+    bool any = false;
+    for (size_t i = 0; i < specimen->spoil_count; i++)
+        if (strcmp(specimen->spoil[i].stage, stage_of(history, stage)->id) == 0)
+        {
+            any = true;
+            if (specimen->spoil[i].mass == NULL)
+                return true;
+        }
+    return !any;
+}
+
+/// What is not recorded of stages, and what it would tell.
+static void find_missing_of_stages(report_findings* f, const rlv_history* history)
+{
+    static const struct
+    {
+        stage_is is;
+        size_t first;
+        const char *what, *tells;
+    } missing[] = {
+        {is_without_bone, 0, "bone on the mesh",
+         "nobody marked it there, so that bone lost in the step after counts as "
+         "matrix removed"},
+        {is_not_weighed, 0, "mass of the block",
+         "weighed, it would show what the scales say went in the steps beside "
+         "it"},
+        {is_without_spoil, 1, "mass of the spoil", "weighed, it would hold the measured volume against the scales"},
+        {is_without_drying, 1, "water lost by drying",
+         "it is taken as none; what dried away shows as unexplained grams"},
+        {is_without_dry_mass, 1, "dry mass of a treatment", "it would show how many grams stayed in the block"},
+        {is_without_hours, 1, "hours of work", "without them the step tells nothing of the rates of tools"},
+        {is_open, 0, "a closed mesh", "the volume of an open one cannot be told"},
+        {has_exact_scale, 0, "how sure the scale is",
+         "it is taken as exact, so that no interval allows for it; scale "
+         "bars or scale_sd would say"},
+        {has_one_bar, 0, "a second scale bar", "one bar has no other to be checked against"},
+    };
+    for (size_t i = 0; i < sizeof missing / sizeof *missing; i++)
+    {
+        const report_text stages = stages_that(history, missing[i].first, missing[i].is);
+        if (stages.text[0] != '\0')
+            find(f, REPORT_MISSING, missing[i].what, "at %.600s: %s", stages.text, missing[i].tells);
+    }
+}
+
+static void find_missing_of_bags(report_findings* f, const rlv_specimen* specimen)
+{
+    report_text bags = {""};
+    for (size_t i = 0; i < specimen->spoil_count; i++)
+        if (specimen->spoil[i].state != NULL && strcmp(specimen->spoil[i].state, "damp") == 0)
+            add_name(&bags, specimen->spoil[i].bag);
+    if (bags.text[0] != '\0')
+        find(f, REPORT_MISSING, "dry mass of damp spoil",
+             "of %.600s: its water counts as spoil in both balances; weighed dry, it would not", bags.text);
+}
+
+static void find_missing_of_pieces(report_findings* f, const rlv_history* history)
+{
+    const rlv_specimen* specimen = history->specimen;
+    report_text meshes = {""}, masses = {""};
+    for (size_t i = 0; i < specimen->piece_count; i++)
+    {
+        bool closed = false;
+        for (size_t k = 0; k < history->pieces.count; k++)
+            closed = closed || (history->pieces.one[k].piece == &specimen->piece[i] &&
+                                history->pieces.one[k].given.health.closed);
+        if (!closed)
+            add_name(&meshes, specimen->piece[i].id);
+        if (specimen->piece[i].mass == NULL)
+            add_name(&masses, specimen->piece[i].id);
+    }
+    if (meshes.text[0] != '\0')
+        find(f, REPORT_MISSING, "a closed mesh of a piece",
+             "of %.600s: by the block's meshes alone its volume holds what crumbled out of its joint, or the gap there",
+             meshes.text);
+    if (masses.text[0] != '\0')
+        find(f, REPORT_MISSING, "mass of a piece", "of %.600s: weighed, it would close the block's mass balance",
+             masses.text);
+}
+
+static void find_missing(report_findings* f, const rlv_history* history)
+{
+    const rlv_specimen* specimen = history->specimen;
+    find_missing_of_stages(f, history);
+    if (rlv_specimen_density(specimen, "matrix") == NULL)
+        find(f, REPORT_MISSING, "density of the matrix",
+             "without it no volume can be told in grams, nor be held against "
+             "the spoil");
+    find_missing_of_bags(f, specimen);
+    find_missing_of_pieces(f, history);
+    for (size_t i = 0; i < history->tool_count; i++)
+        if (!history->rate[i].determined)
+            find(f, REPORT_MISSING, "hours by area",
+                 "for ‘%.100s’: it was only used together with other tools, so that its own rate cannot be told",
+                 history->tool[i]);
+    if (specimen->up == NULL)
+        find(f, REPORT_MISSING, "which way was up",
+             "pictures are seen from the side where most went, not from the side that was up in the rock");
+    else if (specimen->north == NULL)
+        find(f, REPORT_MISSING, "north", "maps cannot be turned with north at the top");
+}
+
+void report_findings_find(report_findings* findings, const rlv_history* history)
+{
+    findings->count = findings->beyond = 0;
+    look_at_steps(findings, history);
+    find_wide(findings, history);
+    find_missing(findings, history);
+}

@@ -1,0 +1,44 @@
+/// What somebody should look at, and what would tell more: made of what was found, and of what the record lacks.
+///
+/// A finding says what is so, where, and what follows from it for the figures. How to work is the trade's own: none
+/// speaks of treatments, tools or hours. Warnings of the measurement are the answer's, and stand before these.
+
+#ifndef RLV_REPORT_FINDINGS_H
+#define RLV_REPORT_FINDINGS_H
+
+#include "report_words.h"
+
+typedef enum report_finding_kind
+{
+    REPORT_LOOK,    ///< was found: somebody should look at it
+    REPORT_WIDE,    ///< an interval is wide, and why
+    REPORT_MISSING, ///< is not recorded, and what it would tell
+    REPORT_FINDING_KINDS,
+} report_finding_kind;
+
+typedef struct report_finding
+{
+    report_finding_kind kind;
+    report_text of;    ///< a step, a stage, or a thing
+    report_text words; ///< without a full stop
+} report_finding;
+
+enum
+{
+    REPORT_FINDINGS = 48 ///< what comes beyond is counted
+};
+
+typedef struct report_findings
+{
+    size_t count, beyond;
+    report_finding one[REPORT_FINDINGS];
+} report_findings;
+
+/// All of them, by kind and then in the order of time, into `findings`.
+void report_findings_find(report_findings* findings, const rlv_history* history);
+
+/// "look", "wide", "not_recorded"; and as a heading.
+const char* report_finding_key(report_finding_kind kind);
+const char* report_finding_heading(report_finding_kind kind);
+
+#endif

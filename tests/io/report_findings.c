@@ -1,0 +1,148 @@
+/// Tests of what a report asks to be looked at: each finding comes of something, and goes with it.
+
+#include "report_findings.h"
+
+#include "support/short_life.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <string.h>
+
+static short_life life;
+static report_findings found;
+
+static void set_up(void)
+{
+    short_life_fill(&life);
+}
+
+TestSuite(report_findings, .init = set_up);
+
+/// What is said of something; empty where nothing is.
+static const char* said(report_finding_kind kind, const char* of, const char* words)
+{
+    report_findings_find(&found, &life.history);
+    for (size_t i = 0; i < found.count; i++)
+        if (found.one[i].kind == kind && strcmp(found.one[i].of.text, of) == 0 &&
+            strstr(found.one[i].words.text, words) != NULL)
+            return found.one[i].words.text;
+    return "";
+}
+
+#define SAYS(kind, of, words) cr_expect_str_neq(said(kind, of, words), "", "%s: %s", of, words)
+#define IS_SILENT(kind, of, words) cr_expect_str_eq(said(kind, of, words), "", "%s: %s", of, words)
+
+Test(report_findings, bone_that_was_lost_is_to_be_looked_at_where_it_was)
+{
+    SAYS(REPORT_LOOK, "field → skull", "bone was lost: 0.4 mL");
+    SAYS(REPORT_LOOK, "field → skull", "at most 6.20 mm deep. It is region 3");
+    IS_SILENT(REPORT_LOOK, "skull → cleaned", "bone was lost");
+}
+
+Test(report_findings, a_region_that_may_be_nothing_is_to_be_looked_at)
+{
+    IS_SILENT(REPORT_LOOK, "skull → cleaned", "slight");
+    life.region[1][2].volume_mm3 = (rlv_interval){100.0, -20.0, 220.0};
+    SAYS(REPORT_LOOK, "skull → cleaned", "region 3 is so slight");
+}
+
+Test(report_findings, material_that_came_is_held_against_the_treatments_recorded)
+{
+    rlv_change_total* added = &life.step[1].change.total[RLV_CHANGE_ADDED];
+    double dry_g = 2.32;
+    rlv_treatment_record fill = {.what = (char*)"gap fill", .material = (char*)"matrix", .dry_g = &dry_g};
+    life.density[0].sd_g_cm3 = 0.0; // so that 2.32 g are 1 mL
+    *added = (rlv_change_total){.known = true, .regions = 1, .volume_mm3 = {5000.0, 4000.0, 6000.0}};
+    SAYS(REPORT_LOOK, "skull → cleaned", "the record names none that was added");
+    life.stage[2].treatment = &fill;
+    life.stage[2].treatment_count = 1;
+    SAYS(REPORT_LOOK, "skull → cleaned", "left 1.0 mL at most");
+    dry_g = 2.32 * 4.5;
+    IS_SILENT(REPORT_LOOK, "skull → cleaned", "material came");
+}
+
+Test(report_findings, what_no_region_holds_is_told_where_it_is_not_nothing)
+{
+    IS_SILENT(REPORT_LOOK, "field → skull", "all regions hold");
+    life.step[0].change.untold_mm3 = (rlv_interval){12500.0, 3500.0, 21500.0};
+    SAYS(REPORT_LOOK, "field → skull", "more went than all regions hold");
+}
+
+Test(report_findings, a_balance_that_does_not_close_is_told_at_its_step)
+{
+    IS_SILENT(REPORT_LOOK, "field → skull", "do not agree");
+    life.row[0].spoil.within = false;
+    SAYS(REPORT_LOOK, "field → skull", "meshes and scales do not agree");
+}
+
+Test(report_findings, a_wide_interval_is_told_with_its_step_and_why)
+{
+    life.cumulative[1].ml[RLV_CHANGE_BONE] = (rlv_interval){0.42, 0.22, 0.62};
+    life.step[0].change.total[RLV_CHANGE_BONE].volume_mm3 = (rlv_interval){420.0, 100.0, 740.0};
+    SAYS(REPORT_WIDE, "bone lost", "most of the doubt from field → skull: its two scans have a noise of 0.080 mm (sd)");
+    life.step[0].change.warp_sd_mm = 0.2;
+    SAYS(REPORT_WIDE, "bone lost", "bent against each other by 0.20 mm");
+    life.step[0].change.total[RLV_CHANGE_BONE].faint = true;
+    SAYS(REPORT_WIDE, "bone lost", "thins out below the detection limit (0.40 mm over 1.0 cm²)");
+    life.cumulative[1].ml[RLV_CHANGE_BONE] = (rlv_interval){0.42, 0.40, 0.44};
+    IS_SILENT(REPORT_WIDE, "bone lost", "");
+}
+
+Test(report_findings, bone_that_was_not_found_has_a_step_that_leaves_most_room_for_it)
+{
+    life.step[0].change.total[RLV_CHANGE_BONE] = life.step[1].change.total[RLV_CHANGE_BONE] =
+        (rlv_change_total){.known = true, .volume_mm3 = {0.0, 0.0, 340.0}};
+    life.step[1].change.total[RLV_CHANGE_BONE].volume_mm3.high = 910.0;
+    SAYS(REPORT_WIDE, "bone lost", "skull → cleaned leaves most room for some: up to 0.91 mL");
+}
+
+Test(report_findings, the_doubt_of_what_is_left_is_told_with_its_cause)
+{
+    IS_SILENT(REPORT_WIDE, "left in the block", "");
+    life.read[2].scale_sd = 5e-3; // 1.5 % of a volume, 2.9 % either way
+    SAYS(REPORT_WIDE, "left in the block", "the scale of ‘cleaned’, known to 5.0 mm in a metre");
+}
+
+Test(report_findings, what_is_not_recorded_is_told_with_what_it_would_tell)
+{
+    IS_SILENT(REPORT_MISSING, "mass of the block", "");
+    life.stage[1].mass = NULL;
+    SAYS(REPORT_MISSING, "mass of the block", "at skull: weighed");
+    IS_SILENT(REPORT_MISSING, "mass of the spoil", "");
+    life.bag[1].mass = NULL;
+    SAYS(REPORT_MISSING, "mass of the spoil", "at cleaned: ");
+    IS_SILENT(REPORT_MISSING, "how sure the scale is", "");
+    life.read[0].scale_sd = life.read[2].scale_sd = 0.0;
+    SAYS(REPORT_MISSING, "how sure the scale is", "at field, cleaned: it is taken as exact");
+    IS_SILENT(REPORT_MISSING, "bone on the mesh", "");
+    life.step[1].change.total[RLV_CHANGE_BONE].known = false;
+    SAYS(REPORT_MISSING, "bone on the mesh", "at skull: nobody marked it");
+    IS_SILENT(REPORT_MISSING, "dry mass of damp spoil", "");
+    life.bag[0].state = (char*)"damp";
+    SAYS(REPORT_MISSING, "dry mass of damp spoil", "of S1: ");
+    SAYS(REPORT_MISSING, "hours by area", "for ‘needle’");
+    IS_SILENT(REPORT_MISSING, "hours by area", "for ‘scribe’");
+    SAYS(REPORT_MISSING, "a closed mesh", "at skull: ");
+    SAYS(REPORT_MISSING, "a closed mesh of a piece", "of slab A: ");
+    IS_SILENT(REPORT_MISSING, "density of the matrix", "");
+    life.specimen.density_count = 0;
+    SAYS(REPORT_MISSING, "density of the matrix", "grams");
+}
+
+Test(report_findings, none_recommends_how_to_work)
+{
+    static const char* const words[] = {"should", "recommend", "apply ", "use a ", "consolidat", "solvent", "resin is"};
+    report_findings_find(&found, &life.history);
+    cr_assert_gt(found.count, 3);
+    for (size_t i = 0; i < found.count; i++)
+        for (size_t k = 0; k < sizeof words / sizeof *words; k++)
+            cr_expect_null(strstr(found.one[i].words.text, words[k]), "%s", found.one[i].words.text);
+}
+
+Test(report_findings, they_come_by_kind)
+{
+    report_findings_find(&found, &life.history);
+    cr_expect_eq(found.beyond, 0);
+    for (size_t i = 1; i < found.count; i++)
+        cr_expect_leq(found.one[i - 1].kind, found.one[i].kind);
+}
