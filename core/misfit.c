@@ -1,5 +1,6 @@
 #include "misfit.h"
 
+#include "cholesky.h"
 #include "cubes.h"
 
 #include <gsl/gsl_blas.h>
@@ -38,6 +39,7 @@ typedef struct grid_point
     double strength;   ///< variance of the warp over the nugget's of a patch of mean area
     double nugget_mm2; ///< estimated variance of a patch of mean area
     double weight;
+    const double* warp; ///< the field's, of this length; NULL without warp
 } grid_point;
 
 struct rlv_misfit
@@ -45,6 +47,7 @@ struct rlv_misfit
     size_t count, trend_count;
     rlv_patch* patch;
     double* noise_per_mm2; ///< count * count: covariance of the noise's means, for an integral of one
+    double* warp; ///< RANGES * count * count, lower triangles: covariance of a warp of unit variance, by its length
     double mean_area_mm2;
     double size_mm;              ///< turns and breadths are divided by it, so that all columns are of one order
     double scale_mean, scale_sd; ///< prior of the log of the scale that is left
@@ -327,12 +330,11 @@ static void fill_covariance(const rlv_misfit* field, const grid_point* at, gsl_m
 {
     for (size_t i = 0; i < field->count; i++)
     {
+        const double* noise = field->noise_per_mm2 + field->count * i;
         for (size_t j = 0; j <= i; j++)
         {
-            const double warp =
-                at->strength > 0.0 ? covariance(field->patch + i, field->patch + j, at->length_mm) : 0.0;
-            gsl_matrix_set(v, i, j,
-                           at->strength * warp + field->mean_area_mm2 * field->noise_per_mm2[field->count * i + j]);
+            const double warp = at->warp != NULL ? at->warp[field->count * i + j] : 0.0;
+            gsl_matrix_set(v, i, j, at->strength * warp + field->mean_area_mm2 * noise[j]);
         }
     }
 }
@@ -355,7 +357,7 @@ static void solve(const rlv_misfit* field, const grid_point* at, double scale_pr
     gsl_matrix *factor = &s->factor.matrix, *trend = &s->trend.matrix, *normal = &s->normal.matrix;
     gsl_vector *depth = &s->depth.vector, *motion = &s->motion.vector;
     fill_covariance(field, at, factor);
-    gsl_linalg_cholesky_decomp1(factor);
+    rlv_cholesky(field->count, factor->data);
     for (size_t i = 0; i < field->count; i++)
     {
         double row[MOST_TREND];
@@ -401,12 +403,20 @@ static double log_likelihood(const rlv_misfit* field, grid_point* at, const solv
 static void lay_grid(rlv_misfit* field)
 {
     const double shortest = 1.5 * sqrt(field->mean_area_mm2), longest = 2.0 * field->size_mm;
+    const size_t n = field->count;
     for (int i = 0; i < RANGES; i++)
         for (int j = 0; j < STRENGTHS; j++)
             field->grid[STRENGTHS * i + j] =
                 (grid_point){.length_mm = shortest * pow(longest / shortest, (double)i / (RANGES - 1)),
-                             .strength = LEAST_STRENGTH * pow(STRENGTH_STEP, j)};
+                             .strength = LEAST_STRENGTH * pow(STRENGTH_STEP, j),
+                             .warp = field->warp + n * n * (size_t)i};
     field->grid[GRID - 1] = (grid_point){.length_mm = shortest, .strength = 0.0};
+#pragma omp parallel for collapse(2) schedule(static)
+    for (size_t r = 0; r < RANGES; r++)
+        for (size_t i = 0; i < n; i++)
+            for (size_t j = 0; j <= i; j++)
+                field->warp[n * (n * r + i) + j] =
+                    covariance(field->patch + i, field->patch + j, field->grid[STRENGTHS * r].length_mm);
 }
 
 /// Evaluate the marked points of the grid.
@@ -506,7 +516,8 @@ rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, const doub
     f->trend_count = scale_sd > 0.0 ? MOST_TREND : MOST_TREND - 1;
     rlv_status status = RLV_SYSTEM;
     if ((f->patch = rlv_reserve(count, sizeof *f->patch, error)) != NULL &&
-        (f->noise_per_mm2 = rlv_reserve(count * count, sizeof *f->noise_per_mm2, error)) != NULL)
+        (f->noise_per_mm2 = rlv_reserve(count * count, sizeof *f->noise_per_mm2, error)) != NULL &&
+        (f->warp = rlv_reserve(RANGES * count * count, sizeof *f->warp, error)) != NULL)
     {
         memcpy(f->patch, patch, count * sizeof *patch);
         set_noise(f, noise_per_mm2);
@@ -535,6 +546,7 @@ void rlv_misfit_free(rlv_misfit* field)
     {
         free(field->patch);
         free(field->noise_per_mm2);
+        free(field->warp);
     }
     free(field);
 }
