@@ -134,8 +134,7 @@ static rlv_status align_with(work* w, rlv_alignment* alignment, const rlv_align_
     rlv_status status = rlv_align(alignment, w->before, w->before_tree, w->after, options, error);
     w->pose = alignment->pose;
     if (status == RLV_DONE && alignment->ambiguous && !alignment->loose)
-        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL,
-                          "put marks on the rim that both stages show, or give tie points",
+        status = rlv_fail(error, RLV_IMPOSSIBLE, NULL, "put marks on the rim that both stages show, or give tie points",
                           "the alignment is ambiguous: %s", alignment->reason);
     return status;
 }

@@ -10,19 +10,28 @@ enum
 
 typedef double wide __attribute__((vector_size(WIDE * sizeof(double))));
 
-static inline wide load(const double* at)
+/// Built for the wider registers too, and picked at run time; no operation rounds differently there.
+#if defined(__x86_64__) && defined(__GLIBC__)
+#define EACH_WIDTH __attribute__((target_clones("avx2", "default")))
+#else
+#define EACH_WIDTH
+#endif
+
+#define INLINE static inline __attribute__((always_inline))
+
+INLINE wide load(const double* at)
 {
     wide value;
     memcpy(&value, at, sizeof value);
     return value;
 }
 
-static inline double sum_of(wide a)
+INLINE double sum_of(wide a)
 {
     return (a[0] + a[1]) + (a[2] + a[3]);
 }
 
-static double dot(size_t count, const double* a, const double* b)
+INLINE double dot(size_t count, const double* a, const double* b)
 {
     wide sum = {0};
     size_t k = 0;
@@ -35,7 +44,7 @@ static double dot(size_t count, const double* a, const double* b)
 }
 
 /// Dot products of a row with WIDE others, `apart` from each other. `count` is a multiple of WIDE.
-static void dots(size_t count, const double* row, const double* other, size_t apart, double product[WIDE])
+INLINE void dots(size_t count, const double* row, const double* other, size_t apart, double product[WIDE])
 {
     wide sum[WIDE] = {{0}};
     for (size_t k = 0; k < count; k += WIDE)
@@ -48,7 +57,7 @@ static void dots(size_t count, const double* row, const double* other, size_t ap
         product[m] = sum_of(sum[m]);
 }
 
-void rlv_cholesky(size_t count, double* matrix)
+EACH_WIDTH void rlv_cholesky(size_t count, double* matrix)
 {
     for (size_t i = 0; i < count; i++)
     {

@@ -26,8 +26,8 @@ typedef struct rlv_tree rlv_tree;
 /// about 75 bytes a triangle are held while it is built, 45 after. Free with rlv_tree_free.
 rlv_status rlv_tree_build(rlv_tree** tree, const rlv_mesh* mesh, rlv_error* error);
 
-/// The same for about `queries` queries in all: where they are few beside the triangles, the tree is made in half the
-/// time and is slower to ask.
+/// The same for about `queries` queries in all: where they are not many times the triangles, the tree is made in half
+/// the time, and takes a tenth longer to answer.
 rlv_status rlv_tree_build_for(rlv_tree** tree, const rlv_mesh* mesh, size_t queries, rlv_error* error);
 void rlv_tree_free(rlv_tree* tree);
 

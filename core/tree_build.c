@@ -22,6 +22,7 @@
 #define BINS 16
 #define CLUSTER 16          ///< triangles of a cluster at most, but where more share one Morton cell
 #define QUICK_CLUSTER 64    ///< and of a quick tree: a node of full leaves
+#define QUICK_QUERIES 3     ///< a triangle: from there on splitting leaves has paid for itself
 #define CLUSTERS_A_TASK 128 ///< clusters that one thread takes at a time
 #define DIGIT_BITS 10
 #define DIGITS 3 ///< a Morton code has a bit of each axis for every third of its bits
@@ -778,5 +779,5 @@ rlv_status rlv_tree_build(rlv_tree** tree, const rlv_mesh* mesh, rlv_error* erro
 
 rlv_status rlv_tree_build_for(rlv_tree** tree, const rlv_mesh* mesh, size_t queries, rlv_error* error)
 {
-    return build_tree(tree, mesh, queries < mesh->triangle_count / 2, error);
+    return build_tree(tree, mesh, queries < QUICK_QUERIES * mesh->triangle_count, error);
 }
