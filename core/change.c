@@ -17,6 +17,7 @@ enum
     FITTING = 3,           // gatherings until the patches are as many as wanted
     PATCHES = 360,         // of the surface that held still: what a warp of 30 mm needs on a 300 mm block
     MOST_SETTLING = 5,     // alignments without what changed
+    ALIGNING = 30,         // times the samples that an index is asked for where stages are aligned, about
     CELLS_ACROSS = 700,    // default pitch: the block's diagonal over this
 };
 
@@ -246,7 +247,7 @@ static rlv_status index_stages(work* w, rlv_error* error)
     rlv_tree** tree[2] = {&w->before_tree, &w->after_tree};
     rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
     const uint8_t* part[2] = {w->options->before_part, w->options->after_part};
-    const size_t queries = MOST_SAMPLES * (w->options->aligned ? 1 : 2 * MOST_SETTLING);
+    const size_t queries = MOST_SAMPLES * (w->options->aligned ? 1 : ALIGNING);
     rlv_error own[2] = {0};
     rlv_status status[2];
     rlv_tell(&w->options->progress, "index", 0.0);
