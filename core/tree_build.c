@@ -4,12 +4,13 @@
 ///    (J. Pantaleoni, D. Luebke, HLBVH: hierarchical LBVH construction for real-time ray tracing, High Performance
 ///    Graphics 2010).
 /// 2. Each cluster is split into leaves of at most eight triangles by the binned surface-area heuristic (I. Wald, On
-/// fast
-///    construction of SAH-based bounding volume hierarchies, IEEE Symposium on Interactive Ray Tracing 2007). It fits
-///    in the first-level cache.
+///    fast construction of SAH-based bounding volume hierarchies, IEEE Symposium on Interactive Ray Tracing 2007). It
+///    fits in the first-level cache.
 /// 3. The same heuristic, over the boxes of the leaves, makes nodes of eight children level by level: the child with
-/// the
-///    largest area is split until there are eight.
+///    the largest area is split until there are eight.
+///
+/// A quick tree's clusters are larger; each is cut into full leaves as it lies, with one node over them, and step 3
+/// works over those nodes.
 ///
 /// No step depends on the thread count: work is cut at fixed places, and places in arrays are prefix sums.
 
