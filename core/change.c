@@ -13,7 +13,8 @@
 
 enum
 {
-    FITTING = 3, // gatherings until the patches are as many as wanted
+    FITTING = 3,   // gatherings until the patches are as many as wanted
+    ALIGNING = 30, // times the samples that an index is asked for where stages are aligned, about
 };
 
 _Static_assert(RLV_PART_BONE == RLV_DEPTHS_STAYS && RLV_PART_PIECE == RLV_DEPTHS_WHOLE &&
@@ -220,9 +221,9 @@ static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
 }
 
 static rlv_status index_stage(rlv_tree** tree, rlv_sampling* sampling, const rlv_mesh* mesh, const uint8_t* part,
-                              rlv_error* error)
+                              size_t queries, rlv_error* error)
 {
-    const rlv_status status = rlv_tree_build(tree, mesh, error);
+    const rlv_status status = rlv_tree_build_for(tree, mesh, queries, error);
     return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, part, RLV_CHANGE_MOST_SAMPLES, error) : status;
 }
 
@@ -233,12 +234,13 @@ static rlv_status index_stages(work* w, rlv_error* error)
     rlv_tree** tree[2] = {&w->before_tree, &w->after_tree};
     rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
     const uint8_t* part[2] = {w->options->before_part, w->options->after_part};
+    const size_t queries = (size_t)RLV_CHANGE_MOST_SAMPLES * (size_t)(w->options->aligned ? 1 : ALIGNING);
     rlv_error own[2] = {0};
     rlv_status status[2];
     rlv_tell(&w->options->progress, "index", 0.0);
 #pragma omp parallel for schedule(static, 1)
     for (int k = 0; k < 2; k++)
-        status[k] = index_stage(tree[k], sampling[k], mesh[k], part[k], own + k);
+        status[k] = index_stage(tree[k], sampling[k], mesh[k], part[k], queries, own + k);
     return rlv_first_failure(2, status, own, error);
 }
 

@@ -56,7 +56,6 @@ static void add_exact_rows(rlv_columns_difference* difference, const columns_sur
             const columns_exact_row* from = &s->chunk[i].row[k];
             rlv_columns_label* to = &difference->label[from->label];
             to->signed_mm3 += mesh == 0 ? from->prism_mm3 : -from->prism_mm3;
-            *(mesh == 0 ? &to->first_area_mm2 : &to->second_area_mm2) += from->area_mm2;
         }
 }
 

@@ -41,8 +41,6 @@ typedef struct rlv_columns_label
     double first_only_mm3;  ///< filled by the first solid and not by the second
     double second_only_mm3; ///< filled by the second and not by the first
     double signed_mm3;      ///< first minus second, control variate applied
-    double first_area_mm2;  ///< area of the label's triangles on the first mesh, exact
-    double second_area_mm2; ///< and on the second
     double max_run_mm;      ///< longest run along the axis
 } rlv_columns_label;
 

@@ -58,7 +58,6 @@ typedef struct columns_exact_row
 {
     uint16_t label;
     double prism_mm3; ///< signed volume between the triangles and the middle depth
-    double area_mm2;
 } columns_exact_row;
 
 /// Tiles from `low` to `high`, both included.
@@ -203,11 +202,10 @@ static inline columns_triangle triangle_at(const columns_surface* s, const colum
     return t;
 }
 
-/// Twice the area of a triangle as a vector along its normal in a right-handed frame.
-static inline rlv_vec3 twice_area(const double a[3], const double b[3], const double c[3])
+/// Twice the area of a triangle on the plane, above zero where it turns counter-clockwise.
+static inline double twice_area(const double a[3], const double b[3], const double c[3])
 {
-    rlv_vec3 e = {b[0] - a[0], b[1] - a[1], b[2] - a[2]}, f = {c[0] - a[0], c[1] - a[1], c[2] - a[2]};
-    return rlv_vec3_cross(e, f);
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
 }
 
 static inline size_t tile_count(const columns_grid* g)

@@ -4,21 +4,42 @@
 
 #include <stdlib.h>
 
-/// Bands that a triangle's samples may lie in; false where its box on the sub-grid holds no sample.
-static inline bool bands_of(const columns_triangle* t, const columns_grid* g, uint32_t bands[2])
+/// The box around a triangle, across and up.
+typedef struct span
 {
-    int64_t low[2], high[2];
+    double low_mm[2], high_mm[2];
+} span;
+
+static inline span span_of(const columns_triangle* t)
+{
+    span box;
     for (int i = 0; i < 2; i++)
     {
-        double a = lower(t->at_mm[0][i], lower(t->at_mm[1][i], t->at_mm[2][i]));
-        double b = upper(t->at_mm[0][i], upper(t->at_mm[1][i], t->at_mm[2][i]));
-        low[i] = most(0, ceil_shift(snap(g, a), g->sub_bits));
-        high[i] = least(g->size[i] - 1, snap(g, b) >> g->sub_bits);
+        box.low_mm[i] = lower(t->at_mm[0][i], lower(t->at_mm[1][i], t->at_mm[2][i]));
+        box.high_mm[i] = upper(t->at_mm[0][i], upper(t->at_mm[1][i], t->at_mm[2][i]));
     }
-    if (low[0] > high[0] || low[1] > high[1])
-        return false;
-    bands[0] = (uint32_t)(low[1] / g->band_rows);
-    bands[1] = (uint32_t)(high[1] / g->band_rows);
+    return box;
+}
+
+static inline columns_tile_box tiles_of(const span* box, const columns_grid* g)
+{
+    return (columns_tile_box){{tile_at(g, box->low_mm[0], 0), tile_at(g, box->low_mm[1], 1)},
+                              {tile_at(g, box->high_mm[0], 0), tile_at(g, box->high_mm[1], 1)}};
+}
+
+/// Bands that a triangle's samples may lie in; false where its box on the sub-grid holds no sample.
+static inline bool bands_of(const span* box, const columns_grid* g, uint32_t bands[2])
+{
+    int64_t low = 0, high = 0;
+    for (int i = 0; i < 2; i++)
+    {
+        low = most(0, ceil_shift(snap(g, box->low_mm[i]), g->sub_bits));
+        high = least(g->size[i] - 1, snap(g, box->high_mm[i]) >> g->sub_bits);
+        if (low > high)
+            return false;
+    }
+    bands[0] = (uint32_t)low / (uint32_t)g->band_rows;
+    bands[1] = (uint32_t)high / (uint32_t)g->band_rows;
     return true;
 }
 
@@ -117,17 +138,17 @@ static rlv_status sort_chunk(columns_chunk* c, const columns_surface* s, const c
             return rlv_fail(error, RLV_BAD_INPUT, NULL, "count the labels from 0", "triangle %zu has label %u of %zu",
                             c->first + i, (unsigned)label, label_count);
         columns_exact_row* row = row_of(room, label);
-        rlv_vec3 twice = twice_area(at.at_mm[0], at.at_mm[1], at.at_mm[2]);
-        row->prism_mm3 += g->hand * twice.z * ((at.at_mm[0][2] + at.at_mm[1][2] + at.at_mm[2][2]) / 6.0);
-        row->area_mm2 += 0.5 * rlv_vec3_length(twice);
-        columns_tile_box box = reach_of(&at, g);
+        const double twice = twice_area(at.at_mm[0], at.at_mm[1], at.at_mm[2]);
+        row->prism_mm3 += g->hand * twice * ((at.at_mm[0][2] + at.at_mm[1][2] + at.at_mm[2][2]) / 6.0);
+        const span within = span_of(&at);
+        columns_tile_box box = tiles_of(&within, g);
         if (i % BLOCK_TRIANGLES == 0)
             c->reach[i / BLOCK_TRIANGLES] = box;
         extend_reach(&c->reach[i / BLOCK_TRIANGLES], &box);
         if (label_count > 1)
-            columns_tiles_see(t, g, &at, &box, label, g->hand * twice.z > 0.0);
+            columns_tiles_see(t, g, &at, &box, label, g->hand * twice > 0.0);
         room->place[count] = (uint16_t)i;
-        count += bands_of(&at, g, room->bands[count]);
+        count += bands_of(&within, g, room->bands[count]);
     }
     rlv_status status = keep_rows(c, room, error);
     return status == RLV_DONE ? keep_places(c, room, count, g, error) : status;

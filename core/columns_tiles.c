@@ -22,7 +22,7 @@ static double prism_mm3(const double* at_mm, int count, const columns_grid* g)
     for (int i = 2; i < count; i++)
     {
         const double *b = at_mm + 3 * (i - 1), *c = b + 3;
-        sum += twice_area(a, b, c).z * ((a[2] + b[2] + c[2]) / 6.0);
+        sum += twice_area(a, b, c) * ((a[2] + b[2] + c[2]) / 6.0);
     }
     return g->hand * sum;
 }

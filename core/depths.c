@@ -75,20 +75,30 @@ static double side_of(const rlv_mesh* mesh, const rlv_ray* ray, const rlv_hit* h
     return rlv_vec3_dot(normal, rlv_vec3_from(ray->direction)) < 0.0 ? 1.0 : -1.0;
 }
 
-/// The depth of the sample at `here` over the foot at `there`, where `side` is +1 outside the other surface and -1
-/// inside; NaN where there is no verdict.
-static float depth_of(rlv_vec3 here, rlv_vec3 here_normal, rlv_vec3 there, double side, bool at_border,
-                      double spacing_mm)
+/// How a sample lies over its foot on the other surface.
+typedef struct footing
 {
-    rlv_vec3 step = rlv_vec3_sub(here, there);
-    double along = rlv_vec3_dot(step, here_normal), apart = rlv_vec3_length(step);
-    if (at_border && apart * apart - along * along > 0.25 * spacing_mm * spacing_mm)
-        return NAN;
-    if (apart < 0.5 * spacing_mm)
-        return (float)along;
-    // Further off, the other surface tells which side of it the sample is on: where a wall was taken away, the nearest
-    // point may lie before it as well as behind.
-    return (float)(side * (apart <= 2.0 * fabs(along) ? fabs(along) : apart));
+    double along_mm; ///< the sample's normal
+    double apart_mm;
+} footing;
+
+static footing footing_of(const float* here, rlv_vec3 here_normal, const float* there)
+{
+    const rlv_vec3 step = rlv_vec3_sub(rlv_vec3_from(here), rlv_vec3_from(there));
+    return (footing){rlv_vec3_dot(step, here_normal), rlv_vec3_length(step)};
+}
+
+/// Whether there is no verdict: the foot is on a border, and the sample lies beyond it.
+static bool is_beyond(const footing* f, bool at_border, double spacing_mm)
+{
+    return at_border && f->apart_mm * f->apart_mm - f->along_mm * f->along_mm > 0.25 * spacing_mm * spacing_mm;
+}
+
+/// The size of a sample's depth further off than half a spacing. There the other surface tells which side of it the
+/// sample is on: where a wall was taken away, the nearest point may lie before it as well as behind.
+static double far_depth(const footing* f)
+{
+    return f->apart_mm <= 2.0 * fabs(f->along_mm) ? fabs(f->along_mm) : f->apart_mm;
 }
 
 static bool has_wholes(const rlv_sampling* sampling)
@@ -176,55 +186,95 @@ static rlv_status look_over(rlv_depths* depths, rlv_stage here, rlv_stage there,
     return look_under(depths, here, there, query, to_other, turn, ray, hit, error);
 }
 
+/// What one side is measured with: one of each a sample.
+typedef struct workroom
+{
+    float* query; ///< 3: where it lies in the other stage
+    rlv_nearest* nearest;
+    uint32_t* far; ///< samples whose side a ray must tell
+    float* far_mm; ///< the size of their depth, by sample
+    rlv_ray* ray;
+    rlv_hit* hit;
+} workroom;
+
+static rlv_status reserve_room(workroom* room, size_t count, rlv_error* error)
+{
+    const bool held = (room->query = rlv_reserve(3 * count, sizeof *room->query, error)) != NULL &&
+                      (room->nearest = rlv_reserve(count, sizeof *room->nearest, error)) != NULL &&
+                      (room->far = rlv_reserve(count, sizeof *room->far, error)) != NULL &&
+                      (room->far_mm = rlv_reserve(count, sizeof *room->far_mm, error)) != NULL &&
+                      (room->ray = rlv_reserve(count, sizeof *room->ray, error)) != NULL &&
+                      (room->hit = rlv_reserve(count, sizeof *room->hit, error)) != NULL;
+    return held ? RLV_DONE : RLV_SYSTEM;
+}
+
+static void free_room(workroom* room)
+{
+    free(room->query);
+    free(room->nearest);
+    free(room->far);
+    free(room->far_mm);
+    free(room->ray);
+    free(room->hit);
+}
+
+/// Give the samples that lie far off their depth, by which side of the other surface they are on.
+static void settle_far(rlv_depths* depths, rlv_stage there, const workroom* room, double turn)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < depths->count; i++)
+        if (isinf(depths->depth_mm[i]))
+        {
+            room->ray[count] = ray_to(there.mesh, room->nearest[i].triangle, room->query + 3 * i);
+            room->far[count++] = (uint32_t)i;
+        }
+    rlv_tree_rays(there.tree, count, room->ray, room->hit);
+#pragma omp parallel for schedule(static)
+    for (size_t k = 0; k < count; k++)
+        depths->depth_mm[room->far[k]] =
+            (float)(turn * side_of(there.mesh, &room->ray[k], &room->hit[k])) * room->far_mm[room->far[k]];
+}
+
 /// Fill `depths` at the samples of `here`; `into` carries them into BEFORE's local frame and `to_other` into the
 /// other's; `turn` is +1 at BEFORE's samples and -1 at AFTER's.
 static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage there, const rlv_pose* into,
                                const rlv_pose* to_other, double turn, rlv_error* error)
 {
     const size_t count = here.sampling->count;
-    rlv_status status = RLV_SYSTEM;
-    float* query = NULL;
-    rlv_nearest* nearest = NULL;
-    rlv_ray* ray = NULL;
-    rlv_hit* hit = NULL;
-    if (reserve_depths(depths, count, error) != RLV_DONE ||
-        (query = rlv_reserve(3 * count, sizeof *query, error)) == NULL ||
-        (nearest = rlv_reserve(count, sizeof *nearest, error)) == NULL ||
-        (ray = rlv_reserve(count, sizeof *ray, error)) == NULL ||
-        (hit = rlv_reserve(count, sizeof *hit, error)) == NULL)
+    const double spacing = there.sampling->spacing_mm;
+    workroom room = {0};
+    rlv_status status = reserve_depths(depths, count, error);
+    if (status == RLV_DONE)
+        status = reserve_room(&room, count, error);
+    if (status != RLV_DONE)
         goto end;
 #pragma omp parallel for schedule(static)
     for (size_t i = 0; i < count; i++)
     {
         rlv_vec3 at = rlv_vec3_from(here.sampling->position_mm + 3 * i);
-        put(query + 3 * i, rlv_pose_apply(to_other, at));
+        put(room.query + 3 * i, rlv_pose_apply(to_other, at));
         put(depths->position_mm + 3 * i, rlv_pose_apply(into, at));
         put(depths->normal + 3 * i, rlv_mat3_apply(into->rotation, rlv_vec3_from(here.sampling->normal + 3 * i)));
     }
-    rlv_tree_nearest(there.tree, count, query, INFINITY, nearest);
-    for (size_t i = 0; i < count; i++)
-        ray[i] = ray_to(there.mesh, nearest[i].triangle, query + 3 * i);
-    rlv_tree_rays(there.tree, count, ray, hit);
-    const double spacing = there.sampling->spacing_mm;
+    rlv_tree_nearest(there.tree, count, room.query, INFINITY, room.nearest);
 #pragma omp parallel for schedule(static)
     for (size_t i = 0; i < count; i++)
     {
-        const uint32_t vertex = there.mesh->corner[3 * (size_t)nearest[i].triangle];
+        const uint32_t vertex = there.mesh->corner[3 * (size_t)room.nearest[i].triangle];
         const uint32_t foot = there.sampling->of_vertex[vertex];
         rlv_vec3 normal = rlv_mat3_apply(to_other->rotation, rlv_vec3_from(here.sampling->normal + 3 * i));
+        const footing f = footing_of(room.query + 3 * i, normal, room.nearest[i].point_mm);
         depths->foot[i] = foot;
-        depths->depth_mm[i] =
-            (float)turn * depth_of(rlv_vec3_from(query + 3 * i), normal, rlv_vec3_from(nearest[i].point_mm),
-                                   side_of(there.mesh, &ray[i], &hit[i]), there.sampling->border[foot] != 0, spacing);
+        depths->depth_mm[i] = is_beyond(&f, there.sampling->border[foot] != 0, spacing) ? NAN
+                              : f.apart_mm < 0.5 * spacing                              ? (float)(turn * f.along_mm)
+                                                                                        : INFINITY;
+        room.far_mm[i] = (float)far_depth(&f);
     }
-    status = RLV_DONE;
+    settle_far(depths, there, &room, turn);
     if (has_wholes(there.sampling))
-        status = look_over(depths, here, there, query, to_other, turn, ray, hit, error);
+        status = look_over(depths, here, there, room.query, to_other, turn, room.ray, room.hit, error);
 end:
-    free(query);
-    free(nearest);
-    free(ray);
-    free(hit);
+    free_room(&room);
     if (status != RLV_DONE)
         rlv_depths_free(depths);
     return status;

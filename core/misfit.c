@@ -1,5 +1,6 @@
 #include "misfit.h"
 
+#include "cholesky.h"
 #include "cubes.h"
 
 #include <gsl/gsl_blas.h>
@@ -38,6 +39,7 @@ typedef struct grid_point
     double strength;   ///< variance of the warp over the nugget's of a patch of mean area
     double nugget_mm2; ///< estimated variance of a patch of mean area
     double weight;
+    const double* warp; ///< the field's, of this length; NULL without warp
 } grid_point;
 
 struct rlv_misfit
@@ -45,6 +47,7 @@ struct rlv_misfit
     size_t count, trend_count;
     rlv_patch* patch;
     double* noise_per_mm2; ///< count * count: covariance of the noise's means, for an integral of one
+    double* warp; ///< RANGES * count * count, lower triangles: covariance of a warp of unit variance, by its length
     double mean_area_mm2;
     double size_mm;              ///< turns and breadths are divided by it, so that all columns are of one order
     double scale_mean, scale_sd; ///< prior of the log of the scale that is left
@@ -327,12 +330,11 @@ static void fill_covariance(const rlv_misfit* field, const grid_point* at, gsl_m
 {
     for (size_t i = 0; i < field->count; i++)
     {
+        const double* noise = field->noise_per_mm2 + field->count * i;
         for (size_t j = 0; j <= i; j++)
         {
-            const double warp =
-                at->strength > 0.0 ? covariance(field->patch + i, field->patch + j, at->length_mm) : 0.0;
-            gsl_matrix_set(v, i, j,
-                           at->strength * warp + field->mean_area_mm2 * field->noise_per_mm2[field->count * i + j]);
+            const double warp = at->warp != NULL ? at->warp[field->count * i + j] : 0.0;
+            gsl_matrix_set(v, i, j, at->strength * warp + field->mean_area_mm2 * noise[j]);
         }
     }
 }
@@ -355,7 +357,7 @@ static void solve(const rlv_misfit* field, const grid_point* at, double scale_pr
     gsl_matrix *factor = &s->factor.matrix, *trend = &s->trend.matrix, *normal = &s->normal.matrix;
     gsl_vector *depth = &s->depth.vector, *motion = &s->motion.vector;
     fill_covariance(field, at, factor);
-    gsl_linalg_cholesky_decomp1(factor);
+    rlv_cholesky(field->count, factor->data);
     for (size_t i = 0; i < field->count; i++)
     {
         double row[MOST_TREND];
@@ -401,12 +403,20 @@ static double log_likelihood(const rlv_misfit* field, grid_point* at, const solv
 static void lay_grid(rlv_misfit* field)
 {
     const double shortest = 1.5 * sqrt(field->mean_area_mm2), longest = 2.0 * field->size_mm;
+    const size_t n = field->count;
     for (int i = 0; i < RANGES; i++)
         for (int j = 0; j < STRENGTHS; j++)
             field->grid[STRENGTHS * i + j] =
                 (grid_point){.length_mm = shortest * pow(longest / shortest, (double)i / (RANGES - 1)),
-                             .strength = LEAST_STRENGTH * pow(STRENGTH_STEP, j)};
+                             .strength = LEAST_STRENGTH * pow(STRENGTH_STEP, j),
+                             .warp = field->warp + n * n * (size_t)i};
     field->grid[GRID - 1] = (grid_point){.length_mm = shortest, .strength = 0.0};
+#pragma omp parallel for collapse(2) schedule(static)
+    for (size_t r = 0; r < RANGES; r++)
+        for (size_t i = 0; i < n; i++)
+            for (size_t j = 0; j <= i; j++)
+                field->warp[n * (n * r + i) + j] =
+                    covariance(field->patch + i, field->patch + j, field->grid[STRENGTHS * r].length_mm);
 }
 
 /// Evaluate the marked points of the grid.
@@ -506,7 +516,8 @@ rlv_status rlv_misfit_fit(rlv_misfit** field, const rlv_patch* patch, const doub
     f->trend_count = scale_sd > 0.0 ? MOST_TREND : MOST_TREND - 1;
     rlv_status status = RLV_SYSTEM;
     if ((f->patch = rlv_reserve(count, sizeof *f->patch, error)) != NULL &&
-        (f->noise_per_mm2 = rlv_reserve(count * count, sizeof *f->noise_per_mm2, error)) != NULL)
+        (f->noise_per_mm2 = rlv_reserve(count * count, sizeof *f->noise_per_mm2, error)) != NULL &&
+        (f->warp = rlv_reserve(RANGES * count * count, sizeof *f->warp, error)) != NULL)
     {
         memcpy(f->patch, patch, count * sizeof *patch);
         set_noise(f, noise_per_mm2);
@@ -535,6 +546,7 @@ void rlv_misfit_free(rlv_misfit* field)
     {
         free(field->patch);
         free(field->noise_per_mm2);
+        free(field->warp);
     }
     free(field);
 }
@@ -586,16 +598,42 @@ static double own_covariance(const rlv_patch* patch, size_t count, double length
     return sum;
 }
 
-static void add_cross(const rlv_misfit* field, const rlv_patch* patch, size_t count, const grid_point* at,
-                      gsl_vector* cross)
+/// Add to `cross` what a surface shares with each patch of the field, for a warp of unit variance; half its weight, as
+/// the surfaces before and after share a volume.
+static void add_cross(const rlv_misfit* field, const rlv_patch* patch, size_t count, double length_mm, double* cross)
 {
     for (size_t i = 0; i < field->count; i++)
     {
         double sum = 0.0;
         for (size_t j = 0; j < count; j++)
-            sum += patch[j].area_mm2 * covariance(field->patch + i, patch + j, at->length_mm);
-        *gsl_vector_ptr(cross, i) += 0.5 * at->strength * sum;
+            sum += patch[j].area_mm2 * covariance(field->patch + i, patch + j, length_mm);
+        cross[i] += 0.5 * sum;
     }
+}
+
+/// What volumes share with a warp of unit variance, by volume and range: with themselves, and then with each patch. The
+/// ranges of `point` alone are filled. The caller's: free(); NULL where memory ran out.
+static double* share_warps(const rlv_misfit* field, const rlv_flux* flux, size_t count, const int* point, size_t points)
+{
+    const size_t row = 1 + field->count;
+    bool wanted[RANGES + 1] = {false}; // the last for the point without warp
+    double* shared = rlv_reserve(count * RANGES * row, sizeof *shared, NULL);
+    for (size_t p = 0; p < points; p++)
+        wanted[point[p] / STRENGTHS] = true;
+#pragma omp parallel for collapse(2) schedule(dynamic, 1)
+    for (size_t t = 0; t < count; t++)
+        for (size_t r = 0; r < RANGES; r++)
+        {
+            const double length = field->grid[STRENGTHS * r].length_mm;
+            double* at = shared + (RANGES * t + r) * row;
+            if (shared == NULL || !wanted[r])
+                continue;
+            at[0] = 0.5 * (own_covariance(flux[t].before, flux[t].before_count, length) +
+                           own_covariance(flux[t].after, flux[t].after_count, length));
+            add_cross(field, flux[t].before, flux[t].before_count, length, at + 1);
+            add_cross(field, flux[t].after, flux[t].after_count, length, at + 1);
+        }
+    return shared;
 }
 
 /// The flux of the trend's columns: rigid motions pass through the surface before and after alike, so that their mean
@@ -620,8 +658,8 @@ static void flux_of_trend(const rlv_misfit* field, const rlv_flux* flux, double 
 }
 
 /// Universal block kriging of one volume's error at one grid point: Cressie 1993, equations 3.4.1 ff. in the form with
-/// the Cholesky factor.
-static say krige(const rlv_misfit* field, const grid_point* at, solved* s, const rlv_flux* flux)
+/// the Cholesky factor. `shared` as share_warps has it of this volume and range.
+static say krige(const rlv_misfit* field, const grid_point* at, solved* s, const rlv_flux* flux, const double* shared)
 {
     gsl_vector* cross = &s->cross.vector;
     double trend[MOST_TREND], mean = 0.0, residual = 0.0;
@@ -629,14 +667,9 @@ static say krige(const rlv_misfit* field, const grid_point* at, solved* s, const
     gsl_vector_set_zero(cross);
     double own = 0.5 * field->mean_area_mm2 *
                  (area_of(flux->before, flux->before_count) + area_of(flux->after, flux->after_count));
-    if (at->strength > 0.0)
-    {
-        add_cross(field, flux->before, flux->before_count, at, cross);
-        add_cross(field, flux->after, flux->after_count, at, cross);
-        own += 0.5 * at->strength *
-               (own_covariance(flux->before, flux->before_count, at->length_mm) +
-                own_covariance(flux->after, flux->after_count, at->length_mm));
-    }
+    own += at->warp != NULL ? at->strength * shared[0] : 0.0;
+    for (size_t i = 0; at->warp != NULL && i < field->count; i++)
+        gsl_vector_set(cross, i, at->strength * shared[1 + i]);
     gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &s->factor.matrix, cross);
     double known, motion, left[MOST_TREND];
     gsl_blas_ddot(cross, cross, &known);
@@ -693,8 +726,9 @@ static rlv_flux_error mix(const say* row, const double* weight, size_t count, do
 static bool krige_all(const rlv_misfit* field, const rlv_flux* flux, size_t count, const int* point, size_t points,
                       say* row)
 {
-    bool held = true;
-#pragma omp parallel
+    double* shared = share_warps(field, flux, count, point, points);
+    bool held = shared != NULL;
+#pragma omp parallel if (held)
     {
         solved s;
         const bool mine = reserve_solved(&s, field->count, field->trend_count);
@@ -702,13 +736,15 @@ static bool krige_all(const rlv_misfit* field, const rlv_flux* flux, size_t coun
         for (size_t g = 0; g < points; g++)
         {
             const grid_point* at = field->grid + point[g];
+            const size_t range = (size_t)(point[g] / STRENGTHS);
             const double scale = field->scale_sd * field->size_mm; // columns are divided by the size
             const double precision = scale > 0.0 ? at->nugget_mm2 / (scale * scale) : 0.0;
-            if (!mine)
+            if (!mine || shared == NULL)
                 continue;
             solve(field, at, precision, &s);
             for (size_t t = 0; t < count; t++)
-                row[points * t + g] = krige(field, at, &s, flux + t);
+                row[points * t + g] =
+                    krige(field, at, &s, flux + t, shared + (RANGES * t + range) * (1 + field->count));
         }
         if (!mine)
         {
@@ -717,6 +753,7 @@ static bool krige_all(const rlv_misfit* field, const rlv_flux* flux, size_t coun
         }
         free(s.block);
     }
+    free(shared);
     return held;
 }
 

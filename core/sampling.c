@@ -6,15 +6,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-/// Sums over the triangles around each vertex.
-typedef struct vertex_sums
+/// Sums over the triangles around a vertex.
+typedef struct vertex_sum
 {
-    float* normal;   ///< 3 a vertex: a third of the area normals of its triangles
-    float* area_mm2; ///< a third of their areas
-    float* edge_mm4; ///< the same, times the mean square of their edges
-} vertex_sums;
+    float normal[3]; ///< a third of their area normals
+    float area_mm2;  ///< a third of their areas
+    float edge_mm4;  ///< the same, times the mean square of their edges
+} vertex_sum;
 
-static void sum_around_vertices(const rlv_mesh* mesh, vertex_sums* sums)
+static void sum_around_vertices(const rlv_mesh* mesh, vertex_sum* sums)
 {
     for (size_t t = 0; t < mesh->triangle_count; t++)
     {
@@ -30,26 +30,26 @@ static void sum_around_vertices(const rlv_mesh* mesh, vertex_sums* sums)
             edges += u[k] * u[k] + v[k] * v[k] + (u[k] - v[k]) * (u[k] - v[k]);
         for (int k = 0; k < 3; k++)
         {
-            float* at = sums->normal + 3 * (size_t)corner[k];
-            at[0] += n[0];
-            at[1] += n[1];
-            at[2] += n[2];
-            sums->area_mm2[corner[k]] += area;
-            sums->edge_mm4[corner[k]] += area * edges * (1.0f / 3.0f);
+            vertex_sum* at = sums + corner[k];
+            at->normal[0] += n[0];
+            at->normal[1] += n[1];
+            at->normal[2] += n[2];
+            at->area_mm2 += area;
+            at->edge_mm4 += area * edges * (1.0f / 3.0f);
         }
     }
 }
 
 /// Mark the vertices on open borders in `border`. A closed surface has no vector area, so that most meshes are spared
 /// the walk.
-static rlv_status mark_borders(const rlv_mesh* mesh, const vertex_sums* sums, uint8_t* border, rlv_error* error)
+static rlv_status mark_borders(const rlv_mesh* mesh, const vertex_sum* sums, uint8_t* border, rlv_error* error)
 {
     rlv_vec3 vector_area = {0, 0, 0};
     double area = 0.0;
     for (size_t i = 0; i < mesh->vertex_count; i++)
     {
-        vector_area = rlv_vec3_add(vector_area, rlv_vec3_from(sums->normal + 3 * i));
-        area += (double)sums->area_mm2[i];
+        vector_area = rlv_vec3_add(vector_area, rlv_vec3_from(sums[i].normal));
+        area += (double)sums[i].area_mm2;
     }
     // Float sums of areas carry a rounding of about one part in ten million.
     if (rlv_vec3_length(vector_area) < 3e-6 * area)
@@ -128,7 +128,7 @@ static uint32_t middle_vertex(const rlv_cubes* cells, size_t cell, const uint32_
     return best;
 }
 
-static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, const vertex_sums* sums,
+static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, const vertex_sum* sums,
                         const uint8_t* border, const uint8_t* part, const rlv_cubes* cells, const uint32_t* used)
 {
     rlv_vec3 normal = {0, 0, 0};
@@ -136,9 +136,9 @@ static void fill_sample(rlv_sampling* sampling, size_t s, const rlv_mesh* mesh, 
     for (uint32_t m = cells->start[s]; m < cells->start[s + 1]; m++)
     {
         const uint32_t vertex = used[cells->member[m]];
-        normal = rlv_vec3_add(normal, rlv_vec3_from(sums->normal + 3 * (size_t)vertex));
-        area += (double)sums->area_mm2[vertex];
-        edges += (double)sums->edge_mm4[vertex];
+        normal = rlv_vec3_add(normal, rlv_vec3_from(sums[vertex].normal));
+        area += (double)sums[vertex].area_mm2;
+        edges += (double)sums[vertex].edge_mm4;
         sampling->border[s] |= border[vertex];
         sampling->of_vertex[vertex] = (uint32_t)s;
     }
@@ -185,20 +185,18 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, const
 {
     rlv_status status = RLV_SYSTEM;
     rlv_cubes cells = {0};
-    vertex_sums sums = {0};
+    vertex_sum* sums = NULL;
     uint8_t *border = NULL, *of_vertex = NULL;
     uint32_t* used = NULL;
     size_t used_count = 0;
     double area = 0.0;
-    if ((sums.normal = rlv_reserve(3 * mesh->vertex_count, sizeof(float), error)) == NULL ||
-        (sums.area_mm2 = rlv_reserve(mesh->vertex_count, sizeof(float), error)) == NULL ||
-        (sums.edge_mm4 = rlv_reserve(mesh->vertex_count, sizeof(float), error)) == NULL ||
+    if ((sums = rlv_reserve(mesh->vertex_count, sizeof *sums, error)) == NULL ||
         (border = rlv_reserve(mesh->vertex_count, 1, error)) == NULL ||
         (used = rlv_reserve(mesh->vertex_count, sizeof *used, error)) == NULL ||
         (sampling->of_vertex = rlv_reserve(mesh->vertex_count, sizeof *sampling->of_vertex, error)) == NULL)
         goto end;
-    sum_around_vertices(mesh, &sums);
-    if ((status = mark_borders(mesh, &sums, border, error)) != RLV_DONE ||
+    sum_around_vertices(mesh, sums);
+    if ((status = mark_borders(mesh, sums, border, error)) != RLV_DONE ||
         (status = part_vertices(&of_vertex, mesh, part, error)) != RLV_DONE)
         goto end;
     // A vertex counts where it is a corner, even of slivers whose areas round to nothing: a foot may lie there.
@@ -208,7 +206,7 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, const
         sampling->of_vertex[mesh->corner[i]] = 0;
     for (size_t i = 0; i < mesh->vertex_count; i++)
     {
-        area += (double)sums.area_mm2[i];
+        area += (double)sums[i].area_mm2;
         if (sampling->of_vertex[i] != RLV_CUBES_NONE)
             used[used_count++] = (uint32_t)i;
     }
@@ -223,13 +221,11 @@ rlv_status rlv_sampling_take(rlv_sampling* sampling, const rlv_mesh* mesh, const
     sampling->spacing_mm = sqrt(area / (double)cells.count);
 #pragma omp parallel for schedule(static)
     for (size_t s = 0; s < cells.count; s++)
-        fill_sample(sampling, s, mesh, &sums, border, of_vertex, &cells, used);
+        fill_sample(sampling, s, mesh, sums, border, of_vertex, &cells, used);
     status = RLV_DONE;
 end:
     rlv_cubes_free(&cells);
-    free(sums.normal);
-    free(sums.area_mm2);
-    free(sums.edge_mm4);
+    free(sums);
     free(border);
     free(of_vertex);
     free(used);

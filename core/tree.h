@@ -25,6 +25,10 @@ typedef struct rlv_tree rlv_tree;
 /// RLV_BAD_INPUT where the mesh has no triangle, 2^28 or more, or one whose corner is missing or not finite. At most
 /// about 75 bytes a triangle are held while it is built, 45 after. Free with rlv_tree_free.
 rlv_status rlv_tree_build(rlv_tree** tree, const rlv_mesh* mesh, rlv_error* error);
+
+/// The same for about `queries` queries in all: where they are not many times the triangles, the tree is made in half
+/// the time, and takes a tenth longer to answer.
+rlv_status rlv_tree_build_for(rlv_tree** tree, const rlv_mesh* mesh, size_t queries, rlv_error* error);
 void rlv_tree_free(rlv_tree* tree);
 
 /// Bytes that a tree holds.

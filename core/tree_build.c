@@ -4,12 +4,13 @@
 ///    (J. Pantaleoni, D. Luebke, HLBVH: hierarchical LBVH construction for real-time ray tracing, High Performance
 ///    Graphics 2010).
 /// 2. Each cluster is split into leaves of at most eight triangles by the binned surface-area heuristic (I. Wald, On
-/// fast
-///    construction of SAH-based bounding volume hierarchies, IEEE Symposium on Interactive Ray Tracing 2007). It fits
-///    in the first-level cache.
+///    fast construction of SAH-based bounding volume hierarchies, IEEE Symposium on Interactive Ray Tracing 2007). It
+///    fits in the first-level cache.
 /// 3. The same heuristic, over the boxes of the leaves, makes nodes of eight children level by level: the child with
-/// the
-///    largest area is split until there are eight.
+///    the largest area is split until there are eight.
+///
+/// A quick tree's clusters are larger; each is cut into full leaves as it lies, with one node over them, and step 3
+/// works over those nodes.
 ///
 /// No step depends on the thread count: work is cut at fixed places, and places in arrays are prefix sums.
 
@@ -21,6 +22,8 @@
 
 #define BINS 16
 #define CLUSTER 16          ///< triangles of a cluster at most, but where more share one Morton cell
+#define QUICK_CLUSTER 64    ///< and of a quick tree: a node of full leaves
+#define QUICK_QUERIES 3     ///< a triangle: from there on splitting leaves has paid for itself
 #define CLUSTERS_A_TASK 128 ///< clusters that one thread takes at a time
 #define DIGIT_BITS 10
 #define DIGITS 3 ///< a Morton code has a bit of each axis for every third of its bits
@@ -208,8 +211,12 @@ typedef struct build
     const rlv_mesh* mesh;
     rlv_tree* tree;
     uint64_t *key, *spare; ///< Morton code << 32 | triangle
+    size_t cluster_limit;  ///< triangles
     size_t cluster_count;
     uint32_t* cluster; ///< cluster_count + 1 starts
+    uint32_t* bottom;  ///< of a quick tree, cluster_count + 1: where the nodes over each cluster's leaves start
+    size_t bottom_count;
+    tree_node* bottoms; ///< those nodes
     size_t task_count;
     record** task_leaf; ///< leaves that each task made
     size_t* task_start; ///< task_count + 1 offsets
@@ -365,7 +372,7 @@ static rlv_status sort(build* work, rlv_error* error)
 /// Cut the sorted keys at the highest bit that differs, until pieces are small. `bit` is of the code.
 static void cluster(build* work, size_t start, size_t end, int bit)
 {
-    while (end - start > CLUSTER && bit >= 0)
+    while (end - start > work->cluster_limit && bit >= 0)
     {
         uint64_t mask = (uint64_t)1 << (32 + bit--);
         if ((work->key[start] & mask) == (work->key[end - 1] & mask))
@@ -440,6 +447,42 @@ static void record_triangle(const rlv_mesh* mesh, uint32_t triangle, record* to)
     }
 }
 
+static void node_put(tree_node* node, size_t child, box bound, uint32_t item)
+{
+    for (size_t axis = 0; axis < 3; axis++)
+    {
+        node->bound_mm[axis][child] = bound.low[axis];
+        node->bound_mm[axis + 3][child] = bound.high[axis];
+    }
+    node->child[child] = item;
+}
+
+/// Cut the triangles of a cluster into full leaves as they lie, from `start` on, and put nodes over them, from number
+/// `bottom` on; the nodes are appended to `made`. Returns how many.
+static size_t bottoms_of(const build* work, const record* at, size_t count, size_t start, size_t bottom, record* made)
+{
+    size_t nodes = 0;
+    for (size_t first = 0; first < count; first += QUICK_CLUSTER, nodes++)
+    {
+        box whole = box_nothing;
+        tree_node* node = work->bottoms + bottom + nodes;
+        for (size_t k = 0; k < TREE_WIDTH; k++)
+        {
+            const size_t from = first + k * TREE_WIDTH, left = from < count ? count - from : 0;
+            record leaf = {.item = TREE_EMPTY};
+            if (left > 0)
+                leaf = leaf_write(work, at + from, left < TREE_WIDTH ? left : TREE_WIDTH, start + from);
+            const box bound = left > 0 ? box_of(&leaf) : box_nothing;
+            node_put(node, k, bound, leaf.item);
+            whole = box_join(whole, bound);
+        }
+        made[nodes] = (record){.item = (uint32_t)(bottom + nodes + 1)}; // the root comes before
+        memcpy(made[nodes].low, &whole.low, sizeof made->low);
+        memcpy(made[nodes].high, &whole.high, sizeof made->high);
+    }
+    return nodes;
+}
+
 /// The leaves of one task's clusters. False where memory is out.
 static bool task_run(build* work, size_t task)
 {
@@ -457,7 +500,8 @@ static bool task_run(build* work, size_t task)
         size_t start = work->cluster[c], size = work->cluster[c + 1] - start;
         for (size_t i = 0; i < size; i++)
             record_triangle(work->mesh, (uint32_t)work->key[start + i], triangle + i);
-        count += leaves_of(work, triangle, size, start, made + count, 0);
+        count += work->bottoms != NULL ? bottoms_of(work, triangle, size, start, work->bottom[c], made + count)
+                                       : leaves_of(work, triangle, size, start, made + count, 0);
     }
     record* fitting = done ? realloc(made, count * sizeof *made) : NULL;
     if (!done)
@@ -580,12 +624,7 @@ static void node_make(build* work, span of, bool by_count, tree_node* node, span
     {
         box here = i < in.count ? in.bound[i] : box_nothing;
         child[i] = i < in.count ? in.of[i] : (span){0, 0};
-        for (size_t axis = 0; axis < 3; axis++)
-        {
-            node->bound_mm[axis][i] = here.low[axis];
-            node->bound_mm[axis + 3][i] = here.high[axis];
-        }
-        node->child[i] = child[i].count == 1 ? work->leaf[child[i].start].item : TREE_EMPTY;
+        node_put(node, i, here, child[i].count == 1 ? work->leaf[child[i].start].item : TREE_EMPTY);
     }
 }
 
@@ -629,7 +668,7 @@ static rlv_status nodes(build* work, rlv_error* error)
     at[0].of[0] = (span){0, work->leaf_count};
     for (; status == RLV_DONE && depth + 1 < TREE_LEVELS && at[depth].count > 0; depth++)
     {
-        tree->node_count += at[depth].count;
+        tree->node_count += at[depth].count + (depth == 0 ? work->bottom_count : 0);
         status = level_make(work, at + depth, at + depth + 1, tree->node_count, depth >= TREE_LEVELS / 2, error);
     }
     if (status == RLV_DONE)
@@ -644,15 +683,31 @@ static rlv_status nodes(build* work, rlv_error* error)
     {
         if (status == RLV_DONE && at[i].count > 0)
             memcpy(tree->node + place, at[i].node, at[i].count * sizeof *at[i].node);
-        place += at[i].count;
+        place += at[i].count + (i == 0 ? work->bottom_count : 0);
         level_free(at + i);
     }
+    if (status == RLV_DONE && work->bottom_count > 0)
+        memcpy(tree->node + 1, work->bottoms, work->bottom_count * sizeof *work->bottoms);
     return status;
 }
 
 // --------------------------------------------------------------------------------------------------------------- whole
 
-static rlv_status build_run(build* work, rlv_error* error)
+/// Number the nodes over the leaves of a quick tree.
+static rlv_status lay_bottoms(build* work, rlv_error* error)
+{
+    work->bottom = rlv_reserve(work->cluster_count + 1, sizeof *work->bottom, error);
+    if (work->bottom == NULL)
+        return RLV_SYSTEM;
+    for (size_t c = 0; c < work->cluster_count; c++)
+        work->bottom[c + 1] =
+            work->bottom[c] + (work->cluster[c + 1] - work->cluster[c] + QUICK_CLUSTER - 1) / QUICK_CLUSTER;
+    work->bottom_count = work->bottom[work->cluster_count];
+    work->bottoms = rlv_reserve(work->bottom_count, sizeof *work->bottoms, error);
+    return work->bottoms != NULL ? RLV_DONE : RLV_SYSTEM;
+}
+
+static rlv_status build_run(build* work, bool quick, rlv_error* error)
 {
     size_t count = work->mesh->triangle_count;
     rlv_status status = measure(work, error);
@@ -668,13 +723,14 @@ static rlv_status build_run(build* work, rlv_error* error)
     if (status != RLV_DONE)
         return status;
 
+    work->cluster_limit = quick ? QUICK_CLUSTER : CLUSTER;
     work->cluster = rlv_reserve(count + 1, sizeof *work->cluster, error);
     if (work->cluster == NULL)
         return RLV_SYSTEM;
     cluster(work, 0, count, DIGITS * DIGIT_BITS - 1);
     work->tree->triangle_count = count;
     work->tree->leaf = rlv_reserve(count * TREE_LEAF_FLOATS + TREE_WIDTH, sizeof *work->tree->leaf, error);
-    if (work->tree->leaf == NULL)
+    if (work->tree->leaf == NULL || (quick && lay_bottoms(work, error) != RLV_DONE))
         return RLV_SYSTEM;
     status = leaves(work, error);
     return status == RLV_DONE ? nodes(work, error) : status;
@@ -685,6 +741,8 @@ static void build_free(build* work)
     free(work->key);
     free(work->spare);
     free(work->cluster);
+    free(work->bottom);
+    free(work->bottoms);
     for (size_t task = 0; work->task_leaf != NULL && task < work->task_count; task++)
         free(work->task_leaf[task]);
     free(work->task_leaf);
@@ -692,7 +750,7 @@ static void build_free(build* work)
     free(work->leaf);
 }
 
-rlv_status rlv_tree_build(rlv_tree** tree, const rlv_mesh* mesh, rlv_error* error)
+static rlv_status build_tree(rlv_tree** tree, const rlv_mesh* mesh, bool quick, rlv_error* error)
 {
     *tree = NULL;
     if (mesh->triangle_count == 0)
@@ -704,7 +762,7 @@ rlv_status rlv_tree_build(rlv_tree** tree, const rlv_mesh* mesh, rlv_error* erro
     if (made == NULL)
         return RLV_SYSTEM;
     build work = {.mesh = mesh, .tree = made};
-    rlv_status status = build_run(&work, error);
+    rlv_status status = build_run(&work, quick, error);
     build_free(&work);
     if (status != RLV_DONE)
     {
@@ -713,4 +771,14 @@ rlv_status rlv_tree_build(rlv_tree** tree, const rlv_mesh* mesh, rlv_error* erro
     }
     *tree = made;
     return RLV_DONE;
+}
+
+rlv_status rlv_tree_build(rlv_tree** tree, const rlv_mesh* mesh, rlv_error* error)
+{
+    return build_tree(tree, mesh, false, error);
+}
+
+rlv_status rlv_tree_build_for(rlv_tree** tree, const rlv_mesh* mesh, size_t queries, rlv_error* error)
+{
+    return build_tree(tree, mesh, queries < QUICK_QUERIES * mesh->triangle_count, error);
 }

@@ -165,8 +165,6 @@ Test(columns, shifted_cubes_leave_the_two_ends)
     {
         rlv_columns_difference d = compare(&a, &b, (rlv_axis)axis, 0.5);
         cr_expect_float_eq(d.label[0].max_run_mm, axis == 0 ? 2.0 : 10.0, 12.0 * ROUNDING);
-        cr_expect_float_eq(d.label[0].first_area_mm2, 600.0, 600.0 * 1e-12);
-        cr_expect_float_eq(d.label[0].second_area_mm2, 600.0, 600.0 * 1e-12);
         cr_expect_eq(d.overlap_mm2, 0.0);
         rlv_columns_difference_free(&d);
     }
@@ -400,19 +398,6 @@ Test(columns, a_label_is_right_where_rims_do_not_meet)
         }
     rlv_mesh_free(&a);
     rlv_mesh_free(&b);
-}
-
-Test(columns, areas_of_labels_add_up_to_the_surface)
-{
-    rlv_mesh a = box(rlv_vec3_of(0, 0, 0), rlv_vec3_of(10, 20, 30));
-    const uint16_t label[12] = {0, 0, 0, 0, 0, 0, 0, 1, 0, 0, 2, 2};
-    rlv_columns_difference d = compare_solids((rlv_solid){&a, label}, (rlv_solid){&a, NULL}, 3, RLV_AXIS_Y, 1.0);
-    cr_expect_float_eq(d.label[0].first_area_mm2, 2200.0 - 150.0 - 200.0, 1e-9);
-    cr_expect_float_eq(d.label[1].first_area_mm2, 150.0, 1e-9);
-    cr_expect_float_eq(d.label[2].first_area_mm2, 200.0, 1e-9);
-    cr_expect_float_eq(d.label[0].second_area_mm2, 2200.0, 1e-9);
-    rlv_columns_difference_free(&d);
-    rlv_mesh_free(&a);
 }
 
 // ---- the fill rule ----

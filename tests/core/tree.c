@@ -672,6 +672,27 @@ Test(tree, blocked_agrees_with_first_hits)
     rlv_mesh_free(&mesh);
 }
 
+/// A thousand triangles share one Morton cell with thousands around: a cluster that no bit parts takes several nodes.
+Test(tree, index_of_few_queries_gives_the_answers_of_many)
+{
+    rlv_mesh mesh[2] = {wrinkled_ball(6), random_soup(3000, 1e-4f, 5)};
+    for (size_t t = 0; t < 1000; t++)
+        memcpy(mesh[1].corner + 3 * t, mesh[1].corner, 3 * sizeof *mesh[1].corner);
+    for (int m = 0; m < 2; m++)
+    {
+        rlv_tree *many = tree_of(mesh + m), *few = NULL;
+        cr_assert_eq(rlv_tree_build_for(&few, mesh + m, 1, NULL), RLV_DONE);
+        cr_assert_neq(few->node_count, many->node_count, "the two were built alike, which tells nothing");
+        answers *of_many = answers_of(many, NULL), *of_few = answers_of(few, NULL);
+        cr_assert_eq(memcmp(of_many, of_few, sizeof *of_many), 0, "mesh %d", m);
+        free(of_many);
+        free(of_few);
+        rlv_tree_free(many);
+        rlv_tree_free(few);
+        rlv_mesh_free(mesh + m);
+    }
+}
+
 Test(tree, any_number_of_threads_gives_the_same_bytes)
 {
     rlv_mesh mesh = wrinkled_ball(7); // 131,072 triangles: many clusters and tasks
