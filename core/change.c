@@ -853,11 +853,14 @@ static double quiet_mm2(const work* w, size_t sum)
 /// What was not told apart may belong to a sum too. Where nothing of it was found, or what was found is shallow: up to
 /// the detection limit of the widest patch over all that seemed to hold still. Where it is deep but fades out by more
 /// than its interval: what the balance of the untold leaves room for, or twice an even fade where the balance is off
-/// because the alignment took what faded for still; no more than in the first case.
+/// because the alignment took what faded for still; no more than in the first case. The same room is left where the
+/// balance itself says that some is missing, however deep the rest: an even shallow cut can be taken for warp as a
+/// whole, while a scrap of it is found.
 static void bound_unseen(rlv_change_total* total, const rlv_change* change, const work* w, size_t sum)
 {
     const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
     const double room = sum_went(sum) ? change->untold_mm3.high : -change->untold_mm3.low;
+    const bool missing = sum_went(sum) ? change->untold_mm3.low > 0.0 : change->untold_mm3.high < 0.0;
     const double most = limit * quiet_mm2(w, sum);
     const double faded = faded_mm3(w, sum, limit);
     double volume = 0.0, area = 0.0;
@@ -874,7 +877,7 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
         total->unseen_mm3 = most;
         total->volume_mm3 = (rlv_interval){0.0, 0.0, most};
     }
-    else if (shallow || faded > total->volume_mm3.high - total->volume_mm3.value)
+    else if (shallow || missing || faded > total->volume_mm3.high - total->volume_mm3.value)
     {
         total->faint = true;
         total->unseen_mm3 = shallow ? most : fmin(most, fmax(room, 2.0 * faded));

@@ -101,8 +101,9 @@ typedef struct rlv_change_total
     size_t regions;          ///< found
     rlv_interval volume_mm3; ///< a magnitude; where no region was found, 0 and what the detection limit leaves room for
     double unseen_mm3;       ///< what of its upper half is such room: a bound, and no error of 95 %
-    bool faint; ///< found, but with its extent in doubt: under two detection limits deep on the mean, or fading out by
-                ///< more than its interval. Its upper end then allows for what was not told apart
+    bool faint; ///< found, but with its extent in doubt: under two detection limits deep on the mean, fading out by
+                ///< more than its interval, or less than the balance of the two volumes asks for. Its upper end then
+                ///< allows for what was not told apart
 } rlv_change_total;
 
 typedef struct rlv_change

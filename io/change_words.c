@@ -47,9 +47,8 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
                     lead, colon);
     if (change->went.faint || change->came.faint)
         answer_warn(answer,
-                    "%s%swhat was %s thins out below the detection limit: how far it reaches cannot be told, and the "
-                    "interval's "
-                    "upper end allows for all that was not told apart",
+                    "%s%swhat was %s thins out, or goes on elsewhere, below the detection limit: how far it reaches cannot "
+                    "be told, and the interval's upper end allows for what was not told apart",
                     lead, colon,
                     change->went.faint && change->came.faint ? "removed and what was added"
                     : change->went.faint                     ? "removed"

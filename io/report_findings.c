@@ -206,7 +206,7 @@ static void find_wide_class(report_findings* f, const rlv_history* history, rlv_
     const char* name = history_class_name(kind);
     if (step->change.total[kind].faint)
         find(f, REPORT_WIDE, name,
-             "in all %s, most of the doubt from %s: there it thins out below the detection limit (%s), and how far it "
+             "in all %s, most of the doubt from %s: there it thins out, or goes on elsewhere, below the detection limit (%s), and how far it "
              "reaches cannot be told",
              report_interval(all.ml, "mL").text, report_step_name(history, widest).text,
              change_limit_words(&step->change.limit[0]).text);

@@ -203,7 +203,7 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
             add(&said, ", %s", report_interval(found.g, "g").text);
         add(&said, ", in %s", words_count(found.regions, "region").text);
         if (found.faint)
-            add(&said, "; it thins out below the detection limit, which the upper end allows for");
+            add(&said, "; it thins out, or goes on elsewhere, below the detection limit, which the upper end allows for");
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);
