@@ -146,19 +146,20 @@ rlv_status rlv_sphere_mean_of(rlv_sphere_mean* mean, size_t count, const rlv_vec
 
 // --- axes ------------------------------------------------------------------------------------------------------------
 
-/// Eigenvalues, falling, and their eigenvectors of a symmetric matrix.
-static rlv_status decompose(double value[3], rlv_vec3 axis[3], double matrix[9], rlv_error* error)
+rlv_status rlv_principal_axes(double value[3], rlv_vec3 axis[3], const double matrix[9], rlv_error* error)
 {
-    double columns[9];
+    double copy[9], columns[9];
+    for (int k = 0; k < 9; k++)
+        copy[k] = matrix[k];
     gsl_vector_view values = gsl_vector_view_array(value, 3);
-    gsl_matrix_view a = gsl_matrix_view_array(matrix, 3, 3), vectors = gsl_matrix_view_array(columns, 3, 3);
+    gsl_matrix_view a = gsl_matrix_view_array(copy, 3, 3), vectors = gsl_matrix_view_array(columns, 3, 3);
     gsl_eigen_symmv_workspace* room = gsl_eigen_symmv_alloc(3);
     if (room == NULL)
-        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for an orientation tensor");
+        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for three axes");
     gsl_eigen_symmv(&a.matrix, &values.vector, &vectors.matrix, room);
     gsl_eigen_symmv_sort(&values.vector, &vectors.matrix, GSL_EIGEN_SORT_VAL_DESC);
     gsl_eigen_symmv_free(room);
-    for (int k = 0; k < 3; k++)
+    for (int k = 0; k < 2; k++)
         axis[k] = rlv_vec3_of(columns[k], columns[3 + k], columns[6 + k]);
     axis[2] = rlv_vec3_cross(axis[0], axis[1]);
     return RLV_DONE;
@@ -180,7 +181,7 @@ rlv_status rlv_orientation_of(rlv_orientation* orientation, size_t count, const 
     }
     *orientation = (rlv_orientation){.count = count};
     double* s = orientation->eigenvalue;
-    status = decompose(s, orientation->axis, tensor, error);
+    status = rlv_principal_axes(s, orientation->axis, tensor, error);
     if (status != RLV_DONE)
         return status;
     double off = 0.0;

@@ -116,4 +116,7 @@ typedef struct rlv_circle_mean
 /// The mean of `count` azimuths. RLV_BAD_INPUT where there is none, or one is not finite.
 rlv_status rlv_circle_mean_of(rlv_circle_mean* mean, size_t count, const double* azimuth_deg, rlv_error* error);
 
+/// Eigenvalues, falling, and unit eigenvectors, right-handed, of a symmetric 3 x 3 matrix (row-major).
+rlv_status rlv_principal_axes(double value[3], rlv_vec3 axis[3], const double matrix[9], rlv_error* error);
+
 #endif
