@@ -9,15 +9,19 @@
 /// anterior. *The external face* is told by handedness where anterior and left are known (external is anterior cross
 /// left), or by the landmark apex, which stands on it. What is not known is kept as not known.
 ///
-/// *Length* and *width* are extents along the long axis and across it: of the smooth curve that the outline's points
-/// are consistent with (four harmonics over arc length, with a penalty on the third derivative), else of the polygon.
-/// *Thickness* is from base to apex along the pole, or the extent of a part that shows on both sides.
+/// *Length* and *width* are extents of the outline along the long axis and across it. *Thickness* is from base to apex
+/// along the pole, or the extent of a part that shows on both sides.
 ///
-/// Errors are carried to first order, each coordinate of each point moved by sqrt(3) sds to either side; the same three
-/// values tell how far noise alone pushes an extent outwards (Gauss and Hermite's rule), and that is taken off. Where
-/// an outline of many points is smooth in itself but rougher than its sds say, all is widened by the Birge ratio. Sds
-/// given are taken as known, so that an interval is 1.96 sd. An outline cannot tell a bone's edge that matrix covers:
-/// what is told is of what shows.
+/// Errors are carried to first order, each coordinate of each point moved by sqrt(3) sds to either side. The outermost
+/// of many noisy points lies farther out than any of them truly does: by how much is integrated from the distribution
+/// of the greatest of normal numbers, about places that a smooth closed curve gives (four harmonics over arc length,
+/// with a penalty on the third derivative), and taken off. Where nine points or more are rougher about that curve than
+/// their sds say, all is widened by the Birge ratio. Sds given are taken as known, so that an interval is 1.96 sd. An
+/// outline cannot tell a bone's edge that matrix covers: what is told is of what shows.
+///
+/// A part of a mesh has its longest border for an outline, thinned to stretches of three edges and two correlation
+/// lengths of the noise, each as uncertain as a vertex and as where a border may run among edges. One that has no
+/// border is a solid: it has its centre of volume, and its principal axes, long to short, for a frame.
 ///
 /// Two sightings of one element are fused by information (inverse covariances); chi-square of their difference tells
 /// whether the work has disturbed it. A sighting that shows less of the element than the fullest one does is left out
