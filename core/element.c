@@ -1,7 +1,9 @@
 #include "element_parts.h"
 
+#include "directions.h"
 #include "element_curve.h"
 
+#include <gsl/gsl_cdf.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -381,14 +383,14 @@ static void add_outer(double cov[9], rlv_vec3 step)
 }
 
 /// What a coordinate does that is moved by sqrt(3) sds to either side: Gauss and Hermite's three points.
-static void add_coordinate(spread* s, const figure* at_rest, const figure* up, const figure* down)
+static void add_coordinate(spread* s, const figure* at_rest, const figure* up, const figure* down, bool of_outline)
 {
     const double per_sd = 0.5 / sqrt(3.0);
     add_outer(s->position, rlv_vec3_scale(rlv_vec3_sub(up->position, down->position), per_sd));
     add_outer(
         s->attitude,
         rlv_vec3_scale(rlv_rotation_to_vector(rlv_mat3_multiply(up->frame, rlv_mat3_transpose(down->frame))), per_sd));
-    for (int k = 0; k < 3; k++)
+    for (int k = of_outline ? 2 : 0; k < 3; k++) // what an outline's points do to its extents: spread_extremes
     {
         s->size[k] += pow(per_sd * (up->size[k] - down->size[k]), 2.0);
         s->push[k] += (up->size[k] + down->size[k] - 2.0 * at_rest->size[k]) / 6.0;
@@ -410,7 +412,7 @@ static spread spread_of(const job* j, const figure* at_rest)
             j->at[i] = rlv_vec3_along(rest, -step, way);
             const figure down = draw(j, j->at);
             j->at[i] = rest;
-            add_coordinate(&s, at_rest, &up, &down);
+            add_coordinate(&s, at_rest, &up, &down, i < j->outline);
         }
     }
     return s;
@@ -423,7 +425,6 @@ static void spread_extremes(spread* s, const job* j, rlv_mat3 frame)
 {
     for (int k = 0; k < 2 && j->outline > 0; k++)
     {
-        s->push[k] = s->size[k] = 0.0;
         for (int sense = -1; sense <= 1; sense += 2)
         {
             const rlv_extreme end = rlv_extreme_of(j->outline, j->curve.smooth, j->sd, column(frame, k), sense);
@@ -480,15 +481,35 @@ static rlv_interval size_of(const figure* f, const spread* s, double factor, int
     return isnan(f->size[k]) ? (rlv_interval){f->size[k], f->size[k], f->size[k]} : size;
 }
 
+/// Whether the points round the plate lie on a line within their sds: chi-square of their distances from the best one.
+static bool is_line(const job* j)
+{
+    double moment[9] = {0.0}, value[3], weights = 0.0;
+    rlv_vec3 axis[3], mean = {0.0, 0.0, 0.0};
+    for (int pass = 0; pass < 2; pass++)
+        for (size_t i = 0; i < j->ring_count; i++)
+        {
+            const double weight = pow(j->sd[j->outline > 0 ? i : j->ring[i]], -2.0);
+            const rlv_vec3 off = rlv_vec3_sub(ring_at(j, j->at, i), j->at[0]);
+            const double v[3] = {off.x - mean.x, off.y - mean.y, off.z - mean.z};
+            weights += pass == 0 ? weight : 0.0;
+            for (int k = 0; k < 9; k++)
+                moment[k] += pass == 1 ? weight * v[k / 3] * v[k % 3] : 0.0;
+            if (pass == 0) // the mean as it stands so far
+                mean = rlv_vec3_along(mean, weight / weights, rlv_vec3_sub(off, mean));
+        }
+    if (rlv_principal_axes(value, axis, moment, NULL) != RLV_DONE)
+        return false;
+    const double freedom = 2.0 * (double)j->ring_count - 4.0;
+    return value[1] + value[2] <= gsl_cdf_chisq_Pinv(0.95, freedom);
+}
+
 static rlv_status check_flat(const job* j, const spread* s, rlv_mat3 frame, rlv_error* error)
 {
-    const bool ends = j->source == AXIS_ENDS;
     if (is_plate(j) && (!is_held(s->attitude, frame, 0) || !is_held(s->attitude, frame, 1)))
-        return rlv_fail(error, RLV_BAD_INPUT, NULL,
-                        "place points on all sides of it; of a thing as narrow as that, give only its anterior and "
-                        "posterior ends",
-                        "its %zu points lie on a line within their sds", j->ring_count);
-    if (!is_plate(j) && !is_held(s->attitude, frame, 2) && ends)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "place points on all sides of it, where more of it shows",
+                        "its %zu points enclose too little, for their sds, to tell how it is turned", j->ring_count);
+    if (!is_plate(j) && !is_held(s->attitude, frame, 2) && j->source == AXIS_ENDS)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "place them at its two ends",
                         "its anterior and posterior points lie in one place within their sds");
     return RLV_DONE;
@@ -523,9 +544,11 @@ static rlv_status check_crossing(const job* j, rlv_vec3 pole, rlv_error* error)
 
 static rlv_status measure(rlv_element* element, job* j, rlv_error* error)
 {
-    if (is_plate(j) && !(rlv_vec3_length(vector_area(j, j->at, ring_mean(j, j->at))) > 0.0))
-        return rlv_fail(error, RLV_BAD_INPUT, NULL, "place points on all sides of it", "its %zu points lie on a line",
-                        j->ring_count);
+    if (is_plate(j) && (is_line(j) || !(rlv_vec3_length(vector_area(j, j->at, ring_mean(j, j->at))) > 0.0)))
+        return rlv_fail(error, RLV_BAD_INPUT, NULL,
+                        "place points on all sides of it; of a thing as narrow as that, give only its anterior and "
+                        "posterior ends",
+                        "its %zu points lie on a line within their sds", j->ring_count);
     if (check_crossing(j, is_plate(j) ? rlv_vec3_unit(vector_area(j, j->at, ring_mean(j, j->at))) : j->outward,
                        error) != RLV_DONE)
         return RLV_BAD_INPUT;

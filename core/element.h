@@ -96,9 +96,10 @@ typedef struct rlv_element_seen
 
 /// Measure what is seen. RLV_BAD_INPUT, with what would mend it, where a point is not finite or has an sd that is not
 /// above zero; there is neither an outline of three points nor a pair of opposite landmarks (anterior and posterior, or
-/// left and right); the points lie on a line within their sds, so that a plate's pole would be uncertain by more than
-/// 20 degrees; or the outline crosses itself. A part's outline is its longest border; a part without a border shows on
-/// both sides. Of an elongate element its two ends alone serve: then no pole is known.
+/// left and right); the points lie on a line within their sds; or the outline crosses itself. RLV_IMPOSSIBLE where they
+/// enclose so little that the pole would be uncertain by more than 20 degrees: a sliver of a thing that matrix covers.
+/// A part's outline is its longest border; a part without a border shows on both sides. Of an elongate element its two
+/// ends alone serve: then no pole is known.
 rlv_status rlv_element_measure(rlv_element* element, const rlv_element_seen* seen, rlv_error* error);
 
 /// Carry an element by a pose; the pose's covariance enters the element's.
@@ -110,7 +111,7 @@ typedef struct rlv_element_fusion
     rlv_element element; ///< of the sightings that count; where disturbed, of those before that
     size_t whole;        ///< sightings that show as much as the fullest does
     double p;            ///< of as great a difference between them; NaN for one
-    bool disturbed;      ///< p below 0.01
+    bool disturbed;      ///< p below 0.001
     size_t since;        ///< where disturbed: the first sighting after it
     double shift_mm;     ///< how far it was moved, and its sd along that way; 0 where not disturbed
     double shift_sd_mm;

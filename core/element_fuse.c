@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define LESS 3.0   ///< sds by which a sighting is smaller that shows less of the element
-#define ALARM 0.01 ///< p of a difference that says: disturbed
+#define LESS 2.0    ///< sds by which a sighting is smaller that shows less: one that is left out in vain costs little
+#define ALARM 0.001 ///< p of a difference that says: disturbed
 
 static double sd_of(rlv_interval interval)
 {
