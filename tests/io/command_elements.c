@@ -11,14 +11,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-TestSuite(command_elements, .init = program_enter, .fini = program_leave, .timeout = 1200);
+TestSuite(command_elements, .init = program_enter, .fini = program_leave, .timeout = 600);
 
 static const char head[] = "id,kind,row,place,side,stage,part,bag,note\n";
 
 static const char more[] = "north: {stage: field, vector: [0, 1, 0]}\n"
                            "up: {stage: field, vector: [0, 0, 1]}\n"
                            "bedding: {stage: field, points: bedding}\n"
-                           "spoil:\n  - bag: S1\n    stage: second\n"
+                           "spoil:\n  - bag: S1\n    stage: field\n"
                            "rows:\n  - id: LL\n    side: left\n    places: [1, 30]\n";
 
 static const char bedding[] = "field,block,bedding,1,-40,-30,5,0.3\nfield,block,bedding,2,40,-30,5,0.3\n"
@@ -44,11 +44,15 @@ static void write_plate(FILE* file, const char* id, bool landmarks)
                 20.0 + mark[k].y * cos(M_PI / 6), 30.0 - mark[k].y * sin(M_PI / 6));
 }
 
-/// The specimen `fish`, with elements.csv and what is added to points.csv.
-static void write_fish(const char* elements, const char* points)
+/// A block of 100 mm, so that nothing has to be aligned.
+static const char box[] = "ply\nformat ascii 1.0\nelement vertex 8\nproperty float x\nproperty float y\n"
+                          "property float z\nelement face 6\nproperty list uchar int vertex_indices\nend_header\n"
+                          "-50 -50 -60\n50 -50 -60\n50 50 -60\n-50 50 -60\n-50 -50 40\n50 -50 40\n50 50 40\n-50 50 40\n"
+                          "4 3 2 1 0\n4 4 5 6 7\n4 0 1 5 4\n4 1 2 6 5\n4 2 3 7 6\n4 3 0 4 7\n";
+
+static void add_elements(const char* elements, const char* points)
 {
     char text[4096];
-    two_stages_write("fish", 21, more, bedding);
     snprintf(text, sizeof text, "%s%s", head, elements);
     program_write("fish/elements.csv", text);
     FILE* file = fopen("fish/points.csv", "a");
@@ -57,6 +61,27 @@ static void write_fish(const char* elements, const char* points)
     write_plate(file, "A2", false);
     fputs(points, file);
     fclose(file);
+}
+
+/// The specimen `fish` of one stage, with elements.csv and what is added to points.csv.
+static void write_fish(const char* elements, const char* points)
+{
+    char text[4096];
+    cr_assert_eq(program_shell("mkdir -p fish/meshes"), 0);
+    program_write("fish/meshes/field.ply", box);
+    snprintf(text, sizeof text,
+             "specimen: LQ-0417\nstages:\n  - id: field\n    mesh: meshes/field.ply\n    mesh_unit: mm\n%s", more);
+    program_write("fish/specimen.yaml", text);
+    snprintf(text, sizeof text, "stage,mesh,object,point,x,y,z,sd_mm\n%s", bedding);
+    program_write("fish/points.csv", text);
+    add_elements(elements, points);
+}
+
+/// The same of two stages, with bone as an object of the first one's mesh.
+static void write_two(const char* elements)
+{
+    two_stages_write("fish", 21, more, bedding);
+    add_elements(elements, "");
 }
 
 static json_t* told(const char* line, int status)
@@ -104,14 +129,13 @@ static void expect_refused(const char* where, const char* what)
 
 // --- what is told ----------------------------------------------------------------------------------------------------
 
-static const char four[] = "A1,scute,LL,4,left,field,,,\n"
-                           "A2,scute,LL,5-7,left,field,,,<b>no landmarks</b>\n"
-                           "B,bone,,,,field,bone,,\n"
-                           "C,scute,LL,,,,,S1,\n";
+static const char three[] = "A1,scute,LL,4,left,field,,,\n"
+                            "A2,scute,LL,5-7,left,field,,,<b>no landmarks</b>\n"
+                            "C,scute,LL,,,,,S1,\n";
 
 Test(command_elements, a_plate_is_told_as_it_lies_and_the_rest_as_far_as_it_is_known)
 {
-    write_fish(four, "");
+    write_fish(three, "");
     json_t* record = told("elements fish --json --threads 1", 0);
     const json_t* a = element_of(record, "A1");
     const json_t* at = json_object_get(a, "position_mm");
@@ -137,16 +161,16 @@ Test(command_elements, a_plate_is_told_as_it_lies_and_the_rest_as_far_as_it_is_k
     expect_text(b, "place", "5-7");
     // Found in the spoil: its bag, and no place.
     const json_t* c = element_of(record, "C");
-    expect_text(c, "bag_stage", "second");
+    expect_text(c, "bag_stage", "field");
     cr_expect(json_is_null(json_object_get(c, "position_mm")));
     cr_expect_float_eq(real(json_object_get(record, "bedding"), "dip_deg"), 0.0, 1e-6);
     json_decref(record);
 }
 
-Test(command_elements, a_part_of_the_mesh_has_an_exposed_area)
+/// What is told of a part of the mesh in the file that --out wrote.
+static void check_part(void)
 {
-    write_fish(four, "");
-    json_t* record = told("elements fish --json", 0);
+    json_t* record = json_load_file("out1/elements.json", 0, NULL);
     const json_t* list = json_object_get(record, "sightings");
     size_t found = 0;
     for (size_t i = 0; i < json_array_size(list); i++)
@@ -164,11 +188,11 @@ Test(command_elements, a_part_of_the_mesh_has_an_exposed_area)
     json_decref(record);
 }
 
-Test(command_elements, the_answer_and_its_files_are_the_same_bytes_for_any_number_of_threads)
+Test(command_elements, two_stages_give_the_same_bytes_for_any_number_of_threads_and_a_part_its_area)
 {
     static const char* const files[] = {"elements.csv", "sightings.csv", "attitudes.csv", "meanings.csv",
                                         "elements.json"};
-    write_fish(four, "");
+    write_two("A1,scute,LL,4,left,field,,,\nB,bone,,,,field,bone,,\n");
     for (int threads = 1; threads <= 2; threads++)
     {
         char line[100];
@@ -181,17 +205,20 @@ Test(command_elements, the_answer_and_its_files_are_the_same_bytes_for_any_numbe
     cr_expect_eq(program_count("out1"), 5);
     for (size_t i = 0; i < sizeof files / sizeof *files; i++)
         cr_expect_eq(program_shell("cmp out1/%s out2/%s", files[i], files[i]), 0, "%s", files[i]);
+    check_part();
 }
 
-Test(command_elements, a_single_stage_tells_its_elements_with_a_warning)
+Test(command_elements, without_north_and_up_there_is_no_trend_and_a_warning)
 {
     write_fish("A1,scute,LL,4,left,field,,,\n", "");
     program_write("fish/specimen.yaml", "specimen: LQ-0417\nstages:\n  - id: field\n    mesh: meshes/field.ply\n"
                                         "    mesh_unit: mm\nrows:\n  - id: LL\n    side: left\n    places: [1, 30]\n");
     json_t* record = told("elements fish --json", 0);
-    cr_expect_float_eq(real(element_of(record, "A1"), "length_mm"), 27.0, 1.0);
-    cr_expect(json_is_null(json_object_get(element_of(record, "A1"), "trend_deg")));
-    cr_expect_eq(json_array_size(json_object_get(record, "warnings")), 2); // no compass; nothing tells the noise
+    const json_t* a = element_of(record, "A1");
+    cr_expect(json_is_null(json_object_get(a, "trend_deg")) && json_is_null(json_object_get(a, "face")));
+    cr_expect(json_is_null(json_object_get(a, "bedding_deg")) && json_is_null(json_object_get(record, "bedding")));
+    cr_expect(real(a, "length_low_mm") < 27.0 && real(a, "length_high_mm") > 27.0);
+    cr_expect_eq(json_array_size(json_object_get(record, "warnings")), 2); // and no alignment tells the noise
     json_decref(record);
 }
 
@@ -269,10 +296,9 @@ Test(command_elements, an_element_on_the_wrong_side_or_in_a_taken_place_or_from_
 
 Test(command_elements, bedding_on_a_line_is_refused)
 {
-    two_stages_write("fish", 21, more,
-                     "field,block,bedding,1,0,0,0,0.3\nfield,block,bedding,2,5,5,0,0.3\n"
-                     "field,block,bedding,3,10,10,0,0.3\n");
-    program_write("fish/elements.csv", "id,kind,row,place,side,stage,part,bag\nK,scute,,,,field,,\n");
+    write_fish("A1,scute,,,,field,,,\n", "");
+    program_write("fish/points.csv", "stage,mesh,object,point,x,y,z,sd_mm\nfield,block,bedding,1,0,0,0,0.3\n"
+                                     "field,block,bedding,2,5,5,0,0.3\nfield,block,bedding,3,10,10,0,0.3\n");
     expect_refused("bedding.points", "the 3 points lie on a line within their sds");
 }
 
