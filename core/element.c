@@ -604,28 +604,49 @@ rlv_status rlv_element_measure(rlv_element* element, const rlv_element_seen* see
     return status;
 }
 
-void rlv_element_carry(rlv_element* element, const rlv_pose* pose)
+/// What a pose's covariance does to a place and an attitude there.
+static rlv_element_errors errors_of(const rlv_pose* pose, rlv_vec3 place)
+{
+    rlv_element_errors errors = {0};
+    const rlv_vec3 arm = rlv_vec3_sub(place, pose->centre_mm);
+    // The pose's small motion moves the place by t + w x arm + s arm.
+    const double a[3] = {arm.x, arm.y, arm.z};
+    const double lever[21] = {1, 0,    0,    0, a[2], -a[1], a[0], 0,     1, 0,   -a[2],
+                              0, a[0], a[1], 0, 0,    1,     a[1], -a[0], 0, a[2]};
+    for (int k = 0; k < 9; k++)
+    {
+        for (int p = 0; p < 7; p++)
+            for (int q = 0; q < 7; q++)
+                errors.position_cov_mm2[k] +=
+                    lever[7 * (k / 3) + p] * pose->covariance[7 * p + q] * lever[7 * (k % 3) + q];
+        errors.attitude_cov_rad2[k] = pose->covariance[7 * (3 + k / 3) + 3 + k % 3];
+    }
+    return errors;
+}
+
+void rlv_element_add_errors(rlv_element* element, const rlv_element_errors* errors)
+{
+    for (int k = 0; k < 9; k++)
+    {
+        element->position_cov_mm2[k] += errors->position_cov_mm2[k];
+        element->attitude_cov_rad2[k] += errors->attitude_cov_rad2[k];
+    }
+}
+
+void rlv_element_carry(rlv_element* element, const rlv_pose* pose, rlv_element_errors* of_pose)
 {
     const rlv_mat3 turn = pose->rotation;
     const rlv_vec3 from = rlv_vec3_of(element->position_mm[0], element->position_mm[1], element->position_mm[2]);
-    const rlv_vec3 to = rlv_pose_apply(pose, from), arm = rlv_vec3_sub(to, pose->centre_mm);
-    double own[9];
-    rlv_element_turn_cov(own, turn, element->position_cov_mm2);
-    // The pose's small motion moves the place by t + w x arm + s arm.
-    const double a[3] = {arm.x, arm.y, arm.z};
-    double lever[21] = {1, 0, 0, 0, a[2], -a[1], a[0], 0, 1, 0, -a[2], 0, a[0], a[1], 0, 0, 1, a[1], -a[0], 0, a[2]};
-    for (int r = 0; r < 3; r++)
-        for (int c = 0; c < 3; c++)
-        {
-            double sum = pose->scale * pose->scale * own[3 * r + c];
-            for (int p = 0; p < 7; p++)
-                for (int q = 0; q < 7; q++)
-                    sum += lever[7 * r + p] * pose->covariance[7 * p + q] * lever[7 * c + q];
-            element->position_cov_mm2[3 * r + c] = sum;
-        }
+    const rlv_vec3 to = rlv_pose_apply(pose, from);
+    rlv_element_turn_cov(element->position_cov_mm2, turn, element->position_cov_mm2);
     rlv_element_turn_cov(element->attitude_cov_rad2, turn, element->attitude_cov_rad2);
     for (int k = 0; k < 9; k++)
-        element->attitude_cov_rad2[k] += pose->covariance[7 * (3 + k / 3) + 3 + k % 3];
+        element->position_cov_mm2[k] *= pose->scale * pose->scale;
+    const rlv_element_errors errors = errors_of(pose, to);
+    if (of_pose != NULL)
+        *of_pose = errors;
+    else
+        rlv_element_add_errors(element, &errors);
     rlv_mat3 frame;
     memcpy(frame.m, element->frame, sizeof frame.m);
     frame = rlv_mat3_multiply(turn, frame);

@@ -102,8 +102,17 @@ typedef struct rlv_element_seen
 /// ends alone serve: then no pole is known.
 rlv_status rlv_element_measure(rlv_element* element, const rlv_element_seen* seen, rlv_error* error);
 
-/// Carry an element by a pose; the pose's covariance enters the element's.
-void rlv_element_carry(rlv_element* element, const rlv_pose* pose);
+/// What an element's covariances gain.
+typedef struct rlv_element_errors
+{
+    double position_cov_mm2[9], attitude_cov_rad2[9]; ///< as rlv_element has them
+} rlv_element_errors;
+
+/// Carry an element by a pose. The pose's covariance enters the element's, or `of_pose` instead where that is not NULL.
+void rlv_element_carry(rlv_element* element, const rlv_pose* pose, rlv_element_errors* of_pose);
+
+/// Add errors to an element's own.
+void rlv_element_add_errors(rlv_element* element, const rlv_element_errors* errors);
 
 /// Of several sightings.
 typedef struct rlv_element_fusion
@@ -120,9 +129,13 @@ typedef struct rlv_element_fusion
 } rlv_element_fusion;
 
 /// Fuse `count` sightings (one at least), in the order of time and in one frame, with covariances that hold each
-/// sighting's own errors. `partial` (count, may be NULL) is set where a sighting shows less than the fullest.
+/// sighting's own errors. `shared` (count, may be NULL) is what sightings may have in common: the errors of their
+/// stages' poses, which all look at one frame. Sightings are weighed by their own errors, and what is shared comes to
+/// the fused element whole, as the mean of those that count: more sightings do not shrink it. Tests of difference take
+/// it as each one's own, so that it hides a little and alarms at nothing. `partial` (count, may be NULL) is set where a
+/// sighting shows less than the fullest.
 rlv_status rlv_element_fuse(rlv_element_fusion* fusion, bool* partial, size_t count, const rlv_element* sighting,
-                            rlv_error* error);
+                            const rlv_element_errors* shared, rlv_error* error);
 
 /// The angle between an element's plate and a plane, 0 to 90 degrees, with its 95 % interval; NaN where no pole is
 /// known.

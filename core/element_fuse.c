@@ -283,27 +283,53 @@ static group fuse_group(const size_t* index, size_t count, const rlv_element* si
 
 // --- disturbed -------------------------------------------------------------------------------------------------------
 
+/// Sightings with their own errors, with all of them, and what they share.
+typedef struct sightings
+{
+    const rlv_element* own;
+    rlv_element* all;
+    const rlv_element_errors* shared; ///< NULL: nothing
+} sightings;
+
+/// What is told of a group: weighed by their own errors, with the mean of what they share.
+static rlv_element tell(const sightings* s, const size_t* index, size_t count)
+{
+    rlv_element element = fuse_group(index, count, s->own).element;
+    for (size_t i = 0; i < count && s->shared != NULL; i++)
+    {
+        rlv_element_errors part = s->shared[index[i]];
+        for (int k = 0; k < 9; k++)
+        {
+            part.position_cov_mm2[k] /= (double)count;
+            part.attitude_cov_rad2[k] /= (double)count;
+        }
+        rlv_element_add_errors(&element, &part);
+    }
+    return element;
+}
+
 /// Part the sightings where each part agrees best within itself, and tell what came between.
-static void part_at_disturbance(rlv_element_fusion* fusion, const size_t* index, size_t count,
-                                const rlv_element* sighting)
+static void part_at_disturbance(rlv_element_fusion* fusion, const size_t* index, size_t count, const sightings* s)
 {
     double least = INFINITY;
+    size_t parted = 1;
     group before = {0}, after = {0};
     for (size_t split = 1; split < count; split++)
     {
-        const group a = fuse_group(index, split, sighting), b = fuse_group(index + split, count - split, sighting);
+        const group a = fuse_group(index, split, s->all), b = fuse_group(index + split, count - split, s->all);
         if (a.chi_square + b.chi_square >= least)
             continue;
         least = a.chi_square + b.chi_square;
         before = a;
         after = b;
-        fusion->since = index[split];
+        parted = split;
     }
     const rlv_vec3 shift = rlv_vec3_sub(place_of(&after.element), place_of(&before.element));
     const rlv_vec3 turn = turn_from(frame_of(&before.element), before.element.known, &after.element,
                                     known_beside(&after.element, &before.element));
     const rlv_vec3 way = rlv_vec3_unit(shift), about = rlv_vec3_unit(turn);
-    fusion->element = before.element;
+    fusion->since = index[parted];
+    fusion->element = tell(s, index, parted);
     fusion->shift_mm = rlv_vec3_length(shift);
     fusion->shift_sd_mm =
         sqrt(along(before.element.position_cov_mm2, way) + along(after.element.position_cov_mm2, way));
@@ -313,36 +339,47 @@ static void part_at_disturbance(rlv_element_fusion* fusion, const size_t* index,
         M_PI;
 }
 
+static void fuse(rlv_element_fusion* fusion, bool* less, size_t* index, size_t count, const sightings* s)
+{
+    size_t whole = 0;
+    for (size_t i = 0; i < count; i++)
+    {
+        s->all[i] = s->own[i];
+        if (s->shared != NULL)
+            rlv_element_add_errors(&s->all[i], &s->shared[i]);
+    }
+    fusion->whole = mark_partial(less, count, s->own);
+    for (size_t i = 0; i < count; i++)
+        if (!less[i])
+            index[whole++] = i;
+    const group all = fuse_group(index, whole, s->all);
+    if (all.freedom > 0.0)
+        fusion->p = gsl_cdf_chisq_Q(all.chi_square, all.freedom);
+    fusion->disturbed = fusion->p < ALARM;
+    if (fusion->disturbed)
+        part_at_disturbance(fusion, index, whole, s);
+    else
+        fusion->element = tell(s, index, whole);
+}
+
 rlv_status rlv_element_fuse(rlv_element_fusion* fusion, bool* partial, size_t count, const rlv_element* sighting,
-                            rlv_error* error)
+                            const rlv_element_errors* shared, rlv_error* error)
 {
     *fusion = (rlv_element_fusion){.p = (double)NAN};
     if (count == 0)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "give one sighting at least", "there is no sighting");
     bool* less = rlv_reserve(count, sizeof *less, error);
-    size_t* index = less != NULL ? rlv_reserve(count, sizeof *index, error) : NULL;
-    if (index == NULL)
-    {
-        free(less);
-        return RLV_SYSTEM;
-    }
-    fusion->whole = mark_partial(less, count, sighting);
-    size_t whole = 0;
-    for (size_t i = 0; i < count; i++)
-        if (!less[i])
-            index[whole++] = i;
-    const group all = fuse_group(index, whole, sighting);
-    fusion->element = all.element;
-    if (all.freedom > 0.0)
-        fusion->p = gsl_cdf_chisq_Q(all.chi_square, all.freedom);
-    fusion->disturbed = fusion->p < ALARM;
-    if (fusion->disturbed)
-        part_at_disturbance(fusion, index, whole, sighting);
-    if (partial != NULL)
+    size_t* index = rlv_reserve(count, sizeof *index, error);
+    const sightings s = {sighting, rlv_reserve(count, sizeof *s.all, error), shared};
+    const bool room = less != NULL && index != NULL && s.all != NULL;
+    if (room)
+        fuse(fusion, less, index, count, &s);
+    if (room && partial != NULL)
         memcpy(partial, less, count * sizeof *less);
+    free(s.all);
     free(index);
     free(less);
-    return RLV_DONE;
+    return room ? RLV_DONE : RLV_SYSTEM;
 }
 
 // --- a plane ---------------------------------------------------------------------------------------------------------

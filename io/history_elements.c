@@ -169,7 +169,7 @@ static rlv_status add_sighting(history_element* one, const sighting_place* place
     if (next->placed)
     {
         const rlv_pose pose = history_pose(place->history, place->stage);
-        rlv_element_carry(&next->element, &pose);
+        rlv_element_carry(&next->element, &pose, &next->of_pose);
         for (int k = 0; k < 9 && place->local_sd_mm > 0.0; k += 4)
             next->element.position_cov_mm2[k] += place->local_sd_mm * place->local_sd_mm;
     }
@@ -319,16 +319,19 @@ static rlv_status fuse(history_element* one, rlv_error* error)
     rlv_element* element = rlv_reserve(one->sighting_count, sizeof *element, error);
     size_t* index = rlv_reserve(one->sighting_count, sizeof *index, error);
     bool* partial = rlv_reserve(one->sighting_count, sizeof *partial, error);
-    rlv_status status = element != NULL && index != NULL && partial != NULL ? RLV_DONE : RLV_SYSTEM;
+    rlv_element_errors* shared = rlv_reserve(one->sighting_count, sizeof *shared, error);
+    const bool room = element != NULL && index != NULL && partial != NULL && shared != NULL;
+    rlv_status status = room ? RLV_DONE : RLV_SYSTEM;
     for (size_t i = 0; i < one->sighting_count && status == RLV_DONE; i++)
         if (one->sighting[i].placed)
         {
             index[count] = i;
+            shared[count] = one->sighting[i].of_pose;
             element[count++] = one->sighting[i].element;
         }
     one->placed = count > 0;
     if (status == RLV_DONE && count > 0)
-        status = rlv_element_fuse(&one->fusion, partial, count, element, error);
+        status = rlv_element_fuse(&one->fusion, partial, count, element, shared, error);
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
         one->sighting[index[i]].partial = partial[i];
     if (status == RLV_DONE && one->fusion.disturbed)
@@ -340,6 +343,7 @@ static rlv_status fuse(history_element* one, rlv_error* error)
     free(element);
     free(index);
     free(partial);
+    free(shared);
     return status;
 }
 
@@ -362,7 +366,7 @@ static void warn_of(const history_elements* e, const history_element* one, rlv_a
             "for each other",
             one->record->id);
     if (!one->measured && one->bag == NULL)
-        answer_warn(answer, "%s has neither points nor a part of a mesh: it has no place", one->record->id);
+        answer_warn(answer, "%s can be measured at no stage: it has no place", one->record->id);
 }
 
 static rlv_status settle(history_elements* e, history_element* one, rlv_answer* answer, rlv_error* error)

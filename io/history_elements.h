@@ -4,8 +4,9 @@
 /// object or a colour). Each sighting is measured (element.h) and carried into the block's frame with the covariance of
 /// the stage's pose. To that comes what a single place on a scan is off by beside the pose, noise and slow warp: the
 /// residuals of the alignments tell it, the mean square of each shared out to its two stages by least squares.
-/// Sightings of one element are fused, and what the work has disturbed is told as it lay before. Last comes the scale
-/// of the block frame itself, which moves every place about the block's middle and stretches every size.
+/// Sightings of one element are fused, and what the work has disturbed is told as it lay before. Poses all look at the
+/// stage of the frame and share its errors: fusing does not shrink what they are uncertain by. Last comes the scale of
+/// the block frame itself, which moves every place about the block's middle and stretches every size.
 ///
 /// What was found in the spoil has no place: its bag's stage and region are told.
 
@@ -26,7 +27,8 @@ typedef struct history_sighting
     bool by_part;     ///< an object or a colour; else points
     double area_mm2;  ///< of that part, as the mesh has it; NaN: none
     double area_sd_mm2;
-    rlv_element element;
+    rlv_element element;        ///< where placed without what the stage's pose is uncertain by
+    rlv_element_errors of_pose; ///< that
 } history_sighting;
 
 /// Which way the external face looks.

@@ -220,7 +220,7 @@ static element_words trend_words(const history_element* one)
     const double half = fmax(half_of(one->trend_deg), half_of(one->plunge_deg));
     snprintf(words.text, sizeof words.text, "%s%03d/%02d%s ± %s", front ? "" : "(",
              (int)lround(one->trend_deg.value) % 360, (int)lround(one->plunge_deg.value), front ? "" : ")",
-             words_figures(ceil(half), 2).text);
+             words_number(ceil(half), 0).text);
     return words;
 }
 
@@ -358,7 +358,9 @@ static rlv_table sightings_table(const history_elements* e)
             table_text(&t, s->by_part ? "part" : "points");
             table_flag(&t, s->placed);
             table_flag(&t, !s->partial);
-            put_place(&t, &s->element, s->placed);
+            rlv_element all = s->element;
+            rlv_element_add_errors(&all, &s->of_pose);
+            put_place(&t, &all, s->placed);
             put_interval(&t, s->element.length_mm);
             put_interval(&t, s->element.width_mm);
             put_interval(&t, s->element.thickness_mm);
