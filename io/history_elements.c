@@ -55,12 +55,7 @@ static rlv_status fit_bedding(history_elements* e, const rlv_bedding_record* bed
     if (point == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < count; i++)
-    {
-        const rlv_point_record* p = &s->point[index[i]];
-        point[i] = (rlv_placed_point){
-            rlv_vec3_scale(rlv_vec3_of(p->at[0], p->at[1], p->at[2]), history->stage[stage].mm_per_unit),
-            p->sd_mm != NULL ? *p->sd_mm : (double)NAN};
-    }
+        point[i] = sighting_point(&s->point[index[i]], history->stage[stage].mm_per_unit);
     rlv_error own = {0};
     const rlv_status status = rlv_plane_fit(&e->bedding, count, point, &own);
     free(point);

@@ -35,7 +35,7 @@ static size_t number_of(const char* name)
     return strspn(name, "0123456789") == strlen(name) && strlen(name) < 9 ? (size_t)strtoul(name, NULL, 10) : 0;
 }
 
-static rlv_placed_point placed_of(const rlv_point_record* point, double mm_per_unit)
+rlv_placed_point sighting_point(const rlv_point_record* point, double mm_per_unit)
 {
     return (rlv_placed_point){.at_mm =
                                   rlv_vec3_scale(rlv_vec3_of(point->at[0], point->at[1], point->at[2]), mm_per_unit),
@@ -79,12 +79,12 @@ static rlv_status sort_points(sorted_points* p, const sighting_place* place, con
         p->first = p->first == NULL || point->line < p->first->line ? point : p->first;
         if (number > 0 && number <= p->outline_count)
         {
-            p->outline[number - 1] = placed_of(point, place->mm_per_unit);
+            p->outline[number - 1] = sighting_point(point, place->mm_per_unit);
             there[number - 1] = true;
         }
         else if (mark < RLV_LANDMARKS)
         {
-            p->mark[mark] = placed_of(point, place->mm_per_unit);
+            p->mark[mark] = sighting_point(point, place->mm_per_unit);
             p->has[mark] = true;
             p->mark_count++;
         }

@@ -21,6 +21,9 @@ typedef struct sighting_place
 rlv_status sighting_measure(history_sighting* sighting, bool* seen, const sighting_place* place,
                             const rlv_element_record* record, rlv_answer* answer, rlv_error* error);
 
+/// A point of points.csv, in the frame of its mesh.
+rlv_placed_point sighting_point(const rlv_point_record* point, double mm_per_unit);
+
 /// The piece that a sighting's place belongs to by the stage's masks; NULL: none.
 const rlv_piece_record* sighting_piece(const sighting_place* place, const history_sighting* sighting);
 
