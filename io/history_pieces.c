@@ -71,6 +71,7 @@ static rlv_status read_one(history_piece* one, const rlv_specimen* specimen, rlv
         return status;
     if ((status = measure_chords(one, error)) != RLV_DONE)
         return status;
+    one->mm_per_unit = mesh->bar_count > 0 ? scale.mm_per_unit : rlv_unit_mm(*mesh->unit);
     one->scale_sd = mesh->bar_count > 0 ? scale.relative_sd : mesh->scale_sd != NULL ? *mesh->scale_sd : 0.0;
     rlv_mesh_free(&one->given.mesh);
     return RLV_DONE;

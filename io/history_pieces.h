@@ -12,9 +12,10 @@ typedef struct history_piece
     const rlv_piece_record* piece;
     const rlv_piece_mesh_record* at;
     char* path;
-    given_mesh given; ///< measured, in mm; the mesh itself is let go
-    double scale_sd;  ///< relative; 0: exact
-    double chord_mm3; ///< how much its flat triangles may hold more or less than the surface that they stand for
+    given_mesh given;   ///< measured, in mm; the mesh itself is let go
+    double mm_per_unit; ///< brings points.csv into its frame
+    double scale_sd;    ///< relative; 0: exact
+    double chord_mm3;   ///< how much its flat triangles may hold more or less than the surface that they stand for
 } history_piece;
 
 typedef struct history_pieces
@@ -26,7 +27,7 @@ typedef struct history_pieces
 /// Read and measure all of them into zeroed `pieces`; inputs and warnings go to the answer. Free with
 /// history_pieces_free, also after a failure.
 rlv_status history_pieces_read(history_pieces* pieces, const rlv_specimen* specimen, rlv_answer* answer,
-                              rlv_error* error);
+                               rlv_error* error);
 void history_pieces_free(history_pieces* pieces);
 
 #endif

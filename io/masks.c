@@ -187,6 +187,17 @@ static bool has_colour(const uint8_t* is, const int* wanted)
     return is[0] == wanted[0] && is[1] == wanted[1] && is[2] == wanted[2];
 }
 
+bool rlv_face_is_of(const rlv_mesh* mesh, size_t triangle, const char* object)
+{
+    return mesh->object != NULL && is_object(mesh, mesh->object[triangle], object);
+}
+
+bool rlv_face_has_colour(const rlv_mesh* mesh, size_t triangle, const int colour[3])
+{
+    const uint8_t* is = mesh->colour != NULL ? face_colour(mesh, triangle) : NULL;
+    return is != NULL && has_colour(is, colour);
+}
+
 /// Say that no face has a colour, and which comes nearest: a picture format that loses may have shifted it by one.
 static rlv_status fail_colour(const masking* work, const rlv_mask_record* mask)
 {
@@ -219,8 +230,7 @@ static rlv_status mark_colour(masking* work, const rlv_mask_record* mask, size_t
     size_t found = 0;
     for (size_t t = 0; t < work->mesh->triangle_count; t++)
     {
-        const uint8_t* is = face_colour(work->mesh, t);
-        if (is == NULL || !has_colour(is, mask->colour))
+        if (!rlv_face_has_colour(work->mesh, t, mask->colour))
             continue;
         mark(work, mask, piece, t);
         found++;

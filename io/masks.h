@@ -41,6 +41,10 @@ rlv_status rlv_parts_find(rlv_parts* parts, const rlv_specimen* specimen, const 
                           double mm_per_unit, const rlv_surface* surface, rlv_error* error);
 void rlv_parts_free(rlv_parts* parts);
 
+/// Whether a triangle is of an object of that name, and whether two of its three vertices have that very 8-bit colour.
+bool rlv_face_is_of(const rlv_mesh* mesh, size_t triangle, const char* object);
+bool rlv_face_has_colour(const rlv_mesh* mesh, size_t triangle, const int colour[3]);
+
 /// Take the support out of the mesh and out of its parts: what is left is mended (as rlv_mesh_drop has it), has its
 /// parts, and is open where the support was. On RLV_SYSTEM both are as they were.
 rlv_status rlv_parts_drop_support(rlv_parts* parts, rlv_mesh* mesh, rlv_error* error);

@@ -18,7 +18,8 @@ enum
     RENDER = 1u << 4,
     MEASURING = INSPECT | PAIR,
     REPORT = 1u << 5,
-    EVERY = NEW | MEASURING | RENDER | REPORT,
+    ELEMENTS = 1u << 6,
+    EVERY = NEW | MEASURING | ELEMENTS | RENDER | REPORT,
     OPENS_OUT = REPORT,
 };
 
@@ -57,6 +58,16 @@ static const rlv_command commands[] = {
      "What went may be matrix, bone that was hidden, or bone that lay open: a mesh cannot tell.\n"
      "Stone dust can hold silica: wear what your local exposure limits ask for.",
      CHANGE, command_change},
+    {"elements", "SPECIMEN", 1, 1, "folder", "where every element lies and how it is turned, with its size",
+     "Reads the elements in the specimen's folder, measures each at every stage that shows it, by its points or its "
+     "part "
+     "of\n"
+     "the mesh, brings all stages into the block's frame, and tells position, size, trend and plunge, the angle to "
+     "bedding\n"
+     "and which way the external face looks, with 95 % intervals. What the work has moved is told as it lay before.",
+     "What matrix covers is in no figure: an outline tells of what shows.\n"
+     "Give each plate an outline of numbered points and the landmarks anterior, posterior, left, right and apex.",
+     ELEMENTS, command_elements},
     {"render", "SPECIMEN", 1, 1, "folder", "draws one picture of a specimen, by its name and from a named view",
      "Reads the specimen's folder, measures what the picture shows, and writes it as one sheet to --out. Pictures:\n"
      "comparison (before, after, and the depth between them), depth (the map of depth of a step, with two sections and "
@@ -122,7 +133,7 @@ static const option_row option_table[OPTION_KINDS] = {
                      "upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or AZIMUTH,ELEVATION"},
     [OPTION_SCALE] = {"--scale", "A:B|fit", RENDER, "1:2 prints at half size; fit: as large as A3 holds"},
     [OPTION_FORMAT] = {"--format", "png|pdf|svg", RENDER, "of the file (else png)"},
-    [OPTION_OUT] = {"--out", "DIR", MEASURING | RENDER | REPORT,
+    [OPTION_OUT] = {"--out", "DIR", MEASURING | ELEMENTS | RENDER | REPORT,
                     "write the tables, JSON and, where there are any, meshes and pictures here"},
     [OPTION_JSON] = {"--json", NULL, EVERY, "one JSON object on standard output, and nothing else"},
     [OPTION_THREADS] = {"--threads", "N", EVERY, "threads to use; the answer does not depend on it"},

@@ -288,6 +288,9 @@ static rlv_status check_row(const rlv_specimen* specimen, const rlv_element_reco
                                 "there is no row '%.100s'", element->row);
     if (element->place_known && row == NULL)
         return rlv_table_refuse(table, "name the row, or leave the place empty", "a place without a row");
+    if (row != NULL && element->side != NULL && strcmp(element->side, row->side) != 0)
+        return rlv_table_refuse(table, "see to the side, or to the row; a side may be left empty",
+                                "side: '%s', and the row '%.100s' is '%s'", element->side, row->id, row->side);
     if (element->place_known && (element->first_place < row->first_place || element->last_place > row->last_place))
         return rlv_table_refuse(table, "see to the place, or widen the places of the row",
                                 "the place %s is not among the places %d to %d of the row '%.100s'",
@@ -313,6 +316,9 @@ static rlv_status check_element(const rlv_specimen* specimen, const rlv_element_
     if (element->bag != NULL && !has_bag(specimen, element->bag))
         return rlv_table_refuse(table, "name one of the bags under spoil in " RLV_SPECIMEN_YAML,
                                 "there is no bag '%.100s'", element->bag);
+    if (element->stage == NULL && element->bag == NULL)
+        return rlv_table_refuse(table, "write the stage at which it was seen first, or the bag that it was found in",
+                                "neither stage nor bag: nobody could say where it was");
     return check_row(specimen, element, table);
 }
 
@@ -348,10 +354,29 @@ static int compare_element(const void* left, const void* right, void* user)
     return order != 0 ? order : a->line < b->line ? -1 : a->line > b->line;
 }
 
+/// Two elements that say they are in the one place. A range says that it is one of several.
+static bool same_place(const rlv_element_record* a, const rlv_element_record* b)
+{
+    return a->place_known && b->place_known && a->first_place == a->last_place && b->first_place == b->last_place &&
+           a->first_place == b->first_place && strcmp(a->row, b->row) == 0;
+}
+
+static int compare_place(const void* left, const void* right, void* user)
+{
+    const rlv_element_record* element = user;
+    const rlv_element_record *a = &element[*(const size_t*)left], *b = &element[*(const size_t*)right];
+    int order = a->place_known - b->place_known;
+    order = order == 0 && a->place_known ? strcmp(a->row, b->row) : order;
+    order = order == 0 ? a->first_place - b->first_place : order;
+    order = order == 0 ? a->last_place - b->last_place : order;
+    return order != 0 ? order : a->line < b->line ? -1 : a->line > b->line;
+}
+
 static rlv_status check_unique(const rlv_specimen* specimen, const char* path, rlv_error* error)
 {
     size_t count = specimen->element_count;
     size_t* order = rlv_reserve(count, sizeof *order, error);
+    char where[sizeof error->where];
     if (order == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < count; i++)
@@ -361,11 +386,21 @@ static rlv_status check_unique(const rlv_specimen* specimen, const char* path, r
     for (size_t i = 1; i < count && status == RLV_DONE; i++)
     {
         const rlv_element_record *first = &specimen->element[order[i - 1]], *second = &specimen->element[order[i]];
-        char where[sizeof error->where];
         snprintf(where, sizeof where, "%.900s:%zu", path, second->line);
         if (strcmp(first->id, second->id) == 0)
             status = rlv_fail(error, RLV_BAD_INPUT, where, "give each element an id of its own",
                               "the id '%.100s' stands in line %zu already", second->id, first->line);
+    }
+    qsort_r(order, count, sizeof *order, compare_place, specimen->element);
+    for (size_t i = 1; i < count && status == RLV_DONE; i++)
+    {
+        const rlv_element_record *first = &specimen->element[order[i - 1]], *second = &specimen->element[order[i]];
+        snprintf(where, sizeof where, "%.900s:%zu", path, second->line);
+        if (same_place(first, second))
+            status =
+                rlv_fail(error, RLV_BAD_INPUT, where, "write a range where it is not sure, as 3-5, or leave it empty",
+                         "the place %d of the row '%.100s' is that of '%.100s' in line %zu already",
+                         second->first_place, second->row, first->id, first->line);
     }
     free(order);
     return status;

@@ -874,22 +874,37 @@ Test(specimen, a_row_of_elements_that_means_nothing_is_refused_with_its_line)
         {"right,overburden", "right,yard", NULL, "no stage"},
         {"#c9b28e", "#c9b28", NULL, "no colour"},
         {",S1,", ",S2,", NULL, "no bag"},
+        {",LL,4,left", ",LL,4,right", NULL, "side: 'right', and the row 'LL' is 'left'"},
+        {",LL,5-7,", ",LL,4,", NULL, "the place 4 of the row 'LL' is that of 'LL-04' in line 2 already"},
+        {",,,,,,S1,", ",,,,,,,", NULL, "neither stage nor bag"},
         {"\"one, \"\"two\"\"\"", "one, two", NULL, "10 fields"},
     };
     EXPECT_ELEMENT_FAULTS(faults);
 }
 
+Test(specimen, ranges_may_overlap_and_a_side_may_be_left_out)
+{
+    program_write("elements.csv", "id,kind,row,place,side,stage,part,bag,note\n"
+                                  "a,scute,LL,4,,field,,,\n"
+                                  "b,scute,LL,3-5,left,field,,,\n"
+                                  "c,scute,LL,3-5,left,field,,,\n"
+                                  "d,scute,LL,,left,,,S1,\n");
+    rlv_specimen s = read_well();
+    cr_assert_eq(s.element_count, 4);
+    rlv_specimen_free(&s);
+}
+
 Test(specimen, the_line_of_a_row_is_where_it_begins_though_a_note_spans_lines)
 {
     program_write("elements.csv", "id,kind,row,place,side,stage,part,bag,note\n"
-                                  "a,scute,,,,,,,\"one\n\ntwo\"\n"
+                                  "a,scute,,,,field,,,\"one\n\ntwo\"\n"
                                   "\n"
                                   "\"b\nc\",scute,,,,,,,\n");
     expect_refused("./elements.csv:6", "id: 'b");
     program_write("elements.csv", "id,kind,row,place,side,stage,part,bag,note\n"
-                                  "a,scute,,,,,,,\"one\n\ntwo\"\n"
+                                  "a,scute,,,,field,,,\"one\n\ntwo\"\n"
                                   "\n"
-                                  "b,scute,,,,,,,\n");
+                                  "b,scute,,,,field,,,\n");
     rlv_specimen s = read_well();
     cr_assert_str_eq(s.element[0].note, "one\n\ntwo");
     cr_assert(s.element[0].line == 2 && s.element[1].line == 6);

@@ -1,0 +1,187 @@
+#include "command.h"
+
+#include "report_elements.h"
+#include "report_record.h"
+#include "specimen_inputs.h"
+
+#include <math.h>
+
+/// All that the command holds.
+typedef struct work
+{
+    rlv_specimen specimen;
+    rlv_history history;
+    history_elements elements;
+    elements_tables tables;
+} work;
+
+static void work_free(work* w)
+{
+    elements_tables_free(&w->tables);
+    history_elements_free(&w->elements);
+    history_free(&w->history);
+    rlv_specimen_free(&w->specimen);
+}
+
+// --- JSON ------------------------------------------------------------------------------------------------------------
+
+/// What a table has no room for: matrices, and what is known of the axes.
+static void put_matrices(json_t* row, const history_element* one)
+{
+    const bool placed = one->placed;
+    if (placed)
+    {
+        record_reals(row, "position_covariance_mm2", 9, one->told.position_cov_mm2);
+        record_reals(row, "frame", 9, one->told.frame);
+        record_reals(row, "attitude_covariance_rad2", 9, one->told.attitude_cov_rad2);
+    }
+    else
+    {
+        record_null(row, "position_covariance_mm2");
+        record_null(row, "frame");
+        record_null(row, "attitude_covariance_rad2");
+    }
+    record_flag(row, "pole_known", (one->told.known & RLV_ELEMENT_POLE) != 0);
+    record_flag(row, "face_known", (one->told.known & RLV_ELEMENT_FACE) != 0);
+    record_flag(row, "long_known", (one->told.known & RLV_ELEMENT_LONG) != 0);
+    record_flag(row, "anterior_known", (one->told.known & RLV_ELEMENT_FRONT) != 0);
+    record_flag(row, "long_by_shape", one->told.long_by_shape);
+    record_flag(row, "widened", one->told.inflated);
+    record_real(row, "sightings_p", placed ? one->fusion.p : (double)NAN);
+    record_real(row, "shift_mm", one->fusion.disturbed ? one->fusion.shift_mm : (double)NAN);
+    record_real(row, "shift_sd_mm", one->fusion.disturbed ? one->fusion.shift_sd_mm : (double)NAN);
+    record_real(row, "turn_deg", one->fusion.disturbed ? one->fusion.turn_deg : (double)NAN);
+    record_real(row, "turn_sd_deg", one->fusion.disturbed ? one->fusion.turn_sd_deg : (double)NAN);
+}
+
+static void put_bedding(json_t* record, const history_elements* e)
+{
+    if (!e->bedding_known)
+    {
+        record_null(record, "bedding");
+        return;
+    }
+    json_t* bedding = record_object(record, "bedding");
+    const double unknown = (double)NAN;
+    rlv_strike strike = {unknown, unknown};
+    if (e->compass_known)
+        strike = rlv_strike_of(&e->compass, e->bedding.pole);
+    const double* c = e->bedding.cov_rad2;
+    record_place(bedding, "pole", e->bedding.pole);
+    record_real(bedding, "strike_deg", strike.strike_deg);
+    record_real(bedding, "dip_deg", strike.dip_deg);
+    record_real(bedding, "sd_deg", sqrt(0.5 * (c[0] + c[4] + c[8])) * 180.0 / M_PI);
+    record_real(bedding, "rms_mm", e->bedding.rms_mm);
+}
+
+static void record_elements(rlv_answer* answer, const work* w)
+{
+    report_record_frame(record_object(answer->record, "frame"), &w->history);
+    put_bedding(answer->record, &w->elements);
+    json_t* rows = report_rows(&w->tables.table[ELEMENTS_MEASURED]);
+    for (size_t i = 0; i < w->elements.count; i++)
+        put_matrices(json_array_get(rows, i), &w->elements.one[i]);
+    json_object_set_new(answer->record, "elements", rows);
+    json_object_set_new(answer->record, "sightings", report_rows(&w->tables.table[ELEMENTS_SIGHTINGS]));
+}
+
+static void record_nothing(rlv_answer* answer)
+{
+    record_null(answer->record, "bedding");
+    record_null(answer->record, "elements");
+    record_null(answer->record, "sightings");
+}
+
+// --- text and files --------------------------------------------------------------------------------------------------
+
+static void tell_elements(rlv_answer* answer, const work* w, const rlv_options* options)
+{
+    const rlv_specimen* s = &w->specimen;
+    const rlv_history* history = &w->history;
+    size_t placed = 0;
+    for (size_t i = 0; i < w->elements.count; i++)
+        placed += w->elements.one[i].placed;
+    fprintf(answer->text, "%s%s%s: %s, %zu of them placed in the frame of %s\n", s->id, s->title != NULL ? ", " : "",
+            s->title != NULL ? s->title : "", words_count(w->elements.count, "element").text, placed,
+            history->stage[history->frame].record->id);
+    if (!history->joined)
+        fprintf(answer->text, "  its stages are not all in one frame: %s\n", history->apart);
+    fputc('\n', answer->text);
+    rlv_table wall = elements_wall(&w->elements);
+    table_tell(&wall, answer->text);
+    table_free(&wall);
+    fputs("\n  Position: the middle of what shows; ± is along the axis on which it is least sure. Trend and plunge "
+          "(positive\n"
+          "  downwards) are of the long axis, in brackets where no landmark tells its anterior end. What matrix covers "
+          "is in\n"
+          "  no figure.\n",
+          answer->text);
+    snprintf(answer->next, sizeof answer->next, "%s",
+             options->out != NULL
+                 ? "elements.csv in the folder has every interval, sightings.csv each stage, attitudes.csv the axes."
+                 : "--out DIR writes every interval, each stage's sightings, and the axes.");
+}
+
+static rlv_status keep_meanings(const elements_tables* tables, out_folder* out, rlv_error* error)
+{
+    FILE* meanings = NULL;
+    const rlv_status status = out_folder_add(out, "meanings.csv", &meanings, error);
+    if (status != RLV_DONE)
+        return status;
+    table_write_meanings_head(meanings);
+    for (size_t i = 0; i < ELEMENTS_TABLES; i++)
+    {
+        char file[64];
+        snprintf(file, sizeof file, "%s.csv", tables->table[i].name);
+        table_write_meanings(&tables->table[i], file, meanings);
+    }
+    return out_folder_finish(out, meanings, error);
+}
+
+static rlv_status keep_files(const work* w, rlv_answer* answer, rlv_error* error)
+{
+    if (answer->folder.path == NULL)
+        return RLV_DONE;
+    rlv_status status = answer_keep_record(answer, "elements.json", error);
+    for (size_t i = 0; i < ELEMENTS_TABLES && status == RLV_DONE; i++)
+        status = table_keep(&w->tables.table[i], &answer->folder, NULL, error);
+    return status == RLV_DONE ? keep_meanings(&w->tables, &answer->folder, error) : status;
+}
+
+rlv_status command_elements(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+{
+    work w = {0};
+    const history_options how = {.poses_only = true};
+    rlv_status status = rlv_specimen_read(&w.specimen, options->path[0], error);
+    if (status == RLV_DONE)
+    {
+        specimen_inputs(answer, &w.specimen);
+        record_count(answer->parameters, "seed", 0);
+        status = history_measure(&w.history, &w.specimen, &how, answer, error);
+    }
+    // Without one alignment what lies on the stage of the frame can still be told.
+    if (status == RLV_IMPOSSIBLE && w.history.stage_count > 0)
+    {
+        answer_warn(answer, "%s", error->what);
+        *error = (rlv_error){0};
+        status = RLV_DONE;
+    }
+    if (status == RLV_DONE)
+        status = history_elements_measure(&w.elements, &w.history, answer, error);
+    if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
+        specimen_inputs_within(answer, &w.specimen);
+    if (status == RLV_IMPOSSIBLE && w.elements.count == 0)
+        record_nothing(answer);
+    else if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
+    {
+        w.tables = elements_tables_of(&w.elements);
+        record_elements(answer, &w);
+    }
+    if (status == RLV_DONE)
+    {
+        tell_elements(answer, &w, options);
+        status = keep_files(&w, answer, error);
+    }
+    work_free(&w);
+    return status;
+}

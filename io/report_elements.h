@@ -1,0 +1,35 @@
+/// The elements of a specimen as tables: what is pinned on the wall, and all figures behind it.
+
+#ifndef RLV_REPORT_ELEMENTS_H
+#define RLV_REPORT_ELEMENTS_H
+
+#include "history_elements.h"
+#include "table.h"
+
+typedef enum elements_table
+{
+    ELEMENTS_MEASURED,  ///< a row an element
+    ELEMENTS_ATTITUDES, ///< how each is turned, as axes
+    ELEMENTS_SIGHTINGS, ///< a row an element and stage
+    ELEMENTS_TABLES,
+} elements_table;
+
+typedef struct elements_tables
+{
+    rlv_table table[ELEMENTS_TABLES];
+} elements_tables;
+
+/// Fill them. `elements` must outlive them. Free with elements_tables_free.
+elements_tables elements_tables_of(const history_elements* elements);
+void elements_tables_free(elements_tables* tables);
+
+/// The row an element that people read: fewer columns, with size, trend and plunge in words. Free with table_free.
+rlv_table elements_wall(const history_elements* elements);
+
+/// "up", "down", "on edge"; NULL where it is not known.
+const char* elements_face_name(history_face face);
+
+/// Half of the 95 % interval of the place along the axis on which it is least sure.
+double elements_half_mm(const rlv_element* element);
+
+#endif
