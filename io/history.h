@@ -80,8 +80,9 @@ typedef struct history_ties
 {
     size_t count;
     double rms_mm, most_mm; ///< of the distances
-    double p; ///< of as much or more, by chi-square with three degrees of freedom a point: its sds on both stages, and
-              ///< the pose's own there; NaN where there are none
+    double p; ///< of as much or more, by chi-square with three degrees of freedom a point: its sds on both stages, the
+              ///< pose's own there, and what the scans leave between surfaces that held still (their warp carries a
+              ///< point along); NaN where there are none
 } history_ties;
 
 /// An alignment between two stages, as an edge of the graph.

@@ -101,13 +101,14 @@ history_ties history_measure_ties(const rlv_history* history, const history_edge
     ties list;
     list_ties(&list, history, edge->into, edge->from);
     history_ties told = {.count = list.count, .p = (double)NAN};
+    const double scans = edge->alignment.rms_mm * edge->alignment.rms_mm;
     double squares = 0.0, chi_square = 0.0;
     for (size_t i = 0; i < list.count; i++)
     {
         const rlv_vec3 seen = rlv_pose_apply(&edge->alignment.pose, list.there[i]);
         const double off = rlv_vec3_length(rlv_vec3_sub(seen, list.here[i]));
         squares += off * off;
-        chi_square += off * off / (list.variance_mm2[i] + variance_at(&edge->alignment.pose, list.here[i]));
+        chi_square += off * off / (list.variance_mm2[i] + scans + variance_at(&edge->alignment.pose, list.here[i]));
         told.most_mm = fmax(told.most_mm, off);
     }
     if (list.count == 0)

@@ -202,7 +202,7 @@ Test(command_elements, two_stages_give_the_same_bytes_for_any_number_of_threads_
         cr_expect_not_null(strstr(run.out, "090/00"), "%s", run.out);
         program_free(&run);
     }
-    cr_expect_eq(program_count("out1"), 5);
+    cr_expect_eq(folder_count("out1"), 5);
     for (size_t i = 0; i < sizeof files / sizeof *files; i++)
         cr_expect_eq(program_shell("cmp out1/%s out2/%s", files[i], files[i]), 0, "%s", files[i]);
     check_part();
