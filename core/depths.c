@@ -141,8 +141,10 @@ static bool is_whole(rlv_stage there, uint32_t sample)
 }
 
 /// Where a piece's joint turns up steeply to the surface, the joint's own normal leads out of the block beside the
-/// piece, and the nearest point is beside it too, on what never moved. So a sample inside the other stage that has no
-/// piece over it along its normal is asked again along the mean normal of each piece.
+/// piece, and the nearest point is beside it too, on what never moved. So a sample that lies deeper inside the other
+/// stage than its samples are apart, and has no piece over it along its normal, is asked again along the mean normal of
+/// each piece that it faces. What never moved lies inside by noise alone: its ray would meet the piece through the
+/// whole of the block.
 static rlv_status look_under(rlv_depths* depths, rlv_stage here, rlv_stage there, const float* query,
                              const rlv_pose* to_other, double turn, rlv_ray* ray, rlv_hit* hit, rlv_error* error)
 {
@@ -157,10 +159,12 @@ static rlv_status look_under(rlv_depths* depths, rlv_stage here, rlv_stage there
     {
         if (!(rlv_vec3_length(mean[part]) > 0.0))
             continue;
+        const rlv_vec3 up = rlv_vec3_unit(mean[part]),
+                       up_here = rlv_mat3_apply(rlv_mat3_transpose(to_other->rotation), up);
         for (size_t i = 0; i < depths->count; i++)
-            asked[i] = turn * (double)depths->depth_mm[i] < 0.0 && !is_whole(there, depths->over[i]) &&
-                       !is_whole(there, depths->foot[i]);
-        const rlv_vec3 up = rlv_vec3_unit(mean[part]);
+            asked[i] = turn * (double)depths->depth_mm[i] < -there.sampling->spacing_mm &&
+                       rlv_vec3_dot(rlv_vec3_from(here.sampling->normal + 3 * i), up_here) > 0.0 &&
+                       !is_whole(there, depths->over[i]) && !is_whole(there, depths->foot[i]);
         look_along(ray, hit, asked, here, there, query, to_other, &up);
         for (size_t i = 0, n = 0; i < depths->count; i++)
         {
