@@ -433,7 +433,8 @@ static rlv_status evaluate(rlv_misfit* field, const bool wanted[GRID], double li
             if (!mine || !wanted[g])
                 continue;
             solve(field, field->grid + g, 0.0, &s);
-            likelihood[g] = log_likelihood(field, field->grid + g, &s);
+            const double found = log_likelihood(field, field->grid + g, &s);
+            likelihood[g] = isfinite(found) ? found : -INFINITY; // no covariance of this range is positive definite
         }
         if (!mine)
         {
@@ -482,6 +483,9 @@ static rlv_status weigh_grid(rlv_misfit* field, rlv_error* error)
     best = -INFINITY;
     for (int g = 0; g < GRID; g++)
         best = fmax(best, likelihood[g]);
+    if (!isfinite(best))
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "look at the surface that held still for folds and stray shells",
+                        "no covariance of the misfit there is positive definite");
     for (int g = 0; g < GRID; g++)
         sum += field->grid[g].weight = exp(likelihood[g] - best);
     for (int g = 0; g < GRID; g++)
@@ -618,6 +622,8 @@ static double* share_warps(const rlv_misfit* field, const rlv_flux* flux, size_t
     const size_t row = 1 + field->count;
     bool wanted[RANGES + 1] = {false}; // the last for the point without warp
     double* shared = rlv_reserve(count * RANGES * row, sizeof *shared, NULL);
+    if (shared == NULL)
+        return NULL;
     for (size_t p = 0; p < points; p++)
         wanted[point[p] / STRENGTHS] = true;
 #pragma omp parallel for collapse(2) schedule(dynamic, 1)
@@ -626,7 +632,7 @@ static double* share_warps(const rlv_misfit* field, const rlv_flux* flux, size_t
         {
             const double length = field->grid[STRENGTHS * r].length_mm;
             double* at = shared + (RANGES * t + r) * row;
-            if (shared == NULL || !wanted[r])
+            if (!wanted[r])
                 continue;
             at[0] = 0.5 * (own_covariance(flux[t].before, flux[t].before_count, length) +
                            own_covariance(flux[t].after, flux[t].after_count, length));

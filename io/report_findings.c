@@ -78,7 +78,9 @@ static void look_at_bone(report_findings* f, const rlv_history* history, size_t 
             char number[32];
             snprintf(number, sizeof number, "%zu", r + 1);
             add_name(&regions, number);
-            deepest_mm = fmax(deepest_mm, change->region[r].max_depth_mm);
+            if (change->region[r].max_depth_mm <= deepest_mm)
+                continue;
+            deepest_mm = change->region[r].max_depth_mm;
             sd_mm = change_sds_of(change, &change->region[r]).max_depth_mm;
         }
     if (regions.text[0] != '\0')
@@ -206,7 +208,8 @@ static void find_wide_class(report_findings* f, const rlv_history* history, rlv_
     const char* name = history_class_name(kind);
     if (step->change.total[kind].faint)
         find(f, REPORT_WIDE, name,
-             "in all %s, most of the doubt from %s: there it thins out, or goes on elsewhere, below the detection limit (%s), and how far it "
+             "in all %s, most of the doubt from %s: there it thins out, or goes on elsewhere, below the detection "
+             "limit (%s), and how far it "
              "reaches cannot be told",
              report_interval(all.ml, "mL").text, report_step_name(history, widest).text,
              change_limit_words(&step->change.limit[0]).text);
