@@ -1,0 +1,460 @@
+#include "articulation.h"
+
+#include "articulation_tell.h"
+#include "life.h"
+
+#include <gsl/gsl_cdf.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    L1_ROUNDS = 12,
+    FALLING_ROUNDS = 2,
+    MOST_ROUNDS = 20,  ///< of leaving out and letting in
+    CHOOSE_ROUNDS = 3, ///< after which penalties stay
+    MOST_GROUPS = 8,
+    GROUP_ROUNDS = 8, ///< of least distances, before a row's stretches are sought
+};
+
+/// An element is left out of the fit where its leave-one-out p is below this.
+static const double LEAVE_OUT = 0.01;
+
+/// A stretch moved together where its p, times the windows looked at, is below this. Windows overlap, so that chance
+/// finds one far less often: in 3 of 100 animals without any (see the long test).
+static const double GROUP_LEVEL = 0.2;
+
+/// An open element belongs to a place where its p is above the first, and not to one where it is below the second.
+static const double BELONGS = 0.05, EXCLUDED = 0.01;
+
+/// An element is far off, in sds, where one of 6,000 that are in place would be.
+static const double FAR = 4.5;
+
+/// Median of the length of a normal vector of three of sd one.
+static const double MEDIAN_LENGTH = 1.5382;
+
+static int by_size(const void* a, const void* b)
+{
+    const double x = *(const double*)a, y = *(const double*)b;
+    return x < y ? -1 : x > y;
+}
+
+/// Lengths of what is off, of position (`first` 0) or attitude (`first` 3), scaled up where not all of it is known.
+static double length_off(const rlv_life_element* e, size_t first)
+{
+    double sum = 0.0;
+    int told = 0;
+    for (size_t v = first; v < first + 3; v++)
+        if (e->told[v])
+            sum += e->off[v] * e->off[v], told++;
+    return told > 0 ? sqrt(3.0 * sum / told) : NAN;
+}
+
+/// The sd of what is off, from its median. 0 where nothing is known.
+static double robust_sd(const rlv_life* life, size_t first, double* room)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < life->count; i++)
+    {
+        const double length = length_off(&life->element[i], first);
+        if (!isnan(length))
+            room[n++] = length;
+    }
+    if (n == 0)
+        return 0.0;
+    qsort(room, n, sizeof *room, by_size);
+    return room[n / 2] / MEDIAN_LENGTH;
+}
+
+typedef enum trust_rule
+{
+    TRUST_L1,      ///< by the inverse of the distance: the least sum of distances
+    TRUST_FALLING, ///< by its square beyond two sds: what lies far off has no say
+    TRUST_CUT,     ///< in full within FAR sds, not at all beyond
+} trust_rule;
+
+static double trust_at(trust_rule rule, double far)
+{
+    if (rule == TRUST_CUT)
+        return far < FAR;
+    return rule == TRUST_L1 ? 1.0 / fmax(far, 1.0) : 1.0 / (1.0 + 0.25 * far * far);
+}
+
+/// Trust each element by its distance, of position (`part` 0) or attitude (1).
+static void trust_by_distance(rlv_life* life, size_t part, trust_rule rule, double* room)
+{
+    const double sd = robust_sd(life, 3 * part, room);
+    for (size_t i = 0; i < life->count; i++)
+    {
+        const double far = length_off(&life->element[i], 3 * part) / fmax(sd, 1e-9);
+        life->element[i].trust[part] = isnan(far) ? 0.0 : trust_at(rule, far);
+    }
+}
+
+static void fit_all(rlv_life* life)
+{
+    for (int k = 0; k < RLV_LIFE_KINDS; k++)
+        rlv_life_fit(life, (rlv_life_kind)k);
+}
+
+static void fit_rounds(rlv_life* life, trust_rule rule, int rounds, double* room)
+{
+    for (int n = 0; n < rounds; n++)
+    {
+        trust_by_distance(life, 0, rule, room);
+        trust_by_distance(life, 1, rule, room);
+        fit_all(life);
+    }
+}
+
+/// The first fit: least distances; then the axis once more; then, with penalties that the likelihood chooses, falling
+/// trust; and at last what is not far off. Penalties guessed wrong leave so much of a strongly bent or twisted animal
+/// that elements which were carried off do not stand out.
+static rlv_status first_fit(rlv_life* life, double* room, rlv_error* error)
+{
+    rlv_life_look(life);
+    fit_rounds(life, TRUST_L1, L1_ROUNDS, room);
+    rlv_status status = rlv_life_centre(life, error);
+    if (status == RLV_DONE)
+        status = rlv_life_base(life, error);
+    if (status != RLV_DONE)
+        return status;
+    rlv_life_look(life);
+    fit_rounds(life, TRUST_L1, L1_ROUNDS, room);
+    for (int n = 0; n < FALLING_ROUNDS; n++)
+    {
+        for (int k = 0; k < RLV_LIFE_KINDS; k++)
+            if (rlv_life_choose(life, (rlv_life_kind)k, error) != RLV_DONE)
+                return RLV_SYSTEM;
+        fit_rounds(life, TRUST_FALLING, L1_ROUNDS / 2, room);
+    }
+    fit_rounds(life, TRUST_CUT, 3, room);
+    return RLV_DONE;
+}
+
+/// Share of the variance of a normal vector of three that is left where what lies beyond the probability `out` is cut.
+static double kept_share(double out)
+{
+    const double cut = gsl_cdf_chisq_Qinv(out, 3.0);
+    return gsl_cdf_chisq_P(cut, 5.0) / gsl_cdf_chisq_P(cut, 3.0);
+}
+
+/// Estimate penalties (where `choose`) and scatter of the first `kinds`.
+static rlv_status estimate(rlv_life* life, size_t kinds, bool choose, rlv_error* error)
+{
+    for (size_t k = 0; k < kinds && choose; k++)
+        if (rlv_life_choose(life, (rlv_life_kind)k, error) != RLV_DONE)
+            return RLV_SYSTEM;
+    rlv_life_spread_of(life, kinds, kept_share(LEAVE_OUT));
+    return RLV_DONE;
+}
+
+/// Leave out what a leave-one-out test rejects, let in what it does not, until nothing changes.
+static rlv_status leave_out(rlv_life* life, rlv_error* error)
+{
+    for (int round = 0; round < MOST_ROUNDS; round++)
+    {
+        bool changed = false;
+        if (estimate(life, RLV_LIFE_KINDS, round < CHOOSE_ROUNDS, error) != RLV_DONE)
+            return RLV_SYSTEM;
+        for (size_t i = 0; i < life->count; i++)
+        {
+            rlv_life_element* e = &life->element[i];
+            const rlv_life_test t = rlv_life_test_of(life, e);
+            const double p[2] = {rlv_life_p_shift(life, &t), rlv_life_p_turn(life, &t)};
+            for (int k = 0; k < 2; k++)
+            {
+                const double trust = p[k] > LEAVE_OUT && (k == 1 || e->group == 0);
+                changed |= trust != e->trust[k];
+                e->trust[k] = trust;
+            }
+        }
+        if (!changed && round >= CHOOSE_ROUNDS)
+            break;
+    }
+    return estimate(life, RLV_LIFE_KINDS, false, error);
+}
+
+/// A fit as it stood.
+typedef struct kept_fit
+{
+    double* value; ///< RLV_LIFE_VALUES * slots
+    double* trust; ///< two an element
+    rlv_life_spread spread[RLV_LIFE_KINDS];
+} kept_fit;
+
+static rlv_status make_kept(kept_fit* kept, const rlv_life* life, rlv_error* error)
+{
+    if ((kept->value = rlv_reserve(RLV_LIFE_VALUES * life->slots, sizeof(double), error)) == NULL ||
+        (kept->trust = rlv_reserve(2 * life->count, sizeof(double), error)) == NULL)
+        return RLV_SYSTEM;
+    return RLV_DONE;
+}
+
+static void keep(kept_fit* kept, const rlv_life* life)
+{
+    for (size_t v = 0; v < RLV_LIFE_VALUES; v++)
+        memcpy(kept->value + v * life->slots, life->value[v], life->slots * sizeof(double));
+    for (size_t i = 0; i < life->count; i++)
+        memcpy(kept->trust + 2 * i, life->element[i].trust, 2 * sizeof(double));
+    memcpy(kept->spread, life->spread, sizeof kept->spread);
+}
+
+static void put_back(const kept_fit* kept, rlv_life* life)
+{
+    for (size_t v = 0; v < RLV_LIFE_VALUES; v++)
+        memcpy(life->value[v], kept->value + v * life->slots, life->slots * sizeof(double));
+    for (size_t i = 0; i < life->count; i++)
+        memcpy(life->element[i].trust, kept->trust + 2 * i, 2 * sizeof(double));
+    memcpy(life->spread, kept->spread, sizeof kept->spread);
+    rlv_life_look(life);
+}
+
+static void leave_groups_out(rlv_life* life)
+{
+    for (size_t i = 0; i < life->count; i++)
+        if (life->element[i].group > 0)
+            life->element[i].trust[0] = 0.0;
+}
+
+/// Fit positions with the smoothness and the scatter that the other rows have, `row` itself by least distances.
+static rlv_status fit_by_others(rlv_life* life, size_t row, double* room, rlv_error* error)
+{
+    enum
+    {
+        POSITIONS = RLV_LIFE_ACROSS + 1,
+    };
+    if (life->rows > 1)
+    {
+        for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
+            life->element[i].trust[0] = 0.0;
+        if (estimate(life, POSITIONS, true, error) != RLV_DONE)
+            return RLV_SYSTEM;
+    }
+    for (int n = 0; n <= GROUP_ROUNDS; n++)
+    {
+        trust_by_distance(life, 0, n < GROUP_ROUNDS ? TRUST_L1 : TRUST_CUT, room);
+        leave_groups_out(life);
+        for (int k = 0; k < POSITIONS; k++)
+            rlv_life_fit(life, (rlv_life_kind)k);
+    }
+    return estimate(life, POSITIONS, false, error);
+}
+
+/// The stretch of any row that most clearly moved together.
+static rlv_status seek_group(rlv_life* life, const kept_fit* kept, double* room, rlv_life_group* best, bool* member,
+                             rlv_error* error)
+{
+    bool* own = rlv_reserve(life->count, sizeof *own, error);
+    rlv_status status = own == NULL ? RLV_SYSTEM : RLV_DONE;
+    *best = (rlv_life_group){.p = 1.0};
+    for (size_t r = 0; r < life->rows && status == RLV_DONE; r++)
+    {
+        rlv_life_group found;
+        put_back(kept, life);
+        status = fit_by_others(life, r, room, error);
+        if (status == RLV_DONE)
+            status = rlv_life_seek_group(life, r, &found, own, error);
+        if (status == RLV_DONE && found.p < best->p)
+        {
+            *best = found;
+            memcpy(member, own, life->count * sizeof *own);
+        }
+    }
+    put_back(kept, life);
+    free(own);
+    return status;
+}
+
+/// Make a stretch none, and number those after it anew.
+static void forget_group(rlv_life* life, rlv_life_group* group, size_t* count, size_t which)
+{
+    for (size_t i = 0; i < life->count; i++)
+        if (life->element[i].group >= which)
+            life->element[i].group = life->element[i].group == which ? 0 : life->element[i].group - 1;
+    for (size_t g = which; g < *count; g++)
+        group[g - 1] = group[g];
+    --*count;
+}
+
+/// Take a stretch out, and fit anew. It stands where its motion does, with the smoothness of all rows.
+static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count, const bool* member, bool* stands,
+                            rlv_error* error)
+{
+    ++*count;
+    for (size_t i = 0; i < life->count; i++)
+        if (member[i])
+            life->element[i].group = *count, life->element[i].trust[0] = 0.0;
+    rlv_status status = leave_out(life, error);
+    if (status == RLV_DONE)
+        status = rlv_life_group_motion(life, *count, group, error);
+    *stands = status == RLV_DONE && group->p < GROUP_LEVEL;
+    if (!*stands)
+        forget_group(life, group - (*count - 1), count, *count);
+    return status;
+}
+
+/// Look at all stretches again, now that the others are out: what stood only against another's pull is forgotten.
+static rlv_status look_again(rlv_life* life, rlv_life_group* group, size_t* count, rlv_error* error)
+{
+    while (*count > 0)
+    {
+        size_t weakest = 1;
+        for (size_t g = 1; g <= *count; g++)
+        {
+            if (rlv_life_group_motion(life, g, &group[g - 1], error) != RLV_DONE)
+                return RLV_SYSTEM;
+            weakest = group[g - 1].p > group[weakest - 1].p ? g : weakest;
+        }
+        if (group[weakest - 1].p < GROUP_LEVEL)
+            return RLV_DONE;
+        forget_group(life, group, count, weakest);
+        if (leave_out(life, error) != RLV_DONE)
+            return RLV_SYSTEM;
+    }
+    return RLV_DONE;
+}
+
+/// Find stretches that moved together, one after another, the clearest first.
+static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* group, size_t* count, rlv_error* error)
+{
+    kept_fit kept = {0};
+    bool* member = rlv_reserve(life->count, sizeof *member, error);
+    rlv_status status = member == NULL ? RLV_SYSTEM : make_kept(&kept, life, error);
+    bool stands = true;
+    while (status == RLV_DONE && *count < MOST_GROUPS && stands)
+    {
+        keep(&kept, life);
+        status = seek_group(life, &kept, room, &group[*count], member, error);
+        if (status != RLV_DONE || !(group[*count].p < GROUP_LEVEL))
+            break;
+        status = try_group(life, &group[*count], count, member, &stands, error);
+    }
+    free(kept.value);
+    free(kept.trust);
+    free(member);
+    return status;
+}
+
+// Open places
+
+static bool open_place(const rlv_placed_element* e)
+{
+    return e->place_low != e->place_high;
+}
+
+/// An element whose place is open, at a slot.
+static rlv_life_element at_slot(const rlv_life* life, const rlv_placed_element* given, size_t index, size_t row,
+                                size_t slot)
+{
+    const double* at = given->element.position_mm;
+    rlv_life_element e = {.given = index,
+                          .row = row,
+                          .slot = slot,
+                          .at_mm = {at[0], at[1], at[2]},
+                          .measured = &given->element,
+                          .open = true};
+    memcpy(e.frame.m, given->element.frame, sizeof e.frame.m);
+    rlv_life_measure(life, &e);
+    return e;
+}
+
+/// The one free slot that an open element can belong to; `life->slots` where there is none, or more than one.
+static size_t only_slot(const rlv_life* life, const bool* filled, const rlv_placed_element* given, size_t index)
+{
+    size_t fits = 0, slot = life->slots;
+    for (size_t r = 0; r < life->rows; r++)
+        for (size_t s = life->first[r]; s < life->first[r + 1] && life->row[r].given == given->row; s++)
+        {
+            const int place = life->row[r].first + (int)(s - life->first[r]);
+            if (filled[s] || place < given->place_low || place > given->place_high)
+                continue;
+            const rlv_life_element e = at_slot(life, given, index, r, s);
+            const rlv_life_test t = rlv_life_test_of(life, &e);
+            const double p = rlv_life_p_shift(life, &t);
+            fits += p > EXCLUDED;
+            slot = p > BELONGS ? s : slot;
+        }
+    return fits == 1 ? slot : life->slots;
+}
+
+/// Place elements whose place is open, where one place fits and no other does, and where no two want the same.
+static rlv_status place_open(rlv_life* life, size_t count, const rlv_placed_element* element, rlv_error* error)
+{
+    bool* filled = rlv_reserve(life->slots + 1, sizeof *filled, error);
+    size_t* wanted = rlv_reserve(count, sizeof *wanted, error);
+    size_t* wants = rlv_reserve(life->slots + 1, sizeof *wants, error);
+    const bool room = filled != NULL && wanted != NULL && wants != NULL;
+    for (size_t i = 0; i < life->count && room; i++)
+        filled[life->element[i].slot] = true;
+    for (size_t i = 0; i < count && room; i++)
+    {
+        wanted[i] = open_place(&element[i]) ? only_slot(life, filled, &element[i], i) : life->slots;
+        wants[wanted[i]]++;
+    }
+    for (size_t i = 0; i < count && room; i++)
+        if (wanted[i] < life->slots && wants[wanted[i]] == 1)
+        {
+            size_t row = 0;
+            while (wanted[i] >= life->first[row + 1])
+                row++;
+            life->element[life->count++] = at_slot(life, &element[i], i, row, wanted[i]);
+        }
+    free(filled);
+    free(wanted);
+    free(wants);
+    return room ? RLV_DONE : RLV_SYSTEM;
+}
+
+static rlv_status check_given(size_t count, const rlv_placed_element* element, size_t row_count, rlv_error* error)
+{
+    for (size_t i = 0; i < count; i++)
+    {
+        const rlv_placed_element* e = &element[i];
+        bool finite = true;
+        for (int k = 0; k < 3; k++)
+            finite &= isfinite(e->element.position_mm[k]) && e->element.position_cov_mm2[4 * k] >= 0.0 &&
+                      (e->element.known == 0 || e->element.attitude_cov_rad2[4 * k] >= 0.0);
+        for (int k = 0; k < 9; k++)
+            finite &=
+                isfinite(e->element.position_cov_mm2[k]) &&
+                (e->element.known == 0 || (isfinite(e->element.frame[k]) && isfinite(e->element.attitude_cov_rad2[k])));
+        if (!finite)
+            return rlv_fail(error, RLV_BAD_INPUT, NULL, "measure it again, or leave it out",
+                            "element %zu has a position, an attitude or a covariance that is none", i + 1);
+        if (e->row >= row_count || e->place_low > e->place_high)
+            return rlv_fail(error, RLV_BAD_INPUT, NULL, "give a row that there is, and a place or a rising range",
+                            "element %zu belongs to row %zu of %zu, places %d to %d", i + 1, e->row + 1, row_count,
+                            e->place_low, e->place_high);
+    }
+    return RLV_DONE;
+}
+
+rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, const rlv_placed_element* element,
+                                size_t row_count, const rlv_articulation_row* row, rlv_error* error)
+{
+    rlv_life life = {0};
+    rlv_life_group group[MOST_GROUPS + 1] = {0};
+    size_t groups = 0;
+    if (check_given(count, element, row_count, error) != RLV_DONE)
+        return RLV_BAD_INPUT;
+    double* room = rlv_reserve(count, sizeof *room, error);
+    rlv_status status = room == NULL ? RLV_SYSTEM : rlv_life_start(&life, count, element, row_count, row, error);
+    if (status == RLV_DONE)
+        status = first_fit(&life, room, error);
+    if (status == RLV_DONE)
+        status = estimate(&life, RLV_LIFE_KINDS, true, error);
+    if (status == RLV_DONE)
+        status = find_groups(&life, room, group, &groups, error);
+    if (status == RLV_DONE)
+        status = leave_out(&life, error);
+    if (status == RLV_DONE)
+        status = look_again(&life, group, &groups, error);
+    if (status == RLV_DONE)
+        status = place_open(&life, count, element, error);
+    if (status == RLV_DONE)
+        status = rlv_articulation_tell(articulation, &life, group, groups, count, element, row_count, error);
+    rlv_life_free(&life);
+    free(room);
+    return status;
+}

@@ -1,0 +1,180 @@
+/// Articulation: the animal's own order found from its elements, and which of them have left their life position.
+///
+/// Elements stand in rows (of scutes, say), numbered from head to tail. The order is a body axis common to all rows
+/// (`axis`), with in each row r at each place k a distance along the axis, an offset from it and an attitude:
+///
+///     x = C(u_r(k)) + N1 a_r(k) + N2 b_r(k),   a_r(k) = f_a(u) + g_r(k),  b likewise,   R = F(u) B_r exp([t_r(k)]x).
+///
+/// C is the axis, F = [T N1 N2] its rotation-minimising frame, f what all rows share of a bend that the axis does not
+/// have yet (a cubic spline, third differences penalised); u_r, g_r and t_r are a row's own, one value a place, second
+/// differences penalised (P. H. C. Eilers, B. D. Marx, Flexible smoothing with B-splines and penalties, Statist. Sci.
+/// 11, 1996). A row's penalty falls with the third power of its pitch, so that one smoothness in millimetres holds for
+/// all. Penalties and scatter are estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58,
+/// 1971; D. Ruppert, M. P. Wand, R. J. Carroll, Semiparametric Regression, 2003), on the elements that are in place:
+/// cross-validation would do, but the likelihood also says how uncertain a prediction is (G. Wahba, J. R. Statist. Soc.
+/// B 45, 1983). The natural scatter about the order is independent from element to element, alike in all rows, its sd
+/// along the body apart from that across it; the measuring errors are added to it.
+///
+/// A first fit weighs elements by the inverse of their distance (L1). Stretches of a row that moved together are sought
+/// first: each window of a row is predicted from what lies outside it, with the smoothness that the other rows have;
+/// one whose elements agree on a common motion against that is taken out. Then single elements are left out, again and
+/// again, that a leave-one-out F test rejects, and let back in where it no longer does. At the end each element has
+/// a test of its place and, where its attitude is known, one of that; R. J. Simes, Biometrika 73, 1986 makes one p of
+/// them, and Y. Benjamini, Y. Hochberg, J. R. Statist. Soc. B 57, 1995 adjust it over all elements. Which of the two
+/// tests stands is judged at the level that is left (Y. Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014).
+///
+/// What it cannot tell, it does not claim: a slip of all rows together, which is the animal's own curve; a stretch that
+/// reaches the end of its row, unless its elements are told one by one; a motion along the body by whole places.
+/// Body directions: along = head to tail, across = to the animal's left, out = away from the body wall.
+
+#ifndef RLV_ARTICULATION_H
+#define RLV_ARTICULATION_H
+
+#include "axis.h"
+#include "element.h"
+#include "error.h"
+#include "vector.h"
+
+#include <limits.h>
+#include <stdbool.h>
+#include <stdint.h>
+
+enum
+{
+    RLV_ARTICULATION_LEAST = 6, ///< elements with a known place, from which a row is used
+    RLV_ARTICULATION_PARTS = 8, ///< parts of the body that the share in place is told for
+};
+
+/// An element and where it is said to belong. A known place has place_low = place_high; a range has low < high; nothing
+/// known is INT_MIN to INT_MAX.
+typedef struct rlv_placed_element
+{
+    rlv_element element;
+    size_t row;
+    int place_low, place_high;
+} rlv_placed_element;
+
+/// A row. Its life positions are first to last; first > last where that is not known (then from its first held to
+/// its last held place).
+typedef struct rlv_articulation_row
+{
+    int first, last;
+} rlv_articulation_row;
+
+/// What became of an element: the first that holds of inverted, rotated, shifted.
+typedef enum rlv_articulation_state
+{
+    RLV_IN_PLACE,
+    RLV_SHIFTED,
+    RLV_ROTATED,
+    RLV_INVERTED,
+    RLV_UNASSIGNED, ///< its row was left out, or its place is open and none or more than one of the free ones fits
+    RLV_ARTICULATION_STATES,
+} rlv_articulation_state;
+
+/// How far an element lies from its life position, and how it is turned against it. The intervals (95 %) hold measuring
+/// error, natural scatter and the uncertainty of the life position. NaN where not known.
+typedef struct rlv_body_motion
+{
+    rlv_interval along_mm, across_mm, out_mm;
+    rlv_interval shift_mm;       ///< length of the three; from the non-central chi-square distribution
+    double shift_pitches;        ///< shift over the row's pitch there
+    rlv_interval rotation_deg;   ///< whole angle, over the axes that are known
+    rlv_interval about_pole_deg; ///< from along towards across, seen from outside: right-handed about out
+    rlv_interval tilt_deg;       ///< between the poles
+    double tilt_direction_deg;   ///< where the pole leans to: 0 tail, 90 left, 180 head, -90 right
+} rlv_body_motion;
+
+/// What is told of one element, in the order that they were given.
+typedef struct rlv_articulated
+{
+    rlv_articulation_state state;
+    int place;    ///< as given or, where that was open, as found; INT_MIN where unassigned
+    bool placed;  ///< the place was open, and was found
+    bool row_end; ///< first or last of its row's elements: its life position is extrapolated, its intervals are wide
+    size_t group; ///< 0, or one of the stretches that moved together
+    rlv_vec3 life_mm;
+    double life_cov_mm2[9]; ///< natural scatter included
+    rlv_mat3 body;          ///< columns: along, across, out
+    rlv_mat3 life_frame;    ///< its attitude in life, as an element's frame; NaN where the row tells none
+    rlv_body_motion motion;
+    double p_shift, p_rotation; ///< of the leave-one-out tests; NaN where there is none
+    double p, p_adjusted;       ///< of both, and adjusted over all elements
+} rlv_articulated;
+
+/// A stretch of a row that moved together.
+typedef struct rlv_articulation_group
+{
+    size_t row, count;      ///< count: its elements
+    int first, last;        ///< places
+    rlv_body_motion motion; ///< common; no rotation
+    double p;               ///< times the number of windows looked at
+} rlv_articulation_group;
+
+/// A life position that no element was found for.
+typedef struct rlv_unfilled
+{
+    size_t row;
+    int place;
+    bool corridor; ///< beyond the row's last held element: the covariance there is a corridor's width, no more
+    rlv_vec3 position_mm;
+    double covariance_mm2[9]; ///< natural scatter included
+    double radius2;           ///< the 95 % region is d' covariance^-1 d <= radius2: three times the F quantile
+} rlv_unfilled;
+
+/// What is told of a row.
+typedef struct rlv_articulation_row_told
+{
+    size_t held, in_place; ///< elements with a place; of these in place
+    bool used;             ///< false: too few elements
+    bool short_row;        ///< used, but under 15 elements: what is displaced there is found less surely
+    int first, last;       ///< places
+    double pitch_mm;       ///< median along its own curve
+} rlv_articulation_row_told;
+
+/// How much is in place along a part of the body.
+typedef struct rlv_articulation_part
+{
+    double from_mm, to_mm; ///< along the axis
+    size_t held, in_place;
+    rlv_interval share; ///< C. J. Clopper, E. S. Pearson, Biometrika 26, 1934
+} rlv_articulation_part;
+
+/// A skeleton in one word: articulated where three quarters of its elements, at least, are in place; else associated
+/// where three quarters lie within a fifth of the body's length of their life position; else isolated.
+typedef enum rlv_articulation_word
+{
+    RLV_ARTICULATED,
+    RLV_ASSOCIATED,
+    RLV_ISOLATED,
+} rlv_articulation_word;
+
+typedef struct rlv_articulation
+{
+    rlv_body_axis axis;
+    size_t count, row_count, group_count, unfilled_count, part_count;
+    rlv_articulated* element;       ///< one an element given
+    rlv_articulation_row_told* row; ///< one a row given
+    rlv_articulation_group* group;  ///< group g of an element is group[g - 1]
+    rlv_unfilled* unfilled;         ///< by row and place
+    rlv_articulation_part part[RLV_ARTICULATION_PARTS];
+    double scatter_along_mm, scatter_across_mm, scatter_deg; ///< natural, sd per axis
+    double freedom_along, freedom_across, freedom_turn;      ///< degrees of freedom that they are known with
+    rlv_interval share_in_place;
+    rlv_articulation_word word;
+    bool crossing; ///< the axis comes nearer to itself than the body is wide: look at where elements were placed
+    size_t tests;  ///< elements whose p was adjusted together
+} rlv_articulation;
+
+/// Fit the order to `count` elements in `row_count` rows, and judge each. A zeroed `articulation` is filled; free with
+/// rlv_articulation_free, which is safe after a failure. RLV_IMPOSSIBLE where no row has RLV_ARTICULATION_LEAST
+/// elements with a known place; RLV_BAD_INPUT where a row, a position or a covariance is none.
+rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, const rlv_placed_element* element,
+                                size_t row_count, const rlv_articulation_row* row, rlv_error* error);
+void rlv_articulation_free(rlv_articulation* articulation);
+
+/// The English word of a state, and of the summary.
+const char* rlv_articulation_state_word(rlv_articulation_state state);
+const char* rlv_articulation_word_of(rlv_articulation_word word);
+
+#endif

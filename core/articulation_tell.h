@@ -1,0 +1,12 @@
+/// What `articulation` tells of a fitted order: states, motions, unfilled life positions, shares.
+
+#ifndef RLV_ARTICULATION_TELL_H
+#define RLV_ARTICULATION_TELL_H
+
+#include "life.h"
+
+/// Fill a zeroed `articulation`; the axis of `life` passes into it.
+rlv_status rlv_articulation_tell(rlv_articulation* articulation, rlv_life* life, rlv_life_group* group, size_t groups,
+                                 size_t count, const rlv_placed_element* element, size_t row_count, rlv_error* error);
+
+#endif

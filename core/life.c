@@ -1,0 +1,492 @@
+#include "life.h"
+
+#include "pose.h"
+
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_multimin.h>
+#include <stdlib.h>
+#include <string.h>
+
+/// Penalties before any is estimated: a row's own values are smoothed over about a dozen places.
+static const rlv_smoother_penalty FIRST_PENALTY = {30.0, 1.0, 30.0};
+
+/// The logs of penalties that are looked at.
+static const double LEAST_LOG = -7.0, MOST_LOG = 12.0;
+
+/// Knots of what rows share: one for two pitches, but no more than these.
+static const double MOST_KNOTS = 40.0;
+
+/// The least of the stretch: an element further from the axis than most of its radius is none.
+static const double LEAST_STRETCH = 0.3;
+
+/// The least natural scatter: a tenth of what is usual, so that weights stay finite.
+static const double LEAST_NATURAL[RLV_LIFE_KINDS] = {0.07 * 0.07, 0.07 * 0.07, 0.01 * 0.01};
+
+rlv_life_kind rlv_life_kind_of(size_t value)
+{
+    return value == 0 ? RLV_LIFE_ALONG : value < 3 ? RLV_LIFE_ACROSS : RLV_LIFE_TURN;
+}
+
+size_t rlv_life_spread_index(size_t value)
+{
+    return value < 2 ? value : value - 1;
+}
+
+void rlv_life_free(rlv_life* life)
+{
+    free(life->element);
+    free(life->row);
+    free(life->first);
+    free(life->block);
+    free(life->base_line);
+    free(life->stretch);
+    rlv_body_axis_free(&life->axis);
+    for (size_t k = 0; k < RLV_LIFE_VALUES; k++)
+        free(life->value[k]);
+    for (size_t k = 0; k < 2; k++)
+        free(life->room[k]);
+    for (size_t k = 0; k < RLV_LIFE_KINDS; k++)
+        rlv_smoother_free(&life->smoother[k]);
+    for (size_t k = 0; k < RLV_LIFE_SPREADS; k++)
+        free(life->covariance[k]);
+    *life = (rlv_life){0};
+}
+
+static int by_size(const void* a, const void* b)
+{
+    const double x = *(const double*)a, y = *(const double*)b;
+    return x < y ? -1 : x > y;
+}
+
+/// The median pitch of each row along the axis.
+static void find_pitches(rlv_life* life)
+{
+    for (size_t r = 0; r < life->rows; r++)
+    {
+        const size_t n = life->first[r + 1] - life->first[r] - 1;
+        for (size_t i = 0; i < n; i++)
+            life->room[0][i] = life->value[0][life->first[r] + i + 1] - life->value[0][life->first[r] + i];
+        qsort(life->room[0], n, sizeof(double), by_size);
+        life->row[r].pitch_mm = fmax(life->room[0][n / 2], 1e-3);
+    }
+}
+
+rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
+{
+    double* stiff = rlv_reserve(life->rows, sizeof *stiff, error);
+    if (stiff == NULL)
+        return RLV_SYSTEM;
+    find_pitches(life);
+    double mean = 0.0, low = INFINITY, high = -INFINITY;
+    for (size_t r = 0; r < life->rows; r++)
+        mean += log(life->row[r].pitch_mm) / (double)life->rows;
+    for (size_t r = 0; r < life->rows; r++)
+        stiff[r] = pow(exp(mean) / life->row[r].pitch_mm, 3.0);
+    for (size_t i = 0; i < life->slots; i++)
+        low = fmin(low, life->value[0][i]), high = fmax(high, life->value[0][i]);
+    const size_t knots = 3 + (size_t)fmax(fmin((high - low) / (2.0 * exp(mean)), MOST_KNOTS), 1.0);
+    rlv_status status = RLV_DONE;
+    for (size_t k = 0; k < RLV_LIFE_KINDS && status == RLV_DONE; k++)
+    {
+        rlv_smoother_free(&life->smoother[k]);
+        status = rlv_smoother_lay(&life->smoother[k], life->rows, life->first, life->value[0], stiff,
+                                  k == RLV_LIFE_ACROSS ? knots : 0, k == RLV_LIFE_ALONG, error);
+        if (!(life->spread[k].penalty.own > 0.0))
+            life->spread[k].penalty = FIRST_PENALTY;
+    }
+    free(stiff);
+    return status;
+}
+
+rlv_life_place rlv_life_at(const rlv_life* life, size_t row, size_t slot)
+{
+    rlv_life_place p = {.frame = rlv_body_axis_at(&life->axis, life->value[0][slot])};
+    const rlv_body_frame* f = &p.frame;
+    const double a = life->value[1][slot], b = life->value[2][slot];
+    p.at_mm = rlv_vec3_along(rlv_vec3_along(f->at_mm, a, f->side), b, f->other);
+    p.stretch = fmax(1.0 - f->bend[0] * a - f->bend[1] * b, LEAST_STRETCH);
+    const rlv_mat3 axes = {
+        {f->along.x, f->side.x, f->other.x, f->along.y, f->side.y, f->other.y, f->along.z, f->side.z, f->other.z}};
+    const rlv_vec3 turn = {life->value[3][slot], life->value[4][slot], life->value[5][slot]};
+    p.attitude = rlv_mat3_multiply(axes, rlv_mat3_multiply(life->row[row].base, rlv_rotation_from_vector(turn)));
+    return p;
+}
+
+/// v' m v
+static double form(const double* m, rlv_vec3 v)
+{
+    const rlv_mat3 a = {{m[0], m[1], m[2], m[3], m[4], m[5], m[6], m[7], m[8]}};
+    return rlv_vec3_dot(v, rlv_mat3_apply(a, v));
+}
+
+/// What measuring adds in the directions of a slot.
+static void find_variances(rlv_life_element* e, const rlv_life_place* p)
+{
+    const double *position = e->measured->position_cov_mm2, *turn = e->measured->attitude_cov_rad2, *a = p->attitude.m;
+    e->variance[0] = form(position, p->frame.along);
+    e->variance[1] = form(position, p->frame.side);
+    e->variance[2] = form(position, p->frame.other);
+    for (int k = 0; k < 3; k++)
+        e->variance[3 + k] = form(turn, rlv_vec3_of(a[k], a[3 + k], a[6 + k]));
+}
+
+void rlv_life_measure(const rlv_life* life, rlv_life_element* e)
+{
+    const rlv_life_place p = rlv_life_at(life, e->row, e->slot);
+    const rlv_vec3 d = rlv_vec3_sub(e->at_mm, p.at_mm);
+    e->off[0] = rlv_vec3_dot(d, p.frame.along);
+    e->off[1] = rlv_vec3_dot(d, p.frame.side);
+    e->off[2] = rlv_vec3_dot(d, p.frame.other);
+    e->told[0] = e->told[1] = e->told[2] = true;
+    const rlv_vec3 turn = rlv_life_turn(p.attitude, e->frame, e->measured->known, e->told + 3);
+    e->off[3] = turn.x, e->off[4] = turn.y, e->off[5] = turn.z;
+    find_variances(e, &p);
+    for (size_t k = 3; k < RLV_LIFE_VALUES && !life->row[e->row].turned; k++)
+        e->off[k] = 0.0, e->told[k] = false;
+}
+
+static void measure(rlv_life* life)
+{
+    for (size_t i = 0; i < life->count; i++)
+        rlv_life_measure(life, &life->element[i]);
+}
+
+void rlv_life_look(rlv_life* life)
+{
+    for (size_t r = 0; r < life->rows; r++)
+        for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
+            life->stretch[i] = rlv_life_at(life, r, i).stretch;
+    measure(life);
+}
+
+/// Length of a unit of a slot's value: 1, but for the distance along the axis.
+static double stretch_at(const rlv_life* life, size_t slot, size_t value)
+{
+    return value == 0 ? life->stretch[slot] : 1.0;
+}
+
+/// Variance of an element about its life position: natural scatter and measuring.
+static double scatter_of(const rlv_life* life, const rlv_life_element* e, size_t value)
+{
+    return life->spread[rlv_life_kind_of(value)].natural + e->variance[value];
+}
+
+/// Weight of an element for a value, in units of the value.
+static double weight_of(const rlv_life* life, const rlv_life_element* e, size_t value)
+{
+    const rlv_life_kind kind = rlv_life_kind_of(value);
+    if (!e->told[value])
+        return 0.0;
+    const double h = stretch_at(life, e->slot, value), unit = life->spread[kind].unit;
+    return e->trust[kind == RLV_LIFE_TURN] * h * h * (unit > 0.0 ? unit / scatter_of(life, e, value) : 1.0);
+}
+
+/// A straight line through each row's value: it costs no penalty, and what is left is small.
+static void find_base_line(rlv_life* life, size_t value)
+{
+    for (size_t r = 0; r < life->rows; r++)
+    {
+        const size_t from = life->first[r], n = life->first[r + 1] - from;
+        const double* v = life->value[value] + from;
+        double mean = 0.0, slope = 0.0, squares = 0.0;
+        for (size_t i = 0; i < n; i++)
+            mean += v[i] / (double)n;
+        for (size_t i = 0; i < n; i++)
+        {
+            const double x = (double)i - 0.5 * (double)(n - 1);
+            slope += x * (v[i] - mean);
+            squares += x * x;
+        }
+        for (size_t i = 0; i < n; i++)
+            life->base_line[from + i] =
+                mean + (squares > 0.0 ? slope / squares : 0.0) * ((double)i - 0.5 * (double)(n - 1));
+    }
+}
+
+/// Sum weights and weighted working values, less the base line, into slots. Returns the weighted squares.
+static double gather(rlv_life* life, size_t value)
+{
+    double squares = 0.0;
+    memset(life->room[0], 0, life->slots * sizeof(double));
+    memset(life->room[1], 0, life->slots * sizeof(double));
+    find_base_line(life, value);
+    for (size_t i = 0; i < life->count; i++)
+    {
+        const rlv_life_element* e = &life->element[i];
+        const double w = weight_of(life, e, value), y = life->value[value][e->slot] +
+                                                        e->off[value] / stretch_at(life, e->slot, value) -
+                                                        life->base_line[e->slot];
+        life->room[0][e->slot] += w;
+        life->room[1][e->slot] += w * y;
+        squares += w * y * y;
+    }
+    return squares;
+}
+
+static size_t first_value(rlv_life_kind kind)
+{
+    return kind == RLV_LIFE_ALONG ? 0 : kind == RLV_LIFE_ACROSS ? 1 : 3;
+}
+
+static size_t value_count(rlv_life_kind kind)
+{
+    return kind == RLV_LIFE_ALONG ? 1 : kind == RLV_LIFE_ACROSS ? 2 : 3;
+}
+
+/// Whether a value has the weights of the one before it, to rounding: the factor then serves both.
+static bool weighs_alike(const rlv_life* life, size_t value)
+{
+    for (size_t i = 0; i < life->count; i++)
+    {
+        const double a = weight_of(life, &life->element[i], value - 1), b = weight_of(life, &life->element[i], value);
+        if (fabs(a - b) > 1e-9 * fabs(a))
+            return false;
+    }
+    return true;
+}
+
+/// Fit all values of a kind. Returns minus twice the log of the restricted likelihood, phi taken out; `*unit` gets phi.
+/// `keep` false leaves the values as they are.
+static double fit_kind(rlv_life* life, rlv_life_kind kind, bool keep, double* unit)
+{
+    rlv_smoother* s = &life->smoother[kind];
+    double left = 0.0, freedom = 0.0, logs = 0.0;
+    for (size_t k = 0; k < value_count(kind); k++)
+    {
+        const size_t v = first_value(kind) + k;
+        const double squares = gather(life, v);
+        double held = 0.0;
+        for (size_t i = 0; i < life->count; i++)
+            held += life->element[i].told[v] ? life->element[i].trust[kind == RLV_LIFE_TURN] : 0.0;
+        if (k == 0 || !weighs_alike(life, v))
+            rlv_smoother_factor(s, life->room[0], life->spread[kind].penalty);
+        double* fitted = life->room[0]; // the weights are in the factor now
+        left += squares - rlv_smoother_fit(s, life->room[1], fitted, NULL);
+        freedom += fmax(held - rlv_smoother_free_terms(s), 1.0);
+        logs += rlv_smoother_log_det(s, life->spread[kind].penalty);
+        for (size_t i = 0; i < life->slots && keep; i++)
+            life->value[v][i] = life->base_line[i] + fitted[i];
+    }
+    left = fmax(left, 1e-12);
+    *unit = left / freedom;
+    return freedom * log(left) + logs;
+}
+
+void rlv_life_fit(rlv_life* life, rlv_life_kind kind)
+{
+    double unit;
+    fit_kind(life, kind, true, &unit);
+    rlv_life_look(life);
+}
+
+typedef struct choice
+{
+    rlv_life* life;
+    rlv_life_kind kind;
+} choice;
+
+static double bounded(double x)
+{
+    return fmin(fmax(x, LEAST_LOG), MOST_LOG);
+}
+
+/// What is chosen beside a row's own penalty.
+static double* second_penalty(rlv_smoother_penalty* penalty, rlv_life_kind kind)
+{
+    return kind == RLV_LIFE_ALONG ? &penalty->walk : &penalty->shared;
+}
+
+static void take(rlv_life* life, rlv_life_kind kind, const gsl_vector* x)
+{
+    life->spread[kind].penalty.own = exp(bounded(gsl_vector_get(x, 0)));
+    if (x->size > 1)
+        *second_penalty(&life->spread[kind].penalty, kind) = exp(bounded(gsl_vector_get(x, 1)));
+}
+
+static double deviance(const gsl_vector* x, void* user)
+{
+    const choice* c = user;
+    double unit, out = 0.0;
+    take(c->life, c->kind, x);
+    for (size_t k = 0; k < x->size; k++)
+        out += fabs(gsl_vector_get(x, k) - bounded(gsl_vector_get(x, k)));
+    return fit_kind(c->life, c->kind, false, &unit) + out;
+}
+
+/// Where the search starts: the best of the penalties as they are and a coarse grid, since the likelihood can have more
+/// than one peak (all is scatter; or all is shared).
+static void find_start(choice* c, gsl_vector* x)
+{
+    static const double grid[] = {-1.0, 3.0, 7.0, 12.0};
+    const size_t steps = sizeof grid / sizeof *grid, seconds = x->size > 1 ? steps : 1;
+    rlv_smoother_penalty* now = &c->life->spread[c->kind].penalty;
+    double best[2] = {bounded(log(now->own)), bounded(log(*second_penalty(now, c->kind)))}, least = INFINITY;
+    // Once scatter has been estimated, the fit changes little from choice to choice.
+    const size_t looks = c->life->spread[c->kind].unit > 0.0 ? 0 : steps * seconds;
+    for (size_t n = 0; n <= looks; n++)
+    {
+        const double at[2] = {n == 0 ? best[0] : grid[(n - 1) % steps], n == 0 ? best[1] : grid[(n - 1) / steps]};
+        for (size_t k = 0; k < x->size; k++)
+            gsl_vector_set(x, k, at[k]);
+        const double found = deviance(x, c);
+        if (found < least)
+            least = found, best[0] = at[0], best[1] = at[1];
+    }
+    for (size_t k = 0; k < x->size; k++)
+        gsl_vector_set(x, k, best[k]);
+}
+
+rlv_status rlv_life_choose(rlv_life* life, rlv_life_kind kind, rlv_error* error)
+{
+    choice c = {life, kind};
+    const size_t size = kind == RLV_LIFE_TURN ? 1 : 2;
+    gsl_multimin_function f = {deviance, size, &c};
+    gsl_multimin_fminimizer* m = gsl_multimin_fminimizer_alloc(gsl_multimin_fminimizer_nmsimplex2, size);
+    gsl_vector *x = gsl_vector_alloc(size), *step = gsl_vector_alloc(size);
+    rlv_status status = RLV_DONE;
+    if (m == NULL || x == NULL || step == NULL)
+        status = rlv_fail(error, RLV_SYSTEM, NULL, NULL, "no memory to choose penalties");
+    else
+    {
+        find_start(&c, x);
+        gsl_vector_set_all(step, 1.5);
+        gsl_multimin_fminimizer_set(m, &f, x, step);
+        for (int n = 0; n < 40 && gsl_multimin_fminimizer_size(m) > 0.25; n++)
+            if (gsl_multimin_fminimizer_iterate(m) != 0)
+                break;
+        take(life, kind, gsl_multimin_fminimizer_x(m));
+        rlv_life_fit(life, kind);
+    }
+    if (m != NULL)
+        gsl_multimin_fminimizer_free(m);
+    if (x != NULL)
+        gsl_vector_free(x);
+    if (step != NULL)
+        gsl_vector_free(step);
+    return status;
+}
+
+static double* variance_at(const rlv_life* life, size_t row, size_t slot, size_t value)
+{
+    const size_t n = life->first[row + 1] - life->first[row], i = slot - life->first[row];
+    return &life->covariance[rlv_life_spread_index(value)][life->block[row] + i * n + i];
+}
+
+/// The scatter that a fit found: the mean variance of an element, weighted as the fit weighs, is phi; less what
+/// measuring brings.
+static void find_natural(rlv_life* life, rlv_life_kind kind, double phi)
+{
+    double measured = 0.0, held = 0.0;
+    for (size_t v = first_value(kind); v < first_value(kind) + value_count(kind); v++)
+        for (size_t i = 0; i < life->count; i++)
+        {
+            const rlv_life_element* e = &life->element[i];
+            const double share = e->told[v] && e->trust[kind == RLV_LIFE_TURN] > 0.0 ? 1.0 / scatter_of(life, e, v) : 0;
+            held += share;
+            measured += share * e->variance[v];
+        }
+    rlv_life_spread* s = &life->spread[kind];
+    s->natural = held > 0.0 ? fmax(phi - measured / held, LEAST_NATURAL[kind]) : LEAST_NATURAL[kind];
+    s->unit = held > 0.0 ? s->natural + measured / held : phi;
+}
+
+/// Covariances of a kind, and the values that belong to the same weights.
+static void find_spread(rlv_life* life, rlv_life_kind kind)
+{
+    rlv_smoother* s = &life->smoother[kind];
+    double freedom = 0.0;
+    for (size_t k = 0; k < value_count(kind); k++)
+    {
+        const size_t v = first_value(kind) + k;
+        gather(life, v);
+        if (k == 0 || !weighs_alike(life, v))
+        {
+            rlv_smoother_factor(s, life->room[0], life->spread[kind].penalty);
+            rlv_smoother_spread(s, life->covariance[rlv_life_spread_index(v)]);
+        }
+        else if (kind == RLV_LIFE_TURN)
+            memcpy(life->covariance[rlv_life_spread_index(v)], life->covariance[rlv_life_spread_index(v - 1)],
+                   rlv_smoother_spread_size(s) * sizeof(double));
+        rlv_smoother_fit(s, life->room[1], life->room[0], NULL);
+        for (size_t i = 0; i < life->slots; i++)
+            life->value[v][i] = life->base_line[i] + life->room[0][i];
+        double held = 0.0;
+        for (size_t i = 0; i < life->count; i++)
+            held += weight_of(life, &life->element[i], v) > 0.0;
+        freedom += fmax(held - rlv_smoother_free_terms(s), 1.0);
+    }
+    // What is smooth is random too: phi is known with all but the terms that are free.
+    life->spread[kind].freedom = freedom;
+}
+
+void rlv_life_spread_of(rlv_life* life, size_t kinds, double kept)
+{
+    // The stretch stays as it was from here on: weights and covariances belong together.
+    for (size_t k = 0; k < kinds; k++)
+    {
+        double phi;
+        fit_kind(life, (rlv_life_kind)k, true, &phi);
+        measure(life);
+        find_natural(life, (rlv_life_kind)k, phi / kept);
+    }
+    for (size_t k = 0; k < kinds; k++)
+        find_spread(life, (rlv_life_kind)k);
+    measure(life);
+}
+
+bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const rlv_life_element* but)
+{
+    bool before = false, after = false;
+    for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
+    {
+        const rlv_life_element* e = &life->element[i];
+        before |= e != but && e->trust[0] > 0.0 && e->slot <= slot;
+        after |= e != but && e->trust[0] > 0.0 && e->slot >= slot;
+    }
+    return !before || !after;
+}
+
+double rlv_life_variance(const rlv_life* life, size_t row, size_t slot, size_t value)
+{
+    const double h = stretch_at(life, slot, value);
+    return h * h * life->spread[rlv_life_kind_of(value)].unit * *variance_at(life, row, slot, value);
+}
+
+rlv_life_test rlv_life_test_of(const rlv_life* life, const rlv_life_element* e)
+{
+    const double widen = rlv_life_extrapolated(life, e->row, e->slot, e) ? RLV_LIFE_WIDENING : 1.0;
+    rlv_life_test t;
+    for (size_t v = 0; v < RLV_LIFE_VALUES; v++)
+    {
+        t.off[v] = e->off[v];
+        t.variance[v] = t.known[v] = INFINITY;
+        if (!e->told[v])
+            continue;
+        const double spread = *variance_at(life, e->row, e->slot, v),
+                     leverage = fmin(weight_of(life, e, v) * spread, 1.0 - 1e-9);
+        t.off[v] = e->off[v] / (1.0 - leverage);
+        t.known[v] = widen * rlv_life_variance(life, e->row, e->slot, v) / (1.0 - leverage);
+        t.variance[v] = t.known[v] + scatter_of(life, e, v);
+    }
+    return t;
+}
+
+static double p_of(const rlv_life_test* t, size_t from, size_t to, double freedom)
+{
+    double sum = 0.0;
+    int told = 0;
+    for (size_t v = from; v < to; v++)
+        if (isfinite(t->variance[v]))
+            sum += t->off[v] * t->off[v] / t->variance[v], told++;
+    return told > 0 ? gsl_cdf_fdist_Q(sum / told, told, freedom) : NAN;
+}
+
+double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test)
+{
+    return p_of(test, 0, 3, fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom));
+}
+
+double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test)
+{
+    return p_of(test, 3, RLV_LIFE_VALUES, life->spread[RLV_LIFE_TURN].freedom);
+}

@@ -1,0 +1,168 @@
+/// Life positions: the order that `articulation` fits, while it is being fitted.
+///
+/// Each row has a slot for each of its places, from its first to its last. A slot has six values: the distance along
+/// the axis (mm), the offsets along N1 and N2 (mm), and a rotation vector about long axis, width and pole against the
+/// row's base attitude (radians). The first is smoothed on its own in each row, the offsets with a part shared by all
+/// rows, and each part of the rotation on its own. Elements enter with weights; the model is linearised about the
+/// values as they stand, so that an element that lies wildly off pulls in the right direction, not along the axis to
+/// where it projects.
+
+#ifndef RLV_LIFE_H
+#define RLV_LIFE_H
+
+#include "articulation.h"
+#include "smoother.h"
+
+enum
+{
+    RLV_LIFE_VALUES = 6,  ///< of a slot
+    RLV_LIFE_SPREADS = 5, ///< along, across (both offsets), three of rotation
+};
+
+typedef enum rlv_life_kind
+{
+    RLV_LIFE_ALONG,
+    RLV_LIFE_ACROSS,
+    RLV_LIFE_TURN,
+    RLV_LIFE_KINDS,
+} rlv_life_kind;
+
+/// An element with a known place in a row that is used, by row and place.
+typedef struct rlv_life_element
+{
+    size_t given; ///< its index among those given
+    size_t row, slot;
+    rlv_vec3 at_mm;
+    rlv_mat3 frame;
+    const rlv_element* measured;
+    double variance[RLV_LIFE_VALUES]; ///< of measuring: mm^2 and rad^2, along the slot's directions
+    double off[RLV_LIFE_VALUES];      ///< from its life position: mm and radians; 0 where not known
+    bool told[RLV_LIFE_VALUES];       ///< known
+    double trust[2];                  ///< of position and of attitude in the fit: 0 left out, 1 in full
+    size_t group;                     ///< 0, or the stretch that it moved with
+    bool open;                        ///< its place was not given, but found
+} rlv_life_element;
+
+typedef struct rlv_life_row
+{
+    size_t given;      ///< its index among those given
+    size_t begin, end; ///< its elements
+    int first;         ///< place of its first slot
+    double pitch_mm;
+    rlv_mat3 base; ///< attitude against the axis's frame
+    bool turned;   ///< it has attitudes enough for a life attitude
+} rlv_life_row;
+
+/// What is known of one kind of value.
+typedef struct rlv_life_spread
+{
+    rlv_smoother_penalty penalty;
+    double natural; ///< variance of the natural scatter: mm^2 or rad^2
+    double unit;    ///< phi: variance of weight one
+    double freedom; ///< degrees of freedom
+} rlv_life_spread;
+
+typedef struct rlv_life
+{
+    size_t count, rows, slots;
+    rlv_life_element* element;
+    rlv_life_row* row;
+    size_t* first; ///< rows + 1: a row's slots
+    size_t* block; ///< one a row: where its block of a spread begins
+    rlv_body_axis axis;
+    double* value[RLV_LIFE_VALUES]; ///< one a slot
+    double* stretch;                ///< one a slot: its length over that along the axis, when last looked at
+    double* room[2];                ///< one a slot: sums of weights and of weighted values
+    double* base_line;              ///< one a slot
+    rlv_smoother smoother[RLV_LIFE_KINDS];
+    rlv_life_spread spread[RLV_LIFE_KINDS];
+    double* covariance[RLV_LIFE_SPREADS]; ///< blocks: over phi
+} rlv_life;
+
+/// Elements are by row and place; those whose place was found come after all others, and are in no fit.
+///
+/// A slot's life position and attitude.
+typedef struct rlv_life_place
+{
+    rlv_body_frame frame;
+    rlv_vec3 at_mm;
+    double stretch;    ///< length there over length along the axis
+    rlv_mat3 attitude; ///< an element's frame
+} rlv_life_place;
+rlv_life_place rlv_life_at(const rlv_life* life, size_t row, size_t slot);
+
+/// Lay rows and elements that have a known place, and find a first axis and first values (in life_start.c). The
+/// elements are read on: they must stay. Free with rlv_life_free.
+rlv_status rlv_life_start(rlv_life* life, size_t count, const rlv_placed_element* element, size_t row_count,
+                          const rlv_articulation_row* row, rlv_error* error);
+void rlv_life_free(rlv_life* life);
+
+/// Lay the smoothers for the values as they stand: after the axis or the distances along it have moved.
+rlv_status rlv_life_lay(rlv_life* life, rlv_error* error);
+
+/// Lay the axis again through the middle of the rows, and bring the values over (in life_start.c).
+rlv_status rlv_life_centre(rlv_life* life, rlv_error* error);
+
+/// The attitude of each row against the axis, from the elements that agree most (in life_turn.c).
+rlv_status rlv_life_base(rlv_life* life, rlv_error* error);
+/// How an element is turned against an attitude: a rotation vector in that attitude's axes, and which parts are known.
+rlv_vec3 rlv_life_turn(rlv_mat3 attitude, rlv_mat3 frame, unsigned known, bool told[3]);
+
+/// Measure every element against its life position.
+void rlv_life_look(rlv_life* life);
+
+/// Fit one kind of value to the elements as they are trusted, and look again.
+void rlv_life_fit(rlv_life* life, rlv_life_kind kind);
+
+/// Choose the penalties of a kind by restricted likelihood, on the elements as they are trusted, and fit.
+rlv_status rlv_life_choose(rlv_life* life, rlv_life_kind kind, rlv_error* error);
+
+/// After fits with trust 0 and 1: fit the first `kinds` again, with covariances and with the scatter and its degrees of
+/// freedom; `kept` is the share of the variance of what is in place that is left in those that were let in.
+void rlv_life_spread_of(rlv_life* life, size_t kinds, double kept);
+
+/// An element against its life position as the others tell it: distance and variance of each value (mm and radians);
+/// not known is variance infinite.
+typedef struct rlv_life_test
+{
+    double off[RLV_LIFE_VALUES], variance[RLV_LIFE_VALUES];
+    double known[RLV_LIFE_VALUES]; ///< variance of the life position alone, natural scatter left out
+} rlv_life_test;
+rlv_life_test rlv_life_test_of(const rlv_life* life, const rlv_life_element* element);
+
+/// Measure one element against the life position of its slot.
+void rlv_life_measure(const rlv_life* life, rlv_life_element* element);
+
+/// Variance of a slot's life position in mm^2 or rad^2, natural scatter left out.
+double rlv_life_variance(const rlv_life* life, size_t row, size_t slot, size_t value);
+
+/// Whether a slot lies beyond all the row's elements in the fit, `but` (may be NULL) left aside. An animal bends and
+/// tapers more at its ends than the rows do on the whole: the variance of a life position there is widened by this
+/// factor (false alarms of single tests at the nominal 5 % were 7 to 9 % without it).
+bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const rlv_life_element* but);
+#define RLV_LIFE_WIDENING 1.2
+
+/// p of position and of attitude; NaN where nothing is known.
+double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test);
+double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test);
+
+/// A stretch of a row that moved together.
+typedef struct rlv_life_group
+{
+    size_t row, first, last;      ///< elements
+    double chi2, p;               ///< p: times the windows of all rows
+    double shift[3], variance[3]; ///< along T, N1 and N2
+} rlv_life_group;
+
+/// Seek the stretch of a row that most clearly moved together (in life_groups.c), its elements not yet in a group.
+/// `member` (one an element of `life`) says which; `best->p` is 1 where there is none.
+rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group* best, bool* member, rlv_error* error);
+
+/// The common motion of a group's members, which are left out of the fit.
+rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_group* motion, rlv_error* error);
+
+/// Which kind a value is of, and which spread.
+rlv_life_kind rlv_life_kind_of(size_t value);
+size_t rlv_life_spread_index(size_t value);
+
+#endif

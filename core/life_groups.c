@@ -1,0 +1,277 @@
+#include "life.h"
+
+#include <gsl/gsl_blas.h>
+#include <gsl/gsl_cdf.h>
+#include <gsl/gsl_linalg.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    LEAST_GROUP = 4,  ///< elements that moved together: three displaced neighbours are too often alike by chance
+    MOST_GROUP = 25,  ///< of a window
+    LEAST_BESIDE = 2, ///< elements in place on either side of it, in its row
+};
+
+/// An element belongs to a common motion where its distance from it is not beyond that of 1 in 1,000: chi-square of
+/// three.
+static const double MOST_CHI2 = 16.27;
+
+/// A window is looked at where this share of its elements agrees.
+static const double LEAST_AGREED = 0.7;
+
+/// A window's prediction from what lies outside it.
+typedef struct window
+{
+    size_t count; ///< elements, neighbours in their row
+    const rlv_life_element* element;
+    double* off[3];     ///< count: from the prediction, mm
+    double* spread[2];  ///< count * count: covariance of the prediction, along and across, mm^2
+    double *gap, *side; ///< count * count each: room for what is solved
+    size_t* own;        ///< count: indices of the elements that matter
+    bool* agreed;       ///< count
+} window;
+
+static void free_window(window* w)
+{
+    for (size_t k = 0; k < 3; k++)
+        free(w->off[k]);
+    free(w->spread[0]);
+    free(w->spread[1]);
+    free(w->gap);
+    free(w->side);
+    free(w->own);
+    free(w->agreed);
+}
+
+static rlv_status make_window(window* w, size_t most, rlv_error* error)
+{
+    for (size_t k = 0; k < 3; k++)
+        if ((w->off[k] = rlv_reserve(most, sizeof(double), error)) == NULL)
+            return RLV_SYSTEM;
+    if ((w->spread[0] = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
+        (w->spread[1] = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
+        (w->gap = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
+        (w->side = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
+        (w->own = rlv_reserve(most, sizeof *w->own, error)) == NULL ||
+        (w->agreed = rlv_reserve(most, sizeof *w->agreed, error)) == NULL)
+        return RLV_SYSTEM;
+    return RLV_DONE;
+}
+
+static double scatter_of(const rlv_life* life, const rlv_life_element* e, size_t value)
+{
+    return life->spread[rlv_life_kind_of(value)].natural + e->variance[value];
+}
+
+/// Covariance, mm^2, of the life positions of a window's elements as the fit has it.
+static void lay_spread(const rlv_life* life, window* w, size_t kind)
+{
+    const size_t row = w->element->row, slots = life->first[row + 1] - life->first[row];
+    const double* block = life->covariance[kind] + life->block[row];
+    for (size_t i = 0; i < w->count; i++)
+        for (size_t j = 0; j < w->count; j++)
+        {
+            const size_t a = w->element[i].slot, b = w->element[j].slot;
+            const double stretch = kind == 0 ? life->stretch[a] * life->stretch[b] : 1.0;
+            w->spread[kind][i * w->count + j] =
+                stretch * life->spread[kind].unit * block[(a - life->first[row]) * slots + b - life->first[row]];
+        }
+}
+
+/// Take a window's own elements out of its prediction: with K the covariance of all and N the noise of those in the
+/// fit, residuals e become e + K (N - K)^-1 e and the covariance K + K (N - K)^-1 K. (`kind` 0: along, 1: both
+/// offsets.)
+static void leave_out(const rlv_life* life, window* w, size_t kind)
+{
+    const size_t n = w->count, from = kind == 0 ? 0 : 1, to = kind == 0 ? 1 : 3;
+    double* k = w->spread[kind];
+    size_t held = 0;
+    lay_spread(life, w, kind);
+    for (size_t i = 0; i < n; i++)
+    {
+        for (size_t v = from; v < to; v++)
+            w->off[v][i] = w->element[i].off[v];
+        if (w->element[i].trust[0] > 0.0)
+            w->own[held++] = i;
+    }
+    if (held == 0)
+        return;
+    gsl_matrix_view gap = gsl_matrix_view_array(w->gap, held, held), side = gsl_matrix_view_array(w->side, held, n);
+    for (size_t i = 0; i < held; i++)
+        for (size_t j = 0; j < held; j++)
+        {
+            // What keeps it positive where a leverage is one but for rounding: a millionth of the noise.
+            const double noise = i == j ? (1.0 + 1e-6) * scatter_of(life, &w->element[w->own[i]], from) : 0.0;
+            w->gap[i * held + j] = noise - k[w->own[i] * n + w->own[j]];
+        }
+    for (size_t i = 0; i < held; i++)
+        for (size_t j = 0; j < n; j++)
+            w->side[i * n + j] = k[w->own[i] * n + j];
+    // L^-1 K: its squares are what the covariance gains, and it carries L^-1 e to the residuals.
+    gsl_linalg_cholesky_decomp1(&gap.matrix);
+    gsl_blas_dtrsm(CblasLeft, CblasLower, CblasNoTrans, CblasNonUnit, 1.0, &gap.matrix, &side.matrix);
+    for (size_t v = from; v < to; v++)
+    {
+        double e[MOST_GROUP];
+        gsl_vector_view x = gsl_vector_view_array(e, held);
+        for (size_t i = 0; i < held; i++)
+            e[i] = w->element[w->own[i]].off[v];
+        gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &gap.matrix, &x.vector);
+        for (size_t i = 0; i < held; i++)
+            for (size_t j = 0; j < n; j++)
+                w->off[v][j] += w->side[i * n + j] * e[i];
+    }
+    gsl_matrix_view all = gsl_matrix_view_array(k, n, n);
+    gsl_blas_dgemm(CblasTrans, CblasNoTrans, 1.0, &side.matrix, &side.matrix, 1.0, &all.matrix);
+}
+
+static int by_size(const void* a, const void* b)
+{
+    const double x = *(const double*)a, y = *(const double*)b;
+    return x < y ? -1 : x > y;
+}
+
+/// Which elements of a window agree with the median of their motions. Returns how many.
+static size_t find_agreed(const rlv_life* life, window* w)
+{
+    double middle[3];
+    size_t agreed = 0;
+    for (size_t v = 0; v < 3; v++)
+    {
+        memcpy(w->gap, w->off[v], w->count * sizeof(double));
+        qsort(w->gap, w->count, sizeof(double), by_size);
+        middle[v] = 0.5 * (w->gap[w->count / 2] + w->gap[(w->count - 1) / 2]);
+    }
+    for (size_t i = 0; i < w->count; i++)
+    {
+        double sum = 0.0;
+        for (size_t v = 0; v < 3; v++)
+            sum += (w->off[v][i] - middle[v]) * (w->off[v][i] - middle[v]) / scatter_of(life, &w->element[i], v);
+        w->agreed[i] = sum < MOST_CHI2;
+        agreed += w->agreed[i];
+    }
+    return agreed;
+}
+
+/// The common motion of a window's elements that agree, by generalised least squares. Returns its chi-square of three.
+static double common_motion(const rlv_life* life, window* w, double shift[3], double variance[3])
+{
+    size_t held = 0;
+    double chi2 = 0.0;
+    for (size_t i = 0; i < w->count; i++)
+        if (w->agreed[i])
+            w->own[held++] = i;
+    for (size_t v = 0; v < 3; v++)
+    {
+        const double* k = w->spread[rlv_life_spread_index(v)];
+        gsl_matrix_view g = gsl_matrix_view_array(w->gap, held, held);
+        gsl_vector_view one = gsl_vector_view_array(w->side, held);
+        for (size_t i = 0; i < held; i++)
+            for (size_t j = 0; j < held; j++)
+                w->gap[i * held + j] =
+                    k[w->own[i] * w->count + w->own[j]] + (i == j ? scatter_of(life, &w->element[w->own[i]], v) : 0.0);
+        gsl_linalg_cholesky_decomp1(&g.matrix);
+        gsl_vector_set_all(&one.vector, 1.0);
+        gsl_linalg_cholesky_svx(&g.matrix, &one.vector);
+        double weight = 0.0, sum = 0.0;
+        for (size_t i = 0; i < held; i++)
+            weight += w->side[i], sum += w->side[i] * w->off[v][w->own[i]];
+        shift[v] = sum / weight;
+        variance[v] = 1.0 / weight;
+        chi2 += shift[v] * shift[v] / variance[v];
+    }
+    return chi2;
+}
+
+static double freedom_of(const rlv_life* life)
+{
+    return fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom);
+}
+
+/// Elements in the fit from one of `life` up to another.
+static size_t in_fit(const rlv_life* life, size_t from, size_t to)
+{
+    size_t n = 0;
+    for (size_t i = from; i < to; i++)
+        n += life->element[i].trust[0] > 0.0;
+    return n;
+}
+
+static size_t longest_window(const rlv_life* life, size_t row)
+{
+    const size_t half = (life->row[row].end - life->row[row].begin) / 2;
+    return half < MOST_GROUP ? half : MOST_GROUP;
+}
+
+/// Windows of all rows.
+static double window_count(const rlv_life* life)
+{
+    double sum = 0.0;
+    for (size_t r = 0; r < life->rows; r++)
+        for (size_t n = LEAST_GROUP; n <= longest_window(life, r); n++)
+            sum += (double)(life->row[r].end - life->row[r].begin - n + 1);
+    return sum;
+}
+
+/// Look at one window; clearer than the best, it becomes that.
+static void look_at(const rlv_life* life, window* w, size_t from, size_t count, rlv_life_group* best, bool* member)
+{
+    w->count = count;
+    w->element = life->element + from;
+    for (size_t i = 0; i < count; i++)
+        if (w->element[i].group > 0)
+            return;
+    leave_out(life, w, 0);
+    leave_out(life, w, 1);
+    const size_t agreed = find_agreed(life, w);
+    if (agreed < LEAST_GROUP || (double)agreed < LEAST_AGREED * (double)count || !w->agreed[0] || !w->agreed[count - 1])
+        return;
+    rlv_life_group g = {.row = w->element->row, .first = from, .last = from + count - 1};
+    g.chi2 = common_motion(life, w, g.shift, g.variance);
+    if (!(g.chi2 > best->chi2))
+        return;
+    *best = g;
+    memset(member, 0, life->count * sizeof *member);
+    for (size_t i = 0; i < count; i++)
+        member[from + i] = w->agreed[i];
+}
+
+rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group* best, bool* member, rlv_error* error)
+{
+    window w = {0};
+    const size_t begin = life->row[row].begin, end = life->row[row].end;
+    *best = (rlv_life_group){.row = row};
+    const rlv_status status = make_window(&w, MOST_GROUP, error);
+    for (size_t from = begin; from < end && status == RLV_DONE; from++)
+        for (size_t n = LEAST_GROUP; n <= longest_window(life, row) && from + n <= end; n++)
+            if (in_fit(life, begin, from) >= LEAST_BESIDE && in_fit(life, from + n, end) >= LEAST_BESIDE)
+                look_at(life, &w, from, n, best, member);
+    best->p = fmin(window_count(life) * gsl_cdf_fdist_Q(best->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
+    free_window(&w);
+    return status;
+}
+
+rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_group* motion, rlv_error* error)
+{
+    window w = {0};
+    size_t from = life->count, last = 0;
+    for (size_t i = 0; i < life->count; i++)
+        if (life->element[i].group == group)
+            from = i < from ? i : from, last = i;
+    const rlv_status status = make_window(&w, MOST_GROUP, error);
+    if (status == RLV_DONE)
+    {
+        w.count = last - from + 1;
+        w.element = life->element + from;
+        leave_out(life, &w, 0);
+        leave_out(life, &w, 1);
+        for (size_t i = 0; i < w.count; i++)
+            w.agreed[i] = w.element[i].group == group;
+        *motion = (rlv_life_group){.row = w.element->row, .first = from, .last = last};
+        motion->chi2 = common_motion(life, &w, motion->shift, motion->variance);
+        motion->p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
+    }
+    free_window(&w);
+    return status;
+}

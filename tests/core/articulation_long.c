@@ -1,0 +1,109 @@
+/// Recall, false discovery and coverage of articulation on simulated animals: straight, curled and diving, 3 to 7 rows
+/// of 10 to 50 places, 5 to 33 % out of place. What is printed is the table; rows under 15 places are apart.
+
+#include "articulation.h"
+#include "support/skeleton.h"
+
+#include <criterion/criterion.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+enum
+{
+    TRIALS = 500,
+};
+
+typedef struct tally
+{
+    double all, some;
+} tally;
+
+static void count(tally* t, bool is)
+{
+    t->all += 1.0;
+    t->some += is;
+}
+
+static double share(const char* what, tally t)
+{
+    printf("%-32s %5.1f %% of %.0f\n", what, 100.0 * t.some / t.all, t.all);
+    return t.some / t.all;
+}
+
+typedef struct outcome
+{
+    tally near, far, short_rows, turned, motion;
+    double false_share;
+    bool grouped;
+} outcome;
+
+static outcome try_one(uint64_t seed, double displaced)
+{
+    skeleton_plan plan = skeleton_draw(seed, 10);
+    plan.displaced = displaced;
+    skeleton* s = skeleton_make(&plan);
+    rlv_articulation a = {0};
+    rlv_error error = {0};
+    outcome o = {0};
+    size_t told = 0, wrong = 0;
+    if (rlv_articulation_fit(&a, s->count, s->element, plan.rows, s->row, &error) == RLV_DONE)
+        for (size_t i = 0; i < s->count; i++)
+        {
+            const skeleton_truth* t = &s->truth[i];
+            const rlv_articulated* e = &a.element[i];
+            const bool out = e->state != RLV_IN_PLACE, sure = plan.places[s->element[i].row] >= 15;
+            const double sds = rlv_vec3_length(t->shift_mm) / s->combined_mm;
+            told += out;
+            wrong += out && !t->shifted && !t->rotated;
+            if (t->shifted && sds >= 6.0)
+                count(!sure ? &o.short_rows : sds < 8.0 ? &o.near : &o.far, out && e->p_shift < 0.05);
+            if (t->rotated && !t->shifted && sure && t->rotation_deg >= 30.0)
+                count(&o.turned, e->state == RLV_ROTATED || e->state == RLV_INVERTED);
+            if (t->shifted && out && sds >= 6.0)
+                count(&o.motion, e->motion.shift_mm.low <= rlv_vec3_length(t->shift_mm) &&
+                                     e->motion.shift_mm.high >= rlv_vec3_length(t->shift_mm));
+        }
+    o.false_share = told > 0 ? (double)wrong / (double)told : 0.0;
+    o.grouped = a.group_count > 0;
+    rlv_articulation_free(&a);
+    free(s);
+    return o;
+}
+
+static void add(tally* to, tally from)
+{
+    to->all += from.all;
+    to->some += from.some;
+}
+
+Test(articulation_long, displaced_elements_are_found_and_few_others)
+{
+    static outcome out[TRIALS];
+    const char* asked = getenv("RLV_TRIALS"); // fewer for a quick look; the bounds then widen with the sample
+    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < TRIALS ? atoi(asked) : TRIALS;
+#pragma omp parallel for schedule(dynamic, 1)
+    for (int t = 0; t < trials; t++)
+        out[t] = try_one(20000 + (uint64_t)t, 0.05 + 0.28 * ((double)t + 0.5) / trials);
+    outcome all = {0};
+    tally groups = {0};
+    for (int t = 0; t < trials; t++)
+    {
+        add(&all.near, out[t].near), add(&all.far, out[t].far), add(&all.short_rows, out[t].short_rows);
+        add(&all.turned, out[t].turned), add(&all.motion, out[t].motion);
+        all.false_share += out[t].false_share / trials;
+        count(&groups, out[t].grouped);
+    }
+    const double near = share("shifts of 6 to 8 sds", all.near), far = share("shifts beyond 8 sds", all.far),
+                 turned = share("turns of 30 degrees and more", all.turned),
+                 motion = share("intervals of shifts", all.motion), group = share("stretches that are none", groups);
+    share("shifts beyond 6 sds, short rows", all.short_rows);
+    printf("mean false discovery %.2f %%\n", 100.0 * all.false_share);
+    // Two standard errors of a share near 0.95, for the sample of each.
+    cr_expect_geq(near, 0.90 - 2.0 * sqrt(0.05 / all.near.all), "the aim at a third");
+    cr_expect_geq(far, 0.96 - 2.0 * sqrt(0.04 / all.far.all));
+    cr_expect_geq(turned, 0.95 - 2.0 * sqrt(0.05 / all.turned.all));
+    cr_expect(motion >= 0.93 - 2.0 * sqrt(0.05 / all.motion.all) && motion <= 0.97);
+    cr_expect_leq(group, 0.05 + 2.0 * sqrt(0.05 / trials));
+    // The sd of one animal's share is about 0.07.
+    cr_expect_leq(all.false_share, 0.05 + 2.0 * 0.07 / sqrt(trials));
+}
