@@ -290,17 +290,22 @@ static inline float greater(float a, float b)
     return a > b ? a : b;
 }
 
+/// What the box test needs, by axis.
+typedef struct ray_boxes
+{
+    float near_origin[3], far_origin[3], near_inverse[3], far_inverse[3];
+    unsigned near_plane[3], far_plane[3]; ///< which bound of a node the ray meets first, and last
+} ray_boxes;
+
 typedef struct ray_walk
 {
-    lanes near_origin[3], far_origin[3], near_inverse[3], far_inverse[3]; ///< of the box test, by axis
-    unsigned near_plane[3], far_plane[3]; ///< which bound of a node the ray meets first, and last
-    unsigned axis[3];                     ///< kx, ky, kz of Woop et al.
-    float origin[3];                      ///< in the order of `axis`
+    ray_boxes boxes;
+    unsigned axis[3]; ///< kx, ky, kz of Woop et al.
+    float origin[3];  ///< in the order of `axis`
     float shear[3];
     float best;
     float u, v;
     uint32_t triangle;
-    uint32_t leaf;
 } ray_walk;
 
 /// What the box test needs. The triangle test rounds a corner's place across the ray by up to 5 half epsilons of the
@@ -320,24 +325,24 @@ static void ray_start_boxes(ray_walk* walk, const rlv_tree* tree, const rlv_ray*
         bool negative = signbit(d[i]);
         float slack = greater(4.0f * FLT_EPSILON * (extent[i] + extent[kz]), FLT_EPSILON * fabsf(o[i]));
         slack = i == kz ? 0.0f : negative ? -slack : slack;
-        walk->near_origin[i] = lanes_all(o[i] + slack);
-        walk->far_origin[i] = lanes_all(o[i] - slack);
+        walk->boxes.near_origin[i] = o[i] + slack;
+        walk->boxes.far_origin[i] = o[i] - slack;
         float inverse = 1.0f / (fabsf(d[i]) < least ? copysignf(least, d[i]) : d[i]);
-        walk->near_inverse[i] = lanes_all(inverse * less);
-        walk->far_inverse[i] = lanes_all(inverse * more);
-        walk->near_plane[i] = negative ? i + 3 : i;
-        walk->far_plane[i] = negative ? i : i + 3;
+        walk->boxes.near_inverse[i] = inverse * less;
+        walk->boxes.far_inverse[i] = inverse * more;
+        walk->boxes.near_plane[i] = negative ? i + 3 : i;
+        walk->boxes.far_plane[i] = negative ? i : i + 3;
     }
 }
 
-/// False where the ray has no place or no direction.
+/// False where the ray has no place, no direction or nowhere to go.
 static bool ray_start(ray_walk* walk, const rlv_tree* tree, const rlv_ray* ray)
 {
     const float *o = ray->origin_mm, *d = ray->direction;
     unsigned kz = fabsf(d[0]) > fabsf(d[1]) ? 0 : 1;
     kz = fabsf(d[2]) > fabsf(d[kz]) ? 2 : kz;
     unsigned kx = (kz + 1) % 3, ky = (kz + 2) % 3;
-    if (!(fabsf(d[kz]) > 1e-30f && isfinite(d[0] + d[1] + d[2]) && isfinite(o[0] + o[1] + o[2])))
+    if (!(fabsf(d[kz]) > 1e-30f && isfinite(d[0] + d[1] + d[2]) && isfinite(o[0] + o[1] + o[2]) && ray->limit >= 0.0f))
         return false;
     walk->axis[0] = kx;
     walk->axis[1] = ky;
@@ -349,12 +354,11 @@ static bool ray_start(ray_walk* walk, const rlv_tree* tree, const rlv_ray* ray)
     walk->shear[2] = 1.0f / d[kz];
     walk->best = ray->limit;
     walk->triangle = RLV_TREE_NONE;
-    walk->leaf = TREE_EMPTY;
     ray_start_boxes(walk, tree, ray);
     return true;
 }
 
-static void ray_take(ray_walk* walk, float distance, float u, float v, uint32_t triangle, uint32_t leaf)
+static void ray_take(ray_walk* walk, float distance, float u, float v, uint32_t triangle)
 {
     if (distance < walk->best || (distance == walk->best && triangle < walk->triangle))
     {
@@ -362,7 +366,6 @@ static void ray_take(ray_walk* walk, float distance, float u, float v, uint32_t 
         walk->u = u;
         walk->v = v;
         walk->triangle = triangle;
-        walk->leaf = leaf;
     }
 }
 
@@ -378,8 +381,8 @@ LANES_INLINE lanes3 ray_shear(const ray_walk* walk, const float* leaf, unsigned 
 
 /// A lane where an edge function came out zero, again in double: there a product of two floats is exact, so that the
 /// signs are too (Woop et al., section 3.2).
-static __attribute__((noinline)) void ray_settle(ray_walk* walk, uint32_t leaf, uint32_t triangle, const float a[3],
-                                                 const float b[3], const float c[3])
+static __attribute__((noinline)) void ray_settle(ray_walk* walk, uint32_t triangle, const float a[3], const float b[3],
+                                                 const float c[3])
 {
     double u = (double)c[0] * (double)b[1] - (double)c[1] * (double)b[0];
     double v = (double)a[0] * (double)c[1] - (double)a[1] * (double)c[0];
@@ -392,7 +395,7 @@ static __attribute__((noinline)) void ray_settle(ray_walk* walk, uint32_t leaf, 
     double depth = (u * (double)a[2] + v * (double)b[2] + w * (double)c[2]) / sum;
     float distance = (float)(depth * (double)walk->shear[2]);
     if (distance >= 0.0f && distance <= walk->best)
-        ray_take(walk, distance, (float)(v / sum), (float)(w / sum), triangle, leaf);
+        ray_take(walk, distance, (float)(v / sum), (float)(w / sum), triangle);
 }
 
 static void ray_in_leaf(const rlv_tree* tree, uint32_t leaf, ray_walk* walk)
@@ -415,7 +418,7 @@ static void ray_in_leaf(const rlv_tree* tree, uint32_t leaf, ray_walk* walk)
     for (; met != 0; met &= met - 1)
     {
         unsigned lane = (unsigned)__builtin_ctz(met);
-        ray_take(walk, distance[lane], v[lane] / sum[lane], w[lane] / sum[lane], leaf_triangle(at, count, lane), leaf);
+        ray_take(walk, distance[lane], v[lane] / sum[lane], w[lane] / sum[lane], leaf_triangle(at, count, lane));
     }
     for (; unsettled != 0; unsettled &= unsettled - 1)
     {
@@ -423,37 +426,41 @@ static void ray_in_leaf(const rlv_tree* tree, uint32_t leaf, ray_walk* walk)
         const float corner_a[3] = {a.x[lane], a.y[lane], a.z[lane]};
         const float corner_b[3] = {b.x[lane], b.y[lane], b.z[lane]};
         const float corner_c[3] = {c.x[lane], c.y[lane], c.z[lane]};
-        ray_settle(walk, leaf, leaf_triangle(at, count, lane), corner_a, corner_b, corner_c);
+        ray_settle(walk, leaf_triangle(at, count, lane), corner_a, corner_b, corner_c);
     }
 }
 
-/// The children whose boxes a ray meets, and where it enters each.
-LANES_INLINE unsigned ray_meets(const ray_walk* walk, const tree_node* node, lanes* key)
+LANES_INLINE lanes ray_at_plane(const float* bound_mm, float origin, float inverse)
 {
-    const unsigned *near = walk->near_plane, *far = walk->far_plane;
-    lanes near_x = (lanes_load(node->bound_mm[near[0]]) - walk->near_origin[0]) * walk->near_inverse[0];
-    lanes near_y = (lanes_load(node->bound_mm[near[1]]) - walk->near_origin[1]) * walk->near_inverse[1];
-    lanes near_z = (lanes_load(node->bound_mm[near[2]]) - walk->near_origin[2]) * walk->near_inverse[2];
-    lanes far_x = (lanes_load(node->bound_mm[far[0]]) - walk->far_origin[0]) * walk->far_inverse[0];
-    lanes far_y = (lanes_load(node->bound_mm[far[1]]) - walk->far_origin[1]) * walk->far_inverse[1];
-    lanes far_z = (lanes_load(node->bound_mm[far[2]]) - walk->far_origin[2]) * walk->far_inverse[2];
+    return (lanes_load(bound_mm) - lanes_all(origin)) * lanes_all(inverse);
+}
+
+/// The children whose boxes a ray meets before `limit`, and where it enters each.
+LANES_INLINE unsigned ray_meets(const ray_boxes* ray, float limit, const tree_node* node, lanes* key)
+{
+    const unsigned *near = ray->near_plane, *far = ray->far_plane;
+    lanes near_x = ray_at_plane(node->bound_mm[near[0]], ray->near_origin[0], ray->near_inverse[0]);
+    lanes near_y = ray_at_plane(node->bound_mm[near[1]], ray->near_origin[1], ray->near_inverse[1]);
+    lanes near_z = ray_at_plane(node->bound_mm[near[2]], ray->near_origin[2], ray->near_inverse[2]);
+    lanes far_x = ray_at_plane(node->bound_mm[far[0]], ray->far_origin[0], ray->far_inverse[0]);
+    lanes far_y = ray_at_plane(node->bound_mm[far[1]], ray->far_origin[1], ray->far_inverse[1]);
+    lanes far_z = ray_at_plane(node->bound_mm[far[2]], ray->far_origin[2], ray->far_inverse[2]);
     lanes enter = lanes_max(lanes_max(near_x, near_y), lanes_max(near_z, lanes_all(0.0f)));
-    lanes leave = lanes_min(lanes_min(far_x, far_y), lanes_min(far_z, lanes_all(walk->best)));
+    lanes leave = lanes_min(lanes_min(far_x, far_y), lanes_min(far_z, lanes_all(limit)));
     *key = enter;
     return lanes_bits(enter <= leave);
 }
 
-/// Walk a ray through the tree; `any` stops at the first triangle met, which need not be the nearest.
-LANES_INLINE void ray_through(const rlv_tree* tree, ray_walk* walk, uint32_t seen, bool any)
+/// Walk a ray through the tree from `here` on; `any` stops at the first triangle met, which need not be the nearest.
+LANES_INLINE void ray_through(const rlv_tree* tree, ray_walk* walk, uint32_t here, bool any)
 {
     walk_stack stack;
     stack.top = 0;
-    for (uint32_t here = 0; here != TREE_EMPTY;)
+    while (here != TREE_EMPTY)
     {
         if (here & TREE_LEAF_BIT)
         {
-            if (here != seen)
-                ray_in_leaf(tree, here, walk);
+            ray_in_leaf(tree, here, walk);
             if (any && walk->triangle != RLV_TREE_NONE)
                 return;
             here = walk_pop(&stack, walk->best);
@@ -461,7 +468,7 @@ LANES_INLINE void ray_through(const rlv_tree* tree, ray_walk* walk, uint32_t see
         }
         const tree_node* node = tree->node + here;
         lanes key;
-        unsigned bits = ray_meets(walk, node, &key);
+        unsigned bits = ray_meets(&walk->boxes, walk->best, node, &key);
         here = bits != 0 ? walk_descend(&stack, bits, key, node->child) : walk_pop(&stack, walk->best);
     }
 }
@@ -474,29 +481,12 @@ static void rays_block(const rlv_tree* tree, size_t count, const rlv_ray* ray, r
         hit[i] = (rlv_hit){INFINITY, 0.0f, 0.0f, RLV_TREE_NONE};
         if (!ray_start(&walk, tree, ray + i))
             continue;
-        ray_through(tree, &walk, TREE_EMPTY, false);
+        ray_through(tree, &walk, 0, false);
         if (walk.triangle != RLV_TREE_NONE)
             hit[i] = (rlv_hit){walk.best, walk.u, walk.v, walk.triangle};
     }
 }
 
-/// What blocked the last ray is tried first.
-static void blocked_block(const rlv_tree* tree, size_t count, const rlv_ray* ray, bool* blocked)
-{
-    uint32_t seed = TREE_EMPTY;
-    for (size_t i = 0; i < count; i++)
-    {
-        ray_walk walk;
-        blocked[i] = false;
-        if (!ray_start(&walk, tree, ray + i))
-            continue;
-        if (seed != TREE_EMPTY)
-            ray_in_leaf(tree, seed, &walk);
-        if (walk.triangle == RLV_TREE_NONE)
-            ray_through(tree, &walk, seed, true);
-        blocked[i] = walk.triangle != RLV_TREE_NONE;
-        seed = walk.leaf;
-    }
-}
+#include "tree_bundle.h"
 
 const tree_walks TREE_WALKS = {nearest_block, rays_block, blocked_block};

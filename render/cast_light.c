@@ -3,21 +3,24 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DEAL 4   // directions are dealt over DEAL * DEAL places
-#define CHUNK 16 // rays a place that are cast together
+#define DEAL 4     // directions are dealt over DEAL * DEAL places
+#define BATCH 1024 // rays that are cast together
 
 // A direction: over a plane (`out` along its normal), or in the mesh's axes; and how far it looks.
 typedef struct look
 {
     float right, up, out, reach_mm;
+    uint32_t dealt; // which of the 4 by 4 places has it
+    uint32_t order;
 } look;
 
-// Directions for all places of a 4 by 4, `rays` for each.
+// Directions for all places of a 4 by 4, `rays` for each, such that neighbours point about the same way.
 typedef struct looks
 {
     size_t rays;
     look* look;
     bool over_plane; // else in the mesh's axes
+    look first;      // that was drawn, the one next to their middle
 } looks;
 
 static double radical_inverse(size_t n, size_t base)
@@ -31,51 +34,85 @@ static double radical_inverse(size_t n, size_t base)
     return value;
 }
 
+// A point of the unit disc, each part of which is as likely as another, how high the half sphere stands over it, and a
+// share from 0 to 1.
+typedef struct drawn
+{
+    double right, up, out, share;
+} drawn;
+
 // Point n of Halton's sequence. It starts at a corner of the cube; half a step puts its points within.
-static void halton(size_t n, size_t count, double at[3])
+static drawn draw(size_t n, size_t count)
 {
     static const size_t base[3] = {2, 3, 5};
+    double at[3];
     for (int i = 0; i < 3; i++)
         at[i] = fmin(radical_inverse(n, base[i]) + 0.5 / (double)count, 1.0 - 1e-6);
+    double radius = sqrt(at[0]), angle = 2.0 * M_PI * at[1];
+    return (drawn){radius * cos(angle), radius * sin(angle), sqrt(1.0 - at[0]), at[2]};
 }
 
-// Cosine-weighted directions: a point of the unit disc, lifted to the half sphere (Malley's method; M. Pharr, W. Jakob,
-// G. Humphreys, Physically Based Rendering, 3rd edition, 13.6.3). A look that reaches a share s, even over 0 to 1, is
-// stopped by an obstacle at a share d in 1 - d of the cases: that is the linear fall of an obstacle's weight.
-static bool looks_over_plane(looks* into, double reach_mm, rlv_error* error)
+// How far along a curve that keeps neighbours together (G. Morton, A computer oriented geodetic data base, IBM 1966) a
+// point of the disc lies.
+static uint32_t along_curve(const drawn* at)
 {
-    size_t count = into->rays * DEAL * DEAL;
-    into->over_plane = true;
-    into->look = rlv_reserve(count, sizeof *into->look, error);
-    for (size_t n = 0; into->look != NULL && n < count; n++)
-    {
-        double at[3];
-        halton(n, count, at);
-        double radius = sqrt(at[0]), angle = 2.0 * M_PI * at[1];
-        into->look[n] = (look){(float)(radius * cos(angle)), (float)(radius * sin(angle)), (float)sqrt(1.0 - at[0]),
-                               (float)(at[2] * reach_mm)};
-    }
-    return into->look != NULL;
+    uint32_t right = (uint32_t)(32767.0 * (at->right + 1.0)), up = (uint32_t)(32767.0 * (at->up + 1.0)), along = 0;
+    for (unsigned bit = 16; bit-- > 0;)
+        along = along << 2 | (up >> bit & 1u) << 1 | (right >> bit & 1u);
+    return along;
 }
 
-// Directions to points of the lamp's disc.
-static bool looks_at_lamp(looks* into, const rlv_cast* cast, rlv_vec3 lamp, double reach_mm, rlv_error* error)
+static int by_order(const void* a, const void* b)
+{
+    const look *x = a, *y = b;
+    return (x->order > y->order) - (x->order < y->order);
+}
+
+// Draw a direction for each of all places' looks by `over`, and lay them in order.
+static bool draw_looks(looks* into, look (*over)(const drawn*, const void*), const void* with, rlv_error* error)
 {
     size_t count = into->rays * DEAL * DEAL;
-    rlv_camera from_lamp = {.towards = lamp, .up = {0.0, 1.0, 0.0}};
-    rlv_camera_axes axes = rlv_camera_axes_of(&from_lamp);
-    rlv_mat3 back = rlv_mat3_transpose(cast->to_picture);
     into->look = rlv_reserve(count, sizeof *into->look, error);
-    for (size_t n = 0; into->look != NULL && n < count; n++)
+    if (into->look == NULL)
+        return false;
+    for (size_t n = 0; n < count; n++)
     {
-        double at[3];
-        halton(n, count, at);
-        double radius = tan(RLV_CAST_LAMP_RAD) * sqrt(at[0]), angle = 2.0 * M_PI * at[1];
-        rlv_vec3 to = rlv_vec3_along(axes.towards, radius * cos(angle), axes.right);
-        to = rlv_mat3_apply(back, rlv_vec3_unit(rlv_vec3_along(to, radius * sin(angle), axes.up)));
-        into->look[n] = (look){(float)to.x, (float)to.y, (float)to.z, (float)reach_mm};
+        drawn at = draw(n, count);
+        into->look[n] = over(&at, with);
+        into->look[n].dealt = (uint32_t)(n / into->rays);
+        into->look[n].order = along_curve(&at);
     }
-    return into->look != NULL;
+    into->first = into->look[0];
+    qsort(into->look, count, sizeof *into->look, by_order);
+    return true;
+}
+
+// A cosine-weighted direction: a point of the unit disc, lifted to the half sphere (Malley's method; M. Pharr, W.
+// Jakob, G. Humphreys, Physically Based Rendering, 3rd edition, 13.6.3). A look that reaches a share s, even over 0 to
+// 1, is stopped by an obstacle at a share d in 1 - d of the cases: that is the linear fall of an obstacle's weight.
+static look over_plane(const drawn* at, const void* reach_mm)
+{
+    return (look){.right = (float)at->right,
+                  .up = (float)at->up,
+                  .out = (float)at->out,
+                  .reach_mm = (float)(at->share * *(const double*)reach_mm)};
+}
+
+typedef struct lamp_disc
+{
+    rlv_camera_axes axes;
+    rlv_mat3 back; // from the picture's axes to the mesh's
+    double reach_mm;
+} lamp_disc;
+
+// The direction to a point of the lamp's disc.
+static look towards_lamp(const drawn* at, const void* with)
+{
+    const lamp_disc* disc = with;
+    double spread = tan(RLV_CAST_LAMP_RAD);
+    rlv_vec3 to = rlv_vec3_along(disc->axes.towards, spread * at->right, disc->axes.right);
+    to = rlv_mat3_apply(disc->back, rlv_vec3_unit(rlv_vec3_along(to, spread * at->up, disc->axes.up)));
+    return (look){.right = (float)to.x, .up = (float)to.y, .out = (float)to.z, .reach_mm = (float)disc->reach_mm};
 }
 
 // Two vectors square to a normal (T. Duff et al., Building an orthonormal basis, revisited, JCGT 6(1), 2017).
@@ -107,7 +144,8 @@ typedef struct grid
 // A place on the mesh that looks around, in the mesh's axes.
 typedef struct place
 {
-    size_t cell, dealt;
+    size_t cell;
+    size_t dealt, block; // which share of the directions of its 4 by 4, and which 4 by 4 of its tile
     float at[3], normal[3], a[3], b[3], face[3];
 } place;
 
@@ -144,24 +182,57 @@ static rlv_ray look_from(const place* here, const look* way, bool over_plane)
     return ray;
 }
 
+// Rays that wait to be cast, and the counts of those that meet something.
+typedef struct batch
+{
+    const rlv_tree* tree;
+    size_t count;
+    rlv_ray ray[BATCH];
+    unsigned* stopped[BATCH];
+} batch;
+
+static void cast_batch(batch* rays)
+{
+    bool blocked[BATCH];
+    rlv_tree_blocked(rays->tree, rays->count, rays->ray, blocked);
+    for (size_t i = 0; i < rays->count; i++)
+        *rays->stopped[i] += blocked[i];
+    rays->count = 0;
+}
+
+// Look from the places of one 4 by 4, direction by direction: rays that follow each other are close, and point about
+// the same way.
+static void look_from_block(batch* rays, size_t count, const place* here, const looks* with, unsigned* stopped)
+{
+    size_t of[DEAL * DEAL];
+    for (size_t k = 0; k < DEAL * DEAL; k++)
+        of[k] = SIZE_MAX;
+    for (size_t i = 0; i < count; i++)
+        of[here[i].dealt] = i;
+    for (const look* way = with->look; way < with->look + with->rays * DEAL * DEAL; way++)
+    {
+        size_t i = of[way->dealt];
+        if (i == SIZE_MAX)
+            continue;
+        rays->ray[rays->count] = look_from(&here[i], way, with->over_plane);
+        rays->stopped[rays->count++] = &stopped[i];
+        if (rays->count == BATCH)
+            cast_batch(rays);
+    }
+}
+
 // The share of each place's looks that meet nothing.
 static void look_from_tile(const rlv_tree* tree, size_t count, const place* here, const looks* with, float* clear)
 {
-    rlv_ray ray[TILE_PIXELS * CHUNK];
-    bool blocked[TILE_PIXELS * CHUNK];
+    batch rays = {.tree = tree};
     unsigned stopped[TILE_PIXELS] = {0};
-    for (size_t first = 0; first < with->rays; first += CHUNK)
+    for (size_t first = 0, next = 0; first < count; first = next)
     {
-        size_t many = with->rays - first < CHUNK ? with->rays - first : CHUNK;
-        for (size_t k = 0; k < many; k++)
-            for (size_t i = 0; i < count; i++)
-                ray[k * count + i] =
-                    look_from(&here[i], &with->look[with->rays * here[i].dealt + first + k], with->over_plane);
-        rlv_tree_blocked(tree, count * many, ray, blocked);
-        for (size_t k = 0; k < many; k++)
-            for (size_t i = 0; i < count; i++)
-                stopped[i] += blocked[k * count + i];
+        while (next < count && here[next].block == here[first].block)
+            next++;
+        look_from_block(&rays, next - first, here + first, with, stopped + first);
     }
+    cast_batch(&rays);
     for (size_t i = 0; i < count; i++)
         clear[here[i].cell] = 1.0f - (float)stopped[i] / (float)with->rays;
 }
@@ -169,7 +240,7 @@ static void look_from_tile(const rlv_tree* tree, size_t count, const place* here
 // Keep the places that face any of the lamp's disc; the others are in their own shadow, and no ray need tell it.
 static size_t facing_lamp(const grid* at, size_t count, place* here, const looks* lamp)
 {
-    const float to[3] = {lamp->look[0].right, lamp->look[0].up, lamp->look[0].out};
+    const float to[3] = {lamp->first.right, lamp->first.up, lamp->first.out};
     size_t kept = 0;
     for (size_t i = 0; i < count; i++)
         if (dot3(here[i].normal, to) > -2.0f * (float)RLV_CAST_LAMP_RAD)
@@ -184,17 +255,17 @@ static void look_around_tile(const grid* at, const rlv_cast* cast, const rlv_mes
 {
     place here[TILE_PIXELS];
     size_t count = 0;
-    // Places that were dealt the same directions together: rays that follow each other are parallel and close.
-    for (size_t k = 0; k < DEAL * DEAL; k++)
-        for (size_t y = part.top + k / DEAL; y < part.bottom; y += DEAL)
-            for (size_t x = part.left + k % DEAL; x < part.right; x += DEAL)
-            {
-                size_t cell = y * at->width + x;
-                if (at->pixel[cell] == RLV_TREE_NONE)
-                    continue;
-                here[count] = (place){.cell = cell, .dealt = deal[k / DEAL][k % DEAL]};
-                place_on(&here[count++], cast, mesh, at->pixel[cell]);
-            }
+    for (size_t k = 0; k < TILE_PIXELS; k++)
+    {
+        size_t block = k / (DEAL * DEAL), within = k % (DEAL * DEAL), blocks = TILE / DEAL;
+        size_t x = part.left + block % blocks * DEAL + within % DEAL;
+        size_t y = part.top + block / blocks * DEAL + within / DEAL;
+        if (x >= part.right || y >= part.bottom || at->pixel[y * at->width + x] == RLV_TREE_NONE)
+            continue;
+        here[count] = (place){.cell = y * at->width + x, .dealt = deal[within / DEAL][within % DEAL], .block = block};
+        place_on(&here[count], cast, mesh, at->pixel[here[count].cell]);
+        count++;
+    }
     look_from_tile(tree, count, here, sky, at->open);
     count = facing_lamp(at, count, here, lamp);
     look_from_tile(tree, count, here, lamp, at->lit);
@@ -348,14 +419,17 @@ static void look_from_grid(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree*
 rlv_status cast_look_around(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, const rlv_cast_light* light,
                             double diagonal_mm, rlv_error* error)
 {
-    looks sky = {.rays = (size_t)light->rays}, lamp = {.rays = ((size_t)light->rays + 3) / 4};
+    looks sky = {.rays = (size_t)light->rays, .over_plane = true}, lamp = {.rays = ((size_t)light->rays + 3) / 4};
+    double reach_mm = RLV_CAST_REACH * diagonal_mm;
+    rlv_camera from_lamp = {.towards = light->towards, .up = {0.0, 1.0, 0.0}};
+    lamp_disc disc = {rlv_camera_axes_of(&from_lamp), rlv_mat3_transpose(cast->to_picture), diagonal_mm};
     grid at = {0}, gathered = {0};
     size_t apart = light->apart > 1 ? (size_t)light->apart : 1;
     rlv_status status = reserve_grid(&at, cast, apart, true, error);
     if (status == RLV_DONE)
         status = reserve_grid(&gathered, cast, apart, false, error);
-    if (status == RLV_DONE && (!looks_over_plane(&sky, RLV_CAST_REACH * diagonal_mm, error) ||
-                               !looks_at_lamp(&lamp, cast, light->towards, diagonal_mm, error)))
+    if (status == RLV_DONE &&
+        (!draw_looks(&sky, over_plane, &reach_mm, error) || !draw_looks(&lamp, towards_lamp, &disc, error)))
         status = RLV_SYSTEM;
     if (status == RLV_DONE)
         look_from_grid(cast, mesh, tree, &at, &gathered, &sky, &lamp);

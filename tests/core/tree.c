@@ -344,6 +344,24 @@ Test(tree, query_or_ray_that_is_nowhere_finds_nothing)
     rlv_mesh_free(&mesh);
 }
 
+Test(tree, ray_without_a_limit_hides_nothing_from_its_neighbours)
+{
+    rlv_mesh mesh = wrinkled_ball(4);
+    rlv_tree* tree = tree_of(&mesh);
+    for (size_t odd = 0; odd < 16; odd++)
+    {
+        rlv_ray ray[16];
+        bool blocked[16];
+        for (size_t i = 0; i < 16; i++)
+            ray[i] = (rlv_ray){{0.01f * (float)i, 0, 0}, {0.1f, 0.2f, 1}, i == odd ? NAN : INFINITY};
+        rlv_tree_blocked(tree, 16, ray, blocked);
+        for (size_t i = 0; i < 16; i++)
+            cr_assert_eq(blocked[i], i != odd, "ray %zu of a bundle with ray %zu without a limit", i, odd);
+    }
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
+}
+
 Test(tree, mesh_with_a_corner_nowhere_is_refused)
 {
     const float bad[2] = {NAN, INFINITY};
