@@ -141,11 +141,11 @@ static void look_at_balance(report_findings* f, const rlv_history* history, size
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "the scales do not agree with each other: %s of what the block lost is not explained by spoil, pieces, "
              "drying and resin",
-             report_interval(mass->unexplained_g, "g").text);
+             report_unexplained(mass, false).text);
     if (spoil->closed && !spoil->within)
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "meshes and scales do not agree: measured volume comes to %s more than the spoil weighed%s",
-             report_interval(spoil->unexplained_g, "g").text, spoil->damp ? ", and a bag was damp" : "");
+             report_unexplained(spoil, true).text, spoil->damp ? ", and a bag was damp" : "");
 }
 
 static void look_at_steps(report_findings* f, const rlv_history* history)

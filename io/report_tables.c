@@ -64,7 +64,7 @@ static rlv_table stages_table(const rlv_history* history)
             table_interval(&t, history_stage_volume(history, i));
         else
             table_none(&t);
-        table_number(&t, mass != NULL ? mass->grams : (double)NAN, mass != NULL ? mass->sd_g : 0.0);
+        table_recorded(&t, mass != NULL ? mass->grams : (double)NAN);
         table_number(&t, stage->mm_per_unit, stage->mm_per_unit * stage->scale_sd);
         table_figures(&t, 1000.0 * stage->scale_sd, 2);
         table_text(&t, stage->record->title);
@@ -277,7 +277,8 @@ static const table_column region_columns[] = {
     {"class", NULL, "class", TABLE_TEXT,
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
-     "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline held, "
+     "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline "
+     "held, "
      "with what crumbled out of its joint or the gap there."},
     {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
@@ -315,7 +316,7 @@ static void put_measures(rlv_table* t, const rlv_history* history, const history
     table_text(t, history_class_name(region->kind));
     table_interval(t, region->volume_mm3);
     table_interval(t, report_region_grams(history->specimen, region));
-    table_number(t, weighed.grams, weighed.sd_g);
+    table_recorded(t, weighed.grams);
     table_number(t, region->area_mm2, sds.area_mm2);
     table_number(t, region->mean_depth_mm, sds.mean_depth_mm);
     table_number(t, region->max_depth_mm, sds.max_depth_mm);
@@ -325,7 +326,7 @@ static void put_work(rlv_table* t, const rlv_history* history, const history_ste
 {
     const report_work work = report_region_work(history, step, number);
     table_text(t, work.tool[0] != '\0' ? work.tool : NULL);
-    table_number(t, work.hours, 0.0);
+    table_recorded(t, work.hours);
     table_number(t, work.rate.value, words_sd(work.rate));
     table_number(t, step->region[number].nearest_bone_mm,
                  change_sds_of(&step->change, &step->change.region[number]).max_depth_mm);
@@ -456,7 +457,7 @@ static rlv_table ledger_table(const rlv_history* history, bool so_far, bool gram
         if (so_far || grams)
             continue;
         table_interval(&t, step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN});
-        table_number(&t, step->hours, 0.0);
+        table_recorded(&t, step->hours);
     }
     return t;
 }
@@ -484,15 +485,14 @@ static void put_balance(rlv_table* t, const rlv_history* history, size_t first, 
 {
     const rlv_ledger_row* row = first == last ? &history->row[first] : &history->cumulative[last];
     const rlv_balance* balance = spoil ? &row->spoil : &row->mass;
-    const report_sides sides =
-        spoil ? report_spoil_sides(history, first, last) : report_mass_sides(history, first, last);
+    const int decimals = report_balance_decimals(balance, spoil);
     char words[200];
     snprintf(words, sizeof words, "not known: %s", balance->missing_words);
     table_text(t, stage_id(history, history->step[first].before));
     table_text(t, stage_id(history, history->step[last].after));
-    table_number(t, balance->left_g, sides.left_sd_g);
-    table_number(t, balance->right_g, sides.right_sd_g);
-    table_interval(t, balance->unexplained_g);
+    table_number_to(t, balance->left_g, decimals);
+    table_number_to(t, balance->right_g, decimals);
+    table_interval_to(t, balance->unexplained_g, decimals);
     const char* closes = balance->holds_drying ? "yes; drying is in it, which was not recorded" : "yes";
     table_text(t, balance->closed ? balance->within ? closes : "no" : words);
     table_flag(t, balance->damp);
@@ -557,7 +557,7 @@ static void put_rate(rlv_table* t, const rlv_history* history, const char* tool,
     double hours = hours_of(history, tool, &steps);
     const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
     table_text(t, tool != NULL ? tool : "all work together");
-    table_number(t, hours, 0.0);
+    table_recorded(t, hours);
     table_count(t, steps);
     table_interval(t, rate->determined ? mm3 : not_known);
 }

@@ -43,6 +43,8 @@ typedef struct table_cell
     double number[3]; ///< value; value, low and high; x, y and z
     double sd;        ///< standard uncertainty of a number or a place; 0: not known
     int figures;      ///< of a number that is itself an uncertainty, or a limit; 0: as `sd` allows
+    bool to;          ///< told to so many decimals of its shown unit, whatever its uncertainty
+    int decimals;     ///< those
 } table_cell;
 
 typedef struct rlv_table
@@ -69,7 +71,11 @@ void table_flag(rlv_table* t, bool flag);
 void table_number(rlv_table* t, double value,
                   double sd); ///< `sd` in the column's unit; 0: up to four figures are shown
 void table_figures(rlv_table* t, double value, int figures); ///< so many figures are shown: of an sd, a limit, a p
+void table_recorded(rlv_table* t, double value); ///< shown as it was written down: every figure, and none more
 void table_interval(rlv_table* t, rlv_interval interval);
+/// So many decimals are shown, in the unit that people read: of figures that must add up as they stand.
+void table_number_to(rlv_table* t, double value, int decimals);
+void table_interval_to(rlv_table* t, rlv_interval interval, int decimals);
 void table_place(rlv_table* t, rlv_vec3 place, double sd);
 void table_none(rlv_table* t); ///< nothing there, in a column of any kind
 

@@ -78,6 +78,20 @@ rlv_words words_known(double value, double sd)
     return out;
 }
 
+int words_written(double value)
+{
+    // Sums of decimals are off by a few parts in 2^53; a millionth of the last figure is far more.
+    int decimals = 0;
+    for (double scaled = fabs(value); decimals < 6 && fabs(scaled - nearbyint(scaled)) > 1e-6; decimals++)
+        scaled = fabs(value) * pow(10.0, decimals + 1);
+    return decimals;
+}
+
+rlv_words words_recorded(double value)
+{
+    return words_number(value, isfinite(value) ? words_written(value) : 0);
+}
+
 rlv_words words_right(rlv_words words, size_t width)
 {
     rlv_words out;
@@ -109,15 +123,19 @@ rlv_words words_value(rlv_interval interval, double unit)
     return words_number(interval.value / unit, decimals_of(interval, unit));
 }
 
-rlv_words words_ends(rlv_interval interval, double unit)
+rlv_words words_ends_to(rlv_interval interval, double unit, int decimals)
 {
-    int decimals = decimals_of(interval, unit);
     rlv_words out;
     // A thousandth of the last figure is the floor: what stands on a figure to rounding stays on it.
     double hair = 1e-3 * pow(10.0, -decimals);
     snprintf(out.text, sizeof out.text, "%.36s to %.36s", rounded(interval.low / unit + hair, decimals, floor).text,
              rounded(interval.high / unit - hair, decimals, ceil).text);
     return out;
+}
+
+rlv_words words_ends(rlv_interval interval, double unit)
+{
+    return words_ends_to(interval, unit, decimals_of(interval, unit));
 }
 
 rlv_words words_share(double share)

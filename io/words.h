@@ -36,6 +36,13 @@ rlv_words words_figures(double value, int figures);
 /// nobody wrote down.
 rlv_words words_known(double value, double sd);
 
+/// Decimals that a number was written down with, as far as its value tells: 1 for 25538.5, 0 for 2706.0; 6 at most. A
+/// sum of such numbers has those of the finest among them.
+int words_written(double value);
+
+/// `value` as it was written down: every figure of it, and none more.
+rlv_words words_recorded(double value);
+
 /// Words that end at a column: spaces before them, until they are `width` columns wide.
 rlv_words words_right(rlv_words words, size_t width);
 
@@ -48,6 +55,9 @@ double words_sd(rlv_interval interval);
 /// The value of an interval divided by `unit` (1000 for mm3 in mL), its ends, and both.
 rlv_words words_value(rlv_interval interval, double unit);
 rlv_words words_ends(rlv_interval interval, double unit); ///< "11.9 to 12.7"
+
+/// The ends with so many decimals, rounded outward.
+rlv_words words_ends_to(rlv_interval interval, double unit, int decimals);
 
 /// A share as per cent: "83 %".
 rlv_words words_share(double share);

@@ -1,6 +1,7 @@
 /// Tests of what a report says in sentences.
 
 #include "report_words.h"
+#include "report_tables.h"
 
 #include "support/short_life.h"
 
@@ -82,7 +83,24 @@ Test(report_words, a_balance_says_whether_it_closes_or_what_is_missing)
 {
     const report_lines lines = report_summary(&life.history);
     SAYS(lines, "Mass balance", "missing: resin");
-    SAYS(lines, "Spoil against volume", "closes: measured 425 g, weighed 420.0 g; unexplained 5 g (−7 to 17 g)");
+    SAYS(lines, "Spoil against volume", "closes: measured 425 g, weighed 420 g; unexplained 5 g (−7 to 17 g)");
+}
+
+// 2802 less 2788 would be 14, and 13 is unexplained: all three stand to the half gram that the scales told.
+Test(report_words, the_figures_of_a_balance_subtract_as_they_stand)
+{
+    life.cumulative[1].mass = (rlv_balance){
+        .closed = true, .left_g = 2801.5, .right_g = 2788.5, .unexplained_g = {13.0, -31.53, 57.53}, .within = true};
+    life.cumulative[1].spoil = (rlv_balance){
+        .closed = true, .left_g = 715.67, .right_g = 706.6, .unexplained_g = {9.07, -9.93, 45.08}, .within = true};
+    const report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Mass balance", "lost 2801.5 g");
+    SAYS(lines, "Mass balance", "come to 2788.5 g; unexplained 13.0 g (−31.6 to 57.6 g)");
+    SAYS(lines, "Spoil against volume", "measured 715.7 g, weighed 706.6 g; unexplained 9.1 g (−10.0 to 45.1 g)");
+    report_tables tables = report_tables_measured(&life.history);
+    cr_expect_str_eq(table_show(&tables.table[REPORT_SPOIL_BALANCE], 2, 2).number.text, "715.7");
+    cr_expect_str_eq(table_show(&tables.table[REPORT_SPOIL_BALANCE], 2, 4).ends.text, "−10.0 to 45.1");
+    report_tables_free(&tables);
 }
 
 Test(report_words, a_balance_says_that_drying_was_not_recorded)

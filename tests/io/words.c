@@ -82,6 +82,14 @@ Test(words, what_was_written_down_gets_no_zeros_that_nobody_wrote)
     cr_assert_str_eq(words_known(706.61234, 30.0).text, "710");
 }
 
+Test(words, what_was_weighed_is_told_as_it_was_written_down)
+{
+    cr_assert_str_eq(words_recorded(25538.5).text, "25538.5");
+    cr_assert_str_eq(words_recorded(2706.0).text, "2706");
+    cr_assert_str_eq(words_recorded(957.4999999999999).text, "957.5"); // a sum of tenths
+    cr_assert_str_eq(words_recorded(-0.15).text, WORDS_MINUS "0.15");
+}
+
 Test(words, the_exact_decimal_reads_back_to_the_same_bits)
 {
     const double numbers[] = {0.1, 1.0 / 3.0, 12345.678901234567, 5e-324, 1.7976931348623157e308, -2.5};
