@@ -316,9 +316,11 @@ static void put_head(rlv_page* p, const rlv_table* t)
     for (size_t i = 0; i < t->column_count; i++)
     {
         const table_column* column = &t->column[i];
+        if (column->heading == NULL)
+            continue;
         const char* unit = table_shown_unit(column);
         fprintf(p->body, "<th scope=\"col\"%s>", is_number(column) ? " class=\"n\"" : "");
-        write_text(p->body, or_untitled(column->heading));
+        write_text(p->body, column->heading);
         if (unit[0] != '\0' || column->kind == TABLE_INTERVAL)
             fputs(" <span class=\"unit\">", p->body);
         write_text(p->body, unit);
@@ -383,7 +385,8 @@ void page_table(rlv_page* p, const rlv_table* t, const char* csv)
     {
         fputs("<tr>", p->body);
         for (size_t i = 0; i < t->column_count; i++)
-            put_cell(p, t, row, i);
+            if (t->column[i].heading != NULL)
+                put_cell(p, t, row, i);
         fputs("</tr>\n", p->body);
     }
     if (table_rows(t) == 0)

@@ -42,10 +42,14 @@ static const table_column stage_columns[] = {
      "Volume of the block as its own mesh has it, with scale, noise and slow warp of that scan in its interval: what "
      "changed between two stages is told far more surely by the steps. Empty where the mesh is open."},
     {"mass", "g", "mass weighed", TABLE_NUMBER, "Mass of the block as it was weighed."},
+    {"mass_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of that mass."},
     {"scale", NULL, "mm per unit", TABLE_NUMBER, "Millimetres that one unit of the mesh file is."},
     {"scale_sd_in_1_m", "mm", "scale, sd in 1 m", TABLE_NUMBER,
      "Standard deviation of the scale, as millimetres in a metre; 0 where it was said to be exact."},
     {"title", NULL, "what it shows", TABLE_TEXT, "Title of the stage, as recorded."}};
+
+/// A scale is there to be used: a length of a metre times it must not be off by a micron.
+static const int scale_figures = 6;
 
 static rlv_table stages_table(const rlv_history* history)
 {
@@ -65,7 +69,11 @@ static rlv_table stages_table(const rlv_history* history)
         else
             table_none(&t);
         table_recorded(&t, mass != NULL ? mass->grams : (double)NAN);
-        table_number(&t, stage->mm_per_unit, stage->mm_per_unit * stage->scale_sd);
+        table_number(&t, mass != NULL ? mass->sd_g : (double)NAN, 0.0);
+        if (stage->scale_sd > 0.0)
+            table_figures(&t, stage->mm_per_unit, scale_figures);
+        else
+            table_recorded(&t, stage->mm_per_unit);
         table_figures(&t, 1000.0 * stage->scale_sd, 2);
         table_text(&t, stage->record->title);
     }
@@ -468,9 +476,26 @@ static const table_column mass_balance_columns[] = {
      "What the block weighed before, less what it weighed after."},
     {"accounted", "g", "accounted for", TABLE_NUMBER,
      "Spoil and pieces off, less pieces back, with water lost by drying and less resin that stayed."},
+    {"spoil", "g", "spoil", TABLE_NUMBER, "Spoil, all its bags together."},
+    {"pieces_off", "g", "pieces off", TABLE_NUMBER, "Pieces that came off."},
+    {"pieces_back", "g", "pieces back", TABLE_NUMBER, "Pieces that went back."},
+    {"drying", "g", "drying", TABLE_NUMBER,
+     "Water that the block lost by drying, as far as it was recorded; empty: none was recorded, and the balance takes "
+     "it for 0."},
+    {"resin", "g", "resin", TABLE_NUMBER, "Dry mass of treatments that stayed in the block."},
     {"unexplained", "g", "unexplained", TABLE_INTERVAL, "The one less the other."},
     {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
-    {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
+    {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."},
+    {"block_before_sd", "g", NULL, TABLE_NUMBER,
+     "Standard deviation of the block's mass before. The interval of what is unexplained is 1.96 times this and the "
+     "sds "
+     "that follow, in quadrature; a mass that was recorded without one adds 0."},
+    {"block_after_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the block's mass after."},
+    {"spoil_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the spoil: of its bags, in quadrature."},
+    {"pieces_off_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the pieces that came off."},
+    {"pieces_back_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the pieces that went back."},
+    {"drying_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the water lost by drying."},
+    {"resin_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the resin; it is recorded without one, which is 0."}};
 
 static const table_column spoil_balance_columns[] = {
     FROM_TO,
@@ -479,6 +504,26 @@ static const table_column spoil_balance_columns[] = {
     {"unexplained", "g", "unexplained", TABLE_INTERVAL, "The one less the other."},
     {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
     {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
+
+static void put_terms(rlv_table* t, const rlv_weighed* weighed)
+{
+    table_recorded(t, weighed->spoil.grams);
+    table_recorded(t, weighed->off.grams);
+    table_recorded(t, weighed->back.grams);
+    table_recorded(t, weighed->drying.grams);
+    table_recorded(t, weighed->resin.grams);
+}
+
+static void put_term_sds(rlv_table* t, const rlv_weighed* weighed)
+{
+    table_number(t, weighed->before.sd_g, 0.0);
+    table_number(t, weighed->after.sd_g, 0.0);
+    table_number(t, weighed->spoil.sd_g, 0.0);
+    table_number(t, weighed->off.sd_g, 0.0);
+    table_number(t, weighed->back.sd_g, 0.0);
+    table_number(t, weighed->drying.sd_g, 0.0);
+    table_number(t, weighed->resin.sd_g, 0.0);
+}
 
 /// The balance of a step, or of all steps together.
 static void put_balance(rlv_table* t, const rlv_history* history, size_t first, size_t last, bool spoil)
@@ -492,10 +537,14 @@ static void put_balance(rlv_table* t, const rlv_history* history, size_t first, 
     table_text(t, stage_id(history, history->step[last].after));
     table_number_to(t, balance->left_g, decimals);
     table_number_to(t, balance->right_g, decimals);
+    if (!spoil)
+        put_terms(t, &row->weighed);
     table_interval_to(t, balance->unexplained_g, decimals);
     const char* closes = balance->holds_drying ? "yes; drying is in it, which was not recorded" : "yes";
     table_text(t, balance->closed ? balance->within ? closes : "no" : words);
     table_flag(t, balance->damp);
+    if (!spoil)
+        put_term_sds(t, &row->weighed);
 }
 
 /// A row a step, and one for all where there are several.

@@ -30,7 +30,7 @@ typedef struct table_column
 {
     const char* key;     ///< without its unit
     const char* unit;    ///< that ends the key: "mm", "mm2", "mm3", "g", "deg"…; NULL: none
-    const char* heading; ///< for people, without unit
+    const char* heading; ///< for people, without unit; NULL: people are not shown it
     table_kind kind;
     const char* meaning; ///< a sentence
 } table_column;

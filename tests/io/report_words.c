@@ -7,6 +7,8 @@
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static short_life life;
@@ -100,6 +102,28 @@ Test(report_words, the_figures_of_a_balance_subtract_as_they_stand)
     report_tables tables = report_tables_measured(&life.history);
     cr_expect_str_eq(table_show(&tables.table[REPORT_SPOIL_BALANCE], 2, 2).number.text, "715.7");
     cr_expect_str_eq(table_show(&tables.table[REPORT_SPOIL_BALANCE], 2, 4).ends.text, "−10.0 to 45.1");
+    report_tables_free(&tables);
+}
+
+// 28340 - 25098.5 = 3241.5 g of 2 g each; bags 420, of 1 g.
+Test(report_words, the_table_of_a_balance_holds_what_it_is_made_of)
+{
+    life.row[0].weighed = (rlv_weighed){.before = {28340.0, 2.0},
+                                        .after = {25098.5, 2.0},
+                                        .spoil = {420.0, 1.0},
+                                        .drying = {(double)NAN, (double)NAN},
+                                        .resin = {0.24, 0.0}};
+    report_tables tables = report_tables_measured(&life.history);
+    char* csv = NULL;
+    size_t size = 0;
+    FILE* stream = open_memstream(&csv, &size);
+    rlv_error error = {0};
+    cr_assert_eq(table_write_csv(&tables.table[REPORT_MASS_BALANCE], stream, "csv", &error), RLV_DONE);
+    fclose(stream);
+    cr_expect(strstr(csv, "accounted_g,spoil_g,pieces_off_g,pieces_back_g,drying_g,resin_g,unexplained_g") != NULL);
+    cr_expect(strstr(csv, "field,skull,,,420,0,0,,0.24,") != NULL, "%s", csv);
+    cr_expect(strstr(csv, ",2,2,1,0,0,,0\n") != NULL, "%s", csv);
+    free(csv);
     report_tables_free(&tables);
 }
 
