@@ -166,36 +166,15 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
             : "is the gap of its joint");
 }
 
-/// How much of a class could lie unseen, mL. What lies just below the limit in every step lies so in all of them:
-/// bounds add up, where errors would in quadrature.
-static double bound_of(const rlv_history* history, rlv_change_class kind, size_t which)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < history->step_count; i++)
-        if ((which == REPORT_ALL || which == i) && history->step[i].measured &&
-            history->step[i].change.total[kind].known)
-            sum += history->step[i].change.total[kind].volume_mm3.high / 1000.0;
-    return sum;
-}
-
-/// The least number of two figures that is no smaller.
-static double round_up(double value)
-{
-    const double figure = value > 0.0 ? pow(10.0, floor(log10(value)) - 1.0) : 1.0;
-    return ceil(value / figure - 1e-9) * figure;
-}
-
 static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
 {
     const report_class found = report_class_of(history, kind, which);
-    const size_t first = which == REPORT_ALL ? 0 : which, last = which == REPORT_ALL ? history->step_count : which + 1;
     report_text said = {""};
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = say(
-            "none that can be told from noise; up to %s mL could lie below the detection limit",
-            words_figures(round_up(fmax(bound_of(history, kind, which), least_told(history, first, last))), 2).text);
+        said = say("none that can be told from noise; up to %s mL could lie below the detection limit",
+                   words_at_most(found.ml.high).text);
     else
     {
         said = report_interval(found.ml, "mL");

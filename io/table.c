@@ -314,7 +314,7 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
             shown.ends = cell->to ? words_ends_to(interval, unit, cell->decimals) : words_ends(interval, unit);
         else if (!sure && isfinite(interval.low))
             snprintf(shown.ends.text, sizeof shown.ends.text, "at least %.24s",
-                     words_figures(interval.low / unit, 2).text);
+                     words_at_least(interval.low / unit).text);
     }
     else
         snprintf(shown.number.text, sizeof shown.number.text, "%.24s, %.24s, %.24s",

@@ -118,8 +118,34 @@ static int decimals_of(rlv_interval interval, double unit)
     return size > 0.0 && isfinite(size) ? 3 - (int)floor(log10(size)) : 0;
 }
 
+static rlv_words bound(double value, double (*rounding)(double))
+{
+    if (!(value > 0.0) || !isfinite(value))
+        return words_figures(value, 2);
+    const double figure = pow(10.0, floor(log10(value)) - 1.0), hair = rounding == floor ? 1e-9 : -1e-9;
+    return words_figures(rounding(value / figure + hair) * figure, 2);
+}
+
+rlv_words words_at_most(double value)
+{
+    return bound(value, ceil);
+}
+
+rlv_words words_at_least(double value)
+{
+    return bound(value, floor);
+}
+
+/// Whether it holds nothing but a bound on what was not found.
+static bool is_bound(rlv_interval interval)
+{
+    return interval.value == 0.0 && interval.low == 0.0 && interval.high > 0.0;
+}
+
 rlv_words words_value(rlv_interval interval, double unit)
 {
+    if (is_bound(interval))
+        return words_number(0.0, 0);
     return words_number(interval.value / unit, decimals_of(interval, unit));
 }
 
@@ -135,6 +161,12 @@ rlv_words words_ends_to(rlv_interval interval, double unit, int decimals)
 
 rlv_words words_ends(rlv_interval interval, double unit)
 {
+    if (is_bound(interval))
+    {
+        rlv_words out;
+        snprintf(out.text, sizeof out.text, "0 to %.36s", words_at_most(interval.high / unit).text);
+        return out;
+    }
     return words_ends_to(interval, unit, decimals_of(interval, unit));
 }
 
