@@ -53,6 +53,16 @@ static void put_frame(rlv_page* p, const source_of* s)
     report_page_table(p, s, REPORT_LOOPS);
 }
 
+static void put_check(rlv_page* p, const source_of* s)
+{
+    if (table_rows(&s->tables->table[REPORT_VOLUME_CHECK]) == 0)
+        return;
+    page_part(p, "check", "Volumes added up two ways");
+    page_paragraph(p, "What went, less what came, with what was not told apart, must be what the two meshes' own "
+                      "volumes differ by. This checks the sums of the program, not the scans.");
+    report_page_table(p, s, REPORT_VOLUME_CHECK);
+}
+
 static void put_stages(rlv_page* p, const source_of* s)
 {
     page_section(p, "stages", "How it was measured");
@@ -67,6 +77,7 @@ static void put_stages(rlv_page* p, const source_of* s)
     if (table_rows(&s->tables->table[REPORT_LIMITS]) > 0)
         page_link(p, report_table_path(&s->tables->table[REPORT_LIMITS]).text,
                   "How deep a change must be to be told, step by step (CSV)");
+    put_check(p, s);
 }
 
 // --- Methods ---------------------------------------------------------------------------------------------------------

@@ -352,6 +352,20 @@ static void put_region(rlv_table* t, const rlv_history* history, const history_s
     table_place(t, beside->centroid_mm, 1.0);
 }
 
+/// What a piece's own mesh parts from its region: a row without a number, so that regions add up to their classes.
+static void put_joint(rlv_table* t, const rlv_history* history, const char* what, rlv_interval mm3, bool is_matrix)
+{
+    const rlv_change_region joint = {.kind = RLV_CHANGE_REMOVED, .volume_mm3 = mm3};
+    if (!isfinite(mm3.value))
+        return;
+    table_none(t);
+    table_text(t, what);
+    table_interval(t, mm3);
+    table_interval(t, is_matrix ? report_region_grams(history->specimen, &joint) : (rlv_interval){NAN, NAN, NAN});
+    while (t->cell_count % t->column_count != 0 && !t->out_of_memory)
+        table_none(t);
+}
+
 static size_t region_count(const history_step* step)
 {
     return step->measured ? step->change.region_count : 0;
@@ -363,6 +377,10 @@ rlv_table report_regions_of_step(const rlv_history* history, size_t step, bool w
     rlv_table t = table_of("regions", caption, wall ? REGION_WALL : all, region_columns + REGION_STEP);
     for (size_t i = 0; i < region_count(&history->step[step]); i++)
         put_region(&t, history, &history->step[step], i, wall);
+    if (!wall)
+        return t;
+    put_joint(&t, history, "matrix removed: crumbs of a joint", history->step[step].crumbled_mm3, true);
+    put_joint(&t, history, "gap of a joint: no material", history->step[step].gap_mm3, false);
     return t;
 }
 
@@ -428,7 +446,16 @@ static const table_column volume_columns[] = {
     VOLUME_COLUMNS(IN_STEP),
     {"untold", "mm3", "not told apart", TABLE_INTERVAL,
      "What changed over the rest of the surface, not told apart from noise; signed, what went is positive."},
-    {"hours", "h", "hours", TABLE_NUMBER, "Hours of all work in this step."}};
+    {"hours", "h", "hours", TABLE_NUMBER, "Hours of all work in this step."},
+    {"crumbled", "mm3", NULL, TABLE_INTERVAL,
+     "What went with pieces that came off and is none of them, by their own closed meshes: crumbs of the joint, or an "
+     "opening that no scan saw. It is in matrix removed, and in no region: the regions of matrix and this add up to "
+     "matrix removed. Empty: no such piece."},
+    {"gap", "mm3", NULL, TABLE_INTERVAL,
+     "What the block gained with pieces that went back and is none of them, by their own closed meshes: the gap of the "
+     "joint. It is in no class and no region. Matrix, bone and pieces that went, less material and pieces that came, "
+     "less this, with what was not told apart, are the block's volume before less that after (volume_check). Empty: no "
+     "such piece."}};
 
 static const table_column mass_columns[] = {MASS_COLUMNS(IN_STEP)};
 static const table_column volume_so_far_columns[] = {
@@ -466,6 +493,43 @@ static rlv_table ledger_table(const rlv_history* history, bool so_far, bool gram
             continue;
         table_interval(&t, step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN});
         table_recorded(&t, step->hours);
+        table_interval(&t, step->crumbled_mm3);
+        table_interval(&t, step->gap_mm3);
+    }
+    return t;
+}
+
+static const table_column check_columns[] = {
+    FROM_TO,
+    {"parts", "mm3", "by its parts", TABLE_NUMBER,
+     "What went, less what came, with what was not told apart: all classes, and the gap of a joint."},
+    {"volumes", "mm3", "by the two volumes", TABLE_NUMBER,
+     "Volume of the mesh before less that of the mesh after, as it lies in the frame of the one before, by the "
+     "divergence theorem; empty where a mesh is open."},
+    {"difference", "mm3", "difference", TABLE_NUMBER, "The one less the other."},
+    {"axis_spread", "mm3", "between axes", TABLE_NUMBER,
+     "Greatest difference between the volumes measured along three axes."},
+    {"allowed", "mm3", "alarm beyond", TABLE_NUMBER,
+     "Half the interval of what was not told apart: more than that in either of the two raises an alarm."}};
+
+/// The two ways to a volume agree far better than either is known: they are shown as far as they differ.
+static rlv_table check_table(const rlv_history* history)
+{
+    rlv_table t = table_of("volume_check", "Volumes added up two ways", COLUMNS(check_columns));
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        const rlv_change* change = &history->step[i].change;
+        if (!history->step[i].measured)
+            continue;
+        const double parts = change->went.volume_mm3.value - change->came.volume_mm3.value + change->untold_mm3.value,
+                     difference = parts - change->divergence_mm3;
+        const int decimals = isfinite(difference) && difference != 0.0 ? words_decimals(fabs(difference) / ml) : 0;
+        put_step(&t, history, i);
+        table_number_to(&t, parts, decimals);
+        table_number_to(&t, change->divergence_mm3, decimals);
+        table_number_to(&t, difference, decimals);
+        table_figures(&t, change->axis_spread_mm3, 2);
+        table_figures(&t, (change->untold_mm3.high - change->untold_mm3.low) / 2.0, 2);
     }
     return t;
 }
@@ -661,6 +725,7 @@ report_tables report_tables_measured(const rlv_history* history)
                                      [REPORT_MASSES] = ledger_table(history, false, true),
                                      [REPORT_VOLUMES_SO_FAR] = ledger_table(history, true, false),
                                      [REPORT_MASSES_SO_FAR] = ledger_table(history, true, true),
+                                     [REPORT_VOLUME_CHECK] = check_table(history),
                                      [REPORT_MASS_BALANCE] = balance_table(history, false),
                                      [REPORT_SPOIL_BALANCE] = balance_table(history, true),
                                      [REPORT_RATES] = rates_table(history),

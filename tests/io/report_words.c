@@ -127,6 +127,39 @@ Test(report_words, the_table_of_a_balance_holds_what_it_is_made_of)
     report_tables_free(&tables);
 }
 
+Test(report_words, regions_and_the_joint_of_a_piece_add_up_to_their_class)
+{
+    life.step[1].crumbled_mm3 = (rlv_interval){2000.0, 1500.0, 2500.0};
+    rlv_table wall = report_regions_of_step(&life.history, 1, true, ""),
+              bare = report_regions_of_step(&life.history, 1, false, "");
+    cr_expect_eq(table_rows(&bare), 3);
+    cr_assert_eq(table_rows(&wall), 4);
+    cr_expect_eq(table_check(&wall, NULL), RLV_DONE);
+    cr_expect_str_eq(table_show(&wall, 3, 0).text, "–");
+    cr_expect_str_eq(table_show(&wall, 3, 1).text, "matrix removed: crumbs of a joint");
+    cr_expect_str_eq(table_show(&wall, 3, 2).ends.text, "1.5 to 2.5");
+    cr_expect_str_eq(table_show(&wall, 3, 3).number.text, "4.6"); // of 2.32 g/mL
+    table_free(&wall);
+    table_free(&bare);
+}
+
+// 10 000 mm³ went, and -2500 were not told apart; the meshes' own volumes differ by 7496.
+Test(report_words, volumes_are_held_against_the_difference_of_the_two_meshes)
+{
+    rlv_change* change = &life.step[0].change;
+    change->went.volume_mm3.value = 10000.0;
+    change->divergence_mm3 = 7496.0;
+    report_tables tables = report_tables_measured(&life.history);
+    const rlv_table* t = &tables.table[REPORT_VOLUME_CHECK];
+    cr_assert_eq(table_rows(t), 2);
+    cr_expect_str_eq(table_show(t, 0, 2).number.text, "7.500");
+    cr_expect_str_eq(table_show(t, 0, 3).number.text, "7.496");
+    cr_expect_str_eq(table_show(t, 0, 4).number.text, "0.004");
+    cr_expect_str_eq(table_show(t, 0, 6).number.text, "9.0");
+    cr_expect_str_eq(table_show(t, 1, 3).text, "–"); // an open mesh
+    report_tables_free(&tables);
+}
+
 Test(report_words, a_balance_says_that_drying_was_not_recorded)
 {
     life.cumulative[1].mass = life.cumulative[1].spoil;
