@@ -392,6 +392,11 @@ void page_table(rlv_page* p, const rlv_table* t, const char* csv)
     if (table_rows(t) == 0)
         fprintf(p->body, "<tr><td colspan=\"%zu\">none</td></tr>\n", t->column_count);
     fputs("</tbody></table></div>\n", p->body);
+    if (t->dash == NULL || !table_has_dash(t))
+        return;
+    fputs("<p class=\"under\">", p->body);
+    write_text(p->body, t->dash);
+    fputs("</p>\n", p->body);
 }
 
 // --- The whole -------------------------------------------------------------------------------------------------------
@@ -468,7 +473,7 @@ static const char style_of_parts[] =
     "figure a{display:inline-block;max-width:100%;color:var(--soft);font:.85rem/1.4 var(--plain)}\n"
     "img{display:block;max-width:100%;height:auto;border:1px solid var(--line)}\n"
     ".full{display:block;margin-top:.4rem}\n"
-    "figcaption{margin-top:.35rem;max-width:42rem;font:.92rem/1.5 var(--plain)}\n"
+    "figcaption,.under{margin-top:.35rem;max-width:42rem;font:.92rem/1.5 var(--plain)}\n"
     "b{font-weight:600;margin-right:.35em}\n"
     "footer{padding-top:1rem;border-top:1px solid var(--ink);font:.88rem/1.55 var(--plain);color:var(--soft)}\n"
     "@media screen and (min-width:68rem){body{display:grid;grid-template-columns:13rem minmax(0,1fr);column-gap:4.5rem}"

@@ -371,10 +371,21 @@ static size_t region_count(const history_step* step)
     return step->measured ? step->change.region_count : 0;
 }
 
+#define REGION_DASH                                                                                                    \
+    "A dash: not recorded or not known; of a mass, no density of it is recorded; of a mean depth, most of the region " \
+    "lies on the surface after, so that volume over area is no depth. What was weighed, hours and rate stand once, "   \
+    "at "                                                                                                              \
+    "the largest region of their area."
+
+#define MASS_DASH                                                                                                      \
+    "A dash: not measured, or a volume of what no density is recorded of; of material added nobody knows which lies "  \
+    "where, so that it has none."
+
 rlv_table report_regions_of_step(const rlv_history* history, size_t step, bool wall, const char* caption)
 {
     const size_t all = sizeof region_columns / sizeof *region_columns - REGION_STEP;
     rlv_table t = table_of("regions", caption, wall ? REGION_WALL : all, region_columns + REGION_STEP);
+    t.dash = REGION_DASH;
     for (size_t i = 0; i < region_count(&history->step[step]); i++)
         put_region(&t, history, &history->step[step], i, wall);
     if (!wall)
@@ -419,8 +430,9 @@ static rlv_table limits_table(const rlv_history* history)
 // --- Ledger ----------------------------------------------------------------------------------------------------------
 
 #define IN_STEP                                                                                                        \
-    ", in this step. 0 with an upper end: looked for, and not found. 0 from 0 to 0: the record has no such piece. "    \
-    "Empty: not measured."
+    ", in this step. 0 with an upper end: looked for, and not found. 0 from 0 to 0: the record has no such piece. "
+
+#define NO_GRAMS "Empty: not measured, or a volume of what no density is recorded of."
 
 #define VOLUME_COLUMNS(meaning)                                                                                        \
     FROM_TO, {"matrix_removed", "mm3", "matrix removed", TABLE_INTERVAL, "Matrix removed" meaning},                    \
@@ -443,7 +455,7 @@ static rlv_table limits_table(const rlv_history* history)
     }
 
 static const table_column volume_columns[] = {
-    VOLUME_COLUMNS(IN_STEP),
+    VOLUME_COLUMNS(IN_STEP "Empty: not measured."),
     {"untold", "mm3", "not told apart", TABLE_INTERVAL,
      "What changed over the rest of the surface, not told apart from noise; signed, what went is positive."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of all work in this step."},
@@ -457,11 +469,14 @@ static const table_column volume_columns[] = {
      "less this, with what was not told apart, are the block's volume before less that after (volume_check). Empty: no "
      "such piece."}};
 
-static const table_column mass_columns[] = {MASS_COLUMNS(IN_STEP)};
+static const table_column mass_columns[] = {MASS_COLUMNS(IN_STEP NO_GRAMS)};
 static const table_column volume_so_far_columns[] = {
-    VOLUME_COLUMNS(", in all steps up to this one in which it was measured.")};
+    VOLUME_COLUMNS(", in all steps up to this one in which it was measured."),
+    {"untold", "mm3", "not told apart", TABLE_INTERVAL,
+     "What changed over the rest of the surface, not told apart from noise, in all steps up to this one; signed, what "
+     "went is positive. Empty where one of them was not measured."}};
 static const table_column mass_so_far_columns[] = {
-    MASS_COLUMNS(", in all steps up to this one in which it was measured.")};
+    MASS_COLUMNS(", in all steps up to this one in which it was measured. " NO_GRAMS)};
 
 /// The classes of a step, or of all up to it: volumes in mm³, or grams.
 static void put_classes(rlv_table* t, const rlv_history* history, size_t step, bool so_far, bool grams)
@@ -483,15 +498,20 @@ static rlv_table ledger_table(const rlv_history* history, bool so_far, bool gram
                     : table_of("volumes_so_far", "In all, up to each step: millilitres", COLUMNS(volume_so_far_columns))
         : grams ? table_of("masses", "What went and came in each step: grams", COLUMNS(mass_columns))
                 : table_of("volumes", "What went and came in each step: millilitres", COLUMNS(volume_columns));
+    rlv_interval untold = {0};
     for (size_t i = 0; history->row != NULL && i < history->step_count; i++)
     {
         const history_step* step = &history->step[i];
         table_text(&t, stage_id(history, so_far ? 0 : step->before));
         table_text(&t, stage_id(history, step->after));
         put_classes(&t, history, i, so_far, grams);
-        if (so_far || grams)
+        const rlv_interval own = step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN};
+        untold = i > 0 && so_far ? rlv_interval_add(untold, own) : own;
+        if (grams)
             continue;
-        table_interval(&t, step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN});
+        table_interval(&t, untold);
+        if (so_far)
+            continue;
         table_recorded(&t, step->hours);
         table_interval(&t, step->crumbled_mm3);
         table_interval(&t, step->gap_mm3);
@@ -711,32 +731,59 @@ static rlv_table left_table(const rlv_history* history)
 
 // --- All -------------------------------------------------------------------------------------------------------------
 
+/// What a dash in a table of what was measured stands for.
+static const char* const dashes[REPORT_TABLES] = {
+    [REPORT_STAGES] = "A dash: not recorded; of a volume, the mesh is open.",
+    [REPORT_SCALE_BARS] = "A dash: a single bar has no other that it could be held against.",
+    [REPORT_EDGES] = "A dash: the two could not be aligned, nothing else joins them, or they have no tie points.",
+    [REPORT_REGIONS] = REGION_DASH,
+    [REPORT_VOLUMES] = "A dash: not measured, or no hours recorded.",
+    [REPORT_MASSES] = MASS_DASH,
+    [REPORT_VOLUMES_SO_FAR] = "A dash: not measured; of what was not told apart, in one step at least.",
+    [REPORT_MASSES_SO_FAR] = MASS_DASH,
+    [REPORT_VOLUME_CHECK] = "A dash: one of the two meshes is open.",
+    [REPORT_MASS_BALANCE] = "A dash: not weighed, or not recorded; ‘closes’ tells what a balance lacks. Drying that "
+                            "was not recorded is taken for 0.",
+    [REPORT_SPOIL_BALANCE] = "A dash: not measured, or not weighed; ‘closes’ tells what a balance lacks.",
+    [REPORT_RATES] = "A dash: the recorded steps do not tell this rate.",
+    [REPORT_LEFT] = "A dash: the recorded steps do not tell this rate.",
+};
+
 report_tables report_tables_measured(const rlv_history* history)
 {
-    return (report_tables){.table = {[REPORT_STAGES] = stages_table(history),
-                                     [REPORT_SCALE_BARS] = bars_table(history),
-                                     [REPORT_POSES] = poses_table(history),
-                                     [REPORT_TRANSFORMS] = transforms_table(history),
-                                     [REPORT_EDGES] = edges_table(history),
-                                     [REPORT_LOOPS] = loops_table(history),
-                                     [REPORT_REGIONS] = regions_table(history),
-                                     [REPORT_LIMITS] = limits_table(history),
-                                     [REPORT_VOLUMES] = ledger_table(history, false, false),
-                                     [REPORT_MASSES] = ledger_table(history, false, true),
-                                     [REPORT_VOLUMES_SO_FAR] = ledger_table(history, true, false),
-                                     [REPORT_MASSES_SO_FAR] = ledger_table(history, true, true),
-                                     [REPORT_VOLUME_CHECK] = check_table(history),
-                                     [REPORT_MASS_BALANCE] = balance_table(history, false),
-                                     [REPORT_SPOIL_BALANCE] = balance_table(history, true),
-                                     [REPORT_RATES] = rates_table(history),
-                                     [REPORT_LEFT] = left_table(history)}};
+    report_tables tables = {.table = {[REPORT_STAGES] = stages_table(history),
+                                      [REPORT_SCALE_BARS] = bars_table(history),
+                                      [REPORT_POSES] = poses_table(history),
+                                      [REPORT_TRANSFORMS] = transforms_table(history),
+                                      [REPORT_EDGES] = edges_table(history),
+                                      [REPORT_LOOPS] = loops_table(history),
+                                      [REPORT_REGIONS] = regions_table(history),
+                                      [REPORT_LIMITS] = limits_table(history),
+                                      [REPORT_VOLUMES] = ledger_table(history, false, false),
+                                      [REPORT_MASSES] = ledger_table(history, false, true),
+                                      [REPORT_VOLUMES_SO_FAR] = ledger_table(history, true, false),
+                                      [REPORT_MASSES_SO_FAR] = ledger_table(history, true, true),
+                                      [REPORT_VOLUME_CHECK] = check_table(history),
+                                      [REPORT_MASS_BALANCE] = balance_table(history, false),
+                                      [REPORT_SPOIL_BALANCE] = balance_table(history, true),
+                                      [REPORT_RATES] = rates_table(history),
+                                      [REPORT_LEFT] = left_table(history)}};
+    for (size_t i = 0; i < REPORT_WORK; i++)
+        tables.table[i].dash = dashes[i];
+    return tables;
 }
 
 report_tables report_tables_of(const rlv_history* history, const rlv_answer* answer)
 {
     report_tables tables = report_tables_measured(history);
     for (report_table i = REPORT_WORK; i < REPORT_TABLES; i++)
+    {
         tables.table[i] = report_recorded(i, history, answer);
+        if (i != REPORT_ELEMENTS && i != REPORT_ROWS && i != REPORT_INPUTS) // not all of theirs was recorded
+            tables.table[i].dash = i == REPORT_PIECES
+                                       ? "A dash: not recorded; of a volume, the piece's mesh is open, or it has none."
+                                       : "A dash: not recorded.";
+    }
     return tables;
 }
 

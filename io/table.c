@@ -164,6 +164,14 @@ size_t table_rows(const rlv_table* t)
     return t->column_count > 0 ? t->cell_count / t->column_count : 0;
 }
 
+bool table_has_dash(const rlv_table* t)
+{
+    for (size_t i = 0; i < t->cell_count; i++)
+        if (!t->cell[i].known && t->column[i % t->column_count].heading != NULL)
+            return true;
+    return false;
+}
+
 // --- CSV -------------------------------------------------------------------------------------------------------------
 
 /// How the names of a column's parts differ.

@@ -51,6 +51,7 @@ typedef struct rlv_table
 {
     const char* name;    ///< of its file, without ".csv"
     const char* caption; ///< for people
+    const char* dash;    ///< what a dash in it stands for, for people; told where there is one. NULL: nothing is said
     size_t column_count;
     const table_column* column;
     size_t cell_count, cell_room; ///< row by row
@@ -93,6 +94,9 @@ void table_write_meanings_head(FILE* stream);
 void table_write_meanings(const rlv_table* t, const char* file, FILE* stream);
 
 size_t table_rows(const rlv_table* t);
+
+/// Whether people are shown a dash: something that is not known, in a column that they see.
+bool table_has_dash(const rlv_table* t);
 
 /// The heading for people of a column's unit: "mL" for "mm3"; "" where it has none.
 const char* table_shown_unit(const table_column* column);

@@ -160,6 +160,16 @@ Test(report_words, volumes_are_held_against_the_difference_of_the_two_meshes)
     report_tables_free(&tables);
 }
 
+Test(report_words, what_was_not_told_apart_is_summed_in_the_table_as_in_words)
+{
+    report_tables tables = report_tables_measured(&life.history);
+    const rlv_table* t = &tables.table[REPORT_VOLUMES_SO_FAR];
+    const table_cell* cell = &t->cell[2 * t->column_count - 1];
+    cr_expect_float_eq(cell->number[0], -5000.0, 1e-9);
+    cr_expect_float_eq(cell->number[2], 1000.0 * report_untold(&life.history, REPORT_ALL).high, 1e-9);
+    report_tables_free(&tables);
+}
+
 Test(report_words, a_balance_says_that_drying_was_not_recorded)
 {
     life.cumulative[1].mass = life.cumulative[1].spoil;
