@@ -118,9 +118,12 @@ static const char* const methods[][2] = {
                         "Problems, 1974), with the scatter from hour to hour (R. C. Paule, J. Mandel, J. Res. NBS 87, "
                         "1982). Hours are a volume "
                         "over a rate, with E. C. Fieller's interval (J. R. Stat. Soc. B 16, 1954)."},
-    {"Figures", "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
-                "is a 1 (JCGM "
-                "100:2008, 7.2.6); the ends of an interval outward. CSV and JSON hold them unrounded."},
+    {"Figures",
+     "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
+     "is a 1 (JCGM "
+     "100:2008, 7.2.6); the ends of an interval outward. A bound on what was not found has two figures, outward too. "
+     "What was weighed stands as it was written down, and a balance to the decimals of its weighings, so that "
+     "its figures subtract. CSV and JSON hold all of them unrounded."},
 };
 
 static void put_methods(rlv_page* p)
