@@ -474,6 +474,7 @@ static const char style_of_parts[] =
     "img{display:block;max-width:100%;height:auto;border:1px solid var(--line)}\n"
     ".full{display:block;margin-top:.4rem}\n"
     "figcaption,.under{margin-top:.35rem;max-width:42rem;font:.92rem/1.5 var(--plain)}\n"
+    ".under{margin:-2rem 0 2.4rem}\n" // close to its table
     "b{font-weight:600;margin-right:.35em}\n"
     "footer{padding-top:1rem;border-top:1px solid var(--ink);font:.88rem/1.55 var(--plain);color:var(--soft)}\n"
     "@media screen and (min-width:68rem){body{display:grid;grid-template-columns:13rem minmax(0,1fr);column-gap:4.5rem}"
@@ -494,7 +495,7 @@ static const char style_on_paper[] =
     "avoid}"
     "p{orphans:3;widows:3}dl>div{padding:.22rem 0}figure{margin:1.2rem 0 1.4rem}img{max-height:106mm;width:auto}"
     ".scroll{overflow:visible;background:none;margin:1rem 0 1.4rem}table{font-size:7.8pt;line-height:1.28}"
-    "thead{display:table-header-group}th,td{padding:.16rem .8em .16rem 0}"
+    ".under{margin:-1.1rem 0 1.4rem}thead{display:table-header-group}th,td{padding:.16rem .8em .16rem 0}"
     "th:not(.n),td:not(.n),tbody th:not(.n){min-width:0}.n{white-space:normal}"
     ".ends{white-space:nowrap}}\n";
 
