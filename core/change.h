@@ -110,8 +110,10 @@ typedef struct rlv_change
 {
     rlv_change_total total[RLV_CHANGE_CLASSES]; ///< by class
     rlv_change_total went, came;                ///< of all classes that went, and that came
-    rlv_interval untold_mm3; ///< signed; went - came + untold = volume before - volume after. Its interval holds what
-                             ///< an even change would be that was taken for scale
+    rlv_interval untold_mm3; ///< signed; went - came + untold = volume before - volume after (divergence_mm3), by
+                             ///< `went` and `came` here. Where a caller gives a class another volume, it must keep
+                             ///< account of what it took out of it. The interval holds what an even change would be
+                             ///< that was taken for scale
     size_t region_count;
     rlv_change_region* region;                    ///< by falling volume
     uint16_t* before_label;                       ///< one a triangle of BEFORE: 0, or 1 + the region's index

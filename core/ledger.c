@@ -22,8 +22,8 @@ typedef struct sum
 typedef struct holdings
 {
     sum volume[RLV_CHANGE_CLASSES];
-    rlv_mass before, after, spoil, off, back, drying, resin; ///< drying: as much as is recorded
-    bool damp, dries;                                        ///< dries: some of it is not recorded
+    rlv_weighed weighed; ///< drying that is not recorded is 0 here
+    bool damp, dries;    ///< dries: some of it is not recorded
 } holdings;
 
 static double square(double x)
@@ -122,13 +122,13 @@ static holdings step_holdings(const rlv_ledger_input* in, size_t k)
 {
     const rlv_ledger_step* s = in->step + k;
     const rlv_mass unweighed = {NAN, NAN};
-    holdings h = {.before = in->block != NULL ? in->block[k] : unweighed,
-                  .after = in->block != NULL ? in->block[k + 1] : unweighed,
-                  .spoil = s->spoil,
-                  .off = s->pieces_off,
-                  .back = s->pieces_back,
-                  .drying = isnan(s->drying.grams) ? (rlv_mass){0.0, 0.0} : s->drying,
-                  .resin = s->resin,
+    holdings h = {.weighed = {.before = in->block != NULL ? in->block[k] : unweighed,
+                              .after = in->block != NULL ? in->block[k + 1] : unweighed,
+                              .spoil = s->spoil,
+                              .off = s->pieces_off,
+                              .back = s->pieces_back,
+                              .drying = isnan(s->drying.grams) ? (rlv_mass){0.0, 0.0} : s->drying,
+                              .resin = s->resin},
                   .damp = s->spoil_damp,
                   .dries = isnan(s->drying.grams)};
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
@@ -139,12 +139,12 @@ static holdings step_holdings(const rlv_ledger_input* in, size_t k)
 /// Add a step to those before it: the block is weighed at the first stage and the last.
 static void add_holdings(holdings* all, const holdings* step)
 {
-    all->after = step->after;
-    all->spoil = rlv_mass_add(all->spoil, step->spoil);
-    all->off = rlv_mass_add(all->off, step->off);
-    all->back = rlv_mass_add(all->back, step->back);
-    all->drying = rlv_mass_add(all->drying, step->drying);
-    all->resin = rlv_mass_add(all->resin, step->resin);
+    all->weighed.after = step->weighed.after;
+    all->weighed.spoil = rlv_mass_add(all->weighed.spoil, step->weighed.spoil);
+    all->weighed.off = rlv_mass_add(all->weighed.off, step->weighed.off);
+    all->weighed.back = rlv_mass_add(all->weighed.back, step->weighed.back);
+    all->weighed.drying = rlv_mass_add(all->weighed.drying, step->weighed.drying);
+    all->weighed.resin = rlv_mass_add(all->weighed.resin, step->weighed.resin);
     all->damp |= step->damp;
     all->dries |= step->dries;
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
@@ -226,17 +226,18 @@ static void close_balance(rlv_balance* b, double left, double right, double low2
 /// Block before less after is what left it less what came to it.
 static rlv_balance balance_mass(const holdings* h)
 {
+    const rlv_weighed* w = &h->weighed;
     rlv_balance b = {.damp = h->damp, .holds_drying = h->dries};
-    const rlv_mass* term[] = {&h->before, &h->after, &h->spoil, &h->off, &h->back, &h->resin};
-    double variance = square(h->drying.sd_g);
+    const rlv_mass* term[] = {&w->before, &w->after, &w->spoil, &w->off, &w->back, &w->resin};
+    double variance = square(w->drying.sd_g);
     for (size_t t = 0; t < sizeof term / sizeof *term; t++)
     {
         note_missing(&b, (rlv_ledger_term)(1u << t), isnan(term[t]->grams));
         variance += square(term[t]->sd_g);
     }
     const double half2 = HALF * HALF * variance;
-    close_balance(&b, h->before.grams - h->after.grams,
-                  h->spoil.grams + h->off.grams - h->back.grams + h->drying.grams - h->resin.grams, half2, half2, 0.0);
+    close_balance(&b, w->before.grams - w->after.grams,
+                  w->spoil.grams + w->off.grams - w->back.grams + w->drying.grams - w->resin.grams, half2, half2, 0.0);
     return b;
 }
 
@@ -252,16 +253,18 @@ static rlv_balance balance_spoil(const rlv_ledger_input* in, const holdings* h)
         note_missing(&b, RLV_TERM_VOLUME, isnan(h->volume[c].ml));
         note_missing(&b, RLV_TERM_DENSITY, isnan(in->density[c].g_cm3) && !is_nothing(h->volume[c]));
     }
-    note_missing(&b, RLV_TERM_SPOIL, isnan(h->spoil.grams));
-    const double weighed2 = square(HALF * h->spoil.sd_g);
-    close_balance(&b, measured.value, h->spoil.grams, square(measured.value - measured.low) + weighed2,
+    note_missing(&b, RLV_TERM_SPOIL, isnan(h->weighed.spoil.grams));
+    const double weighed2 = square(HALF * h->weighed.spoil.sd_g);
+    close_balance(&b, measured.value, h->weighed.spoil.grams, square(measured.value - measured.low) + weighed2,
                   square(measured.high - unseen - measured.value) + weighed2, unseen);
     return b;
 }
 
 static rlv_ledger_row tell_row(const rlv_ledger_input* in, const holdings* h)
 {
-    rlv_ledger_row row = {.mass = balance_mass(h), .spoil = balance_spoil(in, h)};
+    rlv_ledger_row row = {.weighed = h->weighed, .mass = balance_mass(h), .spoil = balance_spoil(in, h)};
+    if (h->dries && h->weighed.drying.grams == 0.0 && h->weighed.drying.sd_g == 0.0)
+        row.weighed.drying = (rlv_mass){NAN, NAN};
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
     {
         double unseen;

@@ -109,11 +109,21 @@ typedef struct rlv_balance
     bool holds_drying; ///< drying was not recorded (in a sum: in one of its steps): it is in what is unexplained
 } rlv_balance;
 
+/// What the mass balance is made of, as it was weighed. NaN: not weighed, or none of the drying recorded, which the
+/// balance takes for 0. The interval of what is unexplained is 1.96 of all their sds in quadrature.
+typedef struct rlv_weighed
+{
+    rlv_mass before, after;           ///< the block
+    rlv_mass spoil, off, back, resin; ///< off, back: pieces
+    rlv_mass drying;                  ///< as much as is recorded
+} rlv_weighed;
+
 /// One step, or all up to one.
 typedef struct rlv_ledger_row
 {
     rlv_interval ml[RLV_CHANGE_CLASSES]; ///< NaN where not measured (in a sum: in one of its steps)
     rlv_interval g[RLV_CHANGE_CLASSES];  ///< NaN where the volume or the density is not known
+    rlv_weighed weighed;
     rlv_balance mass;  ///< block before - after (left) = spoil + pieces off - pieces back + drying - resin (right)
     rlv_balance spoil; ///< matrix and bone, measured times density (left) = spoil as weighed (right)
 } rlv_ledger_row;

@@ -316,9 +316,11 @@ static void put_head(rlv_page* p, const rlv_table* t)
     for (size_t i = 0; i < t->column_count; i++)
     {
         const table_column* column = &t->column[i];
+        if (column->heading == NULL)
+            continue;
         const char* unit = table_shown_unit(column);
         fprintf(p->body, "<th scope=\"col\"%s>", is_number(column) ? " class=\"n\"" : "");
-        write_text(p->body, or_untitled(column->heading));
+        write_text(p->body, column->heading);
         if (unit[0] != '\0' || column->kind == TABLE_INTERVAL)
             fputs(" <span class=\"unit\">", p->body);
         write_text(p->body, unit);
@@ -383,12 +385,18 @@ void page_table(rlv_page* p, const rlv_table* t, const char* csv)
     {
         fputs("<tr>", p->body);
         for (size_t i = 0; i < t->column_count; i++)
-            put_cell(p, t, row, i);
+            if (t->column[i].heading != NULL)
+                put_cell(p, t, row, i);
         fputs("</tr>\n", p->body);
     }
     if (table_rows(t) == 0)
         fprintf(p->body, "<tr><td colspan=\"%zu\">none</td></tr>\n", t->column_count);
     fputs("</tbody></table></div>\n", p->body);
+    if (t->dash == NULL || !table_has_dash(t))
+        return;
+    fputs("<p class=\"under\">", p->body);
+    write_text(p->body, t->dash);
+    fputs("</p>\n", p->body);
 }
 
 // --- The whole -------------------------------------------------------------------------------------------------------
@@ -465,7 +473,8 @@ static const char style_of_parts[] =
     "figure a{display:inline-block;max-width:100%;color:var(--soft);font:.85rem/1.4 var(--plain)}\n"
     "img{display:block;max-width:100%;height:auto;border:1px solid var(--line)}\n"
     ".full{display:block;margin-top:.4rem}\n"
-    "figcaption{margin-top:.35rem;max-width:42rem;font:.92rem/1.5 var(--plain)}\n"
+    "figcaption,.under{margin-top:.35rem;max-width:42rem;font:.92rem/1.5 var(--plain)}\n"
+    ".under{margin:-2rem 0 2.4rem}\n" // close to its table
     "b{font-weight:600;margin-right:.35em}\n"
     "footer{padding-top:1rem;border-top:1px solid var(--ink);font:.88rem/1.55 var(--plain);color:var(--soft)}\n"
     "@media screen and (min-width:68rem){body{display:grid;grid-template-columns:13rem minmax(0,1fr);column-gap:4.5rem}"
@@ -486,7 +495,7 @@ static const char style_on_paper[] =
     "avoid}"
     "p{orphans:3;widows:3}dl>div{padding:.22rem 0}figure{margin:1.2rem 0 1.4rem}img{max-height:106mm;width:auto}"
     ".scroll{overflow:visible;background:none;margin:1rem 0 1.4rem}table{font-size:7.8pt;line-height:1.28}"
-    "thead{display:table-header-group}th,td{padding:.16rem .8em .16rem 0}"
+    ".under{margin:-1.1rem 0 1.4rem}thead{display:table-header-group}th,td{padding:.16rem .8em .16rem 0}"
     "th:not(.n),td:not(.n),tbody th:not(.n){min-width:0}.n{white-space:normal}"
     ".ends{white-space:nowrap}}\n";
 

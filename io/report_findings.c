@@ -55,11 +55,6 @@ static void add_name(report_text* names, const char* name)
     snprintf(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
 }
 
-static rlv_words millilitres(double mm3)
-{
-    return words_figures(mm3 / 1000.0, 2);
-}
-
 static report_text in_ml(rlv_interval mm3)
 {
     return report_interval((rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0}, "mL");
@@ -120,7 +115,7 @@ static void look_at_added(report_findings* f, const rlv_history* history, size_t
     if (brought_mm3 > 0.0)
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "material came, %s, and the treatments that are recorded left %s mL at most",
-             in_ml(total->volume_mm3).text, millilitres(brought_mm3).text);
+             in_ml(total->volume_mm3).text, words_at_most(brought_mm3 / 1000.0).text);
     else
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "material came, %s, and the record names none that was added", in_ml(total->volume_mm3).text);
@@ -143,11 +138,11 @@ static void look_at_balance(report_findings* f, const rlv_history* history, size
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "the scales do not agree with each other: %s of what the block lost is not explained by spoil, pieces, "
              "drying and resin",
-             report_interval(mass->unexplained_g, "g").text);
+             report_unexplained(mass, false).text);
     if (spoil->closed && !spoil->within)
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "meshes and scales do not agree: measured volume comes to %s more than the spoil weighed%s",
-             report_interval(spoil->unexplained_g, "g").text, spoil->damp ? ", and a bag was damp" : "");
+             report_unexplained(spoil, true).text, spoil->damp ? ", and a bag was damp" : "");
 }
 
 static void look_at_steps(report_findings* f, const rlv_history* history)
@@ -234,7 +229,7 @@ static void find_wide_bone(report_findings* f, const rlv_history* history)
          "none was found, but %s leaves most room for some: up to %s mL, since %s, so that only a chip deeper than %s "
          "is "
          "told there",
-         report_step_name(history, widest).text, millilitres(change->total[RLV_CHANGE_BONE].volume_mm3.high).text,
+         report_step_name(history, widest).text, words_at_most(report_class_of(history, RLV_CHANGE_BONE, widest).ml.high).text,
          why_wide(change).text, change_limit_words(&change->limit[0]).text);
 }
 

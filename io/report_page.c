@@ -346,7 +346,7 @@ static void put_ledger(rlv_page* p, const source_of* s)
     report_page_table(p, s, REPORT_SPOIL_BALANCE);
     page_part(p, "grams", "Grams, and sums so far");
     page_paragraph(p, "A class of which no region was found is 0, with an upper end that is what the detection limit "
-                      "leaves room for. A dash is what was not measured.");
+                      "leaves room for.");
     report_page_table(p, s, REPORT_MASSES);
     report_page_table(p, s, REPORT_VOLUMES_SO_FAR);
     report_page_table(p, s, REPORT_MASSES_SO_FAR);

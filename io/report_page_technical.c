@@ -53,6 +53,16 @@ static void put_frame(rlv_page* p, const source_of* s)
     report_page_table(p, s, REPORT_LOOPS);
 }
 
+static void put_check(rlv_page* p, const source_of* s)
+{
+    if (table_rows(&s->tables->table[REPORT_VOLUME_CHECK]) == 0)
+        return;
+    page_part(p, "check", "Volumes added up two ways");
+    page_paragraph(p, "What went, less what came, with what was not told apart, must be what the two meshes' own "
+                      "volumes differ by. This checks the sums of the program, not the scans.");
+    report_page_table(p, s, REPORT_VOLUME_CHECK);
+}
+
 static void put_stages(rlv_page* p, const source_of* s)
 {
     page_section(p, "stages", "How it was measured");
@@ -67,6 +77,7 @@ static void put_stages(rlv_page* p, const source_of* s)
     if (table_rows(&s->tables->table[REPORT_LIMITS]) > 0)
         page_link(p, report_table_path(&s->tables->table[REPORT_LIMITS]).text,
                   "How deep a change must be to be told, step by step (CSV)");
+    put_check(p, s);
 }
 
 // --- Methods ---------------------------------------------------------------------------------------------------------
@@ -107,9 +118,12 @@ static const char* const methods[][2] = {
                         "Problems, 1974), with the scatter from hour to hour (R. C. Paule, J. Mandel, J. Res. NBS 87, "
                         "1982). Hours are a volume "
                         "over a rate, with E. C. Fieller's interval (J. R. Stat. Soc. B 16, 1954)."},
-    {"Figures", "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
-                "is a 1 (JCGM "
-                "100:2008, 7.2.6); the ends of an interval outward. CSV and JSON hold them unrounded."},
+    {"Figures",
+     "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
+     "is a 1 (JCGM "
+     "100:2008, 7.2.6); the ends of an interval outward. A bound on what was not found has two figures, outward too. "
+     "What was weighed stands as it was written down, and a balance to the decimals of its weighings, so that "
+     "its figures subtract. CSV and JSON hold all of them unrounded."},
 };
 
 static void put_methods(rlv_page* p)

@@ -15,7 +15,7 @@ static double or_nan(const double* value)
 
 static void put_mass(rlv_table* t, const rlv_mass_record* mass)
 {
-    table_number(t, mass != NULL ? mass->grams : (double)NAN, mass != NULL ? mass->sd_g : 0.0);
+    table_recorded(t, mass != NULL ? mass->grams : (double)NAN);
 }
 
 // --- Work, treatments, decisions -------------------------------------------------------------------------------------
@@ -37,7 +37,7 @@ static rlv_table work_table(const rlv_specimen* s)
             const rlv_work_record* work = &s->stage[i].work[k];
             table_text(&t, s->stage[i].id);
             table_text(&t, work->tool);
-            table_number(&t, work->hours, 0.0);
+            table_recorded(&t, work->hours);
             table_text(&t, work->area);
             table_text(&t, work->person);
             table_text(&t, work->note);
@@ -129,7 +129,7 @@ static rlv_table spoil_table(const rlv_specimen* s)
         table_text(&t, bag->stage);
         table_text(&t, bag->area);
         put_mass(&t, bag->mass);
-        table_number(&t, bag->mass != NULL ? bag->mass->sd_g : (double)NAN, 0.0);
+        table_recorded(&t, bag->mass != NULL ? bag->mass->sd_g : (double)NAN);
         table_text(&t, bag->state);
         table_text(&t, bag->note);
     }

@@ -29,13 +29,4 @@ rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_
 /// not weighed or is told at another region.
 rlv_mass report_region_weighed(const rlv_history* history, const history_step* step, size_t region);
 
-/// How sure each side of a balance is, as its own weighings or its volumes tell, g; of a step, or of all up to `last`
-/// from the first stage on. A figure is rounded by these wherever it stands, not by what its balance comes to.
-typedef struct report_sides
-{
-    double left_sd_g, right_sd_g;
-} report_sides;
-report_sides report_mass_sides(const rlv_history* history, size_t first, size_t last);
-report_sides report_spoil_sides(const rlv_history* history, size_t first, size_t last);
-
 #endif

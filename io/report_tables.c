@@ -42,10 +42,14 @@ static const table_column stage_columns[] = {
      "Volume of the block as its own mesh has it, with scale, noise and slow warp of that scan in its interval: what "
      "changed between two stages is told far more surely by the steps. Empty where the mesh is open."},
     {"mass", "g", "mass weighed", TABLE_NUMBER, "Mass of the block as it was weighed."},
+    {"mass_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of that mass."},
     {"scale", NULL, "mm per unit", TABLE_NUMBER, "Millimetres that one unit of the mesh file is."},
     {"scale_sd_in_1_m", "mm", "scale, sd in 1 m", TABLE_NUMBER,
      "Standard deviation of the scale, as millimetres in a metre; 0 where it was said to be exact."},
     {"title", NULL, "what it shows", TABLE_TEXT, "Title of the stage, as recorded."}};
+
+/// A scale is there to be used: a length of a metre times it must not be off by a micron.
+static const int scale_figures = 6;
 
 static rlv_table stages_table(const rlv_history* history)
 {
@@ -64,8 +68,12 @@ static rlv_table stages_table(const rlv_history* history)
             table_interval(&t, history_stage_volume(history, i));
         else
             table_none(&t);
-        table_number(&t, mass != NULL ? mass->grams : (double)NAN, mass != NULL ? mass->sd_g : 0.0);
-        table_number(&t, stage->mm_per_unit, stage->mm_per_unit * stage->scale_sd);
+        table_recorded(&t, mass != NULL ? mass->grams : (double)NAN);
+        table_number(&t, mass != NULL ? mass->sd_g : (double)NAN, 0.0);
+        if (stage->scale_sd > 0.0)
+            table_figures(&t, stage->mm_per_unit, scale_figures);
+        else
+            table_recorded(&t, stage->mm_per_unit);
         table_figures(&t, 1000.0 * stage->scale_sd, 2);
         table_text(&t, stage->record->title);
     }
@@ -277,7 +285,8 @@ static const table_column region_columns[] = {
     {"class", NULL, "class", TABLE_TEXT,
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
-     "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline held, "
+     "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline "
+     "held, "
      "with what crumbled out of its joint or the gap there."},
     {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
@@ -315,7 +324,7 @@ static void put_measures(rlv_table* t, const rlv_history* history, const history
     table_text(t, history_class_name(region->kind));
     table_interval(t, region->volume_mm3);
     table_interval(t, report_region_grams(history->specimen, region));
-    table_number(t, weighed.grams, weighed.sd_g);
+    table_recorded(t, weighed.grams);
     table_number(t, region->area_mm2, sds.area_mm2);
     table_number(t, region->mean_depth_mm, sds.mean_depth_mm);
     table_number(t, region->max_depth_mm, sds.max_depth_mm);
@@ -325,7 +334,7 @@ static void put_work(rlv_table* t, const rlv_history* history, const history_ste
 {
     const report_work work = report_region_work(history, step, number);
     table_text(t, work.tool[0] != '\0' ? work.tool : NULL);
-    table_number(t, work.hours, 0.0);
+    table_recorded(t, work.hours);
     table_number(t, work.rate.value, words_sd(work.rate));
     table_number(t, step->region[number].nearest_bone_mm,
                  change_sds_of(&step->change, &step->change.region[number]).max_depth_mm);
@@ -343,17 +352,46 @@ static void put_region(rlv_table* t, const rlv_history* history, const history_s
     table_place(t, beside->centroid_mm, 1.0);
 }
 
+/// What a piece's own mesh parts from its region: a row without a number, so that regions add up to their classes.
+static void put_joint(rlv_table* t, const rlv_history* history, const char* what, rlv_interval mm3, bool is_matrix)
+{
+    const rlv_change_region joint = {.kind = RLV_CHANGE_REMOVED, .volume_mm3 = mm3};
+    if (!isfinite(mm3.value))
+        return;
+    table_none(t);
+    table_text(t, what);
+    table_interval(t, mm3);
+    table_interval(t, is_matrix ? report_region_grams(history->specimen, &joint) : (rlv_interval){NAN, NAN, NAN});
+    while (t->cell_count % t->column_count != 0 && !t->out_of_memory)
+        table_none(t);
+}
+
 static size_t region_count(const history_step* step)
 {
     return step->measured ? step->change.region_count : 0;
 }
 
+#define REGION_DASH                                                                                                    \
+    "A dash: not recorded or not known; of a mass, no density of it is recorded; of a mean depth, most of the region " \
+    "lies on the surface after, so that volume over area is no depth. What was weighed, hours and rate stand once, "   \
+    "at "                                                                                                              \
+    "the largest region of their area."
+
+#define MASS_DASH                                                                                                      \
+    "A dash: not measured, or a volume of what no density is recorded of; of material added nobody knows which lies "  \
+    "where, so that it has none."
+
 rlv_table report_regions_of_step(const rlv_history* history, size_t step, bool wall, const char* caption)
 {
     const size_t all = sizeof region_columns / sizeof *region_columns - REGION_STEP;
     rlv_table t = table_of("regions", caption, wall ? REGION_WALL : all, region_columns + REGION_STEP);
+    t.dash = REGION_DASH;
     for (size_t i = 0; i < region_count(&history->step[step]); i++)
         put_region(&t, history, &history->step[step], i, wall);
+    if (!wall)
+        return t;
+    put_joint(&t, history, "matrix removed: crumbs of a joint", history->step[step].crumbled_mm3, true);
+    put_joint(&t, history, "gap of a joint: no material", history->step[step].gap_mm3, false);
     return t;
 }
 
@@ -392,8 +430,9 @@ static rlv_table limits_table(const rlv_history* history)
 // --- Ledger ----------------------------------------------------------------------------------------------------------
 
 #define IN_STEP                                                                                                        \
-    ", in this step. 0 with an upper end: looked for, and not found. 0 from 0 to 0: the record has no such piece. "    \
-    "Empty: not measured."
+    ", in this step. 0 with an upper end: looked for, and not found. 0 from 0 to 0: the record has no such piece. "
+
+#define NO_GRAMS "Empty: not measured, or a volume of what no density is recorded of."
 
 #define VOLUME_COLUMNS(meaning)                                                                                        \
     FROM_TO, {"matrix_removed", "mm3", "matrix removed", TABLE_INTERVAL, "Matrix removed" meaning},                    \
@@ -416,16 +455,28 @@ static rlv_table limits_table(const rlv_history* history)
     }
 
 static const table_column volume_columns[] = {
-    VOLUME_COLUMNS(IN_STEP),
+    VOLUME_COLUMNS(IN_STEP "Empty: not measured."),
     {"untold", "mm3", "not told apart", TABLE_INTERVAL,
      "What changed over the rest of the surface, not told apart from noise; signed, what went is positive."},
-    {"hours", "h", "hours", TABLE_NUMBER, "Hours of all work in this step."}};
+    {"hours", "h", "hours", TABLE_NUMBER, "Hours of all work in this step."},
+    {"crumbled", "mm3", NULL, TABLE_INTERVAL,
+     "What went with pieces that came off and is none of them, by their own closed meshes: crumbs of the joint, or an "
+     "opening that no scan saw. It is in matrix removed, and in no region: the regions of matrix and this add up to "
+     "matrix removed. Empty: no such piece."},
+    {"gap", "mm3", NULL, TABLE_INTERVAL,
+     "What the block gained with pieces that went back and is none of them, by their own closed meshes: the gap of the "
+     "joint. It is in no class and no region. Matrix, bone and pieces that went, less material and pieces that came, "
+     "less this, with what was not told apart, are the block's volume before less that after (volume_check). Empty: no "
+     "such piece."}};
 
-static const table_column mass_columns[] = {MASS_COLUMNS(IN_STEP)};
+static const table_column mass_columns[] = {MASS_COLUMNS(IN_STEP NO_GRAMS)};
 static const table_column volume_so_far_columns[] = {
-    VOLUME_COLUMNS(", in all steps up to this one in which it was measured.")};
+    VOLUME_COLUMNS(", in all steps up to this one in which it was measured."),
+    {"untold", "mm3", "not told apart", TABLE_INTERVAL,
+     "What changed over the rest of the surface, not told apart from noise, in all steps up to this one; signed, what "
+     "went is positive. Empty where one of them was not measured."}};
 static const table_column mass_so_far_columns[] = {
-    MASS_COLUMNS(", in all steps up to this one in which it was measured.")};
+    MASS_COLUMNS(", in all steps up to this one in which it was measured. " NO_GRAMS)};
 
 /// The classes of a step, or of all up to it: volumes in mm³, or grams.
 static void put_classes(rlv_table* t, const rlv_history* history, size_t step, bool so_far, bool grams)
@@ -447,16 +498,58 @@ static rlv_table ledger_table(const rlv_history* history, bool so_far, bool gram
                     : table_of("volumes_so_far", "In all, up to each step: millilitres", COLUMNS(volume_so_far_columns))
         : grams ? table_of("masses", "What went and came in each step: grams", COLUMNS(mass_columns))
                 : table_of("volumes", "What went and came in each step: millilitres", COLUMNS(volume_columns));
+    rlv_interval untold = {0};
     for (size_t i = 0; history->row != NULL && i < history->step_count; i++)
     {
         const history_step* step = &history->step[i];
         table_text(&t, stage_id(history, so_far ? 0 : step->before));
         table_text(&t, stage_id(history, step->after));
         put_classes(&t, history, i, so_far, grams);
-        if (so_far || grams)
+        const rlv_interval own = step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN};
+        untold = i > 0 && so_far ? rlv_interval_add(untold, own) : own;
+        if (grams)
             continue;
-        table_interval(&t, step->measured ? step->change.untold_mm3 : (rlv_interval){NAN, NAN, NAN});
-        table_number(&t, step->hours, 0.0);
+        table_interval(&t, untold);
+        if (so_far)
+            continue;
+        table_recorded(&t, step->hours);
+        table_interval(&t, step->crumbled_mm3);
+        table_interval(&t, step->gap_mm3);
+    }
+    return t;
+}
+
+static const table_column check_columns[] = {
+    FROM_TO,
+    {"parts", "mm3", "by its parts", TABLE_NUMBER,
+     "What went, less what came, with what was not told apart: all classes, and the gap of a joint."},
+    {"volumes", "mm3", "by the two volumes", TABLE_NUMBER,
+     "Volume of the mesh before less that of the mesh after, as it lies in the frame of the one before, by the "
+     "divergence theorem; empty where a mesh is open."},
+    {"difference", "mm3", "difference", TABLE_NUMBER, "The one less the other."},
+    {"axis_spread", "mm3", "between axes", TABLE_NUMBER,
+     "Greatest difference between the volumes measured along three axes."},
+    {"allowed", "mm3", "alarm beyond", TABLE_NUMBER,
+     "Half the interval of what was not told apart: more than that in either of the two raises an alarm."}};
+
+/// The two ways to a volume agree far better than either is known: they are shown as far as they differ.
+static rlv_table check_table(const rlv_history* history)
+{
+    rlv_table t = table_of("volume_check", "Volumes added up two ways", COLUMNS(check_columns));
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        const rlv_change* change = &history->step[i].change;
+        if (!history->step[i].measured)
+            continue;
+        const double parts = change->went.volume_mm3.value - change->came.volume_mm3.value + change->untold_mm3.value,
+                     difference = parts - change->divergence_mm3;
+        const int decimals = isfinite(difference) && difference != 0.0 ? words_decimals(fabs(difference) / ml) : 0;
+        put_step(&t, history, i);
+        table_number_to(&t, parts, decimals);
+        table_number_to(&t, change->divergence_mm3, decimals);
+        table_number_to(&t, difference, decimals);
+        table_figures(&t, change->axis_spread_mm3, 2);
+        table_figures(&t, (change->untold_mm3.high - change->untold_mm3.low) / 2.0, 2);
     }
     return t;
 }
@@ -467,9 +560,26 @@ static const table_column mass_balance_columns[] = {
      "What the block weighed before, less what it weighed after."},
     {"accounted", "g", "accounted for", TABLE_NUMBER,
      "Spoil and pieces off, less pieces back, with water lost by drying and less resin that stayed."},
+    {"spoil", "g", "spoil", TABLE_NUMBER, "Spoil, all its bags together."},
+    {"pieces_off", "g", "pieces off", TABLE_NUMBER, "Pieces that came off."},
+    {"pieces_back", "g", "pieces back", TABLE_NUMBER, "Pieces that went back."},
+    {"drying", "g", "drying", TABLE_NUMBER,
+     "Water that the block lost by drying, as far as it was recorded; empty: none was recorded, and the balance takes "
+     "it for 0."},
+    {"resin", "g", "resin", TABLE_NUMBER, "Dry mass of treatments that stayed in the block."},
     {"unexplained", "g", "unexplained", TABLE_INTERVAL, "The one less the other."},
     {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
-    {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
+    {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."},
+    {"block_before_sd", "g", NULL, TABLE_NUMBER,
+     "Standard deviation of the block's mass before. The interval of what is unexplained is 1.96 times this and the "
+     "sds "
+     "that follow, in quadrature; a mass that was recorded without one adds 0."},
+    {"block_after_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the block's mass after."},
+    {"spoil_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the spoil: of its bags, in quadrature."},
+    {"pieces_off_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the pieces that came off."},
+    {"pieces_back_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the pieces that went back."},
+    {"drying_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the water lost by drying."},
+    {"resin_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the resin; it is recorded without one, which is 0."}};
 
 static const table_column spoil_balance_columns[] = {
     FROM_TO,
@@ -479,23 +589,46 @@ static const table_column spoil_balance_columns[] = {
     {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
     {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."}};
 
+static void put_terms(rlv_table* t, const rlv_weighed* weighed)
+{
+    table_recorded(t, weighed->spoil.grams);
+    table_recorded(t, weighed->off.grams);
+    table_recorded(t, weighed->back.grams);
+    table_recorded(t, weighed->drying.grams);
+    table_recorded(t, weighed->resin.grams);
+}
+
+static void put_term_sds(rlv_table* t, const rlv_weighed* weighed)
+{
+    table_number(t, weighed->before.sd_g, 0.0);
+    table_number(t, weighed->after.sd_g, 0.0);
+    table_number(t, weighed->spoil.sd_g, 0.0);
+    table_number(t, weighed->off.sd_g, 0.0);
+    table_number(t, weighed->back.sd_g, 0.0);
+    table_number(t, weighed->drying.sd_g, 0.0);
+    table_number(t, weighed->resin.sd_g, 0.0);
+}
+
 /// The balance of a step, or of all steps together.
 static void put_balance(rlv_table* t, const rlv_history* history, size_t first, size_t last, bool spoil)
 {
     const rlv_ledger_row* row = first == last ? &history->row[first] : &history->cumulative[last];
     const rlv_balance* balance = spoil ? &row->spoil : &row->mass;
-    const report_sides sides =
-        spoil ? report_spoil_sides(history, first, last) : report_mass_sides(history, first, last);
+    const int decimals = report_balance_decimals(balance, spoil);
     char words[200];
     snprintf(words, sizeof words, "not known: %s", balance->missing_words);
     table_text(t, stage_id(history, history->step[first].before));
     table_text(t, stage_id(history, history->step[last].after));
-    table_number(t, balance->left_g, sides.left_sd_g);
-    table_number(t, balance->right_g, sides.right_sd_g);
-    table_interval(t, balance->unexplained_g);
+    table_number_to(t, balance->left_g, decimals);
+    table_number_to(t, balance->right_g, decimals);
+    if (!spoil)
+        put_terms(t, &row->weighed);
+    table_interval_to(t, balance->unexplained_g, decimals);
     const char* closes = balance->holds_drying ? "yes; drying is in it, which was not recorded" : "yes";
     table_text(t, balance->closed ? balance->within ? closes : "no" : words);
     table_flag(t, balance->damp);
+    if (!spoil)
+        put_term_sds(t, &row->weighed);
 }
 
 /// A row a step, and one for all where there are several.
@@ -557,7 +690,7 @@ static void put_rate(rlv_table* t, const rlv_history* history, const char* tool,
     double hours = hours_of(history, tool, &steps);
     const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
     table_text(t, tool != NULL ? tool : "all work together");
-    table_number(t, hours, 0.0);
+    table_recorded(t, hours);
     table_count(t, steps);
     table_interval(t, rate->determined ? mm3 : not_known);
 }
@@ -598,31 +731,59 @@ static rlv_table left_table(const rlv_history* history)
 
 // --- All -------------------------------------------------------------------------------------------------------------
 
+/// What a dash in a table of what was measured stands for.
+static const char* const dashes[REPORT_TABLES] = {
+    [REPORT_STAGES] = "A dash: not recorded; of a volume, the mesh is open.",
+    [REPORT_SCALE_BARS] = "A dash: a single bar has no other that it could be held against.",
+    [REPORT_EDGES] = "A dash: the two could not be aligned, nothing else joins them, or they have no tie points.",
+    [REPORT_REGIONS] = REGION_DASH,
+    [REPORT_VOLUMES] = "A dash: not measured, or no hours recorded.",
+    [REPORT_MASSES] = MASS_DASH,
+    [REPORT_VOLUMES_SO_FAR] = "A dash: not measured; of what was not told apart, in one step at least.",
+    [REPORT_MASSES_SO_FAR] = MASS_DASH,
+    [REPORT_VOLUME_CHECK] = "A dash: one of the two meshes is open.",
+    [REPORT_MASS_BALANCE] = "A dash: not weighed, or not recorded; ‘closes’ tells what a balance lacks. Drying that "
+                            "was not recorded is taken for 0.",
+    [REPORT_SPOIL_BALANCE] = "A dash: not measured, or not weighed; ‘closes’ tells what a balance lacks.",
+    [REPORT_RATES] = "A dash: the recorded steps do not tell this rate.",
+    [REPORT_LEFT] = "A dash: the recorded steps do not tell this rate.",
+};
+
 report_tables report_tables_measured(const rlv_history* history)
 {
-    return (report_tables){.table = {[REPORT_STAGES] = stages_table(history),
-                                     [REPORT_SCALE_BARS] = bars_table(history),
-                                     [REPORT_POSES] = poses_table(history),
-                                     [REPORT_TRANSFORMS] = transforms_table(history),
-                                     [REPORT_EDGES] = edges_table(history),
-                                     [REPORT_LOOPS] = loops_table(history),
-                                     [REPORT_REGIONS] = regions_table(history),
-                                     [REPORT_LIMITS] = limits_table(history),
-                                     [REPORT_VOLUMES] = ledger_table(history, false, false),
-                                     [REPORT_MASSES] = ledger_table(history, false, true),
-                                     [REPORT_VOLUMES_SO_FAR] = ledger_table(history, true, false),
-                                     [REPORT_MASSES_SO_FAR] = ledger_table(history, true, true),
-                                     [REPORT_MASS_BALANCE] = balance_table(history, false),
-                                     [REPORT_SPOIL_BALANCE] = balance_table(history, true),
-                                     [REPORT_RATES] = rates_table(history),
-                                     [REPORT_LEFT] = left_table(history)}};
+    report_tables tables = {.table = {[REPORT_STAGES] = stages_table(history),
+                                      [REPORT_SCALE_BARS] = bars_table(history),
+                                      [REPORT_POSES] = poses_table(history),
+                                      [REPORT_TRANSFORMS] = transforms_table(history),
+                                      [REPORT_EDGES] = edges_table(history),
+                                      [REPORT_LOOPS] = loops_table(history),
+                                      [REPORT_REGIONS] = regions_table(history),
+                                      [REPORT_LIMITS] = limits_table(history),
+                                      [REPORT_VOLUMES] = ledger_table(history, false, false),
+                                      [REPORT_MASSES] = ledger_table(history, false, true),
+                                      [REPORT_VOLUMES_SO_FAR] = ledger_table(history, true, false),
+                                      [REPORT_MASSES_SO_FAR] = ledger_table(history, true, true),
+                                      [REPORT_VOLUME_CHECK] = check_table(history),
+                                      [REPORT_MASS_BALANCE] = balance_table(history, false),
+                                      [REPORT_SPOIL_BALANCE] = balance_table(history, true),
+                                      [REPORT_RATES] = rates_table(history),
+                                      [REPORT_LEFT] = left_table(history)}};
+    for (size_t i = 0; i < REPORT_WORK; i++)
+        tables.table[i].dash = dashes[i];
+    return tables;
 }
 
 report_tables report_tables_of(const rlv_history* history, const rlv_answer* answer)
 {
     report_tables tables = report_tables_measured(history);
     for (report_table i = REPORT_WORK; i < REPORT_TABLES; i++)
+    {
         tables.table[i] = report_recorded(i, history, answer);
+        if (i != REPORT_ELEMENTS && i != REPORT_ROWS && i != REPORT_INPUTS) // not all of theirs was recorded
+            tables.table[i].dash = i == REPORT_PIECES
+                                       ? "A dash: not recorded; of a volume, the piece's mesh is open, or it has none."
+                                       : "A dash: not recorded.";
+    }
     return tables;
 }
 

@@ -25,6 +25,7 @@ typedef enum report_table
     REPORT_MASSES,
     REPORT_VOLUMES_SO_FAR,
     REPORT_MASSES_SO_FAR,
+    REPORT_VOLUME_CHECK,
     REPORT_MASS_BALANCE,
     REPORT_SPOIL_BALANCE,
     REPORT_RATES,
@@ -60,7 +61,8 @@ report_tables report_tables_measured(const rlv_history* history);
 void report_tables_free(report_tables* tables);
 
 /// The regions of one step alone, without the stages' names; `wall`: as the wall has them, without areas and places
-/// too. Free with table_free; `caption` must outlive it.
+/// too, and last what a piece's own mesh tells of its joint, which is in no region. Free with table_free; `caption`
+/// must outlive it.
 rlv_table report_regions_of_step(const rlv_history* history, size_t step, bool wall, const char* caption);
 
 /// Write all of them that have rows into `tables/`, and `tables/meanings.csv`.

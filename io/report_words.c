@@ -166,36 +166,15 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
             : "is the gap of its joint");
 }
 
-/// How much of a class could lie unseen, mL. What lies just below the limit in every step lies so in all of them:
-/// bounds add up, where errors would in quadrature.
-static double bound_of(const rlv_history* history, rlv_change_class kind, size_t which)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < history->step_count; i++)
-        if ((which == REPORT_ALL || which == i) && history->step[i].measured &&
-            history->step[i].change.total[kind].known)
-            sum += history->step[i].change.total[kind].volume_mm3.high / 1000.0;
-    return sum;
-}
-
-/// The least number of two figures that is no smaller.
-static double round_up(double value)
-{
-    const double figure = value > 0.0 ? pow(10.0, floor(log10(value)) - 1.0) : 1.0;
-    return ceil(value / figure - 1e-9) * figure;
-}
-
 static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
 {
     const report_class found = report_class_of(history, kind, which);
-    const size_t first = which == REPORT_ALL ? 0 : which, last = which == REPORT_ALL ? history->step_count : which + 1;
     report_text said = {""};
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = say(
-            "none that can be told from noise; up to %s mL could lie below the detection limit",
-            words_figures(round_up(fmax(bound_of(history, kind, which), least_told(history, first, last))), 2).text);
+        said = say("none that can be told from noise; up to %s mL could lie below the detection limit",
+                   words_at_most(found.ml.high).text);
     else
     {
         said = report_interval(found.ml, "mL");
@@ -203,7 +182,8 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
             add(&said, ", %s", report_interval(found.g, "g").text);
         add(&said, ", in %s", words_count(found.regions, "region").text);
         if (found.faint)
-            add(&said, "; it thins out, or goes on elsewhere, below the detection limit, which the upper end allows for");
+            add(&said,
+                "; it thins out, or goes on elsewhere, below the detection limit, which the upper end allows for");
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);
@@ -283,14 +263,29 @@ static void put_untold(report_lines* lines, const rlv_history* history, size_t w
         false);
 }
 
-static report_text balance_words(const rlv_balance* balance, report_sides sides, const char* left, const char* right)
+int report_balance_decimals(const rlv_balance* balance, bool spoil)
+{
+    if (!balance->closed)
+        return 0;
+    const int left = spoil ? 0 : words_written(balance->left_g), right = words_written(balance->right_g);
+    return left > right ? left : right;
+}
+
+report_text report_unexplained(const rlv_balance* balance, bool spoil)
+{
+    const int decimals = report_balance_decimals(balance, spoil);
+    return say("%s g (%s g)", words_number(balance->unexplained_g.value, decimals).text,
+               words_ends_to(balance->unexplained_g, 1.0, decimals).text);
+}
+
+static report_text balance_words(const rlv_balance* balance, bool spoil, const char* left, const char* right)
 {
     if (!balance->closed)
         return say("not known; missing: %s", balance->missing_words);
-    report_text said =
-        say("%s: %s %s g, %s %s g; unexplained %s", balance->within ? "closes" : "does not close", left,
-            words_known(balance->left_g, sides.left_sd_g).text, right,
-            words_known(balance->right_g, sides.right_sd_g).text, report_interval(balance->unexplained_g, "g").text);
+    const int decimals = report_balance_decimals(balance, spoil);
+    report_text said = say("%s: %s %s g, %s %s g; unexplained %s", balance->within ? "closes" : "does not close", left,
+                           words_number(balance->left_g, decimals).text, right,
+                           words_number(balance->right_g, decimals).text, report_unexplained(balance, spoil).text);
     if (balance->holds_drying)
         add(&said, ", drying in it, which was not recorded");
     if (balance->damp)
@@ -302,15 +297,12 @@ static void put_balances(report_lines* lines, const rlv_history* history, size_t
 {
     if (history->row == NULL)
         return;
-    const bool all = which == REPORT_ALL;
-    const size_t first = all ? 0 : which, last = all ? history->step_count - 1 : which;
-    const rlv_ledger_row* row = all ? &history->cumulative[last] : &history->row[which];
+    const rlv_ledger_row* row =
+        which == REPORT_ALL ? &history->cumulative[history->step_count - 1] : &history->row[which];
     put(lines, "Mass balance",
-        balance_words(&row->mass, report_mass_sides(history, first, last), "the block lost",
-                      "spoil, pieces and drying less resin come to"),
+        balance_words(&row->mass, false, "the block lost", "spoil, pieces and drying less resin come to"),
         row->mass.closed && !row->mass.within);
-    put(lines, "Spoil against volume",
-        balance_words(&row->spoil, report_spoil_sides(history, first, last), "measured", "weighed"),
+    put(lines, "Spoil against volume", balance_words(&row->spoil, true, "measured", "weighed"),
         row->spoil.closed && !row->spoil.within);
 }
 

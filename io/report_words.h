@@ -68,6 +68,13 @@ report_text report_limits(const rlv_history* history, size_t step);
 /// Volume of the block at the last stage, in words.
 report_text report_left(const rlv_history* history);
 
+/// Decimals that all figures of a balance are told with, so that they subtract as they stand: those that its weighings
+/// were written down with. `spoil`: of the balance of spoil, one side of which was measured.
+int report_balance_decimals(const rlv_balance* balance, bool spoil);
+
+/// What a balance leaves unexplained, to those decimals.
+report_text report_unexplained(const rlv_balance* balance, bool spoil);
+
 /// "1173 mL (1160 to 1186 mL)"
 report_text report_interval(rlv_interval interval, const char* unit);
 

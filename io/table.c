@@ -116,6 +116,32 @@ void table_interval(rlv_table* t, rlv_interval interval)
                         .number = {interval.value, interval.low, interval.high}});
 }
 
+static void show_to(rlv_table* t, int decimals)
+{
+    if (t->out_of_memory)
+        return;
+    t->cell[t->cell_count - 1].to = true;
+    t->cell[t->cell_count - 1].decimals = decimals;
+}
+
+void table_number_to(rlv_table* t, double value, int decimals)
+{
+    table_number(t, value, 0.0);
+    show_to(t, decimals);
+}
+
+void table_interval_to(rlv_table* t, rlv_interval interval, int decimals)
+{
+    table_interval(t, interval);
+    show_to(t, decimals);
+}
+
+void table_recorded(rlv_table* t, double value)
+{
+    const shown_unit* in = find_unit(&t->column[t->cell_count % t->column_count]);
+    table_number_to(t, value, isfinite(value) ? words_written(value / (in != NULL ? in->size : 1.0)) : 0);
+}
+
 void table_place(rlv_table* t, rlv_vec3 place, double sd)
 {
     add(t, (table_cell){.kind = TABLE_PLACE,
@@ -136,6 +162,14 @@ rlv_status table_check(const rlv_table* t, rlv_error* error)
 size_t table_rows(const rlv_table* t)
 {
     return t->column_count > 0 ? t->cell_count / t->column_count : 0;
+}
+
+bool table_has_dash(const rlv_table* t)
+{
+    for (size_t i = 0; i < t->cell_count; i++)
+        if (!t->cell[i].known && t->column[i % t->column_count].heading != NULL)
+            return true;
+    return false;
 }
 
 // --- CSV -------------------------------------------------------------------------------------------------------------
@@ -273,6 +307,8 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
         shown.text = cell->number[0] != 0.0 ? "yes" : "no";
     else if (cell->kind == TABLE_COUNT)
         shown.number = words_number(cell->number[0], 0);
+    else if (cell->kind == TABLE_NUMBER && cell->to)
+        shown.number = words_number(cell->number[0] / unit, cell->decimals);
     else if (cell->kind == TABLE_NUMBER && cell->figures > 0)
         shown.number = words_figures(cell->number[0] / unit, cell->figures);
     else if (cell->kind == TABLE_NUMBER)
@@ -280,13 +316,13 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
     else if (cell->kind == TABLE_INTERVAL)
     {
         const rlv_interval interval = {cell->number[0], cell->number[1], cell->number[2]};
-        shown.number = words_value(interval, unit);
+        shown.number = cell->to ? words_number(interval.value / unit, cell->decimals) : words_value(interval, unit);
         const bool sure = interval.low == interval.high; // nothing, by the record: it has no ends
         if (!sure && isfinite(interval.low) && isfinite(interval.high))
-            shown.ends = words_ends(interval, unit);
+            shown.ends = cell->to ? words_ends_to(interval, unit, cell->decimals) : words_ends(interval, unit);
         else if (!sure && isfinite(interval.low))
             snprintf(shown.ends.text, sizeof shown.ends.text, "at least %.24s",
-                     words_figures(interval.low / unit, 2).text);
+                     words_at_least(interval.low / unit).text);
     }
     else
         snprintf(shown.number.text, sizeof shown.number.text, "%.24s, %.24s, %.24s",

@@ -30,7 +30,7 @@ typedef struct table_column
 {
     const char* key;     ///< without its unit
     const char* unit;    ///< that ends the key: "mm", "mm2", "mm3", "g", "deg"…; NULL: none
-    const char* heading; ///< for people, without unit
+    const char* heading; ///< for people, without unit; NULL: people are not shown it
     table_kind kind;
     const char* meaning; ///< a sentence
 } table_column;
@@ -43,12 +43,15 @@ typedef struct table_cell
     double number[3]; ///< value; value, low and high; x, y and z
     double sd;        ///< standard uncertainty of a number or a place; 0: not known
     int figures;      ///< of a number that is itself an uncertainty, or a limit; 0: as `sd` allows
+    bool to;          ///< told to so many decimals of its shown unit, whatever its uncertainty
+    int decimals;     ///< those
 } table_cell;
 
 typedef struct rlv_table
 {
     const char* name;    ///< of its file, without ".csv"
     const char* caption; ///< for people
+    const char* dash;    ///< what a dash in it stands for, for people; told where there is one. NULL: nothing is said
     size_t column_count;
     const table_column* column;
     size_t cell_count, cell_room; ///< row by row
@@ -69,7 +72,11 @@ void table_flag(rlv_table* t, bool flag);
 void table_number(rlv_table* t, double value,
                   double sd); ///< `sd` in the column's unit; 0: up to four figures are shown
 void table_figures(rlv_table* t, double value, int figures); ///< so many figures are shown: of an sd, a limit, a p
+void table_recorded(rlv_table* t, double value); ///< shown as it was written down: every figure, and none more
 void table_interval(rlv_table* t, rlv_interval interval);
+/// So many decimals are shown, in the unit that people read: of figures that must add up as they stand.
+void table_number_to(rlv_table* t, double value, int decimals);
+void table_interval_to(rlv_table* t, rlv_interval interval, int decimals);
 void table_place(rlv_table* t, rlv_vec3 place, double sd);
 void table_none(rlv_table* t); ///< nothing there, in a column of any kind
 
@@ -87,6 +94,9 @@ void table_write_meanings_head(FILE* stream);
 void table_write_meanings(const rlv_table* t, const char* file, FILE* stream);
 
 size_t table_rows(const rlv_table* t);
+
+/// Whether people are shown a dash: something that is not known, in a column that they see.
+bool table_has_dash(const rlv_table* t);
 
 /// The heading for people of a column's unit: "mL" for "mm3"; "" where it has none.
 const char* table_shown_unit(const table_column* column);

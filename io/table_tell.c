@@ -102,6 +102,8 @@ static size_t choose_columns(const rlv_table* t, size_t chosen[MOST_COLUMNS], si
     for (size_t k = 0; k < t->column_count && count < MOST_COLUMNS; k++)
     {
         bool known = false;
+        if (t->column[k].heading == NULL)
+            continue;
         const head_words head = head_of(t, k);
         width[count] = MAX(words_width(head.line[0].text), words_width(head.line[1].text));
         for (size_t i = 0; i < table_rows(t); i++)

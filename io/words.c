@@ -78,6 +78,20 @@ rlv_words words_known(double value, double sd)
     return out;
 }
 
+int words_written(double value)
+{
+    // Sums of decimals are off by a few parts in 2^53; a millionth of the last figure is far more.
+    int decimals = 0;
+    for (double scaled = fabs(value); decimals < 6 && fabs(scaled - nearbyint(scaled)) > 1e-6; decimals++)
+        scaled = fabs(value) * pow(10.0, decimals + 1);
+    return decimals;
+}
+
+rlv_words words_recorded(double value)
+{
+    return words_number(value, isfinite(value) ? words_written(value) : 0);
+}
+
 rlv_words words_right(rlv_words words, size_t width)
 {
     rlv_words out;
@@ -104,20 +118,56 @@ static int decimals_of(rlv_interval interval, double unit)
     return size > 0.0 && isfinite(size) ? 3 - (int)floor(log10(size)) : 0;
 }
 
+static rlv_words bound(double value, double (*rounding)(double))
+{
+    if (!(value > 0.0) || !isfinite(value))
+        return words_figures(value, 2);
+    const double figure = pow(10.0, floor(log10(value)) - 1.0), hair = rounding == floor ? 1e-9 : -1e-9;
+    return words_figures(rounding(value / figure + hair) * figure, 2);
+}
+
+rlv_words words_at_most(double value)
+{
+    return bound(value, ceil);
+}
+
+rlv_words words_at_least(double value)
+{
+    return bound(value, floor);
+}
+
+/// Whether it holds nothing but a bound on what was not found.
+static bool is_bound(rlv_interval interval)
+{
+    return interval.value == 0.0 && interval.low == 0.0 && interval.high > 0.0;
+}
+
 rlv_words words_value(rlv_interval interval, double unit)
 {
+    if (is_bound(interval))
+        return words_number(0.0, 0);
     return words_number(interval.value / unit, decimals_of(interval, unit));
 }
 
-rlv_words words_ends(rlv_interval interval, double unit)
+rlv_words words_ends_to(rlv_interval interval, double unit, int decimals)
 {
-    int decimals = decimals_of(interval, unit);
     rlv_words out;
     // A thousandth of the last figure is the floor: what stands on a figure to rounding stays on it.
     double hair = 1e-3 * pow(10.0, -decimals);
     snprintf(out.text, sizeof out.text, "%.36s to %.36s", rounded(interval.low / unit + hair, decimals, floor).text,
              rounded(interval.high / unit - hair, decimals, ceil).text);
     return out;
+}
+
+rlv_words words_ends(rlv_interval interval, double unit)
+{
+    if (is_bound(interval))
+    {
+        rlv_words out;
+        snprintf(out.text, sizeof out.text, "0 to %.36s", words_at_most(interval.high / unit).text);
+        return out;
+    }
+    return words_ends_to(interval, unit, decimals_of(interval, unit));
 }
 
 rlv_words words_share(double share)

@@ -3,7 +3,8 @@
 /// A number is rounded at the first figure of its standard uncertainty, or at the second where the first is a 1: "at
 /// most two significant digits" of the uncertainty (JCGM 100:2008, Guide to the expression of uncertainty in
 /// measurement, 7.2.6). The ends of an interval are rounded outward, so that rounding never makes a result look surer
-/// than it is.
+/// than it is. An interval from 0 about 0, of what was looked for and not found, has nothing but its bound: two
+/// figures.
 ///
 /// What people read has a true minus (U+2212). What machines read (CSV, JSON: words_exact) has a hyphen.
 
@@ -36,6 +37,13 @@ rlv_words words_figures(double value, int figures);
 /// nobody wrote down.
 rlv_words words_known(double value, double sd);
 
+/// Decimals that a number was written down with, as far as its value tells: 1 for 25538.5, 0 for 2706.0; 6 at most. A
+/// sum of such numbers has those of the finest among them.
+int words_written(double value);
+
+/// `value` as it was written down: every figure of it, and none more.
+rlv_words words_recorded(double value);
+
 /// Words that end at a column: spaces before them, until they are `width` columns wide.
 rlv_words words_right(rlv_words words, size_t width);
 
@@ -45,9 +53,17 @@ size_t words_width(const char* text);
 /// Standard uncertainty that a 95 % interval stands for, were it normal.
 double words_sd(rlv_interval interval);
 
+/// Bounds, which have no sd to be rounded by: two figures, rounded outward. What is at most
+/// 8.737 is at most 8.8; what is at least 135.2 is at least 130.
+rlv_words words_at_most(double value);
+rlv_words words_at_least(double value);
+
 /// The value of an interval divided by `unit` (1000 for mm3 in mL), its ends, and both.
 rlv_words words_value(rlv_interval interval, double unit);
 rlv_words words_ends(rlv_interval interval, double unit); ///< "11.9 to 12.7"
+
+/// The ends with so many decimals, rounded outward.
+rlv_words words_ends_to(rlv_interval interval, double unit, int decimals);
 
 /// A share as per cent: "83 %".
 rlv_words words_share(double share);

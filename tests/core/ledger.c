@@ -144,6 +144,8 @@ Test(ledger, drying_that_was_not_recorded_is_in_what_is_unexplained)
     const rlv_balance* b = &step[0].mass;
     expect_interval(b->unexplained_g, 50.0, 50.0 - HALF * sqrt(3.0), 50.0 + HALF * sqrt(3.0));
     cr_expect(b->closed && b->holds_drying && b->within, "50 g of water may have gone");
+    cr_expect(isnan(step[0].weighed.drying.grams) && isnan(step[0].weighed.drying.sd_g));
+    cr_expect_float_eq(all[1].weighed.drying.grams, 20.0, ROUNDING, "what was recorded of it");
     cr_expect(step[1].mass.closed && !step[1].mass.holds_drying && step[1].mass.within);
     cr_expect(all[1].mass.holds_drying && all[1].mass.within);
     cr_expect_float_eq(all[1].mass.unexplained_g.value, 50.0, ROUNDING);
@@ -179,6 +181,10 @@ Test(ledger, mass_balance_by_hand)
     const double half = HALF * sqrt(3402.01);
     expect_interval(b->unexplained_g, 140.6, 140.6 - half, 140.6 + half);
     cr_expect_not(b->within);
+    const rlv_weighed* w = &step.weighed; // the terms make the balance again
+    cr_expect_float_eq(w->before.grams - w->after.grams, b->left_g, ROUNDING);
+    cr_expect_float_eq(w->spoil.grams + w->off.grams - w->back.grams + w->drying.grams - w->resin.grams, b->right_g,
+                       ROUNDING);
     s.drying.grams = 200.0; // 90.6 g left over
     sum_up(&step, &all, &in);
     cr_expect(step.mass.within);

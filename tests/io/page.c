@@ -56,6 +56,7 @@ static rlv_status write_sample(FILE* stream, size_t rows, rlv_error* error)
 {
     rlv_page p;
     rlv_table t = sample_table(rows);
+    t.dash = "A dash: no density <recorded>.";
     rlv_status status = page_begin(
         &p, "LQ-0417: armoured fish in a marl concretion",
         "What its preparation has shown from the field block to the cleaned stage, with 95 % intervals", "en", error);
@@ -136,6 +137,15 @@ static size_t count_of(const char* text, const char* words)
     for (const char* at = strstr(text, words); at != NULL; at = strstr(at + 1, words))
         count++;
     return count;
+}
+
+Test(page, a_table_says_what_its_dashes_are_where_it_has_some)
+{
+    char *with = sample_text(2), *without = sample_text(1); // the second row has no mass
+    cr_expect_eq(count_of(with, "<p class=\"under\">A dash: no density &lt;recorded&gt;.</p>"), 1);
+    cr_expect_eq(count_of(without, "A dash"), 0);
+    free(with);
+    free(without);
 }
 
 // --- A small reader of well-formed markup ---------------------------------------------------------------------------

@@ -98,18 +98,6 @@ Test(report_region, grams_are_not_known_without_a_density)
     cr_expect(isnan(report_region_grams(&life.specimen, &life.region[0][0]).value));
 }
 
-// Two bags of 1 g each at step 2's stage and before; 28340 g and 24700 g of 2 g each: hypot(2, 2) = 2.83.
-Test(report_region, each_side_of_a_balance_is_as_sure_as_what_was_weighed_for_it)
-{
-    const report_sides mass = report_mass_sides(&life.history, 0, 1), spoil = report_spoil_sides(&life.history, 0, 1);
-    cr_expect_float_eq(mass.left_sd_g, sqrt(8.0), 1e-12);
-    cr_expect_float_eq(mass.right_sd_g, sqrt(1.0 + 1.0 + 0.04), 1e-12); // bags, and the slab's 0.2 g
-    cr_expect_float_eq(spoil.right_sd_g, sqrt(2.0), 1e-12);
-    // Matrix and bone have 9 g either way: 4.59 sd each.
-    cr_expect_float_eq(spoil.left_sd_g, sqrt(2.0) * 9.0 / 1.959963984540054, 1e-9);
-    cr_expect_float_eq(report_spoil_sides(&life.history, 1, 1).right_sd_g, 1.0, 1e-12);
-}
-
 Test(report_region, what_was_weighed_has_the_same_figures_at_its_region_and_in_its_balance)
 {
     life.bag_mass[0].grams = 706.6;

@@ -82,6 +82,29 @@ Test(words, what_was_written_down_gets_no_zeros_that_nobody_wrote)
     cr_assert_str_eq(words_known(706.61234, 30.0).text, "710");
 }
 
+Test(words, a_bound_is_rounded_outward_to_two_figures_wherever_it_stands)
+{
+    const rlv_interval none = {0.0, 0.0, 8737.0}, slight = {0.0, 0.0, 61.9};
+    cr_assert_str_eq(words_at_most(8.737).text, "8.8");
+    cr_assert_str_eq(words_ends(none, 1000.0).text, "0 to 8.8");
+    cr_assert_str_eq(words_value(slight, 1000.0).text, "0");
+    cr_assert_str_eq(words_ends(slight, 1000.0).text, "0 to 0.062");
+    cr_assert_str_eq(words_at_most(962.05).text, "970");
+    cr_assert_str_eq(words_at_most(9.91).text, "10");
+    cr_assert_str_eq(words_at_most(0.34).text, "0.34");
+    cr_assert_str_eq(words_at_least(135.2).text, "130");
+    cr_assert_str_eq(words_at_least(0.7).text, "0.70");
+    cr_assert_str_eq(words_at_least(0.0).text, "0");
+}
+
+Test(words, what_was_weighed_is_told_as_it_was_written_down)
+{
+    cr_assert_str_eq(words_recorded(25538.5).text, "25538.5");
+    cr_assert_str_eq(words_recorded(2706.0).text, "2706");
+    cr_assert_str_eq(words_recorded(957.4999999999999).text, "957.5"); // a sum of tenths
+    cr_assert_str_eq(words_recorded(-0.15).text, WORDS_MINUS "0.15");
+}
+
 Test(words, the_exact_decimal_reads_back_to_the_same_bits)
 {
     const double numbers[] = {0.1, 1.0 / 3.0, 12345.678901234567, 5e-324, 1.7976931348623157e308, -2.5};

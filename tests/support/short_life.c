@@ -109,9 +109,12 @@ static void fill_step(short_life* life, size_t i)
             total->volume_mm3 = (rlv_interval){0.0, 0.0, 340.0};
         step->seen_mm3[k] = total->volume_mm3;
         double value = total->known ? total->volume_mm3.value / 1000.0 : (double)NAN;
-        life->row[i].ml[k] = around(value, 1.2);
+        const bool none = total->known && total->regions == 0; // looked for, and not found
+        life->row[i].ml[k] = none ? (rlv_interval){0.0, 0.0, 0.34} : around(value, 1.2);
         life->row[i].g[k] = around(2.32 * value, 5.0);
         life->cumulative[i].ml[k] = around(value + (i > 0 ? life->row[0].ml[k].value : 0.0), 1.7);
+        if (none && (i == 0 || life->row[0].ml[k].high == 0.34))
+            life->cumulative[i].ml[k] = (rlv_interval){0.0, 0.0, 0.34 * (double)(i + 1)};
         life->cumulative[i].g[k] = around(2.32 * life->cumulative[i].ml[k].value, 9.0);
     }
     const rlv_balance open = {.missing = RLV_TERM_RESIN,
