@@ -148,10 +148,45 @@ static void look_at_balance(report_findings* f, const rlv_history* history, size
              report_interval(spoil->unexplained_g, "g").text, spoil->damp ? ", and a bag was damp" : "");
 }
 
+/// What somebody wrote down of what a step did, word for word: it is for a reader to say what of it is damage.
+static void look_at_record(report_findings* f, const rlv_history* history, size_t step)
+{
+    const rlv_stage_record* after = stage_of(history, history->step[step].after);
+    const report_text in_spoil = report_in_spoil(history, step);
+    if (in_spoil.text[0] != '\0')
+        find(f, REPORT_LOOK, report_step_name(history, step).text, "%s, and is in no figure of bone lost",
+             in_spoil.text);
+    if (after->note != NULL)
+        find(f, REPORT_LOOK, report_step_name(history, step).text, "the record of ‘%.200s’ notes “%.700s”", after->id,
+             after->note);
+}
+
+/// Notes on elements, word for word, each with all elements that it stands at; those in the spoil are told with it.
+static void look_at_elements(report_findings* f, const rlv_specimen* specimen)
+{
+    for (size_t i = 0; i < specimen->element_count; i++)
+    {
+        const rlv_element_record* one = &specimen->element[i];
+        report_text names = {""};
+        bool told = one->note == NULL || one->bag != NULL;
+        for (size_t k = 0; k < specimen->element_count && !told; k++)
+        {
+            const rlv_element_record* other = &specimen->element[k];
+            if (other->note == NULL || other->bag != NULL || strcmp(one->note, other->note) != 0)
+                continue;
+            told = k < i;
+            add_name(&names, other->id);
+        }
+        if (!told)
+            find(f, REPORT_LOOK, names.text, "the record of elements notes “%.800s”", one->note);
+    }
+}
+
 static void look_at_steps(report_findings* f, const rlv_history* history)
 {
     for (size_t i = 0; i < history->step_count; i++)
     {
+        look_at_record(f, history, i);
         if (history->row != NULL)
             look_at_balance(f, history, i);
         if (!history->step[i].measured)
@@ -206,7 +241,8 @@ static void find_wide_class(report_findings* f, const rlv_history* history, rlv_
     const char* name = history_class_name(kind);
     if (step->change.total[kind].faint)
         find(f, REPORT_WIDE, name,
-             "in all %s, most of the doubt from %s: there it thins out, or goes on elsewhere, below the detection limit (%s), and how far it "
+             "in all %s, most of the doubt from %s: there it thins out, or goes on elsewhere, below the detection "
+             "limit (%s), and how far it "
              "reaches cannot be told",
              report_interval(all.ml, "mL").text, report_step_name(history, widest).text,
              change_limit_words(&step->change.limit[0]).text);
@@ -430,6 +466,7 @@ void report_findings_find(report_findings* findings, const rlv_history* history)
 {
     findings->count = findings->beyond = 0;
     look_at_steps(findings, history);
+    look_at_elements(findings, history->specimen);
     find_wide(findings, history);
     find_missing(findings, history);
 }

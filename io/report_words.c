@@ -194,16 +194,19 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
         return unknown_class(history, kind, which);
     if (found.regions == 0)
         said = say(
-            "none that can be told from noise; up to %s mL could lie below the detection limit",
+            "none that can be told from noise%s; at most %s mL could lie below the detection limit",
+            kind == RLV_CHANGE_BONE ? ", of bone that showed and was marked" : "",
             words_figures(round_up(fmax(bound_of(history, kind, which), least_told(history, first, last))), 2).text);
     else
     {
         said = report_interval(found.ml, "mL");
         if (isfinite(found.g.value))
             add(&said, ", %s", report_interval(found.g, "g").text);
-        add(&said, ", in %s", words_count(found.regions, "region").text);
+        add(&said, ", in %s%s", words_count(found.regions, "region").text,
+            kind == RLV_CHANGE_BONE ? " of bone that showed" : "");
         if (found.faint)
-            add(&said, "; it thins out, or goes on elsewhere, below the detection limit, which the upper end allows for");
+            add(&said,
+                "; it thins out, or goes on elsewhere, below the detection limit, which the upper end allows for");
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);
@@ -258,12 +261,49 @@ static bool has_pieces(const rlv_history* history, rlv_change_class kind, size_t
     return false;
 }
 
+enum
+{
+    NAMED_ELEMENTS = 8 ///< of those in the spoil; what comes beyond is counted
+};
+
+static bool is_in_spoil(const rlv_history* history, const rlv_element_record* element, size_t which)
+{
+    const rlv_specimen* specimen = history->specimen;
+    for (size_t i = 0; i < specimen->spoil_count && element->bag != NULL; i++)
+        if (strcmp(specimen->spoil[i].bag, element->bag) == 0)
+            return which == REPORT_ALL ||
+                   strcmp(specimen->spoil[i].stage, stage_id(history, history->step[which].after)) == 0;
+    return false;
+}
+
+report_text report_in_spoil(const rlv_history* history, size_t which)
+{
+    const rlv_specimen* specimen = history->specimen;
+    report_text names = {""};
+    size_t count = 0;
+    for (size_t i = 0; i < specimen->element_count; i++)
+    {
+        const rlv_element_record* element = &specimen->element[i];
+        if (is_in_spoil(history, element, which) && count++ < NAMED_ELEMENTS)
+            add(&names, "%s%.40s (bag %.40s)", count > 1 ? ", " : "", element->id, element->bag);
+    }
+    if (count == 0)
+        return (report_text){""};
+    if (count > NAMED_ELEMENTS)
+        add(&names, " and %zu more", count - NAMED_ELEMENTS);
+    return say("%s %s recorded from the spoil, %.800s: what of %s had not shown counts as matrix",
+               words_count(count, "element").text, count > 1 ? "are" : "is", names.text, count > 1 ? "them" : "it");
+}
+
 static void put_classes(report_lines* lines, const rlv_history* history, size_t which)
 {
     report_text bone = class_words(history, RLV_CHANGE_BONE, which);
     bool lost = report_class_of(history, RLV_CHANGE_BONE, which).regions > 0;
     if (lost && which == REPORT_ALL)
         add_steps_of_bone(&bone, history);
+    const report_text in_spoil = report_in_spoil(history, which);
+    if (in_spoil.text[0] != '\0')
+        add(&bone, ". %s", in_spoil.text);
     put(lines, "Bone lost", bone, lost);
     put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
     if (has_pieces(history, RLV_CHANGE_DETACHED, which))

@@ -68,6 +68,10 @@ report_text report_limits(const rlv_history* history, size_t step);
 /// Volume of the block at the last stage, in words.
 report_text report_left(const rlv_history* history);
 
+/// "2 elements are recorded from the spoil, LR20 (bag S1), …": those of a step's bags, or of all (REPORT_ALL). They
+/// were bone, and were lost to the block, yet no mesh saw them. Empty where none is.
+report_text report_in_spoil(const rlv_history* history, size_t step);
+
 /// "1173 mL (1160 to 1186 mL)"
 report_text report_interval(rlv_interval interval, const char* unit);
 

@@ -46,6 +46,25 @@ Test(report_findings, a_region_that_may_be_nothing_is_to_be_looked_at)
     SAYS(REPORT_LOOK, "skull → cleaned", "region 3 is so slight");
 }
 
+Test(report_findings, what_the_record_notes_of_a_step_or_an_element_is_quoted)
+{
+    rlv_element_record element[] = {{.id = (char*)"D05", .note = (char*)"a corner chipped"},
+                                    {.id = (char*)"D08", .note = (char*)"on edge"},
+                                    {.id = (char*)"LL29", .note = (char*)"on edge"},
+                                    {.id = (char*)"LR20", .bag = (char*)"S1", .note = (char*)"found in the spoil"}};
+    IS_SILENT(REPORT_LOOK, "skull → cleaned", "notes");
+    IS_SILENT(REPORT_LOOK, "field → skull", "spoil");
+    life.stage[2].note = (char*)"D05 lost a corner";
+    life.specimen.element = element;
+    life.specimen.element_count = 4;
+    SAYS(REPORT_LOOK, "skull → cleaned", "the record of ‘cleaned’ notes “D05 lost a corner”");
+    SAYS(REPORT_LOOK, "D05", "“a corner chipped”");
+    SAYS(REPORT_LOOK, "D08, LL29", "“on edge”");
+    IS_SILENT(REPORT_LOOK, "LL29", "");
+    IS_SILENT(REPORT_LOOK, "LR20", "");
+    SAYS(REPORT_LOOK, "field → skull", "LR20 (bag S1): what of it had not shown counts as matrix, and is in no figure");
+}
+
 Test(report_findings, material_that_came_is_held_against_the_treatments_recorded)
 {
     rlv_change_total* added = &life.step[1].change.total[RLV_CHANGE_ADDED];

@@ -33,14 +33,32 @@ Test(report_words, bone_lost_is_told_first_with_its_step_and_alarms)
     const report_lines lines = report_summary(&life.history);
     cr_expect_str_eq(lines.line[0].name, "Bone lost");
     cr_expect(lines.line[0].alarm);
-    SAYS(lines, "Bone lost", "in 1 region: field → skull 0.4 mL");
+    SAYS(lines, "Bone lost", "in 1 region of bone that showed: field → skull 0.4 mL");
 }
 
 Test(report_words, bone_that_was_not_lost_is_told_with_what_could_lie_below_the_limit)
 {
     const report_lines lines = report_step(&life.history, 1);
-    SAYS(lines, "Bone lost", "none that can be told from noise; up to 0.34 mL"); // the 340 mm³ of its step
+    SAYS(lines, "Bone lost",
+         "none that can be told from noise, of bone that showed and was marked; at most 0.34 mL"); // the 340 mm³ of its
+                                                                                                   // step
     cr_expect_not(lines.line[0].alarm);
+}
+
+Test(report_words, elements_in_the_spoil_stand_beside_bone_lost_and_count_as_matrix)
+{
+    rlv_element_record element[] = {
+        {.id = (char*)"LR20", .bag = (char*)"S1"}, {.id = (char*)"LL31", .bag = (char*)"S2"}, {.id = (char*)"D01"}};
+    report_lines lines = report_summary(&life.history);
+    cr_expect_null(strstr(line(&lines, "Bone lost"), "spoil"));
+    life.specimen.element = element;
+    life.specimen.element_count = 3;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Bone lost",
+         "2 elements are recorded from the spoil, LR20 (bag S1), LL31 (bag S2): what of them had not shown counts as "
+         "matrix");
+    lines = report_step(&life.history, 1);
+    SAYS(lines, "Bone lost", "1 element is recorded from the spoil, LL31 (bag S2): what of it had not shown");
 }
 
 Test(report_words, what_was_not_found_leaves_room_for_what_could_not_be_told_at_all)
@@ -52,7 +70,7 @@ Test(report_words, what_was_not_found_leaves_room_for_what_could_not_be_told_at_
     cr_expect_float_eq(bone.ml.high, 0.04, 1e-12);
     cr_expect_float_eq(bone.g.high, 0.04 * 2.96, 1e-12);
     const report_lines lines = report_step(&life.history, 1);
-    SAYS(lines, "Bone lost", "up to 0.040 mL");
+    SAYS(lines, "Bone lost", "at most 0.040 mL");
 }
 
 Test(report_words, bone_that_nobody_marked_is_not_known_rather_than_none)
