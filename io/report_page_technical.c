@@ -2,6 +2,7 @@
 
 #include "report_page_parts.h"
 
+#include "regions.h"
 #include "report_words.h"
 
 #include <math.h>
@@ -71,21 +72,82 @@ static void put_stages(rlv_page* p, const source_of* s)
 
 // --- Methods ---------------------------------------------------------------------------------------------------------
 
+static const char units_and_scale[] =
+    "A unit is never guessed. A mesh's scale is what its record says, or that of its scale bars by weighted least "
+    "squares; every bar is held against the others. Where bars disagree by more than they should, the scale's sd is "
+    "widened by the Birge ratio (R. T. Birge, Phys. Rev. 40, 1932).";
+
+/// From what alignments began, as it was done.
+static void put_alignment(rlv_page* p, const rlv_history* history)
+{
+    size_t done = 0, tied = 0, fewest = SIZE_MAX, most = 0;
+    char began[400];
+    for (size_t i = 0; i < history->edge_count; i++)
+    {
+        const history_edge* edge = &history->edge[i];
+        done += edge->done;
+        if (!edge->done || edge->start_ties == 0)
+            continue;
+        tied++;
+        fewest = edge->start_ties < fewest ? edge->start_ties : fewest;
+        most = edge->start_ties > most ? edge->start_ties : most;
+    }
+    static const char search[] = "were searched for from any attitude, without tie points: local frames with "
+                                 "descriptors give candidate poses";
+    if (done == 0)
+        return;
+    if (tied == 0)
+        snprintf(began, sizeof began, "All %zu %s", done, search);
+    else
+    {
+        char ties[64];
+        if (fewest == most)
+            snprintf(ties, sizeof ties, "%zu", most);
+        else
+            snprintf(ties, sizeof ties, "%zu to %zu", fewest, most);
+        if (tied == done)
+            snprintf(began, sizeof began, "All %zu began from tie points, %s each", done, ties);
+        else
+            snprintf(began, sizeof began, "%zu of %zu began from tie points, %s each; the others %s", tied, done, ties,
+                     search);
+    }
+    report_page_tell(
+        p, "Alignment",
+        "Pairs of stages are brought together by the surface that held still. %s. Each was then refined from point to "
+        "plane on the surfaces alone (Y. Chen, G. Medioni, Image and Vision Computing 10, 1992) with a robust weight; "
+        "what changed is found, left out, and the refinement done again.%s All alignments are solved together for one "
+        "pose a stage (G. Grisetti et al., IEEE Intelligent Transportation Systems Magazine 2, 2010).",
+        began,
+        tied > 0 ? " Tie points only start an alignment: they have no weight in it, and what is left between them "
+                   "checks it."
+                 : "");
+}
+
+/// How far out of the noise regions had to stand, as the steps were measured.
+static void put_change(rlv_page* p, const rlv_history* history)
+{
+    double least = INFINITY, most = 0.0;
+    for (size_t i = 0; i < history->step_count; i++)
+        if (history->step[i].measured)
+        {
+            least = fmin(least, history->step[i].change.seed_sd);
+            most = fmax(most, history->step[i].change.seed_sd);
+        }
+    if (most <= 0.0)
+        return;
+    const rlv_words low = words_figures(least, 2), high = words_figures(most, 2);
+    const bool one = strcmp(low.text, high.text) == 0;
+    report_page_tell(p, "Change",
+                     "Regions are found where depth along the normal, smoothed at three scales, stands out of the "
+                     "noise by %s%s%s sd%s. Inside them solid columns of both stages are summed along three axes, "
+                     "signed.",
+                     low.text, one ? "" : " to ", one ? "" : high.text,
+                     most > RLV_REGION_SEED_SD ? ": the more places are looked at, the farther, so that noise seldom "
+                                                 "passes anywhere"
+                                               : "");
+}
+
 static const char* const methods[][2] = {
-    {"Units and scale",
-     "A unit is never guessed. A mesh's scale is what its record says, or that of its scale bars by weighted least "
-     "squares; every bar is held against the others. Where bars disagree by more than they should, the scale's sd is "
-     "widened by the Birge ratio (R. T. Birge, Phys. Rev. 40, 1932)."},
-    {"Alignment",
-     "Stages are brought together from the surface that held still, without tie points: local frames with descriptors "
-     "give "
-     "candidate poses, which are refined from point to plane (Y. Chen, G. Medioni, Image and Vision Computing 10, "
-     "1992) with "
-     "a robust weight. What changed is then found, left out, and the refinement done again. All alignments are solved "
-     "together for one pose a stage (G. Grisetti et al., IEEE Intelligent Transportation Systems Magazine 2, 2010)."},
-    {"Change", "Regions are found where depth along the normal, smoothed at three scales, stands out of the noise by "
-               "4.5 sd. Inside "
-               "them solid columns of both stages are summed along three axes, signed."},
     {"Intervals",
      "The residuals on the surface that held still are a random field: motion, noise, and slow warp of the scans, "
      "estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971). Block kriging (N. "
@@ -112,9 +174,12 @@ static const char* const methods[][2] = {
                 "100:2008, 7.2.6); the ends of an interval outward. CSV and JSON hold them unrounded."},
 };
 
-static void put_methods(rlv_page* p)
+static void put_methods(rlv_page* p, const rlv_history* history)
 {
     page_section(p, "methods", "Methods");
+    page_fact(p, "Units and scale", units_and_scale);
+    put_alignment(p, history);
+    put_change(p, history);
     for (size_t i = 0; i < sizeof methods / sizeof *methods; i++)
         page_fact(p, methods[i][0], methods[i][1]);
 }
@@ -190,6 +255,6 @@ static void put_inputs(rlv_page* p, const source_of* s)
 void report_page_technical(rlv_page* p, const source_of* s)
 {
     put_stages(p, s);
-    put_methods(p);
+    put_methods(p, s->history);
     put_inputs(p, s);
 }

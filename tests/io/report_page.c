@@ -201,6 +201,37 @@ Test(report_page, what_a_reader_meets_is_explained_and_cautions_stand_in_place)
     json_decref(record);
 }
 
+/// Write the page with what is set now, and look whether it holds words.
+static bool page_says(const char* words)
+{
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    const bool says = strstr(html, words) != NULL;
+    free(html);
+    json_decref(record);
+    return says;
+}
+
+Test(report_page, methods_say_what_alignments_began_from)
+{
+    cr_expect(page_says("All 2 were searched for from any attitude, without tie points"));
+    life.edge[0].start_ties = 4;
+    cr_expect(page_says("1 of 2 began from tie points, 4 each; the others were searched for"));
+    life.edge[1].start_ties = 239;
+    cr_expect(page_says("All 2 began from tie points, 4 to 239 each. Each was then refined"));
+    cr_expect_not(page_says("without tie points"));
+}
+
+Test(report_page, methods_say_how_far_out_of_the_noise_regions_stood)
+{
+    life.step[0].change.seed_sd = 4.5;
+    life.step[1].change.seed_sd = 5.3;
+    cr_expect(page_says("stands out of the noise by 4.5 to 5.3 sd: the more places"));
+    life.step[1].change.seed_sd = 4.5;
+    cr_expect(page_says("stands out of the noise by 4.5 sd. Inside them"));
+}
+
 Test(report_page, notes_and_warnings_are_text)
 {
     char* html;
