@@ -323,6 +323,8 @@ static void put_left(rlv_page* p, const source_of* s)
 {
     page_section(p, "left", "What is left in the block");
     page_fact(p, "Volume", report_left(s->history).text);
+    page_fact(p, "Mass", report_weight(s->history).text);
+    page_fact(p, "Size", report_size(s->history).text);
     report_page_caution(p, REPORT_CAUTION_LIFTING);
     if (report_page_table(p, s, REPORT_LEFT))
         page_box(p, PAGE_NOTE,

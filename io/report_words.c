@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 __attribute__((format(printf, 1, 2))) static report_text say(const char* format, ...)
@@ -363,6 +364,65 @@ report_text report_left(const rlv_history* history)
     return say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
 }
 
+static const rlv_stage_record* last_stage(const rlv_history* history)
+{
+    return history->stage[history->stage_count - 1].record;
+}
+
+report_text report_weight(const rlv_history* history)
+{
+    const rlv_stage_record* last = last_stage(history);
+    const rlv_advice_record* advice = history->specimen->advice;
+    if (last->mass == NULL)
+        return say("not weighed at ‘%.200s’", last->id);
+    report_text said = say("the block weighed %s kg at ‘%.200s’",
+                           words_known(last->mass->grams / 1000.0, last->mass->sd_g / 1000.0).text, last->id);
+    if (advice != NULL && advice->lift_limit_kg != NULL)
+        add(&said, ": %s the %s kg recorded for lifting by one person; a qualified person decides how it is lifted",
+            last->mass->grams > 1000.0 * *advice->lift_limit_kg ? "over" : "not over",
+            words_exact(*advice->lift_limit_kg).text);
+    return said;
+}
+
+static int by_falling_length(const void* a, const void* b)
+{
+    const double p = *(const double*)a, q = *(const double*)b;
+    return (p < q) - (p > q);
+}
+
+/// The inside of the case that is recorded, against sides of a box by falling length.
+static void add_case(report_text* said, const rlv_display_record* display, const double side_mm[3])
+{
+    if (display == NULL || display->case_length_mm == NULL || display->case_width_mm == NULL ||
+        display->case_height_mm == NULL)
+        return;
+    const double recorded[] = {*display->case_length_mm, *display->case_width_mm, *display->case_height_mm};
+    double inside[] = {recorded[0], recorded[1], recorded[2]};
+    qsort(inside, 3, sizeof *inside, by_falling_length);
+    const bool fits = side_mm[0] <= inside[0] && side_mm[1] <= inside[1] && side_mm[2] <= inside[2];
+    add(said, "; the case recorded is %s × %s × %s mm inside, %s", words_exact(recorded[0]).text,
+        words_exact(recorded[1]).text, words_exact(recorded[2]).text,
+        fits ? "which that box fits into one way round: whether it does as it will stand is not told"
+             : "which that box does not fit into; turned otherwise the block may");
+}
+
+report_text report_size(const rlv_history* history)
+{
+    const rlv_mesh_measures* measures = &history->stage[history->stage_count - 1].given.measures;
+    const rlv_vec3 size = rlv_vec3_sub(measures->high_mm, measures->low_mm);
+    double side_mm[] = {size.x, size.y, size.z};
+    if (!(fmin(size.x, fmin(size.y, size.z)) > 0.0))
+        return say("not known");
+    qsort(side_mm, 3, sizeof *side_mm, by_falling_length);
+    report_text said =
+        say("%s × %s × %s mm, length × width × height of the box along the axes of the mesh of ‘%.200s’, by falling "
+            "length: another box about it may be smaller",
+            words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text, words_number(side_mm[2], 0).text,
+            last_stage(history)->id);
+    add_case(&said, history->specimen->display, side_mm);
+    return said;
+}
+
 report_lines report_step(const rlv_history* history, size_t step)
 {
     report_lines lines = {0};
@@ -373,18 +433,25 @@ report_lines report_step(const rlv_history* history, size_t step)
     return lines;
 }
 
+static void put_left(report_lines* lines, const rlv_history* history)
+{
+    put(lines, "Left in the block", report_left(history), false);
+    put(lines, "Mass of the block", report_weight(history), false);
+    put(lines, "Size of the block", report_size(history), false);
+}
+
 report_lines report_summary(const rlv_history* history)
 {
     report_lines lines = {0};
     if (history->step_count > 0)
     {
         put_classes(&lines, history, REPORT_ALL);
-        put(&lines, "Left in the block", report_left(history), false);
+        put_left(&lines, history);
         put_balances(&lines, history, REPORT_ALL);
         put_untold(&lines, history, REPORT_ALL);
     }
     else
-        put(&lines, "Left in the block", report_left(history), false);
+        put_left(&lines, history);
     if (!history->joined)
         put(&lines, "One frame", say("not all stages are in one frame: %s", history->apart), true);
     return lines;

@@ -154,7 +154,7 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
     life.specimen.advice = &advice;
     write_report(&html, &record);
     const char* at = find(find(html, "<h2 id=\"record\""), "<h3 id=\"display\"");
-    at = find(at, "used by no measurement yet");
+    at = find(at, "As recorded. The block");
     find(at, "−0.938, 0.343, 0.0500 in the mesh of ‘cleaned’");
     find(at, "0.6, height over distance: 31°"); // the arc tangent of 0.6 is 30.96 degrees
     find(at, "what lies in ‘skull’, ‘tail &lt;fin&gt;’");
@@ -174,7 +174,7 @@ Test(report_page, display_and_advice_that_are_not_recorded_are_one_line)
     json_t* record;
     write_report(&html, &record);
     find(html, "<p>Display and advice: not recorded.</p>");
-    cr_expect_null(strstr(html, "used by no measurement"));
+    cr_expect_null(strstr(html, "held against the lifting limit"));
     free(html);
     json_decref(record);
 }

@@ -129,6 +129,41 @@ Test(report_words, what_is_left_is_told_only_where_the_mesh_is_closed)
     cr_expect(strstr(report_left(&life.history).text, "not known: the mesh of ‘cleaned’ is open") != NULL);
 }
 
+Test(report_words, the_weight_is_held_against_the_recorded_limit_of_lifting)
+{
+    double limit_kg = 24.0;
+    rlv_advice_record advice = {.lift_limit_kg = &limit_kg};
+    report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Mass of the block", "the block weighed 24.700 kg at ‘cleaned’");
+    cr_expect_null(strstr(line(&lines, "Mass of the block"), "lifting"));
+    life.specimen.advice = &advice;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Mass of the block",
+         "‘cleaned’: over the 24 kg recorded for lifting by one person; a qualified person decides");
+    limit_kg = 24.7;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Mass of the block", "not over the 24.7 kg");
+    life.stage[2].mass = NULL;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Mass of the block", "not weighed at ‘cleaned’");
+}
+
+Test(report_words, the_size_is_that_of_a_box_that_is_named_and_held_against_the_case)
+{
+    double length = 500.0, width = 700.0, height = 400.0;
+    rlv_display_record display = {.case_length_mm = &length, .case_width_mm = &width, .case_height_mm = &height};
+    life.read[2].given.measures.low_mm = (rlv_vec3){-100.0, 0.0, 10.0};
+    life.read[2].given.measures.high_mm = (rlv_vec3){200.2, 600.0, 260.0};
+    life.specimen.display = &display;
+    report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block",
+         "600 × 300 × 250 mm, length × width × height of the box along the axes of the mesh of ‘cleaned’");
+    SAYS(lines, "Size of the block", "500 × 700 × 400 mm inside, which that box fits into one way round");
+    height = 240.0;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block", "does not fit into; turned otherwise the block may");
+}
+
 Test(report_words, stages_that_are_not_joined_alarm)
 {
     life.history.joined = false;
