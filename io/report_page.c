@@ -1,7 +1,9 @@
 #include "report_page_parts.h"
 
+#include "marks.h"
 #include "report_findings.h"
 #include "report_words.h"
+#include "sheet.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -52,11 +54,29 @@ void report_page_tell(rlv_page* p, const char* name, const char* format, ...)
     free(text);
 }
 
+/// A page shows a sheet smaller than it is: where it is whole, at what scale, and on what paper, by the file's name
+/// too, which print has no link for.
+static void say_where_whole(char* text, size_t size, const history_sheet* sheet)
+{
+    char scale[48];
+    const rlv_paper paper = rlv_paper_holding(sheet->paper_mm[0], sheet->paper_mm[1], 4);
+    rlv_scale_words(scale, sizeof scale, sheet->scale);
+    if (sheet->print == NULL)
+        snprintf(text, size, "%s", sheet->caption);
+    else
+        snprintf(text, size, "%s Reduced here; %s%son paper %s × %s mm (%s): %s", sheet->caption,
+                 sheet->scale > 0.0 ? scale : "whole ", sheet->scale > 0.0 ? " " : "",
+                 words_number(sheet->paper_mm[0], 0).text, words_number(sheet->paper_mm[1], 0).text, paper.name,
+                 sheet->print);
+}
+
 static void put_picture(rlv_page* p, const history_sheet* sheet)
 {
+    char caption[2400];
+    say_where_whole(caption, sizeof caption, sheet);
     const page_picture picture = {.path = sheet->path,
                                   .alt = sheet->alt,
-                                  .caption = sheet->caption,
+                                  .caption = caption,
                                   .width = (unsigned)sheet->width,
                                   .height = (unsigned)sheet->height,
                                   .full = sheet->print,

@@ -22,11 +22,12 @@ static void set_up(void)
 
 TestSuite(report_page, .init = set_up, .fini = program_leave);
 
+static history_sheets sheets; ///< that the page has; none
+
 /// Write the page, and fill the record; free both.
 static void write_report(char** html, json_t** record)
 {
     rlv_answer answer = {.inputs = json_array(), .warnings = json_array(), .parameters = json_object()};
-    const history_sheets sheets = {0};
     rlv_error error = {0};
     record_line(answer.warnings, "the rim <is> short");
     report_tables tables = report_tables_of(&life.history, &answer);
@@ -211,6 +212,26 @@ static bool page_says(const char* words)
     free(html);
     json_decref(record);
     return says;
+}
+
+Test(report_page, a_picture_says_that_it_is_reduced_and_names_the_sheet_at_its_scale)
+{
+    history_sheet sheet = {.kind = HISTORY_SHEET_DEPTH,
+                           .stage = 1,
+                           .path = (char*)"pictures/skull-depth.png",
+                           .print = (char*)"pictures/skull-depth.pdf",
+                           .width = 5945,
+                           .height = 4205,
+                           .paper_mm = {1189.0, 841.0},
+                           .scale = 1.0,
+                           .caption = (char*)"From field to skull.",
+                           .alt = (char*)"the block"};
+    sheets = (history_sheets){1, &sheet};
+    cr_expect(page_says("From field to skull. Reduced here; 1 : 1 on paper 1189 × 841\u00A0mm (A0 lying): "
+                        "pictures/skull-depth.pdf</span>"));
+    sheet.print = NULL;
+    cr_expect(page_says("From field to skull.</span>"));
+    sheets = (history_sheets){0};
 }
 
 Test(report_page, methods_say_what_alignments_began_from)
