@@ -172,7 +172,8 @@ static void put_reading(rlv_page* p)
     page_part(p, "reading", "How to read these figures");
     page_fact(p, "Interval",
               "A figure stands before its interval: 12 mL (11 to 13 mL) means that the truth lies between "
-              "11 and 13 in 95 cases of 100, as far as the scans tell.");
+              "11 and 13 in 95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is "
+              "the most that could lie below the detection limit.");
     page_fact(p, "Matrix",
               "What went and was not marked as bone, or as a piece, on the mesh before. It may hold bone "
               "that had never shown: a mesh cannot tell the two apart.");
@@ -334,7 +335,8 @@ static void put_rates(rlv_page* p, const source_of* s)
                        "told: the intervals hold the measurement alone.");
     else
         report_page_say(p,
-                        "One hour differs from another by about %s mL (sd). A rate that the recorded steps do not tell "
+                        "One hour differs from another by about %s mL (sd), whatever the tool. A rate that the "
+                        "recorded steps do not tell "
                         "has none.",
                         words_figures(s->history->rates.scatter_ml, 2).text);
 }
@@ -367,8 +369,8 @@ static void put_ledger(rlv_page* p, const source_of* s)
     report_page_table(p, s, REPORT_MASS_BALANCE);
     report_page_table(p, s, REPORT_SPOIL_BALANCE);
     page_part(p, "grams", "Grams, and sums so far");
-    page_paragraph(p, "A class of which no region was found is 0, with an upper end that is what the detection limit "
-                      "leaves room for. A dash is what was not measured.");
+    page_paragraph(p, "A class of which no region was found is 0, with an upper end that is no interval's: it is, at "
+                      "most, what the detection limit leaves room for. A dash is what was not measured.");
     report_page_table(p, s, REPORT_MASSES);
     report_page_table(p, s, REPORT_VOLUMES_SO_FAR);
     report_page_table(p, s, REPORT_MASSES_SO_FAR);

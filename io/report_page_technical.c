@@ -52,6 +52,15 @@ static void put_frame(rlv_page* p, const source_of* s)
                   "The motions themselves, 4 by 4 matrices (CSV)");
     report_page_table(p, s, REPORT_EDGES);
     report_page_table(p, s, REPORT_LOOPS);
+    if (history->joined && history->stages.loop_count > 0)
+        report_page_say(
+            p,
+            "In these tables p is how often sound alignments would fail to close by as much. It is mostly near 1, "
+            "since "
+            "what an alignment does not share with the others is taken wide: %s mm of settling, and half of the share "
+            "of its surface that did not hold still. So closures find gross errors; that they close does not say that "
+            "a pose is as sure as it is told.",
+            words_exact(HISTORY_SETTLING_MM).text);
 }
 
 static void put_stages(rlv_page* p, const source_of* s)
@@ -164,15 +173,33 @@ static const char* const methods[][2] = {
                            "with their halves in quadrature, and a scale or density that they share as one error. A "
                            "balance closes where nothing "
                            "lies within its 95 % interval."},
-    {"Rates and hours", "Rates are least squares over the recorded steps, none below nothing (C. L. Lawson, R. J. "
-                        "Hanson, Solving Least Squares "
-                        "Problems, 1974), with the scatter from hour to hour (R. C. Paule, J. Mandel, J. Res. NBS 87, "
-                        "1982). Hours are a volume "
-                        "over a rate, with E. C. Fieller's interval (J. R. Stat. Soc. B 16, 1954)."},
+    {"Rates and hours",
+     "Rates are least squares over the recorded steps, none below nothing (C. L. Lawson, R. J. Hanson, Solving Least "
+     "Squares Problems, 1974), with one scatter from hour to hour, which all tools share: the one that makes the "
+     "misfit "
+     "what it ought to be (R. C. Paule, J. Mandel, J. Res. NBS 87, 1982). Their intervals do not trust that one: they "
+     "are a mixture over every scatter, weighted by restricted likelihood and Jeffreys' prior (G. E. P. Box, G. C. "
+     "Tiao, Bayesian Inference in Statistical Analysis, 1973). Hours are a volume over a rate, with E. C. Fieller's "
+     "interval (J. R. Stat. Soc. B 16, 1954)."},
     {"Figures", "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
                 "is a 1 (JCGM "
                 "100:2008, 7.2.6); the ends of an interval outward. CSV and JSON hold them unrounded."},
 };
+
+/// What an upper end is that is no end of an interval.
+static void put_bounds(rlv_page* p)
+{
+    report_page_tell(
+        p, "At most",
+        "Where nothing of a class was found, its upper end is a bound and no end of a 95 %% interval: at most a "
+        "layer as deep as the detection limit of the widest patch, on all that seemed to hold still. An upper end "
+        "holds such a bound beside its interval where what was found is shallow (under %s detection limits on the "
+        "mean), where it "
+        "thins out by more than its interval, and where the balance of the two volumes says that some is missing: the "
+        "same bound where it is shallow, else what that balance leaves room for, or twice what an even thinning out "
+        "would hold, and no more than the same. Bounds of steps are added up, not in quadrature.",
+        words_exact(RLV_CHANGE_FAINT).text);
+}
 
 static void put_methods(rlv_page* p, const rlv_history* history)
 {
@@ -182,6 +209,7 @@ static void put_methods(rlv_page* p, const rlv_history* history)
     put_change(p, history);
     for (size_t i = 0; i < sizeof methods / sizeof *methods; i++)
         page_fact(p, methods[i][0], methods[i][1]);
+    put_bounds(p);
 }
 
 // --- Inputs, parameters ----------------------------------------------------------------------------------------------

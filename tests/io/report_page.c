@@ -244,6 +244,24 @@ Test(report_page, methods_say_what_alignments_began_from)
     cr_expect_not(page_says("without tie points"));
 }
 
+Test(report_page, a_bound_is_told_apart_from_an_interval)
+{
+    cr_expect(page_says("the most that could lie below the detection limit."));
+    cr_expect(page_says("its upper end is a bound and no end of a 95\u00A0% interval"));
+    cr_expect(page_says("under 2 detection limits on the mean"));
+}
+
+Test(report_page, closures_are_said_to_find_gross_errors_where_there_are_loops)
+{
+    cr_expect_not(page_says("closures find gross errors"));
+    size_t round[] = {0, 1, 2};
+    rlv_loop_closure loop = {.edge = 1, .stage_count = 3, .stage = round};
+    life.history.stages.loop = &loop;
+    life.history.stages.loop_count = 1;
+    cr_expect(page_says("0.03\u00A0mm of settling, and half of the share"));
+    cr_expect(page_says("closures find gross errors"));
+}
+
 Test(report_page, methods_say_how_far_out_of_the_noise_regions_stood)
 {
     life.step[0].change.seed_sd = 4.5;
