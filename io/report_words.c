@@ -423,6 +423,32 @@ report_text report_size(const rlv_history* history)
     return said;
 }
 
+/// Whether an area was named by another row of work before.
+static bool is_named_before(const rlv_stage_record* stage, size_t row)
+{
+    for (size_t i = 0; i < row; i++)
+        if (stage->work[i].area != NULL && strcmp(stage->work[i].area, stage->work[row].area) == 0)
+            return true;
+    return false;
+}
+
+/// Areas of work that were named and could not be told apart: what was recorded for them is of the step as a whole.
+static void put_mixed(report_lines* lines, const rlv_history* history, size_t step)
+{
+    const rlv_stage_record* after = history->stage[history->step[step].after].record;
+    report_text names = {""};
+    for (size_t i = 0; i < after->work_count; i++)
+        if (after->work[i].area != NULL && !is_named_before(after, i))
+            add(&names, "%s‘%.60s’", names.text[0] != '\0' ? ", " : "", after->work[i].area);
+    if (history->step[step].areas_mixed && names.text[0] != '\0')
+        put(lines, "Areas of work",
+            say("%.700s: not told apart, since a region of matrix runs over several of them, or one of them holds "
+                "none; "
+                "hours and spoil recorded for them are of all matrix of the step together",
+                names.text),
+            false);
+}
+
 report_lines report_step(const rlv_history* history, size_t step)
 {
     report_lines lines = {0};
@@ -430,6 +456,7 @@ report_lines report_step(const rlv_history* history, size_t step)
     if (history->row != NULL && (history->row[step].mass.closed || history->row[step].spoil.closed))
         put_balances(&lines, history, step);
     put_untold(&lines, history, step);
+    put_mixed(&lines, history, step);
     return lines;
 }
 

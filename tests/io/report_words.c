@@ -129,6 +129,19 @@ Test(report_words, what_is_left_is_told_only_where_the_mesh_is_closed)
     cr_expect(strstr(report_left(&life.history).text, "not known: the mesh of ‘cleaned’ is open") != NULL);
 }
 
+Test(report_words, areas_of_work_that_were_pooled_are_named)
+{
+    report_lines lines = report_step(&life.history, 0);
+    cr_expect_str_eq(line(&lines, "Areas of work"), "");
+    life.step[0].areas_mixed = true;
+    life.work[1].area = (char*)"snout";
+    lines = report_step(&life.history, 0);
+    SAYS(lines, "Areas of work", "‘skull roof’, ‘snout’: not told apart");
+    life.work[1].area = (char*)"skull roof";
+    lines = report_step(&life.history, 0);
+    SAYS(lines, "Areas of work", "‘skull roof’: not told apart"); // named once
+}
+
 Test(report_words, the_weight_is_held_against_the_recorded_limit_of_lifting)
 {
     double limit_kg = 24.0;
