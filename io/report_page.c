@@ -120,7 +120,7 @@ static void put_lines(rlv_page* p, const report_lines* lines)
         page_fact(p, lines->line[i].name, lines->line[i].words.text);
 }
 
-/// All warnings in one box, a line each.
+/// All warnings in one box, a line with a bullet each.
 static void put_warnings(rlv_page* p, const rlv_answer* answer)
 {
     char* text = NULL;
@@ -129,7 +129,7 @@ static void put_warnings(rlv_page* p, const rlv_answer* answer)
     if (stream != NULL)
         fputs("Before these figures are used:\n", stream);
     for (size_t i = 0; i < count && stream != NULL; i++)
-        fprintf(stream, "%s%s.", i > 0 ? "\n" : "", json_string_value(json_array_get(answer->warnings, i)));
+        fprintf(stream, "%s• %s.", i > 0 ? "\n" : "", json_string_value(json_array_get(answer->warnings, i)));
     if (stream != NULL && fclose(stream) == 0)
         page_box(p, PAGE_CAUTION, text);
     else if (count > 0)

@@ -94,6 +94,40 @@ Test(report_findings, a_balance_that_does_not_close_is_told_at_its_step)
     SAYS(REPORT_LOOK, "field → skull", "meshes and scales do not agree");
 }
 
+Test(report_findings, what_thins_out_is_to_be_looked_at)
+{
+    IS_SILENT(REPORT_LOOK, "field → skull", "thins out");
+    life.step[0].change.total[RLV_CHANGE_REMOVED].faint = true;
+    SAYS(REPORT_LOOK, "field → skull", "matrix removed thins out, or goes on elsewhere, below the detection limit");
+}
+
+Test(report_findings, matrix_that_went_in_no_area_of_work_is_to_be_looked_at)
+{
+    IS_SILENT(REPORT_LOOK, "field → skull", "no area of work");
+    life.beside[0][1].area = NULL;
+    SAYS(REPORT_LOOK, "field → skull", "matrix went where no area of work is recorded: region 2, 60 mL");
+    life.step[0].areas_mixed = true;
+    IS_SILENT(REPORT_LOOK, "field → skull", "no area of work");
+    IS_SILENT(REPORT_LOOK, "skull → cleaned", "no area of work"); // hours there are of the step as a whole
+}
+
+Test(report_findings, tie_points_alignments_and_bars_that_contradict_are_to_be_looked_at)
+{
+    IS_SILENT(REPORT_LOOK, "tie points", "");
+    IS_SILENT(REPORT_LOOK, "an alignment", "");
+    IS_SILENT(REPORT_LOOK, "field", "does not fit");
+    life.edge[0].ties = (history_ties){.count = 4, .rms_mm = 0.97, .most_mm = 1.2, .p = 1e-5};
+    SAYS(REPORT_LOOK, "tie points", "the tie points of field and skull do not meet");
+    SAYS(REPORT_LOOK, "tie points", "the 4 points lie 0.97 mm apart on the whole, at most 1.2 mm");
+    life.edge[0].ties.p = 0.01;
+    IS_SILENT(REPORT_LOOK, "tie points", "");
+    life.closure[1].suspect = true;
+    life.closure[1].closure.shift_mm = 2.5;
+    SAYS(REPORT_LOOK, "an alignment", "that of cleaned to skull may be wrong, or one of its loop: the others disagree");
+    life.residual[1].alarm = true;
+    SAYS(REPORT_LOOK, "field", "scale bar ‘rod 2’ does not fit the others: it is off by −0.090 mm");
+}
+
 Test(report_findings, a_wide_interval_is_told_with_its_step_and_why)
 {
     life.cumulative[1].ml[RLV_CHANGE_BONE] = (rlv_interval){0.42, 0.22, 0.62};

@@ -73,7 +73,7 @@ Test(report_page, warnings_come_first_and_what_is_technical_last)
     const char* at = find(html, "<h2 id=\"summary\"");
     at = find(at, "<div class=\"box warning\""); // bone lost
     at = find(at, "<div class=\"box caution\""); // the measurement's own warnings
-    at = find(at, "the rim &lt;is&gt; short.");
+    at = find(at, "• the rim &lt;is&gt; short.");
     at = find(at, "<dt>Matrix removed</dt>");
     at = find(at, "<dt>Left in the block</dt>");
     at = find(at, "<dt>Mass balance</dt>");
