@@ -345,12 +345,13 @@ static void find_wide_bone(report_findings* f, const rlv_history* history)
         return;
     const size_t widest = widest_step(history, RLV_CHANGE_BONE);
     const rlv_change* change = &history->step[widest].change;
-    find(f, REPORT_WIDE, "bone lost",
-         "none was found, but %s leaves most room for some: up to %s mL, since %s, so that only a chip deeper than %s "
-         "is "
-         "told there",
-         report_step_name(history, widest).text, millilitres(change->total[RLV_CHANGE_BONE].volume_mm3.high).text,
-         why_wide(change).text, change_limit_words(&change->limit[0]).text);
+    find(
+        f, REPORT_WIDE, "bone lost",
+        "none was found, but %s leaves most room for some: at most %s mL, since %s, so that only a chip deeper than %s "
+        "is "
+        "told there",
+        report_step_name(history, widest).text, millilitres(change->total[RLV_CHANGE_BONE].volume_mm3.high).text,
+        why_wide(change).text, change_limit_words(&change->limit[0]).text);
 }
 
 static void find_wide_left(report_findings* f, const rlv_history* history)

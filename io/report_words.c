@@ -206,8 +206,8 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
         add(&said, ", in %s%s", words_count(found.regions, "region").text,
             kind == RLV_CHANGE_BONE ? " of bone that showed" : "");
         if (found.faint)
-            add(&said,
-                "; it thins out, or goes on elsewhere, below the detection limit, which the upper end allows for");
+            add(&said, "; it thins out, or goes on elsewhere, below the detection limit: the upper end is a bound that "
+                       "allows for it");
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);

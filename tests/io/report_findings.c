@@ -146,7 +146,7 @@ Test(report_findings, bone_that_was_not_found_has_a_step_that_leaves_most_room_f
     life.step[0].change.total[RLV_CHANGE_BONE] = life.step[1].change.total[RLV_CHANGE_BONE] =
         (rlv_change_total){.known = true, .volume_mm3 = {0.0, 0.0, 340.0}};
     life.step[1].change.total[RLV_CHANGE_BONE].volume_mm3.high = 910.0;
-    SAYS(REPORT_WIDE, "bone lost", "skull → cleaned leaves most room for some: up to 0.91 mL");
+    SAYS(REPORT_WIDE, "bone lost", "skull → cleaned leaves most room for some: at most 0.91 mL");
 }
 
 Test(report_findings, the_doubt_of_what_is_left_is_told_with_its_cause)
