@@ -40,9 +40,10 @@ static void tell_part(FILE* text, const char* name, const rlv_interval* part, bo
         fprintf(text, "  %-11s %s mL   95 %% interval %s mL\n", name, words_right(words_value(*part, 1000.0), 10).text,
                 words_ends(*part, 1000.0).text);
     else
-        fprintf(text,
-                "  %-11s nothing that can be told apart from noise; up to %s mL could lie below the detection limit\n",
-                name, words_figures(part->high / 1000.0, 2).text);
+        fprintf(
+            text,
+            "  %-11s nothing that can be told apart from noise; at most %s mL could lie below the detection limit\n",
+            name, words_figures(part->high / 1000.0, 2).text);
 }
 
 static rlv_table regions_of(const rlv_change* change, size_t most)

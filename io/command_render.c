@@ -1,6 +1,7 @@
 #include "command.h"
 
 #include "history_view.h"
+#include "marks.h"
 #include "specimen_choice.h"
 #include "specimen_inputs.h"
 #include "specimen_work.h"
@@ -65,8 +66,11 @@ static void tell_picture(rlv_answer* answer, const rlv_options* options, const h
     }
     record_text(picture, "caption", sheet->caption);
     record_text(picture, "alt", sheet->alt);
-    fprintf(answer->text, "%s/%s: %s x %s mm\n  %s\n", options->out, sheet->path,
-            words_figures(sheet->paper_mm[0], 4).text, words_figures(sheet->paper_mm[1], 4).text, sheet->caption);
+    char scale[48];
+    rlv_scale_words(scale, sizeof scale, sheet->scale);
+    fprintf(answer->text, "%s/%s: %s x %s mm%s%s\n  %s\n", options->out, sheet->path,
+            words_figures(sheet->paper_mm[0], 4).text, words_figures(sheet->paper_mm[1], 4).text,
+            sheet->scale > 0.0 ? ", at " : "", sheet->scale > 0.0 ? scale : "", sheet->caption);
     snprintf(answer->next, sizeof answer->next,
              "print it at 100 %% and lay a ruler against its control length before you measure on it.");
 }

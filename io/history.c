@@ -144,20 +144,25 @@ static void warn_of_closure(const rlv_history* history, rlv_answer* answer)
 /// One alignment in a thousand is warned of that is right.
 static const double WRONG_TIES = 0.001;
 
+bool history_ties_contradict(const rlv_history* history, const history_edge* edge, char* words, size_t size)
+{
+    if (!edge->done || edge->ties.count == 0 || !(edge->ties.p < WRONG_TIES))
+        return false;
+    snprintf(words, size,
+             "the tie points of %.100s and %.100s do not meet: where the surfaces lie on each other the %zu points lie "
+             "%s mm apart on the whole, at most %s mm, which is farther than how sure they are allows: look at their "
+             "names and places, and at the alignment",
+             history->stage[edge->into].record->id, history->stage[edge->from].record->id, edge->ties.count,
+             words_figures(edge->ties.rms_mm, 2).text, words_figures(edge->ties.most_mm, 2).text);
+    return true;
+}
+
 static void warn_of_ties(const rlv_history* history, rlv_answer* answer)
 {
+    char words[512];
     for (size_t e = 0; e < history->edge_count; e++)
-    {
-        const history_edge* edge = history->edge + e;
-        if (edge->done && edge->ties.p < WRONG_TIES)
-            answer_warn(
-                answer,
-                "the tie points of %s and %s lie %s mm apart (rms of %zu, at most %s mm) where the surfaces lie "
-                "on each other, farther than their sds allow: look at their names and places, and at the "
-                "alignment",
-                history->stage[edge->into].record->id, history->stage[edge->from].record->id,
-                words_figures(edge->ties.rms_mm, 2).text, edge->ties.count, words_figures(edge->ties.most_mm, 2).text);
-    }
+        if (history_ties_contradict(history, history->edge + e, words, sizeof words))
+            answer_warn(answer, "%s", words);
 }
 
 /// Half of the longest side of all stages.

@@ -138,6 +138,10 @@ void history_free(rlv_history* history);
 rlv_interval history_stage_volume(const rlv_history* history, size_t stage);
 rlv_interval history_piece_volume(const rlv_history* history, const history_piece* piece);
 
+/// Whether the tie points of two stages lie so far apart under their alignment that one of the two is wrong; then in
+/// words, without a full stop.
+bool history_ties_contradict(const rlv_history* history, const history_edge* edge, char* words, size_t size);
+
 /// The pose that carries a stage into the block frame (identity where the stages are not joined).
 rlv_pose history_pose(const rlv_history* history, size_t stage);
 

@@ -53,7 +53,7 @@ static void add_classes(sheet_lines* lines, const rlv_change* change)
     if (lines->count == 0)
         sheet_line(lines, "nothing told apart from noise");
     if (change->total[RLV_CHANGE_BONE].known && change->total[RLV_CHANGE_BONE].regions == 0)
-        sheet_line(lines, "no bone lost that could be told apart from noise");
+        sheet_line(lines, "no loss of bone that showed could be told apart from noise");
 }
 
 /// The same in one line of running text.
@@ -265,12 +265,11 @@ static rlv_status keep_map(sheet_job* job, const rlv_sheet* sheet, const history
                            rlv_error* error)
 {
     const rlv_stage_record *before = scene->before->record, *after = scene->after->record;
-    char told[1024], caption[1600], alt[2048], scale_words[48];
+    char told[1024], caption[1600], alt[2048];
     sentence_of(told, sizeof told, &scene->step->change);
-    rlv_scale_words(scale_words, sizeof scale_words, job->order.scale);
     snprintf(caption, sizeof caption,
-             "From %s to %s: depth of what changed, at %s, %s, with two sections through the deepest place. %s.",
-             before->id, after->id, scale_words, job->view.words, told);
+             "From %s to %s: depth of what changed, %s, with two sections through the deepest place. %s.", before->id,
+             after->id, job->view.words, told);
     snprintf(alt, sizeof alt,
              "Stage %s from one side, coloured by the depth of what changed since %s, up to %s mm, with %s numbered as "
              "in the table beside it and two sections through the deepest place. %s.",

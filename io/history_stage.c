@@ -25,13 +25,16 @@ static void warn_of_bars(const history_stage* stage, rlv_answer* answer)
     const rlv_mesh_record* mesh = &stage->record->mesh;
     for (size_t i = 0; i < mesh->bar_count; i++)
         if (stage->residual[i].alarm)
-            answer_warn(answer, "%s: %s is off the other bars by %s mm, %s times its sd; measure it again",
+            answer_warn(answer,
+                        "%s: %s is off the other bars by %s mm, %s times what is usual for it; measure it again",
                         stage->record->id, mesh->bar[i].bar, words_figures(stage->residual[i].residual_mm, 2).text,
                         words_figures(fabs(stage->residual[i].sds), 2).text);
     if (stage->scale.inflated)
-        answer_warn(answer,
-                    "%s: its scale bars differ by more than their sds allow; the scale's sd is taken %s times as large",
-                    stage->record->id, words_figures(stage->scale.birge_ratio, 2).text);
+        answer_warn(
+            answer,
+            "%s: its scale bars differ by more than how sure they are allows; how unsure the scale is is taken %s "
+            "times as large",
+            stage->record->id, words_figures(stage->scale.birge_ratio, 2).text);
 }
 
 static rlv_status scale_stage(history_stage* stage, const rlv_specimen* specimen, rlv_answer* answer, rlv_error* error)

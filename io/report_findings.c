@@ -145,10 +145,123 @@ static void look_at_balance(report_findings* f, const rlv_history* history, size
              report_unexplained(spoil, true).text, spoil->damp ? ", and a bag was damp" : "");
 }
 
+/// What thins out where no mesh tells how far it reaches.
+static void look_at_faint(report_findings* f, const rlv_history* history, size_t step)
+{
+    const rlv_change* change = &history->step[step].change;
+    for (rlv_change_class kind = 0; kind < RLV_CHANGE_CLASSES; kind++)
+        if (change->total[kind].known && change->total[kind].faint)
+            find(f, REPORT_LOOK, report_step_name(history, step).text,
+                 "%s thins out, or goes on elsewhere, below the detection limit (%s): how far it reaches, only a look "
+                 "tells",
+                 history_class_name(kind), change_limit_words(&change->limit[0]).text);
+}
+
+/// Whether all hours of a step were recorded for areas of work that could be told apart.
+static bool is_all_in_areas(const history_step* step, const rlv_stage_record* after)
+{
+    for (size_t i = 0; i < after->work_count; i++)
+        if (after->work[i].area == NULL)
+            return false;
+    return after->work_count > 0 && !step->areas_mixed;
+}
+
+/// Matrix that went where no work is recorded.
+static void look_at_unworked(report_findings* f, const rlv_history* history, size_t which)
+{
+    const history_step* step = &history->step[which];
+    report_text regions = {""};
+    size_t count = 0;
+    double ml = 0.0;
+    if (!is_all_in_areas(step, stage_of(history, step->after)))
+        return;
+    for (size_t r = 0; r < step->change.region_count; r++)
+        if (step->change.region[r].kind == RLV_CHANGE_REMOVED && step->region[r].area == NULL)
+        {
+            char number[32];
+            snprintf(number, sizeof number, "%zu", r + 1);
+            add_name(&regions, number);
+            ml += step->change.region[r].volume_mm3.value / 1000.0;
+            count++;
+        }
+    if (count > 0)
+        find(f, REPORT_LOOK, report_step_name(history, which).text,
+             "matrix went where no area of work is recorded: region%s %s, %s mL", count > 1 ? "s" : "", regions.text,
+             words_figures(ml, 2).text);
+}
+
+/// What the alignments of stages are contradicted by.
+static void look_at_alignments(report_findings* f, const rlv_history* history)
+{
+    char words[512];
+    for (size_t e = 0; e < history->edge_count; e++)
+        if (history_ties_contradict(history, &history->edge[e], words, sizeof words))
+            find(f, REPORT_LOOK, "tie points", "%s", words);
+    for (size_t e = 0; e < history->stages.edge_count; e++)
+    {
+        const rlv_edge_closure* closure = &history->stages.edge[e];
+        const history_edge* edge = &history->edge[history->graph_edge[e]];
+        if (closure->rejected || closure->suspect)
+            find(f, REPORT_LOOK, "an alignment", "that of %.200s to %.200s %s: the others disagree with it by %s mm",
+                 stage_of(history, edge->from)->id, stage_of(history, edge->into)->id,
+                 closure->rejected ? "is left out" : "may be wrong, or one of its loop",
+                 words_figures(closure->closure.shift_mm, 2).text);
+    }
+}
+
+/// Scale bars that do not fit the others of their stage.
+static void look_at_bars(report_findings* f, const rlv_history* history)
+{
+    for (size_t i = 0; i < history->stage_count; i++)
+    {
+        const rlv_mesh_record* mesh = &stage_of(history, i)->mesh;
+        for (size_t k = 0; k < mesh->bar_count && history->stage[i].residual != NULL; k++)
+            if (history->stage[i].residual[k].alarm)
+                find(f, REPORT_LOOK, stage_of(history, i)->id,
+                     "scale bar ‘%.200s’ does not fit the others: it is off by %s mm", mesh->bar[k].bar,
+                     words_figures(history->stage[i].residual[k].residual_mm, 2).text);
+    }
+}
+
+/// What somebody wrote down of what a step did, word for word: it is for a reader to say what of it is damage.
+static void look_at_record(report_findings* f, const rlv_history* history, size_t step)
+{
+    const rlv_stage_record* after = stage_of(history, history->step[step].after);
+    const report_text in_spoil = report_in_spoil(history, step);
+    if (in_spoil.text[0] != '\0')
+        find(f, REPORT_LOOK, report_step_name(history, step).text, "%s, and is in no figure of bone lost",
+             in_spoil.text);
+    if (after->note != NULL)
+        find(f, REPORT_LOOK, report_step_name(history, step).text, "the record of ‘%.200s’ notes “%.700s”", after->id,
+             after->note);
+}
+
+/// Notes on elements, word for word, each with all elements that it stands at; those in the spoil are told with it.
+static void look_at_elements(report_findings* f, const rlv_specimen* specimen)
+{
+    for (size_t i = 0; i < specimen->element_count; i++)
+    {
+        const rlv_element_record* one = &specimen->element[i];
+        report_text names = {""};
+        bool told = one->note == NULL || one->bag != NULL;
+        for (size_t k = 0; k < specimen->element_count && !told; k++)
+        {
+            const rlv_element_record* other = &specimen->element[k];
+            if (other->note == NULL || other->bag != NULL || strcmp(one->note, other->note) != 0)
+                continue;
+            told = k < i;
+            add_name(&names, other->id);
+        }
+        if (!told)
+            find(f, REPORT_LOOK, names.text, "the record of elements notes “%.800s”", one->note);
+    }
+}
+
 static void look_at_steps(report_findings* f, const rlv_history* history)
 {
     for (size_t i = 0; i < history->step_count; i++)
     {
+        look_at_record(f, history, i);
         if (history->row != NULL)
             look_at_balance(f, history, i);
         if (!history->step[i].measured)
@@ -157,7 +270,11 @@ static void look_at_steps(report_findings* f, const rlv_history* history)
         look_at_added(f, history, i);
         look_at_untold(f, history, i);
         look_at_slight(f, history, i);
+        look_at_faint(f, history, i);
+        look_at_unworked(f, history, i);
     }
+    look_at_bars(f, history);
+    look_at_alignments(f, history);
     if (history->joined && history->stages.inflated)
         find(f, REPORT_LOOK, "the frame of all stages",
              "the alignments disagree by more than they say of themselves; how sure all places are was widened for it");
@@ -225,12 +342,14 @@ static void find_wide_bone(report_findings* f, const rlv_history* history)
         return;
     const size_t widest = widest_step(history, RLV_CHANGE_BONE);
     const rlv_change* change = &history->step[widest].change;
-    find(f, REPORT_WIDE, "bone lost",
-         "none was found, but %s leaves most room for some: up to %s mL, since %s, so that only a chip deeper than %s "
-         "is "
-         "told there",
-         report_step_name(history, widest).text, words_at_most(report_class_of(history, RLV_CHANGE_BONE, widest).ml.high).text,
-         why_wide(change).text, change_limit_words(&change->limit[0]).text);
+    find(
+        f, REPORT_WIDE, "bone lost",
+        "none was found, but %s leaves most room for some: at most %s mL, since %s, so that only a chip deeper than %s "
+        "is "
+        "told there",
+        report_step_name(history, widest).text,
+        words_at_most(report_class_of(history, RLV_CHANGE_BONE, widest).ml.high).text, why_wide(change).text,
+        change_limit_words(&change->limit[0]).text);
 }
 
 static void find_wide_left(report_findings* f, const rlv_history* history)
@@ -428,6 +547,7 @@ void report_findings_find(report_findings* findings, const rlv_history* history)
 {
     findings->count = findings->beyond = 0;
     look_at_steps(findings, history);
+    look_at_elements(findings, history->specimen);
     find_wide(findings, history);
     find_missing(findings, history);
 }

@@ -1,7 +1,9 @@
 #include "report_page_parts.h"
 
+#include "marks.h"
 #include "report_findings.h"
 #include "report_words.h"
+#include "sheet.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -52,11 +54,29 @@ void report_page_tell(rlv_page* p, const char* name, const char* format, ...)
     free(text);
 }
 
+/// A page shows a sheet smaller than it is: where it is whole, at what scale, and on what paper, by the file's name
+/// too, which print has no link for.
+static void say_where_whole(char* text, size_t size, const history_sheet* sheet)
+{
+    char scale[48];
+    const rlv_paper paper = rlv_paper_holding(sheet->paper_mm[0], sheet->paper_mm[1], 4);
+    rlv_scale_words(scale, sizeof scale, sheet->scale);
+    if (sheet->print == NULL)
+        snprintf(text, size, "%s", sheet->caption);
+    else
+        snprintf(text, size, "%s Reduced here; %s%son paper %s × %s mm (%s): %s", sheet->caption,
+                 sheet->scale > 0.0 ? scale : "whole ", sheet->scale > 0.0 ? " " : "",
+                 words_number(sheet->paper_mm[0], 0).text, words_number(sheet->paper_mm[1], 0).text, paper.name,
+                 sheet->print);
+}
+
 static void put_picture(rlv_page* p, const history_sheet* sheet)
 {
+    char caption[2400];
+    say_where_whole(caption, sizeof caption, sheet);
     const page_picture picture = {.path = sheet->path,
                                   .alt = sheet->alt,
-                                  .caption = sheet->caption,
+                                  .caption = caption,
                                   .width = (unsigned)sheet->width,
                                   .height = (unsigned)sheet->height,
                                   .full = sheet->print,
@@ -100,7 +120,7 @@ static void put_lines(rlv_page* p, const report_lines* lines)
         page_fact(p, lines->line[i].name, lines->line[i].words.text);
 }
 
-/// All warnings in one box, a line each.
+/// All warnings in one box, a line with a bullet each.
 static void put_warnings(rlv_page* p, const rlv_answer* answer)
 {
     char* text = NULL;
@@ -109,7 +129,7 @@ static void put_warnings(rlv_page* p, const rlv_answer* answer)
     if (stream != NULL)
         fputs("Before these figures are used:\n", stream);
     for (size_t i = 0; i < count && stream != NULL; i++)
-        fprintf(stream, "%s%s.", i > 0 ? "\n" : "", json_string_value(json_array_get(answer->warnings, i)));
+        fprintf(stream, "%s• %s.", i > 0 ? "\n" : "", json_string_value(json_array_get(answer->warnings, i)));
     if (stream != NULL && fclose(stream) == 0)
         page_box(p, PAGE_CAUTION, text);
     else if (count > 0)
@@ -152,7 +172,8 @@ static void put_reading(rlv_page* p)
     page_part(p, "reading", "How to read these figures");
     page_fact(p, "Interval",
               "A figure stands before its interval: 12 mL (11 to 13 mL) means that the truth lies between "
-              "11 and 13 in 95 cases of 100, as far as the scans tell.");
+              "11 and 13 in 95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is "
+              "the most that could lie below the detection limit.");
     page_fact(p, "Matrix",
               "What went and was not marked as bone, or as a piece, on the mesh before. It may hold bone "
               "that had never shown: a mesh cannot tell the two apart.");
@@ -314,7 +335,8 @@ static void put_rates(rlv_page* p, const source_of* s)
                        "told: the intervals hold the measurement alone.");
     else
         report_page_say(p,
-                        "One hour differs from another by about %s mL (sd). A rate that the recorded steps do not tell "
+                        "One hour differs from another by about %s mL (sd), whatever the tool. A rate that the "
+                        "recorded steps do not tell "
                         "has none.",
                         words_figures(s->history->rates.scatter_ml, 2).text);
 }
@@ -323,6 +345,8 @@ static void put_left(rlv_page* p, const source_of* s)
 {
     page_section(p, "left", "What is left in the block");
     page_fact(p, "Volume", report_left(s->history).text);
+    page_fact(p, "Mass", report_weight(s->history).text);
+    page_fact(p, "Size", report_size(s->history).text);
     report_page_caution(p, REPORT_CAUTION_LIFTING);
     if (report_page_table(p, s, REPORT_LEFT))
         page_box(p, PAGE_NOTE,
@@ -345,8 +369,8 @@ static void put_ledger(rlv_page* p, const source_of* s)
     report_page_table(p, s, REPORT_MASS_BALANCE);
     report_page_table(p, s, REPORT_SPOIL_BALANCE);
     page_part(p, "grams", "Grams, and sums so far");
-    page_paragraph(p, "A class of which no region was found is 0, with an upper end that is what the detection limit "
-                      "leaves room for.");
+    page_paragraph(p, "A class of which no region was found is 0, with an upper end that is no interval's: it is, at "
+                      "most, what the detection limit leaves room for.");
     report_page_table(p, s, REPORT_MASSES);
     report_page_table(p, s, REPORT_VOLUMES_SO_FAR);
     report_page_table(p, s, REPORT_MASSES_SO_FAR);

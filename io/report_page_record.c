@@ -117,8 +117,11 @@ static void put_wishes(rlv_page* p, const rlv_specimen* specimen)
         page_paragraph(p, "Display and advice: not recorded.");
         return;
     }
-    // True as long as no figure of the report is made with them; what comes to use one says so here.
-    page_paragraph(p, "As recorded; used by no measurement yet.");
+    // True as long as no other figure of the report is made with them; what comes to use one says so here.
+    page_paragraph(
+        p,
+        "As recorded. The block's mass and size are held against the lifting limit and the case; no measurement uses "
+        "what stands here.");
     if (specimen->display != NULL)
         put_display(p, specimen->display);
     if (specimen->advice != NULL)

@@ -2,6 +2,7 @@
 
 #include "report_page_parts.h"
 
+#include "regions.h"
 #include "report_words.h"
 
 #include <math.h>
@@ -51,6 +52,15 @@ static void put_frame(rlv_page* p, const source_of* s)
                   "The motions themselves, 4 by 4 matrices (CSV)");
     report_page_table(p, s, REPORT_EDGES);
     report_page_table(p, s, REPORT_LOOPS);
+    if (history->joined && history->stages.loop_count > 0)
+        report_page_say(
+            p,
+            "In these tables p is how often sound alignments would fail to close by as much. It is mostly near 1, "
+            "since "
+            "what an alignment does not share with the others is taken wide: %s mm of settling, and half of the share "
+            "of its surface that did not hold still. So closures find gross errors; that they close does not say that "
+            "a pose is as sure as it is told.",
+            words_exact(HISTORY_SETTLING_MM).text);
 }
 
 static void put_check(rlv_page* p, const source_of* s)
@@ -82,21 +92,82 @@ static void put_stages(rlv_page* p, const source_of* s)
 
 // --- Methods ---------------------------------------------------------------------------------------------------------
 
+static const char units_and_scale[] =
+    "A unit is never guessed. A mesh's scale is what its record says, or that of its scale bars by weighted least "
+    "squares; every bar is held against the others. Where bars disagree by more than they should, the scale's sd is "
+    "widened by the Birge ratio (R. T. Birge, Phys. Rev. 40, 1932).";
+
+/// From what alignments began, as it was done.
+static void put_alignment(rlv_page* p, const rlv_history* history)
+{
+    size_t done = 0, tied = 0, fewest = SIZE_MAX, most = 0;
+    char began[400];
+    for (size_t i = 0; i < history->edge_count; i++)
+    {
+        const history_edge* edge = &history->edge[i];
+        done += edge->done;
+        if (!edge->done || edge->start_ties == 0)
+            continue;
+        tied++;
+        fewest = edge->start_ties < fewest ? edge->start_ties : fewest;
+        most = edge->start_ties > most ? edge->start_ties : most;
+    }
+    static const char search[] = "were searched for from any attitude, without tie points: local frames with "
+                                 "descriptors give candidate poses";
+    if (done == 0)
+        return;
+    if (tied == 0)
+        snprintf(began, sizeof began, "All %zu %s", done, search);
+    else
+    {
+        char ties[64];
+        if (fewest == most)
+            snprintf(ties, sizeof ties, "%zu", most);
+        else
+            snprintf(ties, sizeof ties, "%zu to %zu", fewest, most);
+        if (tied == done)
+            snprintf(began, sizeof began, "All %zu began from tie points, %s each", done, ties);
+        else
+            snprintf(began, sizeof began, "%zu of %zu began from tie points, %s each; the others %s", tied, done, ties,
+                     search);
+    }
+    report_page_tell(
+        p, "Alignment",
+        "Pairs of stages are brought together by the surface that held still. %s. Each was then refined from point to "
+        "plane on the surfaces alone (Y. Chen, G. Medioni, Image and Vision Computing 10, 1992) with a robust weight; "
+        "what changed is found, left out, and the refinement done again.%s All alignments are solved together for one "
+        "pose a stage (G. Grisetti et al., IEEE Intelligent Transportation Systems Magazine 2, 2010).",
+        began,
+        tied > 0 ? " Tie points only start an alignment: they have no weight in it, and what is left between them "
+                   "checks it."
+                 : "");
+}
+
+/// How far out of the noise regions had to stand, as the steps were measured.
+static void put_change(rlv_page* p, const rlv_history* history)
+{
+    double least = INFINITY, most = 0.0;
+    for (size_t i = 0; i < history->step_count; i++)
+        if (history->step[i].measured)
+        {
+            least = fmin(least, history->step[i].change.seed_sd);
+            most = fmax(most, history->step[i].change.seed_sd);
+        }
+    if (most <= 0.0)
+        return;
+    const rlv_words low = words_figures(least, 2), high = words_figures(most, 2);
+    const bool one = strcmp(low.text, high.text) == 0;
+    report_page_tell(p, "Change",
+                     "Regions are found where depth along the normal, smoothed at three scales, stands out of the "
+                     "noise by %s%s%s sd%s. Inside them solid columns of both stages are summed along three axes, "
+                     "signed.",
+                     low.text, one ? "" : " to ", one ? "" : high.text,
+                     most > RLV_REGION_SEED_SD ? ": the more places are looked at, the farther, so that noise seldom "
+                                                 "passes anywhere"
+                                               : "");
+}
+
 static const char* const methods[][2] = {
-    {"Units and scale",
-     "A unit is never guessed. A mesh's scale is what its record says, or that of its scale bars by weighted least "
-     "squares; every bar is held against the others. Where bars disagree by more than they should, the scale's sd is "
-     "widened by the Birge ratio (R. T. Birge, Phys. Rev. 40, 1932)."},
-    {"Alignment",
-     "Stages are brought together from the surface that held still, without tie points: local frames with descriptors "
-     "give "
-     "candidate poses, which are refined from point to plane (Y. Chen, G. Medioni, Image and Vision Computing 10, "
-     "1992) with "
-     "a robust weight. What changed is then found, left out, and the refinement done again. All alignments are solved "
-     "together for one pose a stage (G. Grisetti et al., IEEE Intelligent Transportation Systems Magazine 2, 2010)."},
-    {"Change", "Regions are found where depth along the normal, smoothed at three scales, stands out of the noise by "
-               "4.5 sd. Inside "
-               "them solid columns of both stages are summed along three axes, signed."},
     {"Intervals",
      "The residuals on the surface that held still are a random field: motion, noise, and slow warp of the scans, "
      "estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971). Block kriging (N. "
@@ -113,11 +184,14 @@ static const char* const methods[][2] = {
                            "with their halves in quadrature, and a scale or density that they share as one error. A "
                            "balance closes where nothing "
                            "lies within its 95 % interval."},
-    {"Rates and hours", "Rates are least squares over the recorded steps, none below nothing (C. L. Lawson, R. J. "
-                        "Hanson, Solving Least Squares "
-                        "Problems, 1974), with the scatter from hour to hour (R. C. Paule, J. Mandel, J. Res. NBS 87, "
-                        "1982). Hours are a volume "
-                        "over a rate, with E. C. Fieller's interval (J. R. Stat. Soc. B 16, 1954)."},
+    {"Rates and hours",
+     "Rates are least squares over the recorded steps, none below nothing (C. L. Lawson, R. J. Hanson, Solving Least "
+     "Squares Problems, 1974), with one scatter from hour to hour, which all tools share: the one that makes the "
+     "misfit "
+     "what it ought to be (R. C. Paule, J. Mandel, J. Res. NBS 87, 1982). Their intervals do not trust that one: they "
+     "are a mixture over every scatter, weighted by restricted likelihood and Jeffreys' prior (G. E. P. Box, G. C. "
+     "Tiao, Bayesian Inference in Statistical Analysis, 1973). Hours are a volume over a rate, with E. C. Fieller's "
+     "interval (J. R. Stat. Soc. B 16, 1954)."},
     {"Figures",
      "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
      "is a 1 (JCGM "
@@ -126,11 +200,30 @@ static const char* const methods[][2] = {
      "its figures subtract. CSV and JSON hold all of them unrounded."},
 };
 
-static void put_methods(rlv_page* p)
+/// What an upper end is that is no end of an interval.
+static void put_bounds(rlv_page* p)
+{
+    report_page_tell(
+        p, "At most",
+        "Where nothing of a class was found, its upper end is a bound and no end of a 95 %% interval: at most a "
+        "layer as deep as the detection limit of the widest patch, on all that seemed to hold still. An upper end "
+        "holds such a bound beside its interval where what was found is shallow (under %s detection limits on the "
+        "mean), where it "
+        "thins out by more than its interval, and where the balance of the two volumes says that some is missing: the "
+        "same bound where it is shallow, else what that balance leaves room for, or twice what an even thinning out "
+        "would hold, and no more than the same. Bounds of steps are added up, not in quadrature.",
+        words_exact(RLV_CHANGE_FAINT).text);
+}
+
+static void put_methods(rlv_page* p, const rlv_history* history)
 {
     page_section(p, "methods", "Methods");
+    page_fact(p, "Units and scale", units_and_scale);
+    put_alignment(p, history);
+    put_change(p, history);
     for (size_t i = 0; i < sizeof methods / sizeof *methods; i++)
         page_fact(p, methods[i][0], methods[i][1]);
+    put_bounds(p);
 }
 
 // --- Inputs, parameters ----------------------------------------------------------------------------------------------
@@ -204,6 +297,6 @@ static void put_inputs(rlv_page* p, const source_of* s)
 void report_page_technical(rlv_page* p, const source_of* s)
 {
     put_stages(p, s);
-    put_methods(p);
+    put_methods(p, s->history);
     put_inputs(p, s);
 }

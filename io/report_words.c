@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 __attribute__((format(printf, 1, 2))) static report_text say(const char* format, ...)
@@ -173,17 +174,19 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = say("none that can be told from noise; up to %s mL could lie below the detection limit",
+        said = say("none that can be told from noise%s; at most %s mL could lie below the detection limit",
+                   kind == RLV_CHANGE_BONE ? ", of bone that showed and was marked" : "",
                    words_at_most(found.ml.high).text);
     else
     {
         said = report_interval(found.ml, "mL");
         if (isfinite(found.g.value))
             add(&said, ", %s", report_interval(found.g, "g").text);
-        add(&said, ", in %s", words_count(found.regions, "region").text);
+        add(&said, ", in %s%s", words_count(found.regions, "region").text,
+            kind == RLV_CHANGE_BONE ? " of bone that showed" : "");
         if (found.faint)
-            add(&said,
-                "; it thins out, or goes on elsewhere, below the detection limit, which the upper end allows for");
+            add(&said, "; it thins out, or goes on elsewhere, below the detection limit: the upper end is a bound that "
+                       "allows for it");
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);
@@ -238,12 +241,49 @@ static bool has_pieces(const rlv_history* history, rlv_change_class kind, size_t
     return false;
 }
 
+enum
+{
+    NAMED_ELEMENTS = 8 ///< of those in the spoil; what comes beyond is counted
+};
+
+static bool is_in_spoil(const rlv_history* history, const rlv_element_record* element, size_t which)
+{
+    const rlv_specimen* specimen = history->specimen;
+    for (size_t i = 0; i < specimen->spoil_count && element->bag != NULL; i++)
+        if (strcmp(specimen->spoil[i].bag, element->bag) == 0)
+            return which == REPORT_ALL ||
+                   strcmp(specimen->spoil[i].stage, stage_id(history, history->step[which].after)) == 0;
+    return false;
+}
+
+report_text report_in_spoil(const rlv_history* history, size_t which)
+{
+    const rlv_specimen* specimen = history->specimen;
+    report_text names = {""};
+    size_t count = 0;
+    for (size_t i = 0; i < specimen->element_count; i++)
+    {
+        const rlv_element_record* element = &specimen->element[i];
+        if (is_in_spoil(history, element, which) && count++ < NAMED_ELEMENTS)
+            add(&names, "%s%.40s (bag %.40s)", count > 1 ? ", " : "", element->id, element->bag);
+    }
+    if (count == 0)
+        return (report_text){""};
+    if (count > NAMED_ELEMENTS)
+        add(&names, " and %zu more", count - NAMED_ELEMENTS);
+    return say("%s %s recorded from the spoil, %.800s: what of %s had not shown counts as matrix",
+               words_count(count, "element").text, count > 1 ? "are" : "is", names.text, count > 1 ? "them" : "it");
+}
+
 static void put_classes(report_lines* lines, const rlv_history* history, size_t which)
 {
     report_text bone = class_words(history, RLV_CHANGE_BONE, which);
     bool lost = report_class_of(history, RLV_CHANGE_BONE, which).regions > 0;
     if (lost && which == REPORT_ALL)
         add_steps_of_bone(&bone, history);
+    const report_text in_spoil = report_in_spoil(history, which);
+    if (in_spoil.text[0] != '\0')
+        add(&bone, ". %s", in_spoil.text);
     put(lines, "Bone lost", bone, lost);
     put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
     if (has_pieces(history, RLV_CHANGE_DETACHED, which))
@@ -315,6 +355,91 @@ report_text report_left(const rlv_history* history)
     return say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
 }
 
+static const rlv_stage_record* last_stage(const rlv_history* history)
+{
+    return history->stage[history->stage_count - 1].record;
+}
+
+report_text report_weight(const rlv_history* history)
+{
+    const rlv_stage_record* last = last_stage(history);
+    const rlv_advice_record* advice = history->specimen->advice;
+    if (last->mass == NULL)
+        return say("not weighed at ‘%.200s’", last->id);
+    report_text said = say("the block weighed %s kg at ‘%.200s’",
+                           words_known(last->mass->grams / 1000.0, last->mass->sd_g / 1000.0).text, last->id);
+    if (advice != NULL && advice->lift_limit_kg != NULL)
+        add(&said, ": %s the %s kg recorded for lifting by one person; a qualified person decides how it is lifted",
+            last->mass->grams > 1000.0 * *advice->lift_limit_kg ? "over" : "not over",
+            words_exact(*advice->lift_limit_kg).text);
+    return said;
+}
+
+static int by_falling_length(const void* a, const void* b)
+{
+    const double p = *(const double*)a, q = *(const double*)b;
+    return (p < q) - (p > q);
+}
+
+/// The inside of the case that is recorded, against sides of a box by falling length.
+static void add_case(report_text* said, const rlv_display_record* display, const double side_mm[3])
+{
+    if (display == NULL || display->case_length_mm == NULL || display->case_width_mm == NULL ||
+        display->case_height_mm == NULL)
+        return;
+    const double recorded[] = {*display->case_length_mm, *display->case_width_mm, *display->case_height_mm};
+    double inside[] = {recorded[0], recorded[1], recorded[2]};
+    qsort(inside, 3, sizeof *inside, by_falling_length);
+    const bool fits = side_mm[0] <= inside[0] && side_mm[1] <= inside[1] && side_mm[2] <= inside[2];
+    add(said, "; the case recorded is %s × %s × %s mm inside, %s", words_exact(recorded[0]).text,
+        words_exact(recorded[1]).text, words_exact(recorded[2]).text,
+        fits ? "which that box fits into one way round: whether it does as it will stand is not told"
+             : "which that box does not fit into; turned otherwise the block may");
+}
+
+report_text report_size(const rlv_history* history)
+{
+    const rlv_mesh_measures* measures = &history->stage[history->stage_count - 1].given.measures;
+    const rlv_vec3 size = rlv_vec3_sub(measures->high_mm, measures->low_mm);
+    double side_mm[] = {size.x, size.y, size.z};
+    if (!(fmin(size.x, fmin(size.y, size.z)) > 0.0))
+        return say("not known");
+    qsort(side_mm, 3, sizeof *side_mm, by_falling_length);
+    report_text said =
+        say("%s × %s × %s mm, length × width × height of the box along the axes of the mesh of ‘%.200s’, by falling "
+            "length: another box about it may be smaller",
+            words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text, words_number(side_mm[2], 0).text,
+            last_stage(history)->id);
+    add_case(&said, history->specimen->display, side_mm);
+    return said;
+}
+
+/// Whether an area was named by another row of work before.
+static bool is_named_before(const rlv_stage_record* stage, size_t row)
+{
+    for (size_t i = 0; i < row; i++)
+        if (stage->work[i].area != NULL && strcmp(stage->work[i].area, stage->work[row].area) == 0)
+            return true;
+    return false;
+}
+
+/// Areas of work that were named and could not be told apart: what was recorded for them is of the step as a whole.
+static void put_mixed(report_lines* lines, const rlv_history* history, size_t step)
+{
+    const rlv_stage_record* after = history->stage[history->step[step].after].record;
+    report_text names = {""};
+    for (size_t i = 0; i < after->work_count; i++)
+        if (after->work[i].area != NULL && !is_named_before(after, i))
+            add(&names, "%s‘%.60s’", names.text[0] != '\0' ? ", " : "", after->work[i].area);
+    if (history->step[step].areas_mixed && names.text[0] != '\0')
+        put(lines, "Areas of work",
+            say("%.700s: not told apart, since a region of matrix runs over several of them, or one of them holds "
+                "none; "
+                "hours and spoil recorded for them are of all matrix of the step together",
+                names.text),
+            false);
+}
+
 report_lines report_step(const rlv_history* history, size_t step)
 {
     report_lines lines = {0};
@@ -322,7 +447,15 @@ report_lines report_step(const rlv_history* history, size_t step)
     if (history->row != NULL && (history->row[step].mass.closed || history->row[step].spoil.closed))
         put_balances(&lines, history, step);
     put_untold(&lines, history, step);
+    put_mixed(&lines, history, step);
     return lines;
+}
+
+static void put_left(report_lines* lines, const rlv_history* history)
+{
+    put(lines, "Left in the block", report_left(history), false);
+    put(lines, "Mass of the block", report_weight(history), false);
+    put(lines, "Size of the block", report_size(history), false);
 }
 
 report_lines report_summary(const rlv_history* history)
@@ -331,12 +464,12 @@ report_lines report_summary(const rlv_history* history)
     if (history->step_count > 0)
     {
         put_classes(&lines, history, REPORT_ALL);
-        put(&lines, "Left in the block", report_left(history), false);
+        put_left(&lines, history);
         put_balances(&lines, history, REPORT_ALL);
         put_untold(&lines, history, REPORT_ALL);
     }
     else
-        put(&lines, "Left in the block", report_left(history), false);
+        put_left(&lines, history);
     if (!history->joined)
         put(&lines, "One frame", say("not all stages are in one frame: %s", history->apart), true);
     return lines;

@@ -24,7 +24,7 @@ typedef struct report_line
 
 enum
 {
-    REPORT_LINES = 12
+    REPORT_LINES = 16
 };
 
 typedef struct report_lines
@@ -74,6 +74,17 @@ int report_balance_decimals(const rlv_balance* balance, bool spoil);
 
 /// What a balance leaves unexplained, to those decimals.
 report_text report_unexplained(const rlv_balance* balance, bool spoil);
+
+/// "2 elements are recorded from the spoil, LR20 (bag S1), …": those of a step's bags, or of all (REPORT_ALL). They
+/// were bone, and were lost to the block, yet no mesh saw them. Empty where none is.
+report_text report_in_spoil(const rlv_history* history, size_t step);
+
+/// What the block weighed at the last stage, held against the limit that is recorded for lifting by one person.
+report_text report_weight(const rlv_history* history);
+
+/// Length, width and height of the last stage, held against the case that is recorded: of the box along the axes of its
+/// mesh, which is not the least that holds it.
+report_text report_size(const rlv_history* history);
 
 /// "1173 mL (1160 to 1186 mL)"
 report_text report_interval(rlv_interval interval, const char* unit);

@@ -46,6 +46,25 @@ Test(report_findings, a_region_that_may_be_nothing_is_to_be_looked_at)
     SAYS(REPORT_LOOK, "skull → cleaned", "region 3 is so slight");
 }
 
+Test(report_findings, what_the_record_notes_of_a_step_or_an_element_is_quoted)
+{
+    rlv_element_record element[] = {{.id = (char*)"D05", .note = (char*)"a corner chipped"},
+                                    {.id = (char*)"D08", .note = (char*)"on edge"},
+                                    {.id = (char*)"LL29", .note = (char*)"on edge"},
+                                    {.id = (char*)"LR20", .bag = (char*)"S1", .note = (char*)"found in the spoil"}};
+    IS_SILENT(REPORT_LOOK, "skull → cleaned", "notes");
+    IS_SILENT(REPORT_LOOK, "field → skull", "spoil");
+    life.stage[2].note = (char*)"D05 lost a corner";
+    life.specimen.element = element;
+    life.specimen.element_count = 4;
+    SAYS(REPORT_LOOK, "skull → cleaned", "the record of ‘cleaned’ notes “D05 lost a corner”");
+    SAYS(REPORT_LOOK, "D05", "“a corner chipped”");
+    SAYS(REPORT_LOOK, "D08, LL29", "“on edge”");
+    IS_SILENT(REPORT_LOOK, "LL29", "");
+    IS_SILENT(REPORT_LOOK, "LR20", "");
+    SAYS(REPORT_LOOK, "field → skull", "LR20 (bag S1): what of it had not shown counts as matrix, and is in no figure");
+}
+
 Test(report_findings, material_that_came_is_held_against_the_treatments_recorded)
 {
     rlv_change_total* added = &life.step[1].change.total[RLV_CHANGE_ADDED];
@@ -75,6 +94,40 @@ Test(report_findings, a_balance_that_does_not_close_is_told_at_its_step)
     SAYS(REPORT_LOOK, "field → skull", "meshes and scales do not agree");
 }
 
+Test(report_findings, what_thins_out_is_to_be_looked_at)
+{
+    IS_SILENT(REPORT_LOOK, "field → skull", "thins out");
+    life.step[0].change.total[RLV_CHANGE_REMOVED].faint = true;
+    SAYS(REPORT_LOOK, "field → skull", "matrix removed thins out, or goes on elsewhere, below the detection limit");
+}
+
+Test(report_findings, matrix_that_went_in_no_area_of_work_is_to_be_looked_at)
+{
+    IS_SILENT(REPORT_LOOK, "field → skull", "no area of work");
+    life.beside[0][1].area = NULL;
+    SAYS(REPORT_LOOK, "field → skull", "matrix went where no area of work is recorded: region 2, 60 mL");
+    life.step[0].areas_mixed = true;
+    IS_SILENT(REPORT_LOOK, "field → skull", "no area of work");
+    IS_SILENT(REPORT_LOOK, "skull → cleaned", "no area of work"); // hours there are of the step as a whole
+}
+
+Test(report_findings, tie_points_alignments_and_bars_that_contradict_are_to_be_looked_at)
+{
+    IS_SILENT(REPORT_LOOK, "tie points", "");
+    IS_SILENT(REPORT_LOOK, "an alignment", "");
+    IS_SILENT(REPORT_LOOK, "field", "does not fit");
+    life.edge[0].ties = (history_ties){.count = 4, .rms_mm = 0.97, .most_mm = 1.2, .p = 1e-5};
+    SAYS(REPORT_LOOK, "tie points", "the tie points of field and skull do not meet");
+    SAYS(REPORT_LOOK, "tie points", "the 4 points lie 0.97 mm apart on the whole, at most 1.2 mm");
+    life.edge[0].ties.p = 0.01;
+    IS_SILENT(REPORT_LOOK, "tie points", "");
+    life.closure[1].suspect = true;
+    life.closure[1].closure.shift_mm = 2.5;
+    SAYS(REPORT_LOOK, "an alignment", "that of cleaned to skull may be wrong, or one of its loop: the others disagree");
+    life.residual[1].alarm = true;
+    SAYS(REPORT_LOOK, "field", "scale bar ‘rod 2’ does not fit the others: it is off by −0.090 mm");
+}
+
 Test(report_findings, a_wide_interval_is_told_with_its_step_and_why)
 {
     life.cumulative[1].ml[RLV_CHANGE_BONE] = (rlv_interval){0.42, 0.22, 0.62};
@@ -94,7 +147,7 @@ Test(report_findings, bone_that_was_not_found_has_a_step_that_leaves_most_room_f
         (rlv_change_total){.known = true, .volume_mm3 = {0.0, 0.0, 340.0}};
     life.step[1].change.total[RLV_CHANGE_BONE].volume_mm3.high = 910.0;
     life.row[1].ml[RLV_CHANGE_BONE] = (rlv_interval){0.0, 0.0, 0.91};
-    SAYS(REPORT_WIDE, "bone lost", "skull → cleaned leaves most room for some: up to 0.91 mL");
+    SAYS(REPORT_WIDE, "bone lost", "skull → cleaned leaves most room for some: at most 0.91 mL");
 }
 
 Test(report_findings, the_doubt_of_what_is_left_is_told_with_its_cause)

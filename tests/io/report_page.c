@@ -22,11 +22,12 @@ static void set_up(void)
 
 TestSuite(report_page, .init = set_up, .fini = program_leave);
 
+static history_sheets sheets; ///< that the page has; none
+
 /// Write the page, and fill the record; free both.
 static void write_report(char** html, json_t** record)
 {
     rlv_answer answer = {.inputs = json_array(), .warnings = json_array(), .parameters = json_object()};
-    const history_sheets sheets = {0};
     rlv_error error = {0};
     record_line(answer.warnings, "the rim <is> short");
     report_tables tables = report_tables_of(&life.history, &answer);
@@ -72,7 +73,7 @@ Test(report_page, warnings_come_first_and_what_is_technical_last)
     const char* at = find(html, "<h2 id=\"summary\"");
     at = find(at, "<div class=\"box warning\""); // bone lost
     at = find(at, "<div class=\"box caution\""); // the measurement's own warnings
-    at = find(at, "the rim &lt;is&gt; short.");
+    at = find(at, "• the rim &lt;is&gt; short.");
     at = find(at, "<dt>Matrix removed</dt>");
     at = find(at, "<dt>Left in the block</dt>");
     at = find(at, "<dt>Mass balance</dt>");
@@ -154,7 +155,7 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
     life.specimen.advice = &advice;
     write_report(&html, &record);
     const char* at = find(find(html, "<h2 id=\"record\""), "<h3 id=\"display\"");
-    at = find(at, "used by no measurement yet");
+    at = find(at, "As recorded. The block");
     find(at, "−0.938, 0.343, 0.0500 in the mesh of ‘cleaned’");
     find(at, "0.6, height over distance: 31°"); // the arc tangent of 0.6 is 30.96 degrees
     find(at, "what lies in ‘skull’, ‘tail &lt;fin&gt;’");
@@ -174,7 +175,7 @@ Test(report_page, display_and_advice_that_are_not_recorded_are_one_line)
     json_t* record;
     write_report(&html, &record);
     find(html, "<p>Display and advice: not recorded.</p>");
-    cr_expect_null(strstr(html, "used by no measurement"));
+    cr_expect_null(strstr(html, "held against the lifting limit"));
     free(html);
     json_decref(record);
 }
@@ -199,6 +200,75 @@ Test(report_page, what_a_reader_meets_is_explained_and_cautions_stand_in_place)
     find(find(html, "<h2 id=\"treatments\""), "stone dust can hold silica");
     free(html);
     json_decref(record);
+}
+
+/// Write the page with what is set now, and look whether it holds words.
+static bool page_says(const char* words)
+{
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    const bool says = strstr(html, words) != NULL;
+    free(html);
+    json_decref(record);
+    return says;
+}
+
+Test(report_page, a_picture_says_that_it_is_reduced_and_names_the_sheet_at_its_scale)
+{
+    history_sheet sheet = {.kind = HISTORY_SHEET_DEPTH,
+                           .stage = 1,
+                           .path = (char*)"pictures/skull-depth.png",
+                           .print = (char*)"pictures/skull-depth.pdf",
+                           .width = 5945,
+                           .height = 4205,
+                           .paper_mm = {1189.0, 841.0},
+                           .scale = 1.0,
+                           .caption = (char*)"From field to skull.",
+                           .alt = (char*)"the block"};
+    sheets = (history_sheets){1, &sheet};
+    cr_expect(page_says("From field to skull. Reduced here; 1 : 1 on paper 1189 × 841\u00A0mm (A0 lying): "
+                        "pictures/skull-depth.pdf</span>"));
+    sheet.print = NULL;
+    cr_expect(page_says("From field to skull.</span>"));
+    sheets = (history_sheets){0};
+}
+
+Test(report_page, methods_say_what_alignments_began_from)
+{
+    cr_expect(page_says("All 2 were searched for from any attitude, without tie points"));
+    life.edge[0].start_ties = 4;
+    cr_expect(page_says("1 of 2 began from tie points, 4 each; the others were searched for"));
+    life.edge[1].start_ties = 239;
+    cr_expect(page_says("All 2 began from tie points, 4 to 239 each. Each was then refined"));
+    cr_expect_not(page_says("without tie points"));
+}
+
+Test(report_page, a_bound_is_told_apart_from_an_interval)
+{
+    cr_expect(page_says("the most that could lie below the detection limit."));
+    cr_expect(page_says("its upper end is a bound and no end of a 95\u00A0% interval"));
+    cr_expect(page_says("under 2 detection limits on the mean"));
+}
+
+Test(report_page, closures_are_said_to_find_gross_errors_where_there_are_loops)
+{
+    cr_expect_not(page_says("closures find gross errors"));
+    size_t round[] = {0, 1, 2};
+    rlv_loop_closure loop = {.edge = 1, .stage_count = 3, .stage = round};
+    life.history.stages.loop = &loop;
+    life.history.stages.loop_count = 1;
+    cr_expect(page_says("0.03\u00A0mm of settling, and half of the share"));
+    cr_expect(page_says("closures find gross errors"));
+}
+
+Test(report_page, methods_say_how_far_out_of_the_noise_regions_stood)
+{
+    life.step[0].change.seed_sd = 4.5;
+    life.step[1].change.seed_sd = 5.3;
+    cr_expect(page_says("stands out of the noise by 4.5 to 5.3 sd: the more places"));
+    life.step[1].change.seed_sd = 4.5;
+    cr_expect(page_says("stands out of the noise by 4.5 sd. Inside them"));
 }
 
 Test(report_page, notes_and_warnings_are_text)

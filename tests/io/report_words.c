@@ -36,14 +36,32 @@ Test(report_words, bone_lost_is_told_first_with_its_step_and_alarms)
     const report_lines lines = report_summary(&life.history);
     cr_expect_str_eq(lines.line[0].name, "Bone lost");
     cr_expect(lines.line[0].alarm);
-    SAYS(lines, "Bone lost", "in 1 region: field → skull 0.4 mL");
+    SAYS(lines, "Bone lost", "in 1 region of bone that showed: field → skull 0.4 mL");
 }
 
 Test(report_words, bone_that_was_not_lost_is_told_with_what_could_lie_below_the_limit)
 {
     const report_lines lines = report_step(&life.history, 1);
-    SAYS(lines, "Bone lost", "none that can be told from noise; up to 0.34 mL"); // the 340 mm³ of its step
+    SAYS(lines, "Bone lost",
+         "none that can be told from noise, of bone that showed and was marked; at most 0.34 mL"); // the 340 mm³ of its
+                                                                                                   // step
     cr_expect_not(lines.line[0].alarm);
+}
+
+Test(report_words, elements_in_the_spoil_stand_beside_bone_lost_and_count_as_matrix)
+{
+    rlv_element_record element[] = {
+        {.id = (char*)"LR20", .bag = (char*)"S1"}, {.id = (char*)"LL31", .bag = (char*)"S2"}, {.id = (char*)"D01"}};
+    report_lines lines = report_summary(&life.history);
+    cr_expect_null(strstr(line(&lines, "Bone lost"), "spoil"));
+    life.specimen.element = element;
+    life.specimen.element_count = 3;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Bone lost",
+         "2 elements are recorded from the spoil, LR20 (bag S1), LL31 (bag S2): what of them had not shown counts as "
+         "matrix");
+    lines = report_step(&life.history, 1);
+    SAYS(lines, "Bone lost", "1 element is recorded from the spoil, LL31 (bag S2): what of it had not shown");
 }
 
 Test(report_words, what_was_not_found_leaves_room_for_what_could_not_be_told_at_all)
@@ -55,7 +73,7 @@ Test(report_words, what_was_not_found_leaves_room_for_what_could_not_be_told_at_
     cr_expect_float_eq(bone.ml.high, 0.04, 1e-12);
     cr_expect_float_eq(bone.g.high, 0.04 * 2.96, 1e-12);
     const report_lines lines = report_step(&life.history, 1);
-    SAYS(lines, "Bone lost", "up to 0.040 mL");
+    SAYS(lines, "Bone lost", "at most 0.040 mL");
 }
 
 Test(report_words, bone_that_nobody_marked_is_not_known_rather_than_none)
@@ -194,6 +212,54 @@ Test(report_words, what_is_left_is_told_only_where_the_mesh_is_closed)
     cr_expect(strstr(report_left(&life.history).text, "8000 mL") != NULL, "%s", report_left(&life.history).text);
     life.read[2].given.health.closed = false;
     cr_expect(strstr(report_left(&life.history).text, "not known: the mesh of ‘cleaned’ is open") != NULL);
+}
+
+Test(report_words, areas_of_work_that_were_pooled_are_named)
+{
+    report_lines lines = report_step(&life.history, 0);
+    cr_expect_str_eq(line(&lines, "Areas of work"), "");
+    life.step[0].areas_mixed = true;
+    life.work[1].area = (char*)"snout";
+    lines = report_step(&life.history, 0);
+    SAYS(lines, "Areas of work", "‘skull roof’, ‘snout’: not told apart");
+    life.work[1].area = (char*)"skull roof";
+    lines = report_step(&life.history, 0);
+    SAYS(lines, "Areas of work", "‘skull roof’: not told apart"); // named once
+}
+
+Test(report_words, the_weight_is_held_against_the_recorded_limit_of_lifting)
+{
+    double limit_kg = 24.0;
+    rlv_advice_record advice = {.lift_limit_kg = &limit_kg};
+    report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Mass of the block", "the block weighed 24.700 kg at ‘cleaned’");
+    cr_expect_null(strstr(line(&lines, "Mass of the block"), "lifting"));
+    life.specimen.advice = &advice;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Mass of the block",
+         "‘cleaned’: over the 24 kg recorded for lifting by one person; a qualified person decides");
+    limit_kg = 24.7;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Mass of the block", "not over the 24.7 kg");
+    life.stage[2].mass = NULL;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Mass of the block", "not weighed at ‘cleaned’");
+}
+
+Test(report_words, the_size_is_that_of_a_box_that_is_named_and_held_against_the_case)
+{
+    double length = 500.0, width = 700.0, height = 400.0;
+    rlv_display_record display = {.case_length_mm = &length, .case_width_mm = &width, .case_height_mm = &height};
+    life.read[2].given.measures.low_mm = (rlv_vec3){-100.0, 0.0, 10.0};
+    life.read[2].given.measures.high_mm = (rlv_vec3){200.2, 600.0, 260.0};
+    life.specimen.display = &display;
+    report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block",
+         "600 × 300 × 250 mm, length × width × height of the box along the axes of the mesh of ‘cleaned’");
+    SAYS(lines, "Size of the block", "500 × 700 × 400 mm inside, which that box fits into one way round");
+    height = 240.0;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block", "does not fit into; turned otherwise the block may");
 }
 
 Test(report_words, stages_that_are_not_joined_alarm)
