@@ -850,6 +850,10 @@ static double quiet_mm2(const work* w, size_t sum)
     return quiet;
 }
 
+/// Halves of a 95 % interval to a chance of one in a thousand: a balance that misses some in one step of forty by
+/// chance alone would widen what is sound.
+static const double SURELY = 3.29 / 1.96;
+
 /// What was not told apart may belong to a sum too. Where nothing of it was found, or what was found is shallow: up to
 /// the detection limit of the widest patch over all that seemed to hold still. Where it is deep but fades out by more
 /// than its interval: what the balance of the untold leaves room for, or twice an even fade where the balance is off
@@ -860,7 +864,9 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
 {
     const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
     const double room = sum_went(sum) ? change->untold_mm3.high : -change->untold_mm3.low;
-    const bool missing = sum_went(sum) ? change->untold_mm3.low > 0.0 : change->untold_mm3.high < 0.0;
+    const rlv_interval untold = change->untold_mm3;
+    const bool missing = sum_went(sum) ? untold.value > SURELY * (untold.value - untold.low)
+                                       : -untold.value > SURELY * (untold.high - untold.value);
     const double most = limit * quiet_mm2(w, sum);
     const double faded = faded_mm3(w, sum, limit);
     double volume = 0.0, area = 0.0;
