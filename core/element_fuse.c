@@ -197,8 +197,33 @@ static void fuse_places(group* g, const size_t* index, size_t count, const rlv_e
     g->freedom += 3.0 * ((double)count - 1.0);
 }
 
+/// Give the reference the senses that it does not know itself, as the first sighting that knows them has them: its own
+/// are filled in, and nothing may be taken to lie as they do.
+static void take_senses(rlv_element* reference, const size_t* index, size_t count, const rlv_element* sighting)
+{
+    // A half turn about the one axis turns the other's sense, and leaves its own.
+    static const struct
+    {
+        unsigned sense;
+        int axis, about;
+    } kind[] = {{RLV_ELEMENT_FACE, 2, 0}, {RLV_ELEMENT_FRONT, 0, 2}};
+    for (int which = 0; which < 2; which++)
+        for (size_t i = 0; i < count && (reference->known & kind[which].sense) == 0; i++)
+        {
+            const rlv_element* e = &sighting[index[i]];
+            const int axis = kind[which].axis;
+            if ((known_beside(e, reference) & kind[which].sense) == 0)
+                continue;
+            reference->known |= kind[which].sense;
+            const bool against = rlv_vec3_dot(rlv_element_axis(e, axis), rlv_element_axis(reference, axis)) < 0.0;
+            for (int k = 0; k < 9; k++)
+                reference->frame[k] *= against && k % 3 != kind[which].about ? -1.0 : 1.0;
+        }
+}
+
 static void fuse_attitudes(group* g, const size_t* index, size_t count, const rlv_element* sighting)
 {
+    take_senses(&g->element, index, count, sighting);
     const rlv_element* reference = &g->element; // begun as the sighting that knows most
     const rlv_mat3 frame = frame_of(reference);
     double information[9] = {0.0}, one[9], square = 0.0;

@@ -568,6 +568,74 @@ Test(element, a_sighting_that_shows_half_of_it_does_not_count)
     cr_expect(isnan(fusion.p));
 }
 
+/// A flat oval of 40 by 20 mm along x, exact, as the landmarks in `mark` (NULL: not there) and `points` of its rim show
+/// it from above.
+static rlv_element oval(size_t points, const rlv_placed_point* const mark[RLV_LANDMARKS])
+{
+    rlv_placed_point rim[MOST];
+    for (size_t i = 0; i < points; i++)
+    {
+        const double turn = 2.0 * M_PI * (double)i / (double)points;
+        rim[i] = (rlv_placed_point){{20.0 * cos(turn), 10.0 * sin(turn), 0.0}, 0.1};
+    }
+    rlv_element_seen seen = {.outline_count = points, .outline = rim, .outward = {0, 0, 1}};
+    memcpy(seen.landmark, mark, sizeof seen.landmark);
+    return measured(&seen);
+}
+
+static const rlv_placed_point east = {{20, 0, 0}, 0.1}, west = {{-20, 0, 0}, 0.1}, north = {{0, 10, 0}, 0.1},
+                              south = {{0, -10, 0}, 0.1}, above = {{0, 0, 4}, 0.1}, below = {{0, 0, -4}, 0.1};
+
+static rlv_element_fusion fused(size_t count, const rlv_element* seen, bool* partial)
+{
+    rlv_element_fusion fusion;
+    cr_assert_eq(rlv_element_fuse(&fusion, partial, count, seen, NULL, NULL), RLV_DONE);
+    return fusion;
+}
+
+Test(element, the_face_that_one_sighting_knows_is_the_face_of_all)
+{
+    // From above it is the inner face that shows: the apex is beneath it. Its ends alone do not tell that.
+    const rlv_element seen[3] = {oval(12, (const rlv_placed_point*[]){&east, NULL, &west, NULL, NULL, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &below, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){&east, NULL, &west, NULL, NULL, NULL})};
+    for (int first = 0; first < 2; first++)
+    {
+        const rlv_element_fusion fusion = fused(2, seen + first, NULL);
+        cr_expect_eq(fusion.element.known, 15u);
+        cr_expect_float_eq(axis_of(&fusion.element, 2).z, -1.0, 1e-9);
+        cr_expect_float_eq(axis_of(&fusion.element, 0).x, 1.0, 1e-9);
+        cr_expect_gt(fusion.p, 0.99); // exact points do not differ
+    }
+}
+
+Test(element, the_front_that_one_sighting_knows_is_the_front_of_all)
+{
+    // Sides without a face tell a line and no front; two ends alone tell that it is to the west.
+    const rlv_element seen[3] = {oval(12, (const rlv_placed_point*[]){NULL, &north, NULL, &south, NULL, NULL}),
+                                 oval(0, (const rlv_placed_point*[]){&west, NULL, &east, NULL, NULL, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, &north, NULL, &south, NULL, NULL})};
+    cr_assert_gt(axis_of(&seen[0], 0).x, 0.0); // seen from above, the filled-in front of the first is to the east
+    for (int first = 0; first < 2; first++)
+    {
+        const rlv_element_fusion fusion = fused(2, seen + first, NULL);
+        cr_expect_eq(fusion.element.known & RLV_ELEMENT_FRONT, (unsigned)RLV_ELEMENT_FRONT);
+        cr_expect_float_eq(axis_of(&fusion.element, 0).x, -1.0, 1e-9);
+        cr_expect_gt(fusion.p, 0.99);
+    }
+}
+
+Test(element, what_was_turned_over_is_told_though_one_between_knows_no_face)
+{
+    const rlv_element seen[3] = {oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &above, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){&east, NULL, &west, NULL, NULL, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &below, NULL})};
+    const rlv_element_fusion fusion = fused(3, seen, NULL);
+    cr_expect(fusion.disturbed);
+    cr_expect_float_eq(fusion.turn_deg, 180.0, 1e-6);
+    cr_expect_float_eq(axis_of(&fusion.element, 2).z, 1.0, 1e-9);
+}
+
 // --- against a plane -------------------------------------------------------------------------------------------------
 
 Test(element, the_angle_to_bedding_is_held_from_flat_to_steep)
