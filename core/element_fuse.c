@@ -92,11 +92,20 @@ static int bits(unsigned known)
     return __builtin_popcount(known);
 }
 
-/// What a sighting knows beside one whose axis landmarks told: an axis by shape is no anatomy.
+/// What a sighting knows beside the reference: an axis by shape is no anatomy, and tells nothing of one that is.
 static unsigned known_beside(const rlv_element* e, const rlv_element* reference)
 {
-    return e->long_by_shape && !reference->long_by_shape ? e->known & ~(unsigned)(RLV_ELEMENT_LONG | RLV_ELEMENT_FRONT)
-                                                         : e->known;
+    return e->long_by_shape != reference->long_by_shape ? e->known & ~(unsigned)(RLV_ELEMENT_LONG | RLV_ELEMENT_FRONT)
+                                                        : e->known;
+}
+
+/// How well a sighting serves as the reference: a plate with an axis that landmarks told does best, since others may
+/// add the face to it but no axis; then the one that knows most.
+static int worth(const rlv_element* e)
+{
+    const unsigned plate = RLV_ELEMENT_POLE | RLV_ELEMENT_LONG;
+    const bool anatomy = !e->long_by_shape && (e->known & plate) == plate;
+    return (anatomy ? 100 : 0) + 2 * bits(e->known) + !e->long_by_shape;
 }
 
 /// The axis of its frame that turns are free about; -1: none, 3: all.
@@ -282,13 +291,8 @@ static group fuse_group(const size_t* index, size_t count, const rlv_element* si
 {
     size_t most = index[0];
     for (size_t i = 1; i < count; i++)
-    {
-        const rlv_element *e = &sighting[index[i]], *best = &sighting[most];
-        if (best->long_by_shape && !e->long_by_shape && bits(e->known) >= bits(best->known))
+        if (worth(&sighting[index[i]]) > worth(&sighting[most]))
             most = index[i];
-        else if (e->long_by_shape == best->long_by_shape && bits(e->known) > bits(best->known))
-            most = index[i];
-    }
     group g = {.element = sighting[most]};
     const bool by_shape = g.element.long_by_shape;
     if (count == 1)

@@ -636,6 +636,24 @@ Test(element, what_was_turned_over_is_told_though_one_between_knows_no_face)
     cr_expect_float_eq(axis_of(&fusion.element, 2).z, 1.0, 1e-9);
 }
 
+Test(element, an_axis_by_shape_is_not_held_against_one_by_anatomy)
+{
+    // Wider than long: its sides are to the west and the east, and its longer axis lies across its anatomy's.
+    const rlv_element seen[3] = {oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &above, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, &west, NULL, &east, NULL, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &above, NULL})};
+    for (int first = 0; first < 2; first++)
+    {
+        const rlv_element_fusion fusion = fused(2, seen + first, NULL);
+        cr_expect_gt(fusion.p, 0.99);
+        cr_expect(!fusion.element.long_by_shape);
+        cr_expect_float_eq(fabs(axis_of(&fusion.element, 0).y), 1.0, 1e-9);
+        cr_expect_float_eq(axis_of(&fusion.element, 2).z, 1.0, 1e-9);
+        cr_expect_eq(fusion.element.known, (unsigned)(RLV_ELEMENT_POLE | RLV_ELEMENT_FACE | RLV_ELEMENT_LONG));
+        cr_expect_float_eq(fusion.element.length_mm.value, seen[1].length_mm.value, 1e-9);
+    }
+}
+
 // --- against a plane -------------------------------------------------------------------------------------------------
 
 Test(element, the_angle_to_bedding_is_held_from_flat_to_steep)
