@@ -49,20 +49,25 @@ static double along(const double cov[9], rlv_vec3 way)
 
 // --- who shows less --------------------------------------------------------------------------------------------------
 
-static double greater(const rlv_element* e)
-{
-    return fmax(e->length_mm.value, e->width_mm.value);
-}
-
 static bool is_smaller(rlv_interval a, rlv_interval b)
 {
     return b.value - a.value > LESS * hypot(sd_of(a), sd_of(b));
 }
 
-/// By the greater and the lesser of length and width, which do not depend on what the long axis was told by.
+static bool has_both(const rlv_element* e)
+{
+    return !isnan(e->length_mm.value) && !isnan(e->width_mm.value);
+}
+
+/// By the greater and the lesser of length and width, which do not depend on what the long axis was told by. Where one
+/// of them was not measured it is not known which that would be: then along the same axis, if it was told alike.
 static bool shows_less(const rlv_element* e, const rlv_element* full)
 {
-    const bool turn = greater(e) > e->length_mm.value, turn_full = greater(full) > full->length_mm.value;
+    const bool both = has_both(e) && has_both(full);
+    if (!both && e->long_by_shape != full->long_by_shape)
+        return false;
+    const bool turn = both && e->width_mm.value > e->length_mm.value;
+    const bool turn_full = both && full->width_mm.value > full->length_mm.value;
     return is_smaller(turn ? e->width_mm : e->length_mm, turn_full ? full->width_mm : full->length_mm) ||
            is_smaller(turn ? e->length_mm : e->width_mm, turn_full ? full->length_mm : full->width_mm);
 }

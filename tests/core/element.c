@@ -654,6 +654,33 @@ Test(element, an_axis_by_shape_is_not_held_against_one_by_anatomy)
     }
 }
 
+Test(element, ends_alone_are_held_against_the_extent_along_them)
+{
+    // Wider than long: the ends lie 20 mm apart, across 40 mm.
+    const rlv_placed_point* const ends[RLV_LANDMARKS] = {&north, NULL, &south, NULL, NULL, NULL};
+    const rlv_placed_point* const apex[RLV_LANDMARKS] = {NULL, NULL, NULL, NULL, &above, NULL};
+    const rlv_element bare = oval(0, ends), by_ends[2] = {oval(12, ends), bare};
+    bool partial[2];
+    cr_expect_eq(fused(2, by_ends, partial).whole, 2u);
+    cr_expect(!partial[0] && !partial[1]);
+    // Of an outline whose own axis lies elsewhere they tell nothing less or more: that keeps its axis and its face.
+    const rlv_element by_shape[3] = {oval(12, apex), bare, oval(12, apex)};
+    for (int first = 0; first < 2; first++)
+    {
+        const rlv_element_fusion fusion = fused(2, by_shape + first, partial);
+        cr_expect_eq(fusion.whole, 2u);
+        cr_expect_gt(fusion.p, 0.99);
+        cr_expect(fusion.element.long_by_shape);
+        cr_expect_eq(fusion.element.known, by_shape[0].known);
+    }
+    // Ends that lie nearer to each other than the outline reaches do show less.
+    const rlv_placed_point nearer = {{0, 4, 0}, 0.1};
+    const rlv_element less[2] = {by_ends[0],
+                                 oval(0, (const rlv_placed_point*[]){&nearer, NULL, &south, NULL, NULL, NULL})};
+    cr_expect_eq(fused(2, less, partial).whole, 1u);
+    cr_expect(!partial[0] && partial[1]);
+}
+
 // --- against a plane -------------------------------------------------------------------------------------------------
 
 Test(element, the_angle_to_bedding_is_held_from_flat_to_steep)
