@@ -811,6 +811,42 @@ Test(element, a_painted_part_of_a_mesh_is_found_where_it_is)
     cr_expect(width > 0.91 * FEW);
 }
 
+Test(element, a_part_with_one_long_straight_side_is_measured)
+{
+    // Half a disc as a fan: 47 short edges round it, and the diameter as one. A stretch of the border is 3.2 mm.
+    enum
+    {
+        ROUND = 48,
+    };
+    const double radius = 10.0, stretch = 3.0 * (M_PI + 2.0) * radius / ROUND;
+    rlv_mesh mesh = {0};
+    uint32_t all[ROUND];
+    cr_assert_eq(rlv_mesh_reserve(&mesh, ROUND + 1, ROUND, false, false, NULL), RLV_DONE);
+    memcpy(mesh.position_mm + 3 * ROUND, (const float[]){0.0F, 5.0F, 0.0F}, 3 * sizeof(float));
+    for (uint32_t i = 0; i < ROUND; i++)
+    {
+        const double turn = M_PI * i / (ROUND - 1);
+        const float at[3] = {(float)(radius * cos(turn)), (float)(radius * sin(turn)), 0.0F};
+        const uint32_t corner[3] = {ROUND, i, (i + 1) % ROUND};
+        memcpy(mesh.position_mm + 3 * i, at, sizeof at);
+        memcpy(mesh.corner + 3 * i, corner, sizeof corner);
+        all[i] = i;
+    }
+    const rlv_element_part part = {&mesh, ROUND, all, 0.05, (double)NAN};
+    const rlv_element e = measured(&(rlv_element_seen){.part = &part, .outward = {0, 0, 1}});
+    // Means of stretches cut either corner by half a stretch squared at most, which moves the middle by its share of
+    // the area times its distance (a radius at most); the arc by less than stretch^2 / (6 radius).
+    const double share = 0.5 * stretch * stretch / (0.5 * M_PI * radius * radius);
+    const double cut = share * radius + stretch * stretch / (6.0 * radius);
+    cr_expect_float_eq(e.position_mm[0], 0.0, cut);
+    cr_expect_float_eq(e.position_mm[1], 4.0 * radius / (3.0 * M_PI), cut);
+    cr_expect_float_eq(axis_of(&e, 2).z, 1.0, 1e-9);
+    // Its ends are the two corners.
+    cr_expect(e.length_mm.value <= 2.0 * radius && e.length_mm.value >= 2.0 * radius - stretch, "%g",
+              e.length_mm.value);
+    rlv_mesh_free(&mesh);
+}
+
 Test(element, a_part_without_a_border_shows_on_both_sides)
 {
     // A box of 30 by 18 by 4 mm, cut small enough to carry noise: here without any.
