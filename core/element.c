@@ -633,6 +633,16 @@ void rlv_element_add_errors(rlv_element* element, const rlv_element_errors* erro
     }
 }
 
+/// Either half of the interval by itself, with the scale's error; NaN stays NaN.
+static rlv_interval carried_size(rlv_interval size, const rlv_pose* pose)
+{
+    const double value = pose->scale * size.value;
+    const double of_scale = 1.959964 * value * sqrt(fmax(pose->covariance[48], 0.0));
+    const double low = value - hypot(pose->scale * (size.value - size.low), of_scale);
+    const double high = value + hypot(pose->scale * (size.high - size.value), of_scale);
+    return (rlv_interval){value, low < 0.0 ? 0.0 : low, high};
+}
+
 void rlv_element_carry(rlv_element* element, const rlv_pose* pose, rlv_element_errors* of_pose)
 {
     const rlv_mat3 turn = pose->rotation;
@@ -656,12 +666,5 @@ void rlv_element_carry(rlv_element* element, const rlv_pose* pose, rlv_element_e
     element->position_mm[2] = to.z;
     rlv_interval* size[3] = {&element->length_mm, &element->width_mm, &element->thickness_mm};
     for (int k = 0; k < 3; k++)
-    {
-        const double value = pose->scale * size[k]->value,
-                     half = pose->scale * (size[k]->high - size[k]->value) / 1.959964;
-        const double sd = hypot(half, value * sqrt(fmax(pose->covariance[48], 0.0)));
-        const bool floored = size[k]->low <= 0.0;
-        *size[k] = rlv_element_interval(value, sd);
-        size[k]->low = floored ? 0.0 : fmax(size[k]->low, 0.0);
-    }
+        *size[k] = carried_size(*size[k], pose);
 }

@@ -274,10 +274,17 @@ static const rlv_interval* size_of(const rlv_element* e, int k)
     return k == 0 ? &e->length_mm : k == 1 ? &e->width_mm : &e->thickness_mm;
 }
 
-/// The mean of one extent, of the sightings whose axis was told as the reference's was.
+/// How much farther an interval reaches down than up: a bias, which all sightings have alike.
+static double excess_of(rlv_interval interval)
+{
+    return fmax((interval.value - interval.low) - (interval.high - interval.value), 0.0);
+}
+
+/// The mean of one extent, of the sightings whose axis was told as the reference's was. What is even about it shrinks
+/// with their number, and what is lopsided does not.
 static rlv_interval fuse_size(const size_t* index, size_t count, const rlv_element* sighting, bool by_shape, int k)
 {
-    double weights = 0.0, sum = 0.0;
+    double weights = 0.0, sum = 0.0, excess = 0.0;
     for (size_t i = 0; i < count; i++)
     {
         const rlv_element* e = &sighting[index[i]];
@@ -286,10 +293,13 @@ static rlv_interval fuse_size(const size_t* index, size_t count, const rlv_eleme
             continue;
         weights += weight;
         sum += weight * value;
+        excess += weight * excess_of(*size_of(e, k));
     }
+    if (!(weights > 0.0))
+        return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
     rlv_interval size = rlv_element_interval(sum / weights, 1.0 / sqrt(weights));
-    size.low = fmax(size.low, weights > 0.0 ? 0.0 : (double)NAN);
-    return weights > 0.0 ? size : (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
+    size.low = fmax(size.low - excess / weights, 0.0);
+    return size;
 }
 
 static group fuse_group(const size_t* index, size_t count, const rlv_element* sighting)

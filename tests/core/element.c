@@ -429,6 +429,33 @@ Test(element, a_pose_carries_the_element_with_its_own_errors)
     expect_coverage("carried attitude", attitude);
 }
 
+static void expect_interval(rlv_interval is, double value, double low, double high)
+{
+    cr_expect_float_eq(is.value, value, 1e-9);
+    cr_expect_float_eq(is.low, low, 1e-9);
+    cr_expect_float_eq(is.high, high, 1e-9);
+}
+
+Test(element, a_pose_carries_either_half_of_an_interval_and_what_is_not_known)
+{
+    const rlv_interval none = {(double)NAN, (double)NAN, (double)NAN};
+    const rlv_element before = {.length_mm = {30.0, 27.0, 31.0}, .width_mm = {1.0, 0.0, 4.0}, .thickness_mm = none};
+    rlv_pose pose = rlv_pose_identity();
+    rlv_element e = before;
+    rlv_element_carry(&e, &pose, NULL);
+    expect_interval(e.length_mm, 30.0, 27.0, 31.0);
+    expect_interval(e.width_mm, 1.0, 0.0, 4.0);
+    cr_expect(isnan(e.thickness_mm.value) && isnan(e.thickness_mm.low) && isnan(e.thickness_mm.high));
+    // The scale's own error is added to either half in squares.
+    pose.scale = 2.0;
+    pose.covariance[48] = 0.02 * 0.02;
+    e = before;
+    rlv_element_carry(&e, &pose, NULL);
+    const double scale = 1.959964 * 60.0 * 0.02;
+    expect_interval(e.length_mm, 60.0, 60.0 - hypot(6.0, scale), 60.0 + hypot(2.0, scale));
+    cr_expect_eq(e.width_mm.low, 0.0);
+}
+
 // --- several sightings -----------------------------------------------------------------------------------------------
 
 /// A sighting of a plate that has been moved by `off` and turned by `turn_deg` about an edge.
@@ -679,6 +706,15 @@ Test(element, ends_alone_are_held_against_the_extent_along_them)
                                  oval(0, (const rlv_placed_point*[]){&nearer, NULL, &south, NULL, NULL, NULL})};
     cr_expect_eq(fused(2, less, partial).whole, 1u);
     cr_expect(!partial[0] && partial[1]);
+}
+
+Test(element, what_makes_an_interval_lopsided_is_not_averaged_away)
+{
+    // Noise makes a solid's extents too great by as much each time: 4 more below than above.
+    rlv_element solid = oval(12, (const rlv_placed_point* [RLV_LANDMARKS]){NULL});
+    solid.thickness_mm = (rlv_interval){20.0, 14.0, 22.0};
+    const rlv_element seen[4] = {solid, solid, solid, solid};
+    expect_interval(fused(4, seen, NULL).element.thickness_mm, 20.0, 20.0 - 1.0 - 4.0, 20.0 + 1.0);
 }
 
 // --- against a plane -------------------------------------------------------------------------------------------------
