@@ -173,6 +173,15 @@ static void warn_of_points(const sorted_points* p, const sighting_place* place, 
                     record->id, stage, words_count(p->outline_count, "point").text, p->outline_count == 1 ? "s" : "");
 }
 
+/// Where it is, roughly: one of its points.
+static rlv_vec3 some_place(const sorted_points* p)
+{
+    int k = 0;
+    while (k + 1 < RLV_LANDMARKS && !p->has[k])
+        k++;
+    return p->outline_count > 0 ? p->outline[0].at_mm : p->mark[k].at_mm;
+}
+
 static rlv_status measure(history_sighting* sighting, bool* seen_well, const sighting_place* place,
                           const rlv_element_record* record, const sorted_points* p, const rlv_element_part* part,
                           rlv_answer* answer, rlv_error* error)
@@ -190,10 +199,7 @@ static rlv_status measure(history_sighting* sighting, bool* seen_well, const sig
         sighting->area_sd_mm2 = 2.0 * place->history->stage[place->stage].scale_sd * sighting->area_mm2;
     }
     else
-    {
-        const rlv_vec3 at = p->outline_count > 0 ? p->outline[0].at_mm : p->mark[RLV_LANDMARK_ANTERIOR].at_mm;
-        seen.outward = rlv_vec3_sub(at, place->middle_mm);
-    }
+        seen.outward = rlv_vec3_sub(some_place(p), place->middle_mm);
     sighting->by_part = seen.part != NULL;
     const rlv_status status = rlv_element_measure(&sighting->element, &seen, &own);
     if (status == RLV_DONE || status == RLV_IMPOSSIBLE)

@@ -261,6 +261,17 @@ Test(command_elements, fewer_than_three_numbered_points_are_left_out_where_somet
     json_decref(record);
 }
 
+Test(command_elements, without_an_outline_or_a_front_the_pole_still_points_out_of_the_block)
+{
+    // Two sides on the block's underside, whose middle is at z = -10: outwards there is down.
+    write_fish("K,scute,,,,field,,,\n", "field,block,K,left,8,0,-60,0.3\nfield,block,K,right,-8,0,-60,0.3\n");
+    json_t* record = told("elements fish --json", 0);
+    const json_t* frame = json_object_get(element_of(record, "K"), "frame");
+    cr_assert_eq(json_array_size(frame), 9);
+    cr_expect_float_eq(json_number_value(json_array_get(frame, 8)), -1.0, 1e-6);
+    json_decref(record);
+}
+
 Test(command_elements, without_an_element_nothing_can_be_measured)
 {
     write_fish("", "");
