@@ -504,12 +504,12 @@ static bool is_line(const job* j)
     return value[1] + value[2] <= gsl_cdf_chisq_Pinv(0.95, freedom);
 }
 
-static rlv_status check_flat(const job* j, const spread* s, rlv_mat3 frame, rlv_error* error)
+static rlv_status check_flat(const job* j, const double attitude[9], rlv_mat3 frame, rlv_error* error)
 {
-    if (is_plate(j) && (!is_held(s->attitude, frame, 0) || !is_held(s->attitude, frame, 1)))
+    if (is_plate(j) && (!is_held(attitude, frame, 0) || !is_held(attitude, frame, 1)))
         return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "place points on all sides of it, where more of it shows",
                         "its %zu points enclose too little, for their sds, to tell how it is turned", j->ring_count);
-    if (!is_plate(j) && !is_held(s->attitude, frame, 2) && j->source == AXIS_ENDS)
+    if (!is_plate(j) && !is_held(attitude, frame, 2) && j->source == AXIS_ENDS)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "place them at its two ends",
                         "its anterior and posterior points lie in one place within their sds");
     return RLV_DONE;
@@ -557,9 +557,6 @@ static rlv_status measure(rlv_element* element, job* j, rlv_error* error)
     const figure f = draw(j, j->at);
     spread s = spread_of(j, &f);
     spread_extremes(&s, j, f.frame);
-    const rlv_status status = check_flat(j, &s, f.frame, error);
-    if (status != RLV_DONE)
-        return status;
     const double factor = j->curve.birge * j->curve.birge;
     element->inflated = factor > 1.0;
     const double at[3] = {f.position.x, f.position.y, f.position.z};
@@ -570,6 +567,9 @@ static rlv_status measure(rlv_element* element, job* j, rlv_error* error)
         element->position_cov_mm2[k] = factor * s.position[k];
         element->attitude_cov_rad2[k] = factor * s.attitude[k];
     }
+    const rlv_status status = check_flat(j, element->attitude_cov_rad2, f.frame, error);
+    if (status != RLV_DONE)
+        return status;
     settle_attitude(element, j, f.frame, face);
     element->length_mm = size_of(&f, &s, factor, 0);
     element->width_mm = size_of(&f, &s, factor, 1);

@@ -954,6 +954,25 @@ Test(element, an_outline_on_a_line_is_refused)
     cr_expect_str_eq(error.what, "its 12 points enclose too little, for their sds, to tell how it is turned");
 }
 
+Test(element, an_outline_too_rough_to_tell_how_it_is_turned_is_refused)
+{
+    // Narrow, and 1 mm to either side by turns: sds of 0.1 mm would tell its pole within 20 degrees, but are not kept.
+    rlv_placed_point rim[16];
+    for (int i = 0; i < 16; i++)
+    {
+        const double turn = 2.0 * M_PI * (i + 0.5) / 16.0;
+        rim[i] = (rlv_placed_point){{10.0 * cos(turn), sin(turn), i % 2 == 0 ? 1.0 : -1.0}, 0.1};
+    }
+    rlv_element element;
+    rlv_error error = {0};
+    cr_expect_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = 16, .outline = rim}, &error),
+                 RLV_IMPOSSIBLE);
+    for (int i = 0; i < 16; i++)
+        rim[i].at_mm.z = 0.0;
+    cr_expect_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = 16, .outline = rim}, &error),
+                 RLV_DONE);
+}
+
 Test(element, too_few_points_are_refused)
 {
     const rlv_placed_point p[] = {{{0, 0, 0}, 0.3}, {{9, 1, 1}, 0.3}};
