@@ -504,12 +504,12 @@ static bool is_line(const job* j)
     return value[1] + value[2] <= gsl_cdf_chisq_Pinv(0.95, freedom);
 }
 
-static rlv_status check_flat(const job* j, const spread* s, rlv_mat3 frame, rlv_error* error)
+static rlv_status check_flat(const job* j, const double attitude[9], rlv_mat3 frame, rlv_error* error)
 {
-    if (is_plate(j) && (!is_held(s->attitude, frame, 0) || !is_held(s->attitude, frame, 1)))
+    if (is_plate(j) && (!is_held(attitude, frame, 0) || !is_held(attitude, frame, 1)))
         return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "place points on all sides of it, where more of it shows",
                         "its %zu points enclose too little, for their sds, to tell how it is turned", j->ring_count);
-    if (!is_plate(j) && !is_held(s->attitude, frame, 2) && j->source == AXIS_ENDS)
+    if (!is_plate(j) && !is_held(attitude, frame, 2) && j->source == AXIS_ENDS)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "place them at its two ends",
                         "its anterior and posterior points lie in one place within their sds");
     return RLV_DONE;
@@ -557,9 +557,6 @@ static rlv_status measure(rlv_element* element, job* j, rlv_error* error)
     const figure f = draw(j, j->at);
     spread s = spread_of(j, &f);
     spread_extremes(&s, j, f.frame);
-    const rlv_status status = check_flat(j, &s, f.frame, error);
-    if (status != RLV_DONE)
-        return status;
     const double factor = j->curve.birge * j->curve.birge;
     element->inflated = factor > 1.0;
     const double at[3] = {f.position.x, f.position.y, f.position.z};
@@ -570,6 +567,9 @@ static rlv_status measure(rlv_element* element, job* j, rlv_error* error)
         element->position_cov_mm2[k] = factor * s.position[k];
         element->attitude_cov_rad2[k] = factor * s.attitude[k];
     }
+    const rlv_status status = check_flat(j, element->attitude_cov_rad2, f.frame, error);
+    if (status != RLV_DONE)
+        return status;
     settle_attitude(element, j, f.frame, face);
     element->length_mm = size_of(&f, &s, factor, 0);
     element->width_mm = size_of(&f, &s, factor, 1);
@@ -633,6 +633,16 @@ void rlv_element_add_errors(rlv_element* element, const rlv_element_errors* erro
     }
 }
 
+/// Either half of the interval by itself, with the scale's error; NaN stays NaN.
+static rlv_interval carried_size(rlv_interval size, const rlv_pose* pose)
+{
+    const double value = pose->scale * size.value;
+    const double of_scale = 1.959964 * value * sqrt(fmax(pose->covariance[48], 0.0));
+    const double low = value - hypot(pose->scale * (size.value - size.low), of_scale);
+    const double high = value + hypot(pose->scale * (size.high - size.value), of_scale);
+    return (rlv_interval){value, low < 0.0 ? 0.0 : low, high};
+}
+
 void rlv_element_carry(rlv_element* element, const rlv_pose* pose, rlv_element_errors* of_pose)
 {
     const rlv_mat3 turn = pose->rotation;
@@ -656,12 +666,5 @@ void rlv_element_carry(rlv_element* element, const rlv_pose* pose, rlv_element_e
     element->position_mm[2] = to.z;
     rlv_interval* size[3] = {&element->length_mm, &element->width_mm, &element->thickness_mm};
     for (int k = 0; k < 3; k++)
-    {
-        const double value = pose->scale * size[k]->value,
-                     half = pose->scale * (size[k]->high - size[k]->value) / 1.959964;
-        const double sd = hypot(half, value * sqrt(fmax(pose->covariance[48], 0.0)));
-        const bool floored = size[k]->low <= 0.0;
-        *size[k] = rlv_element_interval(value, sd);
-        size[k]->low = floored ? 0.0 : fmax(size[k]->low, 0.0);
-    }
+        *size[k] = carried_size(*size[k], pose);
 }

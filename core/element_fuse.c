@@ -49,20 +49,25 @@ static double along(const double cov[9], rlv_vec3 way)
 
 // --- who shows less --------------------------------------------------------------------------------------------------
 
-static double greater(const rlv_element* e)
-{
-    return fmax(e->length_mm.value, e->width_mm.value);
-}
-
 static bool is_smaller(rlv_interval a, rlv_interval b)
 {
     return b.value - a.value > LESS * hypot(sd_of(a), sd_of(b));
 }
 
-/// By the greater and the lesser of length and width, which do not depend on what the long axis was told by.
+static bool has_both(const rlv_element* e)
+{
+    return !isnan(e->length_mm.value) && !isnan(e->width_mm.value);
+}
+
+/// By the greater and the lesser of length and width, which do not depend on what the long axis was told by. Where one
+/// of them was not measured it is not known which that would be: then along the same axis, if it was told alike.
 static bool shows_less(const rlv_element* e, const rlv_element* full)
 {
-    const bool turn = greater(e) > e->length_mm.value, turn_full = greater(full) > full->length_mm.value;
+    const bool both = has_both(e) && has_both(full);
+    if (!both && e->long_by_shape != full->long_by_shape)
+        return false;
+    const bool turn = both && e->width_mm.value > e->length_mm.value;
+    const bool turn_full = both && full->width_mm.value > full->length_mm.value;
     return is_smaller(turn ? e->width_mm : e->length_mm, turn_full ? full->width_mm : full->length_mm) ||
            is_smaller(turn ? e->length_mm : e->width_mm, turn_full ? full->length_mm : full->width_mm);
 }
@@ -92,11 +97,20 @@ static int bits(unsigned known)
     return __builtin_popcount(known);
 }
 
-/// What a sighting knows beside one whose axis landmarks told: an axis by shape is no anatomy.
+/// What a sighting knows beside the reference: an axis by shape is no anatomy, and tells nothing of one that is.
 static unsigned known_beside(const rlv_element* e, const rlv_element* reference)
 {
-    return e->long_by_shape && !reference->long_by_shape ? e->known & ~(unsigned)(RLV_ELEMENT_LONG | RLV_ELEMENT_FRONT)
-                                                         : e->known;
+    return e->long_by_shape != reference->long_by_shape ? e->known & ~(unsigned)(RLV_ELEMENT_LONG | RLV_ELEMENT_FRONT)
+                                                        : e->known;
+}
+
+/// How well a sighting serves as the reference: a plate with an axis that landmarks told does best, since others may
+/// add the face to it but no axis; then the one that knows most.
+static int worth(const rlv_element* e)
+{
+    const unsigned plate = RLV_ELEMENT_POLE | RLV_ELEMENT_LONG;
+    const bool anatomy = !e->long_by_shape && (e->known & plate) == plate;
+    return (anatomy ? 100 : 0) + 2 * bits(e->known) + !e->long_by_shape;
 }
 
 /// The axis of its frame that turns are free about; -1: none, 3: all.
@@ -197,8 +211,33 @@ static void fuse_places(group* g, const size_t* index, size_t count, const rlv_e
     g->freedom += 3.0 * ((double)count - 1.0);
 }
 
+/// Give the reference the senses that it does not know itself, as the first sighting that knows them has them: its own
+/// are filled in, and nothing may be taken to lie as they do.
+static void take_senses(rlv_element* reference, const size_t* index, size_t count, const rlv_element* sighting)
+{
+    // A half turn about the one axis turns the other's sense, and leaves its own.
+    static const struct
+    {
+        unsigned sense;
+        int axis, about;
+    } kind[] = {{RLV_ELEMENT_FACE, 2, 0}, {RLV_ELEMENT_FRONT, 0, 2}};
+    for (int which = 0; which < 2; which++)
+        for (size_t i = 0; i < count && (reference->known & kind[which].sense) == 0; i++)
+        {
+            const rlv_element* e = &sighting[index[i]];
+            const int axis = kind[which].axis;
+            if ((known_beside(e, reference) & kind[which].sense) == 0)
+                continue;
+            reference->known |= kind[which].sense;
+            const bool against = rlv_vec3_dot(rlv_element_axis(e, axis), rlv_element_axis(reference, axis)) < 0.0;
+            for (int k = 0; k < 9; k++)
+                reference->frame[k] *= against && k % 3 != kind[which].about ? -1.0 : 1.0;
+        }
+}
+
 static void fuse_attitudes(group* g, const size_t* index, size_t count, const rlv_element* sighting)
 {
+    take_senses(&g->element, index, count, sighting);
     const rlv_element* reference = &g->element; // begun as the sighting that knows most
     const rlv_mat3 frame = frame_of(reference);
     double information[9] = {0.0}, one[9], square = 0.0;
@@ -235,10 +274,17 @@ static const rlv_interval* size_of(const rlv_element* e, int k)
     return k == 0 ? &e->length_mm : k == 1 ? &e->width_mm : &e->thickness_mm;
 }
 
-/// The mean of one extent, of the sightings whose axis was told as the reference's was.
+/// How much farther an interval reaches down than up: a bias, which all sightings have alike.
+static double excess_of(rlv_interval interval)
+{
+    return fmax((interval.value - interval.low) - (interval.high - interval.value), 0.0);
+}
+
+/// The mean of one extent, of the sightings whose axis was told as the reference's was. What is even about it shrinks
+/// with their number, and what is lopsided does not.
 static rlv_interval fuse_size(const size_t* index, size_t count, const rlv_element* sighting, bool by_shape, int k)
 {
-    double weights = 0.0, sum = 0.0;
+    double weights = 0.0, sum = 0.0, excess = 0.0;
     for (size_t i = 0; i < count; i++)
     {
         const rlv_element* e = &sighting[index[i]];
@@ -247,23 +293,21 @@ static rlv_interval fuse_size(const size_t* index, size_t count, const rlv_eleme
             continue;
         weights += weight;
         sum += weight * value;
+        excess += weight * excess_of(*size_of(e, k));
     }
+    if (!(weights > 0.0))
+        return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
     rlv_interval size = rlv_element_interval(sum / weights, 1.0 / sqrt(weights));
-    size.low = fmax(size.low, weights > 0.0 ? 0.0 : (double)NAN);
-    return weights > 0.0 ? size : (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
+    size.low = fmax(size.low - excess / weights, 0.0);
+    return size;
 }
 
 static group fuse_group(const size_t* index, size_t count, const rlv_element* sighting)
 {
     size_t most = index[0];
     for (size_t i = 1; i < count; i++)
-    {
-        const rlv_element *e = &sighting[index[i]], *best = &sighting[most];
-        if (best->long_by_shape && !e->long_by_shape && bits(e->known) >= bits(best->known))
+        if (worth(&sighting[index[i]]) > worth(&sighting[most]))
             most = index[i];
-        else if (e->long_by_shape == best->long_by_shape && bits(e->known) > bits(best->known))
-            most = index[i];
-    }
     group g = {.element = sighting[most]};
     const bool by_shape = g.element.long_by_shape;
     if (count == 1)

@@ -101,30 +101,49 @@ static size_t longest_loop(uint32_t* loop, uint32_t* walk, double* length_mm, si
     return best;
 }
 
+/// Sums over a stretch of a border.
+typedef struct span
+{
+    double length_mm;
+    rlv_vec3 sum; ///< of places, by length
+} span;
+
+/// Share a side out to the stretches that it runs through: one may be longer than several. `from_mm` is where on the
+/// border it starts.
+static void add_side(span* list, size_t count, double stretch_mm, double from_mm, rlv_vec3 a, rlv_vec3 b)
+{
+    const double length = rlv_vec3_length(rlv_vec3_sub(b, a)), end = from_mm + length;
+    const size_t first = (size_t)(from_mm / stretch_mm);
+    double at = from_mm;
+    for (size_t k = first < count ? first : count - 1; at < end; k++)
+    {
+        const double upto = k + 1 < count ? fmin(stretch_mm * (double)(k + 1), end) : end;
+        const double middle = (0.5 * (at + upto) - from_mm) / length, piece = fmax(upto - at, 0.0);
+        list[k].sum = rlv_vec3_along(list[k].sum, piece, rlv_vec3_along(a, middle, rlv_vec3_sub(b, a)));
+        list[k].length_mm += piece;
+        at = fmax(at, upto);
+    }
+}
+
 /// The mean of each of `count` stretches of equal length along the loop.
 static void thin(rlv_placed_point* point, size_t count, const uint32_t* loop, size_t steps, double length_mm,
                  const rlv_element_part* part)
 {
-    double weight[RLV_ELEMENT_POINTS] = {0.0}, along = 0.0;
+    span list[RLV_ELEMENT_POINTS] = {0};
+    double along = 0.0;
     const rlv_vec3 about = rlv_mesh_vertex(part->mesh, loop[0]);
     const double edge = length_mm / (double)steps;
-    rlv_vec3 sum[RLV_ELEMENT_POINTS] = {{0.0, 0.0, 0.0}};
     for (size_t i = 0; i < steps; i++)
     {
         const rlv_vec3 a = rlv_mesh_vertex(part->mesh, loop[i]), b = rlv_mesh_vertex(part->mesh, loop[(i + 1) % steps]);
-        const double length = rlv_vec3_length(rlv_vec3_sub(b, a));
-        size_t k = (size_t)((along + 0.5 * length) / length_mm * (double)count);
-        k = k < count ? k : count - 1;
-        const rlv_vec3 middle = rlv_vec3_along(rlv_vec3_sub(a, about), 0.5, rlv_vec3_sub(b, a));
-        sum[k] = rlv_vec3_along(sum[k], length, middle);
-        weight[k] += length;
-        along += length;
+        add_side(list, count, length_mm / (double)count, along, rlv_vec3_sub(a, about), rlv_vec3_sub(b, about));
+        along += rlv_vec3_length(rlv_vec3_sub(b, a));
     }
     for (size_t k = 0; k < count; k++)
     {
         // Where a border runs, along edges, is known to an edge's length: even, and anew for each.
-        const double jitter = edge * edge / 12.0 / fmax(weight[k] / edge, 1.0);
-        point[k] = (rlv_placed_point){rlv_vec3_along(about, 1.0 / weight[k], sum[k]),
+        const double jitter = edge * edge / 12.0 / fmax(list[k].length_mm / edge, 1.0);
+        point[k] = (rlv_placed_point){rlv_vec3_along(about, 1.0 / list[k].length_mm, list[k].sum),
                                       sqrt(part->noise_sd_mm * part->noise_sd_mm + jitter)};
     }
 }
@@ -139,7 +158,7 @@ static rlv_status check_part(const rlv_element_part* part, rlv_error* error)
     return RLV_DONE;
 }
 
-/// Half a stretch may hold no edge's middle where edges are long: stretches are three edges at least.
+/// How many stretches a border is thinned to, each of three mean edges at least.
 static size_t stretches(double length_mm, size_t steps, double noise_length_mm)
 {
     const double edge = length_mm / (double)steps;

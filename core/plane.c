@@ -73,13 +73,14 @@ rlv_status rlv_plane_fit(rlv_plane* plane, size_t count, const rlv_placed_point*
     gather(&plane->centre_mm, moment, count, point);
     if ((status = rlv_principal_axes(value, axis, moment, error)) != RLV_DONE)
         return status;
-    // A point off the plane by e turns the pole towards axis k by e times its distance along k, over the moment there.
-    if (!(value[1] > 1.0 / (LIMIT_RAD * LIMIT_RAD)))
-        return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "the %zu points lie on a line within their sds", count);
     plane->pole = axis[2];
     const double freedom = (double)count - 3.0, chi_square = fmax(value[2], 0.0);
     plane->inflated = freedom > 0.0 && gsl_cdf_chisq_Q(chi_square, freedom) < 0.05;
     const double factor = plane->inflated ? chi_square / freedom : 1.0;
+    // A point off the plane by e turns the pole towards axis k by e times its distance along k, over the moment there.
+    if (!(value[1] / factor > 1.0 / (LIMIT_RAD * LIMIT_RAD)))
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "the %zu points lie on a line within their %s", count,
+                        plane->inflated ? "scatter" : "sds");
     // Tilting along one axis is a turn about the other.
     add_outer(plane->cov_rad2, axis[0], factor / value[1]);
     add_outer(plane->cov_rad2, axis[1], factor / value[0]);

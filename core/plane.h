@@ -31,7 +31,8 @@ typedef struct rlv_plane
 } rlv_plane;
 
 /// The plane of `count` points, three at least. RLV_BAD_INPUT where there are fewer, one is not finite, an sd is not
-/// above zero, or they lie on a line within their sds (the pole would be uncertain by more than 20 degrees).
+/// above zero, or they lie on a line within their sds, or within their scatter where that is greater (the pole would be
+/// uncertain by more than 20 degrees).
 rlv_status rlv_plane_fit(rlv_plane* plane, size_t count, const rlv_placed_point* point, rlv_error* error);
 
 /// A plane that was measured: a pole (any length above zero), uncertain by `sd_deg` along each direction that it can

@@ -100,10 +100,15 @@ static rlv_status sort_points(sorted_points* p, const sighting_place* place, con
     return status;
 }
 
+static bool has_outline(const sorted_points* p)
+{
+    return p->outline_count >= 3;
+}
+
 static bool is_enough(const sorted_points* p)
 {
     const bool ends = p->has[RLV_LANDMARK_ANTERIOR] && p->has[RLV_LANDMARK_POSTERIOR];
-    return p->outline_count >= 3 || ends || (p->has[RLV_LANDMARK_LEFT] && p->has[RLV_LANDMARK_RIGHT]);
+    return has_outline(p) || ends || (p->has[RLV_LANDMARK_LEFT] && p->has[RLV_LANDMARK_RIGHT]);
 }
 
 // --- a part of the mesh ----------------------------------------------------------------------------------------------
@@ -163,6 +168,18 @@ static void warn_of_points(const sorted_points* p, const sighting_place* place, 
                     "%s at %s: %s tell no place; give an outline of three, or two opposite landmarks (anterior and "
                     "posterior, or left and right)",
                     record->id, stage, words_count(p->outline_count + p->mark_count, "point").text);
+    if (p->outline_count > 0 && !has_outline(p) && (is_enough(p) || part))
+        answer_warn(answer, "%s at %s: %s enclose%s nothing, and an outline is left out; number three or more round it",
+                    record->id, stage, words_count(p->outline_count, "point").text, p->outline_count == 1 ? "s" : "");
+}
+
+/// Where it is, roughly: one of its points.
+static rlv_vec3 some_place(const sorted_points* p)
+{
+    int k = 0;
+    while (k + 1 < RLV_LANDMARKS && !p->has[k])
+        k++;
+    return p->outline_count > 0 ? p->outline[0].at_mm : p->mark[k].at_mm;
 }
 
 static rlv_status measure(history_sighting* sighting, bool* seen_well, const sighting_place* place,
@@ -171,22 +188,18 @@ static rlv_status measure(history_sighting* sighting, bool* seen_well, const sig
 {
     rlv_error own = {0};
     const char* stage = place->history->stage[place->stage].record->id;
-    rlv_element_seen seen = {.outline_count = p->outline_count, .outline = p->outline};
-    rlv_vec3 inside = place->middle_mm;
+    rlv_element_seen seen = {.outline_count = has_outline(p) ? p->outline_count : 0, .outline = p->outline};
     for (int k = 0; k < RLV_LANDMARKS; k++)
         seen.landmark[k] = p->has[k] ? &p->mark[k] : NULL;
     sighting->area_mm2 = sighting->area_sd_mm2 = (double)NAN;
     if (part->triangle_count > 0)
     {
-        seen.part = p->outline_count == 0 ? part : NULL;
+        seen.part = has_outline(p) ? NULL : part;
         seen.outward = measure_part(&sighting->area_mm2, part);
         sighting->area_sd_mm2 = 2.0 * place->history->stage[place->stage].scale_sd * sighting->area_mm2;
     }
     else
-    {
-        const rlv_vec3 at = p->outline_count > 0 ? p->outline[0].at_mm : p->mark[RLV_LANDMARK_ANTERIOR].at_mm;
-        seen.outward = rlv_vec3_sub(at, inside);
-    }
+        seen.outward = rlv_vec3_sub(some_place(p), place->middle_mm);
     sighting->by_part = seen.part != NULL;
     const rlv_status status = rlv_element_measure(&sighting->element, &seen, &own);
     if (status == RLV_DONE || status == RLV_IMPOSSIBLE)

@@ -429,6 +429,33 @@ Test(element, a_pose_carries_the_element_with_its_own_errors)
     expect_coverage("carried attitude", attitude);
 }
 
+static void expect_interval(rlv_interval is, double value, double low, double high)
+{
+    cr_expect_float_eq(is.value, value, 1e-9);
+    cr_expect_float_eq(is.low, low, 1e-9);
+    cr_expect_float_eq(is.high, high, 1e-9);
+}
+
+Test(element, a_pose_carries_either_half_of_an_interval_and_what_is_not_known)
+{
+    const rlv_interval none = {(double)NAN, (double)NAN, (double)NAN};
+    const rlv_element before = {.length_mm = {30.0, 27.0, 31.0}, .width_mm = {1.0, 0.0, 4.0}, .thickness_mm = none};
+    rlv_pose pose = rlv_pose_identity();
+    rlv_element e = before;
+    rlv_element_carry(&e, &pose, NULL);
+    expect_interval(e.length_mm, 30.0, 27.0, 31.0);
+    expect_interval(e.width_mm, 1.0, 0.0, 4.0);
+    cr_expect(isnan(e.thickness_mm.value) && isnan(e.thickness_mm.low) && isnan(e.thickness_mm.high));
+    // The scale's own error is added to either half in squares.
+    pose.scale = 2.0;
+    pose.covariance[48] = 0.02 * 0.02;
+    e = before;
+    rlv_element_carry(&e, &pose, NULL);
+    const double scale = 1.959964 * 60.0 * 0.02;
+    expect_interval(e.length_mm, 60.0, 60.0 - hypot(6.0, scale), 60.0 + hypot(2.0, scale));
+    cr_expect_eq(e.width_mm.low, 0.0);
+}
+
 // --- several sightings -----------------------------------------------------------------------------------------------
 
 /// A sighting of a plate that has been moved by `off` and turned by `turn_deg` about an edge.
@@ -568,6 +595,128 @@ Test(element, a_sighting_that_shows_half_of_it_does_not_count)
     cr_expect(isnan(fusion.p));
 }
 
+/// A flat oval of 40 by 20 mm along x, exact, as the landmarks in `mark` (NULL: not there) and `points` of its rim show
+/// it from above.
+static rlv_element oval(size_t points, const rlv_placed_point* const mark[RLV_LANDMARKS])
+{
+    rlv_placed_point rim[MOST];
+    for (size_t i = 0; i < points; i++)
+    {
+        const double turn = 2.0 * M_PI * (double)i / (double)points;
+        rim[i] = (rlv_placed_point){{20.0 * cos(turn), 10.0 * sin(turn), 0.0}, 0.1};
+    }
+    rlv_element_seen seen = {.outline_count = points, .outline = rim, .outward = {0, 0, 1}};
+    memcpy(seen.landmark, mark, sizeof seen.landmark);
+    return measured(&seen);
+}
+
+static const rlv_placed_point east = {{20, 0, 0}, 0.1}, west = {{-20, 0, 0}, 0.1}, north = {{0, 10, 0}, 0.1},
+                              south = {{0, -10, 0}, 0.1}, above = {{0, 0, 4}, 0.1}, below = {{0, 0, -4}, 0.1};
+
+static rlv_element_fusion fused(size_t count, const rlv_element* seen, bool* partial)
+{
+    rlv_element_fusion fusion;
+    cr_assert_eq(rlv_element_fuse(&fusion, partial, count, seen, NULL, NULL), RLV_DONE);
+    return fusion;
+}
+
+Test(element, the_face_that_one_sighting_knows_is_the_face_of_all)
+{
+    // From above it is the inner face that shows: the apex is beneath it. Its ends alone do not tell that.
+    const rlv_element seen[3] = {oval(12, (const rlv_placed_point*[]){&east, NULL, &west, NULL, NULL, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &below, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){&east, NULL, &west, NULL, NULL, NULL})};
+    for (int first = 0; first < 2; first++)
+    {
+        const rlv_element_fusion fusion = fused(2, seen + first, NULL);
+        cr_expect_eq(fusion.element.known, 15u);
+        cr_expect_float_eq(axis_of(&fusion.element, 2).z, -1.0, 1e-9);
+        cr_expect_float_eq(axis_of(&fusion.element, 0).x, 1.0, 1e-9);
+        cr_expect_gt(fusion.p, 0.99); // exact points do not differ
+    }
+}
+
+Test(element, the_front_that_one_sighting_knows_is_the_front_of_all)
+{
+    // Sides without a face tell a line and no front; two ends alone tell that it is to the west.
+    const rlv_element seen[3] = {oval(12, (const rlv_placed_point*[]){NULL, &north, NULL, &south, NULL, NULL}),
+                                 oval(0, (const rlv_placed_point*[]){&west, NULL, &east, NULL, NULL, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, &north, NULL, &south, NULL, NULL})};
+    cr_assert_gt(axis_of(&seen[0], 0).x, 0.0); // seen from above, the filled-in front of the first is to the east
+    for (int first = 0; first < 2; first++)
+    {
+        const rlv_element_fusion fusion = fused(2, seen + first, NULL);
+        cr_expect_eq(fusion.element.known & RLV_ELEMENT_FRONT, (unsigned)RLV_ELEMENT_FRONT);
+        cr_expect_float_eq(axis_of(&fusion.element, 0).x, -1.0, 1e-9);
+        cr_expect_gt(fusion.p, 0.99);
+    }
+}
+
+Test(element, what_was_turned_over_is_told_though_one_between_knows_no_face)
+{
+    const rlv_element seen[3] = {oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &above, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){&east, NULL, &west, NULL, NULL, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &below, NULL})};
+    const rlv_element_fusion fusion = fused(3, seen, NULL);
+    cr_expect(fusion.disturbed);
+    cr_expect_float_eq(fusion.turn_deg, 180.0, 1e-6);
+    cr_expect_float_eq(axis_of(&fusion.element, 2).z, 1.0, 1e-9);
+}
+
+Test(element, an_axis_by_shape_is_not_held_against_one_by_anatomy)
+{
+    // Wider than long: its sides are to the west and the east, and its longer axis lies across its anatomy's.
+    const rlv_element seen[3] = {oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &above, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, &west, NULL, &east, NULL, NULL}),
+                                 oval(12, (const rlv_placed_point*[]){NULL, NULL, NULL, NULL, &above, NULL})};
+    for (int first = 0; first < 2; first++)
+    {
+        const rlv_element_fusion fusion = fused(2, seen + first, NULL);
+        cr_expect_gt(fusion.p, 0.99);
+        cr_expect(!fusion.element.long_by_shape);
+        cr_expect_float_eq(fabs(axis_of(&fusion.element, 0).y), 1.0, 1e-9);
+        cr_expect_float_eq(axis_of(&fusion.element, 2).z, 1.0, 1e-9);
+        cr_expect_eq(fusion.element.known, (unsigned)(RLV_ELEMENT_POLE | RLV_ELEMENT_FACE | RLV_ELEMENT_LONG));
+        cr_expect_float_eq(fusion.element.length_mm.value, seen[1].length_mm.value, 1e-9);
+    }
+}
+
+Test(element, ends_alone_are_held_against_the_extent_along_them)
+{
+    // Wider than long: the ends lie 20 mm apart, across 40 mm.
+    const rlv_placed_point* const ends[RLV_LANDMARKS] = {&north, NULL, &south, NULL, NULL, NULL};
+    const rlv_placed_point* const apex[RLV_LANDMARKS] = {NULL, NULL, NULL, NULL, &above, NULL};
+    const rlv_element bare = oval(0, ends), by_ends[2] = {oval(12, ends), bare};
+    bool partial[2];
+    cr_expect_eq(fused(2, by_ends, partial).whole, 2u);
+    cr_expect(!partial[0] && !partial[1]);
+    // Of an outline whose own axis lies elsewhere they tell nothing less or more: that keeps its axis and its face.
+    const rlv_element by_shape[3] = {oval(12, apex), bare, oval(12, apex)};
+    for (int first = 0; first < 2; first++)
+    {
+        const rlv_element_fusion fusion = fused(2, by_shape + first, partial);
+        cr_expect_eq(fusion.whole, 2u);
+        cr_expect_gt(fusion.p, 0.99);
+        cr_expect(fusion.element.long_by_shape);
+        cr_expect_eq(fusion.element.known, by_shape[0].known);
+    }
+    // Ends that lie nearer to each other than the outline reaches do show less.
+    const rlv_placed_point nearer = {{0, 4, 0}, 0.1};
+    const rlv_element less[2] = {by_ends[0],
+                                 oval(0, (const rlv_placed_point*[]){&nearer, NULL, &south, NULL, NULL, NULL})};
+    cr_expect_eq(fused(2, less, partial).whole, 1u);
+    cr_expect(!partial[0] && partial[1]);
+}
+
+Test(element, what_makes_an_interval_lopsided_is_not_averaged_away)
+{
+    // Noise makes a solid's extents too great by as much each time: 4 more below than above.
+    rlv_element solid = oval(12, (const rlv_placed_point* [RLV_LANDMARKS]){NULL});
+    solid.thickness_mm = (rlv_interval){20.0, 14.0, 22.0};
+    const rlv_element seen[4] = {solid, solid, solid, solid};
+    expect_interval(fused(4, seen, NULL).element.thickness_mm, 20.0, 20.0 - 1.0 - 4.0, 20.0 + 1.0);
+}
+
 // --- against a plane -------------------------------------------------------------------------------------------------
 
 Test(element, the_angle_to_bedding_is_held_from_flat_to_steep)
@@ -698,6 +847,42 @@ Test(element, a_painted_part_of_a_mesh_is_found_where_it_is)
     cr_expect(width > 0.91 * FEW);
 }
 
+Test(element, a_part_with_one_long_straight_side_is_measured)
+{
+    // Half a disc as a fan: 47 short edges round it, and the diameter as one. A stretch of the border is 3.2 mm.
+    enum
+    {
+        ROUND = 48,
+    };
+    const double radius = 10.0, stretch = 3.0 * (M_PI + 2.0) * radius / ROUND;
+    rlv_mesh mesh = {0};
+    uint32_t all[ROUND];
+    cr_assert_eq(rlv_mesh_reserve(&mesh, ROUND + 1, ROUND, false, false, NULL), RLV_DONE);
+    memcpy(mesh.position_mm + 3 * ROUND, (const float[]){0.0F, 5.0F, 0.0F}, 3 * sizeof(float));
+    for (uint32_t i = 0; i < ROUND; i++)
+    {
+        const double turn = M_PI * i / (ROUND - 1);
+        const float at[3] = {(float)(radius * cos(turn)), (float)(radius * sin(turn)), 0.0F};
+        const uint32_t corner[3] = {ROUND, i, (i + 1) % ROUND};
+        memcpy(mesh.position_mm + 3 * i, at, sizeof at);
+        memcpy(mesh.corner + 3 * i, corner, sizeof corner);
+        all[i] = i;
+    }
+    const rlv_element_part part = {&mesh, ROUND, all, 0.05, (double)NAN};
+    const rlv_element e = measured(&(rlv_element_seen){.part = &part, .outward = {0, 0, 1}});
+    // Means of stretches cut either corner by half a stretch squared at most, which moves the middle by its share of
+    // the area times its distance (a radius at most); the arc by less than stretch^2 / (6 radius).
+    const double share = 0.5 * stretch * stretch / (0.5 * M_PI * radius * radius);
+    const double cut = share * radius + stretch * stretch / (6.0 * radius);
+    cr_expect_float_eq(e.position_mm[0], 0.0, cut);
+    cr_expect_float_eq(e.position_mm[1], 4.0 * radius / (3.0 * M_PI), cut);
+    cr_expect_float_eq(axis_of(&e, 2).z, 1.0, 1e-9);
+    // Its ends are the two corners.
+    cr_expect(e.length_mm.value <= 2.0 * radius && e.length_mm.value >= 2.0 * radius - stretch, "%g",
+              e.length_mm.value);
+    rlv_mesh_free(&mesh);
+}
+
 Test(element, a_part_without_a_border_shows_on_both_sides)
 {
     // A box of 30 by 18 by 4 mm, cut small enough to carry noise: here without any.
@@ -767,6 +952,25 @@ Test(element, an_outline_on_a_line_is_refused)
     cr_expect_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = 12, .outline = crescent}, &error),
                  RLV_IMPOSSIBLE);
     cr_expect_str_eq(error.what, "its 12 points enclose too little, for their sds, to tell how it is turned");
+}
+
+Test(element, an_outline_too_rough_to_tell_how_it_is_turned_is_refused)
+{
+    // Narrow, and 1 mm to either side by turns: sds of 0.1 mm would tell its pole within 20 degrees, but are not kept.
+    rlv_placed_point rim[16];
+    for (int i = 0; i < 16; i++)
+    {
+        const double turn = 2.0 * M_PI * (i + 0.5) / 16.0;
+        rim[i] = (rlv_placed_point){{10.0 * cos(turn), sin(turn), i % 2 == 0 ? 1.0 : -1.0}, 0.1};
+    }
+    rlv_element element;
+    rlv_error error = {0};
+    cr_expect_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = 16, .outline = rim}, &error),
+                 RLV_IMPOSSIBLE);
+    for (int i = 0; i < 16; i++)
+        rim[i].at_mm.z = 0.0;
+    cr_expect_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = 16, .outline = rim}, &error),
+                 RLV_DONE);
 }
 
 Test(element, too_few_points_are_refused)

@@ -107,3 +107,14 @@ Test(plane, points_that_are_no_plane_are_refused)
     cr_expect_str_eq(error.what, "point 3 is nowhere: it is not finite");
     cr_expect_eq(rlv_plane_fit(&plane, 3, sure, &error), RLV_BAD_INPUT);
 }
+
+Test(plane, points_that_are_a_line_within_their_scatter_are_refused)
+{
+    // They lie off the line by 1 mm one way and by 0.5 mm the other: sds of 0.05 mm would make a plane of that.
+    const rlv_placed_point rough[] = {
+        {{0, 1, 0.5}, 0.05}, {{10, -1, -0.5}, 0.05}, {{20, 1, -0.5}, 0.05}, {{30, -1, 0.5}, 0.05}};
+    rlv_plane plane;
+    rlv_error error = {0};
+    cr_expect_eq(rlv_plane_fit(&plane, 4, rough, &error), RLV_BAD_INPUT);
+    cr_expect_str_eq(error.what, "the 4 points lie on a line within their scatter");
+}

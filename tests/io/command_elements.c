@@ -222,15 +222,53 @@ Test(command_elements, without_north_and_up_there_is_no_trend_and_a_warning)
     json_decref(record);
 }
 
+static bool has_warning(const json_t* record, const char* what)
+{
+    const json_t* warnings = json_object_get(record, "warnings");
+    for (size_t i = 0; i < json_array_size(warnings); i++)
+        if (strstr(json_string_value(json_array_get(warnings, i)), what) != NULL)
+            return true;
+    return false;
+}
+
 Test(command_elements, a_word_that_is_no_landmark_is_left_out_with_a_warning)
 {
     write_fish("A1,scute,LL,4,left,field,,,\n", "field,block,A1,anterier,0,0,0,\n");
     json_t* record = told("elements fish --json", 0);
-    bool warned = false;
-    const json_t* warnings = json_object_get(record, "warnings");
-    for (size_t i = 0; i < json_array_size(warnings); i++)
-        warned |= strstr(json_string_value(json_array_get(warnings, i)), "'anterier' of 'A1' is no landmark") != NULL;
-    cr_expect(warned);
+    cr_expect(has_warning(record, "'anterier' of 'A1' is no landmark"));
+    json_decref(record);
+}
+
+Test(command_elements, fewer_than_three_numbered_points_are_left_out_where_something_else_tells_the_place)
+{
+    write_two("B,bone,,,,field,bone,,\n");
+    json_t* record = told("elements fish --json", 0);
+    const json_t* bare = json_object_get(element_of(record, "B"), "position_mm");
+    FILE* file = fopen("fish/points.csv", "a");
+    cr_assert_not_null(file);
+    fputs("field,block,B,1,0,0,0,0.3\nfield,block,B,2,5,0,0,0.3\n", file);
+    fclose(file);
+    json_t* pointed = told("elements fish --json", 0);
+    cr_expect(!json_is_null(bare) && json_equal(bare, json_object_get(element_of(pointed, "B"), "position_mm")));
+    cr_expect(has_warning(pointed, "B at field: 2 points enclose nothing"));
+    json_decref(record);
+    json_decref(pointed);
+    write_fish("K,scute,,,,field,,,\n", "field,block,K,1,0,9,0,0.3\nfield,block,K,anterior,-10,0,0,0.3\n"
+                                        "field,block,K,posterior,10,0,0,0.3\n");
+    record = told("elements fish --json", 0);
+    cr_expect(!json_is_null(json_object_get(element_of(record, "K"), "position_mm")));
+    cr_expect(has_warning(record, "K at field: 1 point encloses nothing"));
+    json_decref(record);
+}
+
+Test(command_elements, without_an_outline_or_a_front_the_pole_still_points_out_of_the_block)
+{
+    // Two sides on the block's underside, whose middle is at z = -10: outwards there is down.
+    write_fish("K,scute,,,,field,,,\n", "field,block,K,left,8,0,-60,0.3\nfield,block,K,right,-8,0,-60,0.3\n");
+    json_t* record = told("elements fish --json", 0);
+    const json_t* frame = json_object_get(element_of(record, "K"), "frame");
+    cr_assert_eq(json_array_size(frame), 9);
+    cr_expect_float_eq(json_number_value(json_array_get(frame, 8)), -1.0, 1e-6);
     json_decref(record);
 }
 
