@@ -17,7 +17,7 @@
 #include "sampling.h"
 
 #define RLV_POCKET_LENGTHS 8
-#define RLV_POCKET_SD 2.0
+#define RLV_POCKET_SD 4.0 ///< warp shifts pockets too, and most so where they are few
 
 /// Grow the labels of `regions` over their pockets, and what is near them with it. Only surface of no declared part is
 /// taken, and only into a region of none: bone that stands in a cut did not go with it.

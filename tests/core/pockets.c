@@ -106,7 +106,7 @@ static size_t labelled(const ground* g)
 
 Test(pockets, ridges_between_grooves_belong_to_the_cut_and_are_not_still)
 {
-    ground* g = lay(grooves, nowhere, 0.02);
+    ground* g = lay(grooves, nowhere, 0.05);
     close_pockets(g);
     for (size_t n = 0; n < COUNT; n++)
         if (hypot((double)g->position_mm[3 * n], (double)g->position_mm[3 * n + 1]) < 30.0)
@@ -123,7 +123,7 @@ Test(pockets, a_round_cut_and_broad_surface_between_two_have_none)
     where* cut[2] = {disc, apart};
     for (int k = 0; k < 2; k++)
     {
-        ground* g = lay(cut[k], nowhere, 0.02);
+        ground* g = lay(cut[k], nowhere, 0.05);
         const size_t before = labelled(g);
         close_pockets(g);
         cr_expect_eq(labelled(g), before);
@@ -133,7 +133,7 @@ Test(pockets, a_round_cut_and_broad_surface_between_two_have_none)
 
 Test(pockets, bone_in_a_pocket_did_not_go_with_it)
 {
-    ground* g = lay(frame, in_frame, 0.02);
+    ground* g = lay(frame, in_frame, 0.05);
     close_pockets(g);
     for (size_t n = 0; n < COUNT; n++)
     {
@@ -147,7 +147,7 @@ Test(pockets, bone_in_a_pocket_did_not_go_with_it)
 /// Pockets that did not change, or came where the rest went, tell how the stages lie on each other.
 Test(pockets, that_did_not_go_along_stay_still)
 {
-    const double depth[2] = {0.0, -0.02};
+    const double depth[2] = {0.0, -0.05};
     for (int k = 0; k < 2; k++)
     {
         ground* g = lay(grooves, nowhere, depth[k]);
