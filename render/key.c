@@ -9,7 +9,6 @@
 #define BESIDE 1.6
 #define ROW 3.7
 #define BETWEEN 5.0 // columns
-#define SYMBOL 1.9
 
 static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
 
@@ -45,26 +44,22 @@ static void put_sign(rlv_sheet* sheet, const rlv_key_entry* entry, double x, dou
 {
     cairo_t* c = sheet->cairo;
     const double u = sheet->unit;
-    switch (entry->kind)
+    if (entry->kind == RLV_KEY_LINE)
     {
-    case RLV_KEY_LINE:
         rlv_stroke_begin(sheet, &entry->stroke);
         cairo_move_to(c, x, middle);
         cairo_line_to(c, x + SIGN * u, middle);
         cairo_stroke(c);
         rlv_stroke_end(sheet);
-        break;
-    case RLV_KEY_AREA:
+    }
+    else
+    {
         cairo_rectangle(c, x, middle - 0.5 * TALL * u, SIGN * u, TALL * u);
         rlv_sheet_colour(sheet, entry->tint);
         cairo_fill_preserve(c);
         if (entry->dotted)
             rlv_mark_dots(sheet);
         cairo_new_path(c);
-        break;
-    default:
-        rlv_sheet_grey(sheet, entry->stroke.grey);
-        rlv_mark_symbol(sheet, entry->symbol, x + 0.5 * SIGN * u, middle, SYMBOL * u);
     }
 }
 

@@ -32,8 +32,8 @@ typedef struct hanging
 typedef struct arrangement
 {
     size_t columns, rows;
-    double unit, scale, view_wide, view_tall; // of the mesh alone
-    double cell_wide, cell_tall;              // with caption and gap
+    double unit, scale, view_tall; // of the mesh alone
+    double cell_wide, cell_tall;   // with caption and gap
     rlv_paper paper;
 } arrangement;
 
@@ -61,9 +61,8 @@ static arrangement arrange_at(const hanging* of, size_t columns, double scale, d
 {
     arrangement as = {.columns = columns, .unit = unit, .scale = scale};
     as.rows = (of->gallery->view_count + columns - 1) / columns;
-    as.view_wide = of->view.span_mm[0] * scale + 2.0 * unit;
     as.view_tall = of->view.span_mm[1] * scale + 2.0 * unit;
-    as.cell_wide = fmax(as.view_wide, CAPTION_WIDE * unit) + GAP * unit;
+    as.cell_wide = fmax(of->view.span_mm[0] * scale + 2.0 * unit, CAPTION_WIDE * unit) + GAP * unit;
     as.cell_tall = as.view_tall + (caption_mm(of->gallery) + GAP) * unit;
     return as;
 }
