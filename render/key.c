@@ -74,11 +74,15 @@ static size_t columns_of(const rlv_sheet* sheet, const rlv_key* key, double widt
     return columns >= 1.0 ? (size_t)fmin(columns, RLV_KEY_MOST) : 1;
 }
 
+static double rows_tall(const rlv_sheet* sheet, const rlv_key* key, size_t columns)
+{
+    return ROW * sheet->unit * (double)((key->count + columns - 1) / columns);
+}
+
 double rlv_key_tall(const rlv_sheet* sheet, const rlv_key* key, double width_mm)
 {
     double apart;
-    size_t columns = columns_of(sheet, key, width_mm, &apart);
-    return ROW * sheet->unit * (double)((key->count + columns - 1) / columns);
+    return rows_tall(sheet, key, columns_of(sheet, key, width_mm, &apart));
 }
 
 double rlv_key_print(rlv_sheet* sheet, const rlv_key* key, double x_mm, double y_mm, double width_mm)
@@ -92,5 +96,5 @@ double rlv_key_print(rlv_sheet* sheet, const rlv_key* key, double x_mm, double y
         put_sign(sheet, &key->entry[i], x, middle);
         rlv_sheet_text(sheet, key->entry[i].words, x + (SIGN + BESIDE) * u, middle + 0.5 * cap, &small);
     }
-    return rlv_key_tall(sheet, key, width_mm);
+    return rows_tall(sheet, key, columns);
 }

@@ -98,13 +98,12 @@ static strip strip_of(const rlv_gallery* gallery, double width, double unit)
     return (strip){bar, width - bar - (legend > 0.0 ? legend + GAP * unit : 0.0), width - legend, legend};
 }
 
-static double strip_mm(const hanging* of, const arrangement* as, double page_wide)
+// How tall a strip is on a page, at any scale.
+static double strip_mm(const hanging* of, double page_wide, double unit)
 {
-    if (key_in_cell(of->gallery, as))
-        return 0.0;
-    strip in = strip_of(of->gallery, page_wide - 2.0 * RLV_SHEET_MARGIN * as->unit, as->unit);
-    of->ruler->unit = as->unit;
-    return fmax(STRIP * as->unit, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 4.0 * as->unit);
+    strip in = strip_of(of->gallery, page_wide - 2.0 * RLV_SHEET_MARGIN * unit, unit);
+    of->ruler->unit = unit;
+    return fmax(STRIP * unit, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 4.0 * unit);
 }
 
 static double page_wide(const arrangement* as)
@@ -113,26 +112,21 @@ static double page_wide(const arrangement* as)
            2.0 * RLV_SHEET_MARGIN * as->unit;
 }
 
-static double page_tall(const hanging* of, const arrangement* as, double wide)
+static double page_tall(const hanging* of, const arrangement* as, double wide, double strip_tall)
 {
-    return RLV_TITLE_HEAD_MM * as->unit + (double)as->rows * as->cell_tall + strip_mm(of, as, wide) +
-           rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
-}
-
-static bool fits(const hanging* of, const arrangement* as, rlv_paper paper)
-{
-    return page_wide(as) <= paper.width_mm && page_tall(of, as, paper.width_mm) <= paper.height_mm;
+    return RLV_TITLE_HEAD_MM * as->unit + (double)as->rows * as->cell_tall +
+           (key_in_cell(of->gallery, as) ? 0.0 : strip_tall) + rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
 }
 
 // The largest round scale at which an arrangement fits a page: halved in, then rounded down.
 static double largest_scale(const hanging* of, size_t columns, rlv_paper paper)
 {
-    double low = 0.0, high = 10.0, unit = rlv_paper_unit(&paper);
+    double low = 0.0, high = 10.0, unit = rlv_paper_unit(&paper), strip_tall = strip_mm(of, paper.width_mm, unit);
     for (int i = 0; i < 40; i++)
     {
         double middle = 0.5 * (low + high);
         arrangement as = arrange_at(of, columns, middle, unit);
-        if (fits(of, &as, paper))
+        if (page_wide(&as) <= paper.width_mm && page_tall(of, &as, paper.width_mm, strip_tall) <= paper.height_mm)
             low = middle;
         else
             high = middle;
@@ -147,7 +141,7 @@ static void need(const void* user, double unit, double size_mm[2])
     const hanging* of = user;
     arrangement as = arrange_at(of, of->columns, of->scale, unit);
     size_mm[0] = page_wide(&as);
-    size_mm[1] = page_tall(of, &as, size_mm[0]);
+    size_mm[1] = page_tall(of, &as, size_mm[0], strip_mm(of, size_mm[0], unit));
 }
 
 static arrangement arrange_on_need(hanging* of, size_t columns, double scale)
@@ -318,7 +312,8 @@ static places places_of(const hanging* in, const arrangement* of, double top, do
 {
     const double u = of->unit, margin = RLV_SHEET_MARGIN * u, width = of->paper.width_mm - 2.0 * margin;
     double columns = (double)of->columns, rows = (double)of->rows;
-    double spare = of->paper.height_mm - top - foot - strip_mm(in, of, of->paper.width_mm) - rows * of->cell_tall;
+    double strip_tall = key_in_cell(in->gallery, of) ? 0.0 : strip_mm(in, of->paper.width_mm, u);
+    double spare = of->paper.height_mm - top - foot - strip_tall - rows * of->cell_tall;
     double air = fmin(spare / (rows + 2.0), MOST_AIR * u), rest = spare - air * rows;
     places at = {.left = margin, .top = top + 0.4 * rest, .step_x = (width + GAP * u) / columns};
     if (of->columns == 1)
