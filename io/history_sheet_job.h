@@ -55,8 +55,11 @@ void sheet_line(sheet_lines* lines, const char* format, ...);
 void sheet_letters(char* into, size_t size, const char* words);
 
 /// What a stage is called, "2031-06-02, overburden off (overburden)": its date and title, as far as they are recorded,
-/// and its id. And beside a view: its title, or its id where it has none; its date, and the id where that is not told.
+/// and its id. Of two, to follow "from": "2031-05-12, field block (field), to 2031-06-02, overburden off
+/// (overburden)", or "field to overburden" where the first has an id alone. And beside a view: its title, or its id
+/// where it has none; its date, and the id where that is not told.
 void sheet_stage_words(char* into, size_t size, const rlv_stage_record* stage);
+void sheet_from_to(char* into, size_t size, const rlv_stage_record* from, const rlv_stage_record* to);
 const char* sheet_stage_title(const rlv_stage_record* stage);
 void sheet_stage_date(char* into, size_t size, const rlv_stage_record* stage);
 

@@ -2,7 +2,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 /// A stage as a sheet of stages shows it.
 typedef struct stage_look
@@ -103,14 +102,15 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
                                  .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
                                  .direction_count = job->view.direction_count,
                                  .direction = job->view.direction};
-    char words[2][256];
-    sheet_stage_words(words[0], sizeof words[0], history->stage[first].record);
-    sheet_stage_words(words[1], sizeof words[1], history->stage[first + count - 1].record);
+    char words[544];
     if (alone)
-        snprintf(job->subject, sizeof job->subject, "Stage %s", words[0]);
+        sheet_stage_words(words, sizeof words, history->stage[first].record);
     else
-        snprintf(job->subject, sizeof job->subject, "All %zu stages, from %s%s to %s", count, words[0],
-                 strchr(words[0], ' ') != NULL ? "," : "", words[1]);
+        sheet_from_to(words, sizeof words, history->stage[first].record, history->stage[first + count - 1].record);
+    if (alone)
+        snprintf(job->subject, sizeof job->subject, "Stage %s", words);
+    else
+        snprintf(job->subject, sizeof job->subject, "All %zu stages, from %s", count, words);
     if (status == RLV_DONE)
         status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
     if (status == RLV_DONE && alone)

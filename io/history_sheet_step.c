@@ -94,11 +94,9 @@ static void begin_step(sheet_job* job, const history_scene* scene)
 /// "From 2031-05-12, field block (field), to 2031-06-02, overburden off (overburden): …"
 static void name_step(sheet_job* job, const history_scene* scene, const char* what)
 {
-    char stage[2][256];
-    sheet_stage_words(stage[0], sizeof stage[0], scene->before->record);
-    sheet_stage_words(stage[1], sizeof stage[1], scene->after->record);
-    const char* comma = strchr(stage[0], ' ') != NULL ? "," : "";
-    snprintf(job->subject, sizeof job->subject, "From %s%s to %s: %s", stage[0], comma, stage[1], what);
+    char stages[544];
+    sheet_from_to(stages, sizeof stages, scene->before->record, scene->after->record);
+    snprintf(job->subject, sizeof job->subject, "From %s: %s", stages, what);
 }
 
 static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rlv_error* error)
