@@ -69,6 +69,7 @@ typedef struct layout
     rlv_panel_view view;
     rlv_panel panel;
     rlv_profile profile[2];       // A beneath, B beside
+    rlv_profile_tints tints[2];   // at the view's scale
     double low[2][2], high[2][2]; // boxes of the profiles, of the thing
     rlv_sheet ruler;              // to measure letters on
     rlv_key most;                 // all that the key may have to explain
@@ -102,7 +103,7 @@ static rlv_key most_of(const layout* of)
     rlv_key key = {0};
     rlv_panel_key_most(&key, &of->map.surface, &(rlv_panel_marks){.trace_count = 1});
     for (int k = 0; k < 2; k++)
-        rlv_profile_key(&key, &of->profile[k], of->view.scale);
+        rlv_profile_key(&key, &of->profile[k], of->tints[k]);
     return key;
 }
 
@@ -140,6 +141,8 @@ static rlv_paper arrange(layout* of)
     rlv_paper best = {0};
     double unit = 0.0;
     bool apart = false;
+    for (int k = 0; k < 2; k++)
+        of->tints[k] = rlv_profile_tints_at(&of->profile[k], of->view.scale);
     of->most = most_of(of);
     for (int way = 0; way < 2; way++)
     {
@@ -165,12 +168,12 @@ static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_
     double middle_x = plan_x + 0.5 * of->panel.width_mm, middle_y = plan_y + 0.5 * of->panel.height_mm;
     // Beneath the plan: x in line with it, the highest point of the section a gap beneath it.
     double top = plan_y + of->plan_tall + GAP * u;
-    rlv_status status =
-        rlv_profile_draw(sheet, &of->profile[0], middle_x + cross.x, top + of->high[0][1] * scale, scale, error);
+    rlv_status status = rlv_profile_draw(sheet, &of->profile[0], middle_x + cross.x, top + of->high[0][1] * scale,
+                                         scale, of->tints[0], error);
     double left = plan_x + of->plan_wide + GAP * u;
     if (status == RLV_DONE)
-        status =
-            rlv_profile_draw(sheet, &of->profile[1], left - of->low[1][0] * scale, middle_y - cross.y, scale, error);
+        status = rlv_profile_draw(sheet, &of->profile[1], left - of->low[1][0] * scale, middle_y - cross.y, scale,
+                                  of->tints[1], error);
     // Letters stand where the traces' letters stand in the plan.
     const rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .share = 0.5};
     double ends_x[2] = {middle_x + cross.x + of->low[0][0] * scale, middle_x + cross.x + of->high[0][0] * scale};
@@ -190,7 +193,7 @@ static void draw_aside(rlv_sheet* sheet, const layout* of, const rlv_panel_marks
     rlv_key key = {0};
     rlv_panel_key(&key, &of->panel, marks);
     for (int k = 0; k < 2; k++)
-        rlv_profile_key(&key, &of->profile[k], of->view.scale);
+        rlv_profile_key(&key, &of->profile[k], of->tints[k]);
     y += rlv_key_print(sheet, &key, x, y, of->aside_wide) + AIR * u;
     if (overlay != NULL)
     {
