@@ -145,6 +145,9 @@ rlv_status rlv_panel_make(rlv_panel* panel, const rlv_panel_surface* surface, co
                           double width_mm, double height_mm, rlv_error* error);
 void rlv_panel_free(rlv_panel* panel);
 
+/// The ray to the eye from a point that is lifted towards it: where it meets the surface, that hides the point.
+rlv_ray rlv_panel_ray(const rlv_panel* panel, rlv_vec3 point_mm, double lift_mm);
+
 /// Draw a panel with its upper left corner at a place (moved to the next whole pixel of its picture). `marks` may be
 /// NULL. Labels keep off each other, off numbers, bar and axes, and inside the panel; `left_out` (may be NULL) is how
 /// many found no room.

@@ -220,13 +220,9 @@ static void add_label(drawing* on, const char* text, double x, double y, double 
 // A point is hidden where the surface lies between it and the eye.
 static bool is_hidden(const drawing* on, const rlv_panel_point* point)
 {
-    const rlv_mesh* mesh = on->panel->surface->mesh;
     double pixel_mm = on->panel->picture.pixel_mm / on->panel->view.scale;
-    rlv_vec3 towards = on->panel->view.axes.towards;
     double beneath_mm = point->beneath_mm > 0.0 ? point->beneath_mm : 0.5;
-    rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(point->at_mm, mesh->origin_mm), fmax(beneath_mm, pixel_mm), towards);
-    rlv_ray ray = {
-        {(float)from.x, (float)from.y, (float)from.z}, {(float)towards.x, (float)towards.y, (float)towards.z}, 1e9f};
+    rlv_ray ray = rlv_panel_ray(on->panel, point->at_mm, fmax(beneath_mm, pixel_mm));
     bool blocked = false;
     rlv_tree_blocked(on->panel->surface->tree, 1, &ray, &blocked);
     return blocked;
