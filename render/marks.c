@@ -8,31 +8,45 @@ static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK
 static const rlv_lettering number_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_BLACK};
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
 
+// Round numbers are a digit of a series times a power of ten. Both series are the same numbers read from both ends, so
+// that a scale below 1 : 1 is as round as one above: 1/2 is 5/10, 1 : 2.5 is 4/10, and 1 : 4 is 2.5/10.
+typedef struct rounded
+{
+    double digit, power;
+} rounded;
+
+static const double by_halves[] = {5.0, 2.0, 1.0};
+static const double by_ruler[] = {5.0, 4.0, 2.5, 2.0, 1.0};
+#define SERIES(of) of, sizeof of / sizeof of[0]
+
+// The largest that is not over a number, with 1e-9 of it to spare.
+static rounded round_down(double value, const double* series, size_t count)
+{
+    double largest = value * (1.0 + 1e-9), power = pow(10.0, floor(log10(largest))), first = largest / power;
+    size_t i = 0;
+    while (i + 1 < count && first < series[i])
+        i++;
+    return (rounded){series[i], power};
+}
+
 double rlv_round_step(double span, int most)
 {
-    double least = span / (double)most;
-    double power = pow(10.0, floor(log10(least)));
-    static const double steps[] = {1.0, 2.0, 5.0, 10.0};
-    for (int i = 0; i < 4; i++)
-        if (steps[i] * power >= least * (1.0 - 1e-9))
-            return steps[i] * power;
-    return 10.0 * power;
+    double least = span / (double)most, power = pow(10.0, floor(log10(least))), step = 10.0 * power;
+    for (size_t i = 0; i < sizeof by_halves / sizeof by_halves[0]; i++)
+        step = by_halves[i] * power >= least * (1.0 - 1e-9) ? by_halves[i] * power : step;
+    return step;
 }
 
 double rlv_standard_scale(double scale)
 {
-    double largest = scale * (1.0 + 1e-9);
-    // 1, 2 and 5 times a power of ten on either side of 1 : 1 are the same numbers read from both ends: 1/2 is 5/10.
-    double power = pow(10.0, floor(log10(largest)));
-    double first = largest / power;
-    return (first >= 5.0 ? 5.0 : first >= 2.0 ? 2.0 : 1.0) * power;
+    rounded down = round_down(scale, SERIES(by_halves));
+    return down.digit * down.power;
 }
 
 double rlv_round_scale(double scale)
 {
-    double largest = scale * (1.0 + 1e-9), power = pow(10.0, floor(log10(largest))), first = largest / power;
-    // 1 : 2.5 is 4/10, and 1 : 4 is 2.5/10: this series, too, is the same read from both ends.
-    return (first >= 5.0 ? 5.0 : first >= 4.0 ? 4.0 : first >= 2.5 ? 2.5 : first >= 2.0 ? 2.0 : 1.0) * power;
+    rounded down = round_down(scale, SERIES(by_ruler));
+    return down.digit * down.power;
 }
 
 void rlv_scale_words(char* into, size_t size, double scale)
@@ -54,10 +68,9 @@ void rlv_step_words(char* into, size_t size, double value, double step)
 
 rlv_bar rlv_bar_of(double scale, double longest_mm)
 {
-    double longest = longest_mm / scale * (1.0 + 1e-9);
-    double power = pow(10.0, floor(log10(longest))), first = longest / power;
-    double digit = first >= 5.0 ? 5.0 : first >= 2.0 ? 2.0 : 1.0;
-    return (rlv_bar){digit * power, digit * power * scale, digit == 2.0 ? 4 : 5};
+    rounded down = round_down(longest_mm / scale, SERIES(by_halves));
+    double length_mm = down.digit * down.power;
+    return (rlv_bar){length_mm, length_mm * scale, down.digit == 2.0 ? 4 : 5};
 }
 
 #define BAR_TALL 1.1
