@@ -158,8 +158,8 @@ static rlv_status add_sighting(history_element* one, const sighting_place* place
     rlv_status status = sighting_measure(next, &seen, place, one->record, answer, error);
     if (status != RLV_DONE || !seen)
         return status;
-    const rlv_piece_record* piece = sighting_piece(place, next);
-    one->piece = one->piece != NULL ? one->piece : piece;
+    if (one->piece == NULL)
+        one->piece = sighting_piece(place, next);
     next->placed = strcmp(place->mesh, "block") == 0 && is_in_frame(place->history, place->stage);
     if (next->placed)
     {

@@ -113,27 +113,19 @@ static bool is_enough(const sorted_points* p)
 
 // --- a part of the mesh ----------------------------------------------------------------------------------------------
 
-static bool is_of_part(const rlv_mesh* mesh, size_t triangle, const char* part, const int colour[3])
-{
-    return part[0] == '#' ? rlv_face_has_colour(mesh, triangle, colour) : rlv_face_is_of(mesh, triangle, part);
-}
-
+/// The triangles of an object's name or of a colour as #rrggbb; free() them.
 static rlv_status find_part(uint32_t** triangle, size_t* count, const rlv_mesh* mesh, const char* name,
                             rlv_error* error)
 {
     int colour[3] = {0};
+    rlv_faces faces = {.mesh = mesh, .object = name[0] != '#' ? name : NULL, .colour = colour};
     if (name[0] == '#')
         sscanf(name + 1, "%2x%2x%2x", (unsigned*)&colour[0], (unsigned*)&colour[1], (unsigned*)&colour[2]);
-    *count = 0;
-    for (size_t t = 0; t < mesh->triangle_count; t++)
-        *count += is_of_part(mesh, t, name, colour);
-    *triangle = rlv_reserve(*count, sizeof **triangle, error);
+    *triangle = rlv_reserve(mesh->triangle_count, sizeof **triangle, error);
     if (*triangle == NULL)
         return RLV_SYSTEM;
-    size_t found = 0;
-    for (size_t t = 0; t < mesh->triangle_count && found < *count; t++)
-        if (is_of_part(mesh, t, name, colour))
-            (*triangle)[found++] = (uint32_t)t;
+    for (size_t t; rlv_faces_next(&faces, &t);)
+        (*triangle)[(*count)++] = (uint32_t)t;
     return RLV_DONE;
 }
 
