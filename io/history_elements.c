@@ -15,19 +15,14 @@ static bool is_in_frame(const rlv_history* history, size_t stage)
     return history->joined || stage == history->frame;
 }
 
-static size_t stage_number(const rlv_history* history, const char* id)
-{
-    return (size_t)(rlv_specimen_stage(history->specimen, id) - history->specimen->stage);
-}
-
 // --- up, north, bedding ----------------------------------------------------------------------------------------------
 
 /// A recorded direction in the block's frame. False where it is not known there.
 static bool carry_direction(rlv_vec3* direction, const rlv_history* history, const rlv_direction_record* record)
 {
-    if (record == NULL || !is_in_frame(history, stage_number(history, record->stage)))
+    if (record == NULL || !is_in_frame(history, rlv_specimen_stage_number(history->specimen, record->stage)))
         return false;
-    const rlv_pose pose = history_pose(history, stage_number(history, record->stage));
+    const rlv_pose pose = history_pose(history, rlv_specimen_stage_number(history->specimen, record->stage));
     *direction = rlv_vec3_unit(
         rlv_mat3_apply(pose.rotation, rlv_vec3_of(record->vector[0], record->vector[1], record->vector[2])));
     return true;
@@ -48,7 +43,7 @@ static rlv_status fit_bedding(history_elements* e, const rlv_bedding_record* bed
 {
     const rlv_history* history = e->history;
     const rlv_specimen* s = history->specimen;
-    const size_t stage = stage_number(history, bedding->stage);
+    const size_t stage = rlv_specimen_stage_number(s, bedding->stage);
     size_t count = 0;
     const size_t* index = rlv_specimen_points(s, bedding->stage, "block", bedding->points, &count);
     rlv_placed_point* point = rlv_reserve(count, sizeof *point, error);
@@ -71,7 +66,7 @@ static rlv_status fit_bedding(history_elements* e, const rlv_bedding_record* bed
 /// Into the block's frame; a recorded sd stands in the place of the points' own.
 static void carry_bedding(history_elements* e, const rlv_bedding_record* bedding)
 {
-    const rlv_pose pose = history_pose(e->history, stage_number(e->history, bedding->stage));
+    const rlv_pose pose = history_pose(e->history, rlv_specimen_stage_number(e->history->specimen, bedding->stage));
     const rlv_vec3 pole = rlv_mat3_apply(pose.rotation, e->bedding.pole);
     rlv_mat3 cov;
     memcpy(cov.m, e->bedding.cov_rad2, sizeof cov.m);
@@ -196,7 +191,7 @@ static rlv_status see_on_pieces(history_elements* e, history_element* one, const
     for (size_t i = 0; i < pieces->count && status == RLV_DONE; i++)
     {
         const history_piece* piece = &pieces->one[i];
-        if (stage_number(e->history, piece->at->stage) != k)
+        if (rlv_specimen_stage_number(e->history->specimen, piece->at->stage) != k)
             continue;
         const sighting_place place = {.history = e->history,
                                       .stage = k,
@@ -390,9 +385,7 @@ static rlv_status settle(history_elements* e, history_element* one, rlv_answer* 
 static void begin(history_element* one, const rlv_specimen* specimen, size_t i)
 {
     one->record = &specimen->element[i];
-    for (size_t k = 0; k < specimen->spoil_count && one->record->bag != NULL; k++)
-        if (strcmp(specimen->spoil[k].bag, one->record->bag) == 0)
-            one->bag = &specimen->spoil[k];
+    one->bag = rlv_specimen_bag(specimen, one->record->bag);
     one->trend_deg = one->plunge_deg = one->bedding_deg = unknown;
     one->told.length_mm = one->told.width_mm = one->told.thickness_mm = unknown;
 }

@@ -29,12 +29,6 @@ static rlv_status fail_at(const rlv_specimen* specimen, const char* file, size_t
 
 // --- points ----------------------------------------------------------------------------------------------------------
 
-/// The number of an outline's point, or 0.
-static size_t number_of(const char* name)
-{
-    return strspn(name, "0123456789") == strlen(name) && strlen(name) < 9 ? (size_t)strtoul(name, NULL, 10) : 0;
-}
-
 rlv_placed_point sighting_point(const rlv_point_record* point, double mm_per_unit)
 {
     return (rlv_placed_point){.at_mm =
@@ -70,11 +64,11 @@ static rlv_status sort_points(sorted_points* p, const sighting_place* place, con
     bool* there = rlv_reserve(count, sizeof *there, error);
     rlv_status status = p->outline != NULL && there != NULL ? RLV_DONE : RLV_SYSTEM;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
-        p->outline_count += number_of(s->point[index[i]].point) > 0;
+        p->outline_count += rlv_specimen_point_number(&s->point[index[i]]) > 0;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
     {
         const rlv_point_record* point = &s->point[index[i]];
-        const size_t number = number_of(point->point);
+        const size_t number = rlv_specimen_point_number(point);
         const rlv_landmark mark = rlv_landmark_of(point->point);
         p->first = p->first == NULL || point->line < p->first->line ? point : p->first;
         if (number > 0 && number <= p->outline_count)
