@@ -802,22 +802,5 @@ report_path report_table_path(const rlv_table* t)
 
 rlv_status report_tables_keep(const report_tables* tables, out_folder* out, rlv_error* error)
 {
-    FILE* meanings = NULL;
-    rlv_status status = RLV_DONE;
-    for (size_t i = 0; i < REPORT_TABLES && status == RLV_DONE; i++)
-        if (table_rows(&tables->table[i]) > 0)
-            status = table_keep(&tables->table[i], out, "tables", error);
-    if (status == RLV_DONE)
-        status = out_folder_add(out, "tables/meanings.csv", &meanings, error);
-    if (status != RLV_DONE)
-        return status;
-    table_write_meanings_head(meanings);
-    for (size_t i = 0; i < REPORT_TABLES; i++)
-        if (table_rows(&tables->table[i]) > 0)
-        {
-            char file[64];
-            snprintf(file, sizeof file, "%s.csv", tables->table[i].name);
-            table_write_meanings(&tables->table[i], file, meanings);
-        }
-    return out_folder_finish(out, meanings, error);
+    return table_keep_all(tables->table, REPORT_TABLES, false, out, "tables", error);
 }
