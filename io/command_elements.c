@@ -130,6 +130,14 @@ static rlv_status keep_files(const work* w, rlv_answer* answer, rlv_error* error
                               : status;
 }
 
+static rlv_status need_elements(const rlv_specimen* specimen, rlv_error* error)
+{
+    if (specimen->element_count > 0)
+        return RLV_DONE;
+    return rlv_fail(error, RLV_IMPOSSIBLE, specimen->folder,
+                    "write them down in elements.csv, with their points in points.csv", "the record names no element");
+}
+
 rlv_status command_elements(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
     work w = {0};
@@ -139,8 +147,10 @@ rlv_status command_elements(const rlv_options* options, rlv_answer* answer, rlv_
     {
         specimen_inputs(answer, &w.of.specimen);
         record_count(answer->parameters, "seed", 0);
-        status = history_measure(&w.of.history, &w.of.specimen, &how, answer, error);
+        status = need_elements(&w.of.specimen, error);
     }
+    if (status == RLV_DONE)
+        status = history_measure(&w.of.history, &w.of.specimen, &how, answer, error);
     // Without one alignment what lies on the stage of the frame can still be told.
     if (status == RLV_IMPOSSIBLE && w.of.history.stage_count > 0)
     {

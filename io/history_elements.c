@@ -403,15 +403,10 @@ static bool shows_on_pieces(const rlv_specimen* specimen)
 
 static rlv_status need_something(const history_elements* e, rlv_error* error)
 {
-    const rlv_specimen* s = e->history->specimen;
-    if (e->count == 0)
-        return rlv_fail(error, RLV_IMPOSSIBLE, s->folder,
-                        "write them down in elements.csv, with their points in points.csv",
-                        "the record names no element");
     for (size_t i = 0; i < e->count; i++)
         if (e->one[i].measured)
             return RLV_DONE;
-    return rlv_fail(error, RLV_IMPOSSIBLE, s->folder,
+    return rlv_fail(error, RLV_IMPOSSIBLE, e->history->specimen->folder,
                     "place an outline or landmarks on the mesh of a stage, and write them in points.csv under its id",
                     "none of the %zu elements has points or a part of a mesh", e->count);
 }

@@ -277,6 +277,7 @@ Test(command_elements, without_an_element_nothing_can_be_measured)
     write_fish("", "");
     json_t* record = told("elements fish --json", 3);
     cr_expect(json_is_null(json_object_get(record, "elements")));
+    cr_expect_eq(json_array_size(json_object_get(record, "inputs")), 3, "no mesh is read for it");
     json_decref(record);
     write_fish("C,scute,LL,,,,,S1,\n", "");
     record = told("elements fish --json", 3);
