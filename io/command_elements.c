@@ -146,7 +146,6 @@ rlv_status command_elements(const rlv_options* options, rlv_answer* answer, rlv_
     if (status == RLV_DONE)
     {
         specimen_inputs(answer, &w.of.specimen);
-        record_count(answer->parameters, "seed", 0);
         status = need_elements(&w.of.specimen, error);
     }
     if (status == RLV_DONE)
