@@ -6,9 +6,7 @@
 #include <criterion/criterion.h>
 #include <jansson.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 TestSuite(command_elements, .init = program_enter, .fini = program_leave, .timeout = 600);

@@ -14,7 +14,6 @@
 #include <criterion/hooks.h>
 #include <jansson.h>
 #include <math.h>
-#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
