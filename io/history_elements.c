@@ -288,19 +288,10 @@ static void find_face(history_element* one, rlv_vec3 up)
 /// The scale of the frame moves a place about the block's middle, and stretches sizes.
 static void add_scale(rlv_element* element, double scale_sd, rlv_vec3 middle)
 {
-    const double at[3] = {element->position_mm[0] - middle.x, element->position_mm[1] - middle.y,
-                          element->position_mm[2] - middle.z};
-    for (int k = 0; k < 9; k++)
-        element->position_cov_mm2[k] += scale_sd * scale_sd * at[k / 3] * at[k % 3];
-    rlv_interval* size[3] = {&element->length_mm, &element->width_mm, &element->thickness_mm};
-    for (int k = 0; k < 3; k++)
-    {
-        const double more = IN_95 * scale_sd * size[k]->value;
-        size[k]->low = fmax(size[k]->value - hypot(size[k]->value - size[k]->low, more), 0.0);
-        size[k]->high = size[k]->value + hypot(size[k]->high - size[k]->value, more);
-        if (isnan(size[k]->value))
-            *size[k] = unknown;
-    }
+    rlv_pose pose = rlv_pose_identity();
+    pose.centre_mm = middle;
+    pose.covariance[48] = scale_sd * scale_sd;
+    rlv_element_carry(element, &pose, NULL);
 }
 
 static rlv_status fuse(history_element* one, rlv_error* error)
