@@ -109,10 +109,10 @@ static void tell_elements(rlv_answer* answer, const work* w, const rlv_options* 
     rlv_table wall = elements_wall(&w->elements);
     table_tell(&wall, answer->text);
     table_free(&wall);
-    fputs("\n  Position: the middle of what shows; ± is along the axis on which it is least sure. Trend and plunge "
-          "(positive\n"
-          "  downwards) are of the long axis, in brackets where no landmark tells its anterior end. What matrix covers "
-          "is in\n"
+    fputs("\n  Position: the middle of what shows; ± is along the axis on which it is least sure. "
+          "Trend and plunge (positive\n"
+          "  downwards) are of the long axis, in brackets where no landmark tells its anterior end. "
+          "What matrix covers is in\n"
           "  no figure.\n",
           answer->text);
     snprintf(answer->next, sizeof answer->next, "%s",

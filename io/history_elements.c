@@ -106,7 +106,7 @@ static rlv_status find_bedding(history_elements* e, rlv_answer* answer, rlv_erro
 // --- what a place on a scan is off by --------------------------------------------------------------------------------
 
 /// Share the mean square of each alignment's residuals out to its two stages: least squares, none below zero, one stage
-/// after another until nothing moves.
+/// after another, 500 times over.
 static rlv_status find_local_sds(history_elements* e, rlv_answer* answer, rlv_error* error)
 {
     const rlv_history* history = e->history;
@@ -332,21 +332,19 @@ static void warn_of(const history_elements* e, const history_element* one, rlv_a
 {
     const rlv_element_fusion* fusion = &one->fusion;
     if (fusion->disturbed)
-        answer_warn(
-            answer,
-            "%s was moved by the work between %s and %s: by %s mm (sd %s) and %s degrees (sd %s); it is told as "
-            "it lay before",
-            one->record->id, e->history->stage[one->disturbed_from].record->id,
-            e->history->stage[one->disturbed_to].record->id, words_figures(fusion->shift_mm, 2).text,
-            words_figures(fusion->shift_sd_mm, 1).text, words_figures(fusion->turn_deg, 2).text,
-            words_figures(fusion->turn_sd_deg, 1).text);
+        answer_warn(answer,
+                    "%s was moved by the work between %s and %s: by %s mm (sd %s) and %s degrees (sd %s); "
+                    "it is told as it lay before",
+                    one->record->id, e->history->stage[one->disturbed_from].record->id,
+                    e->history->stage[one->disturbed_to].record->id, words_figures(fusion->shift_mm, 2).text,
+                    words_figures(fusion->shift_sd_mm, 1).text, words_figures(fusion->turn_deg, 2).text,
+                    words_figures(fusion->turn_sd_deg, 1).text);
     if (one->told.contradicts)
-        answer_warn(
-            answer,
-            "%s: its apex says one face, its anterior and left the other: look whether left and right were taken "
-            "for each other",
-            one->record->id);
-    if (!one->measured && one->bag == NULL)
+        answer_warn(answer,
+                    "%s: its apex says one face, its anterior and left the other: "
+                    "look whether left and right were taken for each other",
+                    one->record->id);
+    if (one->sighting_count == 0 && one->bag == NULL)
         answer_warn(answer, "%s can be measured at no stage: it has no place", one->record->id);
 }
 

@@ -70,10 +70,10 @@ typedef struct history_elements
     double* local_sd_mm; ///< one a stage, along each axis; NaN where there is no alignment to tell it
 } history_elements;
 
-/// Measure all elements (one at least) of a history whose poses are measured, into zeroed `elements`; warnings go to the
-/// answer. RLV_BAD_INPUT, with file and line, where points or parts are refused (element.h), an outline has a gap in its
-/// numbers, or no stage's mesh has the part; RLV_IMPOSSIBLE where none can be measured: then what is known is there.
-/// Free with history_elements_free, also after a failure.
+/// Measure all elements (one at least) of a history whose poses are measured, into zeroed `elements`; warnings go to
+/// the answer. RLV_BAD_INPUT, with file and line, where points or parts are refused (element.h), an outline has a gap
+/// in its numbers, or no stage's mesh has the part; RLV_IMPOSSIBLE where none can be measured: then what is known is
+/// there. Free with history_elements_free, also after a failure.
 rlv_status history_elements_measure(history_elements* elements, const rlv_history* history, rlv_answer* answer,
                                     rlv_error* error);
 void history_elements_free(history_elements* elements);
