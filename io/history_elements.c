@@ -354,7 +354,6 @@ static rlv_status settle(history_elements* e, history_element* one, rlv_answer* 
     const rlv_status status = fuse(one, error);
     if (status != RLV_DONE)
         return status;
-    one->measured = one->sighting_count > 0;
     if (one->placed)
     {
         one->told = one->fusion.element;
@@ -365,7 +364,7 @@ static rlv_status settle(history_elements* e, history_element* one, rlv_answer* 
         if (e->up_known)
             find_face(one, e->up);
     }
-    else if (one->measured)
+    else if (one->sighting_count > 0)
         one->told = one->sighting[0].element;
     warn_of(e, one, answer);
     return RLV_DONE;
@@ -393,7 +392,7 @@ static bool shows_on_pieces(const rlv_specimen* specimen)
 static rlv_status need_something(const history_elements* e, rlv_error* error)
 {
     for (size_t i = 0; i < e->count; i++)
-        if (e->one[i].measured)
+        if (e->one[i].sighting_count > 0)
             return RLV_DONE;
     return rlv_fail(error, RLV_IMPOSSIBLE, e->history->specimen->folder,
                     "place an outline or landmarks on the mesh of a stage, and write them in points.csv under its id",

@@ -45,9 +45,8 @@ typedef struct history_element
     const rlv_element_record* record;
     const rlv_spoil_record* bag; ///< NULL: not from the spoil
     const rlv_piece_record* piece;
-    size_t sighting_count;
+    size_t sighting_count;      ///< 0: it is seen nowhere
     history_sighting* sighting; ///< in the order of the stages
-    bool measured;              ///< seen at all
     bool placed;                ///< known in the block's frame
     rlv_element told;           ///< what is told of it: all sightings that count, with the frame's scale. Where not
                                 ///< placed only its sizes mean anything
