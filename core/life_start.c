@@ -372,6 +372,8 @@ static rlv_status centre_on(rlv_life* life, const rlv_vec3* curve, rlv_error* er
                     &life->axis, curve[i], carried_over(point, kept, life->value[0][i]), 0.1 * (high - low));
             measure_offsets(life, curve);
         }
+        else
+            rlv_body_axis_free(&axis);
     }
     free(point);
     free(at);
