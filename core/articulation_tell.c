@@ -433,10 +433,8 @@ static rlv_status tell_groups(rlv_articulation* a, const rlv_life* life, const r
     a->group_count = groups;
     for (size_t g = 0; g < groups; g++)
     {
-        rlv_life_group m;
-        if (rlv_life_group_motion(life, g + 1, &m, error) != RLV_DONE)
-            return RLV_SYSTEM;
-        const rlv_life_element *first = &life->element[m.first], *last = &life->element[m.last];
+        const rlv_life_group* m = &group[g];
+        const rlv_life_element *first = &life->element[m->first], *last = &life->element[m->last];
         const size_t row = first->row, middle = (first->slot + last->slot) / 2;
         const rlv_life_place p = rlv_life_at(life, row, middle);
         const rlv_mat3 body = body_axes(life, row, middle, &p);
@@ -444,10 +442,10 @@ static rlv_status tell_groups(rlv_articulation* a, const rlv_life* life, const r
         *told = (rlv_articulation_group){.row = life->row[row].given,
                                          .first = life->row[row].first + (int)(first->slot - life->first[row]),
                                          .last = life->row[row].first + (int)(last->slot - life->first[row]),
-                                         .p = group[g].p};
+                                         .p = m->p};
         for (size_t i = 0; i < life->count; i++)
             told->count += life->element[i].group == g + 1;
-        tell_shift(&told->motion, life, &p, &body, m.shift, m.variance, pitch_at(life, row, middle));
+        tell_shift(&told->motion, life, &p, &body, m->shift, m->variance, pitch_at(life, row, middle));
         told->motion.rotation_deg = told->motion.about_pole_deg = told->motion.tilt_deg = UNTOLD;
         told->motion.tilt_direction_deg = NAN;
     }
@@ -480,7 +478,7 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
     return RLV_DONE;
 }
 
-rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, rlv_life_group* group, size_t groups,
+rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_life_group* group, size_t groups,
                                  size_t count, const rlv_placed_element* element, size_t row_count, rlv_error* error)
 {
     if (reserve_told(a, count, row_count, error) != RLV_DONE)

@@ -149,7 +149,7 @@ double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test);
 /// A stretch of a row that moved together.
 typedef struct rlv_life_group
 {
-    size_t row, first, last;      ///< elements
+    size_t first, last;           ///< elements
     double chi2, p;               ///< p: times the windows of all rows
     double shift[3], variance[3]; ///< along T, N1 and N2
 } rlv_life_group;

@@ -227,7 +227,7 @@ static void look_at(const rlv_life* life, window* w, size_t from, size_t count, 
     const size_t agreed = find_agreed(life, w);
     if (agreed < LEAST_GROUP || (double)agreed < LEAST_AGREED * (double)count || !w->agreed[0] || !w->agreed[count - 1])
         return;
-    rlv_life_group g = {.row = w->element->row, .first = from, .last = from + count - 1};
+    rlv_life_group g = {.first = from, .last = from + count - 1};
     g.chi2 = common_motion(life, w, g.shift, g.variance);
     if (!(g.chi2 > best->chi2))
         return;
@@ -241,7 +241,7 @@ rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group*
 {
     window w = {0};
     const size_t begin = life->row[row].begin, end = life->row[row].end;
-    *best = (rlv_life_group){.row = row};
+    *best = (rlv_life_group){0};
     const rlv_status status = make_window(&w, MOST_GROUP, error);
     for (size_t from = begin; from < end && status == RLV_DONE; from++)
         for (size_t n = LEAST_GROUP; n <= longest_window(life, row) && from + n <= end; n++)
@@ -268,7 +268,7 @@ rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_gr
         leave_out(life, &w, 1);
         for (size_t i = 0; i < w.count; i++)
             w.agreed[i] = w.element[i].group == group;
-        *motion = (rlv_life_group){.row = w.element->row, .first = from, .last = last};
+        *motion = (rlv_life_group){.first = from, .last = last};
         motion->chi2 = common_motion(life, &w, motion->shift, motion->variance);
         motion->p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
     }
