@@ -250,12 +250,11 @@ static rlv_status seek_group(rlv_life* life, const kept_fit* kept, double* room,
     *best = (rlv_life_group){.p = 1.0};
     for (size_t r = 0; r < life->rows && status == RLV_DONE; r++)
     {
-        rlv_life_group found;
         put_back(kept, life);
-        status = fit_by_others(life, r, room, error);
-        if (status == RLV_DONE)
-            status = rlv_life_seek_group(life, r, &found, own, error);
-        if (status == RLV_DONE && found.p < best->p)
+        if ((status = fit_by_others(life, r, room, error)) != RLV_DONE)
+            break;
+        const rlv_life_group found = rlv_life_seek_group(life, r, own);
+        if (found.p < best->p)
         {
             *best = found;
             memcpy(member, own, life->count * sizeof *own);
@@ -277,21 +276,21 @@ static void forget_group(rlv_life* life, rlv_life_group* group, size_t* count, s
     --*count;
 }
 
-/// Take a stretch out, and fit anew. It stands where its motion does, with the smoothness of all rows.
+/// Take one more stretch out, and fit anew. It stands where its motion does, with the smoothness of all rows.
 static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count, const bool* member, bool* stands,
                             rlv_error* error)
 {
-    ++*count;
+    const size_t last = ++*count;
     for (size_t i = 0; i < life->count; i++)
         if (member[i])
-            life->element[i].group = *count, life->element[i].trust[0] = 0.0;
-    rlv_status status = leave_out(life, error);
-    if (status == RLV_DONE)
-        status = rlv_life_group_motion(life, *count, group, error);
-    *stands = status == RLV_DONE && group->p < GROUP_LEVEL;
+            life->element[i].group = last, life->element[i].trust[0] = 0.0;
+    if (leave_out(life, error) != RLV_DONE)
+        return RLV_SYSTEM;
+    group[last - 1] = rlv_life_group_motion(life, last);
+    *stands = group[last - 1].p < GROUP_LEVEL;
     if (!*stands)
-        forget_group(life, group - (*count - 1), count, *count);
-    return status;
+        forget_group(life, group, count, last);
+    return RLV_DONE;
 }
 
 /// Look at all stretches again, now that the others are out: what stood only against another's pull is forgotten.
@@ -302,8 +301,7 @@ static rlv_status look_again(rlv_life* life, rlv_life_group* group, size_t* coun
         size_t weakest = 1;
         for (size_t g = 1; g <= *count; g++)
         {
-            if (rlv_life_group_motion(life, g, &group[g - 1], error) != RLV_DONE)
-                return RLV_SYSTEM;
+            group[g - 1] = rlv_life_group_motion(life, g);
             weakest = group[g - 1].p > group[weakest - 1].p ? g : weakest;
         }
         if (group[weakest - 1].p < GROUP_LEVEL)
@@ -328,7 +326,7 @@ static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* grou
         status = seek_group(life, &kept, room, &group[*count], member, error);
         if (status != RLV_DONE || !(group[*count].p < GROUP_LEVEL))
             break;
-        status = try_group(life, &group[*count], count, member, &stands, error);
+        status = try_group(life, group, count, member, &stands, error);
     }
     free(kept.value);
     free(kept.trust);

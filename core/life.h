@@ -154,12 +154,12 @@ typedef struct rlv_life_group
     double shift[3], variance[3]; ///< along T, N1 and N2
 } rlv_life_group;
 
-/// Seek the stretch of a row that most clearly moved together (in life_groups.c), its elements not yet in a group.
-/// `member` (one an element of `life`) says which; `best->p` is 1 where there is none.
-rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group* best, bool* member, rlv_error* error);
+/// The stretch of a row that most clearly moved together (in life_groups.c), of elements not yet in a group. `member`
+/// (one an element of `life`) gets which; p is 1 where there is none.
+rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member);
 
 /// The common motion of a group's members, which are left out of the fit.
-rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_group* motion, rlv_error* error);
+rlv_life_group rlv_life_group_motion(const rlv_life* life, size_t group);
 
 /// Which kind a value is of, and which spread.
 rlv_life_kind rlv_life_kind_of(size_t value);

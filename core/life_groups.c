@@ -25,39 +25,12 @@ typedef struct window
 {
     size_t count; ///< elements, neighbours in their row
     const rlv_life_element* element;
-    double* off[3];     ///< count: from the prediction, mm
-    double* spread[2];  ///< count * count: covariance of the prediction, along and across, mm^2
-    double *gap, *side; ///< count * count each: room for what is solved
-    size_t* own;        ///< count: indices of the elements that matter
-    bool* agreed;       ///< count
+    double off[3][MOST_GROUP];                 ///< from the prediction, mm
+    double spread[2][MOST_GROUP * MOST_GROUP]; ///< count * count: covariance of it, along and across, mm^2
+    double gap[MOST_GROUP * MOST_GROUP], side[MOST_GROUP * MOST_GROUP]; ///< room for what is solved
+    size_t own[MOST_GROUP];                                             ///< indices of the elements that matter
+    bool agreed[MOST_GROUP];
 } window;
-
-static void free_window(window* w)
-{
-    for (size_t k = 0; k < 3; k++)
-        free(w->off[k]);
-    free(w->spread[0]);
-    free(w->spread[1]);
-    free(w->gap);
-    free(w->side);
-    free(w->own);
-    free(w->agreed);
-}
-
-static rlv_status make_window(window* w, size_t most, rlv_error* error)
-{
-    for (size_t k = 0; k < 3; k++)
-        if ((w->off[k] = rlv_reserve(most, sizeof(double), error)) == NULL)
-            return RLV_SYSTEM;
-    if ((w->spread[0] = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->spread[1] = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->gap = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->side = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->own = rlv_reserve(most, sizeof *w->own, error)) == NULL ||
-        (w->agreed = rlv_reserve(most, sizeof *w->agreed, error)) == NULL)
-        return RLV_SYSTEM;
-    return RLV_DONE;
-}
 
 static double scatter_of(const rlv_life* life, const rlv_life_element* e, size_t value)
 {
@@ -237,41 +210,34 @@ static void look_at(const rlv_life* life, window* w, size_t from, size_t count, 
         member[from + i] = w->agreed[i];
 }
 
-rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group* best, bool* member, rlv_error* error)
+rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member)
 {
-    window w = {0};
+    window w;
     const size_t begin = life->row[row].begin, end = life->row[row].end;
-    *best = (rlv_life_group){0};
-    const rlv_status status = make_window(&w, MOST_GROUP, error);
-    for (size_t from = begin; from < end && status == RLV_DONE; from++)
+    rlv_life_group best = {0};
+    for (size_t from = begin; from < end; from++)
         for (size_t n = LEAST_GROUP; n <= longest_window(life, row) && from + n <= end; n++)
             if (in_fit(life, begin, from) >= LEAST_BESIDE && in_fit(life, from + n, end) >= LEAST_BESIDE)
-                look_at(life, &w, from, n, best, member);
-    best->p = fmin(window_count(life) * gsl_cdf_fdist_Q(best->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
-    free_window(&w);
-    return status;
+                look_at(life, &w, from, n, &best, member);
+    best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
+    return best;
 }
 
-rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_group* motion, rlv_error* error)
+rlv_life_group rlv_life_group_motion(const rlv_life* life, size_t group)
 {
-    window w = {0};
     size_t from = life->count, last = 0;
     for (size_t i = 0; i < life->count; i++)
         if (life->element[i].group == group)
             from = i < from ? i : from, last = i;
-    const rlv_status status = make_window(&w, MOST_GROUP, error);
-    if (status == RLV_DONE)
-    {
-        w.count = last - from + 1;
-        w.element = life->element + from;
-        leave_out(life, &w, 0);
-        leave_out(life, &w, 1);
-        for (size_t i = 0; i < w.count; i++)
-            w.agreed[i] = w.element[i].group == group;
-        *motion = (rlv_life_group){.first = from, .last = last};
-        motion->chi2 = common_motion(life, &w, motion->shift, motion->variance);
-        motion->p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
-    }
-    free_window(&w);
-    return status;
+    window w;
+    w.count = last - from + 1;
+    w.element = life->element + from;
+    leave_out(life, &w, 0);
+    leave_out(life, &w, 1);
+    for (size_t i = 0; i < w.count; i++)
+        w.agreed[i] = w.element[i].group == group;
+    rlv_life_group motion = {.first = from, .last = last};
+    motion.chi2 = common_motion(life, &w, motion.shift, motion.variance);
+    motion.p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion.chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
+    return motion;
 }
