@@ -2,6 +2,7 @@
 
 #include "articulation_tell.h"
 #include "life.h"
+#include "order.h"
 
 #include <gsl/gsl_cdf.h>
 #include <stdlib.h>
@@ -33,12 +34,6 @@ static const double FAR = 4.5;
 /// Median of the length of a normal vector of three of sd one.
 static const double MEDIAN_LENGTH = 1.5382;
 
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
-
 /// Lengths of what is off, of position (`first` 0) or attitude (`first` 3), scaled up where not all of it is known.
 static double length_off(const rlv_life_element* e, size_t first)
 {
@@ -62,8 +57,7 @@ static double robust_sd(const rlv_life* life, size_t first, double* room)
     }
     if (n == 0)
         return 0.0;
-    qsort(room, n, sizeof *room, by_size);
-    return room[n / 2] / MEDIAN_LENGTH;
+    return rlv_median_sorting(n, room) / MEDIAN_LENGTH;
 }
 
 typedef enum trust_rule

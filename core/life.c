@@ -1,5 +1,6 @@
 #include "life.h"
 
+#include "order.h"
 #include "pose.h"
 
 #include <gsl/gsl_cdf.h>
@@ -52,12 +53,6 @@ void rlv_life_free(rlv_life* life)
     *life = (rlv_life){0};
 }
 
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
-
 /// The median pitch of each row along the axis.
 static void find_pitches(rlv_life* life)
 {
@@ -66,8 +61,7 @@ static void find_pitches(rlv_life* life)
         const size_t n = life->first[r + 1] - life->first[r] - 1;
         for (size_t i = 0; i < n; i++)
             life->room[0][i] = life->value[0][life->first[r] + i + 1] - life->value[0][life->first[r] + i];
-        qsort(life->room[0], n, sizeof(double), by_size);
-        life->row[r].pitch_mm = fmax(life->room[0][n / 2], 1e-3);
+        life->row[r].pitch_mm = fmax(rlv_median_sorting(n, life->room[0]), 1e-3);
     }
 }
 

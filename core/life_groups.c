@@ -1,9 +1,10 @@
 #include "life.h"
 
+#include "order.h"
+
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_linalg.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum
@@ -99,12 +100,6 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
     gsl_blas_dgemm(CblasTrans, CblasNoTrans, 1.0, &side.matrix, &side.matrix, 1.0, &all.matrix);
 }
 
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
-
 /// Which elements of a window agree with the median of their motions. Returns how many.
 static size_t find_agreed(const rlv_life* life, window* w)
 {
@@ -113,8 +108,8 @@ static size_t find_agreed(const rlv_life* life, window* w)
     for (size_t v = 0; v < 3; v++)
     {
         memcpy(w->gap, w->off[v], w->count * sizeof(double));
-        qsort(w->gap, w->count, sizeof(double), by_size);
-        middle[v] = 0.5 * (w->gap[w->count / 2] + w->gap[(w->count - 1) / 2]);
+        const double upper = rlv_median_sorting(w->count, w->gap);
+        middle[v] = 0.5 * (upper + w->gap[(w->count - 1) / 2]);
     }
     for (size_t i = 0; i < w->count; i++)
     {

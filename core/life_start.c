@@ -1,5 +1,7 @@
 #include "life.h"
 
+#include "order.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -132,12 +134,6 @@ static rlv_status lay_rows(rlv_life* life, size_t count, const rlv_placed_elemen
 
 // First curves: each row on its own
 
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
-
 /// The median distance of neighbours, for each place between them.
 static double plain_pitch(const rlv_life* life, size_t row, double* room)
 {
@@ -151,8 +147,7 @@ static double plain_pitch(const rlv_life* life, size_t row, double* room)
     }
     if (n == 0)
         return 1.0;
-    qsort(room, n, sizeof *room, by_size);
-    return fmax(room[n / 2], 1e-3);
+    return fmax(rlv_median_sorting(n, room), 1e-3);
 }
 
 static void part_of(rlv_vec3 v, double part[3])
