@@ -105,26 +105,16 @@ static rlv_interval share_interval(size_t some, size_t all)
 
 // Directions
 
-static rlv_mat3 columns_of(rlv_vec3 a, rlv_vec3 b, rlv_vec3 c)
-{
-    return (rlv_mat3){{a.x, b.x, c.x, a.y, b.y, c.y, a.z, b.z, c.z}};
-}
-
-static rlv_vec3 column(rlv_mat3 m, int k)
-{
-    return rlv_vec3_of(m.m[k], m.m[3 + k], m.m[6 + k]);
-}
-
 /// Along, across and out at a life position: out is the pole where the row has attitudes, else away from the axis.
 static rlv_mat3 body_axes(const rlv_life* life, size_t row, size_t slot, const rlv_life_place* p)
 {
     const rlv_vec3 t = p->frame.along;
-    rlv_vec3 out = life->row[row].turned ? column(p->attitude, 2) : rlv_vec3_sub(p->at_mm, p->frame.at_mm);
+    rlv_vec3 out = life->row[row].turned ? rlv_mat3_column(p->attitude, 2) : rlv_vec3_sub(p->at_mm, p->frame.at_mm);
     out = rlv_vec3_unit(rlv_vec3_along(out, -rlv_vec3_dot(out, t), t));
     if (!(rlv_vec3_length(out) > 0.5))
         out = p->frame.side;
     (void)slot;
-    return columns_of(t, rlv_vec3_cross(t, out), out);
+    return rlv_mat3_of_columns(t, rlv_vec3_cross(t, out), out);
 }
 
 /// Variances along the body axes of what has variances along T, N1 and N2.
@@ -135,7 +125,7 @@ static void turn_variances(const rlv_life_place* p, const rlv_mat3* body, const 
     {
         to[k] = 0.0;
         for (int i = 0; i < 3; i++)
-            to[k] += pow(rlv_vec3_dot(axis[i], column(*body, k)), 2.0) * from[i];
+            to[k] += pow(rlv_vec3_dot(axis[i], rlv_mat3_column(*body, k)), 2.0) * from[i];
     }
 }
 
@@ -168,7 +158,7 @@ static void tell_shift(rlv_body_motion* m, const rlv_life* life, const rlv_life_
     double own[3], part[3];
     turn_variances(p, body, variance, own);
     for (int k = 0; k < 3; k++)
-        part[k] = rlv_vec3_dot(d, column(*body, k));
+        part[k] = rlv_vec3_dot(d, rlv_mat3_column(*body, k));
     const double t = gsl_cdf_tdist_Pinv(0.975, freedom_of(life));
     m->along_mm = about(part[0], t * sqrt(own[0]));
     m->across_mm = about(part[1], t * sqrt(own[1]));
@@ -199,7 +189,7 @@ static void tell_turn(rlv_body_motion* m, const rlv_life* life, const rlv_life_t
     m->rotation_deg = in_degrees(length_interval(off, variance, parts, freedom));
     const rlv_vec3 turn = rlv_vec3_of(t->off[3], t->off[4], t->off[5]);
     const rlv_mat3 off_matrix = rlv_rotation_from_vector(turn);
-    const rlv_vec3 pole = column(off_matrix, 2);
+    const rlv_vec3 pole = rlv_mat3_column(off_matrix, 2);
     if (isfinite(t->variance[3]) && isfinite(t->variance[4]))
     {
         // The pole's lean as a vector of two: the parts of the smallest turn that brings it there.
@@ -208,7 +198,7 @@ static void tell_turn(rlv_body_motion* m, const rlv_life* life, const rlv_life_t
         m->tilt_deg = in_degrees(length_interval(lean, t->variance + 3, 2, freedom));
         const rlv_vec3 way = rlv_mat3_apply(*attitude, rlv_vec3_of(pole.x, pole.y, 0.0));
         m->tilt_direction_deg =
-            atan2(rlv_vec3_dot(way, column(*body, 1)), rlv_vec3_dot(way, column(*body, 0))) / DEGREE;
+            atan2(rlv_vec3_dot(way, rlv_mat3_column(*body, 1)), rlv_vec3_dot(way, rlv_mat3_column(*body, 0))) / DEGREE;
     }
     if (isfinite(t->variance[5]) && isfinite(t->variance[4]))
     {

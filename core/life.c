@@ -99,8 +99,7 @@ rlv_life_place rlv_life_at(const rlv_life* life, size_t row, size_t slot)
     const double a = life->value[1][slot], b = life->value[2][slot];
     p.at_mm = rlv_vec3_along(rlv_vec3_along(f->at_mm, a, f->side), b, f->other);
     p.stretch = fmax(1.0 - f->bend[0] * a - f->bend[1] * b, LEAST_STRETCH);
-    const rlv_mat3 axes = {
-        {f->along.x, f->side.x, f->other.x, f->along.y, f->side.y, f->other.y, f->along.z, f->side.z, f->other.z}};
+    const rlv_mat3 axes = rlv_mat3_of_columns(f->along, f->side, f->other);
     const rlv_vec3 turn = {life->value[3][slot], life->value[4][slot], life->value[5][slot]};
     p.attitude = rlv_mat3_multiply(axes, rlv_mat3_multiply(life->row[row].base, rlv_rotation_from_vector(turn)));
     return p;
@@ -116,12 +115,12 @@ static double form(const double* m, rlv_vec3 v)
 /// What measuring adds in the directions of a slot.
 static void find_variances(rlv_life_element* e, const rlv_life_place* p)
 {
-    const double *position = e->measured->position_cov_mm2, *turn = e->measured->attitude_cov_rad2, *a = p->attitude.m;
+    const double *position = e->measured->position_cov_mm2, *turn = e->measured->attitude_cov_rad2;
     e->variance[0] = form(position, p->frame.along);
     e->variance[1] = form(position, p->frame.side);
     e->variance[2] = form(position, p->frame.other);
     for (int k = 0; k < 3; k++)
-        e->variance[3 + k] = form(turn, rlv_vec3_of(a[k], a[3 + k], a[6 + k]));
+        e->variance[3 + k] = form(turn, rlv_mat3_column(p->attitude, k));
 }
 
 void rlv_life_measure(const rlv_life* life, rlv_life_element* e)
