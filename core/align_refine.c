@@ -655,15 +655,7 @@ static double far_sd(const rlv_fit* fit, const rlv_samples* samples)
         rlv_vec3 at = rlv_vec3_of(corner & 1 ? samples->low_mm.x : samples->high_mm.x,
                                   corner & 2 ? samples->low_mm.y : samples->high_mm.y,
                                   corner & 4 ? samples->low_mm.z : samples->high_mm.z);
-        at = rlv_vec3_sub(rlv_pose_apply(&fit->pose, at), fit->pose.centre_mm);
-        const double move[3][7] = {
-            {1, 0, 0, 0, at.z, -at.y, at.x}, {0, 1, 0, -at.z, 0, at.x, at.y}, {0, 0, 1, at.y, -at.x, 0, at.z}};
-        double trace = 0.0;
-        for (int r = 0; r < 3; r++)
-            for (int i = 0; i < 7; i++)
-                for (int j = 0; j < 7; j++)
-                    trace += move[r][i] * fit->pose.covariance[7 * i + j] * move[r][j];
-        worst = fmax(worst, trace);
+        worst = fmax(worst, rlv_pose_variance_at(&fit->pose, rlv_pose_apply(&fit->pose, at)));
     }
     return sqrt(worst);
 }

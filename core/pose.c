@@ -121,6 +121,27 @@ double rlv_pose_rotation_sd_deg(const rlv_pose* pose)
     return root_of_trace(pose, 3) * 180.0 / M_PI;
 }
 
+void rlv_pose_covariance_at(const rlv_pose* pose, rlv_vec3 place_mm, double covariance_mm2[9])
+{
+    const rlv_vec3 a = rlv_vec3_sub(place_mm, pose->centre_mm);
+    const double lever[3][7] = {
+        {1, 0, 0, 0, a.z, -a.y, a.x}, {0, 1, 0, -a.z, 0, a.x, a.y}, {0, 0, 1, a.y, -a.x, 0, a.z}};
+    for (int k = 0; k < 9; k++)
+    {
+        covariance_mm2[k] = 0.0;
+        for (int i = 0; i < 7; i++)
+            for (int j = 0; j < 7; j++)
+                covariance_mm2[k] += lever[k / 3][i] * pose->covariance[7 * i + j] * lever[k % 3][j];
+    }
+}
+
+double rlv_pose_variance_at(const rlv_pose* pose, rlv_vec3 place_mm)
+{
+    double covariance_mm2[9];
+    rlv_pose_covariance_at(pose, place_mm, covariance_mm2);
+    return covariance_mm2[0] + covariance_mm2[4] + covariance_mm2[8];
+}
+
 static rlv_vec3 weighted_centroid(size_t count, const rlv_vec3* point, const double* weight)
 {
     rlv_vec3 sum = {0, 0, 0};

@@ -51,6 +51,13 @@ void rlv_pose_matrix(const rlv_pose* pose, double matrix[16]);
 double rlv_pose_position_sd_mm(const rlv_pose* pose);
 double rlv_pose_rotation_sd_deg(const rlv_pose* pose);
 
+/// What the pose's covariance does to a place in the target frame: 3 by 3, row-major, mm². Its small motion moves the
+/// place by t + w x arm + s arm, with the arm from the centre.
+void rlv_pose_covariance_at(const rlv_pose* pose, rlv_vec3 place_mm, double covariance_mm2[9]);
+
+/// The trace of that: the variance of the distance, mm².
+double rlv_pose_variance_at(const rlv_pose* pose, rlv_vec3 place_mm);
+
 /// The pose that carries `from` closest to `to` (both `count` points, at least three not on a line; weight may be
 /// NULL), by least squares; with scale where `scale_free`. No covariance. RLV_IMPOSSIBLE where the points do not fix
 /// it.

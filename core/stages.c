@@ -261,7 +261,8 @@ static void reject_wrong(join* j, rlv_stages* stages)
     for (;;)
     {
         const size_t tried = find_drops(j), worst = greatest_drop(j);
-        if (worst == RLV_GRAPH_NONE || !(p_of(j->drop[worst], j->graph.edge[worst].freedom) < RLV_STAGES_WRONG_P / (double)tried))
+        if (worst == RLV_GRAPH_NONE ||
+            !(p_of(j->drop[worst], j->graph.edge[worst].freedom) < RLV_STAGES_WRONG_P / (double)tried))
             return;
         size_t alike = 0;
         for (size_t e = 0; e < j->graph.edge_count; e++)

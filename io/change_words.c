@@ -46,13 +46,14 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
                     "folds and shells inside one another",
                     lead, colon);
     if (change->went.faint || change->came.faint)
-        answer_warn(answer,
-                    "%s%swhat was %s thins out, or goes on elsewhere, below the detection limit: how far it reaches cannot "
-                    "be told, and the interval's upper end allows for what was not told apart",
-                    lead, colon,
-                    change->went.faint && change->came.faint ? "removed and what was added"
-                    : change->went.faint                     ? "removed"
-                                                             : "added");
+        answer_warn(
+            answer,
+            "%s%swhat was %s thins out, or goes on elsewhere, below the detection limit: how far it reaches cannot "
+            "be told, and the interval's upper end allows for what was not told apart",
+            lead, colon,
+            change->went.faint && change->came.faint ? "removed and what was added"
+            : change->went.faint                     ? "removed"
+                                                     : "added");
     if (change->warp_sd_mm > 3.0 * change->noise_sd_mm)
         answer_warn(answer,
                     "%s%sthe two scans are bent against each other by %s mm (sd), slowly over %s mm: the intervals "

@@ -74,8 +74,8 @@ static void part_regions(const rlv_history* history, history_step* step, rlv_cha
 
 /// Matrix with what crumbled beside a piece, which is all that went less the piece's own volume. What a seam gives to
 /// the one it takes from the other, so that matrix and hollow together do not hold it; both of their intervals do. It
-/// is counted once, in the matrix's, and not at all would be right: but the interval of all that went alone missed the
-/// demo's truth at a million triangles (1.2 mL off where it told 0.8), which one seam still holds.
+/// is counted once, in the matrix's, as for matrix beside a piece without a mesh of its own. That is wider than need
+/// be.
 static void add_crumbs(rlv_change_total* matrix, rlv_interval own, rlv_interval crumbled)
 {
     rlv_interval seen = matrix->volume_mm3;

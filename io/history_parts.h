@@ -30,6 +30,7 @@ history_ties history_measure_ties(const rlv_history* history, const history_edge
 /// An edge as the graph may trust it: its scale no surer than slow warp makes it, and what of its covariance is its
 /// own. `reach_mm` is half of the block's length.
 rlv_stage_edge history_graph_edge(const history_edge* edge, double reach_mm);
+
 /// What an edge is aligned and measured with, but for its parts and progress.
 rlv_change_options history_options_of(const rlv_history* history, const history_edge* edge, const rlv_pose* start);
 

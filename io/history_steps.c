@@ -83,19 +83,6 @@ static size_t start_of(rlv_pose* start, const rlv_history* history, const histor
                : 0;
 }
 
-/// The variance that a pose has at a place, the mean of three directions.
-static double variance_at(const rlv_pose* pose, rlv_vec3 place)
-{
-    const rlv_vec3 r = rlv_vec3_sub(place, pose->centre_mm);
-    const double row[3][7] = {{1, 0, 0, 0, r.z, -r.y, r.x}, {0, 1, 0, -r.z, 0, r.x, r.y}, {0, 0, 1, r.y, -r.x, 0, r.z}};
-    double sum = 0.0;
-    for (int k = 0; k < 3; k++)
-        for (int i = 0; i < 7; i++)
-            for (int j = 0; j < 7; j++)
-                sum += row[k][i] * pose->covariance[7 * i + j] * row[k][j];
-    return sum / 3.0;
-}
-
 history_ties history_measure_ties(const rlv_history* history, const history_edge* edge)
 {
     ties list;
@@ -108,7 +95,8 @@ history_ties history_measure_ties(const rlv_history* history, const history_edge
         const rlv_vec3 seen = rlv_pose_apply(&edge->alignment.pose, list.there[i]);
         const double off = rlv_vec3_length(rlv_vec3_sub(seen, list.here[i]));
         squares += off * off;
-        chi_square += off * off / (list.variance_mm2[i] + scans + variance_at(&edge->alignment.pose, list.here[i]));
+        chi_square += off * off /
+                      (list.variance_mm2[i] + scans + rlv_pose_variance_at(&edge->alignment.pose, list.here[i]) / 3.0);
         told.most_mm = fmax(told.most_mm, off);
     }
     if (list.count == 0)
