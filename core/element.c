@@ -530,17 +530,18 @@ static rlv_status check_crossing(const job* j, rlv_vec3 pole, rlv_error* error)
 
 static rlv_status measure(rlv_element* element, job* j, rlv_error* error)
 {
-    if (is_plate(j) && (is_line(j) || !(rlv_vec3_length(vector_area(j, j->at, ring_mean(j, j->at))) > 0.0)))
+    const bool plate = is_plate(j);
+    const rlv_vec3 area = plate ? vector_area(j, j->at, ring_mean(j, j->at)) : (rlv_vec3){0.0, 0.0, 0.0};
+    if (plate && (is_line(j) || !(rlv_vec3_length(area) > 0.0)))
         return rlv_fail(error, RLV_BAD_INPUT, NULL,
                         "place points on all sides of it; of a thing as narrow as that, give only its anterior and "
                         "posterior ends",
                         "its %zu points lie on a line within their sds", j->ring_count);
-    if (check_crossing(j, is_plate(j) ? rlv_vec3_unit(vector_area(j, j->at, ring_mean(j, j->at))) : j->outward,
-                       error) != RLV_DONE)
+    if (check_crossing(j, plate ? rlv_vec3_unit(area) : j->outward, error) != RLV_DONE)
         return RLV_BAD_INPUT;
-    const bool face = is_plate(j) && find_face(j, element);
-    j->reference = rlv_mat3_column(draw(j, j->at).frame, 0);
+    const bool face = plate && find_face(j, element);
     const figure f = draw(j, j->at);
+    j->reference = rlv_mat3_column(f.frame, 0);
     spread s = spread_of(j, &f);
     spread_extremes(&s, j, f.frame);
     const double factor = j->curve.birge * j->curve.birge;
