@@ -594,20 +594,10 @@ rlv_status rlv_element_measure(rlv_element* element, const rlv_element_seen* see
 /// What a pose's covariance does to a place and an attitude there.
 static rlv_element_errors errors_of(const rlv_pose* pose, rlv_vec3 place)
 {
-    rlv_element_errors errors = {0};
-    const rlv_vec3 arm = rlv_vec3_sub(place, pose->centre_mm);
-    // The pose's small motion moves the place by t + w x arm + s arm.
-    const double a[3] = {arm.x, arm.y, arm.z};
-    const double lever[21] = {1, 0,    0,    0, a[2], -a[1], a[0], 0,     1, 0,   -a[2],
-                              0, a[0], a[1], 0, 0,    1,     a[1], -a[0], 0, a[2]};
+    rlv_element_errors errors;
+    rlv_pose_covariance_at(pose, place, errors.position_cov_mm2);
     for (int k = 0; k < 9; k++)
-    {
-        for (int p = 0; p < 7; p++)
-            for (int q = 0; q < 7; q++)
-                errors.position_cov_mm2[k] +=
-                    lever[7 * (k / 3) + p] * pose->covariance[7 * p + q] * lever[7 * (k % 3) + q];
         errors.attitude_cov_rad2[k] = pose->covariance[7 * (3 + k / 3) + 3 + k % 3];
-    }
     return errors;
 }
 
