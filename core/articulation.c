@@ -330,11 +330,6 @@ static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* grou
 
 // Open places
 
-static bool open_place(const rlv_placed_element* e)
-{
-    return e->place_low != e->place_high;
-}
-
 /// An element whose place is open, at a slot.
 static rlv_life_element at_slot(const rlv_life* life, const rlv_placed_element* given, size_t index, size_t row,
                                 size_t slot)
@@ -358,7 +353,7 @@ static size_t only_slot(const rlv_life* life, const bool* filled, const rlv_plac
     for (size_t r = 0; r < life->rows; r++)
         for (size_t s = life->first[r]; s < life->first[r + 1] && life->row[r].given == given->row; s++)
         {
-            const int place = life->row[r].first + (int)(s - life->first[r]);
+            const int place = rlv_life_place_of(life, r, s);
             if (filled[s] || place < given->place_low || place > given->place_high)
                 continue;
             const rlv_life_element e = at_slot(life, given, index, r, s);
@@ -381,7 +376,7 @@ static rlv_status place_open(rlv_life* life, size_t count, const rlv_placed_elem
         filled[life->element[i].slot] = true;
     for (size_t i = 0; i < count && room; i++)
     {
-        wanted[i] = open_place(&element[i]) ? only_slot(life, filled, &element[i], i) : life->slots;
+        wanted[i] = !rlv_life_has_place(&element[i]) ? only_slot(life, filled, &element[i], i) : life->slots;
         wants[wanted[i]]++;
     }
     for (size_t i = 0; i < count && room; i++)

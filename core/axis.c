@@ -1,6 +1,5 @@
 #include "axis.h"
 
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_spline.h>
 #include <stdlib.h>
 

@@ -158,8 +158,7 @@ static double stretch_at(const rlv_life* life, size_t slot, size_t value)
     return value == 0 ? life->stretch[slot] : 1.0;
 }
 
-/// Variance of an element about its life position: natural scatter and measuring.
-static double scatter_of(const rlv_life* life, const rlv_life_element* e, size_t value)
+double rlv_life_scatter(const rlv_life* life, const rlv_life_element* e, size_t value)
 {
     return life->spread[rlv_life_kind_of(value)].natural + e->variance[value];
 }
@@ -171,7 +170,7 @@ static double weight_of(const rlv_life* life, const rlv_life_element* e, size_t 
     if (!e->told[value])
         return 0.0;
     const double h = stretch_at(life, e->slot, value), unit = life->spread[kind].unit;
-    return e->trust[kind == RLV_LIFE_TURN] * h * h * (unit > 0.0 ? unit / scatter_of(life, e, value) : 1.0);
+    return e->trust[kind == RLV_LIFE_TURN] * h * h * (unit > 0.0 ? unit / rlv_life_scatter(life, e, value) : 1.0);
 }
 
 /// A straight line through each row's value: it costs no penalty, and what is left is small.
@@ -374,7 +373,8 @@ static void find_natural(rlv_life* life, rlv_life_kind kind, double phi)
         for (size_t i = 0; i < life->count; i++)
         {
             const rlv_life_element* e = &life->element[i];
-            const double share = e->told[v] && e->trust[kind == RLV_LIFE_TURN] > 0.0 ? 1.0 / scatter_of(life, e, v) : 0;
+            const double share =
+                e->told[v] && e->trust[kind == RLV_LIFE_TURN] > 0.0 ? 1.0 / rlv_life_scatter(life, e, v) : 0;
             held += share;
             measured += share * e->variance[v];
         }
@@ -459,7 +459,7 @@ rlv_life_test rlv_life_test_of(const rlv_life* life, const rlv_life_element* e)
                      leverage = fmin(weight_of(life, e, v) * spread, 1.0 - 1e-9);
         t.off[v] = e->off[v] / (1.0 - leverage);
         t.known[v] = widen * rlv_life_variance(life, e->row, e->slot, v) / (1.0 - leverage);
-        t.variance[v] = t.known[v] + scatter_of(life, e, v);
+        t.variance[v] = t.known[v] + rlv_life_scatter(life, e, v);
     }
     return t;
 }
@@ -474,9 +474,14 @@ static double p_of(const rlv_life_test* t, size_t from, size_t to, double freedo
     return told > 0 ? gsl_cdf_fdist_Q(sum / told, told, freedom) : NAN;
 }
 
+double rlv_life_freedom(const rlv_life* life)
+{
+    return fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom);
+}
+
 double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test)
 {
-    return p_of(test, 0, 3, fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom));
+    return p_of(test, 0, 3, rlv_life_freedom(life));
 }
 
 double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test)

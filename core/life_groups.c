@@ -33,11 +33,6 @@ typedef struct window
     bool agreed[MOST_GROUP];
 } window;
 
-static double scatter_of(const rlv_life* life, const rlv_life_element* e, size_t value)
-{
-    return life->spread[rlv_life_kind_of(value)].natural + e->variance[value];
-}
-
 /// Covariance, mm^2, of the life positions of a window's elements as the fit has it.
 static void lay_spread(const rlv_life* life, window* w, size_t kind)
 {
@@ -76,7 +71,7 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
         for (size_t j = 0; j < held; j++)
         {
             // What keeps it positive where a leverage is one but for rounding: a millionth of the noise.
-            const double noise = i == j ? (1.0 + 1e-6) * scatter_of(life, &w->element[w->own[i]], from) : 0.0;
+            const double noise = i == j ? (1.0 + 1e-6) * rlv_life_scatter(life, &w->element[w->own[i]], from) : 0.0;
             w->gap[i * held + j] = noise - k[w->own[i] * n + w->own[j]];
         }
     for (size_t i = 0; i < held; i++)
@@ -115,7 +110,7 @@ static size_t find_agreed(const rlv_life* life, window* w)
     {
         double sum = 0.0;
         for (size_t v = 0; v < 3; v++)
-            sum += (w->off[v][i] - middle[v]) * (w->off[v][i] - middle[v]) / scatter_of(life, &w->element[i], v);
+            sum += (w->off[v][i] - middle[v]) * (w->off[v][i] - middle[v]) / rlv_life_scatter(life, &w->element[i], v);
         w->agreed[i] = sum < MOST_CHI2;
         agreed += w->agreed[i];
     }
@@ -137,8 +132,8 @@ static double common_motion(const rlv_life* life, window* w, double shift[3], do
         gsl_vector_view one = gsl_vector_view_array(w->side, held);
         for (size_t i = 0; i < held; i++)
             for (size_t j = 0; j < held; j++)
-                w->gap[i * held + j] =
-                    k[w->own[i] * w->count + w->own[j]] + (i == j ? scatter_of(life, &w->element[w->own[i]], v) : 0.0);
+                w->gap[i * held + j] = k[w->own[i] * w->count + w->own[j]] +
+                                       (i == j ? rlv_life_scatter(life, &w->element[w->own[i]], v) : 0.0);
         gsl_linalg_cholesky_decomp1(&g.matrix);
         gsl_vector_set_all(&one.vector, 1.0);
         gsl_linalg_cholesky_svx(&g.matrix, &one.vector);
@@ -150,11 +145,6 @@ static double common_motion(const rlv_life* life, window* w, double shift[3], do
         chi2 += shift[v] * shift[v] / variance[v];
     }
     return chi2;
-}
-
-static double freedom_of(const rlv_life* life)
-{
-    return fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom);
 }
 
 /// Elements in the fit from one of `life` up to another.
@@ -214,7 +204,7 @@ rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* membe
         for (size_t n = LEAST_GROUP; n <= longest_window(life, row) && from + n <= end; n++)
             if (in_fit(life, begin, from) >= LEAST_BESIDE && in_fit(life, from + n, end) >= LEAST_BESIDE)
                 look_at(life, &w, from, n, &best, member);
-    best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
+    best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
     return best;
 }
 
@@ -233,6 +223,6 @@ rlv_life_group rlv_life_group_motion(const rlv_life* life, size_t group)
         w.agreed[i] = w.element[i].group == group;
     rlv_life_group motion = {.first = from, .last = last};
     motion.chi2 = common_motion(life, &w, motion.shift, motion.variance);
-    motion.p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion.chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
+    motion.p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
     return motion;
 }

@@ -36,11 +36,6 @@ static int by_row_and_place(const void* a, const void* b)
     return x->given < y->given ? -1 : x->given > y->given;
 }
 
-static bool has_place(const rlv_placed_element* e)
-{
-    return e->place_low == e->place_high;
-}
-
 static rlv_status reserve_life(rlv_life* life, size_t count, size_t row_count, rlv_error* error)
 {
     if ((life->element = rlv_reserve(count, sizeof *life->element, error)) == NULL ||
@@ -63,7 +58,7 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
         size_t held = 0;
         int low = INT_MAX, high = INT_MIN;
         for (size_t i = 0; i < count; i++)
-            if (element[i].row == r && has_place(&element[i]))
+            if (element[i].row == r && rlv_life_has_place(&element[i]))
             {
                 held++;
                 low = element[i].place_low < low ? element[i].place_low : low;
@@ -80,7 +75,7 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
         life->row[used] = (rlv_life_row){.given = r, .first = low, .begin = life->count};
         life->first[used + 1] = life->first[used] + (size_t)(high - low + 1);
         for (size_t i = 0; i < count; i++)
-            if (element[i].row == r && has_place(&element[i]))
+            if (element[i].row == r && rlv_life_has_place(&element[i]))
                 life->element[life->count++] =
                     (rlv_life_element){.given = i,
                                        .row = used,
