@@ -65,7 +65,7 @@ typedef struct history_elements
     bool up_known, compass_known, bedding_known;
     rlv_vec3 up;         ///< in the block's frame
     rlv_compass compass; ///< where north is known too
-    rlv_plane bedding;
+    rlv_fitted_plane bedding;
     double* local_sd_mm; ///< one a stage, along each axis; NaN where there is no alignment to tell it
 } history_elements;
 
