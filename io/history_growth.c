@@ -19,15 +19,12 @@ static double most_left_mm3(const rlv_specimen* specimen, const rlv_treatment_re
 /// Whether a piece went back that the change does not tell apart from what was added.
 static bool has_untold_piece(const rlv_history* history, size_t step)
 {
-    const char* after = history->stage[history->step[step].after].record->id;
+    const rlv_specimen* specimen = history->specimen;
     if (history->step[step].change.total[RLV_CHANGE_JOINED].known)
         return false;
-    for (size_t i = 0; i < history->specimen->piece_count; i++)
-    {
-        const char* joined = history->specimen->piece[i].joined;
-        if (joined != NULL && strcmp(joined, after) == 0)
+    for (size_t i = 0; i < specimen->piece_count; i++)
+        if (rlv_specimen_piece_moves(specimen, &specimen->piece[i], history->step[step].after, true))
             return true;
-    }
     return false;
 }
 

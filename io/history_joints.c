@@ -1,7 +1,6 @@
 #include "history_parts.h"
 
 #include <math.h>
-#include <string.h>
 
 /// A piece's own volume: of the first of its meshes that is closed, as it came off, or of the last, as it went back.
 /// NaN where there is none.
@@ -29,16 +28,12 @@ static bool is_masked(const history_step* step, size_t piece)
 static rlv_interval own_volumes(size_t* count, const rlv_history* history, const history_step* step, bool back,
                                 bool masked)
 {
-    const char* after = history->stage[step->after].record->id;
-    const size_t there = back ? step->after : step->before;
     rlv_interval sum = {0.0, 0.0, 0.0};
     *count = 0;
     for (size_t i = 0; i < history->specimen->piece_count; i++)
     {
         const rlv_piece_record* piece = history->specimen->piece + i;
-        const char* when = back ? piece->joined : piece->detached;
-        if (when == NULL || strcmp(when, after) != 0 || is_masked(step, i) != masked ||
-            rlv_specimen_is_aside(history->specimen, piece, there))
+        if (is_masked(step, i) != masked || !rlv_specimen_piece_moves(history->specimen, piece, step->after, back))
             continue;
         sum = rlv_interval_add(sum, own_volume(history, piece, back));
         ++*count;

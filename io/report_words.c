@@ -57,15 +57,10 @@ static rlv_interval in_ml(rlv_interval mm3)
 static bool piece_moves(const rlv_history* history, rlv_change_class kind, size_t step)
 {
     const bool back = kind == RLV_CHANGE_JOINED;
-    const char* after = stage_id(history, history->step[step].after);
-    const size_t there = back ? history->step[step].after : history->step[step].before;
-    for (size_t i = 0; i < history->specimen->piece_count; i++)
-    {
-        const rlv_piece_record* piece = &history->specimen->piece[i];
-        const char* when = back ? piece->joined : piece->detached;
-        if (when != NULL && strcmp(when, after) == 0 && !rlv_specimen_is_aside(history->specimen, piece, there))
+    const rlv_specimen* specimen = history->specimen;
+    for (size_t i = 0; i < specimen->piece_count; i++)
+        if (rlv_specimen_piece_moves(specimen, &specimen->piece[i], history->step[step].after, back))
             return true;
-    }
     return false;
 }
 
