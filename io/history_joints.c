@@ -41,11 +41,6 @@ static rlv_interval own_volumes(size_t* count, const rlv_history* history, const
     return sum;
 }
 
-static rlv_interval share_of(rlv_interval whole, double share)
-{
-    return (rlv_interval){share * whole.value, share * whole.low, share * whole.high};
-}
-
 /// The regions of a piece hold what its own mesh does, each its share of what the block's meshes saw of them.
 static void part_regions(const rlv_history* history, history_step* step, rlv_change_class kind, bool back)
 {
@@ -61,7 +56,7 @@ static void part_regions(const rlv_history* history, history_step* step, rlv_cha
             rlv_change_region* region = step->change.region + r;
             if (region->kind != kind || step->region[r].piece != step->piece[p])
                 continue;
-            region->volume_mm3 = share_of(own, region->volume_mm3.value / seen);
+            region->volume_mm3 = rlv_interval_times(own, region->volume_mm3.value / seen);
             region->mean_depth_mm *= own.value / seen;
         }
     }

@@ -55,9 +55,9 @@ static void add_name(report_text* names, const char* name)
     snprintf(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
 }
 
-static report_text in_ml(rlv_interval mm3)
+static report_text volume_in_words(rlv_interval mm3)
 {
-    return report_interval((rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0}, "mL");
+    return report_interval(report_in_ml(mm3), "mL");
 }
 
 // --- What was found --------------------------------------------------------------------------------------------------
@@ -81,7 +81,7 @@ static void look_at_bone(report_findings* f, const rlv_history* history, size_t 
     if (regions.text[0] != '\0')
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "bone was lost: %s, at most %s mm deep. It is region %s of the step's table and map",
-             in_ml(change->total[RLV_CHANGE_BONE].volume_mm3).text,
+             volume_in_words(change->total[RLV_CHANGE_BONE].volume_mm3).text,
              words_number(deepest_mm, words_decimals(sd_mm)).text, regions.text);
 }
 
@@ -115,10 +115,10 @@ static void look_at_added(report_findings* f, const rlv_history* history, size_t
     if (brought_mm3 > 0.0)
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "material came, %s, and the treatments that are recorded left %s mL at most",
-             in_ml(total->volume_mm3).text, words_at_most(brought_mm3 / 1000.0).text);
+             volume_in_words(total->volume_mm3).text, words_at_most(brought_mm3 / 1000.0).text);
     else
         find(f, REPORT_LOOK, report_step_name(history, step).text,
-             "material came, %s, and the record names none that was added", in_ml(total->volume_mm3).text);
+             "material came, %s, and the record names none that was added", volume_in_words(total->volume_mm3).text);
 }
 
 static void look_at_untold(report_findings* f, const rlv_history* history, size_t step)
@@ -128,7 +128,7 @@ static void look_at_untold(report_findings* f, const rlv_history* history, size_
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "more %s than all regions hold: %s, spread over the rest of the surface, thinner than what can be told "
              "place by place",
-             untold->value > 0.0 ? "went" : "came", in_ml(*untold).text);
+             untold->value > 0.0 ? "went" : "came", volume_in_words(*untold).text);
 }
 
 static void look_at_balance(report_findings* f, const rlv_history* history, size_t step)

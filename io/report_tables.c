@@ -485,8 +485,7 @@ static void put_classes(rlv_table* t, const rlv_history* history, size_t step, b
     {
         const report_class found =
             so_far ? report_class_so_far(history, kind, step) : report_class_of(history, kind, step);
-        const rlv_interval mm3 = {found.ml.value * ml, found.ml.low * ml, found.ml.high * ml};
-        table_interval(t, grams ? found.g : mm3);
+        table_interval(t, grams ? found.g : rlv_interval_times(found.ml, ml));
     }
 }
 
@@ -688,11 +687,10 @@ static void put_rate(rlv_table* t, const rlv_history* history, const char* tool,
 {
     size_t steps;
     double hours = hours_of(history, tool, &steps);
-    const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
     table_text(t, tool != NULL ? tool : "all work together");
     table_recorded(t, hours);
     table_count(t, steps);
-    table_interval(t, rate->determined ? mm3 : not_known);
+    table_interval(t, rate->determined ? rlv_interval_times(rate->ml_per_h, ml) : not_known);
 }
 
 static rlv_table rates_table(const rlv_history* history)
@@ -707,9 +705,8 @@ static rlv_table rates_table(const rlv_history* history)
 
 static void put_left(rlv_table* t, const char* tool, const rlv_rate* rate, rlv_interval volume_mm3)
 {
-    const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
     table_text(t, tool);
-    table_interval(t, mm3);
+    table_interval(t, rlv_interval_times(rate->ml_per_h, ml));
     table_interval(t, rlv_ledger_hours(rate, volume_mm3));
 }
 

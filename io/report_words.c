@@ -39,6 +39,11 @@ report_text report_step_name(const rlv_history* history, size_t step)
                stage_id(history, history->step[step].after));
 }
 
+rlv_interval report_in_ml(rlv_interval mm3)
+{
+    return (rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
+}
+
 report_text report_interval(rlv_interval interval, const char* unit)
 {
     if (!isfinite(interval.low) || !isfinite(interval.high))
@@ -47,11 +52,6 @@ report_text report_interval(rlv_interval interval, const char* unit)
 }
 
 // --- Classes ---------------------------------------------------------------------------------------------------------
-
-static rlv_interval in_ml(rlv_interval mm3)
-{
-    return (rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
-}
 
 /// Whether the record has a piece come off, or go back, at a step. Where it has none, there was none: it needs no mesh.
 static bool piece_moves(const rlv_history* history, rlv_change_class kind, size_t step)
@@ -111,7 +111,7 @@ static report_class class_over(const rlv_history* history, rlv_change_class kind
             continue;
         found.regions += total->regions;
         found.faint = found.faint || total->faint;
-        found.ml = rlv_interval_add(found.ml, in_ml(total->volume_mm3));
+        found.ml = rlv_interval_add(found.ml, report_in_ml(total->volume_mm3));
     }
     found.known = found.steps_known == found.steps;
     if (found.steps_known == 0)
@@ -156,7 +156,7 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
     const rlv_interval joint = off ? step->crumbled_mm3 : step->gap_mm3;
     if ((!off && !back) || !isfinite(joint.value))
         return;
-    const rlv_interval ml = in_ml(joint);
+    const rlv_interval ml = report_in_ml(joint);
     add(said, ", by its own mesh; its outline on the block held %s more, which %s", report_interval(ml, "mL").text,
         off ? "counts as matrix removed: crumbs of its joint, or an opening that no scan saw"
             : "is the gap of its joint");
@@ -221,7 +221,7 @@ rlv_interval report_untold(const rlv_history* history, size_t which)
         const rlv_interval* untold = &history->step[i].change.untold_mm3;
         if (!history->step[i].measured)
             return (rlv_interval){NAN, NAN, NAN};
-        sum = rlv_interval_add(sum, in_ml(*untold));
+        sum = rlv_interval_add(sum, report_in_ml(*untold));
     }
     return sum;
 }
@@ -346,7 +346,7 @@ report_text report_left(const rlv_history* history)
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (!last->given.health.closed)
         return say("not known: the mesh of ‘%.200s’ is open", last->record->id);
-    const rlv_interval ml = in_ml(history_stage_volume(history, history->stage_count - 1));
+    const rlv_interval ml = report_in_ml(history_stage_volume(history, history->stage_count - 1));
     return say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
 }
 

@@ -86,6 +86,9 @@ report_text report_weight(const rlv_history* history);
 /// mesh, which is not the least that holds it.
 report_text report_size(const rlv_history* history);
 
+/// mm³ in mL.
+rlv_interval report_in_ml(rlv_interval mm3);
+
 /// "1173 mL (1160 to 1186 mL)"
 report_text report_interval(rlv_interval interval, const char* unit);
 
