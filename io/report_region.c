@@ -116,47 +116,41 @@ rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_
     return (rlv_interval){grams, fmax(grams - low, 0.0), grams + high};
 }
 
-static const rlv_mass unweighed = {NAN, NAN};
-
-static rlv_mass mass_of(const rlv_mass_record* record)
-{
-    return record != NULL ? (rlv_mass){record->grams, record->sd_g} : unweighed;
-}
-
-static rlv_mass spoil_of_area(const rlv_history* history, const history_step* step, size_t region)
+static double spoil_of_area_g(const rlv_history* history, const history_step* step, size_t region)
 {
     const rlv_specimen* specimen = history->specimen;
     const char *id = after_of(history, step)->id, *area = step->region[region].area;
     bool with_area = false, weighed = false;
-    rlv_mass sum = {0.0, 0.0};
+    double grams = 0.0;
     for (size_t i = 0; i < specimen->spoil_count; i++)
         with_area = with_area || (strcmp(specimen->spoil[i].stage, id) == 0 && specimen->spoil[i].area != NULL);
     with_area = with_area && !step->areas_mixed;
     if (!is_first_of_area(step, region, area, !with_area, true))
-        return unweighed;
+        return (double)NAN;
     for (size_t i = 0; i < specimen->spoil_count; i++)
     {
         const rlv_spoil_record* bag = &specimen->spoil[i];
         if (strcmp(bag->stage, id) != 0 || (with_area && !same_area(bag->area, area)))
             continue;
         if (bag->mass == NULL)
-            return unweighed;
-        sum = rlv_mass_add(sum, mass_of(bag->mass));
+            return (double)NAN;
+        grams += bag->mass->grams;
         weighed = true;
     }
-    return weighed ? sum : unweighed;
+    return weighed ? grams : (double)NAN;
 }
 
-rlv_mass report_region_weighed(const rlv_history* history, const history_step* step, size_t region)
+double report_region_weighed_g(const rlv_history* history, const history_step* step, size_t region)
 {
     rlv_change_class kind = step->change.region[region].kind;
     size_t piece = step->region[region].piece;
     if (is_spoil(kind))
-        return spoil_of_area(history, step, region);
+        return spoil_of_area_g(history, step, region);
     for (size_t i = 0; i < region; i++)
         if (step->change.region[i].kind == kind && step->region[i].piece == piece)
-            return unweighed;
+            return (double)NAN;
     if (piece == SIZE_MAX || kind == RLV_CHANGE_ADDED)
-        return unweighed;
-    return mass_of(history->specimen->piece[piece].mass);
+        return (double)NAN;
+    const rlv_mass_record* mass = history->specimen->piece[piece].mass;
+    return mass != NULL ? mass->grams : (double)NAN;
 }

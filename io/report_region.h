@@ -25,8 +25,8 @@ report_work report_region_work(const rlv_history* history, const history_step* s
 /// recorded, or what came is neither.
 rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_region* region);
 
-/// Grams of the spoil of the region's area, or of the piece that went or came there, with their sd; NaN where it was
-/// not weighed or is told at another region.
-rlv_mass report_region_weighed(const rlv_history* history, const history_step* step, size_t region);
+/// Grams of the spoil of the region's area, or of the piece that went or came there; NaN where it was not weighed or is
+/// told at another region.
+double report_region_weighed_g(const rlv_history* history, const history_step* step, size_t region);
 
 #endif

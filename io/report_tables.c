@@ -319,12 +319,11 @@ static void put_measures(rlv_table* t, const rlv_history* history, const history
 {
     const rlv_change_region* region = &step->change.region[number];
     const change_sds sds = change_sds_of(&step->change, region);
-    const rlv_mass weighed = report_region_weighed(history, step, number);
     table_count(t, number + 1);
     table_text(t, history_class_name(region->kind));
     table_interval(t, region->volume_mm3);
     table_interval(t, report_region_grams(history->specimen, region));
-    table_recorded(t, weighed.grams);
+    table_recorded(t, report_region_weighed_g(history, step, number));
     table_number(t, region->area_mm2, sds.area_mm2);
     table_number(t, region->mean_depth_mm, sds.mean_depth_mm);
     table_number(t, region->max_depth_mm, sds.max_depth_mm);
