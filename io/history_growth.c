@@ -37,7 +37,8 @@ double history_brought_mm3(const rlv_history* history, size_t step)
     return sum;
 }
 
-rlv_interval history_growth_mm3(const rlv_history* history, size_t step)
+/// By how much the block grew at a step beyond what went, with its interval; pieces that went back are left out.
+static rlv_interval growth_mm3(const rlv_history* history, size_t step)
 {
     const rlv_change_total* total = history->step[step].change.total;
     rlv_interval grown = total[RLV_CHANGE_ADDED].volume_mm3;
@@ -59,7 +60,7 @@ static double surely_lost_g(const rlv_history* history, size_t step)
 
 static void warn_of_step(const rlv_history* history, size_t step, rlv_answer* answer)
 {
-    const rlv_interval grown = history_growth_mm3(history, step);
+    const rlv_interval grown = growth_mm3(history, step);
     const double brought = history_brought_mm3(history, step);
     const bool lighter = surely_lost_g(history, step) > 0.0;
     if (!history->step[step].measured || grown.low <= 0.0 || (grown.low <= brought && !lighter))

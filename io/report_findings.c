@@ -2,6 +2,7 @@
 
 #include "change_words.h"
 #include "history_growth.h"
+#include "report_region.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -55,6 +56,14 @@ static void add_name(report_text* names, const char* name)
     snprintf(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
 }
 
+/// The number of a region, as the step's table and map have it.
+static void add_region(report_text* regions, size_t region)
+{
+    char number[32];
+    snprintf(number, sizeof number, "%zu", region + 1);
+    add_name(regions, number);
+}
+
 static report_text volume_in_words(rlv_interval mm3)
 {
     return report_interval(report_in_ml(mm3), "mL");
@@ -70,9 +79,7 @@ static void look_at_bone(report_findings* f, const rlv_history* history, size_t 
     for (size_t r = 0; r < change->region_count; r++)
         if (change->region[r].kind == RLV_CHANGE_BONE)
         {
-            char number[32];
-            snprintf(number, sizeof number, "%zu", r + 1);
-            add_name(&regions, number);
+            add_region(&regions, r);
             if (change->region[r].max_depth_mm <= deepest_mm)
                 continue;
             deepest_mm = change->region[r].max_depth_mm;
@@ -93,9 +100,7 @@ static void look_at_slight(report_findings* f, const rlv_history* history, size_
     for (size_t r = 0; r < change->region_count; r++)
         if (change->region[r].volume_mm3.low <= 0.0)
         {
-            char number[32];
-            snprintf(number, sizeof number, "%zu", r + 1);
-            add_name(&regions, number);
+            add_region(&regions, r);
             count++;
         }
     if (count > 0)
@@ -157,30 +162,20 @@ static void look_at_faint(report_findings* f, const rlv_history* history, size_t
                  history_class_name(kind), change_limit_words(&change->limit[0]).text);
 }
 
-/// Whether all hours of a step were recorded for areas of work that could be told apart.
-static bool is_all_in_areas(const history_step* step, const rlv_stage_record* after)
-{
-    for (size_t i = 0; i < after->work_count; i++)
-        if (after->work[i].area == NULL)
-            return false;
-    return after->work_count > 0 && !step->areas_mixed;
-}
-
-/// Matrix that went where no work is recorded.
+/// Matrix that went where no work is recorded, if all hours were for areas of work that could be told apart.
 static void look_at_unworked(report_findings* f, const rlv_history* history, size_t which)
 {
     const history_step* step = &history->step[which];
     report_text regions = {""};
     size_t count = 0;
     double ml = 0.0;
-    if (!is_all_in_areas(step, stage_of(history, step->after)))
+    const report_work_kinds work = report_kinds_of_work(stage_of(history, step->after));
+    if (!work.by_area || work.whole || step->areas_mixed)
         return;
     for (size_t r = 0; r < step->change.region_count; r++)
         if (step->change.region[r].kind == RLV_CHANGE_REMOVED && step->region[r].area == NULL)
         {
-            char number[32];
-            snprintf(number, sizeof number, "%zu", r + 1);
-            add_name(&regions, number);
+            add_region(&regions, r);
             ml += step->change.region[r].volume_mm3.value / 1000.0;
             count++;
         }

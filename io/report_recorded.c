@@ -1,10 +1,9 @@
 /// The tables of what was recorded, and of the inputs.
 
-#include "report_region.h"
 #include "report_tables.h"
+#include "report_words.h"
 
 #include <math.h>
-#include <stdio.h>
 
 #define COLUMNS(columns) sizeof(columns) / sizeof *(columns), columns
 
@@ -206,13 +205,11 @@ static rlv_table elements_table(const rlv_specimen* s)
     for (size_t i = 0; i < s->element_count; i++)
     {
         const rlv_element_record* element = &s->element[i];
-        char place[64];
-        snprintf(place, sizeof place, element->last_place > element->first_place ? "%d-%d" : "%d", element->first_place,
-                 element->last_place);
+        const report_text place = report_place_in_row(element);
         table_text(&t, element->id);
         table_text(&t, element->kind);
         table_text(&t, element->row);
-        table_text(&t, element->place_known ? place : NULL);
+        table_text(&t, element->place_known ? place.text : NULL);
         table_text(&t, element->side);
         table_text(&t, element->stage);
         table_text(&t, element->bag);

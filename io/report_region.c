@@ -37,12 +37,12 @@ static bool is_first_of_area(const history_step* step, size_t region, const char
 
 // --- Work ------------------------------------------------------------------------------------------------------------
 
-/// How the work of a step was recorded: with areas, without, or both.
-static void kinds_of_work(const rlv_stage_record* stage, bool* with_area, bool* without)
+report_work_kinds report_kinds_of_work(const rlv_stage_record* stage)
 {
-    *with_area = *without = false;
+    report_work_kinds kinds = {false, false};
     for (size_t i = 0; i < stage->work_count; i++)
-        *(stage->work[i].area != NULL ? with_area : without) = true;
+        *(stage->work[i].area != NULL ? &kinds.by_area : &kinds.whole) = true;
+    return kinds;
 }
 
 static void add_tool(char* tools, size_t size, const char* tool)
@@ -77,9 +77,8 @@ report_work report_region_work(const rlv_history* history, const history_step* s
     report_work work = {.hours = NAN, .rate = {NAN, NAN, NAN}};
     const rlv_stage_record* stage = after_of(history, step);
     const char* area = step->region[region].area;
-    bool with_area, without;
-    kinds_of_work(stage, &with_area, &without);
-    bool whole_step = !with_area || step->areas_mixed;
+    const report_work_kinds kinds = report_kinds_of_work(stage);
+    const bool whole_step = !kinds.by_area || step->areas_mixed;
     if (step->change.region[region].kind != RLV_CHANGE_REMOVED)
         return work;
     double hours = 0.0;
@@ -93,7 +92,7 @@ report_work report_region_work(const rlv_history* history, const history_step* s
     {
         const rlv_interval volume = volume_of_area(step, area, whole_step);
         work.hours = hours;
-        if (whole_step || !(with_area && without))
+        if (whole_step || !(kinds.by_area && kinds.whole))
             work.rate = (rlv_interval){volume.value / hours, volume.low / hours, volume.high / hours};
     }
     return work;
@@ -101,12 +100,15 @@ report_work report_region_work(const rlv_history* history, const history_step* s
 
 // --- Grams -----------------------------------------------------------------------------------------------------------
 
+const rlv_density_record* report_density_of(const rlv_specimen* specimen, rlv_change_class kind)
+{
+    return kind == RLV_CHANGE_ADDED ? NULL
+                                    : rlv_specimen_density(specimen, kind == RLV_CHANGE_BONE ? "bone" : "matrix");
+}
+
 rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_region* region)
 {
-    const char* material = region->kind == RLV_CHANGE_BONE    ? "bone"
-                           : region->kind == RLV_CHANGE_ADDED ? NULL
-                                                              : "matrix";
-    const rlv_density_record* density = rlv_specimen_density(specimen, material);
+    const rlv_density_record* density = report_density_of(specimen, region->kind);
     if (density == NULL)
         return (rlv_interval){NAN, NAN, NAN};
     double ml = region->volume_mm3.value / 1000.0, grams = ml * density->g_cm3;

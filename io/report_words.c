@@ -39,6 +39,14 @@ report_text report_step_name(const rlv_history* history, size_t step)
                stage_id(history, history->step[step].after));
 }
 
+report_text report_place_in_row(const rlv_element_record* element)
+{
+    if (!element->place_known)
+        return (report_text){""};
+    return element->last_place > element->first_place ? say("%d-%d", element->first_place, element->last_place)
+                                                      : say("%d", element->first_place);
+}
+
 rlv_interval report_in_ml(rlv_interval mm3)
 {
     return (rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
@@ -85,9 +93,7 @@ static double least_told(const rlv_history* history, size_t first, size_t last)
 /// What was not found may still be there, as much as could not be told at all, wherever the scans are sure of less.
 static void leave_room(report_class* found, const rlv_history* history, rlv_change_class kind, double least_ml)
 {
-    const rlv_density_record* density = rlv_specimen_density(history->specimen, kind == RLV_CHANGE_BONE    ? "bone"
-                                                                                : kind == RLV_CHANGE_ADDED ? NULL
-                                                                                                           : "matrix");
+    const rlv_density_record* density = report_density_of(history->specimen, kind);
     found->ml.high = fmax(found->ml.high, least_ml);
     if (isfinite(found->g.high) && density != NULL)
         found->g.high = fmax(found->g.high, least_ml * density->g_cm3);
