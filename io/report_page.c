@@ -212,8 +212,9 @@ static void put_work(rlv_page* p, const rlv_stage_record* stage)
     size_t size = 0;
     FILE* stream = open_memstream(&text, &size);
     for (size_t i = 0; i < stage->work_count && stream != NULL; i++)
-        fprintf(stream, "%s%s %s h%s%s", i > 0 ? "; " : "", stage->work[i].tool, words_exact(stage->work[i].hours).text,
-                stage->work[i].area != NULL ? " on " : "", stage->work[i].area != NULL ? stage->work[i].area : "");
+        fprintf(stream, "%s%s %s h%s%s", i > 0 ? "; " : "", stage->work[i].tool,
+                words_recorded(stage->work[i].hours).text, stage->work[i].area != NULL ? " on " : "",
+                stage->work[i].area != NULL ? stage->work[i].area : "");
     if (stream != NULL && fclose(stream) == 0)
         page_fact(p, "Work", stage->work_count > 0 ? text : "hours: not recorded");
     else

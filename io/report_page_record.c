@@ -55,14 +55,14 @@ static void put_case(rlv_page* p, const rlv_display_record* display)
         return;
     for (size_t i = 0; i < 3; i++)
         snprintf(text + strlen(text), sizeof text - strlen(text), "%s%s", i > 0 ? " × " : "",
-                 side[i] != NULL ? words_exact(*side[i]).text : "–");
+                 side[i] != NULL ? words_recorded(*side[i]).text : "–");
     report_page_tell(p, "Case, inside", "%s mm, length × width × height", text);
 }
 
 static void put_millimetres(rlv_page* p, const char* name, const double* mm, const char* what)
 {
     if (mm != NULL)
-        report_page_tell(p, name, "%s mm%s", words_exact(*mm).text, what);
+        report_page_tell(p, name, "%s mm%s", words_recorded(*mm).text, what);
 }
 
 static void put_untouchable(rlv_page* p, const rlv_display_record* display)
@@ -84,7 +84,8 @@ static void put_display(rlv_page* p, const rlv_display_record* display)
                          words_figures(up->vector[2], 3).text, up->stage);
     if (display->rise != NULL)
         report_page_tell(p, "Rise of the matrix to the bone", "%s, height over distance: %s°",
-                         words_exact(*display->rise).text, words_number(atan(*display->rise) * 180.0 / M_PI, 0).text);
+                         words_recorded(*display->rise).text,
+                         words_number(atan(*display->rise) * 180.0 / M_PI, 0).text);
     put_millimetres(p, "Edge of a bone", display->edge_height_mm, " above the matrix at most");
     if (display->rests_on != NULL)
         report_page_tell(p, "What a cradle may touch", "what lies in ‘%.100s’", display->rests_on);
@@ -105,7 +106,7 @@ static void put_advice(rlv_page* p, const rlv_advice_record* advice)
         report_page_tell(p, "Joints, where a slab is cut", "%s them", advice->joints);
     if (advice->lift_limit_kg != NULL)
         report_page_tell(p, "Lifting by one person", "up to %s kg, by your own rules",
-                         words_exact(*advice->lift_limit_kg).text);
+                         words_recorded(*advice->lift_limit_kg).text);
 }
 
 /// How it will be shown, and what advice is to hold to.

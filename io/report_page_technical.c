@@ -60,7 +60,7 @@ static void put_frame(rlv_page* p, const source_of* s)
             "what an alignment does not share with the others is taken wide: %s mm of settling, and half of the share "
             "of its surface that did not hold still. So closures find gross errors; that they close does not say that "
             "a pose is as sure as it is told.",
-            words_exact(HISTORY_SETTLING_MM).text);
+            words_recorded(HISTORY_SETTLING_MM).text);
 }
 
 static void put_check(rlv_page* p, const source_of* s)
@@ -212,7 +212,7 @@ static void put_bounds(rlv_page* p)
         "thins out by more than its interval, and where the balance of the two volumes says that some is missing: the "
         "same bound where it is shallow, else what that balance leaves room for, or twice what an even thinning out "
         "would hold, and no more than the same. Bounds of steps are added up, not in quadrature.",
-        words_exact(RLV_CHANGE_FAINT).text);
+        words_recorded(RLV_CHANGE_FAINT).text);
 }
 
 static void put_methods(rlv_page* p, const rlv_history* history)

@@ -372,7 +372,7 @@ report_text report_weight(const rlv_history* history)
     if (advice != NULL && advice->lift_limit_kg != NULL)
         add(&said, ": %s the %s kg recorded for lifting by one person; a qualified person decides how it is lifted",
             last->mass->grams > 1000.0 * *advice->lift_limit_kg ? "over" : "not over",
-            words_exact(*advice->lift_limit_kg).text);
+            words_recorded(*advice->lift_limit_kg).text);
     return said;
 }
 
@@ -392,8 +392,8 @@ static void add_case(report_text* said, const rlv_display_record* display, const
     double inside[] = {recorded[0], recorded[1], recorded[2]};
     qsort(inside, 3, sizeof *inside, by_falling_length);
     const bool fits = side_mm[0] <= inside[0] && side_mm[1] <= inside[1] && side_mm[2] <= inside[2];
-    add(said, "; the case recorded is %s × %s × %s mm inside, %s", words_exact(recorded[0]).text,
-        words_exact(recorded[1]).text, words_exact(recorded[2]).text,
+    add(said, "; the case recorded is %s × %s × %s mm inside, %s", words_recorded(recorded[0]).text,
+        words_recorded(recorded[1]).text, words_recorded(recorded[2]).text,
         fits ? "which that box fits into one way round: whether it does as it will stand is not told"
              : "which that box does not fit into; turned otherwise the block may");
 }

@@ -139,7 +139,7 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
     char* html;
     json_t* record;
     double up[3] = {-0.938, 0.343, 0.05}, rise = 0.6, edge = 1.0, length = 900.0, height = 500.0, lift = 20.0,
-           clearance = 15.0;
+           clearance = 15.0, hole = 0.00005;
     rlv_direction_record above = {(char*)"cleaned", 3, up};
     char* untouchable[] = {(char*)"skull", (char*)"tail <fin>"};
     rlv_display_record display = {.up = &above,
@@ -150,7 +150,8 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
                                   .case_length_mm = &length,
                                   .case_height_mm = &height,
                                   .note = (char*)"seen from <three> sides"};
-    rlv_advice_record advice = {.clearance_mm = &clearance, .joints = (char*)"avoid", .lift_limit_kg = &lift};
+    rlv_advice_record advice = {
+        .clearance_mm = &clearance, .hole_diameter_mm = &hole, .joints = (char*)"avoid", .lift_limit_kg = &lift};
     life.specimen.display = &display;
     life.specimen.advice = &advice;
     write_report(&html, &record);
@@ -162,6 +163,7 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
     find(at, "900 × – × 500\u00A0mm");
     find(at, "seen from &lt;three&gt; sides");
     find(at, "15\u00A0mm kept from every known or expected element");
+    find(at, "0.00005\u00A0mm"); // no exponent
     find(at, "<dd>avoid them</dd>");
     at = find(at, "up to 20\u00A0kg, by your own rules");
     find(at, "A qualified person decides how it is lifted"); // the caution stands with the limit
