@@ -1,12 +1,14 @@
 #include "report_findings.h"
 
 #include "change_words.h"
+#include "grow.h"
 #include "history_growth.h"
 #include "report_region.h"
 
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static const double two_sided_95 = 1.959963984540054;
@@ -30,9 +32,9 @@ const char* report_finding_heading(report_finding_kind kind)
 __attribute__((format(printf, 4, 5))) static void find(report_findings* f, report_finding_kind kind, const char* of,
                                                        const char* format, ...)
 {
-    if (f->count == REPORT_FINDINGS)
+    if (!rlv_grow(&f->one, &f->room, f->count + 1, sizeof *f->one))
     {
-        f->beyond++;
+        f->out_of_memory = true;
         return;
     }
     report_finding* finding = &f->one[f->count++];
@@ -540,9 +542,14 @@ static void find_missing(report_findings* f, const rlv_history* history)
 
 void report_findings_find(report_findings* findings, const rlv_history* history)
 {
-    findings->count = findings->beyond = 0;
     look_at_steps(findings, history);
     look_at_elements(findings, history->specimen);
     find_wide(findings, history);
     find_missing(findings, history);
+}
+
+void report_findings_free(report_findings* findings)
+{
+    free(findings->one);
+    *findings = (report_findings){0};
 }

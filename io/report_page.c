@@ -150,7 +150,7 @@ static void put_alarms(rlv_page* p, const report_lines* lines)
 
 static void put_findings(rlv_page* p, const rlv_history* history)
 {
-    report_findings found;
+    report_findings found = {0};
     report_findings_find(&found, history);
     page_section(p, "next", "What next");
     page_paragraph(p, found.count > 0 ? "What the figures ask to be looked at, and what would make them surer. How to "
@@ -163,8 +163,8 @@ static void put_findings(rlv_page* p, const rlv_history* history)
             page_part(p, report_finding_key(one->kind), report_finding_heading(one->kind));
         report_page_tell(p, one->of.text, "%s.", one->words.text);
     }
-    if (found.beyond > 0)
-        report_page_say(p, "And %zu more.", found.beyond);
+    p->out_of_memory = p->out_of_memory || found.out_of_memory;
+    report_findings_free(&found);
 }
 
 static void put_reading(rlv_page* p)

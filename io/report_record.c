@@ -169,7 +169,7 @@ static void put_specimen(json_t* record, const rlv_specimen* specimen)
 static void put_findings(json_t* record, const rlv_history* history)
 {
     json_t* list = record_list(record, "findings");
-    report_findings found;
+    report_findings found = {0};
     report_findings_find(&found, history);
     for (size_t i = 0; i < found.count; i++)
     {
@@ -178,6 +178,9 @@ static void put_findings(json_t* record, const rlv_history* history)
         record_text(row, "of", found.one[i].of.text);
         record_text(row, "words", found.one[i].words.text);
     }
+    if (found.out_of_memory) // half a list would pass for a whole one
+        record_null(record, "findings");
+    report_findings_free(&found);
 }
 
 void report_record(json_t* record, const rlv_history* history, const report_tables* tables)

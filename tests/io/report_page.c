@@ -8,6 +8,7 @@
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -130,6 +131,41 @@ Test(report_page, what_next_is_told_on_the_page_and_in_json)
     const json_t* first = json_array_get(json_object_get(record, "findings"), 0);
     cr_expect_str_eq(json_string_value(json_object_get(first, "kind")), "look");
     cr_expect_str_eq(json_string_value(json_object_get(first, "of")), "field → skull");
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, however_much_is_found_page_and_json_hold_all_of_it)
+{
+    enum
+    {
+        NOTES = 70 // more than a first growth has room for
+    };
+    static char id[NOTES][8], note[NOTES][32];
+    rlv_element_record element[NOTES] = {0};
+    char* html;
+    json_t* record;
+    for (size_t i = 0; i < NOTES; i++)
+    {
+        snprintf(id[i], sizeof id[i], "E%02zu", i);
+        snprintf(note[i], sizeof note[i], "number %02zu is cracked", i);
+        element[i] = (rlv_element_record){.id = id[i], .note = note[i]};
+    }
+    life.specimen.element = element;
+    life.specimen.element_count = NOTES;
+    write_report(&html, &record);
+    const json_t* list = json_object_get(record, "findings");
+    size_t in_json = 0;
+    const char* next = find(html, "<h2 id=\"next\"");
+    for (size_t i = 0; i < NOTES; i++)
+    {
+        char words[64];
+        snprintf(words, sizeof words, "the record of elements notes “%s”", note[i]);
+        next = find(next, words);
+        for (size_t k = 0; k < json_array_size(list); k++)
+            in_json += strcmp(words, json_string_value(json_object_get(json_array_get(list, k), "words"))) == 0;
+    }
+    cr_expect_eq(in_json, NOTES);
     free(html);
     json_decref(record);
 }
