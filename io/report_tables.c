@@ -539,15 +539,14 @@ static rlv_table check_table(const rlv_history* history)
         const rlv_change* change = &history->step[i].change;
         if (!history->step[i].measured)
             continue;
-        const double parts = change->went.volume_mm3.value - change->came.volume_mm3.value + change->untold_mm3.value,
-                     difference = parts - change->divergence_mm3;
+        const double parts = change_sum_of_parts_mm3(change), difference = parts - change->divergence_mm3;
         const int decimals = isfinite(difference) && difference != 0.0 ? words_decimals(fabs(difference) / ml) : 0;
         put_step(&t, history, i);
         table_number_to(&t, parts, decimals);
         table_number_to(&t, change->divergence_mm3, decimals);
         table_number_to(&t, difference, decimals);
         table_figures(&t, change->axis_spread_mm3, 2);
-        table_figures(&t, (change->untold_mm3.high - change->untold_mm3.low) / 2.0, 2);
+        table_figures(&t, change_allowed_mm3(change), 2);
     }
     return t;
 }
