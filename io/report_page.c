@@ -22,6 +22,12 @@ bool report_page_table(rlv_page* p, const source_of* s, report_table which)
     return table_rows(t) > 0;
 }
 
+void report_page_table_or(rlv_page* p, const source_of* s, report_table which, const char* without)
+{
+    if (!report_page_table(p, s, which))
+        page_paragraph(p, without);
+}
+
 /// What printf makes of it, on the heap; NULL, and told to the page, without memory.
 __attribute__((format(printf, 2, 0))) static char* print(rlv_page* p, const char* format, va_list list)
 {
@@ -199,8 +205,7 @@ static void put_summary(rlv_page* p, const source_of* s)
     put_warnings(p, s->answer);
     put_lines(p, &lines);
     page_part(p, "went", "What went at each step");
-    if (!report_page_table(p, s, REPORT_VOLUMES))
-        page_paragraph(p, "One stage is recorded: nothing can have changed yet.");
+    report_page_table_or(p, s, REPORT_VOLUMES, "One stage is recorded: nothing can have changed yet.");
     put_reading(p);
 }
 

@@ -8,6 +8,9 @@
 /// A table with its CSV; false, and nothing on the page, where it has no rows.
 bool report_page_table(rlv_page* p, const report_page_source* s, report_table which);
 
+/// A table with its CSV, or a paragraph where it has no rows.
+void report_page_table_or(rlv_page* p, const report_page_source* s, report_table which, const char* without);
+
 /// The pictures of a kind; `stage` as the sheets have it.
 void report_page_pictures(rlv_page* p, const report_page_source* s, history_sheet_kind kind, size_t stage);
 

@@ -40,8 +40,7 @@ static void put_setting(rlv_page* p, const source_of* s)
     page_fact(p, "Up in the rock", specimen->up != NULL ? "recorded" : "not recorded");
     page_fact(p, "North", specimen->north != NULL ? "recorded" : "not recorded");
     page_fact(p, "Bedding", specimen->bedding != NULL ? "recorded" : "not recorded");
-    if (!report_page_table(p, s, REPORT_DENSITIES))
-        page_paragraph(p, "Densities: not recorded, so that volumes are not told in grams.");
+    report_page_table_or(p, s, REPORT_DENSITIES, "Densities: not recorded, so that volumes are not told in grams.");
 }
 
 // --- Display and advice ----------------------------------------------------------------------------------------------
@@ -138,31 +137,24 @@ static void put_work(rlv_page* p, const source_of* s)
     page_section(p, "treatments", "Treatments, decisions, work");
     page_paragraph(p, "As they were recorded. Nothing here is recommended.");
     report_page_caution(p, REPORT_CAUTION_DUST);
-    if (!report_page_table(p, s, REPORT_TREATMENTS))
-        page_paragraph(p, "Treatments: not recorded.");
-    if (!report_page_table(p, s, REPORT_DECISIONS))
-        page_paragraph(p, "Decisions: not recorded.");
-    if (!report_page_table(p, s, REPORT_WORK))
-        page_paragraph(p, "Hours: not recorded.");
+    report_page_table_or(p, s, REPORT_TREATMENTS, "Treatments: not recorded.");
+    report_page_table_or(p, s, REPORT_DECISIONS, "Decisions: not recorded.");
+    report_page_table_or(p, s, REPORT_WORK, "Hours: not recorded.");
 }
 
 /// A section that is one table, or one line.
 static void put_recorded(rlv_page* p, const source_of* s, const char* id, const char* heading, report_table which)
 {
     page_section(p, id, heading);
-    if (!report_page_table(p, s, which))
-        page_paragraph(p, "Not recorded.");
+    report_page_table_or(p, s, which, "Not recorded.");
 }
 
 static void put_elements(rlv_page* p, const source_of* s)
 {
     page_section(p, "elements", "Elements");
-    if (!report_page_table(p, s, REPORT_ELEMENTS))
-        page_paragraph(p, "Elements: not recorded.");
-    if (!report_page_table(p, s, REPORT_ROWS))
-        page_paragraph(p, "Rows of life positions: not recorded.");
-    if (!report_page_table(p, s, REPORT_JOINTS))
-        page_paragraph(p, "Joints: not recorded.");
+    report_page_table_or(p, s, REPORT_ELEMENTS, "Elements: not recorded.");
+    report_page_table_or(p, s, REPORT_ROWS, "Rows of life positions: not recorded.");
+    report_page_table_or(p, s, REPORT_JOINTS, "Joints: not recorded.");
 }
 
 void report_page_recorded(rlv_page* p, const source_of* s)

@@ -81,8 +81,7 @@ static void put_stages(rlv_page* p, const source_of* s)
     page_paragraph(p, "A scale bar has a certified length. Its residual is how far off that its length is on the mesh, "
                       "at the scale that all bars of the stage give together.");
     put_alarms(p, s->history);
-    if (!report_page_table(p, s, REPORT_SCALE_BARS))
-        page_paragraph(p, "No scale bars are recorded: the unit of each mesh was said.");
+    report_page_table_or(p, s, REPORT_SCALE_BARS, "No scale bars are recorded: the unit of each mesh was said.");
     put_frame(p, s);
     if (table_rows(&s->tables->table[REPORT_LIMITS]) > 0)
         page_link(p, report_table_path(&s->tables->table[REPORT_LIMITS]).text,
