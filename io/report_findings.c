@@ -318,16 +318,15 @@ static void find_wide_class(report_findings* f, const rlv_history* history, rlv_
     if (step->change.total[kind].faint)
         find(f, REPORT_WIDE, name,
              "in all %s, most of the doubt from %s: there it thins out, or goes on elsewhere, below the detection "
-             "limit (%s), and how far it "
-             "reaches cannot be told",
+             "limit (%s), and how far it reaches cannot be told",
              report_interval(all.ml, "mL").text, report_step_name(history, widest).text,
              change_limit_words(&step->change.limit[0]).text);
     else
         find(f, REPORT_WIDE, name, "in all %s, most of the doubt from %s: %s%s", report_interval(all.ml, "mL").text,
              report_step_name(history, widest).text,
-             step->change.total[kind].regions == 0 ? "no region was found there, but some could lie below the "
-                                                     "detection limit; "
-                                                   : "",
+             step->change.total[kind].regions == 0
+                 ? "no region was found there, but some could lie below the detection limit; "
+                 : "",
              why_wide(&step->change).text);
 }
 
@@ -339,14 +338,12 @@ static void find_wide_bone(report_findings* f, const rlv_history* history)
         return;
     const size_t widest = widest_step(history, RLV_CHANGE_BONE);
     const rlv_change* change = &history->step[widest].change;
-    find(
-        f, REPORT_WIDE, "bone lost",
-        "none was found, but %s leaves most room for some: at most %s mL, since %s, so that only a chip deeper than %s "
-        "is "
-        "told there",
-        report_step_name(history, widest).text,
-        words_at_most(report_class_of(history, RLV_CHANGE_BONE, widest).ml.high).text, why_wide(change).text,
-        change_limit_words(&change->limit[0]).text);
+    find(f, REPORT_WIDE, "bone lost",
+         "none was found, but %s leaves most room for some: at most %s mL, since %s, so that only a chip deeper than "
+         "%s is told there",
+         report_step_name(history, widest).text,
+         words_at_most(report_class_of(history, RLV_CHANGE_BONE, widest).ml.high).text, why_wide(change).text,
+         change_limit_words(&change->limit[0]).text);
 }
 
 static void find_wide_left(report_findings* f, const rlv_history* history)
@@ -459,11 +456,9 @@ static void find_missing_of_stages(report_findings* f, const rlv_history* histor
         const char *what, *tells;
     } missing[] = {
         {is_without_bone, 0, "bone on the mesh",
-         "nobody marked it there, so that bone lost in the step after counts as "
-         "matrix removed"},
+         "nobody marked it there, so that bone lost in the step after counts as matrix removed"},
         {is_not_weighed, 0, "mass of the block",
-         "weighed, it would show what the scales say went in the steps beside "
-         "it"},
+         "weighed, it would show what the scales say went in the steps beside it"},
         {is_without_spoil, 1, "mass of the spoil", "weighed, it would hold the measured volume against the scales"},
         {is_without_drying, 1, "water lost by drying",
          "it is taken as none; what dried away shows as unexplained grams"},
@@ -471,8 +466,7 @@ static void find_missing_of_stages(report_findings* f, const rlv_history* histor
         {is_without_hours, 1, "hours of work", "without them the step tells nothing of the rates of tools"},
         {is_open, 0, "a closed mesh", "the volume of an open one cannot be told"},
         {has_exact_scale, 0, "how sure the scale is",
-         "it is taken as exact, so that no interval allows for it; scale "
-         "bars or scale_sd would say"},
+         "it is taken as exact, so that no interval allows for it; scale bars or scale_sd would say"},
         {has_one_bar, 0, "a second scale bar", "one bar has no other to be checked against"},
     };
     for (size_t i = 0; i < sizeof missing / sizeof *missing; i++)
@@ -524,8 +518,7 @@ static void find_missing(report_findings* f, const rlv_history* history)
     find_missing_of_stages(f, history);
     if (rlv_specimen_density(specimen, "matrix") == NULL)
         find(f, REPORT_MISSING, "density of the matrix",
-             "without it no volume can be told in grams, nor be held against "
-             "the spoil");
+             "without it no volume can be told in grams, nor be held against the spoil");
     find_missing_of_bags(f, specimen);
     find_missing_of_pieces(f, history);
     for (size_t i = 0; i < history->tool_count; i++)

@@ -107,10 +107,10 @@ void report_page_caution(rlv_page* p, report_caution caution)
         [REPORT_CAUTION_CUT] = {PAGE_CAUTION,
                                 "What has been cut cannot be put back. Bone that never showed cannot be told from "
                                 "matrix by a mesh: check every region against the specimen, the small ones first."},
-        [REPORT_CAUTION_DUST] = {PAGE_WARNING,
-                                 "Dust: stone dust can hold silica, and every millilitre removed is dust made. "
-                                 "Solvents, resins and acids harm too. Local exposure limits and the maker's data "
-                                 "sheets decide what to wear and how to work."},
+        [REPORT_CAUTION_DUST] =
+            {PAGE_WARNING,
+             "Dust: stone dust can hold silica, and every millilitre removed is dust made. Solvents, resins and acids "
+             "harm too. Local exposure limits and the maker's data sheets decide what to wear and how to work."},
         [REPORT_CAUTION_LIFTING] = {PAGE_WARNING,
                                     "Lifting: a block can tip or part along a joint, and its centre of mass moves as "
                                     "matrix comes off. A qualified person decides how it is lifted and held."},
@@ -177,24 +177,24 @@ static void put_reading(rlv_page* p)
 {
     page_part(p, "reading", "How to read these figures");
     page_fact(p, "Interval",
-              "A figure stands before its interval: 12 mL (11 to 13 mL) means that the truth lies between "
-              "11 and 13 in 95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is "
-              "the most that could lie below the detection limit.");
+              "A figure stands before its interval: 12 mL (11 to 13 mL) means that the truth lies between 11 and 13 in "
+              "95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is the most that "
+              "could lie below the detection limit.");
     page_fact(p, "Matrix",
-              "What went and was not marked as bone, or as a piece, on the mesh before. It may hold bone "
-              "that had never shown: a mesh cannot tell the two apart.");
+              "What went and was not marked as bone, or as a piece, on the mesh before. It may hold bone that had "
+              "never shown: a mesh cannot tell the two apart.");
     page_fact(p, "Bone lost", "What went from bone that showed, and was marked, on the mesh before.");
     page_fact(p, "Region", "A stretch of surface that changed as one.");
     page_fact(p, "Depth",
-              "How far the surface went down, from where it was before to where it is after, straight into "
-              "the block (square to the surface as it was). Mean depth is volume over area. Where material "
-              "came, it is how far the surface rose.");
+              "How far the surface went down, from where it was before to where it is after, straight into the block "
+              "(square to the surface as it was). Mean depth is volume over area. Where material came, it is how far "
+              "the surface rose.");
     page_fact(p, "Detection limit",
-              "How deep a change must be to be told from the noise of two scans; the wider it is, "
-              "the shallower it may be. Below that it is neither told nor denied.");
+              "How deep a change must be to be told from the noise of two scans; the wider it is, the shallower it may "
+              "be. Below that it is neither told nor denied.");
     page_fact(p, "Not told apart",
-              "What the two meshes differ by outside all regions, added up: what went is positive. "
-              "Noise, or change too thin to be told place by place.");
+              "What the two meshes differ by outside all regions, added up: what went is positive. Noise, or change "
+              "too thin to be told place by place.");
 }
 
 static void put_summary(rlv_page* p, const source_of* s)
@@ -336,14 +336,12 @@ static void put_rates(rlv_page* p, const source_of* s)
         return;
     }
     if (!s->history->rates.scatter_known)
-        page_paragraph(p,
-                       "There are no more steps than tools, so that how much one hour differs from another cannot be "
-                       "told: the intervals hold the measurement alone.");
+        page_paragraph(p, "There are no more steps than tools, so that how much one hour differs from another cannot "
+                          "be told: the intervals hold the measurement alone.");
     else
         report_page_say(p,
                         "One hour differs from another by about %s mL (sd), whatever the tool. A rate that the "
-                        "recorded steps do not tell "
-                        "has none.",
+                        "recorded steps do not tell has none.",
                         words_figures(s->history->rates.scatter_ml, 2).text);
 }
 
@@ -356,8 +354,8 @@ static void put_left(rlv_page* p, const source_of* s)
     report_page_caution(p, REPORT_CAUTION_LIFTING);
     if (report_page_table(p, s, REPORT_LEFT))
         page_box(p, PAGE_NOTE,
-                 "This is arithmetic on your own recorded rates: the whole volume over a rate. It is no plan "
-                 "and no advice; most of a block is never taken off, and none of its bone.");
+                 "This is arithmetic on your own recorded rates: the whole volume over a rate. It is no plan and no "
+                 "advice; most of a block is never taken off, and none of its bone.");
     put_rates(p, s);
 }
 
@@ -426,10 +424,9 @@ rlv_status report_page_keep(const report_page_source* s, out_folder* out, const 
     if (status == RLV_DONE)
     {
         put_all(&p, s);
-        status = page_write(&p,
-                            "Made by rilievo " RLV_VERSION ". A figure here is advice to a trained person, not a "
-                            "certificate.",
-                            stream, out->file[out->file_count - 1].path, error);
+        status = page_write(
+            &p, "Made by rilievo " RLV_VERSION ". A figure here is advice to a trained person, not a certificate.",
+            stream, out->file[out->file_count - 1].path, error);
     }
     page_free(&p);
     return status == RLV_DONE ? out_folder_finish(out, stream, error) : status;

@@ -286,8 +286,7 @@ static const table_column region_columns[] = {
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
      "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline "
-     "held, "
-     "with what crumbled out of its joint or the gap there."},
+     "held, with what crumbled out of its joint or the gap there."},
     {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
@@ -373,8 +372,7 @@ static size_t region_count(const history_step* step)
 #define REGION_DASH                                                                                                    \
     "A dash: not recorded or not known; of a mass, no density of it is recorded; of a mean depth, most of the region " \
     "lies on the surface after, so that volume over area is no depth. What was weighed, hours and rate stand once, "   \
-    "at "                                                                                                              \
-    "the largest region of their area."
+    "at the largest region of their area."
 
 #define MASS_DASH                                                                                                      \
     "A dash: not measured, or a volume of what no density is recorded of; of material added nobody knows which lies "  \
@@ -569,8 +567,7 @@ static const table_column mass_balance_columns[] = {
     {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."},
     {"block_before_sd", "g", NULL, TABLE_NUMBER,
      "Standard deviation of the block's mass before. The interval of what is unexplained is 1.96 times this and the "
-     "sds "
-     "that follow, in quadrature; a mass that was recorded without one adds 0."},
+     "sds that follow, in quadrature; a mass that was recorded without one adds 0."},
     {"block_after_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the block's mass after."},
     {"spoil_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the spoil: of its bags, in quadrature."},
     {"pieces_off_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the pieces that came off."},

@@ -406,11 +406,10 @@ report_text report_size(const rlv_history* history)
     if (!(fmin(size.x, fmin(size.y, size.z)) > 0.0))
         return say("not known");
     qsort(side_mm, 3, sizeof *side_mm, by_falling_length);
-    report_text said =
-        say("%s × %s × %s mm, length × width × height of the box along the axes of the mesh of ‘%.200s’, by falling "
-            "length: another box about it may be smaller",
-            words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text, words_number(side_mm[2], 0).text,
-            last_stage(history)->id);
+    report_text said = say("%s × %s × %s mm, length × width × height of the box along the axes of the mesh of "
+                           "‘%.200s’, by falling length: another box about it may be smaller",
+                           words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text,
+                           words_number(side_mm[2], 0).text, last_stage(history)->id);
     add_case(&said, history->specimen->display, side_mm);
     return said;
 }
@@ -435,8 +434,7 @@ static void put_mixed(report_lines* lines, const rlv_history* history, size_t st
     if (history->step[step].areas_mixed && names.text[0] != '\0')
         put(lines, "Areas of work",
             say("%.700s: not told apart, since a region of matrix runs over several of them, or one of them holds "
-                "none; "
-                "hours and spoil recorded for them are of all matrix of the step together",
+                "none; hours and spoil recorded for them are of all matrix of the step together",
                 names.text),
             false);
 }
