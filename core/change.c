@@ -571,12 +571,16 @@ static rlv_interval interval_of(double measured, const rlv_flux_error* flux, dou
                           value + hypot(flux->mean_mm3 - flux->low_mm3, more)};
 }
 
+/// A signed volume as one that counts what went (`sign` 1) or what came.
+static rlv_interval toward(rlv_interval volume, int sign)
+{
+    return sign > 0 ? volume : (rlv_interval){-volume.value, -volume.high, -volume.low};
+}
+
 /// The magnitude of what went (`sign` 1) or came: the truth of it is not below nothing, whatever noise says.
 static rlv_interval magnitude(rlv_interval signed_interval, int sign)
 {
-    const rlv_interval size = sign > 0
-                                  ? signed_interval
-                                  : (rlv_interval){-signed_interval.value, -signed_interval.high, -signed_interval.low};
+    const rlv_interval size = toward(signed_interval, sign);
     return (rlv_interval){fmax(size.value, 0.0), fmax(size.low, 0.0), fmax(size.high, 0.0)};
 }
 
@@ -863,10 +867,8 @@ static const double SURELY = 3.29 / 1.96;
 static void bound_unseen(rlv_change_total* total, const rlv_change* change, const work* w, size_t sum)
 {
     const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
-    const double room = sum_went(sum) ? change->untold_mm3.high : -change->untold_mm3.low;
-    const rlv_interval untold = change->untold_mm3;
-    const bool missing = sum_went(sum) ? untold.value > SURELY * (untold.value - untold.low)
-                                       : -untold.value > SURELY * (untold.high - untold.value);
+    const rlv_interval untold = toward(change->untold_mm3, sum_went(sum) ? 1 : -1);
+    const bool missing = untold.value > SURELY * (untold.value - untold.low);
     const double most = limit * quiet_mm2(w, sum);
     const double faded = faded_mm3(w, sum, limit);
     double volume = 0.0, area = 0.0;
@@ -886,7 +888,7 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
     else if (shallow || missing || faded > total->volume_mm3.high - total->volume_mm3.value)
     {
         total->faint = true;
-        total->unseen_mm3 = shallow ? most : fmin(most, fmax(room, 2.0 * faded));
+        total->unseen_mm3 = shallow ? most : fmin(most, fmax(untold.high, 2.0 * faded));
         total->volume_mm3.high += total->unseen_mm3;
     }
     else if (sum >= FIRST_CLASS) // a chip is small enough for the fade at its rim to tell

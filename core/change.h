@@ -26,6 +26,9 @@ typedef struct rlv_interval
     double value, low, high;
 } rlv_interval;
 
+/// Half of a 95 % interval, in sds of a normal error.
+#define RLV_HALF_95 1.959963984540054
+
 /// What a triangle is known to be of.
 enum
 {

@@ -4,9 +4,6 @@
 #include <stdio.h>
 #include <string.h>
 
-/// Half of a 95 % interval, in sds.
-static const double HALF = 1.959963984540054;
-
 static const double MM3_PER_ML = 1000.0;
 
 static const rlv_interval UNKNOWN = {NAN, NAN, NAN};
@@ -112,7 +109,7 @@ static rlv_status check_input(const rlv_ledger_input* in, rlv_error* error)
 static sum sum_of(const rlv_ledger_step* s, int kind)
 {
     const rlv_interval mm3 = s->volume_mm3[kind];
-    const double value = mm3.value / MM3_PER_ML, shared = HALF * 3.0 * s->shared_scale_sd * value,
+    const double value = mm3.value / MM3_PER_ML, shared = RLV_HALF_95 * 3.0 * s->shared_scale_sd * value,
                  low = value - mm3.low / MM3_PER_ML, high = mm3.high / MM3_PER_ML - value,
                  unseen = fmin(s->unseen_mm3[kind] / MM3_PER_ML, high);
     return (sum){.ml = value,
@@ -190,7 +187,7 @@ static rlv_interval grams_of(double* unseen, size_t count, const sum* s, const r
     {
         if (is_nothing(s[c]))
             continue;
-        const double rho = density[c].g_cm3, own = square(HALF * s[c].ml * density[c].sd_g_cm3);
+        const double rho = density[c].g_cm3, own = square(RLV_HALF_95 * s[c].ml * density[c].sd_g_cm3);
         grams += rho * s[c].ml;
         low2 += rho * rho * s[c].low2 + own;
         high2 += rho * rho * s[c].high2 + own;
@@ -240,7 +237,7 @@ static rlv_balance balance_mass(const holdings* h)
         note_missing(&b, (rlv_ledger_term)(1u << t), isnan(term[t]->grams));
         variance += square(term[t]->sd_g);
     }
-    const double half2 = HALF * HALF * variance;
+    const double half2 = RLV_HALF_95 * RLV_HALF_95 * variance;
     close_balance(&b, w->before.grams - w->after.grams,
                   w->spoil.grams + w->off.grams - w->back.grams + w->drying.grams - w->resin.grams, half2, half2, 0.0);
     return b;
@@ -259,7 +256,7 @@ static rlv_balance balance_spoil(const rlv_ledger_input* in, const holdings* h)
         note_missing(&b, RLV_TERM_DENSITY, isnan(in->density[c].g_cm3) && !is_nothing(h->volume[c]));
     }
     note_missing(&b, RLV_TERM_SPOIL, isnan(h->weighed.spoil.grams));
-    const double weighed2 = square(HALF * h->weighed.spoil.sd_g);
+    const double weighed2 = square(RLV_HALF_95 * h->weighed.spoil.sd_g);
     close_balance(&b, measured.value, h->weighed.spoil.grams, square(measured.value - measured.low) + weighed2,
                   square(measured.high - unseen - measured.value) + weighed2, unseen);
     return b;

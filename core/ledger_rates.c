@@ -7,8 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double HALF = 1.959963984540054;
-
 static const double MM3_PER_ML = 1000.0;
 
 /// A singular value of the hours (each tool's scaled to one) below this share of the greatest is rounding: hours are
@@ -109,7 +107,7 @@ static rlv_status read_rows(record* r, size_t row_count, const rlv_interval* vol
         memcpy(r->hours + r->tools * r->rows, hours + r->tools * k, r->tools * sizeof *hours);
         r->sum_h[r->rows] = sum;
         r->volume_ml[r->rows] = v.value / MM3_PER_ML;
-        const double sd = (v.high - v.low) / (2.0 * HALF * MM3_PER_ML);
+        const double sd = (v.high - v.low) / (2.0 * RLV_HALF_95 * MM3_PER_ML);
         r->variance[r->rows++] = sd * sd;
         most = fmax(most, fmax(fabs(v.value) / MM3_PER_ML, sd));
     }
