@@ -3,14 +3,12 @@
 #include <math.h>
 #include <string.h>
 
-static const double two_sided_95 = 1.959963984540054;
-
 /// The most that a treatment can have left: its dry mass at the least density that its material may have, or all of
 /// what was used of it.
 static double most_left_mm3(const rlv_specimen* specimen, const rlv_treatment_record* treatment)
 {
     const rlv_density_record* density = rlv_specimen_density(specimen, treatment->material);
-    const double least = density != NULL ? density->g_cm3 - two_sided_95 * density->sd_g_cm3 : 0.0;
+    const double least = density != NULL ? density->g_cm3 - RLV_HALF_95 * density->sd_g_cm3 : 0.0;
     if (treatment->dry_g != NULL && least > 0.0)
         return 1000.0 * *treatment->dry_g / least;
     return treatment->volume_ml != NULL ? 1000.0 * *treatment->volume_ml : INFINITY;
@@ -54,7 +52,7 @@ static double surely_lost_g(const rlv_history* history, size_t step)
     const rlv_mass_record *before = history->stage[history->step[step].before].record->mass,
                           *after = history->stage[history->step[step].after].record->mass;
     return before != NULL && after != NULL
-               ? before->grams - after->grams - two_sided_95 * hypot(before->sd_g, after->sd_g)
+               ? before->grams - after->grams - RLV_HALF_95 * hypot(before->sd_g, after->sd_g)
                : (double)NAN;
 }
 

@@ -11,8 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double two_sided_95 = 1.959963984540054;
-
 /// From here on an interval is wide: half of it is a fifth of the value, which leaves not one sure figure.
 static const double wide_share = 0.2;
 
@@ -353,7 +351,7 @@ static void find_wide_left(report_findings* f, const rlv_history* history)
     const rlv_interval left = history_stage_volume(history, last);
     if (!isfinite(left.value) || left.high - left.low < 0.02 * left.value)
         return;
-    const double half = (left.high - left.low) / 2.0, of_scale = two_sided_95 * 3.0 * stage->scale_sd * left.value;
+    const double half = (left.high - left.low) / 2.0, of_scale = RLV_HALF_95 * 3.0 * stage->scale_sd * left.value;
     if (of_scale * of_scale > half * half / 2.0)
         find(f, REPORT_WIDE, "left in the block",
              "most of the doubt is in the scale of ‘%.200s’, known to %s mm in a metre: a share of a length is three "

@@ -5,8 +5,6 @@
 #include <math.h>
 #include <string.h>
 
-static const double two_sided_95 = 1.959963984540054;
-
 static bool same_area(const char* a, const char* b)
 {
     return a == NULL || b == NULL ? a == b : strcmp(a, b) == 0;
@@ -112,7 +110,7 @@ rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_
     if (density == NULL)
         return (rlv_interval){NAN, NAN, NAN};
     double ml = region->volume_mm3.value / 1000.0, grams = ml * density->g_cm3;
-    double of_density = two_sided_95 * density->sd_g_cm3 * ml;
+    double of_density = RLV_HALF_95 * density->sd_g_cm3 * ml;
     double low = hypot((ml - region->volume_mm3.low / 1000.0) * density->g_cm3, of_density);
     double high = hypot((region->volume_mm3.high / 1000.0 - ml) * density->g_cm3, of_density);
     return (rlv_interval){grams, fmax(grams - low, 0.0), grams + high};
