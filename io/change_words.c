@@ -93,7 +93,7 @@ void change_tell_limits(FILE* text, const rlv_change* change)
 
 void change_tell_check(FILE* text, const rlv_change* change)
 {
-    double sd = change_allowed_mm3(change) / (2.0 * RLV_HALF_95) / 1000.0;
+    double sd = words_sd(change->untold_mm3) / 1000.0;
     int decimals = words_decimals(sd) < 6 ? words_decimals(sd) : 6;
     if (isfinite(change->divergence_mm3))
         fprintf(text,
