@@ -205,11 +205,10 @@ static rlv_table elements_table(const rlv_specimen* s)
     for (size_t i = 0; i < s->element_count; i++)
     {
         const rlv_element_record* element = &s->element[i];
-        const report_text place = report_place_in_row(element);
         table_text(&t, element->id);
         table_text(&t, element->kind);
         table_text(&t, element->row);
-        table_text(&t, element->place_known ? place.text : NULL);
+        table_text(&t, element->place_known ? report_place_in_row(element).text : NULL);
         table_text(&t, element->side);
         table_text(&t, element->stage);
         table_text(&t, element->bag);
