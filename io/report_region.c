@@ -1,8 +1,7 @@
 #include "report_region.h"
 
-#include "words.h"
-
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 static bool same_area(const char* a, const char* b)
@@ -20,7 +19,8 @@ static bool is_spoil(rlv_change_class kind)
     return kind == RLV_CHANGE_REMOVED || kind == RLV_CHANGE_BONE;
 }
 
-/// Whether no region before `region` (they come by falling volume) is of its area and, but for `kinds`, of its kind.
+/// Whether no region of matrix removed, or with `bone_too` of bone lost, comes before `region` (they come by falling
+/// volume) in its area.
 static bool is_first_of_area(const history_step* step, size_t region, const char* area, bool whole_step, bool bone_too)
 {
     for (size_t i = 0; i < region; i++)
@@ -53,21 +53,17 @@ static void add_tool(char* tools, size_t size, const char* tool)
         snprintf(tools + length, size - length, "%s%.100s", length > 0 ? ", " : "", tool);
 }
 
-/// Volume of the matrix removed in an area, the halves of its regions' intervals in quadrature (as ledger.h adds
-/// steps).
+/// Volume of the matrix removed in an area.
 static rlv_interval volume_of_area(const history_step* step, const char* area, bool whole_step)
 {
-    double value = 0.0, low = 0.0, high = 0.0;
+    rlv_interval sum = {0};
     for (size_t i = 0; i < step->change.region_count; i++)
     {
         const rlv_change_region* region = &step->change.region[i];
-        if (region->kind != RLV_CHANGE_REMOVED || (!whole_step && !same_area(step->region[i].area, area)))
-            continue;
-        value += region->volume_mm3.value;
-        low = hypot(low, region->volume_mm3.value - region->volume_mm3.low);
-        high = hypot(high, region->volume_mm3.high - region->volume_mm3.value);
+        if (region->kind == RLV_CHANGE_REMOVED && (whole_step || same_area(step->region[i].area, area)))
+            sum = rlv_interval_add(sum, region->volume_mm3);
     }
-    return (rlv_interval){value, value - low, value + high};
+    return sum;
 }
 
 report_work report_region_work(const rlv_history* history, const history_step* step, size_t region)

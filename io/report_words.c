@@ -196,7 +196,7 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     return said;
 }
 
-/// The steps in which bone was lost, by falling order of time.
+/// The steps in which bone was lost, in order of time.
 static void add_steps_of_bone(report_text* said, const rlv_history* history)
 {
     const char* parted = ": ";
