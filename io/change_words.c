@@ -1,6 +1,7 @@
 #include "change_words.h"
 
 #include <math.h>
+#include <stdio.h>
 
 double change_sum_of_parts_mm3(const rlv_change* change)
 {

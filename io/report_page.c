@@ -5,10 +5,9 @@
 #include "report_words.h"
 #include "sheet.h"
 
-#include <math.h>
 #include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 typedef report_page_source source_of;
 
@@ -90,7 +89,8 @@ static void put_picture(rlv_page* p, const history_sheet* sheet)
     page_figure(p, &picture);
 }
 
-void report_page_pictures(rlv_page* p, const source_of* s, history_sheet_kind kind, size_t stage)
+/// The pictures of a kind; `stage` as the sheets have it.
+static void put_pictures(rlv_page* p, const source_of* s, history_sheet_kind kind, size_t stage)
 {
     for (size_t i = 0; i < s->sheets->count; i++)
         if (s->sheets->sheet[i].kind == kind && s->sheets->sheet[i].stage == stage && s->sheets->sheet[i].width > 0)
@@ -304,8 +304,8 @@ static void put_step(rlv_page* p, const source_of* s, size_t which)
     put_measured(p, s, which);
     put_step_table(p, s, which);
     page_paragraph(p, report_limits(s->history, which).text);
-    report_page_pictures(p, s, HISTORY_SHEET_COMPARISON, step->after);
-    report_page_pictures(p, s, HISTORY_SHEET_DEPTH, step->after);
+    put_pictures(p, s, HISTORY_SHEET_COMPARISON, step->after);
+    put_pictures(p, s, HISTORY_SHEET_DEPTH, step->after);
 }
 
 static void put_changes(rlv_page* p, const source_of* s)
@@ -315,7 +315,7 @@ static void put_changes(rlv_page* p, const source_of* s)
     report_page_caution(p, REPORT_CAUTION_CUT);
     page_paragraph(p, "In the tables, hours, grams weighed and mL/h are of an area of work as a whole, or of the step "
                       "where no area was named; they stand at its largest region.");
-    report_page_pictures(p, s, HISTORY_SHEET_HISTORY, s->history->stage_count - 1);
+    put_pictures(p, s, HISTORY_SHEET_HISTORY, s->history->stage_count - 1);
     page_part(p, "step-0", first->id);
     put_story(p, first, false);
     put_note(p, first);

@@ -11,9 +11,6 @@ bool report_page_table(rlv_page* p, const report_page_source* s, report_table wh
 /// A table with its CSV, or a paragraph where it has no rows.
 void report_page_table_or(rlv_page* p, const report_page_source* s, report_table which, const char* without);
 
-/// The pictures of a kind; `stage` as the sheets have it.
-void report_page_pictures(rlv_page* p, const report_page_source* s, history_sheet_kind kind, size_t stage);
-
 /// A paragraph, or a fact, of a text that is put together.
 __attribute__((format(printf, 2, 3))) void report_page_say(rlv_page* p, const char* format, ...);
 __attribute__((format(printf, 3, 4))) void report_page_tell(rlv_page* p, const char* name, const char* format, ...);

@@ -3,9 +3,9 @@
 #include "report_page_parts.h"
 
 #include "regions.h"
-#include "report_words.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
