@@ -170,6 +170,13 @@ bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record*
     return false;
 }
 
+bool rlv_specimen_piece_moves(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage, bool back)
+{
+    const char* when = back ? piece->joined : piece->detached;
+    return stage > 0 && when != NULL && strcmp(when, specimen->stage[stage].id) == 0 &&
+           !rlv_specimen_is_aside(specimen, piece, back ? stage : stage - 1);
+}
+
 const rlv_mesh_record* rlv_specimen_mesh(const rlv_specimen* specimen, const char* stage, const char* mesh)
 {
     if (strcmp(mesh, "block") == 0)

@@ -288,6 +288,10 @@ const rlv_density_record* rlv_specimen_density(const rlv_specimen* specimen, con
 /// Whether what a piece came off, or what that came off, is itself off the block at a stage (its number).
 bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage);
 
+/// Whether a piece comes off the block, or goes `back` to it, at the step that leads to a stage (its number): at that
+/// stage, and not while what it belongs to is aside.
+bool rlv_specimen_piece_moves(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage, bool back);
+
 /// The mesh of `block`, or of a piece, at a stage; NULL where there is none. Its path within the folder becomes one
 /// that can be opened with rlv_specimen_path (free()).
 const rlv_mesh_record* rlv_specimen_mesh(const rlv_specimen* specimen, const char* stage, const char* mesh);
