@@ -2,6 +2,7 @@
 
 #include "articulation_tell.h"
 #include "life.h"
+#include "order.h"
 
 #include <gsl/gsl_cdf.h>
 #include <stdlib.h>
@@ -33,12 +34,6 @@ static const double FAR = 4.5;
 /// Median of the length of a normal vector of three of sd one.
 static const double MEDIAN_LENGTH = 1.5382;
 
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
-
 /// Lengths of what is off, of position (`first` 0) or attitude (`first` 3), scaled up where not all of it is known.
 static double length_off(const rlv_life_element* e, size_t first)
 {
@@ -62,8 +57,7 @@ static double robust_sd(const rlv_life* life, size_t first, double* room)
     }
     if (n == 0)
         return 0.0;
-    qsort(room, n, sizeof *room, by_size);
-    return room[n / 2] / MEDIAN_LENGTH;
+    return rlv_median_sorting(n, room) / MEDIAN_LENGTH;
 }
 
 typedef enum trust_rule
@@ -250,12 +244,11 @@ static rlv_status seek_group(rlv_life* life, const kept_fit* kept, double* room,
     *best = (rlv_life_group){.p = 1.0};
     for (size_t r = 0; r < life->rows && status == RLV_DONE; r++)
     {
-        rlv_life_group found;
         put_back(kept, life);
-        status = fit_by_others(life, r, room, error);
-        if (status == RLV_DONE)
-            status = rlv_life_seek_group(life, r, &found, own, error);
-        if (status == RLV_DONE && found.p < best->p)
+        if ((status = fit_by_others(life, r, room, error)) != RLV_DONE)
+            break;
+        const rlv_life_group found = rlv_life_seek_group(life, r, own);
+        if (found.p < best->p)
         {
             *best = found;
             memcpy(member, own, life->count * sizeof *own);
@@ -277,21 +270,21 @@ static void forget_group(rlv_life* life, rlv_life_group* group, size_t* count, s
     --*count;
 }
 
-/// Take a stretch out, and fit anew. It stands where its motion does, with the smoothness of all rows.
+/// Take one more stretch out, and fit anew. It stands where its motion does, with the smoothness of all rows.
 static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count, const bool* member, bool* stands,
                             rlv_error* error)
 {
-    ++*count;
+    const size_t last = ++*count;
     for (size_t i = 0; i < life->count; i++)
         if (member[i])
-            life->element[i].group = *count, life->element[i].trust[0] = 0.0;
-    rlv_status status = leave_out(life, error);
-    if (status == RLV_DONE)
-        status = rlv_life_group_motion(life, *count, group, error);
-    *stands = status == RLV_DONE && group->p < GROUP_LEVEL;
+            life->element[i].group = last, life->element[i].trust[0] = 0.0;
+    if (leave_out(life, error) != RLV_DONE)
+        return RLV_SYSTEM;
+    group[last - 1] = rlv_life_group_motion(life, last);
+    *stands = group[last - 1].p < GROUP_LEVEL;
     if (!*stands)
-        forget_group(life, group - (*count - 1), count, *count);
-    return status;
+        forget_group(life, group, count, last);
+    return RLV_DONE;
 }
 
 /// Look at all stretches again, now that the others are out: what stood only against another's pull is forgotten.
@@ -302,8 +295,7 @@ static rlv_status look_again(rlv_life* life, rlv_life_group* group, size_t* coun
         size_t weakest = 1;
         for (size_t g = 1; g <= *count; g++)
         {
-            if (rlv_life_group_motion(life, g, &group[g - 1], error) != RLV_DONE)
-                return RLV_SYSTEM;
+            group[g - 1] = rlv_life_group_motion(life, g);
             weakest = group[g - 1].p > group[weakest - 1].p ? g : weakest;
         }
         if (group[weakest - 1].p < GROUP_LEVEL)
@@ -328,7 +320,7 @@ static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* grou
         status = seek_group(life, &kept, room, &group[*count], member, error);
         if (status != RLV_DONE || !(group[*count].p < GROUP_LEVEL))
             break;
-        status = try_group(life, &group[*count], count, member, &stands, error);
+        status = try_group(life, group, count, member, &stands, error);
     }
     free(kept.value);
     free(kept.trust);
@@ -337,11 +329,6 @@ static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* grou
 }
 
 // Open places
-
-static bool open_place(const rlv_placed_element* e)
-{
-    return e->place_low != e->place_high;
-}
 
 /// An element whose place is open, at a slot.
 static rlv_life_element at_slot(const rlv_life* life, const rlv_placed_element* given, size_t index, size_t row,
@@ -366,7 +353,7 @@ static size_t only_slot(const rlv_life* life, const bool* filled, const rlv_plac
     for (size_t r = 0; r < life->rows; r++)
         for (size_t s = life->first[r]; s < life->first[r + 1] && life->row[r].given == given->row; s++)
         {
-            const int place = life->row[r].first + (int)(s - life->first[r]);
+            const int place = rlv_life_place_of(life, r, s);
             if (filled[s] || place < given->place_low || place > given->place_high)
                 continue;
             const rlv_life_element e = at_slot(life, given, index, r, s);
@@ -389,7 +376,7 @@ static rlv_status place_open(rlv_life* life, size_t count, const rlv_placed_elem
         filled[life->element[i].slot] = true;
     for (size_t i = 0; i < count && room; i++)
     {
-        wanted[i] = open_place(&element[i]) ? only_slot(life, filled, &element[i], i) : life->slots;
+        wanted[i] = !rlv_life_has_place(&element[i]) ? only_slot(life, filled, &element[i], i) : life->slots;
         wants[wanted[i]]++;
     }
     for (size_t i = 0; i < count && room; i++)

@@ -148,11 +148,12 @@ rlv_status rlv_sphere_mean_of(rlv_sphere_mean* mean, size_t count, const rlv_vec
 
 rlv_status rlv_principal_axes(double value[3], rlv_vec3 axis[3], const double matrix[9], rlv_error* error)
 {
-    double copy[9], columns[9];
+    double copy[9];
+    rlv_mat3 columns;
     for (int k = 0; k < 9; k++)
         copy[k] = matrix[k];
     gsl_vector_view values = gsl_vector_view_array(value, 3);
-    gsl_matrix_view a = gsl_matrix_view_array(copy, 3, 3), vectors = gsl_matrix_view_array(columns, 3, 3);
+    gsl_matrix_view a = gsl_matrix_view_array(copy, 3, 3), vectors = gsl_matrix_view_array(columns.m, 3, 3);
     gsl_eigen_symmv_workspace* room = gsl_eigen_symmv_alloc(3);
     if (room == NULL)
         return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for three axes");
@@ -160,7 +161,7 @@ rlv_status rlv_principal_axes(double value[3], rlv_vec3 axis[3], const double ma
     gsl_eigen_symmv_sort(&values.vector, &vectors.matrix, GSL_EIGEN_SORT_VAL_DESC);
     gsl_eigen_symmv_free(room);
     for (int k = 0; k < 2; k++)
-        axis[k] = rlv_vec3_of(columns[k], columns[3 + k], columns[6 + k]);
+        axis[k] = rlv_mat3_column(columns, k);
     axis[2] = rlv_vec3_cross(axis[0], axis[1]);
     return RLV_DONE;
 }

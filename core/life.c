@@ -1,5 +1,6 @@
 #include "life.h"
 
+#include "order.h"
 #include "pose.h"
 
 #include <gsl/gsl_cdf.h>
@@ -52,12 +53,6 @@ void rlv_life_free(rlv_life* life)
     *life = (rlv_life){0};
 }
 
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
-
 /// The median pitch of each row along the axis.
 static void find_pitches(rlv_life* life)
 {
@@ -66,8 +61,7 @@ static void find_pitches(rlv_life* life)
         const size_t n = life->first[r + 1] - life->first[r] - 1;
         for (size_t i = 0; i < n; i++)
             life->room[0][i] = life->value[0][life->first[r] + i + 1] - life->value[0][life->first[r] + i];
-        qsort(life->room[0], n, sizeof(double), by_size);
-        life->row[r].pitch_mm = fmax(life->room[0][n / 2], 1e-3);
+        life->row[r].pitch_mm = fmax(rlv_median_sorting(n, life->room[0]), 1e-3);
     }
 }
 
@@ -105,8 +99,7 @@ rlv_life_place rlv_life_at(const rlv_life* life, size_t row, size_t slot)
     const double a = life->value[1][slot], b = life->value[2][slot];
     p.at_mm = rlv_vec3_along(rlv_vec3_along(f->at_mm, a, f->side), b, f->other);
     p.stretch = fmax(1.0 - f->bend[0] * a - f->bend[1] * b, LEAST_STRETCH);
-    const rlv_mat3 axes = {
-        {f->along.x, f->side.x, f->other.x, f->along.y, f->side.y, f->other.y, f->along.z, f->side.z, f->other.z}};
+    const rlv_mat3 axes = rlv_mat3_of_columns(f->along, f->side, f->other);
     const rlv_vec3 turn = {life->value[3][slot], life->value[4][slot], life->value[5][slot]};
     p.attitude = rlv_mat3_multiply(axes, rlv_mat3_multiply(life->row[row].base, rlv_rotation_from_vector(turn)));
     return p;
@@ -122,12 +115,12 @@ static double form(const double* m, rlv_vec3 v)
 /// What measuring adds in the directions of a slot.
 static void find_variances(rlv_life_element* e, const rlv_life_place* p)
 {
-    const double *position = e->measured->position_cov_mm2, *turn = e->measured->attitude_cov_rad2, *a = p->attitude.m;
+    const double *position = e->measured->position_cov_mm2, *turn = e->measured->attitude_cov_rad2;
     e->variance[0] = form(position, p->frame.along);
     e->variance[1] = form(position, p->frame.side);
     e->variance[2] = form(position, p->frame.other);
     for (int k = 0; k < 3; k++)
-        e->variance[3 + k] = form(turn, rlv_vec3_of(a[k], a[3 + k], a[6 + k]));
+        e->variance[3 + k] = form(turn, rlv_mat3_column(p->attitude, k));
 }
 
 void rlv_life_measure(const rlv_life* life, rlv_life_element* e)
@@ -165,8 +158,7 @@ static double stretch_at(const rlv_life* life, size_t slot, size_t value)
     return value == 0 ? life->stretch[slot] : 1.0;
 }
 
-/// Variance of an element about its life position: natural scatter and measuring.
-static double scatter_of(const rlv_life* life, const rlv_life_element* e, size_t value)
+double rlv_life_scatter(const rlv_life* life, const rlv_life_element* e, size_t value)
 {
     return life->spread[rlv_life_kind_of(value)].natural + e->variance[value];
 }
@@ -178,7 +170,7 @@ static double weight_of(const rlv_life* life, const rlv_life_element* e, size_t 
     if (!e->told[value])
         return 0.0;
     const double h = stretch_at(life, e->slot, value), unit = life->spread[kind].unit;
-    return e->trust[kind == RLV_LIFE_TURN] * h * h * (unit > 0.0 ? unit / scatter_of(life, e, value) : 1.0);
+    return e->trust[kind == RLV_LIFE_TURN] * h * h * (unit > 0.0 ? unit / rlv_life_scatter(life, e, value) : 1.0);
 }
 
 /// A straight line through each row's value: it costs no penalty, and what is left is small.
@@ -381,7 +373,8 @@ static void find_natural(rlv_life* life, rlv_life_kind kind, double phi)
         for (size_t i = 0; i < life->count; i++)
         {
             const rlv_life_element* e = &life->element[i];
-            const double share = e->told[v] && e->trust[kind == RLV_LIFE_TURN] > 0.0 ? 1.0 / scatter_of(life, e, v) : 0;
+            const double share =
+                e->told[v] && e->trust[kind == RLV_LIFE_TURN] > 0.0 ? 1.0 / rlv_life_scatter(life, e, v) : 0;
             held += share;
             measured += share * e->variance[v];
         }
@@ -466,7 +459,7 @@ rlv_life_test rlv_life_test_of(const rlv_life* life, const rlv_life_element* e)
                      leverage = fmin(weight_of(life, e, v) * spread, 1.0 - 1e-9);
         t.off[v] = e->off[v] / (1.0 - leverage);
         t.known[v] = widen * rlv_life_variance(life, e->row, e->slot, v) / (1.0 - leverage);
-        t.variance[v] = t.known[v] + scatter_of(life, e, v);
+        t.variance[v] = t.known[v] + rlv_life_scatter(life, e, v);
     }
     return t;
 }
@@ -481,9 +474,14 @@ static double p_of(const rlv_life_test* t, size_t from, size_t to, double freedo
     return told > 0 ? gsl_cdf_fdist_Q(sum / told, told, freedom) : NAN;
 }
 
+double rlv_life_freedom(const rlv_life* life)
+{
+    return fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom);
+}
+
 double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test)
 {
-    return p_of(test, 0, 3, fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom));
+    return p_of(test, 0, 3, rlv_life_freedom(life));
 }
 
 double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test)

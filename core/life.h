@@ -65,7 +65,7 @@ typedef struct rlv_life_spread
 typedef struct rlv_life
 {
     size_t count, rows, slots;
-    rlv_life_element* element;
+    rlv_life_element* element; ///< by row and place; those whose place was found come last, and are in no fit
     rlv_life_row* row;
     size_t* first; ///< rows + 1: a row's slots
     size_t* block; ///< one a row: where its block of a spread begins
@@ -79,8 +79,6 @@ typedef struct rlv_life
     double* covariance[RLV_LIFE_SPREADS]; ///< blocks: over phi
 } rlv_life;
 
-/// Elements are by row and place; those whose place was found come after all others, and are in no fit.
-///
 /// A slot's life position and attitude.
 typedef struct rlv_life_place
 {
@@ -149,20 +147,38 @@ double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test);
 /// A stretch of a row that moved together.
 typedef struct rlv_life_group
 {
-    size_t row, first, last;      ///< elements
+    size_t first, last;           ///< elements
     double chi2, p;               ///< p: times the windows of all rows
     double shift[3], variance[3]; ///< along T, N1 and N2
 } rlv_life_group;
 
-/// Seek the stretch of a row that most clearly moved together (in life_groups.c), its elements not yet in a group.
-/// `member` (one an element of `life`) says which; `best->p` is 1 where there is none.
-rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group* best, bool* member, rlv_error* error);
+/// The stretch of a row that most clearly moved together (in life_groups.c), of elements not yet in a group. `member`
+/// (one an element of `life`) gets which; p is 1 where there is none.
+rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member);
 
 /// The common motion of a group's members, which are left out of the fit.
-rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_group* motion, rlv_error* error);
+rlv_life_group rlv_life_group_motion(const rlv_life* life, size_t group);
 
 /// Which kind a value is of, and which spread.
 rlv_life_kind rlv_life_kind_of(size_t value);
 size_t rlv_life_spread_index(size_t value);
+
+/// Variance of an element about its life position: natural scatter and measuring.
+double rlv_life_scatter(const rlv_life* life, const rlv_life_element* element, size_t value);
+
+/// Degrees of freedom that the scatter of positions is known with: of along and across, the fewer.
+double rlv_life_freedom(const rlv_life* life);
+
+/// The place of a slot.
+static inline int rlv_life_place_of(const rlv_life* life, size_t row, size_t slot)
+{
+    return life->row[row].first + (int)(slot - life->first[row]);
+}
+
+/// Whether an element's place was given, or is to be found.
+static inline bool rlv_life_has_place(const rlv_placed_element* element)
+{
+    return element->place_low == element->place_high;
+}
 
 #endif

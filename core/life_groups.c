@@ -1,9 +1,10 @@
 #include "life.h"
 
+#include "order.h"
+
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_linalg.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum
@@ -25,44 +26,12 @@ typedef struct window
 {
     size_t count; ///< elements, neighbours in their row
     const rlv_life_element* element;
-    double* off[3];     ///< count: from the prediction, mm
-    double* spread[2];  ///< count * count: covariance of the prediction, along and across, mm^2
-    double *gap, *side; ///< count * count each: room for what is solved
-    size_t* own;        ///< count: indices of the elements that matter
-    bool* agreed;       ///< count
+    double off[3][MOST_GROUP];                 ///< from the prediction, mm
+    double spread[2][MOST_GROUP * MOST_GROUP]; ///< count * count: covariance of it, along and across, mm^2
+    double gap[MOST_GROUP * MOST_GROUP], side[MOST_GROUP * MOST_GROUP]; ///< room for what is solved
+    size_t own[MOST_GROUP];                                             ///< indices of the elements that matter
+    bool agreed[MOST_GROUP];
 } window;
-
-static void free_window(window* w)
-{
-    for (size_t k = 0; k < 3; k++)
-        free(w->off[k]);
-    free(w->spread[0]);
-    free(w->spread[1]);
-    free(w->gap);
-    free(w->side);
-    free(w->own);
-    free(w->agreed);
-}
-
-static rlv_status make_window(window* w, size_t most, rlv_error* error)
-{
-    for (size_t k = 0; k < 3; k++)
-        if ((w->off[k] = rlv_reserve(most, sizeof(double), error)) == NULL)
-            return RLV_SYSTEM;
-    if ((w->spread[0] = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->spread[1] = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->gap = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->side = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->own = rlv_reserve(most, sizeof *w->own, error)) == NULL ||
-        (w->agreed = rlv_reserve(most, sizeof *w->agreed, error)) == NULL)
-        return RLV_SYSTEM;
-    return RLV_DONE;
-}
-
-static double scatter_of(const rlv_life* life, const rlv_life_element* e, size_t value)
-{
-    return life->spread[rlv_life_kind_of(value)].natural + e->variance[value];
-}
 
 /// Covariance, mm^2, of the life positions of a window's elements as the fit has it.
 static void lay_spread(const rlv_life* life, window* w, size_t kind)
@@ -102,7 +71,7 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
         for (size_t j = 0; j < held; j++)
         {
             // What keeps it positive where a leverage is one but for rounding: a millionth of the noise.
-            const double noise = i == j ? (1.0 + 1e-6) * scatter_of(life, &w->element[w->own[i]], from) : 0.0;
+            const double noise = i == j ? (1.0 + 1e-6) * rlv_life_scatter(life, &w->element[w->own[i]], from) : 0.0;
             w->gap[i * held + j] = noise - k[w->own[i] * n + w->own[j]];
         }
     for (size_t i = 0; i < held; i++)
@@ -126,12 +95,6 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
     gsl_blas_dgemm(CblasTrans, CblasNoTrans, 1.0, &side.matrix, &side.matrix, 1.0, &all.matrix);
 }
 
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
-
 /// Which elements of a window agree with the median of their motions. Returns how many.
 static size_t find_agreed(const rlv_life* life, window* w)
 {
@@ -140,14 +103,14 @@ static size_t find_agreed(const rlv_life* life, window* w)
     for (size_t v = 0; v < 3; v++)
     {
         memcpy(w->gap, w->off[v], w->count * sizeof(double));
-        qsort(w->gap, w->count, sizeof(double), by_size);
-        middle[v] = 0.5 * (w->gap[w->count / 2] + w->gap[(w->count - 1) / 2]);
+        const double upper = rlv_median_sorting(w->count, w->gap);
+        middle[v] = 0.5 * (upper + w->gap[(w->count - 1) / 2]);
     }
     for (size_t i = 0; i < w->count; i++)
     {
         double sum = 0.0;
         for (size_t v = 0; v < 3; v++)
-            sum += (w->off[v][i] - middle[v]) * (w->off[v][i] - middle[v]) / scatter_of(life, &w->element[i], v);
+            sum += (w->off[v][i] - middle[v]) * (w->off[v][i] - middle[v]) / rlv_life_scatter(life, &w->element[i], v);
         w->agreed[i] = sum < MOST_CHI2;
         agreed += w->agreed[i];
     }
@@ -169,8 +132,8 @@ static double common_motion(const rlv_life* life, window* w, double shift[3], do
         gsl_vector_view one = gsl_vector_view_array(w->side, held);
         for (size_t i = 0; i < held; i++)
             for (size_t j = 0; j < held; j++)
-                w->gap[i * held + j] =
-                    k[w->own[i] * w->count + w->own[j]] + (i == j ? scatter_of(life, &w->element[w->own[i]], v) : 0.0);
+                w->gap[i * held + j] = k[w->own[i] * w->count + w->own[j]] +
+                                       (i == j ? rlv_life_scatter(life, &w->element[w->own[i]], v) : 0.0);
         gsl_linalg_cholesky_decomp1(&g.matrix);
         gsl_vector_set_all(&one.vector, 1.0);
         gsl_linalg_cholesky_svx(&g.matrix, &one.vector);
@@ -182,11 +145,6 @@ static double common_motion(const rlv_life* life, window* w, double shift[3], do
         chi2 += shift[v] * shift[v] / variance[v];
     }
     return chi2;
-}
-
-static double freedom_of(const rlv_life* life)
-{
-    return fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom);
 }
 
 /// Elements in the fit from one of `life` up to another.
@@ -227,7 +185,7 @@ static void look_at(const rlv_life* life, window* w, size_t from, size_t count, 
     const size_t agreed = find_agreed(life, w);
     if (agreed < LEAST_GROUP || (double)agreed < LEAST_AGREED * (double)count || !w->agreed[0] || !w->agreed[count - 1])
         return;
-    rlv_life_group g = {.row = w->element->row, .first = from, .last = from + count - 1};
+    rlv_life_group g = {.first = from, .last = from + count - 1};
     g.chi2 = common_motion(life, w, g.shift, g.variance);
     if (!(g.chi2 > best->chi2))
         return;
@@ -237,41 +195,34 @@ static void look_at(const rlv_life* life, window* w, size_t from, size_t count, 
         member[from + i] = w->agreed[i];
 }
 
-rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group* best, bool* member, rlv_error* error)
+rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member)
 {
-    window w = {0};
+    window w;
     const size_t begin = life->row[row].begin, end = life->row[row].end;
-    *best = (rlv_life_group){.row = row};
-    const rlv_status status = make_window(&w, MOST_GROUP, error);
-    for (size_t from = begin; from < end && status == RLV_DONE; from++)
+    rlv_life_group best = {0};
+    for (size_t from = begin; from < end; from++)
         for (size_t n = LEAST_GROUP; n <= longest_window(life, row) && from + n <= end; n++)
             if (in_fit(life, begin, from) >= LEAST_BESIDE && in_fit(life, from + n, end) >= LEAST_BESIDE)
-                look_at(life, &w, from, n, best, member);
-    best->p = fmin(window_count(life) * gsl_cdf_fdist_Q(best->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
-    free_window(&w);
-    return status;
+                look_at(life, &w, from, n, &best, member);
+    best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
+    return best;
 }
 
-rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_group* motion, rlv_error* error)
+rlv_life_group rlv_life_group_motion(const rlv_life* life, size_t group)
 {
-    window w = {0};
     size_t from = life->count, last = 0;
     for (size_t i = 0; i < life->count; i++)
         if (life->element[i].group == group)
             from = i < from ? i : from, last = i;
-    const rlv_status status = make_window(&w, MOST_GROUP, error);
-    if (status == RLV_DONE)
-    {
-        w.count = last - from + 1;
-        w.element = life->element + from;
-        leave_out(life, &w, 0);
-        leave_out(life, &w, 1);
-        for (size_t i = 0; i < w.count; i++)
-            w.agreed[i] = w.element[i].group == group;
-        *motion = (rlv_life_group){.row = w.element->row, .first = from, .last = last};
-        motion->chi2 = common_motion(life, &w, motion->shift, motion->variance);
-        motion->p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
-    }
-    free_window(&w);
-    return status;
+    window w;
+    w.count = last - from + 1;
+    w.element = life->element + from;
+    leave_out(life, &w, 0);
+    leave_out(life, &w, 1);
+    for (size_t i = 0; i < w.count; i++)
+        w.agreed[i] = w.element[i].group == group;
+    rlv_life_group motion = {.first = from, .last = last};
+    motion.chi2 = common_motion(life, &w, motion.shift, motion.variance);
+    motion.p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
+    return motion;
 }

@@ -1,5 +1,7 @@
 #include "life.h"
 
+#include "order.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -34,11 +36,6 @@ static int by_row_and_place(const void* a, const void* b)
     return x->given < y->given ? -1 : x->given > y->given;
 }
 
-static bool has_place(const rlv_placed_element* e)
-{
-    return e->place_low == e->place_high;
-}
-
 static rlv_status reserve_life(rlv_life* life, size_t count, size_t row_count, rlv_error* error)
 {
     if ((life->element = rlv_reserve(count, sizeof *life->element, error)) == NULL ||
@@ -61,7 +58,7 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
         size_t held = 0;
         int low = INT_MAX, high = INT_MIN;
         for (size_t i = 0; i < count; i++)
-            if (element[i].row == r && has_place(&element[i]))
+            if (element[i].row == r && rlv_life_has_place(&element[i]))
             {
                 held++;
                 low = element[i].place_low < low ? element[i].place_low : low;
@@ -78,7 +75,7 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
         life->row[used] = (rlv_life_row){.given = r, .first = low, .begin = life->count};
         life->first[used + 1] = life->first[used] + (size_t)(high - low + 1);
         for (size_t i = 0; i < count; i++)
-            if (element[i].row == r && has_place(&element[i]))
+            if (element[i].row == r && rlv_life_has_place(&element[i]))
                 life->element[life->count++] =
                     (rlv_life_element){.given = i,
                                        .row = used,
@@ -132,12 +129,6 @@ static rlv_status lay_rows(rlv_life* life, size_t count, const rlv_placed_elemen
 
 // First curves: each row on its own
 
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
-
 /// The median distance of neighbours, for each place between them.
 static double plain_pitch(const rlv_life* life, size_t row, double* room)
 {
@@ -151,8 +142,7 @@ static double plain_pitch(const rlv_life* life, size_t row, double* room)
     }
     if (n == 0)
         return 1.0;
-    qsort(room, n, sizeof *room, by_size);
-    return fmax(room[n / 2], 1e-3);
+    return fmax(rlv_median_sorting(n, room), 1e-3);
 }
 
 static void part_of(rlv_vec3 v, double part[3])
@@ -372,6 +362,8 @@ static rlv_status centre_on(rlv_life* life, const rlv_vec3* curve, rlv_error* er
                     &life->axis, curve[i], carried_over(point, kept, life->value[0][i]), 0.1 * (high - low));
             measure_offsets(life, curve);
         }
+        else
+            rlv_body_axis_free(&axis);
     }
     free(point);
     free(at);

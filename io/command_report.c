@@ -7,7 +7,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 /// The folder of --out, or SPECIMEN/out. It is replaced whole, and so has to be one that a report was written to.
 static rlv_status open_out(rlv_answer* answer, const rlv_options* options, rlv_error* error)

@@ -1,5 +1,7 @@
 #include "report_elements.h"
 
+#include "report_words.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -30,15 +32,6 @@ typedef struct element_words
 {
     char text[512];
 } element_words;
-
-static element_words place_in_row(const rlv_element_record* record)
-{
-    element_words words = {""};
-    if (record->place_known)
-        snprintf(words.text, sizeof words.text, record->last_place > record->first_place ? "%d-%d" : "%d",
-                 record->first_place, record->last_place);
-    return words;
-}
 
 /// The stages at which it was seen, parted by semicolons.
 static element_words seen_at(const history_elements* e, const history_element* one)
@@ -109,7 +102,7 @@ static void put_who(rlv_table* t, const history_element* one)
     table_text(t, one->record->kind);
     table_text(t, one->record->row);
     table_text(t, one->record->side);
-    table_text(t, or_null(place_in_row(one->record).text));
+    table_text(t, or_null(report_place_in_row(one->record).text));
 }
 
 #define PLACE_COLUMNS                                                                                                  \

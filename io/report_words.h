@@ -86,6 +86,12 @@ report_text report_weight(const rlv_history* history);
 /// mesh, which is not the least that holds it.
 report_text report_size(const rlv_history* history);
 
+/// "14-17", "15": the places in its row that an element is recorded at. Empty where they are not known.
+report_text report_place_in_row(const rlv_element_record* element);
+
+/// mm³ in mL.
+rlv_interval report_in_ml(rlv_interval mm3);
+
 /// "1173 mL (1160 to 1186 mL)"
 report_text report_interval(rlv_interval interval, const char* unit);
 
