@@ -52,6 +52,8 @@ static void put_sign(rlv_sheet* sheet, const rlv_key_entry* entry, double x, dou
         cairo_stroke(c);
         rlv_stroke_end(sheet);
     }
+    else if (entry->kind == RLV_KEY_DRAWN)
+        entry->draw(sheet, (rlv_box2){x, middle - 0.5 * TALL * u, SIGN * u, TALL * u}, entry->which);
     else
     {
         cairo_rectangle(c, x, middle - 0.5 * TALL * u, SIGN * u, TALL * u);

@@ -1,4 +1,4 @@
-/// The key of a sheet: what its lines and tints mean.
+/// The key of a sheet: what its lines, tints and signs mean.
 ///
 /// Whatever draws on a sheet adds the kinds of what it drew, each once, in the order in which they are added; so a
 /// sheet explains what is on it, all of that, and nothing else. A stroke here is drawn as it is on the sheet.
@@ -33,15 +33,18 @@ typedef enum rlv_key_kind
 {
     RLV_KEY_LINE,
     RLV_KEY_AREA,
+    RLV_KEY_DRAWN, ///< by a function of its own
 } rlv_key_kind;
 
-/// A kind of line or tint, and what it means.
+/// A kind of line, tint or sign, and what it means.
 typedef struct rlv_key_entry
 {
     rlv_key_kind kind;
     rlv_stroke stroke; ///< of a line
     rlv_rgb tint;      ///< of an area
     bool dotted;
+    void (*draw)(rlv_sheet* sheet, rlv_box2 box, int which); ///< of a sign, into a box
+    int which;
     char words[96];
 } rlv_key_entry;
 

@@ -260,24 +260,34 @@ rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double widt
 #define HATCH_GAP 0.75
 #define DOT_GAP 1.0
 
-void rlv_mark_hatch(rlv_sheet* sheet)
+// Lines of equal x + y, or with `across` of equal x - y.
+static void put_hatch(rlv_sheet* sheet, bool across)
 {
     cairo_t* c = sheet->cairo;
     double x0, y0, x1, y1;
     cairo_path_extents(c, &x0, &y0, &x1, &y1);
     cairo_save(c);
     cairo_clip(c);
-    // Lines of equal x + y.
-    double gap = HATCH_GAP * sheet->unit * sqrt(2.0);
-    for (double k = floor((x0 + y0) / gap); k * gap <= x1 + y1; k += 1.0)
+    double gap = HATCH_GAP * sheet->unit * sqrt(2.0), top = across ? -y1 : y0, foot = across ? -y0 : y1;
+    for (double k = floor((x0 + top) / gap); k * gap <= x1 + foot; k += 1.0)
     {
-        cairo_move_to(c, k * gap - y0, y0);
-        cairo_line_to(c, k * gap - y1, y1);
+        cairo_move_to(c, k * gap - top, across ? y1 : y0);
+        cairo_line_to(c, k * gap - foot, across ? y0 : y1);
     }
     rlv_sheet_colour(sheet, RLV_PAINT_INK);
     rlv_sheet_pen(sheet, RLV_LINE_HAIR);
     cairo_stroke(c);
     cairo_restore(c);
+}
+
+void rlv_mark_hatch(rlv_sheet* sheet)
+{
+    put_hatch(sheet, false);
+}
+
+void rlv_mark_hatch_across(rlv_sheet* sheet)
+{
+    put_hatch(sheet, true);
 }
 
 void rlv_mark_dots(rlv_sheet* sheet)
