@@ -110,7 +110,7 @@ static void add_sign(rlv_key* key, int which, const char* words)
 
 // --- What is on it ---------------------------------------------------------------------------------------------------
 
-static rlv_key key_of(const plan_page* page)
+rlv_key plan_key(const plan_page* page)
 {
     const rlv_articulation* told = page->plan->of.told;
     rlv_key key = {0};
@@ -413,7 +413,7 @@ typedef struct plan_fit
 static double beneath_mm(const plan_fit* of, double page_wide, double unit)
 {
     const plan_page page = {.plan = of->plan, .lay = of->lay, .scale = of->scale, .unit = unit, .room = 1e3};
-    rlv_key key = key_of(&page);
+    rlv_key key = plan_key(&page);
     of->ruler->unit = unit;
     double tray = of->lay->tray_count > 0 ? PLAN_TRAY * unit : 0.0;
     return tray + (AIR + AXIS + CAPTION + STRIP + 2.0 * AIR) * unit +
@@ -487,26 +487,27 @@ static rlv_status draw(rlv_sheet* sheet, const plan_page* page, rlv_paper paper,
     draw_axis(sheet, page, foot + AIR * u);
     double strip = foot + (AIR + AXIS + CAPTION) * u;
     draw_strip(sheet, page, strip);
-    rlv_key key = key_of(page);
+    rlv_key key = plan_key(page);
     rlv_key_print(sheet, &key, RLV_SHEET_MARGIN * u, strip + (STRIP + AIR) * u,
                   sheet->width_mm - 2.0 * RLV_SHEET_MARGIN * u);
     rlv_title_foot(sheet, &page->plan->title, &paper, page->scale, 0.0);
     return RLV_DONE;
 }
 
-// Labels in full on the least paper; brief ones; and larger paper, until all labels find room.
-static rlv_status place_labels(plan_page* page, plan_fit* fit, rlv_paper* paper, size_t* left_out, rlv_error* error)
+rlv_status plan_page_make(plan_page* page, const rlv_body_plan* plan, const plan_lay* lay, rlv_sheet* ruler,
+                          rlv_paper* paper, size_t* left_out, rlv_error* error)
 {
+    plan_fit fit = {.plan = plan, .lay = lay, .ruler = ruler, .scale = plan->scale};
     rlv_status status = RLV_DONE;
     *left_out = 1;
-    for (int least = fit->plan->paper; least >= 0 && *left_out > 0 && status == RLV_DONE; least--)
+    for (int least = plan->paper; least >= 0 && *left_out > 0 && status == RLV_DONE; least--)
         for (int brief = 0; brief < 2 && *left_out > 0 && status == RLV_DONE; brief++)
         {
             plan_page_free(page);
-            *paper = page_on(page, fit, least);
+            *paper = page_on(page, &fit, least);
             page->brief = brief == 1;
-            fit->ruler->unit = page->unit;
-            status = plan_label(page, fit->ruler, left_out, error);
+            ruler->unit = page->unit;
+            status = plan_label(page, ruler, left_out, error);
         }
     return status;
 }
@@ -520,7 +521,6 @@ rlv_status rlv_sheet_of_body_plan(rlv_sheet* sheet, const rlv_body_plan* plan, s
     plan_lay lay = {0};
     rlv_sheet ruler = {0};
     plan_page page = {0};
-    plan_fit fit = {.plan = &noted, .lay = &lay, .ruler = &ruler, .scale = plan->scale};
     rlv_paper paper = {0};
     size_t missed = 0;
     memset(sheet, 0, sizeof *sheet);
@@ -528,7 +528,7 @@ rlv_status rlv_sheet_of_body_plan(rlv_sheet* sheet, const rlv_body_plan* plan, s
     if (status == RLV_DONE)
         status = plan_lay_make(&lay, &plan->of, error);
     if (status == RLV_DONE)
-        status = place_labels(&page, &fit, &paper, &missed, error);
+        status = plan_page_make(&page, &noted, &lay, &ruler, &paper, &missed, error);
     if (status == RLV_DONE)
         status = draw(sheet, &page, paper, error);
     if (left_out != NULL)

@@ -135,7 +135,7 @@ static void add_obstacle(plan_page* page, double x, double y, double half_wide, 
     page->obstacle[page->obstacle_count++] = (rlv_box2){x - half_wide, y - half_tall, 2.0 * half_wide, 2.0 * half_tall};
 }
 
-#define COVERED 0.85 // of what a plate spans: its corners are round
+#define COVERED 0.95 // of what a plate spans: its corners are round
 #define SHAFT 8      // boxes along an arrow, at most, that labels keep off
 
 static void add_obstacles(plan_page* page, const rlv_sheet* ruler)
@@ -161,8 +161,23 @@ static void add_obstacles(plan_page* page, const rlv_sheet* ruler)
                          0.2 * u);
         }
     }
+}
+
+// Words over a group stand where they are; neither a label nor its leader runs through them.
+static void add_groups(plan_page* page)
+{
     for (size_t g = 0; g < page->plan->of.told->group_count; g++)
-        page->obstacle[page->obstacle_count++] = plan_bracket(page, g);
+    {
+        rlv_box2 box = plan_bracket(page, g);
+        page->text[page->label_count][0] = '\0';
+        page->label[page->label_count++] =
+            (rlv_label){.anchor = {box.left + 0.5 * box.width, box.top + 0.5 * box.height},
+                        .width = box.width,
+                        .height = box.height,
+                        .fixed = true,
+                        .left = box.left,
+                        .top = box.top};
+    }
 }
 
 rlv_box2 plan_bracket(const plan_page* page, size_t group)
@@ -185,10 +200,10 @@ rlv_box2 plan_bracket(const plan_page* page, size_t group)
 rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out, rlv_error* error)
 {
     const rlv_articulation* told = page->plan->of.told;
-    size_t most = page->lay->plate_count;
+    size_t most = page->lay->plate_count + told->group_count;
     page->label = rlv_reserve(most, sizeof *page->label, error);
     page->text = rlv_reserve(most, sizeof *page->text, error);
-    page->obstacle = rlv_reserve((SHAFT + 2) * most + told->group_count, sizeof *page->obstacle, error);
+    page->obstacle = rlv_reserve((SHAFT + 2) * most, sizeof *page->obstacle, error);
     page->numbered = rlv_reserve(told->row_count, sizeof *page->numbered, error);
     if (page->label == NULL || page->text == NULL || page->obstacle == NULL || page->numbered == NULL)
         return RLV_SYSTEM;
@@ -201,6 +216,7 @@ rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out,
         bool* numbered = &page->numbered[page->plan->of.element[plate->element].row];
         *numbered = *numbered && (!has_number(page, plate) || holds_number(page, ruler, plate));
     }
+    add_groups(page);
     add_plates(page, ruler);
     add_obstacles(page, ruler);
     double tray = page->lay->tray_count > 0 ? PLAN_TRAY * page->unit : 0.0;

@@ -4,7 +4,7 @@
 #define RLV_BODY_PLAN_PARTS_H
 
 #include "body_plan.h"
-#include "labels.h"
+#include "key.h"
 
 /// An element on the plan. Places are along the axis, and across from its row's line, down the page.
 typedef struct plan_plate
@@ -78,6 +78,14 @@ rlv_box2 plan_bracket(const plan_page* page, size_t group);
 /// room.
 rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out, rlv_error* error);
 void plan_page_free(plan_page* page);
+
+/// The page of a plan: on its least paper with labels in full, or else brief ones, or on larger paper, until all labels
+/// find room. `ruler` is any sheet. Free with plan_page_free, also after a failure.
+rlv_status plan_page_make(plan_page* page, const rlv_body_plan* plan, const plan_lay* lay, rlv_sheet* ruler,
+                          rlv_paper* paper, size_t* left_out, rlv_error* error);
+
+/// What is on a page, for its key.
+rlv_key plan_key(const plan_page* page);
 
 /// How far a motion is drawn on paper, and whether it is drawn at all: what is in place is not said to have moved, and
 /// a motion that is shorter than its own head is none on paper.

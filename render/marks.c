@@ -154,6 +154,49 @@ rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length
     return (rlv_box2){x_mm - reach, y_mm - reach, 2.0 * reach, 2.0 * reach};
 }
 
+rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double radius_mm, const rlv_camera_axes* axes,
+                          rlv_vec3 pole, const char* words)
+{
+    cairo_t* c = sheet->cairo;
+    const double radius = radius_mm * sheet->unit;
+    rlv_vec3 n = rlv_vec3_unit(pole);
+    double towards = rlv_vec3_dot(n, axes->towards), x = rlv_vec3_dot(n, axes->right), y = -rlv_vec3_dot(n, axes->up);
+    double flat = hypot(x, y), ux = flat > 0.0 ? x / flat : 0.0, uy = flat > 0.0 ? y / flat : -1.0;
+    // The disc is foreshortened along the pole's own direction on the page. Laminae lie across that.
+    double sense = towards < 0.0 ? -1.0 : 1.0, short_half = radius * fabs(towards);
+    rlv_sheet_grey(sheet, RLV_INK_GREY);
+    rlv_mark_arrow(sheet, x_mm, y_mm, x_mm + sense * radius * x, y_mm + sense * radius * y, RLV_LINE_MEDIUM);
+    for (int k = 0; k < 3; k++)
+    {
+        double off = 0.22 * radius * flat * k;
+        cairo_save(c);
+        cairo_translate(c, x_mm - sense * off * ux, y_mm - sense * off * uy);
+        cairo_rotate(c, atan2(uy, ux));
+        cairo_scale(c, fmax(short_half, 0.02 * radius), radius);
+        cairo_new_path(c);
+        // Of what lies beneath only the nearer half shows.
+        cairo_arc(c, 0.0, 0.0, 1.0, k == 0 || sense < 0.0 ? -0.5 * G_PI : 0.5 * G_PI,
+                  k == 0        ? 1.5 * G_PI
+                  : sense < 0.0 ? 0.5 * G_PI
+                                : 1.5 * G_PI);
+        cairo_restore(c);
+        if (k == 0)
+        {
+            cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.6);
+            cairo_fill_preserve(c);
+        }
+        rlv_sheet_grey(sheet, RLV_INK_GREY);
+        rlv_sheet_pen(sheet, k == 0 ? RLV_LINE_MEDIUM : RLV_LINE_HAIR);
+        cairo_stroke(c);
+    }
+    rlv_lettering how = small;
+    how.share = 0.5;
+    double cap = rlv_sheet_measure(sheet, "0", &how).cap_mm, tall = radius + 2.2 * sheet->unit + cap;
+    if (words != NULL)
+        rlv_sheet_text(sheet, words, x_mm, y_mm + tall, &how);
+    return (rlv_box2){x_mm - radius, y_mm - radius, 2.0 * radius, radius + tall};
+}
+
 static rlv_rgb scale_colour(double share)
 {
     return share < 0.0 ? rlv_colour_added(-share) : rlv_colour_removed(share);

@@ -50,6 +50,11 @@ typedef struct rlv_direction
 rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length_mm, const rlv_camera_axes* axes,
                        size_t count, const rlv_direction* direction);
 
+/// Bedding as the picture's axes see it: a disc of it, `radius_mm` on A3, with its laminae and its pole, about a middle
+/// point, and words beneath (may be NULL).
+rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double radius_mm, const rlv_camera_axes* axes,
+                          rlv_vec3 pole, const char* words);
+
 /// The legend of depth: colours, ticks, and what dots and hatching mean; `limit_words` (may be NULL) follow the
 /// hatching's own, such as the detection limit. Nothing that was not seen is explained.
 rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, const rlv_overlay* overlay,

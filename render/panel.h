@@ -12,6 +12,7 @@
 #ifndef RLV_PANEL_H
 #define RLV_PANEL_H
 
+#include "articulation.h"
 #include "aspect.h"
 #include "cast.h"
 #include "key.h"
@@ -99,11 +100,47 @@ typedef struct rlv_panel_trace
     const char* letter;
 } rlv_panel_trace;
 
+/// An element in its state. One that the surface hides for the most part is drawn open and grey.
+typedef struct rlv_panel_area
+{
+    size_t ring_count; ///< three at least: its outline, closed by itself
+    const rlv_vec3* ring_mm;
+    rlv_articulation_state state;
+    const char* label; ///< inside where there is room for it; may be NULL
+} rlv_panel_area;
+
+/// A place that is known as surely as its covariance says: drawn as the shadow of the ellipsoid d' covariance^-1 d <=
+/// radius2 along the view. Those of a corridor that follow each other with one `row` are joined to a band.
+typedef struct rlv_panel_expected
+{
+    rlv_vec3 at_mm;
+    const double* covariance_mm2; ///< 9
+    double radius2;
+    bool corridor;
+    size_t row;
+    const char* label; ///< may be NULL
+} rlv_panel_expected;
+
+/// A line through the block, drawn over it as if all of it were seen.
+typedef struct rlv_panel_curve
+{
+    size_t count;
+    const rlv_vec3* at_mm;
+    const char* words; ///< for the key
+} rlv_panel_curve;
+
 /// What is drawn over the surface.
 typedef struct rlv_panel_marks
 {
+    size_t area_count;
+    const rlv_panel_area* area;
+    size_t expected_count;
+    const rlv_panel_expected* expected;
+    size_t curve_count;
+    const rlv_panel_curve* curve;
     size_t arrow_count;
     const rlv_panel_arrow* arrow;
+    const char* arrow_words; ///< what arrows are, for the key; NULL: they are not explained
     size_t point_count;
     const rlv_panel_point* point;
     size_t trace_count;
@@ -155,8 +192,8 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
                           const rlv_panel_marks* marks, size_t* left_out, rlv_error* error);
 
 /// Add to a key the lines that a panel shows: outlines that have words and are in sight, the edge of what changed, the
-/// lines of equal depth with their step, and traces of sections where `marks` (may be NULL) have any. What hatching,
-/// dots and colours mean is the legend's (marks.h).
+/// lines of equal depth with their step, and what `marks` (may be NULL) have: traces of sections, states, expected
+/// places, curves, arrows. What hatching, dots and colours mean is the legend's (marks.h).
 void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks);
 
 /// The same before a panel is made: all lines that a panel of a surface may turn out to show, to leave room for them.

@@ -1,4 +1,4 @@
-#include "panel.h"
+#include "panel_parts.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -331,6 +331,34 @@ static void add_numbers(drawing* on)
     }
 }
 
+// Ids of elements, inside where they fit; and of places where elements are expected.
+static void add_bodies(drawing* on)
+{
+    const double u = on->sheet->unit;
+    for (size_t i = 0; i < on->marks->area_count; i++)
+    {
+        const rlv_panel_area* area = &on->marks->area[i];
+        double middle[2], half[2];
+        if (area->label == NULL)
+            continue;
+        panel_area_extent(on->panel, area, middle, half);
+        double x = on->left + middle[0], y = on->top + middle[1];
+        add_label(on, area->label, x, y, fmax(fmin(half[0], half[1]), u));
+        rlv_label* label = &on->label[on->label_count - 1];
+        label->left = x - 0.5 * label->width;
+        label->top = y - 0.5 * label->height;
+        label->fixed = pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < 1.0 &&
+                       !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
+    }
+    for (size_t i = 0; i < on->marks->expected_count; i++)
+        if (on->marks->expected[i].label != NULL)
+        {
+            double at[2];
+            place_on_sheet(on, on->marks->expected[i].at_mm, at);
+            add_label(on, on->marks->expected[i].label, at[0], at[1], 1.2 * u);
+        }
+}
+
 static void draw_leader(const drawing* on, const rlv_label* label)
 {
     double x = label->foot[0] - label->anchor[0], y = label->foot[1] - label->anchor[1], length = hypot(x, y);
@@ -395,6 +423,7 @@ static void draw_all(drawing* on, size_t* left_out)
     draw_overlay(on);
     draw_outlines(on);
     draw_isolines(on);
+    panel_draw_bodies(on->sheet, on->panel, on->left, on->top, on->marks);
     for (size_t i = 0; i < on->marks->trace_count; i++)
         draw_trace(on, &on->marks->trace[i]);
     draw_furniture(on);
@@ -403,6 +432,7 @@ static void draw_all(drawing* on, size_t* left_out)
         label_isoline(on, &on->panel->isoline[i]);
     draw_arrows(on);
     draw_points(on);
+    add_bodies(on);
     rlv_box2 within = {on->left, on->top, on->panel->width_mm, on->panel->height_mm};
     size_t missed =
         rlv_labels_place(on->label_count, on->label, within, on->obstacle_count, on->obstacle, 0.5 * on->sheet->unit);
@@ -421,7 +451,8 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
                   .marks = marks != NULL ? marks : &none,
                   .left = round(left_mm / pixel_mm) * pixel_mm,
                   .top = round(top_mm / pixel_mm) * pixel_mm};
-    size_t most = panel->region_count + on.marks->arrow_count + on.marks->point_count;
+    size_t most = panel->region_count + on.marks->arrow_count + on.marks->point_count + on.marks->area_count +
+                  on.marks->expected_count;
     on.label = rlv_reserve(most, sizeof *on.label, error);
     on.text = rlv_reserve(most, sizeof *on.text, error);
     on.region = rlv_reserve(most, sizeof *on.region, error);
@@ -461,20 +492,23 @@ static void add_lines(rlv_key* key, const rlv_panel_surface* surface, const rlv_
     }
 }
 
-static void add_traces(rlv_key* key, const rlv_panel_marks* marks)
+static void add_marks(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
-    if (marks != NULL && marks->trace_count > 0)
+    if (marks == NULL)
+        return;
+    if (marks->trace_count > 0)
         add_line(key, of_trace, "where a section is cut");
+    panel_key_bodies(key, panel, marks);
 }
 
 void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
     add_lines(key, panel->surface, panel);
-    add_traces(key, marks);
+    add_marks(key, panel, marks);
 }
 
 void rlv_panel_key_most(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel_marks* marks)
 {
     add_lines(key, surface, NULL);
-    add_traces(key, marks);
+    add_marks(key, NULL, marks);
 }

@@ -274,6 +274,9 @@ static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, 
     if (gallery->direction_count > 0)
         rlv_mark_axes(sheet, bar.left + bar.width + 14.0 * u, y + 5.0 * u, 6.0, &gallery->axes,
                       gallery->direction_count, gallery->direction);
+    if (gallery->bedding != NULL)
+        rlv_mark_bedding(sheet, bar.left + bar.width + 34.0 * u, y + 5.0 * u, 6.0, &gallery->axes, *gallery->bedding,
+                         gallery->bedding_words);
 }
 
 // Scale bar, axes, key and legend in a strip.

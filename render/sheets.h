@@ -36,6 +36,8 @@ typedef struct rlv_gallery
     size_t direction_count;
     const rlv_direction* direction;
     const char* limit_words; ///< beside the legend's hatching
+    const rlv_vec3* bedding; ///< its pole, for a sign beside the axes; NULL: none
+    const char* bedding_words;
 } rlv_gallery;
 
 /// Draw a gallery into a zeroed `sheet`. `left_out` (may be NULL): labels that found no room. Free with rlv_sheet_free,
