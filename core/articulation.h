@@ -217,10 +217,11 @@ enum
 /// that a stray may belong to is as likely as any other, and RLV_STRAY_NONE is none of these. *Size*: the log of length
 /// and of width at a place is a straight line through those of the row's nearest eight elements, with their scatter
 /// about it; where none is one of these, that of all elements. *Place*: what lay in life position came to the bag from
-/// there, q = the share in place; what did not, from a normal cloud about it, as wide as the shifts of the shifted
+/// there, q = the share in place; what did not, from a normal cloud about it, as wide as the shifts of the displaced
 /// elements; with the spread of the bag's part of the rock and the life position's own covariance. None of these: from
-/// anywhere, as the life positions of all are spread. No two strays had one position: the probabilities are sums over
-/// all assignments, exact for RLV_STRAYS_TOGETHER strays; of more, each is told by itself.
+/// anywhere, as the life positions of all are spread, and a factor of two (one sd) larger or smaller than all. No two
+/// strays had one position: the probabilities are sums over all assignments, exact for RLV_STRAYS_TOGETHER strays; of
+/// more, each is told by itself.
 rlv_status rlv_articulation_candidates(rlv_candidates* candidates, const rlv_articulation* articulation, size_t count,
                                        const rlv_placed_element* element, size_t stray_count, const rlv_stray* stray,
                                        rlv_error* error);

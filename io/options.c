@@ -19,7 +19,8 @@ enum
     MEASURING = INSPECT | PAIR,
     REPORT = 1u << 5,
     ELEMENTS = 1u << 6,
-    EVERY = NEW | MEASURING | ELEMENTS | RENDER | REPORT,
+    ARTICULATION = 1u << 7,
+    EVERY = NEW | MEASURING | ELEMENTS | ARTICULATION | RENDER | REPORT,
     OPENS_OUT = REPORT,
 };
 
@@ -68,6 +69,15 @@ static const rlv_command commands[] = {
      "What matrix covers is in no figure: an outline tells of what shows.\n"
      "Give each plate an outline of numbered points and the landmarks anterior, posterior, left, right and apex.",
      ELEMENTS, command_elements},
+    {"articulation", "SPECIMEN", 1, 1, "folder", "which elements have left their life position, and where bone may lie",
+     "Fits the animal's own order to the elements in the specimen's folder, row by row along a common body axis, and "
+     "tells\n"
+     "which have moved, as groups first and singly after, how far, which way and how surely; which life positions have "
+     "no\n"
+     "element, and whether each lies in the rock that is left, and how deep; and what could not be told.",
+     "A slip of all rows together cannot be told from the animal's own curve, and is not claimed.\n"
+     "Give each row its places in specimen.yaml, and each element its row, and its place where it can be counted.",
+     ARTICULATION, command_articulation},
     {"render", "SPECIMEN", 1, 1, "folder", "draws one picture of a specimen, by its name and from a named view",
      "Reads the specimen's folder, measures what the picture shows, and writes it as one sheet to --out. Pictures:\n"
      "comparison (before, after, and the depth between them), depth (the map of depth of a step, with two sections and "
@@ -133,7 +143,7 @@ static const option_row option_table[OPTION_KINDS] = {
                      "upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or AZIMUTH,ELEVATION"},
     [OPTION_SCALE] = {"--scale", "A:B|fit", RENDER, "1:2 prints at half size; fit: as large as A3 holds"},
     [OPTION_FORMAT] = {"--format", "png|pdf|svg", RENDER, "of the file (else png)"},
-    [OPTION_OUT] = {"--out", "DIR", MEASURING | ELEMENTS | RENDER | REPORT,
+    [OPTION_OUT] = {"--out", "DIR", MEASURING | ELEMENTS | ARTICULATION | RENDER | REPORT,
                     "write the tables, JSON and, where there are any, meshes and pictures here"},
     [OPTION_JSON] = {"--json", NULL, EVERY, "one JSON object on standard output, and nothing else"},
     [OPTION_THREADS] = {"--threads", "N", EVERY, "threads to use; the answer does not depend on it"},

@@ -65,14 +65,6 @@ static const char* or_null(const char* text)
     return text[0] != '\0' ? text : NULL;
 }
 
-static void put_interval(rlv_table* t, rlv_interval interval)
-{
-    if (isnan(interval.value))
-        table_none(t);
-    else
-        table_interval(t, interval);
-}
-
 static void put_place(rlv_table* t, const rlv_element* element, bool placed)
 {
     if (!placed)
@@ -163,12 +155,12 @@ static rlv_table measured_table(const history_elements* e)
         const history_element* one = &e->one[i];
         put_who(&t, one);
         put_place(&t, &one->told, one->placed);
-        put_interval(&t, one->told.length_mm);
-        put_interval(&t, one->told.width_mm);
-        put_interval(&t, one->told.thickness_mm);
-        put_interval(&t, one->trend_deg);
-        put_interval(&t, one->plunge_deg);
-        put_interval(&t, one->bedding_deg);
+        table_interval(&t, one->told.length_mm);
+        table_interval(&t, one->told.width_mm);
+        table_interval(&t, one->told.thickness_mm);
+        table_interval(&t, one->trend_deg);
+        table_interval(&t, one->plunge_deg);
+        table_interval(&t, one->bedding_deg);
         table_text(&t, elements_face_name(one->face));
         put_from(&t, e, one);
     }
@@ -354,9 +346,9 @@ static rlv_table sightings_table(const history_elements* e)
             rlv_element all = s->element;
             rlv_element_add_errors(&all, &s->of_pose);
             put_place(&t, &all, s->placed);
-            put_interval(&t, s->element.length_mm);
-            put_interval(&t, s->element.width_mm);
-            put_interval(&t, s->element.thickness_mm);
+            table_interval(&t, s->element.length_mm);
+            table_interval(&t, s->element.width_mm);
+            table_interval(&t, s->element.thickness_mm);
             table_number(&t, s->area_mm2, s->area_sd_mm2);
             table_number(&t, 100.0 * s->area_mm2 / greatest_area(one), 1.0);
         }
