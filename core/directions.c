@@ -8,7 +8,7 @@
 #include <stdlib.h>
 
 #define RADIANS (M_PI / 180.0)
-#define EXACT_COUNT 20 ///< up to here the exact sum keeps eight figures: its terms cancel as e to the count
+#define EXACT_COUNT 20  ///< up to here the exact sum keeps eight figures: its terms cancel as e to the count
 #define MOST_TERMS 1000 ///< of a series that falls as k to minus half of one more than the steps
 
 static double clamp(double value, double low, double high)
@@ -125,6 +125,30 @@ static double cone_deg(size_t count, double resultant)
     return off >= 2.0 ? 180.0 : 2.0 * asin(sqrt(0.5 * fmax(off, 0.0))) / RADIANS;
 }
 
+/// Half of the interval of the mean along the way in which directions scatter most about it.
+static rlv_status widest_of(rlv_sphere_mean* mean, const rlv_vec3* direction, rlv_error* error)
+{
+    double scatter[9] = {0.0}, value[3];
+    rlv_vec3 axis[3];
+    const double n = (double)mean->count;
+    mean->widest_deg = mean->count < 2 ? (double)NAN : 180.0;
+    if (mean->count < 2 || !(mean->resultant > 0.0))
+        return RLV_DONE;
+    for (size_t i = 0; i < mean->count; i++)
+    {
+        const rlv_vec3 unit = rlv_vec3_unit(direction[i]);
+        const rlv_vec3 off = rlv_vec3_along(unit, -rlv_vec3_dot(unit, mean->mean), mean->mean);
+        const double v[3] = {off.x, off.y, off.z};
+        for (int k = 0; k < 9; k++)
+            scatter[k] += v[k / 3] * v[k % 3] / (n - 1.0);
+    }
+    const rlv_status status = rlv_principal_axes(value, axis, scatter, error);
+    const double tangent = gsl_cdf_tdist_Pinv(0.975, n - 1.0) * sqrt(fmax(value[0], 0.0) / n) / mean->resultant_share;
+    if (status == RLV_DONE && tangent < 1.0) // beyond half a right angle it is no tangent plane any more
+        mean->widest_deg = atan(tangent) / RADIANS;
+    return status;
+}
+
 rlv_status rlv_sphere_mean_of(rlv_sphere_mean* mean, size_t count, const rlv_vec3* direction, rlv_error* error)
 {
     const rlv_status status = check(count, direction, error);
@@ -143,7 +167,7 @@ rlv_status rlv_sphere_mean_of(rlv_sphere_mean* mean, size_t count, const rlv_vec
                               .kappa = count < 2 ? (double)NAN : (n - 1.0) / (n - resultant),
                               .cone_deg = cone_deg(count, resultant),
                               .uniform_p = rlv_sphere_uniform_p(count, resultant)};
-    return RLV_DONE;
+    return widest_of(mean, direction, error);
 }
 
 // --- axes ------------------------------------------------------------------------------------------------------------

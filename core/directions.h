@@ -2,7 +2,11 @@
 ///
 /// Directions in space (unit vectors) are R. A. Fisher's (Dispersion on a sphere, Proc. R. Soc. A 217, 1953): the
 /// resultant of n unit vectors has length R; the precision is k = (n - 1) / (n - R), and the true mean lies within
-/// a cone about the resultant whose half angle a has cos a = 1 - (n - R) / R * ((1 / 0.05)^(1 / (n - 1)) - 1).
+/// a cone about the resultant whose half angle a has cos a = 1 - (n - R) / R * ((1 / 0.05)^(1 / (n - 1)) - 1). That
+/// takes them to scatter alike all around it. Directions that lie close to a plane do not, and of them the cone leaves
+/// the mean out too often: in 10 of 100 samples of five. So the mean's interval along the way in which they scatter
+/// most is told beside it: Student's, from the scatter of what lies square to the mean. The wider of the two leaves it
+/// out in 3 to 6 of 100 samples of five to thirty, however they scatter (tests).
 /// Whether they may be uniform is Lord Rayleigh's test: the sum's component along a line is a sum of n numbers even in
 /// -1 to 1 (Archimedes), of density g and upper tail G, whence P(R > r) = 2 (r g(r) + G(r)), exactly (the null
 /// distribution of G. S. Watson, A test for randomness of directions, Geophys. Suppl. Mon. Not. R. Astron. Soc. 7,
@@ -81,7 +85,9 @@ typedef struct rlv_sphere_mean
     double resultant_share; ///< R over the count
     double kappa;           ///< (count - 1) / (count - R); infinite where all are one; NaN for a single direction
     double cone_deg;        ///< half angle of the 95 % cone; 180: anywhere; NaN for a single direction
-    double uniform_p;       ///< of as long a resultant, were they uniform; NaN for a single direction
+    double
+        widest_deg;   ///< half of the 95 % interval along the widest scatter; 180: anywhere; NaN for a single direction
+    double uniform_p; ///< of as long a resultant, were they uniform; NaN for a single direction
 } rlv_sphere_mean;
 
 /// The mean of `count` directions (any length above zero). RLV_BAD_INPUT where there is none, or one is not finite or

@@ -234,11 +234,13 @@ static rlv_status sum_space(rlv_disturbance_space* told, const rlv_disturbance* 
     for (size_t i = 0; i < d->motion_count; i++)
         if (is_in(in, d->motion[i].row, d->motion[i].part))
             s->way[count++] = d->motion[i].motion_mm;
-    *told = (rlv_disturbance_space){.mean = {count, {NAN, NAN, NAN}, NAN, NAN, NAN, NAN, NAN}, .trend = {NAN, NAN}};
+    *told = (rlv_disturbance_space){
+        .mean = {count, {NAN, NAN, NAN}, NAN, NAN, NAN, NAN, NAN, NAN}, .cone_deg = NAN, .trend = {NAN, NAN}};
     told->why = count < RLV_DISTURBANCE_LEAST ? TOO_FEW : NULL;
     if (told->why != NULL)
         return RLV_DONE;
     const rlv_status status = rlv_sphere_mean_of(&told->mean, count, s->way, error);
+    told->cone_deg = fmax(told->mean.cone_deg, told->mean.widest_deg);
     if (status == RLV_DONE && s->bearings->north)
         told->trend = rlv_trend_of(&s->bearings->compass, told->mean.mean);
     return status;

@@ -17,7 +17,8 @@
 /// rather more alike. The interval comes from that scatter. Errors that all share, of the axis, are not in it.
 ///
 /// *Directions in space* are those of the same motions, R. A. Fisher's statistics. Each counts whole: an interval that
-/// leaves nothing out means an error of under 20 degrees, and it is in the scatter that the cone comes from.
+/// leaves nothing out means an error of under 20 degrees, and it is in the scatter that the cone comes from. What a
+/// current carried along a floor scatters in the level alone, so the cone is the wider of the two of directions.h.
 ///
 /// *Axes.* Poles and long axes of the elements that are displaced by themselves, or turned in a stretch, each once,
 /// where they are known: the orientation tensor, its shape and strength (N. H. Woodcock, Geol. Soc. Am. Bull. 88,
@@ -74,6 +75,7 @@ typedef struct rlv_disturbance_level
 typedef struct rlv_disturbance_space
 {
     rlv_sphere_mean mean;
+    double cone_deg; ///< half angle of the 95 % cone about the mean, however motions scatter; 180: anywhere
     rlv_trend trend; ///< of the mean; NaN where up or north is not known
     const char* why;
 } rlv_disturbance_space;
