@@ -24,10 +24,12 @@
 /// where they are known: the orientation tensor, its shape and strength (N. H. Woodcock, Geol. Soc. Am. Bull. 88,
 /// 1977). Elements that a stretch carried along unturned still lie as the body does, and would tell its shape.
 ///
-/// Fewer than RLV_DISTURBANCE_LEAST are no figure but NaN, and the reason: of three or four loose ones, intervals that
-/// told anything left the truth out in a fifth of the cases (simulated; of five, in a tenth at kappa 1 and a twentieth
-/// from 2 on). A mean says something where uniformity is rejected, else not. Each test is at its own level: of twenty
-/// rows and parts without any current, one is rejected at 0.05.
+/// Fewer than RLV_DISTURBANCE_LEAST are no figure but NaN, and the reason: an interval of the mean that told anything
+/// left the truth out in 21 of 100 samples of three at kappa 1, in 13 of four and in 9 of five, and of five in 5 from
+/// kappa 2 on (4,000 samples each). A mean says something where uniformity is rejected, else not; Rayleigh's test is
+/// blind to motions that went as many one way as the other. Bingham's rejects five uniform axes in 3 of 100 samples at
+/// 0.05, and thirty in 5: of few it is the slower to claim. Each test is at its own level: of twenty rows and parts
+/// without any current, one is rejected at 0.05.
 ///
 /// The share in place along the axis, with its intervals, is the articulation's own (rlv_articulation_part).
 
