@@ -160,12 +160,13 @@ static rlv_status no_memory(rlv_error* error)
 static char* path_of(const sheet_job* job, rlv_sheet_format format, rlv_error* error)
 {
     static const char* const ending[] = {[RLV_SHEET_PNG] = "png", [RLV_SHEET_PDF] = "pdf", [RLV_SHEET_SVG] = "svg"};
-    bool one = job->order.kind != HISTORY_SHEET_HISTORY, named = job->order.view != NULL;
+    history_sheet_kind kind = job->order.kind;
+    bool one = kind < HISTORY_SHEET_BONES && kind != HISTORY_SHEET_HISTORY, named = job->order.view != NULL;
     char *stage = one ? history_stage_file(job->history->specimen, job->order.stage, error) : NULL, *path = NULL;
     if (one && stage == NULL)
         return NULL;
     if (asprintf(&path, "%s%s%s%s%s%s.%s", job->all ? "pictures/" : "", one ? stage : "", one ? "-" : "",
-                 history_sheet_name(job->order.kind), named ? "-" : "", named ? job->view.key : "", ending[format]) < 0)
+                 history_sheet_name(kind), named ? "-" : "", named ? job->view.key : "", ending[format]) < 0)
     {
         path = NULL;
         no_memory(error);

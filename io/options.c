@@ -82,7 +82,9 @@ static const rlv_command commands[] = {
      "Reads the specimen's folder, measures what the picture shows, and writes it as one sheet to --out. Pictures:\n"
      "comparison (before, after, and the depth between them), depth (the map of depth of a step, with two sections and "
      "the\n"
-     "table of regions), history (all stages), stage (one of them). A step is named by the stage that it leads to.",
+     "table of regions), history (all stages), stage (one of them). A step is named by the stage that it leads to.\n"
+     "Of a skeleton: bone-map (elements in their states on the block, at a stage or else at the last), body-plan (its\n"
+     "rows laid flat), directions (nets of poles and of motions, and a rose).",
      "Print a sheet at 100 % and lay a ruler against its control length before you measure on it.\n"
      "The sides dorsal, ventral, left-lateral, right-lateral, anterior and posterior need to know how the body lies.",
      RENDER, command_render},
@@ -137,7 +139,7 @@ static const option_row option_table[OPTION_KINDS] = {
                          "relative sd of BEFORE's scale: 0.001 is 1 mm in a metre (else exact)"},
     [OPTION_SCALE_SD_AFTER] = {"--scale-sd-after", "S", PAIR, "relative sd of AFTER's scale (else exact)"},
     [OPTION_ALIGNED] = {"--aligned", NULL, CHANGE, "AFTER is in BEFORE's frame already: do not align"},
-    [OPTION_PICTURE] = {"--picture", "NAME", RENDER, "comparison, depth, history or stage"},
+    [OPTION_PICTURE] = {"--picture", "NAME", RENDER, "which: see above"},
     [OPTION_STAGE] = {"--stage", "ID", RENDER, "which stage, or which step, by the stage that it leads to"},
     [OPTION_VIEW] = {"--view", "SIDE", RENDER,
                      "upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or AZIMUTH,ELEVATION"},
@@ -296,7 +298,8 @@ static rlv_status set_scale(rlv_options* options, const char* name, const char* 
 static rlv_status set_option(rlv_options* options, option_kind kind, const char* value, rlv_error* error)
 {
     const char* name = option_table[kind].name;
-    static const char* const pictures[] = {"comparison", "depth", "history", "stage"};
+    static const char* const pictures[] = {"comparison", "depth",     "history",   "stage",
+                                           "bone-map",   "body-plan", "directions"};
     static const char* const formats[] = {"png", "pdf", "svg"};
     double number = 0.0;
     switch (kind)
@@ -327,7 +330,8 @@ static rlv_status set_option(rlv_options* options, option_kind kind, const char*
     case OPTION_SCALE_SD_AFTER:
         return set_scale_sd(&options->scale_sd_after, name, value, error);
     case OPTION_PICTURE:
-        return set_word(&options->picture, name, value, 4, pictures, "say comparison, depth, history or stage", error);
+        return set_word(&options->picture, name, value, sizeof pictures / sizeof *pictures, pictures,
+                        "say comparison, depth, history, stage, bone-map, body-plan or directions", error);
     case OPTION_FORMAT:
         return set_word(&options->format, name, value, 3, formats, "say png, pdf or svg", error);
     case OPTION_STAGE:
