@@ -574,7 +574,11 @@ static rlv_status draw_directions(sheet_job* job, const history_articulation* a,
     if (status == RLV_DONE)
         status = directions_of(&d, a, error);
     if (status == RLV_DONE)
+    {
+        snprintf(job->frame, sizeof job->frame, "%s",
+                 a->elements->compass_known ? "true north and up, as they are recorded" : "the block's own axes");
         status = put_directions(job, a, &d, error);
+    }
     free_directions(&d);
     return status;
 }

@@ -172,10 +172,7 @@ static void name_row(rlv_sheet* sheet, const plan_page* page, size_t row)
     if (named->title != NULL)
         rlv_sheet_text(sheet, named->title, left + 4.0 * u, y + 1.8 * u, &how);
     char words[64];
-    if (told->used)
-        snprintf(words, sizeof words, "%zu of %zu in place", told->in_place, told->held);
-    else
-        snprintf(words, sizeof words, "left out: too few");
+    snprintf(words, sizeof words, "%zu of %zu in place", told->in_place, told->held);
     how.grey = RLV_INK_GREY;
     rlv_sheet_text(sheet, words, left + 4.0 * u, y + 5.0 * u, &how);
 }
@@ -188,9 +185,10 @@ static void name_sides(rlv_sheet* sheet, const plan_page* page)
     for (int side = RLV_BODY_LEFT; side <= RLV_BODY_RIGHT; side++)
     {
         double low = INFINITY, high = -INFINITY;
-        for (size_t r = 0; r < page->plan->of.told->row_count; r++)
-            if (page->plan->of.row[r].side == (rlv_body_side)side)
+        for (size_t k = 0; k < page->lay->row_count; k++)
+            if (page->plan->of.row[page->lay->order[k]].side == (rlv_body_side)side)
             {
+                size_t r = page->lay->order[k];
                 low = fmin(low, plan_y(page, r) - plan_half(page, r));
                 high = fmax(high, plan_y(page, r) + plan_half(page, r));
             }
@@ -222,14 +220,18 @@ static void draw_lines(rlv_sheet* sheet, const plan_page* page)
     }
 }
 
-static void put_number(rlv_sheet* sheet, const plan_page* page, const plan_plate* plate)
+static void put_numbers(rlv_sheet* sheet, const plan_page* page)
 {
-    char words[16];
-    double at[2];
-    rlv_lettering how = page->numbered[page->plan->of.element[plate->element].row] ? small : quiet;
-    how.share = 0.5;
-    if (plan_number(page, sheet, plate, words, at))
-        rlv_sheet_text(sheet, words, at[0], at[1], &how);
+    for (size_t i = 0; i < page->lay->place_count; i++)
+    {
+        const plan_place* place = &page->lay->place[i];
+        char words[16];
+        double at[2];
+        rlv_lettering how = page->numbered[place->row] && !place->unfilled ? small : quiet;
+        how.share = 0.5;
+        if (plan_number(page, sheet, place, words, at))
+            rlv_sheet_text(sheet, words, at[0], at[1], &how);
+    }
 }
 
 // An arrow ends at the edge of its plate; where the plate covers its life position it is drawn over it, to its middle.
@@ -273,8 +275,11 @@ static void draw_plates(rlv_sheet* sheet, const plan_page* page)
         rlv_state_path(sheet, state, at[0], at[1], fmax(plate->half_mm[0] * page->scale, 0.8 * u),
                        fmax(plate->half_mm[1] * page->scale, 0.8 * u), plate->turn_rad);
         rlv_state_fill(sheet, state, 1.0, state == RLV_IN_PLACE ? RLV_LINE_THIN : RLV_LINE_MEDIUM);
-        put_number(sheet, page, plate);
     }
+}
+
+static void draw_motions(rlv_sheet* sheet, const plan_page* page)
+{
     for (size_t i = 0; i < page->lay->plate_count; i++)
     {
         double from[2], to[2];
@@ -284,6 +289,27 @@ static void draw_plates(rlv_sheet* sheet, const plan_page* page)
         end_at_edge(page, &page->lay->plate[i], from, to);
         draw_motion(sheet, from, to, cut);
     }
+}
+
+// What is said of the tray, and of rows that are not there.
+static void name_tray(rlv_sheet* sheet, const plan_page* page)
+{
+    const double u = sheet->unit, y = page->top + plan_tall(page) + 0.5 * PLAN_TRAY * u;
+    const rlv_articulation* told = page->plan->of.told;
+    char words[160] = "";
+    size_t put = 0;
+    for (size_t r = 0; r < told->row_count && put + 40 < sizeof words; r++)
+        if (!told->row[r].used)
+            put += (size_t)snprintf(words + put, sizeof words - put, "%s%.30s",
+                                    put > 0 ? ", " : "row left out: ", page->plan->of.row[r].id);
+    rlv_lettering how = small;
+    how.width_mm = (NAMES - 6.0) * u;
+    how.most_lines = 1;
+    if (page->lay->unassigned)
+        rlv_sheet_text(sheet, "unassigned", margin_of(page) + 4.0 * u, y - 0.4 * u, &how);
+    how.grey = RLV_INK_GREY;
+    if (put > 0)
+        rlv_sheet_text(sheet, words, margin_of(page) + 4.0 * u, y + 2.8 * u, &how);
 }
 
 static void draw_groups(rlv_sheet* sheet, const plan_page* page)
@@ -415,7 +441,7 @@ static double beneath_mm(const plan_fit* of, double page_wide, double unit)
     const plan_page page = {.plan = of->plan, .lay = of->lay, .scale = of->scale, .unit = unit, .room = 1e3};
     rlv_key key = plan_key(&page);
     of->ruler->unit = unit;
-    double tray = of->lay->tray_count > 0 ? PLAN_TRAY * unit : 0.0;
+    double tray = of->lay->tray ? PLAN_TRAY * unit : 0.0;
     return tray + (AIR + AXIS + CAPTION + STRIP + 2.0 * AIR) * unit +
            rlv_key_tall(of->ruler, &key, page_wide - 2.0 * RLV_SHEET_MARGIN * unit) +
            rlv_title_foot_mm(&of->plan->title, page_wide, unit);
@@ -460,10 +486,10 @@ static rlv_paper page_on(plan_page* page, plan_fit* of, int least)
     page->left = (RLV_SHEET_MARGIN + NAMES) * unit + 0.5 * fmax(paper.width_mm - wide, 0.0);
     // What height is left goes between the rows, up to a most, and above them.
     double spare = paper.height_mm - RLV_TITLE_HEAD_MM * unit - beneath_mm(of, paper.width_mm, unit) - plan_tall(page);
-    double more = fmin(fmax(0.5 * spare / (double)of->plan->of.told->row_count, 0.0), MOST_MORE * unit);
+    double more = fmin(fmax(0.5 * spare / (double)of->lay->row_count, 0.0), MOST_MORE * unit);
     page->room += more;
     page->top = RLV_TITLE_HEAD_MM * unit;
-    page->top += 0.35 * fmax(spare - 2.0 * more * (double)of->plan->of.told->row_count, 0.0);
+    page->top += 0.35 * fmax(spare - 2.0 * more * (double)of->lay->row_count, 0.0);
     return paper;
 }
 
@@ -473,15 +499,17 @@ static rlv_status draw(rlv_sheet* sheet, const plan_page* page, rlv_paper paper,
     if (status != RLV_DONE)
         return status;
     const double u = sheet->unit = page->unit;
-    const rlv_articulation* told = page->plan->of.told;
     rlv_title_head(sheet, &page->plan->title);
-    double foot = page->top + plan_tall(page) + (page->lay->tray_count > 0 ? PLAN_TRAY * u : 0.0);
+    double foot = page->top + plan_tall(page) + (page->lay->tray ? PLAN_TRAY * u : 0.0);
     cairo_set_line_cap(sheet->cairo, CAIRO_LINE_CAP_BUTT);
-    for (size_t r = 0; r < told->row_count; r++)
-        name_row(sheet, page, r);
+    for (size_t k = 0; k < page->lay->row_count; k++)
+        name_row(sheet, page, page->lay->order[k]);
     name_sides(sheet, page);
+    name_tray(sheet, page);
     draw_lines(sheet, page);
     draw_plates(sheet, page);
+    put_numbers(sheet, page);
+    draw_motions(sheet, page);
     draw_groups(sheet, page);
     draw_labels(sheet, page);
     draw_axis(sheet, page, foot + AIR * u);

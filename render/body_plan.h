@@ -51,7 +51,8 @@ typedef struct rlv_body_plan
 } rlv_body_plan;
 
 /// The rows from the top of the plan to its foot, into `order` (one a row). Where no row is of the left or right side,
-/// the first median row is the back; where there is none, rows stay as they were given.
+/// the first median row is the back; where there is none, rows stay as they were given. Rows without life positions are
+/// not drawn.
 rlv_status rlv_body_plan_order(const rlv_skeleton* skeleton, size_t* order, rlv_error* error);
 
 /// Draw the plan into a zeroed `sheet`: rows by place, elements in their states with arrows from their life positions,

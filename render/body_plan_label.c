@@ -27,8 +27,8 @@ double plan_y(const plan_page* page, size_t row)
 double plan_tall(const plan_page* page)
 {
     double tall = 0.0;
-    for (size_t r = 0; r < page->plan->of.told->row_count; r++)
-        tall += 2.0 * plan_half(page, r);
+    for (size_t k = 0; k < page->lay->row_count; k++)
+        tall += 2.0 * plan_half(page, page->lay->order[k]);
     return tall;
 }
 
@@ -69,35 +69,39 @@ static void span_of(const plan_page* page, const plan_plate* plate, double span[
     span[1] = hypot(s * half[0], c * half[1]);
 }
 
-static bool has_number(const plan_page* page, const plan_plate* plate)
+static bool in_place(const plan_page* page, const plan_place* place)
 {
-    return plate->placed && page->plan->of.told->element[plate->element].state == RLV_IN_PLACE;
+    return !place->unfilled && page->plan->of.told->element[place->of].state == RLV_IN_PLACE;
 }
 
 // A rectangle of the letters' size inside the ellipse, with some air.
-static bool holds_number(const plan_page* page, const rlv_sheet* ruler, const plan_plate* plate)
+static bool holds_number(const plan_page* page, const rlv_sheet* ruler, const plan_place* place)
 {
     char words[16];
-    double span[2];
-    snprintf(words, sizeof words, "%d", page->plan->of.told->element[plate->element].place);
+    double span[2] = {page->lay->row_mm[place->row][0] * page->scale, page->lay->row_mm[place->row][1] * page->scale};
+    snprintf(words, sizeof words, "%d", place->place);
     rlv_text_size size = rlv_sheet_measure(ruler, words, &plan_letters);
-    span_of(page, plate, span);
+    if (!place->unfilled)
+        span_of(page, &page->lay->plate[place->plate], span);
     return pow(0.5 * size.width_mm / span[0], 2.0) + pow(0.5 * size.cap_mm / span[1], 2.0) < 0.8;
 }
 
-bool plan_number(const plan_page* page, const rlv_sheet* ruler, const plan_plate* plate, char words[16], double at[2])
+bool plan_number(const plan_page* page, const rlv_sheet* ruler, const plan_place* place, char words[16], double at[2])
 {
-    size_t row = page->plan->of.element[plate->element].row;
-    int place = page->plan->of.told->element[plate->element].place;
-    bool cut;
-    if (!has_number(page, plate) || (!page->numbered[row] && place != 1 && place % 5 != 0))
-        return false;
-    snprintf(words, 16, "%d", place);
-    double cap = rlv_sheet_measure(ruler, words, &plan_letters).cap_mm, span[2];
-    span_of(page, plate, span);
-    plan_at(page, plate, at, &cut);
-    at[1] += page->numbered[row] ? 0.5 * cap : span[1] + 0.7 * page->unit + cap;
-    return true;
+    bool inside = page->numbered[place->row], still = in_place(page, place), cut;
+    snprintf(words, 16, "%d", place->place);
+    double cap = rlv_sheet_measure(ruler, words, &plan_letters).cap_mm;
+    at[0] = plan_x(page, place->life_mm);
+    at[1] = plan_y(page, place->row);
+    if (!inside)
+    {
+        at[1] += page->lay->row_mm[place->row][1] * page->scale + 1.2 * page->unit + cap;
+        return place->place == 1 || place->place % 5 == 0;
+    }
+    if (still)
+        plan_at(page, &page->lay->plate[place->plate], at, &cut);
+    at[1] += 0.5 * cap;
+    return still || place->unfilled;
 }
 
 // An id and, unless labels are brief, what is said beside it.
@@ -141,19 +145,27 @@ static void add_obstacle(plan_page* page, double x, double y, double half_wide, 
 static void add_obstacles(plan_page* page, const rlv_sheet* ruler)
 {
     const double u = page->unit;
+    for (size_t i = 0; i < page->lay->place_count; i++)
+    {
+        const plan_place* place = &page->lay->place[i];
+        const double* half = page->lay->row_mm[place->row];
+        char words[16];
+        double at[2];
+        if (place->unfilled)
+            add_obstacle(page, plan_x(page, place->life_mm), plan_y(page, place->row), COVERED * half[0] * page->scale,
+                         COVERED * half[1] * page->scale);
+        if (!plan_number(page, ruler, place, words, at))
+            continue;
+        rlv_text_size size = rlv_sheet_measure(ruler, words, &plan_letters);
+        add_obstacle(page, at[0], at[1] - 0.5 * size.cap_mm, 0.5 * size.width_mm, 0.5 * size.cap_mm);
+    }
     for (size_t i = 0; i < page->lay->plate_count; i++)
     {
         const plan_plate* plate = &page->lay->plate[i];
-        double from[2], at[2], number[2], span[2];
+        double from[2], at[2], span[2];
         bool cut, moved = plan_moved(page, plate, from, at, &cut);
-        char words[16];
         span_of(page, plate, span);
         add_obstacle(page, at[0], at[1], COVERED * span[0], COVERED * span[1]);
-        if (plan_number(page, ruler, plate, words, number))
-        {
-            rlv_text_size size = rlv_sheet_measure(ruler, words, &plan_letters);
-            add_obstacle(page, number[0], number[1] - 0.5 * size.cap_mm, 0.5 * size.width_mm, 0.5 * size.cap_mm);
-        }
         for (int k = 0; k < SHAFT && moved; k++)
         {
             double share = (double)k / SHAFT;
@@ -203,23 +215,23 @@ rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out,
     size_t most = page->lay->plate_count + told->group_count;
     page->label = rlv_reserve(most, sizeof *page->label, error);
     page->text = rlv_reserve(most, sizeof *page->text, error);
-    page->obstacle = rlv_reserve((SHAFT + 2) * most, sizeof *page->obstacle, error);
+    page->obstacle = rlv_reserve((SHAFT + 1) * most + 2 * page->lay->place_count, sizeof *page->obstacle, error);
     page->numbered = rlv_reserve(told->row_count, sizeof *page->numbered, error);
     if (page->label == NULL || page->text == NULL || page->obstacle == NULL || page->numbered == NULL)
         return RLV_SYSTEM;
     page->label_count = page->obstacle_count = 0;
     for (size_t r = 0; r < told->row_count; r++)
         page->numbered[r] = true;
-    for (size_t i = 0; i < page->lay->plate_count; i++)
+    for (size_t i = 0; i < page->lay->place_count; i++)
     {
-        const plan_plate* plate = &page->lay->plate[i];
-        bool* numbered = &page->numbered[page->plan->of.element[plate->element].row];
-        *numbered = *numbered && (!has_number(page, plate) || holds_number(page, ruler, plate));
+        const plan_place* place = &page->lay->place[i];
+        if ((in_place(page, place) || place->unfilled) && !holds_number(page, ruler, place))
+            page->numbered[place->row] = false;
     }
     add_groups(page);
     add_plates(page, ruler);
     add_obstacles(page, ruler);
-    double tray = page->lay->tray_count > 0 ? PLAN_TRAY * page->unit : 0.0;
+    double tray = page->lay->tray ? PLAN_TRAY * page->unit : 0.0;
     rlv_box2 within = {page->left - 2.0 * page->unit, page->top, page->width + 4.0 * page->unit,
                        plan_tall(page) + tray};
     *left_out = rlv_labels_place(page->label_count, page->label, within, page->obstacle_count, page->obstacle,

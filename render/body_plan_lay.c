@@ -170,6 +170,21 @@ static void lay_places(plan_lay* lay, const rlv_skeleton* skeleton)
     }
 }
 
+/// Leave the rows without life positions out of the order.
+static void keep_rows(plan_lay* lay, size_t rows)
+{
+    for (size_t r = 0; r < rows; r++)
+    {
+        size_t row = lay->order[r], i = 0;
+        while (i < lay->place_count && lay->place[i].row != row)
+            i++;
+        if (i == lay->place_count)
+            continue;
+        lay->rank[row] = lay->row_count;
+        lay->order[lay->row_count++] = row;
+    }
+}
+
 static const plan_place* place_of(const plan_lay* lay, size_t row, int place)
 {
     const plan_place key = {.row = row, .place = place};
@@ -239,9 +254,13 @@ static void lay_plates(plan_lay* lay, const rlv_skeleton* skeleton)
             if ((told->element[i].state == RLV_IN_PLACE) == (still == 1))
             {
                 lay->plate[lay->plate_count] = plate_of(lay, skeleton, i);
-                lay->tray_count += !lay->plate[lay->plate_count].placed;
+                lay->unassigned = lay->unassigned || !lay->plate[lay->plate_count].placed;
                 lay->plate_count++;
             }
+    for (size_t i = 0; i < lay->place_count; i++)
+        for (size_t k = 0; k < lay->plate_count && !lay->place[i].unfilled; k++)
+            if (lay->plate[k].element == lay->place[i].of)
+                lay->place[i].plate = k;
     double length = rlv_body_axis_length_mm(&told->axis), beyond = BEYOND * length;
     lay->from_mm = 0.0;
     lay->to_mm = length;
@@ -275,11 +294,11 @@ rlv_status plan_lay_make(plan_lay* lay, const rlv_skeleton* skeleton, rlv_error*
         status = rlv_body_plan_order(skeleton, lay->order, error);
     if (status == RLV_DONE)
     {
-        for (size_t r = 0; r < rows; r++)
-            lay->rank[lay->order[r]] = r;
         lay_places(lay, skeleton);
+        keep_rows(lay, rows);
         size_rows(lay, skeleton, room);
         lay_plates(lay, skeleton);
+        lay->tray = lay->unassigned || lay->row_count < rows;
     }
     free(room);
     return status;

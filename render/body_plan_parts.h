@@ -24,13 +24,17 @@ typedef struct plan_place
     double life_mm; ///< along the axis
     size_t of;      ///< the element's index, or that of the unfilled position
     bool unfilled, corridor;
+    size_t plate; ///< of the element; none where unfilled
 } plan_place;
 
 typedef struct plan_lay
 {
-    size_t* order; ///< rows from the top
-    size_t* rank;  ///< of a row, from the top
-    size_t plate_count, place_count, tray_count;
+    size_t row_count; ///< rows that have life positions
+    size_t* order;    ///< those, from the top
+    size_t* rank;     ///< of a row, from the top
+    bool unassigned,
+        tray; ///< elements without a life position; there is a tray, of those or for rows that are left out
+    size_t plate_count, place_count;
     plan_plate* plate;     ///< those in place first, so that what moved is drawn over them
     plan_place* place;     ///< by row and place
     double (*row_mm)[2];   ///< half length and half width of a row's usual element
@@ -94,8 +98,9 @@ bool plan_moved(const plan_page* page, const plan_plate* plate, double from[2], 
 /// Letters of labels and of place numbers.
 extern const rlv_lettering plan_letters;
 
-/// The number of an element's place, where it is printed: inside all plates in place of a row that has room for it in
-/// each, else beneath those of places 1, 5, 10 and so on. `at` is the middle of its baseline.
-bool plan_number(const plan_page* page, const rlv_sheet* ruler, const plan_plate* plate, char words[16], double at[2]);
+/// The number of a place, where it is printed: inside all plates in place, and all unfilled positions, of a row that
+/// has room for it in each; else beneath the life positions of places 1, 5, 10 and so on. `at` is the middle of its
+/// baseline.
+bool plan_number(const plan_page* page, const rlv_sheet* ruler, const plan_place* place, char words[16], double at[2]);
 
 #endif

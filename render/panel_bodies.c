@@ -3,7 +3,7 @@
 #include "state.h"
 
 #include <math.h>
-#include <stdlib.h>
+#include <string.h>
 
 #define COVERS 0.62 // of the clay beneath an element's tone: relief shows through
 
@@ -11,7 +11,9 @@ static const rlv_stroke of_expected = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_
 static const rlv_stroke of_hidden = {RLV_LINE_MEDIUM, RLV_INK_GREY, RLV_DASH_EVEN};
 static const rlv_stroke of_curve = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_SECTION};
 
-static const rlv_rgb of_corridor = {0.55f, 0.53f, 0.50f};
+// Bluish green of the states' palette (state.h), which no state has.
+static const rlv_rgb of_corridor = {0.0f, 0.620f, 0.451f};
+#define VEIL 0.34 // of the clay that a corridor covers
 
 // A panel while bodies are drawn on it.
 typedef struct bodies
@@ -73,26 +75,23 @@ static void ring_path(cairo_t* c, double at[PANEL_STEPS][2])
     cairo_close_path(c);
 }
 
-// Corridors, as one tint: each place's shadow, and what is swept from one to the next of its row.
-static void draw_corridors(const bodies* on, const rlv_panel_marks* marks)
+// Make each corridor place's shadow, and what is swept from one to the next of its row, the path, and use it up.
+static void sweep(const bodies* on, const rlv_panel_marks* marks, void (*use)(cairo_t*))
 {
     cairo_t* c = on->sheet->cairo;
     double at[PANEL_STEPS][2], last[PANEL_STEPS][2];
     const rlv_panel_expected* before = NULL;
-    cairo_push_group(c);
-    rlv_sheet_colour(on->sheet, of_corridor);
     for (size_t i = 0; i < marks->expected_count; i++)
     {
         const rlv_panel_expected* of = &marks->expected[i];
+        bool joined = before != NULL && before->row == of->row;
+        before = of->corridor ? of : NULL;
         if (!of->corridor)
-        {
-            before = NULL;
             continue;
-        }
         shadow_on_sheet(on, of, at);
         ring_path(c, at);
-        cairo_fill(c);
-        for (int k = 0; k < PANEL_STEPS && before != NULL && before->row == of->row; k++)
+        use(c);
+        for (int k = 0; k < PANEL_STEPS && joined; k++)
         {
             int next = (k + 1) % PANEL_STEPS;
             cairo_move_to(c, last[k][0], last[k][1]);
@@ -100,15 +99,24 @@ static void draw_corridors(const bodies* on, const rlv_panel_marks* marks)
             cairo_line_to(c, at[next][0], at[next][1]);
             cairo_line_to(c, at[k][0], at[k][1]);
             cairo_close_path(c);
-            cairo_fill(c);
+            use(c);
         }
-        for (int k = 0; k < PANEL_STEPS; k++)
-            for (int side = 0; side < 2; side++)
-                last[k][side] = at[k][side];
-        before = of;
+        memcpy(last, at, sizeof last);
     }
+}
+
+// Corridors as one tint with an edge: all edges first, so that those inside are filled over.
+static void draw_corridors(const bodies* on, const rlv_panel_marks* marks)
+{
+    cairo_t* c = on->sheet->cairo;
+    cairo_push_group(c);
+    rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+    rlv_sheet_pen(on->sheet, 2.0 * RLV_LINE_THIN);
+    sweep(on, marks, cairo_stroke);
+    rlv_sheet_colour(on->sheet, of_corridor);
+    sweep(on, marks, cairo_fill);
     cairo_pop_group_to_source(c);
-    cairo_paint_with_alpha(c, 0.30);
+    cairo_paint_with_alpha(c, VEIL);
 }
 
 static void draw_expected(const bodies* on, const rlv_panel_marks* marks)
@@ -266,8 +274,11 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
     rlv_state_path(sheet, RLV_IN_PLACE, x, y, 0.48 * box.width, 0.55 * box.height, 0.0);
     if (which == SIGN_CORRIDOR)
     {
-        cairo_set_source_rgba(c, (double)of_corridor.r, (double)of_corridor.g, (double)of_corridor.b, 0.30);
-        cairo_fill(c);
+        cairo_set_source_rgba(c, (double)of_corridor.r, (double)of_corridor.g, (double)of_corridor.b, VEIL);
+        cairo_fill_preserve(c);
+        cairo_set_source_rgba(c, 0.0, 0.0, 0.0, VEIL);
+        rlv_sheet_pen(sheet, RLV_LINE_THIN);
+        cairo_stroke(c);
         return;
     }
     rlv_stroke_begin(sheet, which == SIGN_HIDDEN ? &of_hidden : &of_expected);

@@ -343,11 +343,13 @@ static void add_bodies(drawing* on)
             continue;
         panel_area_extent(on->panel, area, middle, half);
         double x = on->left + middle[0], y = on->top + middle[1];
-        add_label(on, area->label, x, y, fmax(fmin(half[0], half[1]), u));
+        bool open = area->state == RLV_UNASSIGNED; // its sign stands in its middle
+        add_label(on, area->label, x, y, open ? 1.7 * u : fmax(fmin(half[0], half[1]), u));
         rlv_label* label = &on->label[on->label_count - 1];
         label->left = x - 0.5 * label->width;
         label->top = y - 0.5 * label->height;
-        label->fixed = pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < 1.0 &&
+        label->fixed = !open &&
+                       pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < 1.0 &&
                        !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
     }
     for (size_t i = 0; i < on->marks->expected_count; i++)

@@ -8,6 +8,7 @@
 #define GAP 8.0       // between views
 #define STRIP 23.0    // of scale bar, axes, key and legend, where the key is no taller
 #define BAR 100.0     // what bar and axes take of it
+#define BEDDING 26.0  // and what its sign takes besides
 #define MOST_AIR 16.0 // that is added between rows
 #define LINE 3.5      // of a caption
 #define HEAD 4.8      // a caption's first line
@@ -95,6 +96,7 @@ typedef struct strip
 static strip strip_of(const rlv_gallery* gallery, double width, double unit)
 {
     double legend = has_overlay(gallery) ? fmin(110.0 * unit, 0.36 * width) : 0.0, bar = fmin(BAR * unit, 0.38 * width);
+    bar += gallery->bedding != NULL ? BEDDING * unit : 0.0;
     return (strip){bar, width - bar - (legend > 0.0 ? legend + GAP * unit : 0.0), width - legend, legend};
 }
 
@@ -275,7 +277,7 @@ static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, 
         rlv_mark_axes(sheet, bar.left + bar.width + 14.0 * u, y + 5.0 * u, 6.0, &gallery->axes,
                       gallery->direction_count, gallery->direction);
     if (gallery->bedding != NULL)
-        rlv_mark_bedding(sheet, bar.left + bar.width + 34.0 * u, y + 5.0 * u, 6.0, &gallery->axes, *gallery->bedding,
+        rlv_mark_bedding(sheet, bar.left + bar.width + 40.0 * u, y + 4.0 * u, 6.0, &gallery->axes, *gallery->bedding,
                          gallery->bedding_words);
 }
 
