@@ -247,15 +247,21 @@ static double variance_along(const double covariance[9], rlv_vec3 v)
     return fmax(sum, 0.0);
 }
 
-/// Whether an element may lie in life position there: by its distance alone, seen along its own direction.
+/// Whether an element may lie in life position there, by its distance: inside the 95 % region, its own errors with it.
 static bool may_lie_at(const rlv_element* element, const rlv_unfilled* life, double* distance_mm)
 {
     const double* at = element->position_mm;
     const rlv_vec3 off = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), life->position_mm);
-    const rlv_vec3 way = rlv_vec3_unit(off);
+    double covariance[9], variance[3], sum = 0.0;
+    rlv_vec3 axis[3];
+    for (int k = 0; k < 9; k++)
+        covariance[k] = life->covariance_mm2[k] + element->position_cov_mm2[k];
     *distance_mm = rlv_vec3_length(off);
-    return *distance_mm * *distance_mm <=
-           life->radius2 * (variance_along(life->covariance_mm2, way) + variance_along(element->position_cov_mm2, way));
+    if (rlv_principal_axes(variance, axis, covariance, NULL) != RLV_DONE)
+        return true;
+    for (int k = 0; k < 3; k++)
+        sum += pow(rlv_vec3_dot(off, axis[k]), 2.0) / variance[k];
+    return sum <= life->radius2;
 }
 
 /// Tell what lies off its row from what may have more than one place in it.
