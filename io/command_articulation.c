@@ -52,11 +52,15 @@ static void record_articulation(rlv_answer* answer, const work* w)
     static const struct
     {
         const char* key;
-        articulation_table table;
+        size_t table;
     } lists[] = {{"groups", ARTICULATION_GROUPS},
                  {"unfilled", ARTICULATION_UNFILLED},
                  {"candidates", ARTICULATION_CANDIDATES},
-                 {"share_in_place", ARTICULATION_SHARES}};
+                 {"share_in_place", ARTICULATION_SHARES},
+                 {"motions", ARTICULATION_OWN + DISTURBANCE_MOTIONS},
+                 {"motions_level", ARTICULATION_OWN + DISTURBANCE_LEVEL},
+                 {"motions_space", ARTICULATION_OWN + DISTURBANCE_SPACE},
+                 {"displaced_axes", ARTICULATION_OWN + DISTURBANCE_AXES}};
     const history_articulation* a = &w->articulation;
     report_record_frame(record_object(answer->record, "frame"), &w->of.of.history);
     record_skeleton(answer->record, &w->tables.table[ARTICULATION_SKELETON]);
@@ -74,8 +78,9 @@ static void record_articulation(rlv_answer* answer, const work* w)
 
 static void record_nothing(rlv_answer* answer)
 {
-    static const char* const keys[] = {"frame",      "skeleton",       "elements", "groups",           "unfilled",
-                                       "candidates", "share_in_place", "rows",     "could_not_be_told"};
+    static const char* const keys[] = {
+        "frame", "skeleton", "elements",      "groups",        "unfilled",       "candidates",       "share_in_place",
+        "rows",  "motions",  "motions_level", "motions_space", "displaced_axes", "could_not_be_told"};
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
         record_null(answer->record, keys[i]);
 }
@@ -90,6 +95,13 @@ static void tell_table(FILE* text, const char* heading, rlv_table t, const char*
         fprintf(text, "  %s\n", none);
     table_tell(&t, text);
     table_free(&t);
+}
+
+static void tell_disturbance(FILE* text, const history_articulation* a)
+{
+    fputs("\nwhich way they went, and how they lie\n", text);
+    for (size_t k = 0; k < DISTURBANCE_SENTENCES; k++)
+        fprintf(text, "  %s\n", disturbance_words(a, k).text);
 }
 
 static void tell_untold(FILE* text, const history_articulation* a)
@@ -119,6 +131,7 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
     for (size_t i = 0; i < a->stray_count; i++)
         fprintf(answer->text, "  - %s\n", articulation_candidates_words(a, i).text);
     tell_table(answer->text, "share in place, from head to tail", articulation_shares_wall(a), "not known");
+    tell_disturbance(answer->text, a);
     tell_untold(answer->text, a);
     snprintf(answer->next, sizeof answer->next, "%s",
              options->out != NULL ? "articulation.csv in the folder has every interval, unfilled.csv where to look."

@@ -186,7 +186,7 @@ static rlv_status count_row(history_articulation* a, size_t row, size_t* of, rlv
             element[count] = row_element(&a->given[i]);
             of[count++] = i;
         }
-    if (open == 0)
+    if (open == 0 || count < RLV_ARTICULATION_LEAST)
         return RLV_DONE;
     if (open == count)
         expect_one(a, row, count, element);
@@ -247,15 +247,21 @@ static double variance_along(const double covariance[9], rlv_vec3 v)
     return fmax(sum, 0.0);
 }
 
-/// Whether an element may lie in life position there: by its distance alone, seen along its own direction.
+/// Whether an element may lie in life position there, by its distance: inside the 95 % region, its own errors with it.
 static bool may_lie_at(const rlv_element* element, const rlv_unfilled* life, double* distance_mm)
 {
     const double* at = element->position_mm;
     const rlv_vec3 off = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), life->position_mm);
-    const rlv_vec3 way = rlv_vec3_unit(off);
+    double covariance[9], variance[3], sum = 0.0;
+    rlv_vec3 axis[3];
+    for (int k = 0; k < 9; k++)
+        covariance[k] = life->covariance_mm2[k] + element->position_cov_mm2[k];
     *distance_mm = rlv_vec3_length(off);
-    return *distance_mm * *distance_mm <=
-           life->radius2 * (variance_along(life->covariance_mm2, way) + variance_along(element->position_cov_mm2, way));
+    if (rlv_principal_axes(variance, axis, covariance, NULL) != RLV_DONE)
+        return true;
+    for (int k = 0; k < 3; k++)
+        sum += pow(rlv_vec3_dot(off, axis[k]), 2.0) / variance[k];
+    return sum <= life->radius2;
 }
 
 /// Tell what lies off its row from what may have more than one place in it.
@@ -512,6 +518,19 @@ static rlv_status find_candidates(history_articulation* a, rlv_error* error)
     return status;
 }
 
+// --- which way they went ---------------------------------------------------------------------------------------------
+
+static rlv_status find_disturbance(history_articulation* a, rlv_error* error)
+{
+    const history_elements* e = a->elements;
+    rlv_vec3 up = e->up_known ? e->up : (rlv_vec3){0};
+    a->level_of_bedding = e->up_known && e->bedding_known;
+    if (a->level_of_bedding)
+        up = rlv_vec3_scale(e->bedding.pole, rlv_vec3_dot(e->bedding.pole, e->up) < 0.0 ? -1.0 : 1.0);
+    const rlv_vec3 north = e->compass_known ? e->compass.north : (rlv_vec3){0};
+    return rlv_disturbance_of(&a->disturbance, &a->fit, a->given, up, north, error);
+}
+
 // --- all of it -------------------------------------------------------------------------------------------------------
 
 static void warn(const history_articulation* a, rlv_answer* answer)
@@ -543,6 +562,8 @@ rlv_status history_articulation_measure(history_articulation* a, const history_e
     if (status == RLV_DONE)
         status = find_candidates(a, error);
     if (status == RLV_DONE)
+        status = find_disturbance(a, error);
+    if (status == RLV_DONE)
         warn(a, answer);
     return status;
 }
@@ -551,6 +572,7 @@ void history_articulation_free(history_articulation* a)
 {
     for (size_t i = 0; i < a->stray_count; i++)
         rlv_candidates_free(&a->stray[i].candidates, 1);
+    rlv_disturbance_free(&a->disturbance);
     rlv_articulation_free(&a->fit);
     free(a->given);
     free(a->given_of);

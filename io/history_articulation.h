@@ -11,11 +11,15 @@
 /// life position, of the last stage's pose and of its scan. Where the matrix has gone, the stages before say when: at
 /// the stage after the last one that held the place. A life position that no stage's block held lay in rock that was
 /// not collected.
+///
+/// What happened to the carcass is summed up as core/disturbance.h has it: a current runs along the floor that became
+/// the bedding, so the level is the bedding's where that is known.
 
 #ifndef RLV_HISTORY_ARTICULATION_H
 #define RLV_HISTORY_ARTICULATION_H
 
 #include "articulation.h"
+#include "disturbance.h"
 #include "history_elements.h"
 #include "places.h"
 
@@ -84,6 +88,8 @@ typedef struct history_articulation
     history_unfilled* unfilled; ///< one an unfilled life position of the fit
     size_t stray_count;
     history_stray* stray;
+    rlv_disturbance disturbance; ///< where fitted
+    bool level_of_bedding;       ///< its level is the bedding's; else that of up
 } history_articulation;
 
 /// Fit and judge measured elements, into a zeroed `articulation`; warnings go to the answer. `elements` must outlive

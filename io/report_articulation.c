@@ -585,13 +585,16 @@ report_text articulation_verdict(const history_articulation* a)
 
 articulation_tables articulation_tables_of(const history_articulation* a)
 {
-    return (articulation_tables){{[ARTICULATION_ELEMENTS] = elements_table(a),
-                                  [ARTICULATION_GROUPS] = groups_table(a),
-                                  [ARTICULATION_UNFILLED] = unfilled_table(a),
-                                  [ARTICULATION_CANDIDATES] = candidates_table(a),
-                                  [ARTICULATION_ROWS] = rows_table(a),
-                                  [ARTICULATION_SHARES] = articulation_shares_wall(a),
-                                  [ARTICULATION_SKELETON] = skeleton_table(a)}};
+    articulation_tables tables = {{[ARTICULATION_ELEMENTS] = elements_table(a),
+                                   [ARTICULATION_GROUPS] = groups_table(a),
+                                   [ARTICULATION_UNFILLED] = unfilled_table(a),
+                                   [ARTICULATION_CANDIDATES] = candidates_table(a),
+                                   [ARTICULATION_ROWS] = rows_table(a),
+                                   [ARTICULATION_SHARES] = articulation_shares_wall(a),
+                                   [ARTICULATION_SKELETON] = skeleton_table(a)}};
+    for (size_t k = 0; k < DISTURBANCE_TABLES; k++)
+        tables.table[ARTICULATION_OWN + k] = disturbance_table_of(a, (disturbance_table)k);
+    return tables;
 }
 
 void articulation_tables_free(articulation_tables* tables)

@@ -4,9 +4,7 @@
 #ifndef RLV_REPORT_ARTICULATION_H
 #define RLV_REPORT_ARTICULATION_H
 
-#include "history_articulation.h"
-#include "report_words.h"
-#include "table.h"
+#include "report_disturbance.h"
 
 typedef enum articulation_table
 {
@@ -17,7 +15,8 @@ typedef enum articulation_table
     ARTICULATION_ROWS,       ///< a row a row of life positions
     ARTICULATION_SHARES,     ///< a row a part of the body
     ARTICULATION_SKELETON,   ///< one row: the whole
-    ARTICULATION_TABLES,
+    ARTICULATION_OWN,        ///< from there on those of its disturbance, as disturbance_table has them
+    ARTICULATION_TABLES = ARTICULATION_OWN + DISTURBANCE_TABLES,
 } articulation_table;
 
 typedef struct articulation_tables

@@ -302,9 +302,10 @@ Test(command_articulation, what_lies_off_a_row_whose_places_nobody_counted_has_m
 
 Test(command_articulation, the_same_bytes_for_any_number_of_threads)
 {
-    static const char* const files[] = {"articulation.csv",      "groups.csv",         "unfilled.csv", "candidates.csv",
-                                        "articulation_rows.csv", "share_in_place.csv", "skeleton.csv", "meanings.csv",
-                                        "articulation.json"};
+    static const char* const files[] = {
+        "articulation.csv",   "groups.csv",   "unfilled.csv",     "candidates.csv",    "articulation_rows.csv",
+        "share_in_place.csv", "skeleton.csv", "motions.csv",      "motions_level.csv", "motions_space.csv",
+        "displaced_axes.csv", "meanings.csv", "articulation.json"};
     fish f = fish_make();
     fish_write(&f);
     for (int threads = 1; threads <= 2; threads++)
