@@ -1,14 +1,12 @@
 #include "history_articulation_sheets.h"
 
 #include "body_plan.h"
-#include "disturbance.h"
 #include "history_sheet_job.h"
 #include "net.h"
 #include "report_articulation.h"
 #include "side_by_side.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -396,104 +394,31 @@ enum
     NAMED = 30 ///< motions, at most, that bear their ids
 };
 
+#define LEVEL 0.05 // a mean is drawn where a test of uniformity rejects below this, as it is told
+
 /// What a sheet of directions holds.
 typedef struct directions
 {
-    rlv_disturbance of;
     rlv_net_point *pole, *motion;
     double* azimuth_deg;
     size_t poles, azimuths;
-    char text[3][RLV_NET_LINES][160];
-    const char* line[3][RLV_NET_LINES];
-    size_t lines[3];
+    report_text words[3]; ///< beneath the poles, the motions and the rose
 } directions;
 
 static void free_directions(directions* d)
 {
-    rlv_disturbance_free(&d->of);
     free(d->pole);
     free(d->motion);
     free(d->azimuth_deg);
 }
 
-#if defined(__GNUC__)
-__attribute__((format(printf, 3, 4)))
-#endif
-static void
-add_line(directions* d, int dial, const char* format, ...)
-{
-    char words[160];
-    va_list list;
-    va_start(list, format);
-    (void)vsnprintf(words, sizeof words, format, list);
-    va_end(list);
-    size_t at = d->lines[dial]++;
-    sheet_letters(d->text[dial][at], sizeof d->text[dial][at], words);
-    d->line[dial][at] = d->text[dial][at];
-}
-
-/// "p = 0.03", "p < 0.001".
-static rlv_words p_words(double p)
-{
-    rlv_words words;
-    if (p < 0.001)
-        snprintf(words.text, sizeof words.text, "p < 0.001");
-    else
-        snprintf(words.text, sizeof words.text, "p = %.2g", p);
-    return words;
-}
-
-#define R_BAR "R\xcc\x84" // with a bar over it
-
-static void add_words(directions* d, bool compass_known)
-{
-    const rlv_disturbed* all = &d->of.all;
-    const rlv_orientation* t = &all->poles.tensor;
-    add_line(d, 0, "axes of the tensor are of %s", words_count(t->count, "displaced plate").text);
-    if (all->poles.why != NULL)
-        add_line(d, 0, "no figures: %s", all->poles.why);
-    else
-    {
-        add_line(d, 0, "S1 %.2f, S2 %.2f, S3 %.2f; shape K %.2g, strength C %.2g", t->eigenvalue[0], t->eigenvalue[1],
-                 t->eigenvalue[2], t->shape, t->strength);
-        add_line(d, 0, "were they uniform: %s", p_words(t->uniform_p).text);
-    }
-    const rlv_sphere_mean* mean = &all->space.mean;
-    add_line(d, 1, "n = %zu; a stretch that moved together counts once", all->motions);
-    if (all->space.why != NULL)
-        add_line(d, 1, "no figures: %s", all->space.why);
-    else
-    {
-        add_line(d, 1, R_BAR " = %.2f; were they uniform: %s", mean->resultant_share, p_words(mean->uniform_p).text);
-        if (compass_known)
-            add_line(d, 1, "mean %03.0f\xc2\xb0, plunge %.0f\xc2\xb0; 95" RLV_THIN "%% cone of %.0f\xc2\xb0",
-                     all->space.trend.trend_deg, all->space.trend.plunge_deg, mean->cone_deg);
-    }
-    add_line(d, 2, "n = %zu, of %s", all->level.count, words_count(all->motions, "motion").text);
-    if (all->level.why != NULL)
-        add_line(d, 2, "no figures: %s", all->level.why);
-    else
-    {
-        add_line(d, 2, R_BAR " = %.2f; were they uniform: %s", all->level.resultant_share,
-                 p_words(all->level.uniform_p).text);
-        if (all->level.half_deg < 180.0)
-            add_line(d, 2, "mean %03.0f\xc2\xb0 \xc2\xb1 %.0f\xc2\xb0", all->level.trend_deg, all->level.half_deg);
-        else
-            add_line(d, 2, "the mean may lie anywhere");
-    }
-}
-
 static rlv_status directions_of(directions* d, const history_articulation* a, rlv_error* error)
 {
-    const history_elements* elements = a->elements;
-    rlv_vec3 none = {0.0, 0.0, 0.0};
-    rlv_status status = rlv_disturbance_of(&d->of, &a->fit, a->given, elements->up_known ? elements->up : none,
-                                           elements->compass_known ? elements->compass.north : none, error);
-    if (status != RLV_DONE)
-        return status;
+    static const size_t sentence[3] = {2, 1, 0};
+    const rlv_disturbance* of = &a->disturbance;
     d->pole = rlv_reserve(a->given_count, sizeof *d->pole, error);
-    d->motion = rlv_reserve(d->of.motion_count, sizeof *d->motion, error);
-    d->azimuth_deg = rlv_reserve(d->of.motion_count, sizeof *d->azimuth_deg, error);
+    d->motion = rlv_reserve(of->motion_count, sizeof *d->motion, error);
+    d->azimuth_deg = rlv_reserve(of->motion_count, sizeof *d->azimuth_deg, error);
     if (d->pole == NULL || d->motion == NULL || d->azimuth_deg == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < a->given_count; i++)
@@ -503,16 +428,20 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
             d->pole[d->poles++] =
                 (rlv_net_point){rlv_vec3_of(e->frame[2], e->frame[5], e->frame[8]), a->fit.element[i].state, NULL};
     }
-    for (size_t i = 0; i < d->of.motion_count; i++)
+    for (size_t i = 0; i < of->motion_count; i++)
     {
-        const rlv_disturbance_motion* m = &d->of.motion[i];
+        const rlv_disturbance_motion* m = &of->motion[i];
         d->motion[i] = (rlv_net_point){m->motion_mm, a->fit.element[m->element].state,
-                                       d->of.motion_count <= NAMED ? element_of(a, m->element)->record->id : NULL};
+                                       of->motion_count <= NAMED ? element_of(a, m->element)->record->id : NULL};
         if (m->trust > 0.0 && isfinite(m->trend_deg))
             d->azimuth_deg[d->azimuths++] = m->trend_deg;
     }
-    add_words(d, elements->compass_known);
-    return d->poles + d->of.motion_count > 0
+    for (int i = 0; i < 3; i++)
+    {
+        report_text words = disturbance_words(a, sentence[i]);
+        sheet_letters(d->words[i].text, sizeof d->words[i].text, words.text);
+    }
+    return d->poles + of->motion_count > 0
                ? RLV_DONE
                : rlv_fail(error, RLV_IMPOSSIBLE, NULL, "ask for the bone map or the body plan",
                           "no plate has a known pole, and nothing has moved: there is no direction to draw");
@@ -521,28 +450,28 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
 static rlv_status put_directions(sheet_job* job, const history_articulation* a, const directions* d, rlv_error* error)
 {
     const history_elements* elements = a->elements;
-    const rlv_disturbed* all = &d->of.all;
+    const rlv_disturbed* all = &a->disturbance.all;
+    bool one_way = all->space.why == NULL && all->space.mean.uniform_p < LEVEL;
+    bool one_bearing = all->level.why == NULL && all->level.uniform_p < LEVEL;
     rlv_sheet sheet = {0};
     const rlv_net net[2] = {{.name = "Poles of plates",
                              .count = d->poles,
                              .point = d->pole,
                              .tensor = all->poles.why == NULL ? &all->poles.tensor : NULL,
-                             .line_count = d->lines[0],
-                             .line = d->line[0]},
+                             .words = d->words[0].text},
                             {.name = "Motions from life positions",
                              .directed = true,
-                             .count = d->of.motion_count,
+                             .count = a->disturbance.motion_count,
                              .point = d->motion,
-                             .mean = all->space.why == NULL ? &all->space.mean : NULL,
-                             .line_count = d->lines[1],
-                             .line = d->line[1]}};
-    const rlv_rose rose = {.name = "Motions in the level",
+                             .mean = one_way ? &all->space.mean.mean : NULL,
+                             .cone_deg = all->space.cone_deg,
+                             .words = d->words[1].text}};
+    const rlv_rose rose = {.name = a->level_of_bedding ? "Motions in the level of the bedding" : "Motions in the level",
                            .count = d->azimuths,
                            .azimuth_deg = d->azimuth_deg,
-                           .mean_deg = all->level.why == NULL ? all->level.trend_deg : NAN,
+                           .mean_deg = one_bearing ? all->level.trend_deg : NAN,
                            .half_deg = all->level.half_deg,
-                           .line_count = d->lines[2],
-                           .line = d->line[2]};
+                           .words = d->words[2].text};
     const rlv_net_sheet nets = {.title = job->title,
                                 .compass = elements->compass_known
                                                ? elements->compass
@@ -556,10 +485,10 @@ static rlv_status put_directions(sheet_job* job, const history_articulation* a, 
     rlv_status status = rlv_sheet_of_nets(&sheet, &nets, &job->left_out, error);
     if (status == RLV_DONE)
     {
-        char alt[1400];
+        char alt[2800];
         snprintf(alt, sizeof alt, "Lower-hemisphere equal-area nets of the poles of %s and of %s%s. %s. %s.",
-                 words_count(d->poles, "plate").text, words_count(d->of.motion_count, "motion").text,
-                 d->azimuths > 0 ? ", and a rose of the motions in the level" : "", d->line[0][0], d->line[1][0]);
+                 words_count(d->poles, "plate").text, words_count(a->disturbance.motion_count, "motion").text,
+                 d->azimuths > 0 ? ", and a rose of the motions in the level" : "", d->words[0].text, d->words[1].text);
         status =
             sheet_keep(job, &sheet, "How the plates lie, and which way those that were displaced went.", alt, error);
     }

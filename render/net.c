@@ -286,7 +286,7 @@ static rlv_vec3 cone_at(const void* of, double degree)
 
 static bool has_cone(const rlv_net* net)
 {
-    return net->mean != NULL && net->mean->cone_deg > 0.0 && net->mean->cone_deg < 90.0;
+    return net->mean != NULL && net->cone_deg > 0.0 && net->cone_deg < 90.0;
 }
 
 // Whether a cone reaches over the horizon, or lies above it, in part.
@@ -294,8 +294,8 @@ static bool cone_sides(const rlv_compass* compass, const rlv_net* net, bool belo
 {
     if (!has_cone(net))
         return false;
-    double plunge = asin(fmin(fmax(-rlv_vec3_dot(net->mean->mean, compass->up), -1.0), 1.0)) * 180.0 / G_PI;
-    return below ? plunge > -net->mean->cone_deg : plunge < net->mean->cone_deg;
+    double plunge = asin(fmin(fmax(-rlv_vec3_dot(*net->mean, compass->up), -1.0), 1.0)) * 180.0 / G_PI;
+    return below ? plunge > -net->cone_deg : plunge < net->cone_deg;
 }
 
 static void draw_bedding(const dial* on)
@@ -326,13 +326,13 @@ static void draw_summary(const dial* on, const rlv_net* net)
     double at[2];
     if (has_cone(net))
     {
-        const cone round = {net->mean->mean, net->mean->cone_deg * G_PI / 180.0};
+        const cone round = {*net->mean, net->cone_deg * G_PI / 180.0};
         draw_curve(on, cone_at, &round, true, &of_cone);
         draw_curve(on, cone_at, &round, false, &of_cone_above);
     }
     if (net->mean != NULL)
     {
-        bool down = rlv_net_place(&on->of->compass, net->mean->mean, on->radius, at);
+        bool down = rlv_net_place(&on->of->compass, *net->mean, on->radius, at);
         draw_mean(on->sheet, on->x + at[0], on->y + at[1], down);
     }
     for (int k = 0; k < 3 && net->tensor != NULL; k++)
@@ -398,17 +398,17 @@ static rlv_status label_net(const dial* on, const rlv_net* net, size_t* left_out
     return held ? RLV_DONE : RLV_SYSTEM;
 }
 
-static void put_words(const dial* on, const char* name, size_t line_count, const char* const* line)
+static void put_words(const dial* on, const char* name, const char* words)
 {
     const double u = on->sheet->unit;
     rlv_lettering how = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_BLACK, .bold = true};
-    double left = on->x - on->radius, reach = 2.0 * on->radius + (RIM + 0.4 * APART) * u;
+    double left = on->x - on->radius;
     rlv_sheet_text(on->sheet, name, left, on->y - on->radius - (RIM + 2.6) * u, &how);
     how = small;
-    how.width_mm = reach;
-    how.most_lines = 1;
-    for (size_t i = 0; i < line_count && i < RLV_NET_LINES; i++)
-        rlv_sheet_text(on->sheet, line[i], left, on->y + on->radius + (RIM + 3.0 + LINE * (double)i) * u, &how);
+    how.width_mm = 2.0 * on->radius + 0.5 * APART * u;
+    how.most_lines = RLV_NET_LINES;
+    if (words != NULL)
+        rlv_sheet_text(on->sheet, words, left, on->y + on->radius + (RIM + 3.0) * u, &how);
 }
 
 static rlv_status draw_net(const dial* on, const rlv_net* net, size_t* left_out, rlv_error* error)
@@ -419,7 +419,7 @@ static rlv_status draw_net(const dial* on, const rlv_net* net, size_t* left_out,
         draw_bedding(on);
     draw_points(on, net);
     draw_summary(on, net);
-    put_words(on, net->name, net->line_count, net->line);
+    put_words(on, net->name, net->words);
     return label_net(on, net, left_out, error);
 }
 
@@ -536,7 +536,7 @@ static rlv_status draw_rose(const dial* on, const rlv_rose* rose, rlv_error* err
     rlv_status status = draw_azimuths(on, rose, error);
     if (has_spread(rose))
         draw_spread(on, rose);
-    put_words(on, rose->name, rose->line_count, rose->line);
+    put_words(on, rose->name, rose->words);
     return status;
 }
 
@@ -571,7 +571,7 @@ static rlv_key key_of(const rlv_net_sheet* nets)
     {
         const rlv_net* net = &nets->net[n];
         double at[2];
-        if (net->mean != NULL && rlv_net_place(&nets->compass, net->mean->mean, 1.0, at))
+        if (net->mean != NULL && rlv_net_place(&nets->compass, *net->mean, 1.0, at))
             add_sign(&key, SIGN_MEAN, "mean direction");
         else if (net->mean != NULL)
             add_sign(&key, SIGN_MEAN_ABOVE, "mean direction, pointing up");

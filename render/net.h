@@ -41,10 +41,10 @@ typedef struct rlv_net
     bool directed; ///< motions, which have a sense; else lines, such as poles
     size_t count;
     const rlv_net_point* point;
-    const rlv_sphere_mean* mean;   ///< with its cone; NULL: none to draw
+    const rlv_vec3* mean;          ///< their mean direction; NULL: none to draw
+    double cone_deg;               ///< half angle of its 95 % cone; NaN: none to draw
     const rlv_orientation* tensor; ///< its three axes; NULL: none to draw
-    size_t line_count;             ///< beneath, at most RLV_NET_LINES
-    const char* const* line;
+    const char* words;             ///< beneath, on RLV_NET_LINES lines at most; may be NULL
 } rlv_net;
 
 typedef struct rlv_rose
@@ -53,14 +53,13 @@ typedef struct rlv_rose
     size_t count;
     const double* azimuth_deg;
     double mean_deg, half_deg; ///< the mean and half its 95 % interval; NaN: none to draw
-    size_t line_count;
-    const char* const* line;
+    const char* words;
 } rlv_rose;
 
 enum
 {
     RLV_NET_MOST = 3,  ///< nets on a sheet
-    RLV_NET_LINES = 5, ///< beneath each
+    RLV_NET_LINES = 4, ///< beneath each
 };
 
 /// Nets, and a rose, side by side.

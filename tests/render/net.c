@@ -166,21 +166,17 @@ Test(net, a_sheet_of_nets_is_the_same_bytes_at_any_number_of_threads)
         point[i] =
             (rlv_net_point){way[i], (rlv_articulation_state)(i % RLV_ARTICULATION_STATES), i % 4 == 0 ? "LL07" : NULL};
     }
-    rlv_sphere_mean mean;
+    const rlv_vec3 mean = rlv_trend_vector(&compass, (rlv_trend){70.0, 10.0});
     rlv_orientation tensor;
-    cr_assert_eq(rlv_sphere_mean_of(&mean, WAYS, way, NULL), RLV_DONE);
     cr_assert_eq(rlv_orientation_of(&tensor, WAYS, way, NULL), RLV_DONE);
-    mean.cone_deg = 20.0; // so that there is one to draw
-    const char* line[1] = {"n = 40"};
-    const rlv_net net[2] = {
-        {.name = "poles", .count = WAYS, .point = point, .tensor = &tensor, .line_count = 1, .line = line},
-        {.name = "motions",
-         .directed = true,
-         .count = WAYS,
-         .point = point,
-         .mean = &mean,
-         .line_count = 1,
-         .line = line}};
+    const rlv_net net[2] = {{.name = "poles", .count = WAYS, .point = point, .tensor = &tensor, .words = "n = 40"},
+                            {.name = "motions",
+                             .directed = true,
+                             .count = WAYS,
+                             .point = point,
+                             .mean = &mean,
+                             .cone_deg = 20.0,
+                             .words = "n = 40"}};
     const rlv_rose rose = {.name = "rose", .count = WAYS, .azimuth_deg = azimuth, .mean_deg = 350.0, .half_deg = 30.0};
     rlv_vec3 bedding = rlv_vec3_of(0.1, 0.2, 1.0);
     const rlv_net_sheet nets = {
