@@ -1,8 +1,8 @@
 #include "command.h"
 
 #include "elements_work.h"
-#include "report_articulation.h"
 #include "report_record.h"
+#include "report_skeleton.h"
 
 /// All that the command holds.
 typedef struct work
@@ -21,59 +21,10 @@ static void work_free(work* w)
 
 // --- JSON ------------------------------------------------------------------------------------------------------------
 
-static void put_covariances(json_t* rows, const history_articulation* a)
-{
-    for (size_t i = 0; i < a->fit.unfilled_count; i++)
-        record_reals(json_array_get(rows, i), "covariance_mm2", 9, a->fit.unfilled[i].covariance_mm2);
-}
-
-static void record_untold(json_t* record, const history_articulation* a)
-{
-    json_t* list = record_list(record, "could_not_be_told");
-    report_text words;
-    for (size_t next = 0; articulation_untold(a, &next, &words);)
-        record_line(list, words.text);
-}
-
-/// The keys of the one row of the whole, at the top of their own object.
-static void record_skeleton(json_t* record, const rlv_table* t)
-{
-    json_t* rows = report_rows(t);
-    json_t* row = json_array_get(rows, 0);
-    if (row != NULL)
-        json_object_set(record, "skeleton", row);
-    else
-        record_null(record, "skeleton");
-    json_decref(rows);
-}
-
 static void record_articulation(rlv_answer* answer, const work* w)
 {
-    static const struct
-    {
-        const char* key;
-        size_t table;
-    } lists[] = {{"groups", ARTICULATION_GROUPS},
-                 {"unfilled", ARTICULATION_UNFILLED},
-                 {"candidates", ARTICULATION_CANDIDATES},
-                 {"share_in_place", ARTICULATION_SHARES},
-                 {"motions", ARTICULATION_OWN + DISTURBANCE_MOTIONS},
-                 {"motions_level", ARTICULATION_OWN + DISTURBANCE_LEVEL},
-                 {"motions_space", ARTICULATION_OWN + DISTURBANCE_SPACE},
-                 {"displaced_axes", ARTICULATION_OWN + DISTURBANCE_AXES}};
-    const history_articulation* a = &w->articulation;
     report_record_frame(record_object(answer->record, "frame"), &w->of.of.history);
-    record_skeleton(answer->record, &w->tables.table[ARTICULATION_SKELETON]);
-    json_object_set_new(answer->record, "elements", report_rows(&w->tables.table[ARTICULATION_ELEMENTS]));
-    for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
-        if (a->fitted)
-            json_object_set_new(answer->record, lists[i].key, report_rows(&w->tables.table[lists[i].table]));
-        else
-            record_null(answer->record, lists[i].key);
-    if (a->fitted)
-        put_covariances(json_object_get(answer->record, "unfilled"), a);
-    json_object_set_new(answer->record, "rows", report_rows(&w->tables.table[ARTICULATION_ROWS]));
-    record_untold(answer->record, a);
+    report_articulation_record(answer->record, &w->articulation, w->tables.table);
 }
 
 static void record_nothing(rlv_answer* answer)

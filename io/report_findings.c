@@ -531,9 +531,53 @@ static void find_missing(report_findings* f, const rlv_history* history)
         find(f, REPORT_MISSING, "north", "maps cannot be turned with north at the top");
 }
 
-void report_findings_find(report_findings* findings, const rlv_history* history)
+/// Ids of the elements of a state, or of those that lie off their row (RLV_UNASSIGNED).
+static report_text elements_that(const history_articulation* a, rlv_articulation_state state)
+{
+    report_text names = {""};
+    for (size_t i = 0; i < a->elements->count; i++)
+        if (history_state(a, i) == state && (state != RLV_UNASSIGNED || a->why[i] == HISTORY_OFF_ROW))
+            add_name(&names, a->elements->one[i].record->id);
+    return names;
+}
+
+static void look_at_moved(report_findings* f, const history_articulation* a)
+{
+    for (rlv_articulation_state state = RLV_SHIFTED; state <= RLV_UNASSIGNED; state++)
+    {
+        const report_text names = elements_that(a, state);
+        if (names.text[0] != '\0')
+            find(f, REPORT_LOOK, names.text, "%s",
+                 state == RLV_UNASSIGNED ? "off the row, and so moved, from which place is not known"
+                                         : rlv_articulation_state_word(state));
+    }
+}
+
+/// Life positions in the rock, and at today's surface, within their rows. Beyond a row's end is no place to point at.
+static void look_at_unfilled(report_findings* f, const history_articulation* a)
+{
+    const rlv_specimen* specimen = a->elements->history->specimen;
+    for (size_t i = 0; i < a->fit.unfilled_count; i++)
+    {
+        const rlv_unfilled* life = &a->fit.unfilled[i];
+        const history_unfilled* u = &a->unfilled[i];
+        char of[128];
+        if (life->corridor || (u->where != HISTORY_IN_ROCK && u->where != HISTORY_AT_SURFACE))
+            continue;
+        snprintf(of, sizeof of, "place %d of row %.60s", life->place, specimen->row[life->row].id);
+        find(f, REPORT_LOOK, of, "it has no element, and lies %s: %s below today's surface. Bone may lie there",
+             articulation_where_name(u->where), report_interval(u->depth_mm, "mm").text);
+    }
+}
+
+void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton)
 {
     look_at_steps(findings, history);
+    if (skeleton->judged)
+    {
+        look_at_moved(findings, &skeleton->articulation);
+        look_at_unfilled(findings, &skeleton->articulation);
+    }
     look_at_elements(findings, history->specimen);
     find_wide(findings, history);
     find_missing(findings, history);

@@ -6,6 +6,7 @@
 #ifndef RLV_REPORT_FINDINGS_H
 #define RLV_REPORT_FINDINGS_H
 
+#include "report_skeleton.h"
 #include "report_words.h"
 
 typedef enum report_finding_kind
@@ -31,7 +32,7 @@ typedef struct report_findings
 } report_findings;
 
 /// All of them, by kind and then in the order of time, into zeroed `findings`. Free with report_findings_free.
-void report_findings_find(report_findings* findings, const rlv_history* history);
+void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton);
 void report_findings_free(report_findings* findings);
 
 /// "look", "wide", "not_recorded"; and as a heading.

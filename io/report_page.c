@@ -154,10 +154,10 @@ static void put_alarms(rlv_page* p, const report_lines* lines)
         }
 }
 
-static void put_findings(rlv_page* p, const rlv_history* history)
+static void put_findings(rlv_page* p, const source_of* s)
 {
     report_findings found = {0};
-    report_findings_find(&found, history);
+    report_findings_find(&found, s->history, s->skeleton);
     page_section(p, "next", "What next");
     page_paragraph(p, found.count > 0 ? "What the figures ask to be looked at, and what would make them surer. How to "
                                         "work is the trade's own: nothing here says."
@@ -406,9 +406,10 @@ static report_text lead_of(const rlv_history* history)
 static void put_all(rlv_page* p, const source_of* s)
 {
     put_summary(p, s);
-    put_findings(p, s->history);
+    put_findings(p, s);
     put_changes(p, s);
     put_left(p, s);
+    report_skeleton_put(p, s->skeleton);
     put_ledger(p, s);
     report_page_recorded(p, s);
     report_page_technical(p, s);

@@ -166,11 +166,11 @@ static void put_specimen(json_t* record, const rlv_specimen* specimen)
     json_object_set_new(record, "record", terms);
 }
 
-static void put_findings(json_t* record, const rlv_history* history)
+static void put_findings(json_t* record, const rlv_history* history, const report_skeleton* skeleton)
 {
     json_t* list = record_list(record, "findings");
     report_findings found = {0};
-    report_findings_find(&found, history);
+    report_findings_find(&found, history, skeleton);
     for (size_t i = 0; i < found.count; i++)
     {
         json_t* row = record_row(list);
@@ -183,11 +183,12 @@ static void put_findings(json_t* record, const rlv_history* history)
     report_findings_free(&found);
 }
 
-void report_record(json_t* record, const rlv_history* history, const report_tables* tables)
+void report_record(json_t* record, const rlv_history* history, const report_tables* tables,
+                   const report_skeleton* skeleton)
 {
     put_specimen(record, history->specimen);
     report_record_sums(record_object(record, "summary"), history);
-    put_findings(record, history);
+    put_findings(record, history, skeleton);
     report_record_frame(record_object(record, "frame"), history);
     json_t* steps = record_list(record, "steps");
     for (size_t i = 0; i < history->step_count; i++)
@@ -195,4 +196,11 @@ void report_record(json_t* record, const rlv_history* history, const report_tabl
     json_t* rows = record_object(record, "tables");
     for (size_t i = 0; i < REPORT_TABLES; i++)
         json_object_set_new(rows, tables->table[i].name, report_rows(&tables->table[i]));
+    for (size_t i = 0; i < SKELETON_TABLES && skeleton->measured; i++)
+        json_object_set_new(rows, skeleton->table[i].name, report_rows(&skeleton->table[i]));
+    if (skeleton->measured)
+        report_articulation_record(record_object(record, "articulation"), &skeleton->articulation,
+                                   skeleton->table + ELEMENTS_TABLES);
+    else
+        record_null(record, "articulation");
 }

@@ -201,7 +201,7 @@ static const table_column element_columns[] = {
 
 static rlv_table elements_table(const rlv_specimen* s)
 {
-    rlv_table t = table_of("elements", "Elements as recorded", COLUMNS(element_columns));
+    rlv_table t = table_of("elements_recorded", "Elements as recorded", COLUMNS(element_columns));
     for (size_t i = 0; i < s->element_count; i++)
     {
         const rlv_element_record* element = &s->element[i];

@@ -791,7 +791,15 @@ report_path report_table_path(const rlv_table* t)
     return path;
 }
 
-rlv_status report_tables_keep(const report_tables* tables, out_folder* out, rlv_error* error)
+rlv_status report_tables_keep(const report_tables* tables, size_t more, const rlv_table* other, out_folder* out,
+                              rlv_error* error)
 {
-    return table_keep_all(tables->table, REPORT_TABLES, false, out, "tables", error);
+    rlv_table* all = rlv_reserve(REPORT_TABLES + more, sizeof *all, error); // what they hold stays theirs
+    if (all == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < REPORT_TABLES + more; i++)
+        all[i] = i < REPORT_TABLES ? tables->table[i] : other[i - REPORT_TABLES];
+    const rlv_status status = table_keep_all(all, REPORT_TABLES + more, false, out, "tables", error);
+    free(all);
+    return status;
 }

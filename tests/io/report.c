@@ -166,8 +166,8 @@ Test(report, a_note_with_markup_is_shown_as_text)
 
 Test(report, the_sections_stand_in_their_order_and_bone_is_told_first)
 {
-    static const char* const id[] = {"summary", "next",   "changes",  "left",   "ledger",  "record", "treatments",
-                                     "spoil",   "pieces", "elements", "stages", "methods", "inputs"};
+    static const char* const id[] = {"summary",    "next",  "changes", "left",     "skeleton", "ledger",  "record",
+                                     "treatments", "spoil", "pieces",  "elements", "stages",   "methods", "inputs"};
     char* html = text_of("fish/out/report.html");
     const char* at = html;
     for (size_t i = 0; i < sizeof id / sizeof *id; i++)

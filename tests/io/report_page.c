@@ -23,7 +23,8 @@ static void set_up(void)
 
 TestSuite(report_page, .init = set_up, .fini = program_leave);
 
-static history_sheets sheets; ///< that the page has; none
+static history_sheets sheets;          ///< that the page has; none
+static const report_skeleton skeleton; ///< none either
 
 /// Write the page, and fill the record; free both.
 static void write_report(char** html, json_t** record)
@@ -32,13 +33,13 @@ static void write_report(char** html, json_t** record)
     rlv_error error = {0};
     record_line(answer.warnings, "the rim <is> short");
     report_tables tables = report_tables_of(&life.history, &answer);
-    const report_page_source source = {&life.history, &tables, &sheets, &answer};
+    const report_page_source source = {&life.history, &tables, &sheets, &answer, &skeleton};
     cr_assert_eq(out_folder_open_whole(&answer.folder, "out", "report.html", &error), RLV_DONE, "%s", error.what);
-    cr_assert_eq(report_tables_keep(&tables, &answer.folder, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(report_tables_keep(&tables, 0, NULL, &answer.folder, &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(report_page_keep(&source, &answer.folder, "report.html", &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(out_folder_commit(&answer.folder, &error), RLV_DONE, "%s", error.what);
     *record = json_object();
-    report_record(*record, &life.history, &tables);
+    report_record(*record, &life.history, &tables, &skeleton);
     *html = program_read("out/report.html", NULL);
     report_tables_free(&tables);
     json_decref(answer.inputs);
