@@ -1,5 +1,6 @@
 #include "command.h"
 
+#include "history_articulation_sheets.h"
 #include "report_page.h"
 #include "report_record.h"
 #include "specimen_inputs.h"
@@ -82,6 +83,8 @@ static rlv_status put_all(work* w, rlv_answer* answer, bool measured, rlv_error*
     specimen_work* of = &w->of;
     specimen_inputs_within(answer, &of->specimen);
     rlv_status status = measured ? history_sheets_draw(&of->sheets, &of->history, answer, error) : RLV_DONE;
+    if (status == RLV_DONE && measured && w->skeleton.judged)
+        status = articulation_sheets_draw(&of->sheets, &w->skeleton.articulation, answer, error);
     if (status != RLV_DONE)
         return status;
     rlv_tell(&answer->progress, "write the report", 0.0);

@@ -569,8 +569,10 @@ rlv_status articulation_sheets_draw(history_sheets* list, const history_articula
 {
     all_sheets all = {.articulation = articulation};
     rlv_status status = sheet_open_fonts(error);
-    if (status == RLV_DONE && (list->sheet = rlv_reserve(SHEETS, sizeof *list->sheet, error)) == NULL)
-        status = RLV_SYSTEM;
+    history_sheet* more = realloc(list->sheet, (list->count + SHEETS) * sizeof *more);
+    if (more == NULL)
+        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a list of pictures");
+    list->sheet = more;
     if (status == RLV_DONE)
         status = side_by_side(SHEETS, draw_some, &all, "skeleton", &answer->progress, error);
     for (size_t i = 0; i < SHEETS && status == RLV_DONE; i++)

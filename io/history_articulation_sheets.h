@@ -14,7 +14,8 @@
 rlv_status articulation_sheet_draw(history_sheets* list, const history_articulation* articulation,
                                    const history_sheet_order* order, rlv_answer* answer, rlv_error* error);
 
-/// Draw all of them that can be into `pictures/` of the answer's folder and a zeroed `list`, each as PNG and as PDF.
+/// Draw all of them that can be into `pictures/` of the answer's folder, each as PNG and as PDF, and add them to
+/// `list`.
 rlv_status articulation_sheets_draw(history_sheets* list, const history_articulation* articulation, rlv_answer* answer,
                                     rlv_error* error);
 

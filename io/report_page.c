@@ -89,12 +89,11 @@ static void put_picture(rlv_page* p, const history_sheet* sheet)
     page_figure(p, &picture);
 }
 
-/// The pictures of a kind; `stage` as the sheets have it.
-static void put_pictures(rlv_page* p, const source_of* s, history_sheet_kind kind, size_t stage)
+void report_page_pictures(rlv_page* p, const history_sheets* sheets, history_sheet_kind kind, size_t stage)
 {
-    for (size_t i = 0; i < s->sheets->count; i++)
-        if (s->sheets->sheet[i].kind == kind && s->sheets->sheet[i].stage == stage && s->sheets->sheet[i].width > 0)
-            put_picture(p, &s->sheets->sheet[i]);
+    for (size_t i = 0; i < sheets->count; i++)
+        if (sheets->sheet[i].kind == kind && sheets->sheet[i].stage == stage && sheets->sheet[i].width > 0)
+            put_picture(p, &sheets->sheet[i]);
 }
 
 void report_page_caution(rlv_page* p, report_caution caution)
@@ -304,8 +303,8 @@ static void put_step(rlv_page* p, const source_of* s, size_t which)
     put_measured(p, s, which);
     put_step_table(p, s, which);
     page_paragraph(p, report_limits(s->history, which).text);
-    put_pictures(p, s, HISTORY_SHEET_COMPARISON, step->after);
-    put_pictures(p, s, HISTORY_SHEET_DEPTH, step->after);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_COMPARISON, step->after);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_DEPTH, step->after);
 }
 
 static void put_changes(rlv_page* p, const source_of* s)
@@ -315,7 +314,7 @@ static void put_changes(rlv_page* p, const source_of* s)
     report_page_caution(p, REPORT_CAUTION_CUT);
     page_paragraph(p, "In the tables, hours, grams weighed and mL/h are of an area of work as a whole, or of the step "
                       "where no area was named; they stand at its largest region.");
-    put_pictures(p, s, HISTORY_SHEET_HISTORY, s->history->stage_count - 1);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_HISTORY, s->history->stage_count - 1);
     page_part(p, "step-0", first->id);
     put_story(p, first, false);
     put_note(p, first);
@@ -409,7 +408,7 @@ static void put_all(rlv_page* p, const source_of* s)
     put_findings(p, s);
     put_changes(p, s);
     put_left(p, s);
-    report_skeleton_put(p, s->skeleton);
+    report_skeleton_put(p, s->skeleton, s->sheets);
     put_ledger(p, s);
     report_page_recorded(p, s);
     report_page_technical(p, s);

@@ -31,4 +31,7 @@ typedef enum report_caution
 } report_caution;
 void report_page_caution(rlv_page* p, report_caution caution);
 
+/// The pictures of a kind; `stage` as the sheets have it.
+void report_page_pictures(rlv_page* p, const history_sheets* sheets, history_sheet_kind kind, size_t stage);
+
 #endif

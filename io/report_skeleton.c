@@ -1,5 +1,7 @@
 #include "report_skeleton.h"
 
+#include "report_page_parts.h"
+
 #include "report_record.h"
 
 #include <stdio.h>
@@ -159,7 +161,7 @@ static void put_untold(rlv_page* p, const history_articulation* a)
         page_paragraph(p, words.text);
 }
 
-void report_skeleton_put(rlv_page* p, const report_skeleton* s)
+void report_skeleton_put(rlv_page* p, const report_skeleton* s, const history_sheets* sheets)
 {
     page_section(p, "skeleton", "The skeleton");
     if (!s->judged)
@@ -168,9 +170,13 @@ void report_skeleton_put(rlv_page* p, const report_skeleton* s)
         return;
     }
     page_fact(p, "As it lay", articulation_verdict(&s->articulation).text);
+    const size_t last = s->elements.history->stage_count - 1;
+    report_page_pictures(p, sheets, HISTORY_SHEET_BONES, last);
+    report_page_pictures(p, sheets, HISTORY_SHEET_PLAN, last);
     put_moved(p, s);
     put_expected(p, s);
     put_statistics(p, s);
+    report_page_pictures(p, sheets, HISTORY_SHEET_DIRECTIONS, last);
     put_untold(p, &s->articulation);
     page_part(p, "where", "Where each element lies");
     put_table(p, elements_wall(&s->elements), &s->table[ELEMENTS_MEASURED], "A dash: not known, or not recorded.",

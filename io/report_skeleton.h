@@ -4,6 +4,7 @@
 #ifndef RLV_REPORT_SKELETON_H
 #define RLV_REPORT_SKELETON_H
 
+#include "history_sheets.h"
 #include "page.h"
 #include "report_articulation.h"
 #include "report_elements.h"
@@ -35,7 +36,7 @@ void report_skeleton_free(report_skeleton* skeleton);
 void report_articulation_record(json_t* record, const history_articulation* articulation, const rlv_table* table);
 
 /// The section of the page: the word, what has moved, where to expect bone, what went with the spoil, which way they
-/// went, and what could not be told.
-void report_skeleton_put(rlv_page* p, const report_skeleton* skeleton);
+/// went, and what could not be told; with those of `sheets` that are of it.
+void report_skeleton_put(rlv_page* p, const report_skeleton* skeleton, const history_sheets* sheets);
 
 #endif
