@@ -13,7 +13,7 @@ static const rlv_stroke of_curve = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_SEC
 
 // Bluish green of the states' palette (state.h), which no state has.
 static const rlv_rgb of_corridor = {0.0f, 0.620f, 0.451f};
-#define VEIL 0.34 // of the clay that a corridor covers
+#define VEIL 0.27 // of the clay that a corridor covers
 
 // A panel while bodies are drawn on it.
 typedef struct bodies
