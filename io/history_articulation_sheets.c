@@ -10,6 +10,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define LEVEL 0.05 // of tests of single figures: a mean is drawn, and a motion told, where one rejects below this
+
 static const history_element* element_of(const history_articulation* a, size_t given)
 {
     return &a->elements->one[a->element_of[given]];
@@ -60,16 +62,22 @@ static rlv_status reserve_words(plan_words* words, const history_articulation* a
     return held ? RLV_DONE : RLV_SYSTEM;
 }
 
+/// Whether how far an element is from its life position is more than scatter.
+static bool went(const rlv_articulated* one)
+{
+    return one->state != RLV_IN_PLACE && one->state != RLV_UNASSIGNED &&
+           (one->state == RLV_SHIFTED || one->group > 0 || one->p_shift < LEVEL);
+}
+
 /// "6.2 mm", "118°": what is said of an element beside its id. What moved with a stretch leaves that to the stretch.
 static void put_amount(char words[64], const rlv_articulated* one)
 {
     const rlv_body_motion* m = &one->motion;
-    bool shifted = one->group == 0 && (one->state == RLV_SHIFTED || m->shift_mm.low > 0.0);
     size_t put = 0;
     words[0] = '\0';
     if (one->state == RLV_IN_PLACE || one->state == RLV_UNASSIGNED)
         return;
-    if (shifted && isfinite(m->shift_mm.value))
+    if (one->group == 0 && went(one) && isfinite(m->shift_mm.value))
         put = (size_t)snprintf(words, 64, "%.20s" RLV_THIN "mm", words_value(m->shift_mm, 1.0).text);
     if (one->state == RLV_ROTATED && isfinite(m->rotation_deg.value))
         snprintf(words + put, 64 - put, "%s%.20s\xc2\xb0", put > 0 ? ", " : "", words_value(m->rotation_deg, 1.0).text);
@@ -163,7 +171,6 @@ typedef struct bones
 {
     rlv_vec3** ring; ///< one an element
     rlv_panel_area* area;
-    rlv_panel_arrow* arrow;
     rlv_panel_expected* expected;
     char (*expected_text)[48];
     rlv_panel_curve axis;
@@ -176,7 +183,6 @@ static void free_bones(bones* b, const history_articulation* a)
         free(b->ring[i]);
     free(b->ring);
     free(b->area);
-    free(b->arrow);
     free(b->expected);
     free(b->expected_text);
 }
@@ -245,6 +251,13 @@ static rlv_status ellipse_ring(rlv_vec3** ring, size_t* count, const rlv_element
     return RLV_DONE;
 }
 
+/// Where an element that went belonged; NULL of all others.
+static const rlv_vec3* life_of(const history_articulation* a, size_t element)
+{
+    const size_t given = a->given_of[element];
+    return given != SIZE_MAX && went(&a->fit.element[given]) ? &a->fit.element[given].life_mm : NULL;
+}
+
 static rlv_status add_areas(bones* b, const history_articulation* a, rlv_error* error)
 {
     rlv_status status = RLV_DONE;
@@ -257,24 +270,13 @@ static rlv_status add_areas(bones* b, const history_articulation* a, rlv_error* 
         status = recorded_ring(&b->ring[i], &count, a->elements->history, e, error);
         if (status == RLV_DONE && count < 3)
             status = ellipse_ring(&b->ring[i], &count, &e->told, error);
-        b->area[b->marks.area_count++] = (rlv_panel_area){
-            .ring_count = count, .ring_mm = b->ring[i], .state = history_state(a, i), .label = e->record->id};
+        b->area[b->marks.area_count++] = (rlv_panel_area){.ring_count = count,
+                                                          .ring_mm = b->ring[i],
+                                                          .state = history_state(a, i),
+                                                          .label = e->record->id,
+                                                          .life_mm = life_of(a, i)};
     }
     return status;
-}
-
-/// From life positions to the elements that have left them.
-static void add_arrows(bones* b, const history_articulation* a)
-{
-    for (size_t i = 0; i < a->given_count; i++)
-    {
-        const rlv_articulated* one = &a->fit.element[i];
-        const double* at = a->given[i].element.position_mm;
-        if (one->state == RLV_IN_PLACE || one->state == RLV_UNASSIGNED || !(one->motion.shift_mm.low > 0.0))
-            continue;
-        b->arrow[b->marks.arrow_count++] =
-            (rlv_panel_arrow){.from_mm = one->life_mm, .to_mm = rlv_vec3_of(at[0], at[1], at[2])};
-    }
 }
 
 static void add_expected(bones* b, const history_articulation* a)
@@ -299,18 +301,14 @@ static rlv_status bones_of(bones* b, const history_articulation* a, rlv_error* e
     size_t elements = a->elements->count;
     b->ring = rlv_reserve(elements, sizeof *b->ring, error);
     b->area = rlv_reserve(elements, sizeof *b->area, error);
-    b->arrow = rlv_reserve(a->given_count, sizeof *b->arrow, error);
     b->expected = rlv_reserve(a->fit.unfilled_count, sizeof *b->expected, error);
     b->expected_text = rlv_reserve(a->fit.unfilled_count, sizeof *b->expected_text, error);
-    if (b->ring == NULL || b->area == NULL || b->arrow == NULL || b->expected == NULL || b->expected_text == NULL)
+    if (b->ring == NULL || b->area == NULL || b->expected == NULL || b->expected_text == NULL)
         return RLV_SYSTEM;
     rlv_status status = add_areas(b, a, error);
-    add_arrows(b, a);
     add_expected(b, a);
     b->axis = (rlv_panel_curve){a->fit.axis.count, a->fit.axis.at_mm, "body axis"};
     b->marks.area = b->area;
-    b->marks.arrow = b->arrow;
-    b->marks.arrow_words = "from a life position to its element";
     b->marks.expected = b->expected;
     b->marks.curve = &b->axis;
     b->marks.curve_count = 1;
@@ -393,8 +391,6 @@ enum
 {
     NAMED = 30 ///< motions, at most, that bear their ids
 };
-
-#define LEVEL 0.05 // a mean is drawn where a test of uniformity rejects below this, as it is told
 
 /// What a sheet of directions holds.
 typedef struct directions

@@ -174,7 +174,7 @@ static void name_row(rlv_sheet* sheet, const plan_page* page, size_t row)
     char words[64];
     snprintf(words, sizeof words, "%zu of %zu in place", told->in_place, told->held);
     how.grey = RLV_INK_GREY;
-    rlv_sheet_text(sheet, words, left + 4.0 * u, y + 5.0 * u, &how);
+    rlv_sheet_text(sheet, words, left + 4.0 * u, y + (named->title != NULL ? 5.0 : 1.8) * u, &how);
 }
 
 // The animal's right and left, beside the rows of each.

@@ -100,13 +100,15 @@ typedef struct rlv_panel_trace
     const char* letter;
 } rlv_panel_trace;
 
-/// An element in its state. One that the surface hides for the most part is drawn open and grey.
+/// An element in its state. One that the surface hides for the most part is drawn open and grey, and is not named: it
+/// shows from another side.
 typedef struct rlv_panel_area
 {
     size_t ring_count; ///< three at least: its outline, closed by itself
     const rlv_vec3* ring_mm;
     rlv_articulation_state state;
-    const char* label; ///< inside where there is room for it; may be NULL
+    const char* label;       ///< inside where there is room for it; may be NULL
+    const rlv_vec3* life_mm; ///< where it belonged: an arrow leads from there to its middle; NULL: none
 } rlv_panel_area;
 
 /// A place that is known as surely as its covariance says: drawn as the shadow of the ellipsoid d' covariance^-1 d <=
@@ -140,7 +142,6 @@ typedef struct rlv_panel_marks
     const rlv_panel_curve* curve;
     size_t arrow_count;
     const rlv_panel_arrow* arrow;
-    const char* arrow_words; ///< what arrows are, for the key; NULL: they are not explained
     size_t point_count;
     const rlv_panel_point* point;
     size_t trace_count;

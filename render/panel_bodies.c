@@ -165,7 +165,7 @@ void panel_area_extent(const rlv_panel* panel, const rlv_panel_area* area, doubl
 // Of what the view spans: an outline was recorded on the surface that an element has, and matrix may stand round it.
 #define LIFT 0.01
 
-static bool is_hidden(const rlv_panel* panel, const rlv_panel_area* area)
+bool panel_hides(const rlv_panel* panel, const rlv_panel_area* area)
 {
     double lift_mm = LIFT * hypot(panel->view.span_mm[0], panel->view.span_mm[1]);
     size_t hidden = 0;
@@ -197,7 +197,7 @@ static void draw_areas(const bodies* on, const rlv_panel_marks* marks)
     for (size_t i = 0; i < marks->area_count; i++)
     {
         const rlv_panel_area* area = &marks->area[i];
-        bool hidden = is_hidden(on->panel, area);
+        bool hidden = panel_hides(on->panel, area);
         area_path(on, area);
         if (hidden)
         {
@@ -211,6 +211,25 @@ static void draw_areas(const bodies* on, const rlv_panel_marks* marks)
         panel_area_extent(on->panel, area, middle, half);
         if (area->state == RLV_UNASSIGNED)
             rlv_state_symbol(on->sheet, area->state, on->left + middle[0], on->top + middle[1], 2.6 * on->sheet->unit);
+    }
+}
+
+// From where elements that are seen belonged, to their middles, over all of them.
+static void draw_motions(const bodies* on, const rlv_panel_marks* marks)
+{
+    for (size_t i = 0; i < marks->area_count; i++)
+    {
+        const rlv_panel_area* area = &marks->area[i];
+        double from[2], middle[2], half[2];
+        if (area->life_mm == NULL || panel_hides(on->panel, area))
+            continue;
+        place(on, *area->life_mm, from);
+        panel_area_extent(on->panel, area, middle, half);
+        double x = on->left + middle[0], y = on->top + middle[1];
+        cairo_set_source_rgb(on->sheet->cairo, 1.0, 1.0, 1.0);
+        rlv_sheet_line(on->sheet, from[0], from[1], x, y, 3.0 * RLV_LINE_STRONG);
+        rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+        rlv_mark_arrow(on->sheet, from[0], from[1], x, y, RLV_LINE_STRONG);
     }
 }
 
@@ -248,6 +267,7 @@ void panel_draw_bodies(rlv_sheet* sheet, const rlv_panel* panel, double left_mm,
     draw_areas(&on, marks);
     draw_expected(&on, marks);
     draw_curves(&on, marks);
+    draw_motions(&on, marks);
     cairo_restore(sheet->cairo);
 }
 
@@ -295,12 +315,13 @@ static void add_sign(rlv_key* key, int which, const char* words)
 
 void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
-    bool seen[RLV_ARTICULATION_STATES] = {0}, expected[2] = {false, false},
+    bool seen[RLV_ARTICULATION_STATES] = {0}, expected[2] = {false, false}, moved = false,
          hidden = panel == NULL && marks->area_count > 0;
     for (size_t i = 0; i < marks->area_count; i++)
     {
-        bool out_of_sight = panel != NULL && is_hidden(panel, &marks->area[i]);
+        bool out_of_sight = panel != NULL && panel_hides(panel, &marks->area[i]);
         hidden = hidden || out_of_sight;
+        moved = moved || (marks->area[i].life_mm != NULL && !out_of_sight);
         seen[marks->area[i].state] = seen[marks->area[i].state] || !out_of_sight;
     }
     for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
@@ -323,6 +344,6 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
         snprintf(entry.words, sizeof entry.words, "%s", marks->curve[i].words);
         rlv_key_add(key, &entry);
     }
-    if (marks->arrow_count > 0 && marks->arrow_words != NULL)
-        add_sign(key, SIGN_ARROW, marks->arrow_words);
+    if (moved)
+        add_sign(key, SIGN_ARROW, "from a life position to its element");
 }

@@ -331,27 +331,32 @@ static void add_numbers(drawing* on)
     }
 }
 
-// Ids of elements, inside where they fit; and of places where elements are expected.
+static void add_body(drawing* on, const rlv_panel_area* area)
+{
+    const double u = on->sheet->unit;
+    double middle[2], half[2];
+    panel_area_extent(on->panel, area, middle, half);
+    double x = on->left + middle[0], y = on->top + middle[1];
+    bool open = area->state == RLV_UNASSIGNED; // its sign stands in its middle
+    add_label(on, area->label, x, y, open ? 1.7 * u : fmax(fmin(half[0], half[1]), u));
+    rlv_label* label = &on->label[on->label_count - 1];
+    label->left = x - 0.5 * label->width;
+    label->top = y - 0.5 * label->height;
+    label->fixed = !open && pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < 1.0 &&
+                   !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
+}
+
+// Ids of elements, inside where they fit, of those that moved first; and of places where elements are expected.
 static void add_bodies(drawing* on)
 {
     const double u = on->sheet->unit;
-    for (size_t i = 0; i < on->marks->area_count; i++)
-    {
-        const rlv_panel_area* area = &on->marks->area[i];
-        double middle[2], half[2];
-        if (area->label == NULL)
-            continue;
-        panel_area_extent(on->panel, area, middle, half);
-        double x = on->left + middle[0], y = on->top + middle[1];
-        bool open = area->state == RLV_UNASSIGNED; // its sign stands in its middle
-        add_label(on, area->label, x, y, open ? 1.7 * u : fmax(fmin(half[0], half[1]), u));
-        rlv_label* label = &on->label[on->label_count - 1];
-        label->left = x - 0.5 * label->width;
-        label->top = y - 0.5 * label->height;
-        label->fixed = !open &&
-                       pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < 1.0 &&
-                       !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
-    }
+    for (int still = 0; still < 2; still++)
+        for (size_t i = 0; i < on->marks->area_count; i++)
+        {
+            const rlv_panel_area* area = &on->marks->area[i];
+            if ((area->state == RLV_IN_PLACE) == (still == 1) && area->label != NULL && !panel_hides(on->panel, area))
+                add_body(on, area);
+        }
     for (size_t i = 0; i < on->marks->expected_count; i++)
         if (on->marks->expected[i].label != NULL)
         {

@@ -10,6 +10,9 @@
 void panel_draw_bodies(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                        const rlv_panel_marks* marks);
 
+/// Whether the surface hides an element for the most part.
+bool panel_hides(const rlv_panel* panel, const rlv_panel_area* area);
+
 /// The middle of an element as it is seen, in mm from the panel's upper left corner, y downwards, and half of what it
 /// spans across and down.
 void panel_area_extent(const rlv_panel* panel, const rlv_panel_area* area, double middle[2], double half[2]);
