@@ -444,8 +444,8 @@ report_text articulation_candidates_words(const history_articulation* a, size_t 
     const history_stray* stray = &a->stray[number];
     const history_element* one = &a->elements->one[stray->element];
     report_text words = {""};
-    size_t length = (size_t)snprintf(words.text, sizeof words.text, "%.60s (bag %.60s, stage %.60s): ", one->record->id,
-                                     one->record->bag, one->bag->stage);
+    size_t length =
+        (size_t)snprintf(words.text, sizeof words.text, "bag %.60s, stage %.60s: ", one->record->bag, one->bag->stage);
     size_t told = 0;
     for (; told < stray->candidates.count && told < CANDIDATES_TOLD; told++)
     {
