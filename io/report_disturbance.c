@@ -218,16 +218,6 @@ rlv_table disturbance_table_of(const history_articulation* a, disturbance_table 
 
 // --- sentences -------------------------------------------------------------------------------------------------------
 
-/// A p to people: "0.023", "below 0.001".
-static rlv_words p_words(double p)
-{
-    if (p >= 0.001)
-        return words_figures(p, 2);
-    rlv_words words;
-    snprintf(words.text, sizeof words.text, "below 0.001");
-    return words;
-}
-
 /// A test of uniformity rejects below this.
 static const double LEVEL = 0.05;
 
@@ -258,9 +248,9 @@ static report_text level_words(const history_articulation* a)
     if (level->why != NULL)
         snprintf(rest, room, "no mean (%s)", level->why);
     else
-        snprintf(rest, room, "%.200s, R̄ %s, p of uniform %s",
+        snprintf(rest, room, "%.200s, R̄ %s, p of uniform %.20s",
                  bearing_words(level->trend_deg, level->half_deg, level->uniform_p).text,
-                 words_figures(level->resultant_share, 2).text, p_words(level->uniform_p).text);
+                 words_figures(level->resultant_share, 2).text, report_p(level->uniform_p).text);
     return words;
 }
 
@@ -275,10 +265,10 @@ static report_text space_words(const history_articulation* a)
     if (space->why != NULL)
         snprintf(words.text, sizeof words.text, "%zu motions; no mean (%s)", a->disturbance.all.motions, space->why);
     else
-        snprintf(words.text, sizeof words.text, "%zu motions; %.200s%s, R̄ %s, p of uniform %s",
+        snprintf(words.text, sizeof words.text, "%zu motions; %.200s%s, R̄ %s, p of uniform %.20s",
                  a->disturbance.all.motions,
                  bearing_words(space->trend.trend_deg, space->cone_deg, mean->uniform_p).text, plunge,
-                 words_figures(mean->resultant_share, 2).text, p_words(mean->uniform_p).text);
+                 words_figures(mean->resultant_share, 2).text, report_p(mean->uniform_p).text);
     return words;
 }
 
@@ -290,10 +280,10 @@ static report_text axes_words(const rlv_disturbance_axes* axes)
         snprintf(words.text, sizeof words.text, "no orientation tensor (%s)", axes->why);
     else
         snprintf(words.text, sizeof words.text,
-                 "of %zu: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %s", o->count,
+                 "of %zu: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count,
                  words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
                  words_figures(o->eigenvalue[2], 2).text, words_figures(o->shape, 2).text,
-                 words_figures(o->strength, 2).text, p_words(o->uniform_p).text);
+                 words_figures(o->strength, 2).text, report_p(o->uniform_p).text);
     return words;
 }
 
