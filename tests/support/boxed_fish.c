@@ -83,16 +83,16 @@ static void write_plate(FILE* file, const char* id, const rlv_element* e)
     }
 }
 
-static void write_rock(const boxed_fish* f)
+void boxed_fish_rock(const char* path, rlv_vec3 low, rlv_vec3 high)
 {
     static const char faces[] = "4 3 2 1 0\n4 4 5 6 7\n4 0 1 5 4\n4 1 2 6 5\n4 2 3 7 6\n4 3 0 4 7\n";
-    FILE* file = open_file("fish/meshes/field.ply");
+    FILE* file = open_file(path);
     fputs("ply\nformat ascii 1.0\nelement vertex 8\nproperty double x\nproperty double y\nproperty double z\n"
           "element face 6\nproperty list uchar int vertex_indices\nend_header\n",
           file);
     for (int k = 0; k < 8; k++)
-        fprintf(file, "%.6f %.6f %.6f\n", k % 4 == 1 || k % 4 == 2 ? f->high.x : f->low.x,
-                k % 4 >= 2 ? f->high.y : f->low.y, k >= 4 ? f->high.z : f->low.z);
+        fprintf(file, "%.6f %.6f %.6f\n", k % 4 == 1 || k % 4 == 2 ? high.x : low.x, k % 4 >= 2 ? high.y : low.y,
+                k >= 4 ? high.z : low.z);
     fputs(faces, file);
     fclose(file);
 }
@@ -113,7 +113,7 @@ static void write_record(const boxed_fish* f)
 void boxed_fish_write(boxed_fish* f)
 {
     program_shell("mkdir -p fish/meshes");
-    write_rock(f);
+    boxed_fish_rock("fish/meshes/field.ply", f->low, f->high);
     write_record(f);
     FILE* points = open_file("fish/points.csv");
     FILE* elements = open_file("fish/elements.csv");

@@ -30,6 +30,9 @@ boxed_fish boxed_fish_make(void);
 /// The element at a place of a row; aborts where there is none.
 rlv_placed_element* boxed_fish_bone(const boxed_fish* fish, size_t row, int place);
 
+/// Write a box of rock as a mesh.
+void boxed_fish_rock(const char* path, rlv_vec3 low, rlv_vec3 high);
+
 /// Write the folder `fish`, and let the bones go.
 void boxed_fish_write(boxed_fish* fish);
 
