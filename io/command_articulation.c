@@ -50,9 +50,9 @@ static void tell_table(FILE* text, const char* heading, rlv_table t, const char*
 
 static void tell_disturbance(FILE* text, const history_articulation* a)
 {
+    const report_lines lines = disturbance_lines(a);
     fputs("\nwhich way they went, and how they lie\n", text);
-    for (size_t k = 0; k < DISTURBANCE_SENTENCES; k++)
-        fprintf(text, "  %s\n", disturbance_words(a, k).text);
+    specimen_tell_lines(text, &lines);
 }
 
 static void tell_untold(FILE* text, const history_articulation* a)
@@ -80,7 +80,8 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
     if (a->stray_count > 0)
         fputs("\nelements from the spoil: life positions that they may have had\n", answer->text);
     for (size_t i = 0; i < a->stray_count; i++)
-        fprintf(answer->text, "  - %s\n", articulation_candidates_words(a, i).text);
+        fprintf(answer->text, "  %-20s  %s\n", a->elements->one[a->stray[i].element].record->id,
+                articulation_candidates_words(a, i).text);
     tell_table(answer->text, "share in place, from head to tail", articulation_shares_wall(a), "not known");
     tell_disturbance(answer->text, a);
     tell_untold(answer->text, a);

@@ -165,10 +165,8 @@ static void expect_one(const history_articulation* a, size_t row, size_t count, 
     }
     if (isnan(nearest.place))
         return;
-    const rlv_row_record *own = &specimen->row[row], *that = &specimen->row[other];
-    element[which].expected = own->first_place + (nearest.place - that->first_place) *
-                                                     (own->last_place - own->first_place) /
-                                                     fmax(that->last_place - that->first_place, 1.0);
+    // Sides are counted alike from the head: they may end apart.
+    element[which].expected = nearest.place + specimen->row[row].first_place - specimen->row[other].first_place;
     element[which].expected_sd = SIDES_APART;
 }
 

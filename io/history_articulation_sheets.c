@@ -410,7 +410,7 @@ static void free_directions(directions* d)
 
 static rlv_status directions_of(directions* d, const history_articulation* a, rlv_error* error)
 {
-    static const size_t sentence[3] = {2, 1, 0};
+    static const size_t line_of[3] = {2, 1, 0};
     const rlv_disturbance* of = &a->disturbance;
     d->pole = rlv_reserve(a->given_count, sizeof *d->pole, error);
     d->motion = rlv_reserve(of->motion_count, sizeof *d->motion, error);
@@ -432,9 +432,12 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
         if (m->trust > 0.0 && isfinite(m->trend_deg))
             d->azimuth_deg[d->azimuths++] = m->trend_deg;
     }
+    const report_lines lines = disturbance_lines(a);
     for (int i = 0; i < 3; i++)
     {
-        report_text words = disturbance_words(a, sentence[i]);
+        const report_line* line = &lines.line[line_of[i]];
+        report_text words;
+        snprintf(words.text, sizeof words.text, "%.40s: %.900s", line->name, line->words.text);
         sheet_letters(d->words[i].text, sizeof d->words[i].text, words.text);
     }
     return d->poles + of->motion_count > 0

@@ -444,8 +444,8 @@ report_text articulation_candidates_words(const history_articulation* a, size_t 
     const history_stray* stray = &a->stray[number];
     const history_element* one = &a->elements->one[stray->element];
     report_text words = {""};
-    size_t length = (size_t)snprintf(words.text, sizeof words.text, "%.60s (bag %.60s, stage %.60s): ", one->record->id,
-                                     one->record->bag, one->bag->stage);
+    size_t length =
+        (size_t)snprintf(words.text, sizeof words.text, "bag %.60s, stage %.60s: ", one->record->bag, one->bag->stage);
     size_t told = 0;
     for (; told < stray->candidates.count && told < CANDIDATES_TOLD; told++)
     {
@@ -622,17 +622,6 @@ static void put_wall_motion(rlv_table* t, const history_articulation* a, const r
     table_text(t, or_null(compass_way(a, motion_vector(m, body)).text));
 }
 
-/// "0.023", "< 0.001".
-static report_text p_words(double p)
-{
-    report_text words = {""};
-    if (p < 0.001)
-        snprintf(words.text, sizeof words.text, "< 0.001");
-    else if (p <= 1.0)
-        snprintf(words.text, sizeof words.text, "%s", words_number(p, p < 0.1 ? 3 : 2).text);
-    return words;
-}
-
 static const table_column groups_wall_columns[] = {
     {"group", NULL, "group", TABLE_COUNT, "Number of the stretch."},
     {"row", NULL, "row", TABLE_TEXT, "Its row."},
@@ -652,7 +641,7 @@ rlv_table articulation_groups_wall(const history_articulation* a)
         table_text(&t, places_words(group->first, group->last).text);
         table_count(&t, group->count);
         put_wall_motion(&t, a, &group->motion, group_body(a, g));
-        table_text(&t, p_words(group->p).text);
+        table_text(&t, report_p(group->p).text);
     }
     return t;
 }
@@ -679,7 +668,7 @@ rlv_table articulation_moved_wall(const history_articulation* a)
         table_text(&t, rlv_articulation_state_word(told->state));
         put_wall_motion(&t, a, &told->motion, &told->body);
         table_interval(&t, told->motion.rotation_deg);
-        table_text(&t, or_null(p_words(told->p_adjusted).text));
+        table_text(&t, or_null(report_p(told->p_adjusted).text));
         if (told->group > 0)
             table_count(&t, told->group);
         else

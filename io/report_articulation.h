@@ -41,7 +41,7 @@ rlv_table articulation_shares_wall(const history_articulation* articulation);
 /// "articulated, 52 of 66 elements that can be judged are in place (79 %, 67 to 88 %)".
 report_text articulation_verdict(const history_articulation* articulation);
 
-/// "LR20 (bag S1, stage overburden): LR 12 (62 %), LR 13 (21 %), none of these (10 %)": of stray number `stray`.
+/// "bag S1, stage overburden: LR 12 (62 %), LR 13 (21 %), none of these (10 %)": of stray number `stray`.
 report_text articulation_candidates_words(const history_articulation* articulation, size_t stray);
 
 /// What could not be told, a sentence each without a full stop; `next` begins at 0. False where there is none any more.

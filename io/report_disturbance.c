@@ -218,16 +218,6 @@ rlv_table disturbance_table_of(const history_articulation* a, disturbance_table 
 
 // --- sentences -------------------------------------------------------------------------------------------------------
 
-/// A p to people: "0.023", "below 0.001".
-static rlv_words p_words(double p)
-{
-    if (p >= 0.001)
-        return words_figures(p, 2);
-    rlv_words words;
-    snprintf(words.text, sizeof words.text, "below 0.001");
-    return words;
-}
-
 /// A test of uniformity rejects below this.
 static const double LEVEL = 0.05;
 
@@ -251,16 +241,16 @@ static report_text level_words(const history_articulation* a)
     const rlv_disturbed* all = &a->disturbance.all;
     const rlv_disturbance_level* level = &all->level;
     report_text words;
-    const int length = snprintf(words.text, sizeof words.text, "in the level%s: %zu of %zu motions have a direction; ",
-                                a->level_of_bedding ? " of the bedding" : "", level->count, all->motions);
+    const int length = snprintf(words.text, sizeof words.text, "%s%zu of %zu motions have a direction; ",
+                                a->level_of_bedding ? "of the bedding: " : "", level->count, all->motions);
     char* rest = words.text + length;
     const size_t room = sizeof words.text - (size_t)length;
     if (level->why != NULL)
         snprintf(rest, room, "no mean (%s)", level->why);
     else
-        snprintf(rest, room, "%.200s, R̄ %s, p of uniform %s",
+        snprintf(rest, room, "%.200s, R̄ %s, p of uniform %.20s",
                  bearing_words(level->trend_deg, level->half_deg, level->uniform_p).text,
-                 words_figures(level->resultant_share, 2).text, p_words(level->uniform_p).text);
+                 words_figures(level->resultant_share, 2).text, report_p(level->uniform_p).text);
     return words;
 }
 
@@ -273,37 +263,36 @@ static report_text space_words(const history_articulation* a)
     if (mean->uniform_p < LEVEL && !isnan(space->trend.plunge_deg))
         snprintf(plunge, sizeof plunge, ", plunge %s°", words_number(space->trend.plunge_deg, 0).text);
     if (space->why != NULL)
-        snprintf(words.text, sizeof words.text, "in space: %zu motions; no mean (%s)", a->disturbance.all.motions,
-                 space->why);
+        snprintf(words.text, sizeof words.text, "%zu motions; no mean (%s)", a->disturbance.all.motions, space->why);
     else
-        snprintf(words.text, sizeof words.text, "in space: %zu motions; %.200s%s, R̄ %s, p of uniform %s",
+        snprintf(words.text, sizeof words.text, "%zu motions; %.200s%s, R̄ %s, p of uniform %.20s",
                  a->disturbance.all.motions,
                  bearing_words(space->trend.trend_deg, space->cone_deg, mean->uniform_p).text, plunge,
-                 words_figures(mean->resultant_share, 2).text, p_words(mean->uniform_p).text);
+                 words_figures(mean->resultant_share, 2).text, report_p(mean->uniform_p).text);
     return words;
 }
 
-static report_text axes_words(const char* name, const rlv_disturbance_axes* axes)
+static report_text axes_words(const rlv_disturbance_axes* axes)
 {
     const rlv_orientation* o = &axes->tensor;
     report_text words;
     if (axes->why != NULL)
-        snprintf(words.text, sizeof words.text, "%s of displaced elements: no orientation tensor (%s)", name,
-                 axes->why);
+        snprintf(words.text, sizeof words.text, "no orientation tensor (%s)", axes->why);
     else
         snprintf(words.text, sizeof words.text,
-                 "%s of %zu displaced elements: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %s", name,
-                 o->count, words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
+                 "of %zu: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count,
+                 words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
                  words_figures(o->eigenvalue[2], 2).text, words_figures(o->shape, 2).text,
-                 words_figures(o->strength, 2).text, p_words(o->uniform_p).text);
+                 words_figures(o->strength, 2).text, report_p(o->uniform_p).text);
     return words;
 }
 
-report_text disturbance_words(const history_articulation* a, size_t sentence)
+report_lines disturbance_lines(const history_articulation* a)
 {
     const rlv_disturbed* all = &a->disturbance.all;
-    return sentence == 0   ? level_words(a)
-           : sentence == 1 ? space_words(a)
-           : sentence == 2 ? axes_words("poles", &all->poles)
-                           : axes_words("long axes", &all->long_axes);
+    return (report_lines){.count = 4,
+                          .line = {{"In the level", level_words(a), false},
+                                   {"In space", space_words(a), false},
+                                   {"Poles of displaced", axes_words(&all->poles), false},
+                                   {"Their long axes", axes_words(&all->long_axes), false}}};
 }

@@ -19,12 +19,7 @@ typedef enum disturbance_table
 /// One of the tables; empty where nothing was fitted. `articulation` must outlive it. Free with table_free.
 rlv_table disturbance_table_of(const history_articulation* articulation, disturbance_table which);
 
-/// What is said of all of them, a sentence each without a full stop: which way in the level, in space, and how poles
-/// and long axes lie.
-enum
-{
-    DISTURBANCE_SENTENCES = 4
-};
-report_text disturbance_words(const history_articulation* articulation, size_t sentence);
+/// What is said of all of them, without full stops: which way in the level, in space, and how poles and long axes lie.
+report_lines disturbance_lines(const history_articulation* articulation);
 
 #endif

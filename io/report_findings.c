@@ -543,31 +543,46 @@ static report_text elements_that(const history_articulation* a, rlv_articulation
 
 static void look_at_moved(report_findings* f, const history_articulation* a)
 {
+    static const char* const words[RLV_ARTICULATION_STATES] = {
+        [RLV_SHIFTED] = "shifted from the life position, by the order of the other elements",
+        [RLV_ROTATED] = "rotated against the life position, by the order of the other elements",
+        [RLV_INVERTED] = "inverted: the external face looks the other way than the life position's",
+        [RLV_UNASSIGNED] = "off the row, and so moved; from which place is not known"};
     for (rlv_articulation_state state = RLV_SHIFTED; state <= RLV_UNASSIGNED; state++)
     {
         const report_text names = elements_that(a, state);
         if (names.text[0] != '\0')
-            find(f, REPORT_LOOK, names.text, "%s",
-                 state == RLV_UNASSIGNED ? "off the row, and so moved, from which place is not known"
-                                         : rlv_articulation_state_word(state));
+            find(f, REPORT_LOOK, names.text, "%s", words[state]);
     }
 }
 
-/// Life positions in the rock, and at today's surface, within their rows. Beyond a row's end is no place to point at.
+static report_text place_name(const history_articulation* a, const rlv_unfilled* life)
+{
+    report_text name;
+    snprintf(name.text, sizeof name.text, "%.60s %d", a->elements->history->specimen->row[life->row].id, life->place);
+    return name;
+}
+
+/// Life positions in the rock, each with its depth, and those at today's surface. Beyond a row's end is no place to
+/// point at.
 static void look_at_unfilled(report_findings* f, const history_articulation* a)
 {
-    const rlv_specimen* specimen = a->elements->history->specimen;
+    report_text surface = {""};
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
     {
         const rlv_unfilled* life = &a->fit.unfilled[i];
         const history_unfilled* u = &a->unfilled[i];
-        char of[128];
-        if (life->corridor || (u->where != HISTORY_IN_ROCK && u->where != HISTORY_AT_SURFACE))
-            continue;
-        snprintf(of, sizeof of, "place %d of row %.60s", life->place, specimen->row[life->row].id);
-        find(f, REPORT_LOOK, of, "it has no element, and lies %s: %s below today's surface. Bone may lie there",
-             articulation_where_name(u->where), report_interval(u->depth_mm, "mm").text);
+        if (!life->corridor && u->where == HISTORY_IN_ROCK)
+            find(
+                f, REPORT_LOOK, place_name(a, life).text,
+                "this life position has no element, and lies in the rock, %s below today's surface: bone may lie there",
+                report_interval(u->depth_mm, "mm").text);
+        else if (!life->corridor && u->where == HISTORY_AT_SURFACE)
+            add_name(&surface, place_name(a, life).text);
     }
+    if (surface.text[0] != '\0')
+        find(f, REPORT_LOOK, surface.text,
+             "life positions without an element at today's surface: a little below it bone may lie");
 }
 
 void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton)

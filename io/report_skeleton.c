@@ -5,6 +5,7 @@
 #include "report_record.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 
 rlv_status report_skeleton_measure(report_skeleton* s, const rlv_history* history, rlv_answer* answer, rlv_error* error)
 {
@@ -140,35 +141,41 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     if (a->stray_count > 0)
         page_part(p, "strays", "Where elements from the spoil may have been");
     for (size_t i = 0; i < a->stray_count; i++)
-        page_paragraph(p, articulation_candidates_words(a, i).text);
+        page_fact(p, a->elements->one[a->stray[i].element].record->id, articulation_candidates_words(a, i).text);
 }
 
 static void put_statistics(rlv_page* p, const report_skeleton* s)
 {
     const history_articulation* a = &s->articulation;
     page_part(p, "ways", "Which way they went, and how they lie");
-    for (size_t k = 0; k < DISTURBANCE_SENTENCES; k++)
-        page_paragraph(p, disturbance_words(a, k).text);
+    const report_lines lines = disturbance_lines(a);
+    for (size_t k = 0; k < lines.count; k++)
+        page_fact(p, lines.line[k].name, lines.line[k].words.text);
     put_table(p, articulation_shares_wall(a), whole(s, ARTICULATION_SHARES),
               "A dash: no element's life position is there.", NULL);
 }
 
+/// In one box, a line with a bullet each.
 static void put_untold(rlv_page* p, const history_articulation* a)
 {
+    char* text = NULL;
+    size_t size = 0;
     report_text words;
+    FILE* stream = open_memstream(&text, &size);
     page_part(p, "untold", "What could not be told");
-    for (size_t next = 0; articulation_untold(a, &next, &words);)
-        page_paragraph(p, words.text);
+    if (stream != NULL)
+        fputs("Of the skeleton could not be told:", stream);
+    for (size_t next = 0; stream != NULL && articulation_untold(a, &next, &words);)
+        fprintf(stream, "\n• %s.", words.text);
+    if (stream != NULL && fclose(stream) == 0)
+        page_box(p, PAGE_NOTE, text);
+    else
+        p->out_of_memory = true;
+    free(text);
 }
 
-void report_skeleton_put(rlv_page* p, const report_skeleton* s, const history_sheets* sheets)
+static void put_judged(rlv_page* p, const report_skeleton* s, const history_sheets* sheets)
 {
-    page_section(p, "skeleton", "The skeleton");
-    if (!s->judged)
-    {
-        page_paragraph(p, s->why[0] != '\0' ? s->why : "Elements: not recorded.");
-        return;
-    }
     page_fact(p, "As it lay", articulation_verdict(&s->articulation).text);
     const size_t last = s->elements.history->stage_count - 1;
     report_page_pictures(p, sheets, HISTORY_SHEET_BONES, last);
@@ -178,6 +185,17 @@ void report_skeleton_put(rlv_page* p, const report_skeleton* s, const history_sh
     put_statistics(p, s);
     report_page_pictures(p, sheets, HISTORY_SHEET_DIRECTIONS, last);
     put_untold(p, &s->articulation);
+}
+
+void report_skeleton_put(rlv_page* p, const report_skeleton* s, const history_sheets* sheets)
+{
+    page_section(p, "skeleton", "The skeleton");
+    if (s->judged)
+        put_judged(p, s, sheets);
+    else
+        page_paragraph(p, s->why[0] != '\0' ? s->why : "Elements: not recorded.");
+    if (!s->measured)
+        return;
     page_part(p, "where", "Where each element lies");
     put_table(p, elements_wall(&s->elements), &s->table[ELEMENTS_MEASURED], "A dash: not known, or not recorded.",
               NULL);

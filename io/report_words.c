@@ -39,6 +39,16 @@ report_text report_step_name(const rlv_history* history, size_t step)
                stage_id(history, history->step[step].after));
 }
 
+report_text report_p(double p)
+{
+    report_text words = {""};
+    if (p < 0.001)
+        snprintf(words.text, sizeof words.text, "< 0.001");
+    else if (p <= 1.0)
+        snprintf(words.text, sizeof words.text, "%s", words_number(p, p < 0.1 ? 3 : 2).text);
+    return words;
+}
+
 report_text report_place_in_row(const rlv_element_record* element)
 {
     if (!element->place_known)

@@ -86,6 +86,9 @@ report_text report_weight(const rlv_history* history);
 /// mesh, which is not the least that holds it.
 report_text report_size(const rlv_history* history);
 
+/// A p: "0.023", "< 0.001"; empty where there is none.
+report_text report_p(double p);
+
 /// "14-17", "15": the places in its row that an element is recorded at. Empty where they are not known.
 report_text report_place_in_row(const rlv_element_record* element);
 
