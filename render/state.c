@@ -10,7 +10,7 @@ rlv_rgb rlv_state_tone(rlv_articulation_state state)
                                                           [RLV_INVERTED] = {0.800f, 0.475f, 0.655f},
                                                           [RLV_UNASSIGNED] = {1.0f, 1.0f, 1.0f}};
     static const float lighter[RLV_ARTICULATION_STATES] = {
-        [RLV_SHIFTED] = 0.42f, [RLV_ROTATED] = 0.32f, [RLV_INVERTED] = 0.15f};
+        [RLV_SHIFTED] = 0.42f, [RLV_ROTATED] = 0.18f, [RLV_INVERTED] = 0.15f};
     return rlv_rgb_mix(tone[state], (rlv_rgb){1.0f, 1.0f, 1.0f}, lighter[state]);
 }
 
