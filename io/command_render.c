@@ -83,45 +83,37 @@ static void tell_picture(rlv_answer* answer, const rlv_options* options, const h
 }
 
 /// A picture of the skeleton: its elements are measured and its order fitted for it.
-static rlv_status draw_skeleton(elements_work* w, const rlv_options* options, history_sheet_order* order,
-                                rlv_answer* answer, rlv_error* error)
+static rlv_status draw_skeleton(elements_work* w, history_sheet_order* order, bool staged, rlv_answer* answer,
+                                rlv_error* error)
 {
     history_articulation articulation = {0};
-    rlv_status status = elements_work_measure(w, options->path[0], answer, error);
-    if (status == RLV_DONE)
-        status = history_view_check(&w->of.specimen, options->view, error);
-    order->stage = w->of.specimen.stage_count - 1;
-    if (status == RLV_DONE && options->stage != NULL)
-        status = find_stage(order, &w->of.specimen, options->stage, error);
+    rlv_status status = elements_work_measure_read(w, answer, error);
+    if (!staged)
+        order->stage = articulation_sheet_stage(&w->of.history);
     if (status == RLV_DONE)
         status = history_articulation_measure(&articulation, &w->elements, answer, error);
     if (status == RLV_DONE)
         status = articulation_sheet_draw(&w->of.sheets, &articulation, order, answer, error);
-    if (status == RLV_DONE)
-        tell_picture(answer, options, &w->of.sheets.sheet[0]);
-    else if (status == RLV_IMPOSSIBLE)
-        record_null(answer->record, "picture");
     history_articulation_free(&articulation);
     return status;
 }
 
-static rlv_status draw(specimen_work* w, const rlv_options* options, const history_sheet_order* order,
-                       rlv_answer* answer, rlv_error* error)
+/// A picture of stages or of steps.
+static rlv_status draw_stages(specimen_work* w, const history_sheet_order* order, rlv_answer* answer, rlv_error* error)
 {
     const history_options how = {.poses_only = order->kind == HISTORY_SHEET_STAGE};
+    specimen_inputs(answer, &w->specimen);
     rlv_status status = history_measure(&w->history, &w->specimen, &how, answer, error);
     if (status == RLV_DONE)
         status = history_sheet_draw(&w->sheets, &w->history, order, answer, error);
-    if (status == RLV_DONE)
-        tell_picture(answer, options, &w->sheets.sheet[0]);
-    else if (status == RLV_IMPOSSIBLE)
-        record_null(answer->record, "picture");
+    specimen_inputs_within(answer, &w->specimen);
     return status;
 }
 
 rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    specimen_work w = {0};
+    elements_work w = {0};
+    specimen_work* of = &w.of;
     rlv_status status = check_call(options, error);
     if (status != RLV_DONE)
         return status;
@@ -134,24 +126,19 @@ rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_er
     record_text(answer->parameters, "stage", options->stage);
     record_text(answer->parameters, "view", options->view);
     record_real(answer->parameters, "scale", options->scale > 0.0 ? options->scale : (double)NAN);
-    if (order.kind >= HISTORY_SHEET_BONES)
-    {
-        elements_work elements = {0};
-        status = draw_skeleton(&elements, options, &order, answer, error);
-        elements_work_free(&elements);
-        return status;
-    }
-    status = rlv_specimen_read(&w.specimen, options->path[0], error);
+    status = rlv_specimen_read(&of->specimen, options->path[0], error);
     if (status == RLV_DONE)
-        status = history_view_check(&w.specimen, options->view, error);
+        status = history_view_check(&of->specimen, options->view, error);
     if (status == RLV_DONE && options->stage != NULL)
-        status = find_stage(&order, &w.specimen, options->stage, error);
+        status = find_stage(&order, &of->specimen, options->stage, error);
+    bool called_well = status == RLV_DONE;
+    if (called_well)
+        status = order.kind >= HISTORY_SHEET_BONES ? draw_skeleton(&w, &order, options->stage != NULL, answer, error)
+                                                   : draw_stages(of, &order, answer, error);
     if (status == RLV_DONE)
-    {
-        specimen_inputs(answer, &w.specimen);
-        status = draw(&w, options, &order, answer, error);
-        specimen_inputs_within(answer, &w.specimen);
-    }
-    specimen_work_free(&w);
+        tell_picture(answer, options, &of->sheets.sheet[0]);
+    else if (called_well && status == RLV_IMPOSSIBLE)
+        record_null(answer->record, "picture");
+    elements_work_free(&w);
     return status;
 }

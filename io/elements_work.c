@@ -31,14 +31,17 @@ static rlv_status measure(elements_work* work, rlv_answer* answer, rlv_error* er
     return status == RLV_DONE ? history_elements_measure(&work->elements, &work->of.history, answer, error) : status;
 }
 
-rlv_status elements_work_measure(elements_work* work, const char* folder, rlv_answer* answer, rlv_error* error)
+rlv_status elements_work_measure_read(elements_work* work, rlv_answer* answer, rlv_error* error)
 {
-    rlv_status status = rlv_specimen_read(&work->of.specimen, folder, error);
-    if (status != RLV_DONE)
-        return status;
     specimen_inputs(answer, &work->of.specimen);
-    status = measure(work, answer, error);
+    rlv_status status = measure(work, answer, error);
     if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
         specimen_inputs_within(answer, &work->of.specimen);
     return status;
+}
+
+rlv_status elements_work_measure(elements_work* work, const char* folder, rlv_answer* answer, rlv_error* error)
+{
+    rlv_status status = rlv_specimen_read(&work->of.specimen, folder, error);
+    return status == RLV_DONE ? elements_work_measure_read(work, answer, error) : status;
 }

@@ -17,6 +17,8 @@ typedef struct elements_work
 /// Without one alignment what lies on the stage of the frame is measured all the same. RLV_IMPOSSIBLE where the record
 /// names no element (then no mesh is read, and `elements.count` is 0), or none can be measured.
 rlv_status elements_work_measure(elements_work* work, const char* folder, rlv_answer* answer, rlv_error* error);
+/// The same of a specimen that was read into `work->of` already.
+rlv_status elements_work_measure_read(elements_work* work, rlv_answer* answer, rlv_error* error);
 void elements_work_free(elements_work* work);
 
 #endif

@@ -17,6 +17,11 @@ static const history_element* element_of(const history_articulation* a, size_t g
     return &a->elements->one[a->element_of[given]];
 }
 
+size_t articulation_sheet_stage(const rlv_history* history)
+{
+    return history->joined ? history->stage_count - 1 : history->frame;
+}
+
 /// What every one of these sheets begins with: its subject, and the stages that elements were seen on.
 static rlv_status begin(sheet_job* job, const history_articulation* a, const char* subject, rlv_error* error)
 {
@@ -364,6 +369,10 @@ static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_
     bones b = {0};
     stage_look look = {0};
     rlv_sheet_view view = {0};
+    const char* stage = job->history->stage[job->order.stage].record->id;
+    if (!job->history->joined && job->order.stage != job->history->frame)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "name the stage of the frame, or none",
+                        "stage %.100s is not in the block's frame: %.400s", stage, job->history->apart);
     rlv_status status = begin(job, a, "", error);
     if (status == RLV_DONE)
         status = sheet_look_at(&look, &view, job->history, job->order.stage, true, error);
@@ -554,7 +563,7 @@ static rlv_status draw_some(void* user, size_t index, const rlv_progress* progre
     const sheet_job job = {.drawn = &all->drawn[index],
                            .history = history,
                            .all = true,
-                           .order = {.kind = kind[index], .stage = history->stage_count - 1}};
+                           .order = {.kind = kind[index], .stage = articulation_sheet_stage(history)}};
     (void)progress;
     rlv_status status = draw_one(job, all->articulation, error);
     if (status != RLV_IMPOSSIBLE)

@@ -1,5 +1,6 @@
 #include "report_skeleton.h"
 
+#include "history_articulation_sheets.h"
 #include "report_page_parts.h"
 
 #include "report_record.h"
@@ -177,13 +178,13 @@ static void put_untold(rlv_page* p, const history_articulation* a)
 static void put_judged(rlv_page* p, const report_skeleton* s, const history_sheets* sheets)
 {
     page_fact(p, "As it lay", articulation_verdict(&s->articulation).text);
-    const size_t last = s->elements.history->stage_count - 1;
-    report_page_pictures(p, sheets, HISTORY_SHEET_BONES, last);
-    report_page_pictures(p, sheets, HISTORY_SHEET_PLAN, last);
+    const size_t stage = articulation_sheet_stage(s->elements.history);
+    report_page_pictures(p, sheets, HISTORY_SHEET_BONES, stage);
+    report_page_pictures(p, sheets, HISTORY_SHEET_PLAN, stage);
     put_moved(p, s);
     put_expected(p, s);
     put_statistics(p, s);
-    report_page_pictures(p, sheets, HISTORY_SHEET_DIRECTIONS, last);
+    report_page_pictures(p, sheets, HISTORY_SHEET_DIRECTIONS, stage);
     put_untold(p, &s->articulation);
 }
 

@@ -141,8 +141,8 @@ Test(command_render, what_cannot_be_drawn_is_refused_before_any_work)
     two_stages_write("flat", 7, NULL,
                      "field,block,body,head,-60,0,0,\nfield,block,body,tail,60,0,0,\n"
                      "field,block,body,belly,-20,0,0,\nfield,block,body,back,20,0,0,\n");
-    refuse("render bare --stage second --out out", "no picture", "--picture comparison, depth, history or stage");
-    refuse("render bare --picture portrait --out out", "portrait", "comparison, depth, history or stage");
+    refuse("render bare --stage second --out out", "no picture", "--picture comparison, depth, history, stage");
+    refuse("render bare --picture portrait --out out", "portrait", "comparison, depth, history, stage");
     refuse("render bare --picture depth --stage second", "no folder", "--out DIR");
     refuse("render bare --picture depth --out out", "needs a stage", "--stage ID");
     refuse("render bare --picture history --stage field --out out", "takes no --stage", "leave it out");
