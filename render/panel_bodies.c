@@ -13,7 +13,7 @@ static const rlv_stroke of_curve = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_SEC
 
 // Bluish green of the states' palette (state.h), which no state has.
 static const rlv_rgb of_corridor = {0.0f, 0.620f, 0.451f};
-#define VEIL 0.27 // of the clay that a corridor covers
+#define VEIL 0.48 // of the clay that a corridor covers where it is narrowest
 
 // A panel while bodies are drawn on it.
 typedef struct bodies
@@ -75,48 +75,87 @@ static void ring_path(cairo_t* c, double at[PANEL_STEPS][2])
     cairo_close_path(c);
 }
 
-// Make each corridor place's shadow, and what is swept from one to the next of its row, the path, and use it up.
-static void sweep(const bodies* on, const rlv_panel_marks* marks, void (*use)(cairo_t*))
+static double width_of(const rlv_panel_expected* of)
+{
+    return sqrt(of->radius2 * (of->covariance_mm2[0] + of->covariance_mm2[4] + of->covariance_mm2[8]));
+}
+
+// The next place of the same corridor, before or after one; NULL where it ends.
+static const rlv_panel_expected* beside(const rlv_panel_marks* marks, const rlv_panel_expected* of, int way)
+{
+    size_t at = (size_t)(of - marks->expected);
+    if ((way < 0 && at == 0) || (way > 0 && at + 1 == marks->expected_count))
+        return NULL;
+    const rlv_panel_expected* other = of + way;
+    return other->corridor && other->row == of->row ? other : NULL;
+}
+
+// A place's shadow, and what is swept from there to its narrower neighbour.
+static void fill_corridor(const bodies* on, const rlv_panel_marks* marks, const rlv_panel_expected* of)
 {
     cairo_t* c = on->sheet->cairo;
-    double at[PANEL_STEPS][2], last[PANEL_STEPS][2];
-    const rlv_panel_expected* before = NULL;
-    for (size_t i = 0; i < marks->expected_count; i++)
+    double at[PANEL_STEPS][2], near[PANEL_STEPS][2];
+    shadow_on_sheet(on, of, at);
+    ring_path(c, at);
+    cairo_fill(c);
+    for (int way = -1; way <= 1; way += 2)
     {
-        const rlv_panel_expected* of = &marks->expected[i];
-        bool joined = before != NULL && before->row == of->row;
-        before = of->corridor ? of : NULL;
-        if (!of->corridor)
+        const rlv_panel_expected* other = beside(marks, of, way);
+        if (other == NULL || width_of(other) > width_of(of))
             continue;
-        shadow_on_sheet(on, of, at);
-        ring_path(c, at);
-        use(c);
-        for (int k = 0; k < PANEL_STEPS && joined; k++)
+        shadow_on_sheet(on, other, near);
+        for (int k = 0; k < PANEL_STEPS; k++)
         {
             int next = (k + 1) % PANEL_STEPS;
-            cairo_move_to(c, last[k][0], last[k][1]);
-            cairo_line_to(c, last[next][0], last[next][1]);
+            cairo_move_to(c, near[k][0], near[k][1]);
+            cairo_line_to(c, near[next][0], near[next][1]);
             cairo_line_to(c, at[next][0], at[next][1]);
             cairo_line_to(c, at[k][0], at[k][1]);
             cairo_close_path(c);
-            use(c);
+            cairo_fill(c);
         }
-        memcpy(last, at, sizeof last);
     }
 }
 
-// Corridors as one tint with an edge: all edges first, so that those inside are filled over.
+// The narrowest place of the corridor that a place is of.
+static double narrowest(const rlv_panel_marks* marks, const rlv_panel_expected* of)
+{
+    double least = width_of(of);
+    for (int way = -1; way <= 1; way += 2)
+        for (const rlv_panel_expected* at = beside(marks, of, way); at != NULL; at = beside(marks, at, way))
+            least = fmin(least, width_of(at));
+    return least;
+}
+
+// Corridors, the widest places first, each over what is wider. The tint goes with one over the root of the width: less
+// and less is said of more and more room, and it is still seen how far.
 static void draw_corridors(const bodies* on, const rlv_panel_marks* marks)
 {
     cairo_t* c = on->sheet->cairo;
+    double last = INFINITY;
     cairo_push_group(c);
-    rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
-    rlv_sheet_pen(on->sheet, 2.0 * RLV_LINE_THIN);
-    sweep(on, marks, cairo_stroke);
-    rlv_sheet_colour(on->sheet, of_corridor);
-    sweep(on, marks, cairo_fill);
+    cairo_set_operator(c, CAIRO_OPERATOR_SOURCE);
+    for (;;)
+    {
+        double widest = -INFINITY;
+        for (size_t i = 0; i < marks->expected_count; i++)
+            if (marks->expected[i].corridor && width_of(&marks->expected[i]) < last)
+                widest = fmax(widest, width_of(&marks->expected[i]));
+        if (!(widest > 0.0))
+            break;
+        for (size_t i = 0; i < marks->expected_count; i++)
+        {
+            const rlv_panel_expected* of = &marks->expected[i];
+            if (!of->corridor || width_of(of) != widest)
+                continue;
+            cairo_set_source_rgba(c, (double)of_corridor.r, (double)of_corridor.g, (double)of_corridor.b,
+                                  VEIL * sqrt(narrowest(marks, of) / widest));
+            fill_corridor(on, marks, of);
+        }
+        last = widest;
+    }
     cairo_pop_group_to_source(c);
-    cairo_paint_with_alpha(c, VEIL);
+    cairo_paint(c);
 }
 
 static void draw_expected(const bodies* on, const rlv_panel_marks* marks)
@@ -295,10 +334,7 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
     if (which == SIGN_CORRIDOR)
     {
         cairo_set_source_rgba(c, (double)of_corridor.r, (double)of_corridor.g, (double)of_corridor.b, VEIL);
-        cairo_fill_preserve(c);
-        cairo_set_source_rgba(c, 0.0, 0.0, 0.0, VEIL);
-        rlv_sheet_pen(sheet, RLV_LINE_THIN);
-        cairo_stroke(c);
+        cairo_fill(c);
         return;
     }
     rlv_stroke_begin(sheet, which == SIGN_HIDDEN ? &of_hidden : &of_expected);
@@ -337,7 +373,7 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
     if (expected[0])
         add_sign(key, SIGN_EXPECTED, "unfilled life position, with 95" RLV_THIN "% of where it may be");
     if (expected[1])
-        add_sign(key, SIGN_CORRIDOR, "corridor beyond a row's last element");
+        add_sign(key, SIGN_CORRIDOR, "beyond a row's last element, paler as it is less sure");
     for (size_t i = 0; i < marks->curve_count; i++)
     {
         rlv_key_entry entry = {.kind = RLV_KEY_LINE, .stroke = of_curve};
