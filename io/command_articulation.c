@@ -77,6 +77,8 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
         tell_table(answer->text, "elements that lie off their row: moved, from which place is not known", off, "");
     tell_table(answer->text, "life positions without an element: bone may lie there", articulation_unfilled_wall(a),
                "none: every place has its element");
+    if (articulation_corridor_words(a) != NULL)
+        fprintf(answer->text, "\n  %s\n", articulation_corridor_words(a));
     if (a->stray_count > 0)
         fputs("\nelements from the spoil: life positions that they may have had\n", answer->text);
     for (size_t i = 0; i < a->stray_count; i++)

@@ -93,8 +93,8 @@ typedef struct history_articulation
 } history_articulation;
 
 /// Fit and judge measured elements, into a zeroed `articulation`; warnings go to the answer. `elements` must outlive
-/// it. RLV_IMPOSSIBLE where no row has RLV_ARTICULATION_LEAST elements with a known place: then `why` and `row_known`
-/// say what is known. Free with history_articulation_free, also after a failure.
+/// it. RLV_IMPOSSIBLE where the record has no row, or none has RLV_ARTICULATION_LEAST elements with a known place: then
+/// `why` and `row_known` say what is known. Free with history_articulation_free, also after a failure.
 rlv_status history_articulation_measure(history_articulation* articulation, const history_elements* elements,
                                         rlv_answer* answer, rlv_error* error);
 void history_articulation_free(history_articulation* articulation);

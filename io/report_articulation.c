@@ -648,10 +648,9 @@ rlv_table articulation_groups_wall(const history_articulation* a)
 
 static const table_column moved_columns[] = {
     {"id", NULL, "element", TABLE_TEXT, "Id of the element."},
-    {"place", NULL, "place", TABLE_TEXT, "Place in its row."},
     {"state", NULL, "state", TABLE_TEXT, "shifted, rotated or inverted."},
     WALL_MOTION_COLUMNS,
-    {"rotation", "deg", "rotation", TABLE_INTERVAL, "Whole angle against its attitude in life."},
+    {"rotation", "deg", "rotation", TABLE_NUMBER, "Whole angle against its attitude in life."},
     {"p", NULL, "p", TABLE_TEXT, "Adjusted over all elements."},
     {"group", NULL, "group", TABLE_COUNT, "Stretch that it moved with."}};
 
@@ -664,10 +663,9 @@ rlv_table articulation_moved_wall(const history_articulation* a)
         if (told == NULL || told->state == RLV_IN_PLACE || told->state == RLV_UNASSIGNED)
             continue;
         table_text(&t, a->elements->one[i].record->id);
-        put_place(&t, told, a->elements->one[i].record);
         table_text(&t, rlv_articulation_state_word(told->state));
         put_wall_motion(&t, a, &told->motion, &told->body);
-        table_interval(&t, told->motion.rotation_deg);
+        table_number(&t, told->motion.rotation_deg.value, fmax(words_sd(told->motion.rotation_deg), 2.0));
         table_text(&t, or_null(report_p(told->p_adjusted).text));
         if (told->group > 0)
             table_count(&t, told->group);
@@ -686,7 +684,7 @@ static const table_column unfilled_wall_columns[] = {
     {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today's surface."},
     {"nearest_side", NULL, "nearest from", TABLE_TEXT, "Which side that place of the surface is on."}};
 
-/// "matrix taken at skull", "in the rock, beyond the row's end".
+/// "matrix taken at skull", "in the rock (corridor)".
 static report_text where_words(const history_articulation* a, size_t i)
 {
     report_text words = {""};
@@ -696,7 +694,7 @@ static report_text where_words(const history_articulation* a, size_t i)
     if (name != NULL)
         snprintf(words.text, sizeof words.text, "%s%s%.60s%s%s", name, stage != NULL ? " at " : "",
                  stage != NULL ? stage : "", u->taken_with_piece ? ", where a piece came off" : "",
-                 a->fit.unfilled[i].corridor ? ", beyond the row's end" : "");
+                 a->fit.unfilled[i].corridor ? " (corridor)" : "");
     return words;
 }
 
@@ -747,6 +745,14 @@ static report_text depths_words(const history_articulation* a, size_t first, siz
     else
         snprintf(words.text, sizeof words.text, "%s", words_ends(all, 1.0).text);
     return words;
+}
+
+const char* articulation_corridor_words(const history_articulation* a)
+{
+    for (size_t i = 0; i < a->fit.unfilled_count; i++)
+        if (a->fit.unfilled[i].corridor)
+            return "Beyond its last element a row goes on in a corridor, that widens: no place in it is one to dig at.";
+    return NULL;
 }
 
 rlv_table articulation_unfilled_wall(const history_articulation* a)

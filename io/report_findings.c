@@ -531,12 +531,13 @@ static void find_missing(report_findings* f, const rlv_history* history)
         find(f, REPORT_MISSING, "north", "maps cannot be turned with north at the top");
 }
 
-/// Ids of the elements of a state, or of those that lie off their row (RLV_UNASSIGNED).
+/// Ids of the elements of a state, by themselves, or of those that lie off their row (RLV_UNASSIGNED).
 static report_text elements_that(const history_articulation* a, rlv_articulation_state state)
 {
     report_text names = {""};
     for (size_t i = 0; i < a->elements->count; i++)
-        if (history_state(a, i) == state && (state != RLV_UNASSIGNED || a->why[i] == HISTORY_OFF_ROW))
+        if (history_state(a, i) == state && (state != RLV_UNASSIGNED || a->why[i] == HISTORY_OFF_ROW) &&
+            (state != RLV_SHIFTED || a->fit.element[a->given_of[i]].group == 0))
             add_name(&names, a->elements->one[i].record->id);
     return names;
 }
@@ -548,6 +549,14 @@ static void look_at_moved(report_findings* f, const history_articulation* a)
         [RLV_ROTATED] = "rotated against the life position, by the order of the other elements",
         [RLV_INVERTED] = "inverted: the external face looks the other way than the life position's",
         [RLV_UNASSIGNED] = "off the row, and so moved; from which place is not known"};
+    for (size_t g = 0; g < a->fit.group_count; g++)
+    {
+        const rlv_articulation_group* group = &a->fit.group[g];
+        char of[128];
+        snprintf(of, sizeof of, "%.60s %d-%d", a->elements->history->specimen->row[group->row].id, group->first,
+                 group->last);
+        find(f, REPORT_LOOK, of, "moved together, by %s", report_interval(group->motion.shift_mm, "mm").text);
+    }
     for (rlv_articulation_state state = RLV_SHIFTED; state <= RLV_UNASSIGNED; state++)
     {
         const report_text names = elements_that(a, state);

@@ -139,6 +139,8 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     put_table(p, articulation_unfilled_wall(a), whole(s, ARTICULATION_UNFILLED),
               "A dash: the rock there is gone, or which way was up is not known.",
               "Every life position has its element.");
+    if (articulation_corridor_words(a) != NULL)
+        page_paragraph(p, articulation_corridor_words(a));
     if (a->stray_count > 0)
         page_part(p, "strays", "Where elements from the spoil may have been");
     for (size_t i = 0; i < a->stray_count; i++)

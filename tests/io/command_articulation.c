@@ -224,6 +224,19 @@ Test(command_articulation, without_one_row_that_is_long_enough_nothing_can_be_ju
     json_decref(record);
 }
 
+Test(command_articulation, without_rows_it_is_told_to_write_them)
+{
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    program_shell("sed -i '/^rows:/,$d' fish/specimen.yaml");
+    program_write("fish/elements.csv", "id,kind,row,place,side,stage,part,bag,note\nD01,scute,,,,field,,,\n");
+    program_run run = program_call("articulation fish", NULL);
+    cr_expect_eq(run.status, 3);
+    cr_expect_not_null(strstr(run.err, "the record has no row of life positions; write them under rows"), "%s",
+                       run.err);
+    program_free(&run);
+}
+
 static void expect_refused(const char* more, const char* points, const char* where, const char* what)
 {
     boxed_fish f = boxed_fish_make();

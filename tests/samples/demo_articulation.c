@@ -16,7 +16,7 @@ static json_t *told, *truth;
 static void set_up(void)
 {
     program_enter();
-    cr_assert_eq(program_shell("%s --out demo --size 40000 > demo.log 2>&1", RLV_MAKE_DEMO), 0);
+    cr_assert_eq(program_shell("%s --out demo --size 120000 > demo.log 2>&1", RLV_MAKE_DEMO), 0);
     told = told_by("articulation demo --json", 0);
     truth = json_load_file("demo/truth.json", 0, NULL);
     cr_assert_not_null(truth);
@@ -84,6 +84,24 @@ static void check_unfilled(void)
     cr_expect_eq(left, 3);
 }
 
+/// Eight of the left row slid together: most of them are told so, and by how far.
+static void check_patch(const json_t* scutes)
+{
+    const json_t* groups = json_object_get(told, "groups");
+    size_t slid = 0;
+    cr_assert_eq(json_array_size(groups), 1);
+    const json_t* group = json_array_get(groups, 0);
+    cr_expect_str_eq(told_text(group, "row"), "LL");
+    cr_expect(told_number(group, "shift_low_mm") < 6.0 && told_number(group, "shift_high_mm") > 6.0);
+    for (size_t i = 0; i < json_array_size(scutes); i++)
+    {
+        const json_t* scute = json_array_get(scutes, i);
+        if (was(scute, "slid"))
+            slid += is(told_of(told_text(scute, "id")), "shifted");
+    }
+    cr_expect_geq(slid, 6, "%zu of 8", slid);
+}
+
 /// What went with the spoil may have been where it truly was.
 static void check_candidates(void)
 {
@@ -128,6 +146,7 @@ Test(demo_articulation, its_truth_is_told, .init = set_up, .fini = tear_down, .t
     }
     // Sides are counted apart to 1.5 places: within two sd.
     cr_expect(abs(off) <= 3, "the right row begins at %d", off + 1);
+    check_patch(scutes);
     check_unfilled();
     check_candidates();
     cr_expect_geq(judged, 45);
