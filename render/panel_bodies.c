@@ -3,7 +3,6 @@
 #include "state.h"
 
 #include <math.h>
-#include <string.h>
 
 #define COVERS 0.62 // of the clay beneath an element's tone: relief shows through
 
