@@ -60,8 +60,8 @@ rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double rad
 rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, const rlv_overlay* overlay,
                          const rlv_paint_seen* seen, const char* limit_words);
 
-/// Fill the current path with hatching (rising to the right, or across that) or with dots, from lines that run through the sheet's corner, so that patterns
-/// of neighbours meet. The path is used up.
+/// Fill the current path with hatching (rising to the right, or across that) or with dots, from lines that run through
+/// the sheet's corner, so that patterns of neighbours meet. The path is used up.
 void rlv_mark_hatch(rlv_sheet* sheet);
 void rlv_mark_hatch_across(rlv_sheet* sheet);
 void rlv_mark_dots(rlv_sheet* sheet);
