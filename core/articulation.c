@@ -2,6 +2,7 @@
 
 #include "articulation_tell.h"
 #include "life.h"
+#include "order.h"
 
 #include <gsl/gsl_cdf.h>
 #include <stdlib.h>
@@ -14,6 +15,9 @@ enum
     MOST_ROUNDS = 20,  ///< of leaving out and letting in
     CHOOSE_ROUNDS = 3, ///< after which penalties stay
     MOST_GROUPS = 8,
+    MOST_GAPS = 3,   ///< in the spacing of a row
+    MOST_UNSEEN = 6, ///< a row of less than this part of all elements does not sway what smoothness all have
+    POSITIONS = RLV_LIFE_ACROSS + 1,
     GROUP_ROUNDS = 8, ///< of least distances, before a row's stretches are sought
 };
 
@@ -24,20 +28,28 @@ static const double LEAVE_OUT = 0.01;
 /// finds one far less often: in 3 of 100 animals without any (see the long test).
 static const double GROUP_LEVEL = 0.2;
 
+/// A step of the spacing is a natural gap where its p, times the steps of its row, is below this.
+static const double GAP_LEVEL = 0.01;
+
+/// Chi-square of three from which a stretch is looked at again without its elements.
+static const double LEAST_LOOK = 10.0;
+
 /// An open element belongs to a place where its p is above the first, and not to one where it is below the second.
 static const double BELONGS = 0.05, EXCLUDED = 0.01;
+
+/// Neighbours of a row, no further apart than these places, lie off alike where chi-square of three is below the second
+/// (1 in 1,000).
+enum
+{
+    MOST_APART = 2
+};
+static const double MOST_NEIGHBOURS_CHI2 = 16.27;
 
 /// An element is far off, in sds, where one of 6,000 that are in place would be.
 static const double FAR = 4.5;
 
 /// Median of the length of a normal vector of three of sd one.
 static const double MEDIAN_LENGTH = 1.5382;
-
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
 
 /// Lengths of what is off, of position (`first` 0) or attitude (`first` 3), scaled up where not all of it is known.
 static double length_off(const rlv_life_element* e, size_t first)
@@ -62,8 +74,7 @@ static double robust_sd(const rlv_life* life, size_t first, double* room)
     }
     if (n == 0)
         return 0.0;
-    qsort(room, n, sizeof *room, by_size);
-    return room[n / 2] / MEDIAN_LENGTH;
+    return rlv_median_sorting(n, room) / MEDIAN_LENGTH;
 }
 
 typedef enum trust_rule
@@ -140,12 +151,12 @@ static double kept_share(double out)
 }
 
 /// Estimate penalties (where `choose`) and scatter of the first `kinds`.
-static rlv_status estimate(rlv_life* life, size_t kinds, bool choose, rlv_error* error)
+static rlv_status estimate(rlv_life* life, size_t kinds, size_t row, bool choose, rlv_error* error)
 {
     for (size_t k = 0; k < kinds && choose; k++)
         if (rlv_life_choose(life, (rlv_life_kind)k, error) != RLV_DONE)
             return RLV_SYSTEM;
-    rlv_life_spread_of(life, kinds, kept_share(LEAVE_OUT));
+    rlv_life_spread_of(life, kinds, row, kept_share(LEAVE_OUT));
     return RLV_DONE;
 }
 
@@ -155,7 +166,7 @@ static rlv_status leave_out(rlv_life* life, rlv_error* error)
     for (int round = 0; round < MOST_ROUNDS; round++)
     {
         bool changed = false;
-        if (estimate(life, RLV_LIFE_KINDS, round < CHOOSE_ROUNDS, error) != RLV_DONE)
+        if (estimate(life, RLV_LIFE_KINDS, RLV_LIFE_ALL, round < CHOOSE_ROUNDS, error) != RLV_DONE)
             return RLV_SYSTEM;
         for (size_t i = 0; i < life->count; i++)
         {
@@ -169,10 +180,10 @@ static rlv_status leave_out(rlv_life* life, rlv_error* error)
                 e->trust[k] = trust;
             }
         }
-        if (!changed && round >= CHOOSE_ROUNDS)
+        if (!changed && round > 0)
             break;
     }
-    return estimate(life, RLV_LIFE_KINDS, false, error);
+    return estimate(life, RLV_LIFE_KINDS, RLV_LIFE_ALL, false, error);
 }
 
 /// A fit as it stood.
@@ -210,6 +221,24 @@ static void put_back(const kept_fit* kept, rlv_life* life)
     rlv_life_look(life);
 }
 
+/// Let in again what lies off in a row as one of its neighbours does: the edge of a stretch that moved, or of a gap in
+/// the spacing, which a smooth curve cuts across.
+static void let_in_neighbours(rlv_life* life, size_t row)
+{
+    for (size_t i = life->row[row].begin; i + 1 < life->row[row].end; i++)
+        for (size_t j = i + 1; j < life->row[row].end && life->element[j].slot - life->element[i].slot <= MOST_APART;
+             j++)
+        {
+            rlv_life_element *a = &life->element[i], *b = &life->element[j];
+            double sum = 0.0;
+            for (size_t v = 0; v < 3; v++)
+                sum += (a->off[v] - b->off[v]) * (a->off[v] - b->off[v]) /
+                       (rlv_life_scatter(life, a, v) + rlv_life_scatter(life, b, v));
+            if (sum < MOST_NEIGHBOURS_CHI2)
+                a->trust[0] = b->trust[0] = 1.0;
+        }
+}
+
 static void leave_groups_out(rlv_life* life)
 {
     for (size_t i = 0; i < life->count; i++)
@@ -220,25 +249,60 @@ static void leave_groups_out(rlv_life* life)
 /// Fit positions with the smoothness and the scatter that the other rows have, `row` itself by least distances.
 static rlv_status fit_by_others(rlv_life* life, size_t row, double* room, rlv_error* error)
 {
-    enum
-    {
-        POSITIONS = RLV_LIFE_ACROSS + 1,
-    };
     if (life->rows > 1)
     {
         for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
             life->element[i].trust[0] = 0.0;
-        if (estimate(life, POSITIONS, true, error) != RLV_DONE)
+        const bool much = MOST_UNSEEN * (life->row[row].end - life->row[row].begin) > life->count;
+        if (estimate(life, POSITIONS, RLV_LIFE_NONE, much, error) != RLV_DONE)
             return RLV_SYSTEM;
     }
     for (int n = 0; n <= GROUP_ROUNDS; n++)
     {
         trust_by_distance(life, 0, n < GROUP_ROUNDS ? TRUST_L1 : TRUST_CUT, room);
+        if (n == GROUP_ROUNDS)
+            let_in_neighbours(life, row);
         leave_groups_out(life);
         for (int k = 0; k < POSITIONS; k++)
             rlv_life_fit(life, (rlv_life_kind)k);
     }
-    return estimate(life, POSITIONS, false, error);
+    return estimate(life, POSITIONS, row, false, error);
+}
+
+/// Fit positions again, with the smoothness as it is, for the covariances of a row.
+static rlv_status fit_positions(rlv_life* life, size_t row, rlv_error* error)
+{
+    for (int n = 0; n < 3; n++)
+        for (int k = 0; k < POSITIONS; k++)
+            rlv_life_fit(life, (rlv_life_kind)k);
+    return estimate(life, POSITIONS, row, false, error);
+}
+
+/// The stretch of a row that most clearly moved together, `row` being fitted by the others. Gaps in its spacing, which
+/// pull what lies beside them along, are made free first; and a stretch is looked at again with its own elements out
+/// of the fit, which then is linear about where they belong.
+static rlv_status seek_in_row(rlv_life* life, size_t row, bool* member, rlv_life_group* found, rlv_error* error)
+{
+    *found = rlv_life_seek_group(life, row, member);
+    for (int n = 0; n < MOST_GAPS; n++)
+    {
+        const rlv_life_step step = rlv_life_seek_step(life, row);
+        if (!(step.p < GAP_LEVEL && step.p < found->p))
+            break;
+        life->gap[step.slot] = true;
+        if (fit_positions(life, row, error) != RLV_DONE)
+            return RLV_SYSTEM;
+        *found = rlv_life_seek_group(life, row, member);
+    }
+    if (found->chi2 < LEAST_LOOK)
+        return RLV_DONE;
+    for (size_t i = 0; i < life->count; i++)
+        if (member[i])
+            life->element[i].trust[0] = 0.0;
+    if (fit_positions(life, row, error) != RLV_DONE)
+        return RLV_SYSTEM;
+    *found = rlv_life_seek_group(life, row, member);
+    return RLV_DONE;
 }
 
 /// The stretch of any row that most clearly moved together.
@@ -250,12 +314,13 @@ static rlv_status seek_group(rlv_life* life, const kept_fit* kept, double* room,
     *best = (rlv_life_group){.p = 1.0};
     for (size_t r = 0; r < life->rows && status == RLV_DONE; r++)
     {
-        rlv_life_group found;
         put_back(kept, life);
-        status = fit_by_others(life, r, room, error);
-        if (status == RLV_DONE)
-            status = rlv_life_seek_group(life, r, &found, own, error);
-        if (status == RLV_DONE && found.p < best->p)
+        if ((status = fit_by_others(life, r, room, error)) != RLV_DONE)
+            break;
+        rlv_life_group found;
+        if ((status = seek_in_row(life, r, own, &found, error)) != RLV_DONE)
+            break;
+        if (found.p < best->p)
         {
             *best = found;
             memcpy(member, own, life->count * sizeof *own);
@@ -277,21 +342,21 @@ static void forget_group(rlv_life* life, rlv_life_group* group, size_t* count, s
     --*count;
 }
 
-/// Take a stretch out, and fit anew. It stands where its motion does, with the smoothness of all rows.
+/// Take one more stretch out, and fit anew. It stands where its motion does, with the smoothness of all rows.
 static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count, const bool* member, bool* stands,
                             rlv_error* error)
 {
-    ++*count;
+    const size_t last = ++*count;
     for (size_t i = 0; i < life->count; i++)
         if (member[i])
-            life->element[i].group = *count, life->element[i].trust[0] = 0.0;
-    rlv_status status = leave_out(life, error);
-    if (status == RLV_DONE)
-        status = rlv_life_group_motion(life, *count, group, error);
-    *stands = status == RLV_DONE && group->p < GROUP_LEVEL;
+            life->element[i].group = last, life->element[i].trust[0] = 0.0;
+    if (leave_out(life, error) != RLV_DONE)
+        return RLV_SYSTEM;
+    group[last - 1] = rlv_life_group_motion(life, last);
+    *stands = group[last - 1].p < GROUP_LEVEL;
     if (!*stands)
-        forget_group(life, group - (*count - 1), count, *count);
-    return status;
+        forget_group(life, group, count, last);
+    return RLV_DONE;
 }
 
 /// Look at all stretches again, now that the others are out: what stood only against another's pull is forgotten.
@@ -302,8 +367,7 @@ static rlv_status look_again(rlv_life* life, rlv_life_group* group, size_t* coun
         size_t weakest = 1;
         for (size_t g = 1; g <= *count; g++)
         {
-            if (rlv_life_group_motion(life, g, &group[g - 1], error) != RLV_DONE)
-                return RLV_SYSTEM;
+            group[g - 1] = rlv_life_group_motion(life, g);
             weakest = group[g - 1].p > group[weakest - 1].p ? g : weakest;
         }
         if (group[weakest - 1].p < GROUP_LEVEL)
@@ -328,7 +392,7 @@ static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* grou
         status = seek_group(life, &kept, room, &group[*count], member, error);
         if (status != RLV_DONE || !(group[*count].p < GROUP_LEVEL))
             break;
-        status = try_group(life, &group[*count], count, member, &stands, error);
+        status = try_group(life, group, count, member, &stands, error);
     }
     free(kept.value);
     free(kept.trust);
@@ -337,11 +401,6 @@ static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* grou
 }
 
 // Open places
-
-static bool open_place(const rlv_placed_element* e)
-{
-    return e->place_low != e->place_high;
-}
 
 /// An element whose place is open, at a slot.
 static rlv_life_element at_slot(const rlv_life* life, const rlv_placed_element* given, size_t index, size_t row,
@@ -366,7 +425,7 @@ static size_t only_slot(const rlv_life* life, const bool* filled, const rlv_plac
     for (size_t r = 0; r < life->rows; r++)
         for (size_t s = life->first[r]; s < life->first[r + 1] && life->row[r].given == given->row; s++)
         {
-            const int place = life->row[r].first + (int)(s - life->first[r]);
+            const int place = rlv_life_place_of(life, r, s);
             if (filled[s] || place < given->place_low || place > given->place_high)
                 continue;
             const rlv_life_element e = at_slot(life, given, index, r, s);
@@ -389,7 +448,7 @@ static rlv_status place_open(rlv_life* life, size_t count, const rlv_placed_elem
         filled[life->element[i].slot] = true;
     for (size_t i = 0; i < count && room; i++)
     {
-        wanted[i] = open_place(&element[i]) ? only_slot(life, filled, &element[i], i) : life->slots;
+        wanted[i] = !rlv_life_has_place(&element[i]) ? only_slot(life, filled, &element[i], i) : life->slots;
         wants[wanted[i]]++;
     }
     for (size_t i = 0; i < count && room; i++)
@@ -406,6 +465,9 @@ static rlv_status place_open(rlv_life* life, size_t count, const rlv_placed_elem
     return room ? RLV_DONE : RLV_SYSTEM;
 }
 
+/// What is further off, in mm, is no measurement: ten kilometres.
+static const double MOST_MM = 1e7;
+
 static rlv_status check_given(size_t count, const rlv_placed_element* element, size_t row_count, rlv_error* error)
 {
     for (size_t i = 0; i < count; i++)
@@ -413,7 +475,7 @@ static rlv_status check_given(size_t count, const rlv_placed_element* element, s
         const rlv_placed_element* e = &element[i];
         bool finite = true;
         for (int k = 0; k < 3; k++)
-            finite &= isfinite(e->element.position_mm[k]) && e->element.position_cov_mm2[4 * k] >= 0.0 &&
+            finite &= fabs(e->element.position_mm[k]) < MOST_MM && e->element.position_cov_mm2[4 * k] >= 0.0 &&
                       (e->element.known == 0 || e->element.attitude_cov_rad2[4 * k] >= 0.0);
         for (int k = 0; k < 9; k++)
             finite &=
@@ -443,7 +505,7 @@ rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, co
     if (status == RLV_DONE)
         status = first_fit(&life, room, error);
     if (status == RLV_DONE)
-        status = estimate(&life, RLV_LIFE_KINDS, true, error);
+        status = estimate(&life, RLV_LIFE_KINDS, RLV_LIFE_NONE, true, error);
     if (status == RLV_DONE)
         status = find_groups(&life, room, group, &groups, error);
     if (status == RLV_DONE)

@@ -173,6 +173,60 @@ rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, co
                                 size_t row_count, const rlv_articulation_row* row, rlv_error* error);
 void rlv_articulation_free(rlv_articulation* articulation);
 
+// Elements that were found in the spoil
+
+/// What is known of an element that no place in the rock is known for.
+typedef struct rlv_stray
+{
+    const bool* row;           ///< one a row given to the fit: whether its kind and side may belong there; NULL: any
+    int place_low, place_high; ///< INT_MIN to INT_MAX where nothing is known
+    rlv_interval length_mm, width_mm; ///< NaN where not measured; an element that broke has none
+    bool located;                     ///< whether it is known which part of the rock its bag came from
+    rlv_vec3 centre_mm;               ///< of that part
+    double covariance_mm2[9];         ///< its second moments about its centre: as large as the part is
+} rlv_stray;
+
+/// A life position that a stray may have had.
+typedef struct rlv_candidate
+{
+    size_t unfilled; ///< its index among the unfilled
+    double probability;
+} rlv_candidate;
+
+typedef struct rlv_candidates
+{
+    size_t count;
+    rlv_candidate* candidate; ///< the likeliest first; of equal ones, by row and place
+    double none;              ///< probability of none of these; with the others, 1
+} rlv_candidates;
+
+enum
+{
+    RLV_STRAYS_TOGETHER = 12, ///< strays that are told together: the work doubles with each
+};
+
+/// The probability with which one of the strays is none of the unfilled elements, before anything is known of it: it
+/// may be of another animal, or from beyond the ends of the rows. From memory, no source: one in ten.
+#define RLV_STRAY_NONE 0.1
+
+/// Which unfilled life positions `stray_count` strays may have had. `element` is what `articulation` was fitted to;
+/// `candidates` (one a stray, zeroed) is filled; free with rlv_candidates_free. RLV_BAD_INPUT where a stray's numbers
+/// are none.
+///
+/// The model (T. Bayes; all parts independent): before anything is known, each unfilled position of the rows and places
+/// that a stray may belong to is as likely as any other, and RLV_STRAY_NONE is none of these. *Size*: the log of length
+/// and of width at a place is a straight line through those of the row's nearest eight elements, with their scatter
+/// about it; where none is one of these, that of all elements. *Place*: what lay in life position came to the bag from
+/// there, q = the share in place; what did not, from a normal cloud about it, as wide as the shifts of the displaced
+/// elements; with the spread of the bag's part of the rock and the life position's own covariance. None of these: from
+/// anywhere, as the life positions of all are spread, and a factor of two (one sd) larger or smaller than all. No two
+/// strays had one position: the probabilities are sums over all assignments, exact for RLV_STRAYS_TOGETHER strays; of
+/// more, each is told by itself.
+rlv_status rlv_articulation_candidates(rlv_candidates* candidates, const rlv_articulation* articulation, size_t count,
+                                       const rlv_placed_element* element, size_t stray_count, const rlv_stray* stray,
+                                       rlv_error* error);
+void rlv_candidates_free(rlv_candidates* candidates, size_t stray_count);
+
 /// The English word of a state, and of the summary.
 const char* rlv_articulation_state_word(rlv_articulation_state state);
 const char* rlv_articulation_word_of(rlv_articulation_word word);

@@ -13,6 +13,9 @@ static const double LEVEL = 0.05;
 /// Elements, from which what is displaced in a row is found surely.
 static const size_t SURE_ROW = 15;
 
+/// The F distribution's 95 % lie below this for one degree of freedom: 215.7.
+static const double MOST_F = 250.0;
+
 static const double DEGREE = M_PI / 180.0;
 
 static const rlv_interval UNTOLD = {NAN, NAN, NAN};
@@ -51,6 +54,8 @@ static rlv_interval about(double value, double half)
 /// chi-square distribution as a mixture over Poisson's.
 static double length_below(double length, double far, int parts)
 {
+    if (!(far > 0.0))
+        return gsl_cdf_chisq_P(length * length, parts);
     const double half = 0.5 * far * far;
     const int middle = (int)half, wide = (int)(8.0 * sqrt(half) + 30.0);
     double sum = 0.0;
@@ -65,15 +70,17 @@ static double distance_for(double length, int parts, double share)
     double low = 0.0, high = length + 10.0;
     if (length_below(length, 0.0, parts) <= share)
         return 0.0;
-    for (int n = 0; n < 40; n++)
+    // Halved to a thousandth, then along the chord: the distribution bends too little there for a millionth.
+    double below[2] = {length_below(length, low, parts), length_below(length, high, parts)};
+    while (high - low > 1e-3)
     {
-        const double middle = 0.5 * (low + high);
-        if (length_below(length, middle, parts) > share)
-            low = middle;
+        const double middle = 0.5 * (low + high), at = length_below(length, middle, parts);
+        if (at > share)
+            low = middle, below[0] = at;
         else
-            high = middle;
+            high = middle, below[1] = at;
     }
-    return 0.5 * (low + high);
+    return low + (high - low) * (below[0] - share) / (below[0] - below[1]);
 }
 
 /// Interval of the length of a vector of `parts` whose parts have the variances given, seen along its own direction.
@@ -94,37 +101,42 @@ static rlv_interval length_interval(const double* off, const double* variance, i
                           sd * distance_for(length / sd, parts, 0.025)};
 }
 
+/// Where a distribution function of two degrees reaches a share, by halving between 0 and `most`. (GSL's own inverses
+/// end the program where they do not converge.)
+static double quantile(double (*below)(double, double, double), double a, double b, double most, double share)
+{
+    double low = 0.0, high = most;
+    for (int n = 0; n < 60; n++)
+    {
+        const double middle = 0.5 * (low + high);
+        if (below(middle, a, b) < share)
+            low = middle;
+        else
+            high = middle;
+    }
+    return 0.5 * (low + high);
+}
+
 static rlv_interval share_interval(size_t some, size_t all)
 {
     const double k = (double)some, n = (double)all;
     if (all == 0)
         return UNTOLD;
-    return (rlv_interval){k / n, some > 0 ? gsl_cdf_beta_Pinv(0.025, k, n - k + 1.0) : 0.0,
-                          some < all ? gsl_cdf_beta_Pinv(0.975, k + 1.0, n - k) : 1.0};
+    return (rlv_interval){k / n, some > 0 ? quantile(gsl_cdf_beta_P, k, n - k + 1.0, 1.0, 0.025) : 0.0,
+                          some < all ? quantile(gsl_cdf_beta_P, k + 1.0, n - k, 1.0, 0.975) : 1.0};
 }
 
 // Directions
 
-static rlv_mat3 columns_of(rlv_vec3 a, rlv_vec3 b, rlv_vec3 c)
-{
-    return (rlv_mat3){{a.x, b.x, c.x, a.y, b.y, c.y, a.z, b.z, c.z}};
-}
-
-static rlv_vec3 column(rlv_mat3 m, int k)
-{
-    return rlv_vec3_of(m.m[k], m.m[3 + k], m.m[6 + k]);
-}
-
 /// Along, across and out at a life position: out is the pole where the row has attitudes, else away from the axis.
-static rlv_mat3 body_axes(const rlv_life* life, size_t row, size_t slot, const rlv_life_place* p)
+static rlv_mat3 body_axes(const rlv_life* life, size_t row, const rlv_life_place* p)
 {
     const rlv_vec3 t = p->frame.along;
-    rlv_vec3 out = life->row[row].turned ? column(p->attitude, 2) : rlv_vec3_sub(p->at_mm, p->frame.at_mm);
+    rlv_vec3 out = life->row[row].turned ? rlv_mat3_column(p->attitude, 2) : rlv_vec3_sub(p->at_mm, p->frame.at_mm);
     out = rlv_vec3_unit(rlv_vec3_along(out, -rlv_vec3_dot(out, t), t));
     if (!(rlv_vec3_length(out) > 0.5))
         out = p->frame.side;
-    (void)slot;
-    return columns_of(t, rlv_vec3_cross(t, out), out);
+    return rlv_mat3_of_columns(t, rlv_vec3_cross(t, out), out);
 }
 
 /// Variances along the body axes of what has variances along T, N1 and N2.
@@ -135,7 +147,7 @@ static void turn_variances(const rlv_life_place* p, const rlv_mat3* body, const 
     {
         to[k] = 0.0;
         for (int i = 0; i < 3; i++)
-            to[k] += pow(rlv_vec3_dot(axis[i], column(*body, k)), 2.0) * from[i];
+            to[k] += pow(rlv_vec3_dot(axis[i], rlv_mat3_column(*body, k)), 2.0) * from[i];
     }
 }
 
@@ -153,11 +165,6 @@ static void lay_covariance(const rlv_life_place* p, const double variance[3], do
     }
 }
 
-static double freedom_of(const rlv_life* life)
-{
-    return fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom);
-}
-
 /// A shift in body axes, from parts along T, N1 and N2 with their variances.
 static void tell_shift(rlv_body_motion* m, const rlv_life* life, const rlv_life_place* p, const rlv_mat3* body,
                        const double off[3], const double variance[3], double pitch_mm)
@@ -168,12 +175,12 @@ static void tell_shift(rlv_body_motion* m, const rlv_life* life, const rlv_life_
     double own[3], part[3];
     turn_variances(p, body, variance, own);
     for (int k = 0; k < 3; k++)
-        part[k] = rlv_vec3_dot(d, column(*body, k));
-    const double t = gsl_cdf_tdist_Pinv(0.975, freedom_of(life));
+        part[k] = rlv_vec3_dot(d, rlv_mat3_column(*body, k));
+    const double t = gsl_cdf_tdist_Pinv(0.975, rlv_life_freedom(life));
     m->along_mm = about(part[0], t * sqrt(own[0]));
     m->across_mm = about(part[1], t * sqrt(own[1]));
     m->out_mm = about(part[2], t * sqrt(own[2]));
-    m->shift_mm = length_interval(part, own, 3, freedom_of(life));
+    m->shift_mm = length_interval(part, own, 3, rlv_life_freedom(life));
     m->shift_pitches = m->shift_mm.value / pitch_mm;
 }
 
@@ -199,7 +206,7 @@ static void tell_turn(rlv_body_motion* m, const rlv_life* life, const rlv_life_t
     m->rotation_deg = in_degrees(length_interval(off, variance, parts, freedom));
     const rlv_vec3 turn = rlv_vec3_of(t->off[3], t->off[4], t->off[5]);
     const rlv_mat3 off_matrix = rlv_rotation_from_vector(turn);
-    const rlv_vec3 pole = column(off_matrix, 2);
+    const rlv_vec3 pole = rlv_mat3_column(off_matrix, 2);
     if (isfinite(t->variance[3]) && isfinite(t->variance[4]))
     {
         // The pole's lean as a vector of two: the parts of the smallest turn that brings it there.
@@ -208,7 +215,7 @@ static void tell_turn(rlv_body_motion* m, const rlv_life* life, const rlv_life_t
         m->tilt_deg = in_degrees(length_interval(lean, t->variance + 3, 2, freedom));
         const rlv_vec3 way = rlv_mat3_apply(*attitude, rlv_vec3_of(pole.x, pole.y, 0.0));
         m->tilt_direction_deg =
-            atan2(rlv_vec3_dot(way, column(*body, 1)), rlv_vec3_dot(way, column(*body, 0))) / DEGREE;
+            atan2(rlv_vec3_dot(way, rlv_mat3_column(*body, 1)), rlv_vec3_dot(way, rlv_mat3_column(*body, 0))) / DEGREE;
     }
     if (isfinite(t->variance[5]) && isfinite(t->variance[4]))
     {
@@ -251,11 +258,11 @@ static void tell_element(rlv_articulation* a, const rlv_life* life, size_t index
     const rlv_life_place p = rlv_life_at(life, e->row, e->slot);
     const bool turned = life->row[e->row].turned;
     double life_variance[3];
-    told->place = life->row[e->row].first + (int)(e->slot - life->first[e->row]);
+    told->place = rlv_life_place_of(life, e->row, e->slot);
     told->placed = e->open;
     told->row_end = !e->open && (index == life->row[e->row].begin || index + 1 == life->row[e->row].end);
     told->group = e->group;
-    told->body = body_axes(life, e->row, e->slot, &p);
+    told->body = body_axes(life, e->row, &p);
     // Its life position as the others tell it: where it lies, less what it is off.
     told->life_mm =
         rlv_vec3_along(rlv_vec3_along(rlv_vec3_along(e->at_mm, -t.off[0], p.frame.along), -t.off[1], p.frame.side),
@@ -335,10 +342,10 @@ static void tell_unfilled(rlv_unfilled* u, const rlv_life* life, size_t row, siz
         variance[v] =
             (corridor ? RLV_LIFE_WIDENING : 1.0) * rlv_life_variance(life, row, slot, v) + natural_of(life, v);
     *u = (rlv_unfilled){.row = life->row[row].given,
-                        .place = life->row[row].first + (int)(slot - life->first[row]),
+                        .place = rlv_life_place_of(life, row, slot),
                         .corridor = corridor,
                         .position_mm = p.at_mm,
-                        .radius2 = 3.0 * gsl_cdf_fdist_Pinv(0.95, 3.0, freedom_of(life))};
+                        .radius2 = 3.0 * quantile(gsl_cdf_fdist_P, 3.0, rlv_life_freedom(life), MOST_F, 0.95)};
     lay_covariance(&p, variance, u->covariance_mm2);
 }
 
@@ -433,21 +440,19 @@ static rlv_status tell_groups(rlv_articulation* a, const rlv_life* life, const r
     a->group_count = groups;
     for (size_t g = 0; g < groups; g++)
     {
-        rlv_life_group m;
-        if (rlv_life_group_motion(life, g + 1, &m, error) != RLV_DONE)
-            return RLV_SYSTEM;
-        const rlv_life_element *first = &life->element[m.first], *last = &life->element[m.last];
+        const rlv_life_group* m = &group[g];
+        const rlv_life_element *first = &life->element[m->first], *last = &life->element[m->last];
         const size_t row = first->row, middle = (first->slot + last->slot) / 2;
         const rlv_life_place p = rlv_life_at(life, row, middle);
-        const rlv_mat3 body = body_axes(life, row, middle, &p);
+        const rlv_mat3 body = body_axes(life, row, &p);
         rlv_articulation_group* told = &a->group[g];
         *told = (rlv_articulation_group){.row = life->row[row].given,
-                                         .first = life->row[row].first + (int)(first->slot - life->first[row]),
-                                         .last = life->row[row].first + (int)(last->slot - life->first[row]),
-                                         .p = group[g].p};
+                                         .first = rlv_life_place_of(life, row, first->slot),
+                                         .last = rlv_life_place_of(life, row, last->slot),
+                                         .p = m->p};
         for (size_t i = 0; i < life->count; i++)
             told->count += life->element[i].group == g + 1;
-        tell_shift(&told->motion, life, &p, &body, m.shift, m.variance, pitch_at(life, row, middle));
+        tell_shift(&told->motion, life, &p, &body, m->shift, m->variance, pitch_at(life, row, middle));
         told->motion.rotation_deg = told->motion.about_pole_deg = told->motion.tilt_deg = UNTOLD;
         told->motion.tilt_direction_deg = NAN;
     }
@@ -480,7 +485,7 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
     return RLV_DONE;
 }
 
-rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, rlv_life_group* group, size_t groups,
+rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_life_group* group, size_t groups,
                                  size_t count, const rlv_placed_element* element, size_t row_count, rlv_error* error)
 {
     if (reserve_told(a, count, row_count, error) != RLV_DONE)

@@ -5,8 +5,9 @@
 
 #include "life.h"
 
-/// Fill a zeroed `articulation`; the axis of `life` passes into it.
-rlv_status rlv_articulation_tell(rlv_articulation* articulation, rlv_life* life, rlv_life_group* group, size_t groups,
-                                 size_t count, const rlv_placed_element* element, size_t row_count, rlv_error* error);
+/// Fill a zeroed `articulation`; the axis of `life` passes into it. `group` holds the motions that its fit gives.
+rlv_status rlv_articulation_tell(rlv_articulation* articulation, rlv_life* life, const rlv_life_group* group,
+                                 size_t groups, size_t count, const rlv_placed_element* element, size_t row_count,
+                                 rlv_error* error);
 
 #endif

@@ -1,6 +1,5 @@
 #include "axis.h"
 
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_spline.h>
 #include <stdlib.h>
 
@@ -17,13 +16,6 @@ void rlv_body_axis_free(rlv_body_axis* axis)
     *axis = (rlv_body_axis){0};
 }
 
-static rlv_vec3 any_side(rlv_vec3 along)
-{
-    const double x = fabs(along.x), y = fabs(along.y), z = fabs(along.z);
-    const rlv_vec3 far = x <= y && x <= z ? rlv_vec3_of(1, 0, 0) : y <= z ? rlv_vec3_of(0, 1, 0) : rlv_vec3_of(0, 0, 1);
-    return rlv_vec3_unit(rlv_vec3_along(far, -rlv_vec3_dot(far, along), along));
-}
-
 /// `v` mirrored in the plane square to `normal`.
 static rlv_vec3 mirrored(rlv_vec3 v, rlv_vec3 normal)
 {
@@ -34,7 +26,7 @@ static rlv_vec3 mirrored(rlv_vec3 v, rlv_vec3 normal)
 /// Carry the frame from point to point (table I of Wang et al.), and read the bend off it.
 static void carry_frame(rlv_body_axis* axis)
 {
-    axis->side[0] = any_side(axis->along[0]);
+    axis->side[0] = rlv_vec3_across(axis->along[0]);
     for (size_t i = 0; i + 1 < axis->count; i++)
     {
         const rlv_vec3 first = rlv_vec3_sub(axis->at_mm[i + 1], axis->at_mm[i]);
@@ -143,6 +135,8 @@ rlv_status rlv_body_axis_lay(rlv_body_axis* axis, size_t count, const rlv_vec3* 
 {
     curve c = {0};
     double* length = NULL;
+    if (count < 3)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give three points at least", "%zu points are no body axis", count);
     rlv_status status = make_curve(&c, count, point_mm, error);
     if (status == RLV_DONE)
     {

@@ -67,12 +67,9 @@ static rlv_ray ray_to(const rlv_mesh* mesh, uint32_t triangle, const float* from
 /// normal at the nearest point would be at a loss where that lies on a sharp edge.
 static double side_of(const rlv_mesh* mesh, const rlv_ray* ray, const rlv_hit* hit)
 {
-    rlv_vec3 corner[3];
     if (hit->triangle == RLV_TREE_NONE)
         return 1.0;
-    corners_of(mesh, hit->triangle, corner);
-    rlv_vec3 normal = rlv_vec3_cross(rlv_vec3_sub(corner[1], corner[0]), rlv_vec3_sub(corner[2], corner[0]));
-    return rlv_vec3_dot(normal, rlv_vec3_from(ray->direction)) < 0.0 ? 1.0 : -1.0;
+    return rlv_vec3_dot(rlv_mesh_twice_area(mesh, hit->triangle), rlv_vec3_from(ray->direction)) < 0.0 ? 1.0 : -1.0;
 }
 
 /// How a sample lies over its foot on the other surface.

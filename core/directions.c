@@ -2,12 +2,14 @@
 
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_eigen.h>
+#include <gsl/gsl_pow_int.h>
 #include <gsl/gsl_sf_bessel.h>
 #include <gsl/gsl_sf_gamma.h>
 #include <stdlib.h>
 
 #define RADIANS (M_PI / 180.0)
-#define EXACT_COUNT 20 ///< up to here the exact sum keeps eight figures: its terms cancel as e to the count
+#define EXACT_COUNT 20  ///< up to here the exact sum keeps eight figures: its terms cancel as e to the count
+#define MOST_TERMS 1000 ///< of a series that falls as k to minus half of one more than the steps
 
 static double clamp(double value, double low, double high)
 {
@@ -123,6 +125,30 @@ static double cone_deg(size_t count, double resultant)
     return off >= 2.0 ? 180.0 : 2.0 * asin(sqrt(0.5 * fmax(off, 0.0))) / RADIANS;
 }
 
+/// Half of the interval of the mean along the way in which directions scatter most about it.
+static rlv_status widest_of(rlv_sphere_mean* mean, const rlv_vec3* direction, rlv_error* error)
+{
+    double scatter[9] = {0.0}, value[3];
+    rlv_vec3 axis[3];
+    const double n = (double)mean->count;
+    mean->widest_deg = mean->count < 2 ? (double)NAN : 180.0;
+    if (mean->count < 2 || !(mean->resultant > 0.0))
+        return RLV_DONE;
+    for (size_t i = 0; i < mean->count; i++)
+    {
+        const rlv_vec3 unit = rlv_vec3_unit(direction[i]);
+        const rlv_vec3 off = rlv_vec3_along(unit, -rlv_vec3_dot(unit, mean->mean), mean->mean);
+        const double v[3] = {off.x, off.y, off.z};
+        for (int k = 0; k < 9; k++)
+            scatter[k] += v[k / 3] * v[k % 3] / (n - 1.0);
+    }
+    const rlv_status status = rlv_principal_axes(value, axis, scatter, error);
+    const double tangent = gsl_cdf_tdist_Pinv(0.975, n - 1.0) * sqrt(fmax(value[0], 0.0) / n) / mean->resultant_share;
+    if (status == RLV_DONE && tangent < 1.0) // beyond half a right angle it is no tangent plane any more
+        mean->widest_deg = atan(tangent) / RADIANS;
+    return status;
+}
+
 rlv_status rlv_sphere_mean_of(rlv_sphere_mean* mean, size_t count, const rlv_vec3* direction, rlv_error* error)
 {
     const rlv_status status = check(count, direction, error);
@@ -141,18 +167,19 @@ rlv_status rlv_sphere_mean_of(rlv_sphere_mean* mean, size_t count, const rlv_vec
                               .kappa = count < 2 ? (double)NAN : (n - 1.0) / (n - resultant),
                               .cone_deg = cone_deg(count, resultant),
                               .uniform_p = rlv_sphere_uniform_p(count, resultant)};
-    return RLV_DONE;
+    return widest_of(mean, direction, error);
 }
 
 // --- axes ------------------------------------------------------------------------------------------------------------
 
 rlv_status rlv_principal_axes(double value[3], rlv_vec3 axis[3], const double matrix[9], rlv_error* error)
 {
-    double copy[9], columns[9];
+    double copy[9];
+    rlv_mat3 columns;
     for (int k = 0; k < 9; k++)
         copy[k] = matrix[k];
     gsl_vector_view values = gsl_vector_view_array(value, 3);
-    gsl_matrix_view a = gsl_matrix_view_array(copy, 3, 3), vectors = gsl_matrix_view_array(columns, 3, 3);
+    gsl_matrix_view a = gsl_matrix_view_array(copy, 3, 3), vectors = gsl_matrix_view_array(columns.m, 3, 3);
     gsl_eigen_symmv_workspace* room = gsl_eigen_symmv_alloc(3);
     if (room == NULL)
         return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for three axes");
@@ -160,7 +187,7 @@ rlv_status rlv_principal_axes(double value[3], rlv_vec3 axis[3], const double ma
     gsl_eigen_symmv_sort(&values.vector, &vectors.matrix, GSL_EIGEN_SORT_VAL_DESC);
     gsl_eigen_symmv_free(room);
     for (int k = 0; k < 2; k++)
-        axis[k] = rlv_vec3_of(columns[k], columns[3 + k], columns[6 + k]);
+        axis[k] = rlv_mat3_column(columns, k);
     axis[2] = rlv_vec3_cross(axis[0], axis[1]);
     return RLV_DONE;
 }
@@ -227,10 +254,55 @@ static double kappa_of_resultant(double share)
     return kappa;
 }
 
-static double wilkie_p(double n, double share)
+static double length_of(const double* length, size_t i)
 {
-    const double r = n * share;
-    return exp(sqrt(1.0 + 4.0 * n + 4.0 * (n * n - r * r)) - (1.0 + 2.0 * n));
+    return length != NULL ? length[i] : 1.0;
+}
+
+/// Characteristic function of a walk: product of J0(t length). `most` gets what its size stays below from there on.
+static double walk_at(size_t count, const double* length, double t, double* most)
+{
+    if (length == NULL)
+    {
+        *most = pow(fmin(1.0, 2.0 / (M_PI * t)), 0.5 * (double)count);
+        return gsl_pow_uint(gsl_sf_bessel_J0(t), (unsigned)count);
+    }
+    double product = 1.0;
+    *most = 1.0;
+    for (size_t i = 0; i < count; i++)
+    {
+        const double x = t * length[i];
+        product *= gsl_sf_bessel_J0(x);
+        *most *= fmin(1.0, sqrt(2.0 / (M_PI * x)));
+    }
+    return product;
+}
+
+double rlv_circle_uniform_p(size_t count, const double* length, double resultant)
+{
+    if (count < 2)
+        return (double)NAN;
+    if (count == 2) // by the angle between the two
+    {
+        const double a = length_of(length, 0), b = length_of(length, 1);
+        return acos(clamp((resultant * resultant - a * a - b * b) / (2.0 * a * b), -1.0, 1.0)) / M_PI;
+    }
+    double reach = 0.0, sum = 0.0, most = 1.0;
+    for (size_t i = 0; i < count; i++)
+        reach += length_of(length, i);
+    const double r = clamp(resultant / reach, 0.0, 1.0);
+    for (unsigned k = 1; k <= MOST_TERMS && most > 1e-11; k++)
+    {
+        const double zero = gsl_sf_bessel_zero_J0(k), j1 = gsl_sf_bessel_J1(zero);
+        sum += walk_at(count, length, zero / reach, &most) * gsl_sf_bessel_J1(zero * r) / (zero * j1 * j1);
+    }
+    return clamp(1.0 - 2.0 * r * sum, 0.0, 1.0);
+}
+
+double rlv_circle_trust(double far_sd)
+{
+    const double g = 0.25 * far_sd * far_sd;
+    return sqrt(0.5 * M_PI * g) * (gsl_sf_bessel_I0_scaled(g) + gsl_sf_bessel_I1_scaled(g));
 }
 
 /// 1 - cos of the interval's half: Watson and Williams where azimuths are close, Upton where they are loose. 1: beyond.
@@ -250,20 +322,25 @@ static double half_deg(double n, double share, double kappa)
     return versine < 1.0 ? 2.0 * asin(sqrt(0.5 * versine)) / RADIANS : 180.0;
 }
 
-rlv_status rlv_circle_mean_of(rlv_circle_mean* mean, size_t count, const double* azimuth_deg, rlv_error* error)
+rlv_status rlv_circle_mean_of(rlv_circle_mean* mean, size_t count, const double* azimuth_deg, const double* weight,
+                              rlv_error* error)
 {
     if (count == 0)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "give one azimuth at least", "there are no azimuths");
-    double c = 0.0, s = 0.0;
+    double c = 0.0, s = 0.0, sum = 0.0, squares = 0.0;
     for (size_t i = 0; i < count; i++)
     {
-        if (!isfinite(azimuth_deg[i]))
-            return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out", "azimuth %zu is not a finite number", i + 1);
-        c += cos(RADIANS * azimuth_deg[i]);
-        s += sin(RADIANS * azimuth_deg[i]);
+        const double w = length_of(weight, i);
+        if (!isfinite(azimuth_deg[i]) || !isfinite(w) || !(w > 0.0))
+            return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out",
+                            "azimuth %zu is not a finite number, or its weight is not above zero", i + 1);
+        c += w * cos(RADIANS * azimuth_deg[i]);
+        s += w * sin(RADIANS * azimuth_deg[i]);
+        sum += w;
+        squares += w * w;
     }
-    const double n = (double)count, length = fmin(hypot(c, s), n), share = length > 4e-16 * n ? length / n : 0.0;
-    const double kappa = kappa_of_resultant(share);
+    const double length = fmin(hypot(c, s), sum), share = length > 4e-16 * sum ? length / sum : 0.0;
+    const double n = sum * sum / squares, kappa = kappa_of_resultant(share);
     *mean = (rlv_circle_mean){.count = count,
                               .mean_deg = turned(atan2(s, c)),
                               .resultant_share = share,
@@ -271,6 +348,6 @@ rlv_status rlv_circle_mean_of(rlv_circle_mean* mean, size_t count, const double*
                               .sd_deg = sqrt(-2.0 * log(share)) / RADIANS,
                               .mean_sd_deg = 1.0 / sqrt(n * kappa * share) / RADIANS,
                               .half_deg = half_deg(n, share, kappa),
-                              .uniform_p = wilkie_p(n, share)};
+                              .uniform_p = rlv_circle_uniform_p(count, weight, share * sum)};
     return RLV_DONE;
 }

@@ -205,19 +205,10 @@ static rlv_vec3 middle(const job* j, const rlv_vec3* at)
     return rlv_vec3_scale(sum, 1.0 / pairs);
 }
 
-static rlv_vec3 any_across(rlv_vec3 axis)
-{
-    const double x = fabs(axis.x), y = fabs(axis.y), z = fabs(axis.z);
-    const rlv_vec3 other = x <= y && x <= z ? rlv_vec3_of(1, 0, 0)
-                           : y <= z         ? rlv_vec3_of(0, 1, 0)
-                                            : rlv_vec3_of(0, 0, 1);
-    return rlv_vec3_unit(rlv_vec3_along(other, -rlv_vec3_dot(other, axis), axis));
-}
-
 /// The outline's longer axis, by second moments of area in the plane across the pole.
 static rlv_vec3 shape_axis(const job* j, const rlv_vec3* at, rlv_vec3 centre, rlv_vec3 pole)
 {
-    const rlv_vec3 e = any_across(pole), f = rlv_vec3_cross(pole, e);
+    const rlv_vec3 e = rlv_vec3_across(pole), f = rlv_vec3_cross(pole, e);
     double xx = 0.0, xy = 0.0, yy = 0.0;
     for (size_t i = 0; i < j->outline; i++)
     {
@@ -259,13 +250,7 @@ static rlv_vec3 long_axis(const job* j, const rlv_vec3* at, rlv_vec3 centre, rlv
 static rlv_mat3 frame_of(rlv_vec3 x, rlv_vec3 z)
 {
     x = rlv_vec3_unit(rlv_vec3_along(x, -rlv_vec3_dot(x, z), z));
-    const rlv_vec3 y = rlv_vec3_cross(z, x);
-    return (rlv_mat3){{x.x, y.x, z.x, x.y, y.y, z.y, x.z, y.z, z.z}};
-}
-
-static rlv_vec3 column(rlv_mat3 frame, int k)
-{
-    return rlv_vec3_of(frame.m[k], frame.m[3 + k], frame.m[6 + k]);
+    return rlv_mat3_of_columns(x, rlv_vec3_cross(z, x), z);
 }
 
 static double extent(const job* j, const rlv_vec3* at, rlv_vec3 axis, rlv_landmark k)
@@ -301,12 +286,12 @@ static figure draw(const job* j, const rlv_vec3* at)
         f.position = middle(j, at);
         way = rlv_vec3_unit(between(j, at, ends ? RLV_LANDMARK_ANTERIOR : RLV_LANDMARK_LEFT, f.position));
         const rlv_vec3 out = rlv_vec3_along(j->outward, -rlv_vec3_dot(j->outward, way), way);
-        pole = rlv_vec3_length(out) > 0.0 ? rlv_vec3_unit(out) : any_across(way);
+        pole = rlv_vec3_length(out) > 0.0 ? rlv_vec3_unit(out) : rlv_vec3_across(way);
         way = ends ? way : rlv_vec3_cross(way, pole);
     }
     f.frame = frame_of(way, pole);
-    f.size[0] = extent(j, at, column(f.frame, 0), RLV_LANDMARK_ANTERIOR);
-    f.size[1] = extent(j, at, column(f.frame, 1), RLV_LANDMARK_LEFT);
+    f.size[0] = extent(j, at, rlv_mat3_column(f.frame, 0), RLV_LANDMARK_ANTERIOR);
+    f.size[1] = extent(j, at, rlv_mat3_column(f.frame, 1), RLV_LANDMARK_LEFT);
     f.size[2] =
         is_plate(j) && has(j, RLV_LANDMARK_APEX) && has(j, RLV_LANDMARK_BASE)
             ? fabs(rlv_vec3_dot(rlv_vec3_sub(mark(j, at, RLV_LANDMARK_APEX), mark(j, at, RLV_LANDMARK_BASE)), pole))
@@ -332,7 +317,7 @@ static double handedness(const job* j, const figure* f, double centre_variance)
     const rlv_vec3 left = between(j, j->at, RLV_LANDMARK_LEFT, f->position);
     const double sd = sqrt(mark_variance(j, RLV_LANDMARK_LEFT, centre_variance) +
                            mark_variance(j, RLV_LANDMARK_RIGHT, centre_variance));
-    return rlv_vec3_dot(rlv_vec3_cross(rlv_vec3_unit(ahead), left), column(f->frame, 2)) / sd;
+    return rlv_vec3_dot(rlv_vec3_cross(rlv_vec3_unit(ahead), left), rlv_mat3_column(f->frame, 2)) / sd;
 }
 
 /// The same of the apex above the outline, or above the base.
@@ -344,7 +329,7 @@ static double height(const job* j, const figure* f, double centre_variance)
     const rlv_vec3 foot = has(j, RLV_LANDMARK_BASE) ? mark(j, j->at, RLV_LANDMARK_BASE) : f->position;
     const double sd = sqrt(mark_variance(j, RLV_LANDMARK_APEX, centre_variance) +
                            mark_variance(j, RLV_LANDMARK_BASE, centre_variance));
-    return rlv_vec3_dot(rlv_vec3_sub(top, foot), column(f->frame, 2)) / sd;
+    return rlv_vec3_dot(rlv_vec3_sub(top, foot), rlv_mat3_column(f->frame, 2)) / sd;
 }
 
 /// Turn the pole to the external face where that is known, else outwards, else to a side that does not depend on how
@@ -360,7 +345,7 @@ static bool find_face(job* j, rlv_element* element)
     element->contradicts = fabs(hand) > SURE && fabs(apex) > SURE && hand * apex < 0.0;
     const double surest = fabs(hand) >= fabs(apex) ? hand : apex;
     const bool known = fabs(surest) > SURE && !element->contradicts;
-    const rlv_vec3 pole = column(f.frame, 2), any = rlv_vec3_of(1.0, 1e-3, 1e-6);
+    const rlv_vec3 pole = rlv_mat3_column(f.frame, 2), any = rlv_vec3_of(1.0, 1e-3, 1e-6);
     const double out = rlv_vec3_dot(pole, rlv_vec3_length(j->outward) > 0.0 ? j->outward : any);
     j->sense = (known ? surest : out) < 0.0 ? -1.0 : 1.0;
     return known;
@@ -427,7 +412,8 @@ static void spread_extremes(spread* s, const job* j, rlv_mat3 frame)
     {
         for (int sense = -1; sense <= 1; sense += 2)
         {
-            const rlv_extreme end = rlv_extreme_of(j->outline, j->curve.smooth, j->sd, column(frame, k), sense);
+            const rlv_extreme end =
+                rlv_extreme_of(j->outline, j->curve.smooth, j->sd, rlv_mat3_column(frame, k), sense);
             s->push[k] += end.push_mm;
             s->size[k] += (end.variance_mm2 + 2.0 * end.point_variance_mm2) / 3.0;
         }
@@ -544,17 +530,18 @@ static rlv_status check_crossing(const job* j, rlv_vec3 pole, rlv_error* error)
 
 static rlv_status measure(rlv_element* element, job* j, rlv_error* error)
 {
-    if (is_plate(j) && (is_line(j) || !(rlv_vec3_length(vector_area(j, j->at, ring_mean(j, j->at))) > 0.0)))
+    const bool plate = is_plate(j);
+    const rlv_vec3 area = plate ? vector_area(j, j->at, ring_mean(j, j->at)) : (rlv_vec3){0.0, 0.0, 0.0};
+    if (plate && (is_line(j) || !(rlv_vec3_length(area) > 0.0)))
         return rlv_fail(error, RLV_BAD_INPUT, NULL,
                         "place points on all sides of it; of a thing as narrow as that, give only its anterior and "
                         "posterior ends",
                         "its %zu points lie on a line within their sds", j->ring_count);
-    if (check_crossing(j, is_plate(j) ? rlv_vec3_unit(vector_area(j, j->at, ring_mean(j, j->at))) : j->outward,
-                       error) != RLV_DONE)
+    if (check_crossing(j, plate ? rlv_vec3_unit(area) : j->outward, error) != RLV_DONE)
         return RLV_BAD_INPUT;
-    const bool face = is_plate(j) && find_face(j, element);
-    j->reference = column(draw(j, j->at).frame, 0);
+    const bool face = plate && find_face(j, element);
     const figure f = draw(j, j->at);
+    j->reference = rlv_mat3_column(f.frame, 0);
     spread s = spread_of(j, &f);
     spread_extremes(&s, j, f.frame);
     const double factor = j->curve.birge * j->curve.birge;
@@ -607,20 +594,10 @@ rlv_status rlv_element_measure(rlv_element* element, const rlv_element_seen* see
 /// What a pose's covariance does to a place and an attitude there.
 static rlv_element_errors errors_of(const rlv_pose* pose, rlv_vec3 place)
 {
-    rlv_element_errors errors = {0};
-    const rlv_vec3 arm = rlv_vec3_sub(place, pose->centre_mm);
-    // The pose's small motion moves the place by t + w x arm + s arm.
-    const double a[3] = {arm.x, arm.y, arm.z};
-    const double lever[21] = {1, 0,    0,    0, a[2], -a[1], a[0], 0,     1, 0,   -a[2],
-                              0, a[0], a[1], 0, 0,    1,     a[1], -a[0], 0, a[2]};
+    rlv_element_errors errors;
+    rlv_pose_covariance_at(pose, place, errors.position_cov_mm2);
     for (int k = 0; k < 9; k++)
-    {
-        for (int p = 0; p < 7; p++)
-            for (int q = 0; q < 7; q++)
-                errors.position_cov_mm2[k] +=
-                    lever[7 * (k / 3) + p] * pose->covariance[7 * p + q] * lever[7 * (k % 3) + q];
         errors.attitude_cov_rad2[k] = pose->covariance[7 * (3 + k / 3) + 3 + k % 3];
-    }
     return errors;
 }
 

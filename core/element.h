@@ -139,6 +139,6 @@ rlv_status rlv_element_fuse(rlv_element_fusion* fusion, bool* partial, size_t co
 
 /// The angle between an element's plate and a plane, 0 to 90 degrees, with its 95 % interval; NaN where no pole is
 /// known.
-rlv_interval rlv_element_angle_deg(const rlv_element* element, const rlv_plane* plane);
+rlv_interval rlv_element_angle_deg(const rlv_element* element, const rlv_fitted_plane* plane);
 
 #endif

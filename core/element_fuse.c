@@ -428,7 +428,7 @@ rlv_status rlv_element_fuse(rlv_element_fusion* fusion, bool* partial, size_t co
 
 // --- a plane ---------------------------------------------------------------------------------------------------------
 
-rlv_interval rlv_element_angle_deg(const rlv_element* element, const rlv_plane* plane)
+rlv_interval rlv_element_angle_deg(const rlv_element* element, const rlv_fitted_plane* plane)
 {
     const double unknown = (double)NAN, deg = 180.0 / M_PI;
     if ((element->known & RLV_ELEMENT_POLE) == 0)

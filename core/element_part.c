@@ -318,8 +318,7 @@ rlv_status rlv_element_solid(rlv_element* element, const rlv_element_part* part,
     rlv_status status = rlv_principal_axes(value, axis, s.moment, error);
     if (status != RLV_DONE)
         return status;
-    const rlv_mat3 frame = {
-        {axis[0].x, axis[1].x, axis[2].x, axis[0].y, axis[1].y, axis[2].y, axis[0].z, axis[1].z, axis[2].z}};
+    const rlv_mat3 frame = rlv_mat3_of_columns(axis[0], axis[1], axis[2]);
     add_noise(place, turn, part, &s, frame);
     const double length = isnan(part->noise_length_mm) ? mean_edge_mm(part) : part->noise_length_mm;
     // The integral of the noise's covariance over the surface: of a volume's variance, a unit of area's share.

@@ -40,6 +40,11 @@ rlv_interval rlv_interval_less(rlv_interval a, rlv_interval b)
     return rlv_interval_add(a, (rlv_interval){-b.value, -b.high, -b.low});
 }
 
+rlv_interval rlv_interval_times(rlv_interval i, double factor)
+{
+    return (rlv_interval){i.value * factor, i.low * factor, i.high * factor};
+}
+
 rlv_mass rlv_mass_add(rlv_mass a, rlv_mass b)
 {
     return (rlv_mass){a.grams + b.grams, hypot(a.sd_g, b.sd_g)};

@@ -68,6 +68,9 @@ rlv_mass rlv_mass_add(rlv_mass a, rlv_mass b);
 rlv_interval rlv_interval_add(rlv_interval a, rlv_interval b);
 rlv_interval rlv_interval_less(rlv_interval a, rlv_interval b);
 
+/// A share or a multiple of it: `factor`, which is exact and not negative, times the value and both ends.
+rlv_interval rlv_interval_times(rlv_interval i, double factor);
+
 /// One step, from one stage to the next.
 typedef struct rlv_ledger_step
 {

@@ -65,7 +65,7 @@ typedef struct rlv_life_spread
 typedef struct rlv_life
 {
     size_t count, rows, slots;
-    rlv_life_element* element;
+    rlv_life_element* element; ///< by row and place; those whose place was found come last, and are in no fit
     rlv_life_row* row;
     size_t* first; ///< rows + 1: a row's slots
     size_t* block; ///< one a row: where its block of a spread begins
@@ -74,13 +74,12 @@ typedef struct rlv_life
     double* stretch;                ///< one a slot: its length over that along the axis, when last looked at
     double* room[2];                ///< one a slot: sums of weights and of weighted values
     double* base_line;              ///< one a slot
+    bool* gap;                      ///< one a slot: the spacing to the next is a natural gap
     rlv_smoother smoother[RLV_LIFE_KINDS];
     rlv_life_spread spread[RLV_LIFE_KINDS];
     double* covariance[RLV_LIFE_SPREADS]; ///< blocks: over phi
 } rlv_life;
 
-/// Elements are by row and place; those whose place was found come after all others, and are in no fit.
-///
 /// A slot's life position and attitude.
 typedef struct rlv_life_place
 {
@@ -119,7 +118,10 @@ rlv_status rlv_life_choose(rlv_life* life, rlv_life_kind kind, rlv_error* error)
 
 /// After fits with trust 0 and 1: fit the first `kinds` again, with covariances and with the scatter and its degrees of
 /// freedom; `kept` is the share of the variance of what is in place that is left in those that were let in.
-void rlv_life_spread_of(rlv_life* life, size_t kinds, double kept);
+/// Of what is not known, `row` gets covariances; RLV_LIFE_ALL are all rows, and get the variances alone.
+#define RLV_LIFE_ALL SIZE_MAX
+#define RLV_LIFE_NONE (SIZE_MAX - 1)
+void rlv_life_spread_of(rlv_life* life, size_t kinds, size_t row, double kept);
 
 /// An element against its life position as the others tell it: distance and variance of each value (mm and radians);
 /// not known is variance infinite.
@@ -146,23 +148,50 @@ bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const 
 double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test);
 double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test);
 
+/// A step of a row's spacing against its walk: the clearest of those with three elements in the fit to either side. A
+/// natural gap, where it is too wide for chance. After rlv_life_spread_of.
+typedef struct rlv_life_step
+{
+    size_t slot; ///< the step is from it to the next
+    double p;    ///< times the steps of the row; 1 where there is none
+} rlv_life_step;
+rlv_life_step rlv_life_seek_step(rlv_life* life, size_t row);
+
 /// A stretch of a row that moved together.
 typedef struct rlv_life_group
 {
-    size_t row, first, last;      ///< elements
+    size_t first, last;           ///< elements
     double chi2, p;               ///< p: times the windows of all rows
     double shift[3], variance[3]; ///< along T, N1 and N2
 } rlv_life_group;
 
-/// Seek the stretch of a row that most clearly moved together (in life_groups.c), its elements not yet in a group.
-/// `member` (one an element of `life`) says which; `best->p` is 1 where there is none.
-rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group* best, bool* member, rlv_error* error);
+/// The stretch of a row that most clearly moved together (in life_groups.c), of elements not yet in a group. `member`
+/// (one an element of `life`) gets which; p is 1 where there is none.
+rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member);
 
-/// The common motion of a group's members, which are left out of the fit.
-rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_group* motion, rlv_error* error);
+/// The common motion of a group's members, which are left out of the fit. After rlv_life_spread_of.
+rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group);
 
 /// Which kind a value is of, and which spread.
 rlv_life_kind rlv_life_kind_of(size_t value);
 size_t rlv_life_spread_index(size_t value);
+
+/// Variance of an element about its life position: natural scatter and measuring.
+double rlv_life_scatter(const rlv_life* life, const rlv_life_element* element, size_t value);
+
+/// Degrees of freedom that the scatter of positions is known with: of along and across, the fewer.
+double rlv_life_freedom(const rlv_life* life);
+
+/// The place of a slot.
+static inline int rlv_life_place_of(const rlv_life* life, size_t row, size_t slot)
+{
+    return life->row[row].first + (int)(slot - life->first[row]);
+}
+
+/// Whether an element's place was given, or is to be found.
+static inline bool rlv_life_has_place(const rlv_placed_element* element)
+{
+    return element->place_low == element->place_high;
+}
 
 #endif

@@ -1,9 +1,10 @@
 #include "life.h"
 
+#include "cholesky.h"
+#include "order.h"
+
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_linalg.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum
@@ -25,44 +26,12 @@ typedef struct window
 {
     size_t count; ///< elements, neighbours in their row
     const rlv_life_element* element;
-    double* off[3];     ///< count: from the prediction, mm
-    double* spread[2];  ///< count * count: covariance of the prediction, along and across, mm^2
-    double *gap, *side; ///< count * count each: room for what is solved
-    size_t* own;        ///< count: indices of the elements that matter
-    bool* agreed;       ///< count
+    double off[3][MOST_GROUP];                 ///< from the prediction, mm
+    double spread[2][MOST_GROUP * MOST_GROUP]; ///< count * count: covariance of it, along and across, mm^2
+    double gap[MOST_GROUP * MOST_GROUP], side[MOST_GROUP * MOST_GROUP]; ///< room for what is solved
+    size_t own[MOST_GROUP];                                             ///< indices of the elements that matter
+    bool agreed[MOST_GROUP];
 } window;
-
-static void free_window(window* w)
-{
-    for (size_t k = 0; k < 3; k++)
-        free(w->off[k]);
-    free(w->spread[0]);
-    free(w->spread[1]);
-    free(w->gap);
-    free(w->side);
-    free(w->own);
-    free(w->agreed);
-}
-
-static rlv_status make_window(window* w, size_t most, rlv_error* error)
-{
-    for (size_t k = 0; k < 3; k++)
-        if ((w->off[k] = rlv_reserve(most, sizeof(double), error)) == NULL)
-            return RLV_SYSTEM;
-    if ((w->spread[0] = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->spread[1] = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->gap = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->side = rlv_reserve(most * most, sizeof(double), error)) == NULL ||
-        (w->own = rlv_reserve(most, sizeof *w->own, error)) == NULL ||
-        (w->agreed = rlv_reserve(most, sizeof *w->agreed, error)) == NULL)
-        return RLV_SYSTEM;
-    return RLV_DONE;
-}
-
-static double scatter_of(const rlv_life* life, const rlv_life_element* e, size_t value)
-{
-    return life->spread[rlv_life_kind_of(value)].natural + e->variance[value];
-}
 
 /// Covariance, mm^2, of the life positions of a window's elements as the fit has it.
 static void lay_spread(const rlv_life* life, window* w, size_t kind)
@@ -81,8 +50,8 @@ static void lay_spread(const rlv_life* life, window* w, size_t kind)
 
 /// Take a window's own elements out of its prediction: with K the covariance of all and N the noise of those in the
 /// fit, residuals e become e + K (N - K)^-1 e and the covariance K + K (N - K)^-1 K. (`kind` 0: along, 1: both
-/// offsets.)
-static void leave_out(const rlv_life* life, window* w, size_t kind)
+/// offsets.) False where that cannot be told: a leverage is one, but for rounding.
+static bool leave_out(const rlv_life* life, window* w, size_t kind)
 {
     const size_t n = w->count, from = kind == 0 ? 0 : 1, to = kind == 0 ? 1 : 3;
     double* k = w->spread[kind];
@@ -96,20 +65,22 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
             w->own[held++] = i;
     }
     if (held == 0)
-        return;
+        return true;
     gsl_matrix_view gap = gsl_matrix_view_array(w->gap, held, held), side = gsl_matrix_view_array(w->side, held, n);
     for (size_t i = 0; i < held; i++)
         for (size_t j = 0; j < held; j++)
         {
             // What keeps it positive where a leverage is one but for rounding: a millionth of the noise.
-            const double noise = i == j ? (1.0 + 1e-6) * scatter_of(life, &w->element[w->own[i]], from) : 0.0;
+            const double noise = i == j ? (1.0 + 1e-6) * rlv_life_scatter(life, &w->element[w->own[i]], from) : 0.0;
             w->gap[i * held + j] = noise - k[w->own[i] * n + w->own[j]];
         }
     for (size_t i = 0; i < held; i++)
         for (size_t j = 0; j < n; j++)
             w->side[i * n + j] = k[w->own[i] * n + j];
     // L^-1 K: its squares are what the covariance gains, and it carries L^-1 e to the residuals.
-    gsl_linalg_cholesky_decomp1(&gap.matrix);
+    rlv_cholesky(held, w->gap);
+    if (!isfinite(w->gap[held * held - 1]))
+        return false;
     gsl_blas_dtrsm(CblasLeft, CblasLower, CblasNoTrans, CblasNonUnit, 1.0, &gap.matrix, &side.matrix);
     for (size_t v = from; v < to; v++)
     {
@@ -124,12 +95,7 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
     }
     gsl_matrix_view all = gsl_matrix_view_array(k, n, n);
     gsl_blas_dgemm(CblasTrans, CblasNoTrans, 1.0, &side.matrix, &side.matrix, 1.0, &all.matrix);
-}
-
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
+    return true;
 }
 
 /// Which elements of a window agree with the median of their motions. Returns how many.
@@ -140,14 +106,14 @@ static size_t find_agreed(const rlv_life* life, window* w)
     for (size_t v = 0; v < 3; v++)
     {
         memcpy(w->gap, w->off[v], w->count * sizeof(double));
-        qsort(w->gap, w->count, sizeof(double), by_size);
-        middle[v] = 0.5 * (w->gap[w->count / 2] + w->gap[(w->count - 1) / 2]);
+        const double upper = rlv_median_sorting(w->count, w->gap);
+        middle[v] = 0.5 * (upper + w->gap[(w->count - 1) / 2]);
     }
     for (size_t i = 0; i < w->count; i++)
     {
         double sum = 0.0;
         for (size_t v = 0; v < 3; v++)
-            sum += (w->off[v][i] - middle[v]) * (w->off[v][i] - middle[v]) / scatter_of(life, &w->element[i], v);
+            sum += (w->off[v][i] - middle[v]) * (w->off[v][i] - middle[v]) / rlv_life_scatter(life, &w->element[i], v);
         w->agreed[i] = sum < MOST_CHI2;
         agreed += w->agreed[i];
     }
@@ -166,17 +132,19 @@ static double common_motion(const rlv_life* life, window* w, double shift[3], do
     {
         const double* k = w->spread[rlv_life_spread_index(v)];
         gsl_matrix_view g = gsl_matrix_view_array(w->gap, held, held);
-        gsl_vector_view one = gsl_vector_view_array(w->side, held);
+        double one[MOST_GROUP], off[MOST_GROUP], weight = 0.0, sum = 0.0;
+        gsl_vector_view a = gsl_vector_view_array(one, held), b = gsl_vector_view_array(off, held);
         for (size_t i = 0; i < held; i++)
             for (size_t j = 0; j < held; j++)
-                w->gap[i * held + j] =
-                    k[w->own[i] * w->count + w->own[j]] + (i == j ? scatter_of(life, &w->element[w->own[i]], v) : 0.0);
-        gsl_linalg_cholesky_decomp1(&g.matrix);
-        gsl_vector_set_all(&one.vector, 1.0);
-        gsl_linalg_cholesky_svx(&g.matrix, &one.vector);
-        double weight = 0.0, sum = 0.0;
+                w->gap[i * held + j] = k[w->own[i] * w->count + w->own[j]] +
+                                       (i == j ? rlv_life_scatter(life, &w->element[w->own[i]], v) : 0.0);
         for (size_t i = 0; i < held; i++)
-            weight += w->side[i], sum += w->side[i] * w->off[v][w->own[i]];
+            one[i] = 1.0, off[i] = w->off[v][w->own[i]];
+        rlv_cholesky(held, w->gap);
+        gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &g.matrix, &a.vector);
+        gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &g.matrix, &b.vector);
+        for (size_t i = 0; i < held; i++)
+            weight += one[i] * one[i], sum += one[i] * off[i];
         shift[v] = sum / weight;
         variance[v] = 1.0 / weight;
         chi2 += shift[v] * shift[v] / variance[v];
@@ -184,9 +152,22 @@ static double common_motion(const rlv_life* life, window* w, double shift[3], do
     return chi2;
 }
 
-static double freedom_of(const rlv_life* life)
+/// Whether a window's elements moved at both its ends: the means of the first and of the last two that agree go half of
+/// the common motion at least. At a gap in the spacing they do at one end alone.
+static bool moved_throughout(const window* w, const double shift[3])
 {
-    return fmin(life->spread[RLV_LIFE_ALONG].freedom, life->spread[RLV_LIFE_ACROSS].freedom);
+    double square = 0.0, way[2] = {0.0, 0.0};
+    for (size_t v = 0; v < 3; v++)
+        square += shift[v] * shift[v];
+    for (int end = 0; end < 2; end++)
+        for (size_t i = 0, met = 0; i < w->count && met < 2; i++)
+        {
+            const size_t k = end == 0 ? i : w->count - 1 - i;
+            for (size_t v = 0; v < 3 && w->agreed[k]; v++)
+                way[end] += 0.5 * shift[v] * w->off[v][k];
+            met += w->agreed[k];
+        }
+    return way[0] >= 0.5 * square && way[1] >= 0.5 * square;
 }
 
 /// Elements in the fit from one of `life` up to another.
@@ -222,14 +203,14 @@ static void look_at(const rlv_life* life, window* w, size_t from, size_t count, 
     for (size_t i = 0; i < count; i++)
         if (w->element[i].group > 0)
             return;
-    leave_out(life, w, 0);
-    leave_out(life, w, 1);
+    if (!leave_out(life, w, 0) || !leave_out(life, w, 1))
+        return;
     const size_t agreed = find_agreed(life, w);
     if (agreed < LEAST_GROUP || (double)agreed < LEAST_AGREED * (double)count || !w->agreed[0] || !w->agreed[count - 1])
         return;
-    rlv_life_group g = {.row = w->element->row, .first = from, .last = from + count - 1};
+    rlv_life_group g = {.first = from, .last = from + count - 1};
     g.chi2 = common_motion(life, w, g.shift, g.variance);
-    if (!(g.chi2 > best->chi2))
+    if (!(g.chi2 > best->chi2) || !moved_throughout(w, g.shift))
         return;
     *best = g;
     memset(member, 0, life->count * sizeof *member);
@@ -237,41 +218,37 @@ static void look_at(const rlv_life* life, window* w, size_t from, size_t count, 
         member[from + i] = w->agreed[i];
 }
 
-rlv_status rlv_life_seek_group(const rlv_life* life, size_t row, rlv_life_group* best, bool* member, rlv_error* error)
+rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member)
 {
-    window w = {0};
+    window w;
     const size_t begin = life->row[row].begin, end = life->row[row].end;
-    *best = (rlv_life_group){.row = row};
-    const rlv_status status = make_window(&w, MOST_GROUP, error);
-    for (size_t from = begin; from < end && status == RLV_DONE; from++)
+    rlv_life_group best = {0};
+    for (size_t from = begin; from < end; from++)
         for (size_t n = LEAST_GROUP; n <= longest_window(life, row) && from + n <= end; n++)
             if (in_fit(life, begin, from) >= LEAST_BESIDE && in_fit(life, from + n, end) >= LEAST_BESIDE)
-                look_at(life, &w, from, n, best, member);
-    best->p = fmin(window_count(life) * gsl_cdf_fdist_Q(best->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
-    free_window(&w);
-    return status;
+                look_at(life, &w, from, n, &best, member);
+    best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
+    return best;
 }
 
-rlv_status rlv_life_group_motion(const rlv_life* life, size_t group, rlv_life_group* motion, rlv_error* error)
+rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group)
 {
-    window w = {0};
     size_t from = life->count, last = 0;
     for (size_t i = 0; i < life->count; i++)
         if (life->element[i].group == group)
             from = i < from ? i : from, last = i;
-    const rlv_status status = make_window(&w, MOST_GROUP, error);
-    if (status == RLV_DONE)
-    {
-        w.count = last - from + 1;
-        w.element = life->element + from;
-        leave_out(life, &w, 0);
-        leave_out(life, &w, 1);
-        for (size_t i = 0; i < w.count; i++)
-            w.agreed[i] = w.element[i].group == group;
-        *motion = (rlv_life_group){.row = w.element->row, .first = from, .last = last};
-        motion->chi2 = common_motion(life, &w, motion->shift, motion->variance);
-        motion->p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion->chi2 / 3.0, 3.0, freedom_of(life)), 1.0);
-    }
-    free_window(&w);
-    return status;
+    const size_t row = life->element[from].row;
+    for (size_t k = 0; k < 2; k++) // as last factored: along, and both offsets
+        rlv_smoother_spread(&life->smoother[k], row, life->covariance[k] + life->block[row]);
+    window w;
+    w.count = last - from + 1;
+    w.element = life->element + from;
+    rlv_life_group motion = {.first = from, .last = last, .p = 1.0};
+    if (!leave_out(life, &w, 0) || !leave_out(life, &w, 1))
+        return motion;
+    for (size_t i = 0; i < w.count; i++)
+        w.agreed[i] = w.element[i].group == group;
+    motion.chi2 = common_motion(life, &w, motion.shift, motion.variance);
+    motion.p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
+    return motion;
 }

@@ -1,5 +1,7 @@
 #include "life.h"
 
+#include "order.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -11,8 +13,8 @@ enum
 };
 
 /// A row's first curve is smoothed as places 28 mm apart are with a penalty of one: that leaves a circle of 70 mm
-/// radius within 2 mm of itself. Not over more than about a dozen places.
-static const double FIRST_PITCH_MM = 28.0, MOST_FIRST_PENALTY = 20.0;
+/// radius within 2 mm of itself. Not over more than about a dozen places: with a penalty of 20.
+static const double FIRST_PITCH_MM = 28.0, MOST_FIRST_FINENESS = 2.7;
 
 /// A distance below this, in mm, weighs no more for being smaller.
 static const double LEAST_DISTANCE_MM = 0.5;
@@ -32,11 +34,6 @@ static int by_row_and_place(const void* a, const void* b)
     if (x->slot != y->slot)
         return x->slot < y->slot ? -1 : 1;
     return x->given < y->given ? -1 : x->given > y->given;
-}
-
-static bool has_place(const rlv_placed_element* e)
-{
-    return e->place_low == e->place_high;
 }
 
 static rlv_status reserve_life(rlv_life* life, size_t count, size_t row_count, rlv_error* error)
@@ -61,7 +58,7 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
         size_t held = 0;
         int low = INT_MAX, high = INT_MIN;
         for (size_t i = 0; i < count; i++)
-            if (element[i].row == r && has_place(&element[i]))
+            if (element[i].row == r && rlv_life_has_place(&element[i]))
             {
                 held++;
                 low = element[i].place_low < low ? element[i].place_low : low;
@@ -78,7 +75,7 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
         life->row[used] = (rlv_life_row){.given = r, .first = low, .begin = life->count};
         life->first[used + 1] = life->first[used] + (size_t)(high - low + 1);
         for (size_t i = 0; i < count; i++)
-            if (element[i].row == r && has_place(&element[i]))
+            if (element[i].row == r && rlv_life_has_place(&element[i]))
                 life->element[life->count++] =
                     (rlv_life_element){.given = i,
                                        .row = used,
@@ -125,18 +122,13 @@ static rlv_status lay_rows(rlv_life* life, size_t count, const rlv_placed_elemen
     if ((life->room[0] = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->room[1] = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->base_line = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
+        (life->gap = rlv_reserve(life->slots, sizeof(bool), error)) == NULL ||
         (life->stretch = rlv_reserve(life->slots, sizeof(double), error)) == NULL)
         return RLV_SYSTEM;
     return RLV_DONE;
 }
 
 // First curves: each row on its own
-
-static int by_size(const void* a, const void* b)
-{
-    const double x = *(const double*)a, y = *(const double*)b;
-    return x < y ? -1 : x > y;
-}
 
 /// The median distance of neighbours, for each place between them.
 static double plain_pitch(const rlv_life* life, size_t row, double* room)
@@ -151,8 +143,7 @@ static double plain_pitch(const rlv_life* life, size_t row, double* room)
     }
     if (n == 0)
         return 1.0;
-    qsort(room, n, sizeof *room, by_size);
-    return fmax(room[n / 2], 1e-3);
+    return fmax(rlv_median_sorting(n, room), 1e-3);
 }
 
 static void part_of(rlv_vec3 v, double part[3])
@@ -169,14 +160,14 @@ static rlv_status first_curves(rlv_life* life, rlv_vec3* curve, rlv_error* error
     if (status == RLV_DONE)
     {
         double *weight = room, *sum = room + life->slots, *value = room + 4 * life->slots,
-               *u = weight + 5 * life->slots, *stiff = u + life->slots, *pitches = stiff + life->rows;
+               *u = weight + 5 * life->slots, *fine = u + life->slots, *pitches = fine + life->rows;
         for (size_t r = 0; r < life->rows; r++)
         {
-            stiff[r] = fmin(pow(FIRST_PITCH_MM / plain_pitch(life, r, pitches), 3.0), MOST_FIRST_PENALTY);
+            fine[r] = fmin(FIRST_PITCH_MM / plain_pitch(life, r, pitches), MOST_FIRST_FINENESS);
             for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
                 u[i] = (double)(i - life->first[r]) + (double)r * 1e6; // rows do not meet: no shared part, narrow band
         }
-        status = rlv_smoother_lay(&s, life->rows, life->first, u, stiff, 0, false, error);
+        status = rlv_smoother_lay(&s, life->rows, life->first, u, fine, 2, 0, false, NULL, error);
         for (int round = 0; round < L1_ROUNDS && status == RLV_DONE; round++)
         {
             memset(weight, 0, 4 * life->slots * sizeof *weight);
@@ -372,6 +363,8 @@ static rlv_status centre_on(rlv_life* life, const rlv_vec3* curve, rlv_error* er
                     &life->axis, curve[i], carried_over(point, kept, life->value[0][i]), 0.1 * (high - low));
             measure_offsets(life, curve);
         }
+        else
+            rlv_body_axis_free(&axis);
     }
     free(point);
     free(at);

@@ -4,11 +4,6 @@
 
 #include <stdlib.h>
 
-static rlv_vec3 column(rlv_mat3 m, int k)
-{
-    return rlv_vec3_of(m.m[k], m.m[3 + k], m.m[6 + k]);
-}
-
 /// The shortest rotation from one unit vector to another.
 static rlv_vec3 shortest(rlv_vec3 from, rlv_vec3 to)
 {
@@ -57,7 +52,7 @@ rlv_vec3 rlv_life_turn(rlv_mat3 attitude, rlv_mat3 frame, unsigned known, bool t
         return best;
     }
     const rlv_vec3 rest = pole ? rlv_vec3_of(0, 0, 1) : rlv_vec3_of(1, 0, 0);
-    rlv_vec3 now = column(off, pole ? 2 : 0);
+    rlv_vec3 now = rlv_mat3_column(off, pole ? 2 : 0);
     if (rlv_vec3_dot(now, rest) < 0.0 && !(pole ? face : front))
         now = rlv_vec3_scale(now, -1.0);
     return shortest(rest, now);
@@ -67,9 +62,8 @@ rlv_vec3 rlv_life_turn(rlv_mat3 attitude, rlv_mat3 frame, unsigned known, bool t
 static rlv_mat3 against_axis(const rlv_life* life, const rlv_life_element* e)
 {
     const rlv_body_frame f = rlv_body_axis_at(&life->axis, life->value[0][e->slot]);
-    const rlv_mat3 axes = {
-        {f.along.x, f.along.y, f.along.z, f.side.x, f.side.y, f.side.z, f.other.x, f.other.y, f.other.z}};
-    return rlv_mat3_multiply(axes, e->frame);
+    const rlv_mat3 axes = rlv_mat3_of_columns(f.along, f.side, f.other);
+    return rlv_mat3_multiply(rlv_mat3_transpose(axes), e->frame);
 }
 
 rlv_status rlv_life_base(rlv_life* life, rlv_error* error)

@@ -1,6 +1,7 @@
 #include "order.h"
 
 #include <stdint.h>
+#include <stdlib.h>
 #include <string.h>
 
 enum
@@ -46,4 +47,16 @@ void rlv_order_floats(size_t count, float* value, float* spare)
         into = swap;
     }
     memcpy(value, from, count * sizeof *value);
+}
+
+static int by_size(const void* a, const void* b)
+{
+    const double x = *(const double*)a, y = *(const double*)b;
+    return x < y ? -1 : x > y;
+}
+
+double rlv_median_sorting(size_t count, double* value)
+{
+    qsort(value, count, sizeof *value, by_size);
+    return value[count / 2];
 }

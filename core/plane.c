@@ -59,10 +59,10 @@ static void add_outer(double cov[9], rlv_vec3 axis, double variance)
         cov[k] += variance * v[k / 3] * v[k % 3];
 }
 
-rlv_status rlv_plane_fit(rlv_plane* plane, size_t count, const rlv_placed_point* point, rlv_error* error)
+rlv_status rlv_plane_fit(rlv_fitted_plane* plane, size_t count, const rlv_placed_point* point, rlv_error* error)
 {
     static const char* const mend = "place three points or more that lie well off one line";
-    *plane = (rlv_plane){.rms_mm = (double)NAN};
+    *plane = (rlv_fitted_plane){.rms_mm = (double)NAN};
     if (count < 3)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, mend, "%zu points are no plane", count);
     double moment[9], value[3];
@@ -91,9 +91,9 @@ rlv_status rlv_plane_fit(rlv_plane* plane, size_t count, const rlv_placed_point*
     return RLV_DONE;
 }
 
-rlv_plane rlv_plane_known(rlv_vec3 pole, double sd_deg)
+rlv_fitted_plane rlv_plane_known(rlv_vec3 pole, double sd_deg)
 {
-    rlv_plane plane = {.pole = rlv_vec3_unit(pole), .rms_mm = (double)NAN};
+    rlv_fitted_plane plane = {.pole = rlv_vec3_unit(pole), .rms_mm = (double)NAN};
     const double variance = pow(sd_deg * M_PI / 180.0, 2.0);
     for (int k = 0; k < 9; k += 4)
         plane.cov_rad2[k] = variance;

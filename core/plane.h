@@ -21,23 +21,23 @@ typedef struct rlv_placed_point
     double sd_mm; ///< along each axis; NaN where not given: RLV_SCALE_POINT_SD_MM
 } rlv_placed_point;
 
-typedef struct rlv_plane
+typedef struct rlv_fitted_plane
 {
     rlv_vec3 centre_mm;
     rlv_vec3 pole;      ///< a unit vector of either sense
     double cov_rad2[9]; ///< 3 x 3, row-major: of a small rotation vector applied to the pole; nothing about the pole
     double rms_mm;      ///< root mean square distance of the points from it
     bool inflated;      ///< the points lie off it by more than their sds allow; the covariance is larger by as much
-} rlv_plane;
+} rlv_fitted_plane;
 
 /// The plane of `count` points, three at least. RLV_BAD_INPUT where there are fewer, one is not finite, an sd is not
 /// above zero, or they lie on a line within their sds, or within their scatter where that is greater (the pole would be
 /// uncertain by more than 20 degrees).
-rlv_status rlv_plane_fit(rlv_plane* plane, size_t count, const rlv_placed_point* point, rlv_error* error);
+rlv_status rlv_plane_fit(rlv_fitted_plane* plane, size_t count, const rlv_placed_point* point, rlv_error* error);
 
 /// A plane that was measured: a pole (any length above zero), uncertain by `sd_deg` along each direction that it can
 /// tilt in.
-rlv_plane rlv_plane_known(rlv_vec3 pole, double sd_deg);
+rlv_fitted_plane rlv_plane_known(rlv_vec3 pole, double sd_deg);
 
 /// The sd of a placed point: its own, or RLV_SCALE_POINT_SD_MM.
 double rlv_placed_point_sd(const rlv_placed_point* point);

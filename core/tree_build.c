@@ -394,6 +394,14 @@ static void cluster(build* work, size_t start, size_t end, int bit)
 
 // ----------------------------------------------------------------------------------------------------- step 2: leaves
 
+LANES_INLINE record record_of(box bound, uint32_t item)
+{
+    record made = {.item = item};
+    memcpy(made.low, &bound.low, sizeof made.low);
+    memcpy(made.high, &bound.high, sizeof made.high);
+    return made;
+}
+
 /// Copy the triangles of `at` into the leaf that starts at `start`.
 static record leaf_write(const build* work, const record* at, size_t count, size_t start)
 {
@@ -411,10 +419,7 @@ static record leaf_write(const build* work, const record* at, size_t count, size
         memcpy(leaf + 9 * count + i, &at[i].item, sizeof at[i].item);
         bound = box_join(bound, box_of(at + i));
     }
-    record made = {.item = tree_leaf_of(start, count)};
-    memcpy(made.low, &bound.low, sizeof made.low);
-    memcpy(made.high, &bound.high, sizeof made.high);
-    return made;
+    return record_of(bound, tree_leaf_of(start, count));
 }
 
 /// Split the triangles of a cluster into leaves, from `start` on, appended to `made`. Returns how many.
@@ -476,9 +481,7 @@ static size_t bottoms_of(const build* work, const record* at, size_t count, size
             node_put(node, k, bound, leaf.item);
             whole = box_join(whole, bound);
         }
-        made[nodes] = (record){.item = (uint32_t)(bottom + nodes + 1)}; // the root comes before
-        memcpy(made[nodes].low, &whole.low, sizeof made->low);
-        memcpy(made[nodes].high, &whole.high, sizeof made->high);
+        made[nodes] = record_of(whole, (uint32_t)(bottom + nodes + 1)); // the root comes before
     }
     return nodes;
 }
@@ -666,9 +669,10 @@ static rlv_status nodes(build* work, rlv_error* error)
     if (at[0].of == NULL)
         return RLV_SYSTEM;
     at[0].of[0] = (span){0, work->leaf_count};
+    tree->node_count = work->bottom_count; // after the root
     for (; status == RLV_DONE && depth + 1 < TREE_LEVELS && at[depth].count > 0; depth++)
     {
-        tree->node_count += at[depth].count + (depth == 0 ? work->bottom_count : 0);
+        tree->node_count += at[depth].count;
         status = level_make(work, at + depth, at + depth + 1, tree->node_count, depth >= TREE_LEVELS / 2, error);
     }
     if (status == RLV_DONE)

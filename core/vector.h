@@ -70,6 +70,24 @@ static inline rlv_vec3 rlv_vec3_unit(rlv_vec3 a)
     return length > 0.0 ? rlv_vec3_scale(a, 1.0 / length) : (rlv_vec3){0.0, 0.0, 0.0};
 }
 
+/// A unit vector square to `a`, which has length one: the coordinate axis most square to it, made so in full.
+static inline rlv_vec3 rlv_vec3_across(rlv_vec3 a)
+{
+    const double x = fabs(a.x), y = fabs(a.y), z = fabs(a.z);
+    const rlv_vec3 far = x <= y && x <= z ? rlv_vec3_of(1, 0, 0) : y <= z ? rlv_vec3_of(0, 1, 0) : rlv_vec3_of(0, 0, 1);
+    return rlv_vec3_unit(rlv_vec3_along(far, -rlv_vec3_dot(far, a), a));
+}
+
+static inline rlv_mat3 rlv_mat3_of_columns(rlv_vec3 a, rlv_vec3 b, rlv_vec3 c)
+{
+    return (rlv_mat3){{a.x, b.x, c.x, a.y, b.y, c.y, a.z, b.z, c.z}};
+}
+
+static inline rlv_vec3 rlv_mat3_column(rlv_mat3 a, int column)
+{
+    return (rlv_vec3){a.m[column], a.m[3 + column], a.m[6 + column]};
+}
+
 static inline rlv_mat3 rlv_mat3_identity(void)
 {
     return (rlv_mat3){{1, 0, 0, 0, 1, 0, 0, 0, 1}};

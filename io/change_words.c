@@ -1,16 +1,14 @@
 #include "change_words.h"
 
 #include <math.h>
+#include <stdio.h>
 
-/// removed - added + not told apart.
-static double sum_of_parts(const rlv_change* change)
+double change_sum_of_parts_mm3(const rlv_change* change)
 {
     return change->went.volume_mm3.value - change->came.volume_mm3.value + change->untold_mm3.value;
 }
 
-/// Half the width of what was not told apart: the intervals of what was told may hold the detection limit's room, and
-/// an alarm must not.
-static double half_width(const rlv_change* change)
+double change_allowed_mm3(const rlv_change* change)
 {
     return (change->untold_mm3.high - change->untold_mm3.low) / 2.0;
 }
@@ -21,13 +19,13 @@ static bool overlap_matters(const rlv_change* change)
     double deepest_mm = 0.0;
     for (size_t i = 0; i < change->region_count; i++)
         deepest_mm = fmax(deepest_mm, change->region[i].max_depth_mm);
-    return change->overlap_mm2 * deepest_mm > half_width(change);
+    return change->overlap_mm2 * deepest_mm > change_allowed_mm3(change);
 }
 
 void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
 {
     const char *lead = step != NULL ? step : "", *colon = step != NULL ? ": " : "";
-    double allowed = half_width(change);
+    double allowed = change_allowed_mm3(change);
     if (change->left_out_mm2 > 0.0)
         answer_warn(answer, "%s%s%s cm² that only one stage saw are left out of the volumes", lead, colon,
                     words_figures(change->left_out_mm2 / 100.0, 2).text);
@@ -40,7 +38,7 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
             "%s%sthe volumes measured along three axes differ by %s mL, more than the intervals allow: look for holes "
             "and folds in the meshes",
             lead, colon, words_figures(change->axis_spread_mm3 / 1000.0, 2).text);
-    if (isfinite(change->divergence_mm3) && fabs(change->divergence_mm3 - sum_of_parts(change)) > allowed)
+    if (isfinite(change->divergence_mm3) && fabs(change->divergence_mm3 - change_sum_of_parts_mm3(change)) > allowed)
         answer_warn(answer,
                     "%s%sthe parts and the volumes of the two meshes differ by more than the intervals allow: look for "
                     "folds and shells inside one another",
@@ -96,16 +94,16 @@ void change_tell_limits(FILE* text, const rlv_change* change)
 
 void change_tell_check(FILE* text, const rlv_change* change)
 {
-    double sd = half_width(change) / (2.0 * 1.959963984540054) / 1000.0;
+    double sd = words_sd(change->untold_mm3) / 1000.0;
     int decimals = words_decimals(sd) < 6 ? words_decimals(sd) : 6;
     if (isfinite(change->divergence_mm3))
         fprintf(text,
                 "\ncheck: removed " WORDS_MINUS " added + not told apart = %s mL; volume before " WORDS_MINUS
                 " volume after = %s mL\n"
                 "  (each mesh's own, by the divergence theorem); they differ by %s mL\n",
-                words_number(sum_of_parts(change) / 1000.0, decimals).text,
+                words_number(change_sum_of_parts_mm3(change) / 1000.0, decimals).text,
                 words_number(change->divergence_mm3 / 1000.0, decimals).text,
-                words_number((sum_of_parts(change) - change->divergence_mm3) / 1000.0, decimals + 1).text);
+                words_number((change_sum_of_parts_mm3(change) - change->divergence_mm3) / 1000.0, decimals + 1).text);
     else
         fputs("\ncheck: none, since a mesh is open; volumes are against a common base below both\n", text);
 }

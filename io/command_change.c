@@ -9,8 +9,6 @@
 #include "specimen_command.h"
 #include "table.h"
 
-#include <math.h>
-
 enum
 {
     ROWS_TOLD = 20 ///< regions that the text tells; regions.csv has all

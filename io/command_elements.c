@@ -1,26 +1,22 @@
 #include "command.h"
 
+#include "elements_work.h"
 #include "report_elements.h"
 #include "report_record.h"
-#include "specimen_inputs.h"
 
 #include <math.h>
 
 /// All that the command holds.
 typedef struct work
 {
-    rlv_specimen specimen;
-    rlv_history history;
-    history_elements elements;
+    elements_work of;
     elements_tables tables;
 } work;
 
 static void work_free(work* w)
 {
     elements_tables_free(&w->tables);
-    history_elements_free(&w->elements);
-    history_free(&w->history);
-    rlv_specimen_free(&w->specimen);
+    elements_work_free(&w->of);
 }
 
 // --- JSON ------------------------------------------------------------------------------------------------------------
@@ -76,11 +72,11 @@ static void put_bedding(json_t* record, const history_elements* e)
 
 static void record_elements(rlv_answer* answer, const work* w)
 {
-    report_record_frame(record_object(answer->record, "frame"), &w->history);
-    put_bedding(answer->record, &w->elements);
+    report_record_frame(record_object(answer->record, "frame"), &w->of.of.history);
+    put_bedding(answer->record, &w->of.elements);
     json_t* rows = report_rows(&w->tables.table[ELEMENTS_MEASURED]);
-    for (size_t i = 0; i < w->elements.count; i++)
-        put_matrices(json_array_get(rows, i), &w->elements.one[i]);
+    for (size_t i = 0; i < w->of.elements.count; i++)
+        put_matrices(json_array_get(rows, i), &w->of.elements.one[i]);
     json_object_set_new(answer->record, "elements", rows);
     json_object_set_new(answer->record, "sightings", report_rows(&w->tables.table[ELEMENTS_SIGHTINGS]));
 }
@@ -96,24 +92,24 @@ static void record_nothing(rlv_answer* answer)
 
 static void tell_elements(rlv_answer* answer, const work* w, const rlv_options* options)
 {
-    const rlv_specimen* s = &w->specimen;
-    const rlv_history* history = &w->history;
+    char what[1024];
+    const rlv_history* history = &w->of.of.history;
     size_t placed = 0;
-    for (size_t i = 0; i < w->elements.count; i++)
-        placed += w->elements.one[i].placed;
-    fprintf(answer->text, "%s%s%s: %s, %zu of them placed in the frame of %s\n", s->id, s->title != NULL ? ", " : "",
-            s->title != NULL ? s->title : "", words_count(w->elements.count, "element").text, placed,
-            history->stage[history->frame].record->id);
+    for (size_t i = 0; i < w->of.elements.count; i++)
+        placed += w->of.elements.one[i].placed;
+    snprintf(what, sizeof what, "%s, %zu of them placed in the frame of %.900s",
+             words_count(w->of.elements.count, "element").text, placed, history->stage[history->frame].record->id);
+    specimen_tell_heading(answer->text, &w->of.of.specimen, what);
     if (!history->joined)
         fprintf(answer->text, "  its stages are not all in one frame: %s\n", history->apart);
     fputc('\n', answer->text);
-    rlv_table wall = elements_wall(&w->elements);
+    rlv_table wall = elements_wall(&w->of.elements);
     table_tell(&wall, answer->text);
     table_free(&wall);
-    fputs("\n  Position: the middle of what shows; ± is along the axis on which it is least sure. Trend and plunge "
-          "(positive\n"
-          "  downwards) are of the long axis, in brackets where no landmark tells its anterior end. What matrix covers "
-          "is in\n"
+    fputs("\n  Position: the middle of what shows; ± is along the axis on which it is least sure. "
+          "Trend and plunge (positive\n"
+          "  downwards) are of the long axis, in brackets where no landmark tells its anterior end. "
+          "What matrix covers is in\n"
           "  no figure.\n",
           answer->text);
     snprintf(answer->next, sizeof answer->next, "%s",
@@ -122,59 +118,24 @@ static void tell_elements(rlv_answer* answer, const work* w, const rlv_options* 
                  : "--out DIR writes every interval, each stage's sightings, and the axes.");
 }
 
-static rlv_status keep_meanings(const elements_tables* tables, out_folder* out, rlv_error* error)
-{
-    FILE* meanings = NULL;
-    const rlv_status status = out_folder_add(out, "meanings.csv", &meanings, error);
-    if (status != RLV_DONE)
-        return status;
-    table_write_meanings_head(meanings);
-    for (size_t i = 0; i < ELEMENTS_TABLES; i++)
-    {
-        char file[64];
-        snprintf(file, sizeof file, "%s.csv", tables->table[i].name);
-        table_write_meanings(&tables->table[i], file, meanings);
-    }
-    return out_folder_finish(out, meanings, error);
-}
-
 static rlv_status keep_files(const work* w, rlv_answer* answer, rlv_error* error)
 {
     if (answer->folder.path == NULL)
         return RLV_DONE;
-    rlv_status status = answer_keep_record(answer, "elements.json", error);
-    for (size_t i = 0; i < ELEMENTS_TABLES && status == RLV_DONE; i++)
-        status = table_keep(&w->tables.table[i], &answer->folder, NULL, error);
-    return status == RLV_DONE ? keep_meanings(&w->tables, &answer->folder, error) : status;
+    const rlv_status status = answer_keep_record(answer, "elements.json", error);
+    return status == RLV_DONE ? table_keep_all(w->tables.table, ELEMENTS_TABLES, true, &answer->folder, NULL, error)
+                              : status;
 }
 
 rlv_status command_elements(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
     work w = {0};
-    const history_options how = {.poses_only = true};
-    rlv_status status = rlv_specimen_read(&w.specimen, options->path[0], error);
-    if (status == RLV_DONE)
-    {
-        specimen_inputs(answer, &w.specimen);
-        record_count(answer->parameters, "seed", 0);
-        status = history_measure(&w.history, &w.specimen, &how, answer, error);
-    }
-    // Without one alignment what lies on the stage of the frame can still be told.
-    if (status == RLV_IMPOSSIBLE && w.history.stage_count > 0)
-    {
-        answer_warn(answer, "%s", error->what);
-        *error = (rlv_error){0};
-        status = RLV_DONE;
-    }
-    if (status == RLV_DONE)
-        status = history_elements_measure(&w.elements, &w.history, answer, error);
-    if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
-        specimen_inputs_within(answer, &w.specimen);
-    if (status == RLV_IMPOSSIBLE && w.elements.count == 0)
+    rlv_status status = elements_work_measure(&w.of, options->path[0], answer, error);
+    if (status == RLV_IMPOSSIBLE && w.of.elements.count == 0)
         record_nothing(answer);
     else if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
     {
-        w.tables = elements_tables_of(&w.elements);
+        w.tables = elements_tables_of(&w.of.elements);
         record_elements(answer, &w);
     }
     if (status == RLV_DONE)

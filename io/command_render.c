@@ -1,5 +1,7 @@
 #include "command.h"
 
+#include "elements_work.h"
+#include "history_articulation_sheets.h"
 #include "history_view.h"
 #include "marks.h"
 #include "specimen_choice.h"
@@ -28,15 +30,20 @@ static rlv_sheet_format format_of(const char* name)
 static rlv_status check_call(const rlv_options* options, rlv_error* error)
 {
     if (options->picture == NULL)
-        return rlv_fail(error, RLV_BAD_INPUT, NULL, "say --picture comparison, depth, history or stage",
+        return rlv_fail(error, RLV_BAD_INPUT, NULL,
+                        "say --picture comparison, depth, history, stage, bone-map, body-plan or directions",
                         "no picture is named");
     if (options->out == NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "say --out DIR", "there is no folder to write the picture to");
-    bool all = kind_of(options->picture) == HISTORY_SHEET_HISTORY;
-    if (all && options->stage != NULL)
+    history_sheet_kind kind = kind_of(options->picture);
+    bool all = kind == HISTORY_SHEET_HISTORY, diagram = kind == HISTORY_SHEET_PLAN || kind == HISTORY_SHEET_DIRECTIONS;
+    if ((all || diagram) && options->stage != NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out, or ask for the picture stage",
-                        "--picture history shows all stages, and takes no --stage");
-    if (!all && options->stage == NULL)
+                        "--picture %s is of all stages, and takes no --stage", options->picture);
+    if (diagram && options->view != NULL)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out, or ask for the picture bone-map",
+                        "--picture %s is seen from no side, and takes no --view", options->picture);
+    if (!all && kind < HISTORY_SHEET_BONES && options->stage == NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "say --stage ID", "--picture %s needs a stage", options->picture);
     return RLV_DONE;
 }
@@ -75,23 +82,38 @@ static void tell_picture(rlv_answer* answer, const rlv_options* options, const h
              "print it at 100 %% and lay a ruler against its control length before you measure on it.");
 }
 
-static rlv_status draw(specimen_work* w, const rlv_options* options, const history_sheet_order* order,
-                       rlv_answer* answer, rlv_error* error)
+/// A picture of the skeleton: its elements are measured and its order fitted for it.
+static rlv_status draw_skeleton(elements_work* w, history_sheet_order* order, bool staged, rlv_answer* answer,
+                                rlv_error* error)
+{
+    history_articulation articulation = {0};
+    rlv_status status = elements_work_measure_read(w, answer, error);
+    if (!staged)
+        order->stage = articulation_sheet_stage(&w->of.history);
+    if (status == RLV_DONE)
+        status = history_articulation_measure(&articulation, &w->elements, answer, error);
+    if (status == RLV_DONE)
+        status = articulation_sheet_draw(&w->of.sheets, &articulation, order, answer, error);
+    history_articulation_free(&articulation);
+    return status;
+}
+
+/// A picture of stages or of steps.
+static rlv_status draw_stages(specimen_work* w, const history_sheet_order* order, rlv_answer* answer, rlv_error* error)
 {
     const history_options how = {.poses_only = order->kind == HISTORY_SHEET_STAGE};
+    specimen_inputs(answer, &w->specimen);
     rlv_status status = history_measure(&w->history, &w->specimen, &how, answer, error);
     if (status == RLV_DONE)
         status = history_sheet_draw(&w->sheets, &w->history, order, answer, error);
-    if (status == RLV_DONE)
-        tell_picture(answer, options, &w->sheets.sheet[0]);
-    else if (status == RLV_IMPOSSIBLE)
-        record_null(answer->record, "picture");
+    specimen_inputs_within(answer, &w->specimen);
     return status;
 }
 
 rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    specimen_work w = {0};
+    elements_work w = {0};
+    specimen_work* of = &w.of;
     rlv_status status = check_call(options, error);
     if (status != RLV_DONE)
         return status;
@@ -104,17 +126,19 @@ rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_er
     record_text(answer->parameters, "stage", options->stage);
     record_text(answer->parameters, "view", options->view);
     record_real(answer->parameters, "scale", options->scale > 0.0 ? options->scale : (double)NAN);
-    status = rlv_specimen_read(&w.specimen, options->path[0], error);
+    status = rlv_specimen_read(&of->specimen, options->path[0], error);
     if (status == RLV_DONE)
-        status = history_view_check(&w.specimen, options->view, error);
+        status = history_view_check(&of->specimen, options->view, error);
     if (status == RLV_DONE && options->stage != NULL)
-        status = find_stage(&order, &w.specimen, options->stage, error);
+        status = find_stage(&order, &of->specimen, options->stage, error);
+    bool called_well = status == RLV_DONE;
+    if (called_well)
+        status = order.kind >= HISTORY_SHEET_BONES ? draw_skeleton(&w, &order, options->stage != NULL, answer, error)
+                                                   : draw_stages(of, &order, answer, error);
     if (status == RLV_DONE)
-    {
-        specimen_inputs(answer, &w.specimen);
-        status = draw(&w, options, &order, answer, error);
-        specimen_inputs_within(answer, &w.specimen);
-    }
-    specimen_work_free(&w);
+        tell_picture(answer, options, &of->sheets.sheet[0]);
+    else if (called_well && status == RLV_IMPOSSIBLE)
+        record_null(answer->record, "picture");
+    elements_work_free(&w);
     return status;
 }

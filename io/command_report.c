@@ -1,5 +1,6 @@
 #include "command.h"
 
+#include "history_articulation_sheets.h"
 #include "report_page.h"
 #include "report_record.h"
 #include "specimen_inputs.h"
@@ -7,7 +8,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 /// The folder of --out, or SPECIMEN/out. It is replaced whole, and so has to be one that a report was written to.
 static rlv_status open_out(rlv_answer* answer, const rlv_options* options, rlv_error* error)
@@ -39,21 +39,38 @@ static void record_pictures(json_t* record, const history_sheets* sheets)
     }
 }
 
-static rlv_status keep(specimen_work* w, rlv_answer* answer, rlv_error* error)
+/// All that the command holds.
+typedef struct work
 {
-    const report_page_source source = {&w->history, &w->tables, &w->sheets, answer};
-    rlv_status status = report_tables_keep(&w->tables, &answer->folder, error);
+    specimen_work of;
+    report_skeleton skeleton;
+} work;
+
+static void work_free(work* w)
+{
+    report_skeleton_free(&w->skeleton);
+    specimen_work_free(&w->of);
+}
+
+static rlv_status keep(work* w, rlv_answer* answer, rlv_error* error)
+{
+    const report_page_source source = {&w->of.history, &w->of.tables, &w->of.sheets, answer, &w->skeleton};
+    const size_t more = w->skeleton.measured ? SKELETON_TABLES : 0;
+    rlv_status status = report_tables_keep(&w->of.tables, more, w->skeleton.table, &answer->folder, error);
     if (status == RLV_DONE)
         status = report_page_keep(&source, &answer->folder, "report.html", error);
     return status == RLV_DONE ? answer_keep_record(answer, "report.json", error) : status;
 }
 
-static void tell(rlv_answer* answer, const specimen_work* w)
+static void tell(rlv_answer* answer, const work* w)
 {
-    const report_lines lines = report_summary(&w->history);
-    specimen_tell_heading(answer->text, &w->specimen, words_count(w->history.stage_count, "stage").text);
+    const rlv_history* history = &w->of.history;
+    const report_lines lines = report_summary(history);
+    specimen_tell_heading(answer->text, &w->of.specimen, words_count(history->stage_count, "stage").text);
     fputc('\n', answer->text);
     specimen_tell_lines(answer->text, &lines);
+    if (w->skeleton.judged)
+        fprintf(answer->text, "  %-20s  %s\n", "Skeleton", articulation_verdict(&w->skeleton.articulation).text);
     fputs("\n  What is called matrix may hold bone that had never shown: a mesh cannot tell.\n", answer->text);
     snprintf(answer->next, sizeof answer->next,
              "open %.300s/report.html; tables/ beside it has the same as CSV, report.json as JSON.",
@@ -61,37 +78,42 @@ static void tell(rlv_answer* answer, const specimen_work* w)
 }
 
 /// Put what is known into the answer; where nothing could be measured that is the record alone.
-static rlv_status put_all(specimen_work* w, rlv_answer* answer, bool measured, rlv_error* error)
+static rlv_status put_all(work* w, rlv_answer* answer, bool measured, rlv_error* error)
 {
-    specimen_inputs_within(answer, &w->specimen);
-    rlv_status status = measured ? history_sheets_draw(&w->sheets, &w->history, answer, error) : RLV_DONE;
+    specimen_work* of = &w->of;
+    specimen_inputs_within(answer, &of->specimen);
+    rlv_status status = measured ? history_sheets_draw(&of->sheets, &of->history, answer, error) : RLV_DONE;
+    if (status == RLV_DONE && measured && w->skeleton.judged)
+        status = articulation_sheets_draw(&of->sheets, &w->skeleton.articulation, answer, error);
     if (status != RLV_DONE)
         return status;
     rlv_tell(&answer->progress, "write the report", 0.0);
-    w->tables = report_tables_of(&w->history, answer);
-    report_record(answer->record, &w->history, &w->tables);
-    record_pictures(answer->record, &w->sheets);
+    of->tables = report_tables_of(&of->history, answer);
+    report_record(answer->record, &of->history, &of->tables, &w->skeleton);
+    record_pictures(answer->record, &of->sheets);
     tell(answer, w);
     return measured ? keep(w, answer, error) : RLV_DONE;
 }
 
 rlv_status command_report(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    specimen_work w = {0};
+    work w = {0};
     const history_options how = {0};
     rlv_error ignored = {0};
-    rlv_status status = rlv_specimen_read(&w.specimen, options->path[0], error);
+    rlv_status status = rlv_specimen_read(&w.of.specimen, options->path[0], error);
     if (status == RLV_DONE)
         status = open_out(answer, options, error);
     if (status == RLV_DONE)
     {
-        specimen_inputs(answer, &w.specimen);
-        status = history_measure(&w.history, &w.specimen, &how, answer, error);
+        specimen_inputs(answer, &w.of.specimen);
+        status = history_measure(&w.of.history, &w.of.specimen, &how, answer, error);
     }
     if (status == RLV_DONE)
+        status = report_skeleton_measure(&w.skeleton, &w.of.history, answer, error);
+    if (status == RLV_DONE)
         status = put_all(&w, answer, true, error);
-    else if (status == RLV_IMPOSSIBLE && w.history.stage_count > 0)
+    else if (status == RLV_IMPOSSIBLE && w.of.history.stage_count > 0)
         (void)put_all(&w, answer, false, &ignored);
-    specimen_work_free(&w);
+    work_free(&w);
     return status;
 }

@@ -107,14 +107,14 @@ static bool is_inside(const measuring* m, const float place[3])
     return 2 * within > LOOKS;
 }
 
-/// The distance of a vertex from BEFORE: positive inside it, negative outside.
+/// The distance of a vertex from BEFORE: positive inside it, negative outside; 0 under the limit, on whichever side.
 static float signed_distance(const measuring* m, size_t vertex)
 {
     float query[3];
     rlv_nearest nearest;
     put_place(m, vertex, query);
     rlv_tree_nearest(m->tree, 1, query, INFINITY, &nearest);
-    if (nearest.triangle == RLV_TREE_NONE)
+    if (nearest.triangle == RLV_TREE_NONE || !((double)nearest.distance_mm >= m->overlay->limit_mm))
         return 0.0f;
     return is_inside(m, query) ? nearest.distance_mm : -nearest.distance_mm;
 }

@@ -15,19 +15,14 @@ static bool is_in_frame(const rlv_history* history, size_t stage)
     return history->joined || stage == history->frame;
 }
 
-static size_t stage_number(const rlv_history* history, const char* id)
-{
-    return (size_t)(rlv_specimen_stage(history->specimen, id) - history->specimen->stage);
-}
-
 // --- up, north, bedding ----------------------------------------------------------------------------------------------
 
 /// A recorded direction in the block's frame. False where it is not known there.
 static bool carry_direction(rlv_vec3* direction, const rlv_history* history, const rlv_direction_record* record)
 {
-    if (record == NULL || !is_in_frame(history, stage_number(history, record->stage)))
+    if (record == NULL || !is_in_frame(history, rlv_specimen_stage_number(history->specimen, record->stage)))
         return false;
-    const rlv_pose pose = history_pose(history, stage_number(history, record->stage));
+    const rlv_pose pose = history_pose(history, rlv_specimen_stage_number(history->specimen, record->stage));
     *direction = rlv_vec3_unit(
         rlv_mat3_apply(pose.rotation, rlv_vec3_of(record->vector[0], record->vector[1], record->vector[2])));
     return true;
@@ -48,7 +43,7 @@ static rlv_status fit_bedding(history_elements* e, const rlv_bedding_record* bed
 {
     const rlv_history* history = e->history;
     const rlv_specimen* s = history->specimen;
-    const size_t stage = stage_number(history, bedding->stage);
+    const size_t stage = rlv_specimen_stage_number(s, bedding->stage);
     size_t count = 0;
     const size_t* index = rlv_specimen_points(s, bedding->stage, "block", bedding->points, &count);
     rlv_placed_point* point = rlv_reserve(count, sizeof *point, error);
@@ -71,7 +66,7 @@ static rlv_status fit_bedding(history_elements* e, const rlv_bedding_record* bed
 /// Into the block's frame; a recorded sd stands in the place of the points' own.
 static void carry_bedding(history_elements* e, const rlv_bedding_record* bedding)
 {
-    const rlv_pose pose = history_pose(e->history, stage_number(e->history, bedding->stage));
+    const rlv_pose pose = history_pose(e->history, rlv_specimen_stage_number(e->history->specimen, bedding->stage));
     const rlv_vec3 pole = rlv_mat3_apply(pose.rotation, e->bedding.pole);
     rlv_mat3 cov;
     memcpy(cov.m, e->bedding.cov_rad2, sizeof cov.m);
@@ -111,7 +106,7 @@ static rlv_status find_bedding(history_elements* e, rlv_answer* answer, rlv_erro
 // --- what a place on a scan is off by --------------------------------------------------------------------------------
 
 /// Share the mean square of each alignment's residuals out to its two stages: least squares, none below zero, one stage
-/// after another until nothing moves.
+/// after another, 500 times over.
 static rlv_status find_local_sds(history_elements* e, rlv_answer* answer, rlv_error* error)
 {
     const rlv_history* history = e->history;
@@ -158,8 +153,8 @@ static rlv_status add_sighting(history_element* one, const sighting_place* place
     rlv_status status = sighting_measure(next, &seen, place, one->record, answer, error);
     if (status != RLV_DONE || !seen)
         return status;
-    const rlv_piece_record* piece = sighting_piece(place, next);
-    one->piece = one->piece != NULL ? one->piece : piece;
+    if (one->piece == NULL)
+        one->piece = sighting_piece(place, next);
     next->placed = strcmp(place->mesh, "block") == 0 && is_in_frame(place->history, place->stage);
     if (next->placed)
     {
@@ -196,7 +191,7 @@ static rlv_status see_on_pieces(history_elements* e, history_element* one, const
     for (size_t i = 0; i < pieces->count && status == RLV_DONE; i++)
     {
         const history_piece* piece = &pieces->one[i];
-        if (stage_number(e->history, piece->at->stage) != k)
+        if (rlv_specimen_stage_number(e->history->specimen, piece->at->stage) != k)
             continue;
         const sighting_place place = {.history = e->history,
                                       .stage = k,
@@ -293,19 +288,10 @@ static void find_face(history_element* one, rlv_vec3 up)
 /// The scale of the frame moves a place about the block's middle, and stretches sizes.
 static void add_scale(rlv_element* element, double scale_sd, rlv_vec3 middle)
 {
-    const double at[3] = {element->position_mm[0] - middle.x, element->position_mm[1] - middle.y,
-                          element->position_mm[2] - middle.z};
-    for (int k = 0; k < 9; k++)
-        element->position_cov_mm2[k] += scale_sd * scale_sd * at[k / 3] * at[k % 3];
-    rlv_interval* size[3] = {&element->length_mm, &element->width_mm, &element->thickness_mm};
-    for (int k = 0; k < 3; k++)
-    {
-        const double more = IN_95 * scale_sd * size[k]->value;
-        size[k]->low = fmax(size[k]->value - hypot(size[k]->value - size[k]->low, more), 0.0);
-        size[k]->high = size[k]->value + hypot(size[k]->high - size[k]->value, more);
-        if (isnan(size[k]->value))
-            *size[k] = unknown;
-    }
+    rlv_pose pose = rlv_pose_identity();
+    pose.centre_mm = middle;
+    pose.covariance[48] = scale_sd * scale_sd;
+    rlv_element_carry(element, &pose, NULL);
 }
 
 static rlv_status fuse(history_element* one, rlv_error* error)
@@ -346,21 +332,19 @@ static void warn_of(const history_elements* e, const history_element* one, rlv_a
 {
     const rlv_element_fusion* fusion = &one->fusion;
     if (fusion->disturbed)
-        answer_warn(
-            answer,
-            "%s was moved by the work between %s and %s: by %s mm (sd %s) and %s degrees (sd %s); it is told as "
-            "it lay before",
-            one->record->id, e->history->stage[one->disturbed_from].record->id,
-            e->history->stage[one->disturbed_to].record->id, words_figures(fusion->shift_mm, 2).text,
-            words_figures(fusion->shift_sd_mm, 1).text, words_figures(fusion->turn_deg, 2).text,
-            words_figures(fusion->turn_sd_deg, 1).text);
+        answer_warn(answer,
+                    "%s was moved by the work between %s and %s: by %s mm (sd %s) and %s degrees (sd %s); "
+                    "it is told as it lay before",
+                    one->record->id, e->history->stage[one->disturbed_from].record->id,
+                    e->history->stage[one->disturbed_to].record->id, words_figures(fusion->shift_mm, 2).text,
+                    words_figures(fusion->shift_sd_mm, 1).text, words_figures(fusion->turn_deg, 2).text,
+                    words_figures(fusion->turn_sd_deg, 1).text);
     if (one->told.contradicts)
-        answer_warn(
-            answer,
-            "%s: its apex says one face, its anterior and left the other: look whether left and right were taken "
-            "for each other",
-            one->record->id);
-    if (!one->measured && one->bag == NULL)
+        answer_warn(answer,
+                    "%s: its apex says one face, its anterior and left the other: "
+                    "look whether left and right were taken for each other",
+                    one->record->id);
+    if (one->sighting_count == 0 && one->bag == NULL)
         answer_warn(answer, "%s can be measured at no stage: it has no place", one->record->id);
 }
 
@@ -370,7 +354,6 @@ static rlv_status settle(history_elements* e, history_element* one, rlv_answer* 
     const rlv_status status = fuse(one, error);
     if (status != RLV_DONE)
         return status;
-    one->measured = one->sighting_count > 0;
     if (one->placed)
     {
         one->told = one->fusion.element;
@@ -381,7 +364,7 @@ static rlv_status settle(history_elements* e, history_element* one, rlv_answer* 
         if (e->up_known)
             find_face(one, e->up);
     }
-    else if (one->measured)
+    else if (one->sighting_count > 0)
         one->told = one->sighting[0].element;
     warn_of(e, one, answer);
     return RLV_DONE;
@@ -390,9 +373,7 @@ static rlv_status settle(history_elements* e, history_element* one, rlv_answer* 
 static void begin(history_element* one, const rlv_specimen* specimen, size_t i)
 {
     one->record = &specimen->element[i];
-    for (size_t k = 0; k < specimen->spoil_count && one->record->bag != NULL; k++)
-        if (strcmp(specimen->spoil[k].bag, one->record->bag) == 0)
-            one->bag = &specimen->spoil[k];
+    one->bag = rlv_specimen_bag(specimen, one->record->bag);
     one->trend_deg = one->plunge_deg = one->bedding_deg = unknown;
     one->told.length_mm = one->told.width_mm = one->told.thickness_mm = unknown;
 }
@@ -410,15 +391,10 @@ static bool shows_on_pieces(const rlv_specimen* specimen)
 
 static rlv_status need_something(const history_elements* e, rlv_error* error)
 {
-    const rlv_specimen* s = e->history->specimen;
-    if (e->count == 0)
-        return rlv_fail(error, RLV_IMPOSSIBLE, s->folder,
-                        "write them down in elements.csv, with their points in points.csv",
-                        "the record names no element");
     for (size_t i = 0; i < e->count; i++)
-        if (e->one[i].measured)
+        if (e->one[i].sighting_count > 0)
             return RLV_DONE;
-    return rlv_fail(error, RLV_IMPOSSIBLE, s->folder,
+    return rlv_fail(error, RLV_IMPOSSIBLE, e->history->specimen->folder,
                     "place an outline or landmarks on the mesh of a stage, and write them in points.csv under its id",
                     "none of the %zu elements has points or a part of a mesh", e->count);
 }

@@ -45,9 +45,8 @@ typedef struct history_element
     const rlv_element_record* record;
     const rlv_spoil_record* bag; ///< NULL: not from the spoil
     const rlv_piece_record* piece;
-    size_t sighting_count;
+    size_t sighting_count;      ///< 0: it is seen nowhere
     history_sighting* sighting; ///< in the order of the stages
-    bool measured;              ///< seen at all
     bool placed;                ///< known in the block's frame
     rlv_element told;           ///< what is told of it: all sightings that count, with the frame's scale. Where not
                                 ///< placed only its sizes mean anything
@@ -66,14 +65,14 @@ typedef struct history_elements
     bool up_known, compass_known, bedding_known;
     rlv_vec3 up;         ///< in the block's frame
     rlv_compass compass; ///< where north is known too
-    rlv_plane bedding;
+    rlv_fitted_plane bedding;
     double* local_sd_mm; ///< one a stage, along each axis; NaN where there is no alignment to tell it
 } history_elements;
 
-/// Measure all elements of a history whose poses are measured, into zeroed `elements`; warnings go to the answer.
-/// RLV_BAD_INPUT, with file and line, where points or parts are refused (element.h), an outline has a gap in its
-/// numbers, or no stage's mesh has the part; RLV_IMPOSSIBLE where the record names no element, or none can be measured:
-/// then what is known is there. Free with history_elements_free, also after a failure.
+/// Measure all elements (one at least) of a history whose poses are measured, into zeroed `elements`; warnings go to
+/// the answer. RLV_BAD_INPUT, with file and line, where points or parts are refused (element.h), an outline has a gap
+/// in its numbers, or no stage's mesh has the part; RLV_IMPOSSIBLE where none can be measured: then what is known is
+/// there. Free with history_elements_free, also after a failure.
 rlv_status history_elements_measure(history_elements* elements, const rlv_history* history, rlv_answer* answer,
                                     rlv_error* error);
 void history_elements_free(history_elements* elements);

@@ -3,14 +3,12 @@
 #include <math.h>
 #include <string.h>
 
-static const double two_sided_95 = 1.959963984540054;
-
 /// The most that a treatment can have left: its dry mass at the least density that its material may have, or all of
 /// what was used of it.
 static double most_left_mm3(const rlv_specimen* specimen, const rlv_treatment_record* treatment)
 {
     const rlv_density_record* density = rlv_specimen_density(specimen, treatment->material);
-    const double least = density != NULL ? density->g_cm3 - two_sided_95 * density->sd_g_cm3 : 0.0;
+    const double least = density != NULL ? density->g_cm3 - RLV_HALF_95 * density->sd_g_cm3 : 0.0;
     if (treatment->dry_g != NULL && least > 0.0)
         return 1000.0 * *treatment->dry_g / least;
     return treatment->volume_ml != NULL ? 1000.0 * *treatment->volume_ml : INFINITY;
@@ -19,15 +17,12 @@ static double most_left_mm3(const rlv_specimen* specimen, const rlv_treatment_re
 /// Whether a piece went back that the change does not tell apart from what was added.
 static bool has_untold_piece(const rlv_history* history, size_t step)
 {
-    const char* after = history->stage[history->step[step].after].record->id;
+    const rlv_specimen* specimen = history->specimen;
     if (history->step[step].change.total[RLV_CHANGE_JOINED].known)
         return false;
-    for (size_t i = 0; i < history->specimen->piece_count; i++)
-    {
-        const char* joined = history->specimen->piece[i].joined;
-        if (joined != NULL && strcmp(joined, after) == 0)
+    for (size_t i = 0; i < specimen->piece_count; i++)
+        if (rlv_specimen_piece_moves(specimen, &specimen->piece[i], history->step[step].after, true))
             return true;
-    }
     return false;
 }
 
@@ -40,7 +35,8 @@ double history_brought_mm3(const rlv_history* history, size_t step)
     return sum;
 }
 
-rlv_interval history_growth_mm3(const rlv_history* history, size_t step)
+/// By how much the block grew at a step beyond what went, with its interval; pieces that went back are left out.
+static rlv_interval growth_mm3(const rlv_history* history, size_t step)
 {
     const rlv_change_total* total = history->step[step].change.total;
     rlv_interval grown = total[RLV_CHANGE_ADDED].volume_mm3;
@@ -56,13 +52,13 @@ static double surely_lost_g(const rlv_history* history, size_t step)
     const rlv_mass_record *before = history->stage[history->step[step].before].record->mass,
                           *after = history->stage[history->step[step].after].record->mass;
     return before != NULL && after != NULL
-               ? before->grams - after->grams - two_sided_95 * hypot(before->sd_g, after->sd_g)
+               ? before->grams - after->grams - RLV_HALF_95 * hypot(before->sd_g, after->sd_g)
                : (double)NAN;
 }
 
 static void warn_of_step(const rlv_history* history, size_t step, rlv_answer* answer)
 {
-    const rlv_interval grown = history_growth_mm3(history, step);
+    const rlv_interval grown = growth_mm3(history, step);
     const double brought = history_brought_mm3(history, step);
     const bool lighter = surely_lost_g(history, step) > 0.0;
     if (!history->step[step].measured || grown.low <= 0.0 || (grown.low <= brought && !lighter))

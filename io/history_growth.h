@@ -13,9 +13,6 @@
 /// of, mm³. 0: nothing is recorded. INFINITY: no figure can be made of what is.
 double history_brought_mm3(const rlv_history* history, size_t step);
 
-/// By how much the block grew at a step beyond what went, mm³, with its interval; pieces that went back are left out.
-rlv_interval history_growth_mm3(const rlv_history* history, size_t step);
-
 /// Warn of every step at which the block grew by more than was brought, or by whatever amount while it lost weight;
 /// and of stages that are dated before the one that they follow.
 void history_warn_of_growth(const rlv_history* history, rlv_answer* answer);

@@ -1,7 +1,6 @@
 #include "history_parts.h"
 
 #include <math.h>
-#include <string.h>
 
 /// A piece's own volume: of the first of its meshes that is closed, as it came off, or of the last, as it went back.
 /// NaN where there is none.
@@ -29,16 +28,12 @@ static bool is_masked(const history_step* step, size_t piece)
 static rlv_interval own_volumes(size_t* count, const rlv_history* history, const history_step* step, bool back,
                                 bool masked)
 {
-    const char* after = history->stage[step->after].record->id;
-    const size_t there = back ? step->after : step->before;
     rlv_interval sum = {0.0, 0.0, 0.0};
     *count = 0;
     for (size_t i = 0; i < history->specimen->piece_count; i++)
     {
         const rlv_piece_record* piece = history->specimen->piece + i;
-        const char* when = back ? piece->joined : piece->detached;
-        if (when == NULL || strcmp(when, after) != 0 || is_masked(step, i) != masked ||
-            rlv_specimen_is_aside(history->specimen, piece, there))
+        if (is_masked(step, i) != masked || !rlv_specimen_piece_moves(history->specimen, piece, step->after, back))
             continue;
         sum = rlv_interval_add(sum, own_volume(history, piece, back));
         ++*count;
@@ -46,14 +41,16 @@ static rlv_interval own_volumes(size_t* count, const rlv_history* history, const
     return sum;
 }
 
-static rlv_interval share_of(rlv_interval whole, double share)
+/// What a piece that went back is told as, and one that came off.
+static rlv_change_class class_of(bool back)
 {
-    return (rlv_interval){share * whole.value, share * whole.low, share * whole.high};
+    return back ? RLV_CHANGE_JOINED : RLV_CHANGE_DETACHED;
 }
 
 /// The regions of a piece hold what its own mesh does, each its share of what the block's meshes saw of them.
-static void part_regions(const rlv_history* history, history_step* step, rlv_change_class kind, bool back)
+static void part_regions(const rlv_history* history, history_step* step, bool back)
 {
+    const rlv_change_class kind = class_of(back);
     for (size_t p = 0; step->region != NULL && p < step->piece_count; p++)
     {
         const rlv_interval own = own_volume(history, history->specimen->piece + step->piece[p], back);
@@ -66,7 +63,7 @@ static void part_regions(const rlv_history* history, history_step* step, rlv_cha
             rlv_change_region* region = step->change.region + r;
             if (region->kind != kind || step->region[r].piece != step->piece[p])
                 continue;
-            region->volume_mm3 = share_of(own, region->volume_mm3.value / seen);
+            region->volume_mm3 = rlv_interval_times(own, region->volume_mm3.value / seen);
             region->mean_depth_mm *= own.value / seen;
         }
     }
@@ -87,8 +84,9 @@ static void add_crumbs(rlv_change_total* matrix, rlv_interval own, rlv_interval 
     matrix->regions += matrix->regions == 0; // that of the joint
 }
 
-/// A mesh of the block sees a piece and its joint as one; the piece's own mesh tells them apart.
-static rlv_interval part_joint(history_step* step, rlv_interval own, rlv_change_class kind)
+/// What the block's mesh saw of pieces beyond their `own` volume, which becomes that of their class; NaN where there is
+/// nothing to part.
+static rlv_interval take_rest(history_step* step, rlv_interval own, rlv_change_class kind)
 {
     rlv_change_total* total = &step->change.total[kind];
     if (total->regions == 0 || isnan(own.value))
@@ -105,8 +103,7 @@ static void take_out(history_step* step, const rlv_history* history, bool back)
     size_t count;
     const rlv_interval own = own_volumes(&count, history, step, back, false);
     const rlv_change_class seen_as = back ? RLV_CHANGE_ADDED : RLV_CHANGE_REMOVED;
-    rlv_change_total *from = &step->change.total[seen_as],
-                     *into = &step->change.total[back ? RLV_CHANGE_JOINED : RLV_CHANGE_DETACHED];
+    rlv_change_total *from = &step->change.total[seen_as], *into = &step->change.total[class_of(back)];
     if (count == 0 || isnan(own.value) || from->regions == 0)
         return;
     from->volume_mm3 = rlv_interval_less(from->volume_mm3, own);
@@ -125,6 +122,21 @@ static void warn_of_joint(rlv_answer* answer, const rlv_history* history, const 
                     history->stage[step->after].record->id, words_figures(-rest.value / 1000.0, 2).text);
 }
 
+/// A mesh of the block sees a piece and its joint as one; the piece's own mesh tells them apart.
+static void part_joint(rlv_history* history, history_step* step, bool back, rlv_answer* answer)
+{
+    size_t count;
+    const rlv_interval own = own_volumes(&count, history, step, back, true),
+                       rest = take_rest(step, own, class_of(back));
+    *(back ? &step->gap_mm3 : &step->crumbled_mm3) = rest;
+    if (!isfinite(rest.value))
+        return;
+    part_regions(history, step, back);
+    warn_of_joint(answer, history, step, rest);
+    if (!back)
+        add_crumbs(&step->change.total[RLV_CHANGE_REMOVED], own, rest);
+}
+
 void history_part_joints(rlv_history* history, rlv_answer* answer)
 {
     for (size_t k = 0; k < history->step_count; k++)
@@ -134,18 +146,8 @@ void history_part_joints(rlv_history* history, rlv_answer* answer)
             continue;
         for (size_t c = 0; c < RLV_CHANGE_CLASSES; c++)
             step->seen_mm3[c] = step->change.total[c].volume_mm3;
-        size_t count;
-        const rlv_interval off = own_volumes(&count, history, step, false, true);
-        step->crumbled_mm3 = part_joint(step, off, RLV_CHANGE_DETACHED);
-        step->gap_mm3 = part_joint(step, own_volumes(&count, history, step, true, true), RLV_CHANGE_JOINED);
-        if (isfinite(step->crumbled_mm3.value))
-            part_regions(history, step, RLV_CHANGE_DETACHED, false);
-        if (isfinite(step->gap_mm3.value))
-            part_regions(history, step, RLV_CHANGE_JOINED, true);
-        warn_of_joint(answer, history, step, step->crumbled_mm3);
-        warn_of_joint(answer, history, step, step->gap_mm3);
-        if (isfinite(step->crumbled_mm3.value))
-            add_crumbs(&step->change.total[RLV_CHANGE_REMOVED], off, step->crumbled_mm3);
+        part_joint(history, step, false, answer);
+        part_joint(history, step, true, answer);
         take_out(step, history, false);
         take_out(step, history, true);
     }

@@ -61,8 +61,7 @@ static rlv_mass pieces_of(const rlv_specimen* specimen, size_t stage, bool back)
     for (size_t i = 0; i < specimen->piece_count; i++)
     {
         const rlv_piece_record* piece = specimen->piece + i;
-        if (is(back ? piece->joined : piece->detached, specimen->stage[stage].id) &&
-            !rlv_specimen_is_aside(specimen, piece, back ? stage : stage - 1))
+        if (rlv_specimen_piece_moves(specimen, piece, stage, back))
             sum = rlv_mass_add(sum, mass_of(piece->mass));
     }
     return sum;

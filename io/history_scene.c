@@ -211,27 +211,33 @@ static rlv_status outline_before(history_scene* scene, const rlv_history* histor
     return status;
 }
 
-/// The scar of what came off lies under the outline that the piece had before; what is back has its own.
-static rlv_status outline_scars(history_scene* scene, const rlv_history* history, rlv_error* error)
+/// The scar of what came off lies under the outline that the piece had before.
+static rlv_status outline_scars(history_scene* scene, rlv_error* error)
 {
-    const rlv_change* change = &scene->step->change;
-    const struct
-    {
-        rlv_change_class kind;
-        const history_stage* stage;
-        rlv_panel_outline how;
-    } of[2] = {{RLV_CHANGE_DETACHED, scene->before, of_detached}, {RLV_CHANGE_JOINED, scene->after, of_joined}};
-    rlv_status status = RLV_DONE;
-    for (int i = 0; i < 2 && status == RLV_DONE; i++)
-    {
-        uint8_t* in = NULL;
-        bool recorded = false;
-        status = outline_pieces(&recorded, scene, history, of[i].stage, of[i].kind, of[i].how, scene->after_line,
-                                &scene->after_lines, error);
-        if (status == RLV_DONE && !recorded)
-            status = set_of_class(&in, scene, of[i].kind, change->after_label, scene->moved.triangle_count, error);
-        add_line(scene->after_line, &scene->after_lines, in, of[i].how);
-    }
+    size_t begun = scene->after_lines;
+    for (size_t i = 0; i < scene->before_lines; i++)
+        if (scene->before_line[i].ring_count > 0)
+            scene->after_line[scene->after_lines++] = scene->before_line[i];
+    if (scene->after_lines > begun)
+        return RLV_DONE;
+    uint8_t* in = NULL;
+    rlv_status status = set_of_class(&in, scene, RLV_CHANGE_DETACHED, scene->step->change.after_label,
+                                     scene->moved.triangle_count, error);
+    add_line(scene->after_line, &scene->after_lines, in, of_detached);
+    return status;
+}
+
+/// What is back has an outline of its own.
+static rlv_status outline_joined(history_scene* scene, const rlv_history* history, rlv_error* error)
+{
+    uint8_t* in = NULL;
+    bool recorded = false;
+    rlv_status status = outline_pieces(&recorded, scene, history, scene->after, RLV_CHANGE_JOINED, of_joined,
+                                       scene->after_line, &scene->after_lines, error);
+    if (status == RLV_DONE && !recorded)
+        status = set_of_class(&in, scene, RLV_CHANGE_JOINED, scene->step->change.after_label,
+                              scene->moved.triangle_count, error);
+    add_line(scene->after_line, &scene->after_lines, in, of_joined);
     return status;
 }
 
@@ -255,7 +261,9 @@ static rlv_status outline_after(history_scene* scene, const rlv_history* history
     add_line(scene->after_line, &scene->after_lines, former, how);
     add_line(scene->after_line, &scene->after_lines, scene->bone, of_bone);
     if (status == RLV_DONE)
-        status = outline_scars(scene, history, error);
+        status = outline_scars(scene, error);
+    if (status == RLV_DONE)
+        status = outline_joined(scene, history, error);
     add_line(scene->after_line, &scene->after_lines, lost, of_lost);
     if (scene->bone == NULL)
         scene->bone = former;

@@ -33,7 +33,7 @@ typedef struct history_scene
     size_t set_count;
     uint8_t* set[2 * SCENE_LINES]; ///< what the outlines are round
     size_t ring_count;
-    rlv_vec3* ring[2 * RLV_PART_COUNT]; ///< recorded outlines of pieces, on a stage and on a scar, in BEFORE's frame
+    rlv_vec3* ring[2 * RLV_PART_COUNT]; ///< recorded outlines of pieces on both stages, in BEFORE's frame
     char colour_words[128];             ///< how the colours compare with those of the specimen's other steps
 } history_scene;
 

@@ -36,8 +36,7 @@ char* history_stage_file(const rlv_specimen* specimen, size_t stage, rlv_error* 
     }
     g_free(own);
     char* name = NULL;
-    // Ids are of letters, digits, space, _, - and . only. A tilde is in none, so that no two names are
-    // alike.
+    // Ids are of letters, digits, space, _, - and . only. A tilde is in none, so that no two names are alike.
     int put = alike > 1 ? asprintf(&name, "%s~%zu", specimen->stage[stage].id, alike)
                         : asprintf(&name, "%s", specimen->stage[stage].id);
     if (put < 0)
@@ -93,6 +92,15 @@ void sheet_stage_words(char* into, size_t size, const rlv_stage_record* stage)
     else
         snprintf(into, size, "%s%s%.90s (%.60s)", date ? stage->date : "", date && title ? ", " : "",
                  title ? stage->title : "", stage->id);
+}
+
+void sheet_from_to(char* into, size_t size, const rlv_stage_record* from, const rlv_stage_record* to)
+{
+    char words[2][256];
+    sheet_stage_words(words[0], sizeof words[0], from);
+    sheet_stage_words(words[1], sizeof words[1], to);
+    bool bare = from->date == NULL && from->title == NULL;
+    snprintf(into, size, "%s%s to %s", words[0], bare ? "" : ",", words[1]);
 }
 
 const char* sheet_stage_title(const rlv_stage_record* stage)
@@ -152,12 +160,13 @@ static rlv_status no_memory(rlv_error* error)
 static char* path_of(const sheet_job* job, rlv_sheet_format format, rlv_error* error)
 {
     static const char* const ending[] = {[RLV_SHEET_PNG] = "png", [RLV_SHEET_PDF] = "pdf", [RLV_SHEET_SVG] = "svg"};
-    bool one = job->order.kind != HISTORY_SHEET_HISTORY, named = job->order.view != NULL;
+    history_sheet_kind kind = job->order.kind;
+    bool one = kind < HISTORY_SHEET_BONES && kind != HISTORY_SHEET_HISTORY, named = job->order.view != NULL;
     char *stage = one ? history_stage_file(job->history->specimen, job->order.stage, error) : NULL, *path = NULL;
     if (one && stage == NULL)
         return NULL;
     if (asprintf(&path, "%s%s%s%s%s%s.%s", job->all ? "pictures/" : "", one ? stage : "", one ? "-" : "",
-                 history_sheet_name(job->order.kind), named ? "-" : "", named ? job->view.key : "", ending[format]) < 0)
+                 history_sheet_name(kind), named ? "-" : "", named ? job->view.key : "", ending[format]) < 0)
     {
         path = NULL;
         no_memory(error);

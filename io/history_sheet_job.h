@@ -55,8 +55,11 @@ void sheet_line(sheet_lines* lines, const char* format, ...);
 void sheet_letters(char* into, size_t size, const char* words);
 
 /// What a stage is called, "2031-06-02, overburden off (overburden)": its date and title, as far as they are recorded,
-/// and its id. And beside a view: its title, or its id where it has none; its date, and the id where that is not told.
+/// and its id. Of two, to follow "from": "2031-05-12, field block (field), to 2031-06-02, overburden off
+/// (overburden)", or "field to overburden" where the first has an id alone. And beside a view: its title, or its id
+/// where it has none; its date, and the id where that is not told.
 void sheet_stage_words(char* into, size_t size, const rlv_stage_record* stage);
+void sheet_from_to(char* into, size_t size, const rlv_stage_record* from, const rlv_stage_record* to);
 const char* sheet_stage_title(const rlv_stage_record* stage);
 void sheet_stage_date(char* into, size_t size, const rlv_stage_record* stage);
 
@@ -68,6 +71,31 @@ void sheet_add_stage(sheet_job* job, const history_stage* stage);
 
 /// Put the sheet into `drawn`, in the formats that the order asks for.
 rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* caption, const char* alt, rlv_error* error);
+
+/// A stage as a sheet of stages shows it.
+typedef struct stage_look
+{
+    rlv_mesh moved; ///< in the frame of the sheet; empty where the stage's own mesh serves
+    rlv_tree* tree;
+    uint8_t* bone;
+    rlv_panel_outline outline;
+    char date[200];
+    sheet_lines lines;
+} stage_look;
+
+/// A stage's view, from a zeroed `look`, which must stay; with `move` its mesh is carried into the block frame. Free
+/// with sheet_free_look, also after a failure.
+rlv_status sheet_look_at(stage_look* look, rlv_sheet_view* view, const rlv_history* history, size_t index, bool move,
+                         rlv_error* error);
+void sheet_free_look(stage_look* look);
+
+/// Open all fonts, before several threads do so for the first time together.
+rlv_status sheet_open_fonts(rlv_error* error);
+
+/// Write a sheet's files and put it at the end of the list, which has room; `drawn` is emptied. And free one that was
+/// not kept.
+rlv_status sheet_keep_drawn(history_sheets* list, drawn_sheet* drawn, rlv_answer* answer, rlv_error* error);
+void sheet_free_drawn(drawn_sheet* drawn);
 
 /// Draw a sheet of a step, and one of stages, into a zeroed `drawn`. The job is used up.
 rlv_status sheet_of_step(sheet_job job, const history_scene* scene, rlv_error* error);

@@ -2,29 +2,16 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
-/// A stage as a sheet of stages shows it.
-typedef struct stage_look
-{
-    rlv_mesh moved; ///< in the frame of the sheet; empty where the stage's own mesh serves
-    rlv_tree* tree;
-    uint8_t* bone;
-    rlv_panel_outline outline;
-    char date[200];
-    sheet_lines lines;
-} stage_look;
-
-static void free_look(stage_look* look)
+void sheet_free_look(stage_look* look)
 {
     rlv_mesh_free(&look->moved);
     rlv_tree_free(look->tree);
     free(look->bone);
 }
 
-/// A stage's view; with `move` its mesh is carried into the block frame.
-static rlv_status look_at(stage_look* look, rlv_sheet_view* view, const rlv_history* history, size_t index, bool move,
-                          rlv_error* error)
+rlv_status sheet_look_at(stage_look* look, rlv_sheet_view* view, const rlv_history* history, size_t index, bool move,
+                         rlv_error* error)
 {
     const history_stage* stage = &history->stage[index];
     const rlv_mesh* mesh = &stage->given.mesh;
@@ -89,7 +76,7 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
     const char *id = history->stage[first].record->id, *last = history->stage[first + count - 1].record->id;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
     {
-        status = look_at(&look[i], &view[i], history, first + i, job->order.kind == HISTORY_SHEET_HISTORY, error);
+        status = sheet_look_at(&look[i], &view[i], history, first + i, job->order.kind == HISTORY_SHEET_HISTORY, error);
         if (status == RLV_DONE && !alone)
             add_so_far(&look[i].lines, history, first + i);
         view[i].line_count = look[i].lines.count;
@@ -103,14 +90,15 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
                                  .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
                                  .direction_count = job->view.direction_count,
                                  .direction = job->view.direction};
-    char words[2][256];
-    sheet_stage_words(words[0], sizeof words[0], history->stage[first].record);
-    sheet_stage_words(words[1], sizeof words[1], history->stage[first + count - 1].record);
+    char words[544];
     if (alone)
-        snprintf(job->subject, sizeof job->subject, "Stage %s", words[0]);
+        sheet_stage_words(words, sizeof words, history->stage[first].record);
     else
-        snprintf(job->subject, sizeof job->subject, "All %zu stages, from %s%s to %s", count, words[0],
-                 strchr(words[0], ' ') != NULL ? "," : "", words[1]);
+        sheet_from_to(words, sizeof words, history->stage[first].record, history->stage[first + count - 1].record);
+    if (alone)
+        snprintf(job->subject, sizeof job->subject, "Stage %s", words);
+    else
+        snprintf(job->subject, sizeof job->subject, "All %zu stages, from %s", count, words);
     if (status == RLV_DONE)
         status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
     if (status == RLV_DONE && alone)
@@ -129,7 +117,7 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
         status = sheet_keep(job, &sheet, caption, alt, error);
     rlv_sheet_free(&sheet);
     for (size_t i = 0; look != NULL && i < count; i++)
-        free_look(&look[i]);
+        sheet_free_look(&look[i]);
     free(look);
     free(view);
     return status;

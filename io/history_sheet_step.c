@@ -94,11 +94,9 @@ static void begin_step(sheet_job* job, const history_scene* scene)
 /// "From 2031-05-12, field block (field), to 2031-06-02, overburden off (overburden): …"
 static void name_step(sheet_job* job, const history_scene* scene, const char* what)
 {
-    char stage[2][256];
-    sheet_stage_words(stage[0], sizeof stage[0], scene->before->record);
-    sheet_stage_words(stage[1], sizeof stage[1], scene->after->record);
-    const char* comma = strchr(stage[0], ' ') != NULL ? "," : "";
-    snprintf(job->subject, sizeof job->subject, "From %s%s to %s: %s", stage[0], comma, stage[1], what);
+    char stages[544];
+    sheet_from_to(stages, sizeof stages, scene->before->record, scene->after->record);
+    snprintf(job->subject, sizeof job->subject, "From %s: %s", stages, what);
 }
 
 static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rlv_error* error)
@@ -238,27 +236,16 @@ static double first_scale(const sheet_job* job, const rlv_depth_map* map)
 static rlv_status draw_map(rlv_sheet* sheet, sheet_job* job, rlv_depth_map* map, const history_scene* scene,
                            rlv_error* error)
 {
-    rlv_paper paper = rlv_paper_holding(2.0, 1.0, SHEET_PAPER);
-    rlv_status status = RLV_DONE;
-    bool again = true;
+    char words[48], what[80];
     map->scale = first_scale(job, map);
-    while (again && status == RLV_DONE)
-    {
-        char words[48], what[80];
-        rlv_scale_words(words, sizeof words, map->scale);
-        snprintf(what, sizeof what, "map of depth at %s", words);
-        name_step(job, scene, what);
-        status = rlv_sheet_of_depth(sheet, map, &job->left_out, error);
-        again = status == RLV_DONE && job->order.fit && map->scale > 1e-3 &&
-                fmax(sheet->width_mm, sheet->height_mm) > fmax(paper.width_mm, paper.height_mm);
-        if (again)
-        {
-            rlv_sheet_free(sheet);
-            map->scale = rlv_round_scale(0.999 * map->scale);
-        }
-    }
+    rlv_status status = job->order.fit && job->order.scale <= 0.0 ? rlv_depth_map_fit(map, error) : RLV_DONE;
+    if (status != RLV_DONE)
+        return status;
     job->order.scale = map->scale;
-    return status;
+    rlv_scale_words(words, sizeof words, map->scale);
+    snprintf(what, sizeof what, "map of depth at %s", words);
+    name_step(job, scene, what);
+    return rlv_sheet_of_depth(sheet, map, &job->left_out, error);
 }
 
 static rlv_status keep_map(sheet_job* job, const rlv_sheet* sheet, const history_scene* scene, size_t regions,

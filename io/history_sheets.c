@@ -6,7 +6,8 @@
 
 const char* history_sheet_name(history_sheet_kind kind)
 {
-    static const char* const name[HISTORY_SHEET_KINDS] = {"comparison", "depth", "history", "stage"};
+    static const char* const name[HISTORY_SHEET_KINDS] = {"comparison", "depth",     "history",   "stage",
+                                                          "bone-map",   "body-plan", "directions"};
     return name[kind];
 }
 
@@ -28,7 +29,7 @@ void history_sheets_free(history_sheets* sheets)
 
 // --- Drawn, and then kept --------------------------------------------------------------------------------------------
 
-static void free_drawn(drawn_sheet* drawn)
+void sheet_free_drawn(drawn_sheet* drawn)
 {
     free_entry(&drawn->entry);
     free(drawn->bytes[0]);
@@ -46,8 +47,7 @@ static rlv_status write_file(out_folder* folder, const char* path, const char* b
     return out_folder_finish(folder, stream, error);
 }
 
-/// Write a sheet's files and put it at the end of the list, which has room; `drawn` is emptied.
-static rlv_status keep(history_sheets* list, drawn_sheet* drawn, rlv_answer* answer, rlv_error* error)
+rlv_status sheet_keep_drawn(history_sheets* list, drawn_sheet* drawn, rlv_answer* answer, rlv_error* error)
 {
     const history_sheet* entry = &drawn->entry;
     rlv_status status = write_file(&answer->folder, entry->path, drawn->bytes[0], drawn->size[0], error);
@@ -59,7 +59,7 @@ static rlv_status keep(history_sheets* list, drawn_sheet* drawn, rlv_answer* ans
         answer_warn(answer, "%s: %s found no room", entry->path, words_count(drawn->left_out, "label").text);
     list->sheet[list->count++] = *entry;
     drawn->entry = (history_sheet){0};
-    free_drawn(drawn);
+    sheet_free_drawn(drawn);
     return RLV_DONE;
 }
 
@@ -102,8 +102,8 @@ rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, 
     list->sheet = rlv_reserve(1, sizeof *list->sheet, error);
     rlv_status status = list->sheet != NULL ? draw_one(&drawn, history, order, error) : RLV_SYSTEM;
     if (status == RLV_DONE)
-        status = keep(list, &drawn, answer, error);
-    free_drawn(&drawn);
+        status = sheet_keep_drawn(list, &drawn, answer, error);
+    sheet_free_drawn(&drawn);
     return status;
 }
 
@@ -141,7 +141,7 @@ static rlv_status draw_some(void* user, size_t index, const rlv_progress* progre
     return status;
 }
 
-static rlv_status open_fonts(rlv_error* error)
+rlv_status sheet_open_fonts(rlv_error* error)
 {
     rlv_sheet sheet = {0};
     rlv_status status = rlv_sheet_reserve(&sheet, 10.0, 10.0, error);
@@ -155,7 +155,7 @@ rlv_status history_sheets_draw(history_sheets* list, const rlv_history* history,
 {
     const size_t most = 2 * history->step_count + 1;
     // Fonts are opened here once, and not by two threads for the first time together.
-    rlv_status warm = open_fonts(error);
+    rlv_status warm = sheet_open_fonts(error);
     if (warm != RLV_DONE)
         return warm;
     all_sheets all = {history, rlv_reserve(most, sizeof *all.drawn, error)};
@@ -164,9 +164,9 @@ rlv_status history_sheets_draw(history_sheets* list, const rlv_history* history,
         status = side_by_side(history->step_count + 1, draw_some, &all, "sheets", &answer->progress, error);
     for (size_t i = 0; i < most && status == RLV_DONE; i++)
         if (all.drawn[i].entry.path != NULL)
-            status = keep(list, &all.drawn[i], answer, error);
+            status = sheet_keep_drawn(list, &all.drawn[i], answer, error);
     for (size_t i = 0; all.drawn != NULL && i < most; i++)
-        free_drawn(&all.drawn[i]);
+        sheet_free_drawn(&all.drawn[i]);
     free(all.drawn);
     if (status == RLV_DONE && !history->joined)
         answer_warn(answer, "there is no sheet of all stages, since they are not in one frame");

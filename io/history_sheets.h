@@ -16,10 +16,13 @@ typedef enum history_sheet_kind
     HISTORY_SHEET_DEPTH,      ///< of a step: the map of depth, with two sections and the table of regions
     HISTORY_SHEET_HISTORY,    ///< all stages
     HISTORY_SHEET_STAGE,      ///< one stage
+    HISTORY_SHEET_BONES,      ///< of a skeleton: the bone map (history_articulation_sheets.h)
+    HISTORY_SHEET_PLAN,       ///< its unrolled body plan
+    HISTORY_SHEET_DIRECTIONS, ///< how displaced elements lie, and which way they went
     HISTORY_SHEET_KINDS,
 } history_sheet_kind;
 
-/// "comparison", "depth", "history", "stage".
+/// "comparison", "depth", "history", "stage", "bone-map", "body-plan", "directions".
 const char* history_sheet_name(history_sheet_kind kind);
 
 /// A sheet that was drawn.
@@ -54,8 +57,9 @@ typedef struct history_sheet_order
     rlv_sheet_format format;
 } history_sheet_order;
 
-/// Draw one sheet into the answer's folder and a zeroed `list`, as `STAGE-KIND[-VIEW].png`. RLV_IMPOSSIBLE where its step was not measured
-/// or its stages are not joined; as history_view_find where the view cannot be had.
+/// Draw one sheet of stages or steps into the answer's folder and a zeroed `list`, as `STAGE-KIND[-VIEW].png`.
+/// RLV_IMPOSSIBLE where its step was not measured or its stages are not joined; as history_view_find where the view
+/// cannot be had.
 rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, const history_sheet_order* order,
                               rlv_answer* answer, rlv_error* error);
 

@@ -29,12 +29,6 @@ static rlv_status fail_at(const rlv_specimen* specimen, const char* file, size_t
 
 // --- points ----------------------------------------------------------------------------------------------------------
 
-/// The number of an outline's point, or 0.
-static size_t number_of(const char* name)
-{
-    return strspn(name, "0123456789") == strlen(name) && strlen(name) < 9 ? (size_t)strtoul(name, NULL, 10) : 0;
-}
-
 rlv_placed_point sighting_point(const rlv_point_record* point, double mm_per_unit)
 {
     return (rlv_placed_point){.at_mm =
@@ -70,11 +64,11 @@ static rlv_status sort_points(sorted_points* p, const sighting_place* place, con
     bool* there = rlv_reserve(count, sizeof *there, error);
     rlv_status status = p->outline != NULL && there != NULL ? RLV_DONE : RLV_SYSTEM;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
-        p->outline_count += number_of(s->point[index[i]].point) > 0;
+        p->outline_count += rlv_specimen_point_number(&s->point[index[i]]) > 0;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
     {
         const rlv_point_record* point = &s->point[index[i]];
-        const size_t number = number_of(point->point);
+        const size_t number = rlv_specimen_point_number(point);
         const rlv_landmark mark = rlv_landmark_of(point->point);
         p->first = p->first == NULL || point->line < p->first->line ? point : p->first;
         if (number > 0 && number <= p->outline_count)
@@ -113,27 +107,19 @@ static bool is_enough(const sorted_points* p)
 
 // --- a part of the mesh ----------------------------------------------------------------------------------------------
 
-static bool is_of_part(const rlv_mesh* mesh, size_t triangle, const char* part, const int colour[3])
-{
-    return part[0] == '#' ? rlv_face_has_colour(mesh, triangle, colour) : rlv_face_is_of(mesh, triangle, part);
-}
-
+/// The triangles of an object's name or of a colour as #rrggbb; free() them.
 static rlv_status find_part(uint32_t** triangle, size_t* count, const rlv_mesh* mesh, const char* name,
                             rlv_error* error)
 {
     int colour[3] = {0};
+    rlv_faces faces = {.mesh = mesh, .object = name[0] != '#' ? name : NULL, .colour = colour};
     if (name[0] == '#')
         sscanf(name + 1, "%2x%2x%2x", (unsigned*)&colour[0], (unsigned*)&colour[1], (unsigned*)&colour[2]);
-    *count = 0;
-    for (size_t t = 0; t < mesh->triangle_count; t++)
-        *count += is_of_part(mesh, t, name, colour);
-    *triangle = rlv_reserve(*count, sizeof **triangle, error);
+    *triangle = rlv_reserve(mesh->triangle_count, sizeof **triangle, error);
     if (*triangle == NULL)
         return RLV_SYSTEM;
-    size_t found = 0;
-    for (size_t t = 0; t < mesh->triangle_count && found < *count; t++)
-        if (is_of_part(mesh, t, name, colour))
-            (*triangle)[found++] = (uint32_t)t;
+    for (size_t t; rlv_faces_next(&faces, &t);)
+        (*triangle)[(*count)++] = (uint32_t)t;
     return RLV_DONE;
 }
 

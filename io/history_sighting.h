@@ -13,7 +13,7 @@ typedef struct sighting_place
     const char* mesh;   ///< `block` or a piece
     double mm_per_unit; ///< of points.csv
     double local_sd_mm; ///< of a place on that scan; NaN where not known
-    rlv_vec3 middle_mm; ///< of the block, in the stage's frame
+    rlv_vec3 middle_mm; ///< of that mesh's surface, in its own frame
 } sighting_place;
 
 /// Measure an element there, in the stage's own frame. `*seen` is false where nothing shows of it, or too little to

@@ -122,9 +122,7 @@ static rlv_status number_pieces(uint8_t* number, history_step* step, const rlv_h
     for (size_t i = 0; i < specimen->piece_count; i++)
     {
         const rlv_piece_record* piece = specimen->piece + i;
-        const char* when = joined ? piece->joined : piece->detached;
-        if (when == NULL || strcmp(when, after) != 0 ||
-            rlv_specimen_is_aside(specimen, piece, joined ? step->after : step->before))
+        if (!rlv_specimen_piece_moves(specimen, piece, step->after, joined))
             continue;
         bool masked = false;
         for (size_t t = 0; stage->parts.piece != NULL && t < stage->parts.triangle_count && !masked; t++)

@@ -134,9 +134,12 @@ static void list_objects(char* text, size_t size, const rlv_mesh* mesh)
     }
 }
 
-static rlv_status fail_object(const masking* work, const rlv_mask_record* mask, bool known)
+static rlv_status fail_object(const masking* work, const rlv_mask_record* mask)
 {
     const rlv_mesh* mesh = work->mesh;
+    bool known = false;
+    for (size_t i = 0; mesh->object != NULL && i < mesh->object_count; i++)
+        known |= is_object(mesh, i, mask->object);
     char list[300], mend[sizeof list + 60];
     list_objects(list, sizeof list, mesh);
     snprintf(mend, sizeof mend, "the mesh has %s %s", mesh->object_count == 1 ? "the object" : "objects", list);
@@ -146,29 +149,6 @@ static rlv_status fail_object(const masking* work, const rlv_mask_record* mask, 
                     known ? "the object '%.100s' of the mesh at '%.80s' has no faces"
                           : "there is no object '%.100s' in the mesh at '%.80s'",
                     mask->object, mask->stage);
-}
-
-static rlv_status mark_object(masking* work, const rlv_mask_record* mask, size_t piece)
-{
-    const rlv_mesh* mesh = work->mesh;
-    size_t found = 0;
-    bool known = false;
-    if (mesh->object == NULL)
-        return fail_object(work, mask, false);
-    for (size_t i = 0; i < mesh->object_count; i++)
-        known |= is_object(mesh, i, mask->object);
-    // Names are compared once a run of faces of one object.
-    uint32_t last = UINT32_MAX;
-    bool is = false;
-    for (size_t t = 0; known && t < mesh->triangle_count; t++)
-    {
-        if (mesh->object[t] != last)
-            is = is_object(mesh, last = mesh->object[t], mask->object);
-        if (is)
-            mark(work, mask, piece, t);
-        found += is;
-    }
-    return found != 0 ? RLV_DONE : fail_object(work, mask, known);
 }
 
 /// The colour that two of a face's vertices have, or NULL.
@@ -187,15 +167,32 @@ static bool has_colour(const uint8_t* is, const int* wanted)
     return is[0] == wanted[0] && is[1] == wanted[1] && is[2] == wanted[2];
 }
 
-bool rlv_face_is_of(const rlv_mesh* mesh, size_t triangle, const char* object)
+/// Whether the face after those that were walked is one. Names are compared once a run of faces of one object.
+static bool is_next(rlv_faces* faces)
 {
-    return mesh->object != NULL && is_object(mesh, mesh->object[triangle], object);
+    const rlv_mesh* mesh = faces->mesh;
+    if (faces->object == NULL)
+    {
+        const uint8_t* is = mesh->colour != NULL ? face_colour(mesh, faces->walked) : NULL;
+        return is != NULL && has_colour(is, faces->colour);
+    }
+    if (mesh->object == NULL)
+        return false;
+    const uint32_t object = mesh->object[faces->walked];
+    if (faces->walked == 0 || object != mesh->object[faces->walked - 1])
+        faces->in_object = is_object(mesh, object, faces->object);
+    return faces->in_object;
 }
 
-bool rlv_face_has_colour(const rlv_mesh* mesh, size_t triangle, const int colour[3])
+bool rlv_faces_next(rlv_faces* faces, size_t* triangle)
 {
-    const uint8_t* is = mesh->colour != NULL ? face_colour(mesh, triangle) : NULL;
-    return is != NULL && has_colour(is, colour);
+    for (; faces->walked < faces->mesh->triangle_count; faces->walked++)
+        if (is_next(faces))
+        {
+            *triangle = faces->walked++;
+            return true;
+        }
+    return false;
 }
 
 /// Say that no face has a colour, and which comes nearest: a picture format that loses may have shifted it by one.
@@ -221,21 +218,20 @@ static rlv_status fail_colour(const masking* work, const rlv_mask_record* mask)
                     mask->colour[0], mask->colour[1], mask->colour[2]);
 }
 
-static rlv_status mark_colour(masking* work, const rlv_mask_record* mask, size_t piece)
+/// Mark the faces that a mask names by object or by colour.
+static rlv_status mark_faces(const masking* work, const rlv_mask_record* mask, size_t piece)
 {
-    if (work->mesh->colour == NULL)
+    if (mask->object == NULL && work->mesh->colour == NULL)
         return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work->specimen, mask, "colour").path,
                         "mask by object or by outline, or write the mesh with its vertex colours",
                         "the mesh at '%.80s' has no vertex colours", mask->stage);
+    rlv_faces faces = {.mesh = work->mesh, .object = mask->object, .colour = mask->colour};
     size_t found = 0;
-    for (size_t t = 0; t < work->mesh->triangle_count; t++)
-    {
-        if (!rlv_face_has_colour(work->mesh, t, mask->colour))
-            continue;
+    for (size_t t; rlv_faces_next(&faces, &t); found++)
         mark(work, mask, piece, t);
-        found++;
-    }
-    return found != 0 ? RLV_DONE : fail_colour(work, mask);
+    if (found > 0)
+        return RLV_DONE;
+    return mask->object != NULL ? fail_object(work, mask) : fail_colour(work, mask);
 }
 
 static rlv_status mark_outline(masking* work, const rlv_mask_record* mask, size_t piece)
@@ -263,9 +259,7 @@ static rlv_status mark_mask(masking* work, const rlv_mask_record* mask)
     rlv_status status = mask->kind == RLV_MASK_PIECE ? begin_piece(work, mask, &piece) : RLV_DONE;
     if (status != RLV_DONE)
         return status;
-    if (mask->object != NULL)
-        return mark_object(work, mask, piece);
-    return mask->outline != NULL ? mark_outline(work, mask, piece) : mark_colour(work, mask, piece);
+    return mask->outline != NULL ? mark_outline(work, mask, piece) : mark_faces(work, mask, piece);
 }
 
 // --- parts -----------------------------------------------------------------------------------------------------------

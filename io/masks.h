@@ -41,9 +41,19 @@ rlv_status rlv_parts_find(rlv_parts* parts, const rlv_specimen* specimen, const 
                           double mm_per_unit, const rlv_surface* surface, rlv_error* error);
 void rlv_parts_free(rlv_parts* parts);
 
-/// Whether a triangle is of an object of that name, and whether two of its three vertices have that very 8-bit colour.
-bool rlv_face_is_of(const rlv_mesh* mesh, size_t triangle, const char* object);
-bool rlv_face_has_colour(const rlv_mesh* mesh, size_t triangle, const int colour[3]);
+/// The faces of every object of a name, or those that have one colour on two of their three vertices. Say the first
+/// three members; what the mesh does not have, no face is of.
+typedef struct rlv_faces
+{
+    const rlv_mesh* mesh;
+    const char* object; ///< NULL: by colour
+    const int* colour;  ///< red, green and blue
+    size_t walked;      ///< triangles so far
+    bool in_object;     ///< whether the last of them is of such an object
+} rlv_faces;
+
+/// The next of them. False where there is none any more.
+bool rlv_faces_next(rlv_faces* faces, size_t* triangle);
 
 /// Take the support out of the mesh and out of its parts: what is left is mended (as rlv_mesh_drop has it), has its
 /// parts, and is open where the support was. On RLV_SYSTEM both are as they were.

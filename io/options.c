@@ -19,7 +19,8 @@ enum
     MEASURING = INSPECT | PAIR,
     REPORT = 1u << 5,
     ELEMENTS = 1u << 6,
-    EVERY = NEW | MEASURING | ELEMENTS | RENDER | REPORT,
+    ARTICULATION = 1u << 7,
+    EVERY = NEW | MEASURING | ELEMENTS | ARTICULATION | RENDER | REPORT,
     OPENS_OUT = REPORT,
 };
 
@@ -68,11 +69,22 @@ static const rlv_command commands[] = {
      "What matrix covers is in no figure: an outline tells of what shows.\n"
      "Give each plate an outline of numbered points and the landmarks anterior, posterior, left, right and apex.",
      ELEMENTS, command_elements},
+    {"articulation", "SPECIMEN", 1, 1, "folder", "which elements have left their life position, and where bone may lie",
+     "Fits the animal's own order to the elements in the specimen's folder, row by row along a common body axis, and "
+     "tells\n"
+     "which have moved, as groups first and singly after, how far, which way and how surely; which life positions have "
+     "no\n"
+     "element, and whether each lies in the rock that is left, and how deep; and what could not be told.",
+     "A slip of all rows together cannot be told from the animal's own curve, and is not claimed.\n"
+     "Give each row its places in specimen.yaml, and each element its row, and its place where it can be counted.",
+     ARTICULATION, command_articulation},
     {"render", "SPECIMEN", 1, 1, "folder", "draws one picture of a specimen, by its name and from a named view",
      "Reads the specimen's folder, measures what the picture shows, and writes it as one sheet to --out. Pictures:\n"
      "comparison (before, after, and the depth between them), depth (the map of depth of a step, with two sections and "
      "the\n"
-     "table of regions), history (all stages), stage (one of them). A step is named by the stage that it leads to.",
+     "table of regions), history (all stages), stage (one of them). A step is named by the stage that it leads to.\n"
+     "Of a skeleton: bone-map (elements in their states on the block, at a stage or else at the last), body-plan (its\n"
+     "rows laid flat), directions (nets of poles and of motions, and a rose).",
      "Print a sheet at 100 % and lay a ruler against its control length before you measure on it.\n"
      "The sides dorsal, ventral, left-lateral, right-lateral, anterior and posterior need to know how the body lies.",
      RENDER, command_render},
@@ -127,13 +139,13 @@ static const option_row option_table[OPTION_KINDS] = {
                          "relative sd of BEFORE's scale: 0.001 is 1 mm in a metre (else exact)"},
     [OPTION_SCALE_SD_AFTER] = {"--scale-sd-after", "S", PAIR, "relative sd of AFTER's scale (else exact)"},
     [OPTION_ALIGNED] = {"--aligned", NULL, CHANGE, "AFTER is in BEFORE's frame already: do not align"},
-    [OPTION_PICTURE] = {"--picture", "NAME", RENDER, "comparison, depth, history or stage"},
+    [OPTION_PICTURE] = {"--picture", "NAME", RENDER, "which: see above"},
     [OPTION_STAGE] = {"--stage", "ID", RENDER, "which stage, or which step, by the stage that it leads to"},
     [OPTION_VIEW] = {"--view", "SIDE", RENDER,
                      "upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or AZIMUTH,ELEVATION"},
     [OPTION_SCALE] = {"--scale", "A:B|fit", RENDER, "1:2 prints at half size; fit: as large as A3 holds"},
     [OPTION_FORMAT] = {"--format", "png|pdf|svg", RENDER, "of the file (else png)"},
-    [OPTION_OUT] = {"--out", "DIR", MEASURING | ELEMENTS | RENDER | REPORT,
+    [OPTION_OUT] = {"--out", "DIR", MEASURING | ELEMENTS | ARTICULATION | RENDER | REPORT,
                     "write the tables, JSON and, where there are any, meshes and pictures here"},
     [OPTION_JSON] = {"--json", NULL, EVERY, "one JSON object on standard output, and nothing else"},
     [OPTION_THREADS] = {"--threads", "N", EVERY, "threads to use; the answer does not depend on it"},
@@ -286,7 +298,8 @@ static rlv_status set_scale(rlv_options* options, const char* name, const char* 
 static rlv_status set_option(rlv_options* options, option_kind kind, const char* value, rlv_error* error)
 {
     const char* name = option_table[kind].name;
-    static const char* const pictures[] = {"comparison", "depth", "history", "stage"};
+    static const char* const pictures[] = {"comparison", "depth",     "history",   "stage",
+                                           "bone-map",   "body-plan", "directions"};
     static const char* const formats[] = {"png", "pdf", "svg"};
     double number = 0.0;
     switch (kind)
@@ -317,7 +330,8 @@ static rlv_status set_option(rlv_options* options, option_kind kind, const char*
     case OPTION_SCALE_SD_AFTER:
         return set_scale_sd(&options->scale_sd_after, name, value, error);
     case OPTION_PICTURE:
-        return set_word(&options->picture, name, value, 4, pictures, "say comparison, depth, history or stage", error);
+        return set_word(&options->picture, name, value, sizeof pictures / sizeof *pictures, pictures,
+                        "say comparison, depth, history, stage, bone-map, body-plan or directions", error);
     case OPTION_FORMAT:
         return set_word(&options->format, name, value, 3, formats, "say png, pdf or svg", error);
     case OPTION_STAGE:

@@ -1,5 +1,7 @@
 #include "report_elements.h"
 
+#include "report_words.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -30,15 +32,6 @@ typedef struct element_words
 {
     char text[512];
 } element_words;
-
-static element_words place_in_row(const rlv_element_record* record)
-{
-    element_words words = {""};
-    if (record->place_known)
-        snprintf(words.text, sizeof words.text, record->last_place > record->first_place ? "%d-%d" : "%d",
-                 record->first_place, record->last_place);
-    return words;
-}
 
 /// The stages at which it was seen, parted by semicolons.
 static element_words seen_at(const history_elements* e, const history_element* one)
@@ -72,14 +65,6 @@ static const char* or_null(const char* text)
     return text[0] != '\0' ? text : NULL;
 }
 
-static void put_interval(rlv_table* t, rlv_interval interval)
-{
-    if (isnan(interval.value))
-        table_none(t);
-    else
-        table_interval(t, interval);
-}
-
 static void put_place(rlv_table* t, const rlv_element* element, bool placed)
 {
     if (!placed)
@@ -109,7 +94,7 @@ static void put_who(rlv_table* t, const history_element* one)
     table_text(t, one->record->kind);
     table_text(t, one->record->row);
     table_text(t, one->record->side);
-    table_text(t, or_null(place_in_row(one->record).text));
+    table_text(t, or_null(report_place_in_row(one->record).text));
 }
 
 #define PLACE_COLUMNS                                                                                                  \
@@ -170,12 +155,12 @@ static rlv_table measured_table(const history_elements* e)
         const history_element* one = &e->one[i];
         put_who(&t, one);
         put_place(&t, &one->told, one->placed);
-        put_interval(&t, one->told.length_mm);
-        put_interval(&t, one->told.width_mm);
-        put_interval(&t, one->told.thickness_mm);
-        put_interval(&t, one->trend_deg);
-        put_interval(&t, one->plunge_deg);
-        put_interval(&t, one->bedding_deg);
+        table_interval(&t, one->told.length_mm);
+        table_interval(&t, one->told.width_mm);
+        table_interval(&t, one->told.thickness_mm);
+        table_interval(&t, one->trend_deg);
+        table_interval(&t, one->plunge_deg);
+        table_interval(&t, one->bedding_deg);
         table_text(&t, elements_face_name(one->face));
         put_from(&t, e, one);
     }
@@ -361,9 +346,9 @@ static rlv_table sightings_table(const history_elements* e)
             rlv_element all = s->element;
             rlv_element_add_errors(&all, &s->of_pose);
             put_place(&t, &all, s->placed);
-            put_interval(&t, s->element.length_mm);
-            put_interval(&t, s->element.width_mm);
-            put_interval(&t, s->element.thickness_mm);
+            table_interval(&t, s->element.length_mm);
+            table_interval(&t, s->element.width_mm);
+            table_interval(&t, s->element.thickness_mm);
             table_number(&t, s->area_mm2, s->area_sd_mm2);
             table_number(&t, 100.0 * s->area_mm2 / greatest_area(one), 1.0);
         }

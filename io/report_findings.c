@@ -1,14 +1,15 @@
 #include "report_findings.h"
 
 #include "change_words.h"
+#include "grow.h"
 #include "history_growth.h"
+#include "report_region.h"
 
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
-
-static const double two_sided_95 = 1.959963984540054;
 
 /// From here on an interval is wide: half of it is a fifth of the value, which leaves not one sure figure.
 static const double wide_share = 0.2;
@@ -29,9 +30,9 @@ const char* report_finding_heading(report_finding_kind kind)
 __attribute__((format(printf, 4, 5))) static void find(report_findings* f, report_finding_kind kind, const char* of,
                                                        const char* format, ...)
 {
-    if (f->count == REPORT_FINDINGS)
+    if (!rlv_grow(&f->one, &f->room, f->count + 1, sizeof *f->one))
     {
-        f->beyond++;
+        f->out_of_memory = true;
         return;
     }
     report_finding* finding = &f->one[f->count++];
@@ -55,9 +56,17 @@ static void add_name(report_text* names, const char* name)
     snprintf(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
 }
 
-static report_text in_ml(rlv_interval mm3)
+/// The number of a region, as the step's table and map have it.
+static void add_region(report_text* regions, size_t region)
 {
-    return report_interval((rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0}, "mL");
+    char number[32];
+    snprintf(number, sizeof number, "%zu", region + 1);
+    add_name(regions, number);
+}
+
+static report_text volume_in_words(rlv_interval mm3)
+{
+    return report_interval(report_in_ml(mm3), "mL");
 }
 
 // --- What was found --------------------------------------------------------------------------------------------------
@@ -70,9 +79,7 @@ static void look_at_bone(report_findings* f, const rlv_history* history, size_t 
     for (size_t r = 0; r < change->region_count; r++)
         if (change->region[r].kind == RLV_CHANGE_BONE)
         {
-            char number[32];
-            snprintf(number, sizeof number, "%zu", r + 1);
-            add_name(&regions, number);
+            add_region(&regions, r);
             if (change->region[r].max_depth_mm <= deepest_mm)
                 continue;
             deepest_mm = change->region[r].max_depth_mm;
@@ -81,7 +88,7 @@ static void look_at_bone(report_findings* f, const rlv_history* history, size_t 
     if (regions.text[0] != '\0')
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "bone was lost: %s, at most %s mm deep. It is region %s of the step's table and map",
-             in_ml(change->total[RLV_CHANGE_BONE].volume_mm3).text,
+             volume_in_words(change->total[RLV_CHANGE_BONE].volume_mm3).text,
              words_number(deepest_mm, words_decimals(sd_mm)).text, regions.text);
 }
 
@@ -93,9 +100,7 @@ static void look_at_slight(report_findings* f, const rlv_history* history, size_
     for (size_t r = 0; r < change->region_count; r++)
         if (change->region[r].volume_mm3.low <= 0.0)
         {
-            char number[32];
-            snprintf(number, sizeof number, "%zu", r + 1);
-            add_name(&regions, number);
+            add_region(&regions, r);
             count++;
         }
     if (count > 0)
@@ -115,10 +120,10 @@ static void look_at_added(report_findings* f, const rlv_history* history, size_t
     if (brought_mm3 > 0.0)
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "material came, %s, and the treatments that are recorded left %s mL at most",
-             in_ml(total->volume_mm3).text, words_at_most(brought_mm3 / 1000.0).text);
+             volume_in_words(total->volume_mm3).text, words_at_most(brought_mm3 / 1000.0).text);
     else
         find(f, REPORT_LOOK, report_step_name(history, step).text,
-             "material came, %s, and the record names none that was added", in_ml(total->volume_mm3).text);
+             "material came, %s, and the record names none that was added", volume_in_words(total->volume_mm3).text);
 }
 
 static void look_at_untold(report_findings* f, const rlv_history* history, size_t step)
@@ -128,7 +133,7 @@ static void look_at_untold(report_findings* f, const rlv_history* history, size_
         find(f, REPORT_LOOK, report_step_name(history, step).text,
              "more %s than all regions hold: %s, spread over the rest of the surface, thinner than what can be told "
              "place by place",
-             untold->value > 0.0 ? "went" : "came", in_ml(*untold).text);
+             untold->value > 0.0 ? "went" : "came", volume_in_words(*untold).text);
 }
 
 static void look_at_balance(report_findings* f, const rlv_history* history, size_t step)
@@ -157,30 +162,20 @@ static void look_at_faint(report_findings* f, const rlv_history* history, size_t
                  history_class_name(kind), change_limit_words(&change->limit[0]).text);
 }
 
-/// Whether all hours of a step were recorded for areas of work that could be told apart.
-static bool is_all_in_areas(const history_step* step, const rlv_stage_record* after)
-{
-    for (size_t i = 0; i < after->work_count; i++)
-        if (after->work[i].area == NULL)
-            return false;
-    return after->work_count > 0 && !step->areas_mixed;
-}
-
-/// Matrix that went where no work is recorded.
+/// Matrix that went where no work is recorded, if all hours were for areas of work that could be told apart.
 static void look_at_unworked(report_findings* f, const rlv_history* history, size_t which)
 {
     const history_step* step = &history->step[which];
     report_text regions = {""};
     size_t count = 0;
     double ml = 0.0;
-    if (!is_all_in_areas(step, stage_of(history, step->after)))
+    const report_work_kinds work = report_kinds_of_work(stage_of(history, step->after));
+    if (!work.by_area || work.whole || step->areas_mixed)
         return;
     for (size_t r = 0; r < step->change.region_count; r++)
         if (step->change.region[r].kind == RLV_CHANGE_REMOVED && step->region[r].area == NULL)
         {
-            char number[32];
-            snprintf(number, sizeof number, "%zu", r + 1);
-            add_name(&regions, number);
+            add_region(&regions, r);
             ml += step->change.region[r].volume_mm3.value / 1000.0;
             count++;
         }
@@ -321,16 +316,15 @@ static void find_wide_class(report_findings* f, const rlv_history* history, rlv_
     if (step->change.total[kind].faint)
         find(f, REPORT_WIDE, name,
              "in all %s, most of the doubt from %s: there it thins out, or goes on elsewhere, below the detection "
-             "limit (%s), and how far it "
-             "reaches cannot be told",
+             "limit (%s), and how far it reaches cannot be told",
              report_interval(all.ml, "mL").text, report_step_name(history, widest).text,
              change_limit_words(&step->change.limit[0]).text);
     else
         find(f, REPORT_WIDE, name, "in all %s, most of the doubt from %s: %s%s", report_interval(all.ml, "mL").text,
              report_step_name(history, widest).text,
-             step->change.total[kind].regions == 0 ? "no region was found there, but some could lie below the "
-                                                     "detection limit; "
-                                                   : "",
+             step->change.total[kind].regions == 0
+                 ? "no region was found there, but some could lie below the detection limit; "
+                 : "",
              why_wide(&step->change).text);
 }
 
@@ -342,14 +336,12 @@ static void find_wide_bone(report_findings* f, const rlv_history* history)
         return;
     const size_t widest = widest_step(history, RLV_CHANGE_BONE);
     const rlv_change* change = &history->step[widest].change;
-    find(
-        f, REPORT_WIDE, "bone lost",
-        "none was found, but %s leaves most room for some: at most %s mL, since %s, so that only a chip deeper than %s "
-        "is "
-        "told there",
-        report_step_name(history, widest).text,
-        words_at_most(report_class_of(history, RLV_CHANGE_BONE, widest).ml.high).text, why_wide(change).text,
-        change_limit_words(&change->limit[0]).text);
+    find(f, REPORT_WIDE, "bone lost",
+         "none was found, but %s leaves most room for some: at most %s mL, since %s, so that only a chip deeper than "
+         "%s is told there",
+         report_step_name(history, widest).text,
+         words_at_most(report_class_of(history, RLV_CHANGE_BONE, widest).ml.high).text, why_wide(change).text,
+         change_limit_words(&change->limit[0]).text);
 }
 
 static void find_wide_left(report_findings* f, const rlv_history* history)
@@ -359,7 +351,7 @@ static void find_wide_left(report_findings* f, const rlv_history* history)
     const rlv_interval left = history_stage_volume(history, last);
     if (!isfinite(left.value) || left.high - left.low < 0.02 * left.value)
         return;
-    const double half = (left.high - left.low) / 2.0, of_scale = two_sided_95 * 3.0 * stage->scale_sd * left.value;
+    const double half = (left.high - left.low) / 2.0, of_scale = RLV_HALF_95 * 3.0 * stage->scale_sd * left.value;
     if (of_scale * of_scale > half * half / 2.0)
         find(f, REPORT_WIDE, "left in the block",
              "most of the doubt is in the scale of ‘%.200s’, known to %s mm in a metre: a share of a length is three "
@@ -462,11 +454,9 @@ static void find_missing_of_stages(report_findings* f, const rlv_history* histor
         const char *what, *tells;
     } missing[] = {
         {is_without_bone, 0, "bone on the mesh",
-         "nobody marked it there, so that bone lost in the step after counts as "
-         "matrix removed"},
+         "nobody marked it there, so that bone lost in the step after counts as matrix removed"},
         {is_not_weighed, 0, "mass of the block",
-         "weighed, it would show what the scales say went in the steps beside "
-         "it"},
+         "weighed, it would show what the scales say went in the steps beside it"},
         {is_without_spoil, 1, "mass of the spoil", "weighed, it would hold the measured volume against the scales"},
         {is_without_drying, 1, "water lost by drying",
          "it is taken as none; what dried away shows as unexplained grams"},
@@ -474,8 +464,7 @@ static void find_missing_of_stages(report_findings* f, const rlv_history* histor
         {is_without_hours, 1, "hours of work", "without them the step tells nothing of the rates of tools"},
         {is_open, 0, "a closed mesh", "the volume of an open one cannot be told"},
         {has_exact_scale, 0, "how sure the scale is",
-         "it is taken as exact, so that no interval allows for it; scale "
-         "bars or scale_sd would say"},
+         "it is taken as exact, so that no interval allows for it; scale bars or scale_sd would say"},
         {has_one_bar, 0, "a second scale bar", "one bar has no other to be checked against"},
     };
     for (size_t i = 0; i < sizeof missing / sizeof *missing; i++)
@@ -527,8 +516,7 @@ static void find_missing(report_findings* f, const rlv_history* history)
     find_missing_of_stages(f, history);
     if (rlv_specimen_density(specimen, "matrix") == NULL)
         find(f, REPORT_MISSING, "density of the matrix",
-             "without it no volume can be told in grams, nor be held against "
-             "the spoil");
+             "without it no volume can be told in grams, nor be held against the spoil");
     find_missing_of_bags(f, specimen);
     find_missing_of_pieces(f, history);
     for (size_t i = 0; i < history->tool_count; i++)
@@ -543,11 +531,84 @@ static void find_missing(report_findings* f, const rlv_history* history)
         find(f, REPORT_MISSING, "north", "maps cannot be turned with north at the top");
 }
 
-void report_findings_find(report_findings* findings, const rlv_history* history)
+/// Ids of the elements of a state, by themselves, or of those that lie off their row (RLV_UNASSIGNED).
+static report_text elements_that(const history_articulation* a, rlv_articulation_state state)
 {
-    findings->count = findings->beyond = 0;
+    report_text names = {""};
+    for (size_t i = 0; i < a->elements->count; i++)
+        if (history_state(a, i) == state && (state != RLV_UNASSIGNED || a->why[i] == HISTORY_OFF_ROW) &&
+            (state != RLV_SHIFTED || a->fit.element[a->given_of[i]].group == 0))
+            add_name(&names, a->elements->one[i].record->id);
+    return names;
+}
+
+static void look_at_moved(report_findings* f, const history_articulation* a)
+{
+    static const char* const words[RLV_ARTICULATION_STATES] = {
+        [RLV_SHIFTED] = "shifted from the life position, by the order of the other elements",
+        [RLV_ROTATED] = "rotated against the life position, by the order of the other elements",
+        [RLV_INVERTED] = "inverted: the external face looks the other way than the life position's",
+        [RLV_UNASSIGNED] = "off the row, and so moved; from which place is not known"};
+    for (size_t g = 0; g < a->fit.group_count; g++)
+    {
+        const rlv_articulation_group* group = &a->fit.group[g];
+        char of[128];
+        snprintf(of, sizeof of, "%.60s %d-%d", a->elements->history->specimen->row[group->row].id, group->first,
+                 group->last);
+        find(f, REPORT_LOOK, of, "moved together, by %s", report_interval(group->motion.shift_mm, "mm").text);
+    }
+    for (rlv_articulation_state state = RLV_SHIFTED; state <= RLV_UNASSIGNED; state++)
+    {
+        const report_text names = elements_that(a, state);
+        if (names.text[0] != '\0')
+            find(f, REPORT_LOOK, names.text, "%s", words[state]);
+    }
+}
+
+static report_text place_name(const history_articulation* a, const rlv_unfilled* life)
+{
+    report_text name;
+    snprintf(name.text, sizeof name.text, "%.60s %d", a->elements->history->specimen->row[life->row].id, life->place);
+    return name;
+}
+
+/// Life positions in the rock, each with its depth, and those at today's surface. Beyond a row's end is no place to
+/// point at.
+static void look_at_unfilled(report_findings* f, const history_articulation* a)
+{
+    report_text surface = {""};
+    for (size_t i = 0; i < a->fit.unfilled_count; i++)
+    {
+        const rlv_unfilled* life = &a->fit.unfilled[i];
+        const history_unfilled* u = &a->unfilled[i];
+        if (!life->corridor && u->where == HISTORY_IN_ROCK)
+            find(
+                f, REPORT_LOOK, place_name(a, life).text,
+                "this life position has no element, and lies in the rock, %s below today's surface: bone may lie there",
+                report_interval(u->depth_mm, "mm").text);
+        else if (!life->corridor && u->where == HISTORY_AT_SURFACE)
+            add_name(&surface, place_name(a, life).text);
+    }
+    if (surface.text[0] != '\0')
+        find(f, REPORT_LOOK, surface.text,
+             "life positions without an element at today's surface: a little below it bone may lie");
+}
+
+void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton)
+{
     look_at_steps(findings, history);
+    if (skeleton->judged)
+    {
+        look_at_moved(findings, &skeleton->articulation);
+        look_at_unfilled(findings, &skeleton->articulation);
+    }
     look_at_elements(findings, history->specimen);
     find_wide(findings, history);
     find_missing(findings, history);
+}
+
+void report_findings_free(report_findings* findings)
+{
+    free(findings->one);
+    *findings = (report_findings){0};
 }

@@ -6,6 +6,7 @@
 #ifndef RLV_REPORT_FINDINGS_H
 #define RLV_REPORT_FINDINGS_H
 
+#include "report_skeleton.h"
 #include "report_words.h"
 
 typedef enum report_finding_kind
@@ -23,19 +24,16 @@ typedef struct report_finding
     report_text words; ///< without a full stop
 } report_finding;
 
-enum
-{
-    REPORT_FINDINGS = 48 ///< what comes beyond is counted
-};
-
 typedef struct report_findings
 {
-    size_t count, beyond;
-    report_finding one[REPORT_FINDINGS];
+    size_t count, room;
+    report_finding* one;
+    bool out_of_memory; ///< some are missing
 } report_findings;
 
-/// All of them, by kind and then in the order of time, into `findings`.
-void report_findings_find(report_findings* findings, const rlv_history* history);
+/// All of them, by kind and then in the order of time, into zeroed `findings`. Free with report_findings_free.
+void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton);
+void report_findings_free(report_findings* findings);
 
 /// "look", "wide", "not_recorded"; and as a heading.
 const char* report_finding_key(report_finding_kind kind);

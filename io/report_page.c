@@ -5,10 +5,9 @@
 #include "report_words.h"
 #include "sheet.h"
 
-#include <math.h>
 #include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 typedef report_page_source source_of;
 
@@ -20,6 +19,12 @@ bool report_page_table(rlv_page* p, const source_of* s, report_table which)
     if (table_rows(t) > 0)
         page_table(p, t, report_table_path(t).text);
     return table_rows(t) > 0;
+}
+
+void report_page_table_or(rlv_page* p, const source_of* s, report_table which, const char* without)
+{
+    if (!report_page_table(p, s, which))
+        page_paragraph(p, without);
 }
 
 /// What printf makes of it, on the heap; NULL, and told to the page, without memory.
@@ -84,11 +89,11 @@ static void put_picture(rlv_page* p, const history_sheet* sheet)
     page_figure(p, &picture);
 }
 
-void report_page_pictures(rlv_page* p, const source_of* s, history_sheet_kind kind, size_t stage)
+void report_page_pictures(rlv_page* p, const history_sheets* sheets, history_sheet_kind kind, size_t stage)
 {
-    for (size_t i = 0; i < s->sheets->count; i++)
-        if (s->sheets->sheet[i].kind == kind && s->sheets->sheet[i].stage == stage && s->sheets->sheet[i].width > 0)
-            put_picture(p, &s->sheets->sheet[i]);
+    for (size_t i = 0; i < sheets->count; i++)
+        if (sheets->sheet[i].kind == kind && sheets->sheet[i].stage == stage && sheets->sheet[i].width > 0)
+            put_picture(p, &sheets->sheet[i]);
 }
 
 void report_page_caution(rlv_page* p, report_caution caution)
@@ -101,10 +106,10 @@ void report_page_caution(rlv_page* p, report_caution caution)
         [REPORT_CAUTION_CUT] = {PAGE_CAUTION,
                                 "What has been cut cannot be put back. Bone that never showed cannot be told from "
                                 "matrix by a mesh: check every region against the specimen, the small ones first."},
-        [REPORT_CAUTION_DUST] = {PAGE_WARNING,
-                                 "Dust: stone dust can hold silica, and every millilitre removed is dust made. "
-                                 "Solvents, resins and acids harm too. Local exposure limits and the maker's data "
-                                 "sheets decide what to wear and how to work."},
+        [REPORT_CAUTION_DUST] =
+            {PAGE_WARNING,
+             "Dust: stone dust can hold silica, and every millilitre removed is dust made. Solvents, resins and acids "
+             "harm too. Local exposure limits and the maker's data sheets decide what to wear and how to work."},
         [REPORT_CAUTION_LIFTING] = {PAGE_WARNING,
                                     "Lifting: a block can tip or part along a joint, and its centre of mass moves as "
                                     "matrix comes off. A qualified person decides how it is lifted and held."},
@@ -148,10 +153,10 @@ static void put_alarms(rlv_page* p, const report_lines* lines)
         }
 }
 
-static void put_findings(rlv_page* p, const rlv_history* history)
+static void put_findings(rlv_page* p, const source_of* s)
 {
-    report_findings found;
-    report_findings_find(&found, history);
+    report_findings found = {0};
+    report_findings_find(&found, s->history, s->skeleton);
     page_section(p, "next", "What next");
     page_paragraph(p, found.count > 0 ? "What the figures ask to be looked at, and what would make them surer. How to "
                                         "work is the trade's own: nothing here says."
@@ -163,32 +168,32 @@ static void put_findings(rlv_page* p, const rlv_history* history)
             page_part(p, report_finding_key(one->kind), report_finding_heading(one->kind));
         report_page_tell(p, one->of.text, "%s.", one->words.text);
     }
-    if (found.beyond > 0)
-        report_page_say(p, "And %zu more.", found.beyond);
+    p->out_of_memory = p->out_of_memory || found.out_of_memory;
+    report_findings_free(&found);
 }
 
 static void put_reading(rlv_page* p)
 {
     page_part(p, "reading", "How to read these figures");
     page_fact(p, "Interval",
-              "A figure stands before its interval: 12 mL (11 to 13 mL) means that the truth lies between "
-              "11 and 13 in 95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is "
-              "the most that could lie below the detection limit.");
+              "A figure stands before its interval: 12 mL (11 to 13 mL) means that the truth lies between 11 and 13 in "
+              "95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is the most that "
+              "could lie below the detection limit.");
     page_fact(p, "Matrix",
-              "What went and was not marked as bone, or as a piece, on the mesh before. It may hold bone "
-              "that had never shown: a mesh cannot tell the two apart.");
+              "What went and was not marked as bone, or as a piece, on the mesh before. It may hold bone that had "
+              "never shown: a mesh cannot tell the two apart.");
     page_fact(p, "Bone lost", "What went from bone that showed, and was marked, on the mesh before.");
     page_fact(p, "Region", "A stretch of surface that changed as one.");
     page_fact(p, "Depth",
-              "How far the surface went down, from where it was before to where it is after, straight into "
-              "the block (square to the surface as it was). Mean depth is volume over area. Where material "
-              "came, it is how far the surface rose.");
+              "How far the surface went down, from where it was before to where it is after, straight into the block "
+              "(square to the surface as it was). Mean depth is volume over area. Where material came, it is how far "
+              "the surface rose.");
     page_fact(p, "Detection limit",
-              "How deep a change must be to be told from the noise of two scans; the wider it is, "
-              "the shallower it may be. Below that it is neither told nor denied.");
+              "How deep a change must be to be told from the noise of two scans; the wider it is, the shallower it may "
+              "be. Below that it is neither told nor denied.");
     page_fact(p, "Not told apart",
-              "What the two meshes differ by outside all regions, added up: what went is positive. "
-              "Noise, or change too thin to be told place by place.");
+              "What the two meshes differ by outside all regions, added up: what went is positive. Noise, or change "
+              "too thin to be told place by place.");
 }
 
 static void put_summary(rlv_page* p, const source_of* s)
@@ -199,8 +204,7 @@ static void put_summary(rlv_page* p, const source_of* s)
     put_warnings(p, s->answer);
     put_lines(p, &lines);
     page_part(p, "went", "What went at each step");
-    if (!report_page_table(p, s, REPORT_VOLUMES))
-        page_paragraph(p, "One stage is recorded: nothing can have changed yet.");
+    report_page_table_or(p, s, REPORT_VOLUMES, "One stage is recorded: nothing can have changed yet.");
     put_reading(p);
 }
 
@@ -212,8 +216,9 @@ static void put_work(rlv_page* p, const rlv_stage_record* stage)
     size_t size = 0;
     FILE* stream = open_memstream(&text, &size);
     for (size_t i = 0; i < stage->work_count && stream != NULL; i++)
-        fprintf(stream, "%s%s %s h%s%s", i > 0 ? "; " : "", stage->work[i].tool, words_exact(stage->work[i].hours).text,
-                stage->work[i].area != NULL ? " on " : "", stage->work[i].area != NULL ? stage->work[i].area : "");
+        fprintf(stream, "%s%s %s h%s%s", i > 0 ? "; " : "", stage->work[i].tool,
+                words_recorded(stage->work[i].hours).text, stage->work[i].area != NULL ? " on " : "",
+                stage->work[i].area != NULL ? stage->work[i].area : "");
     if (stream != NULL && fclose(stream) == 0)
         page_fact(p, "Work", stage->work_count > 0 ? text : "hours: not recorded");
     else
@@ -298,8 +303,8 @@ static void put_step(rlv_page* p, const source_of* s, size_t which)
     put_measured(p, s, which);
     put_step_table(p, s, which);
     page_paragraph(p, report_limits(s->history, which).text);
-    report_page_pictures(p, s, HISTORY_SHEET_COMPARISON, step->after);
-    report_page_pictures(p, s, HISTORY_SHEET_DEPTH, step->after);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_COMPARISON, step->after);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_DEPTH, step->after);
 }
 
 static void put_changes(rlv_page* p, const source_of* s)
@@ -309,7 +314,7 @@ static void put_changes(rlv_page* p, const source_of* s)
     report_page_caution(p, REPORT_CAUTION_CUT);
     page_paragraph(p, "In the tables, hours, grams weighed and mL/h are of an area of work as a whole, or of the step "
                       "where no area was named; they stand at its largest region.");
-    report_page_pictures(p, s, HISTORY_SHEET_HISTORY, s->history->stage_count - 1);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_HISTORY, s->history->stage_count - 1);
     page_part(p, "step-0", first->id);
     put_story(p, first, false);
     put_note(p, first);
@@ -330,14 +335,12 @@ static void put_rates(rlv_page* p, const source_of* s)
         return;
     }
     if (!s->history->rates.scatter_known)
-        page_paragraph(p,
-                       "There are no more steps than tools, so that how much one hour differs from another cannot be "
-                       "told: the intervals hold the measurement alone.");
+        page_paragraph(p, "There are no more steps than tools, so that how much one hour differs from another cannot "
+                          "be told: the intervals hold the measurement alone.");
     else
         report_page_say(p,
                         "One hour differs from another by about %s mL (sd), whatever the tool. A rate that the "
-                        "recorded steps do not tell "
-                        "has none.",
+                        "recorded steps do not tell has none.",
                         words_figures(s->history->rates.scatter_ml, 2).text);
 }
 
@@ -350,8 +353,8 @@ static void put_left(rlv_page* p, const source_of* s)
     report_page_caution(p, REPORT_CAUTION_LIFTING);
     if (report_page_table(p, s, REPORT_LEFT))
         page_box(p, PAGE_NOTE,
-                 "This is arithmetic on your own recorded rates: the whole volume over a rate. It is no plan "
-                 "and no advice; most of a block is never taken off, and none of its bone.");
+                 "This is arithmetic on your own recorded rates: the whole volume over a rate. It is no plan and no "
+                 "advice; most of a block is never taken off, and none of its bone.");
     put_rates(p, s);
 }
 
@@ -402,9 +405,10 @@ static report_text lead_of(const rlv_history* history)
 static void put_all(rlv_page* p, const source_of* s)
 {
     put_summary(p, s);
-    put_findings(p, s->history);
+    put_findings(p, s);
     put_changes(p, s);
     put_left(p, s);
+    report_skeleton_put(p, s->skeleton, s->sheets);
     put_ledger(p, s);
     report_page_recorded(p, s);
     report_page_technical(p, s);
@@ -420,10 +424,9 @@ rlv_status report_page_keep(const report_page_source* s, out_folder* out, const 
     if (status == RLV_DONE)
     {
         put_all(&p, s);
-        status = page_write(&p,
-                            "Made by rilievo " RLV_VERSION ". A figure here is advice to a trained person, not a "
-                            "certificate.",
-                            stream, out->file[out->file_count - 1].path, error);
+        status = page_write(
+            &p, "Made by rilievo " RLV_VERSION ". A figure here is advice to a trained person, not a certificate.",
+            stream, out->file[out->file_count - 1].path, error);
     }
     page_free(&p);
     return status == RLV_DONE ? out_folder_finish(out, stream, error) : status;

@@ -8,8 +8,8 @@
 /// A table with its CSV; false, and nothing on the page, where it has no rows.
 bool report_page_table(rlv_page* p, const report_page_source* s, report_table which);
 
-/// The pictures of a kind; `stage` as the sheets have it.
-void report_page_pictures(rlv_page* p, const report_page_source* s, history_sheet_kind kind, size_t stage);
+/// A table with its CSV, or a paragraph where it has no rows.
+void report_page_table_or(rlv_page* p, const report_page_source* s, report_table which, const char* without);
 
 /// A paragraph, or a fact, of a text that is put together.
 __attribute__((format(printf, 2, 3))) void report_page_say(rlv_page* p, const char* format, ...);
@@ -30,5 +30,8 @@ typedef enum report_caution
     REPORT_CAUTION_LIFTING, ///< lifting and tipping
 } report_caution;
 void report_page_caution(rlv_page* p, report_caution caution);
+
+/// The pictures of a kind; `stage` as the sheets have it.
+void report_page_pictures(rlv_page* p, const history_sheets* sheets, history_sheet_kind kind, size_t stage);
 
 #endif

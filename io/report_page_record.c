@@ -40,8 +40,7 @@ static void put_setting(rlv_page* p, const source_of* s)
     page_fact(p, "Up in the rock", specimen->up != NULL ? "recorded" : "not recorded");
     page_fact(p, "North", specimen->north != NULL ? "recorded" : "not recorded");
     page_fact(p, "Bedding", specimen->bedding != NULL ? "recorded" : "not recorded");
-    if (!report_page_table(p, s, REPORT_DENSITIES))
-        page_paragraph(p, "Densities: not recorded, so that volumes are not told in grams.");
+    report_page_table_or(p, s, REPORT_DENSITIES, "Densities: not recorded, so that volumes are not told in grams.");
 }
 
 // --- Display and advice ----------------------------------------------------------------------------------------------
@@ -55,14 +54,14 @@ static void put_case(rlv_page* p, const rlv_display_record* display)
         return;
     for (size_t i = 0; i < 3; i++)
         snprintf(text + strlen(text), sizeof text - strlen(text), "%s%s", i > 0 ? " × " : "",
-                 side[i] != NULL ? words_exact(*side[i]).text : "–");
+                 side[i] != NULL ? words_recorded(*side[i]).text : "–");
     report_page_tell(p, "Case, inside", "%s mm, length × width × height", text);
 }
 
 static void put_millimetres(rlv_page* p, const char* name, const double* mm, const char* what)
 {
     if (mm != NULL)
-        report_page_tell(p, name, "%s mm%s", words_exact(*mm).text, what);
+        report_page_tell(p, name, "%s mm%s", words_recorded(*mm).text, what);
 }
 
 static void put_untouchable(rlv_page* p, const rlv_display_record* display)
@@ -84,7 +83,8 @@ static void put_display(rlv_page* p, const rlv_display_record* display)
                          words_figures(up->vector[2], 3).text, up->stage);
     if (display->rise != NULL)
         report_page_tell(p, "Rise of the matrix to the bone", "%s, height over distance: %s°",
-                         words_exact(*display->rise).text, words_number(atan(*display->rise) * 180.0 / M_PI, 0).text);
+                         words_recorded(*display->rise).text,
+                         words_number(atan(*display->rise) * 180.0 / M_PI, 0).text);
     put_millimetres(p, "Edge of a bone", display->edge_height_mm, " above the matrix at most");
     if (display->rests_on != NULL)
         report_page_tell(p, "What a cradle may touch", "what lies in ‘%.100s’", display->rests_on);
@@ -105,7 +105,7 @@ static void put_advice(rlv_page* p, const rlv_advice_record* advice)
         report_page_tell(p, "Joints, where a slab is cut", "%s them", advice->joints);
     if (advice->lift_limit_kg != NULL)
         report_page_tell(p, "Lifting by one person", "up to %s kg, by your own rules",
-                         words_exact(*advice->lift_limit_kg).text);
+                         words_recorded(*advice->lift_limit_kg).text);
 }
 
 /// How it will be shown, and what advice is to hold to.
@@ -137,31 +137,24 @@ static void put_work(rlv_page* p, const source_of* s)
     page_section(p, "treatments", "Treatments, decisions, work");
     page_paragraph(p, "As they were recorded. Nothing here is recommended.");
     report_page_caution(p, REPORT_CAUTION_DUST);
-    if (!report_page_table(p, s, REPORT_TREATMENTS))
-        page_paragraph(p, "Treatments: not recorded.");
-    if (!report_page_table(p, s, REPORT_DECISIONS))
-        page_paragraph(p, "Decisions: not recorded.");
-    if (!report_page_table(p, s, REPORT_WORK))
-        page_paragraph(p, "Hours: not recorded.");
+    report_page_table_or(p, s, REPORT_TREATMENTS, "Treatments: not recorded.");
+    report_page_table_or(p, s, REPORT_DECISIONS, "Decisions: not recorded.");
+    report_page_table_or(p, s, REPORT_WORK, "Hours: not recorded.");
 }
 
 /// A section that is one table, or one line.
 static void put_recorded(rlv_page* p, const source_of* s, const char* id, const char* heading, report_table which)
 {
     page_section(p, id, heading);
-    if (!report_page_table(p, s, which))
-        page_paragraph(p, "Not recorded.");
+    report_page_table_or(p, s, which, "Not recorded.");
 }
 
 static void put_elements(rlv_page* p, const source_of* s)
 {
     page_section(p, "elements", "Elements");
-    if (!report_page_table(p, s, REPORT_ELEMENTS))
-        page_paragraph(p, "Elements: not recorded.");
-    if (!report_page_table(p, s, REPORT_ROWS))
-        page_paragraph(p, "Rows of life positions: not recorded.");
-    if (!report_page_table(p, s, REPORT_JOINTS))
-        page_paragraph(p, "Joints: not recorded.");
+    report_page_table_or(p, s, REPORT_ELEMENTS, "Elements: not recorded.");
+    report_page_table_or(p, s, REPORT_ROWS, "Rows of life positions: not recorded.");
+    report_page_table_or(p, s, REPORT_JOINTS, "Joints: not recorded.");
 }
 
 void report_page_recorded(rlv_page* p, const source_of* s)

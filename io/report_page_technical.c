@@ -3,9 +3,9 @@
 #include "report_page_parts.h"
 
 #include "regions.h"
-#include "report_words.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -45,22 +45,20 @@ static void put_frame(rlv_page* p, const source_of* s)
                         history->stage[history->frame].record->id);
     if (history->joined && history->stages.inflated)
         page_box(p, PAGE_CAUTION,
-                 "The alignments disagree by more than they say of themselves: the uncertainty of all poses "
-                 "has been widened to what they do.");
+                 "The alignments disagree by more than they say of themselves: the uncertainty of all poses has been "
+                 "widened to what they do.");
     if (report_page_table(p, s, REPORT_POSES))
         page_link(p, report_table_path(&s->tables->table[REPORT_TRANSFORMS]).text,
                   "The motions themselves, 4 by 4 matrices (CSV)");
     report_page_table(p, s, REPORT_EDGES);
     report_page_table(p, s, REPORT_LOOPS);
     if (history->joined && history->stages.loop_count > 0)
-        report_page_say(
-            p,
-            "In these tables p is how often sound alignments would fail to close by as much. It is mostly near 1, "
-            "since "
-            "what an alignment does not share with the others is taken wide: %s mm of settling, and half of the share "
-            "of its surface that did not hold still. So closures find gross errors; that they close does not say that "
-            "a pose is as sure as it is told.",
-            words_exact(HISTORY_SETTLING_MM).text);
+        report_page_say(p,
+                        "In these tables p is how often sound alignments would fail to close by as much. It is mostly "
+                        "near 1, since what an alignment does not share with the others is taken wide: %s mm of "
+                        "settling, and half of the share of its surface that did not hold still. So closures find "
+                        "gross errors; that they close does not say that a pose is as sure as it is told.",
+                        words_recorded(HISTORY_SETTLING_MM).text);
 }
 
 static void put_check(rlv_page* p, const source_of* s)
@@ -81,8 +79,7 @@ static void put_stages(rlv_page* p, const source_of* s)
     page_paragraph(p, "A scale bar has a certified length. Its residual is how far off that its length is on the mesh, "
                       "at the scale that all bars of the stage give together.");
     put_alarms(p, s->history);
-    if (!report_page_table(p, s, REPORT_SCALE_BARS))
-        page_paragraph(p, "No scale bars are recorded: the unit of each mesh was said.");
+    report_page_table_or(p, s, REPORT_SCALE_BARS, "No scale bars are recorded: the unit of each mesh was said.");
     put_frame(p, s);
     if (table_rows(&s->tables->table[REPORT_LIMITS]) > 0)
         page_link(p, report_table_path(&s->tables->table[REPORT_LIMITS]).text,
@@ -112,8 +109,8 @@ static void put_alignment(rlv_page* p, const rlv_history* history)
         fewest = edge->start_ties < fewest ? edge->start_ties : fewest;
         most = edge->start_ties > most ? edge->start_ties : most;
     }
-    static const char search[] = "were searched for from any attitude, without tie points: local frames with "
-                                 "descriptors give candidate poses";
+    static const char search[] =
+        "were searched for from any attitude, without tie points: local frames with descriptors give candidate poses";
     if (done == 0)
         return;
     if (tied == 0)
@@ -138,9 +135,9 @@ static void put_alignment(rlv_page* p, const rlv_history* history)
         "what changed is found, left out, and the refinement done again.%s All alignments are solved together for one "
         "pose a stage (G. Grisetti et al., IEEE Intelligent Transportation Systems Magazine 2, 2010).",
         began,
-        tied > 0 ? " Tie points only start an alignment: they have no weight in it, and what is left between them "
-                   "checks it."
-                 : "");
+        tied > 0
+            ? " Tie points only start an alignment: they have no weight in it, and what is left between them checks it."
+            : "");
 }
 
 /// How far out of the noise regions had to stand, as the steps were measured.
@@ -157,47 +154,38 @@ static void put_change(rlv_page* p, const rlv_history* history)
         return;
     const rlv_words low = words_figures(least, 2), high = words_figures(most, 2);
     const bool one = strcmp(low.text, high.text) == 0;
-    report_page_tell(p, "Change",
-                     "Regions are found where depth along the normal, smoothed at three scales, stands out of the "
-                     "noise by %s%s%s sd%s. Inside them solid columns of both stages are summed along three axes, "
-                     "signed.",
-                     low.text, one ? "" : " to ", one ? "" : high.text,
-                     most > RLV_REGION_SEED_SD ? ": the more places are looked at, the farther, so that noise seldom "
-                                                 "passes anywhere"
-                                               : "");
+    report_page_tell(
+        p, "Change",
+        "Regions are found where depth along the normal, smoothed at three scales, stands out of the noise by %s%s%s "
+        "sd%s. Inside them solid columns of both stages are summed along three axes, signed.",
+        low.text, one ? "" : " to ", one ? "" : high.text,
+        most > RLV_REGION_SEED_SD ? ": the more places are looked at, the farther, so that noise seldom passes anywhere"
+                                  : "");
 }
 
 static const char* const methods[][2] = {
     {"Intervals",
      "The residuals on the surface that held still are a random field: motion, noise, and slow warp of the scans, "
      "estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971). Block kriging (N. "
-     "Cressie, "
-     "Statistics for Spatial Data, 1993) tells what the same field did under the regions; it is subtracted, and its "
-     "uncertainty carried. Intervals hold scale, alignment, noise, warp and the method, and are 95 % ones. The "
-     "detection "
-     "limit is of the same model, by area (after D. Lague, N. Brodu, J. Leroux, ISPRS Journal 82, 2013)."},
+     "Cressie, Statistics for Spatial Data, 1993) tells what the same field did under the regions; it is subtracted, "
+     "and its uncertainty carried. Intervals hold scale, alignment, noise, warp and the method, and are 95 % ones. The "
+     "detection limit is of the same model, by area (after D. Lague, N. Brodu, J. Leroux, ISPRS Journal 82, 2013)."},
     {"Classes", "Bone is what was marked as bone on the stage before; a piece is what was marked as its. All else that "
-                "went is told as "
-                "matrix, also bone that had never shown."},
+                "went is told as matrix, also bone that had never shown."},
     {"Grams and balances", "Grams are volume times recorded density. Errors are carried to first order (JCGM 100:2008, "
-                           "section 5); steps are added "
-                           "with their halves in quadrature, and a scale or density that they share as one error. A "
-                           "balance closes where nothing "
-                           "lies within its 95 % interval."},
+                           "section 5); steps are added with their halves in quadrature, and a scale or density that "
+                           "they share as one error. A balance closes where nothing lies within its 95 % interval."},
     {"Rates and hours",
      "Rates are least squares over the recorded steps, none below nothing (C. L. Lawson, R. J. Hanson, Solving Least "
      "Squares Problems, 1974), with one scatter from hour to hour, which all tools share: the one that makes the "
-     "misfit "
-     "what it ought to be (R. C. Paule, J. Mandel, J. Res. NBS 87, 1982). Their intervals do not trust that one: they "
-     "are a mixture over every scatter, weighted by restricted likelihood and Jeffreys' prior (G. E. P. Box, G. C. "
-     "Tiao, Bayesian Inference in Statistical Analysis, 1973). Hours are a volume over a rate, with E. C. Fieller's "
-     "interval (J. R. Stat. Soc. B 16, 1954)."},
-    {"Figures",
-     "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
-     "is a 1 (JCGM "
-     "100:2008, 7.2.6); the ends of an interval outward. A bound on what was not found has two figures, outward too. "
-     "What was weighed stands as it was written down, and a balance to the decimals of its weighings, so that "
-     "its figures subtract. CSV and JSON hold all of them unrounded."},
+     "misfit what it ought to be (R. C. Paule, J. Mandel, J. Res. NBS 87, 1982). Their intervals do not trust that "
+     "one: they are a mixture over every scatter, weighted by restricted likelihood and Jeffreys' prior (G. E. P. Box, "
+     "G. C. Tiao, Bayesian Inference in Statistical Analysis, 1973). Hours are a volume over a rate, with E. C. "
+     "Fieller's interval (J. R. Stat. Soc. B 16, 1954)."},
+    {"Figures", "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
+                "is a 1 (JCGM 100:2008, 7.2.6); the ends of an interval outward. A bound on what was not found has two "
+                "figures, outward too. What was weighed stands as it was written down, and a balance to the decimals "
+                "of its weighings, so that its figures subtract. CSV and JSON hold all of them unrounded."},
 };
 
 /// What an upper end is that is no end of an interval.
@@ -205,14 +193,13 @@ static void put_bounds(rlv_page* p)
 {
     report_page_tell(
         p, "At most",
-        "Where nothing of a class was found, its upper end is a bound and no end of a 95 %% interval: at most a "
-        "layer as deep as the detection limit of the widest patch, on all that seemed to hold still. An upper end "
-        "holds such a bound beside its interval where what was found is shallow (under %s detection limits on the "
-        "mean), where it "
+        "Where nothing of a class was found, its upper end is a bound and no end of a 95 %% interval: at most a layer "
+        "as deep as the detection limit of the widest patch, on all that seemed to hold still. An upper end holds such "
+        "a bound beside its interval where what was found is shallow (under %s detection limits on the mean), where it "
         "thins out by more than its interval, and where the balance of the two volumes says that some is missing: the "
         "same bound where it is shallow, else what that balance leaves room for, or twice what an even thinning out "
         "would hold, and no more than the same. Bounds of steps are added up, not in quadrature.",
-        words_exact(RLV_CHANGE_FAINT).text);
+        words_recorded(RLV_CHANGE_FAINT).text);
 }
 
 static void put_methods(rlv_page* p, const rlv_history* history)
@@ -288,9 +275,10 @@ static void put_inputs(rlv_page* p, const source_of* s)
     page_link(p, "tables/meanings.csv", "tables/meanings.csv: what each column of the tables means");
     report_page_table(p, s, REPORT_INPUTS);
     page_part(p, "parameters", "Parameters");
-    page_paragraph(p, "What was asked for, what was chosen by the meshes, and what everything was judged by, under the "
-                      "keys of report.json; the program's page of commands tells what each is. What else there is, is "
-                      "fixed by the version.");
+    page_paragraph(
+        p,
+        "What was asked for, what was chosen by the meshes, and what everything was judged by, under the keys of "
+        "report.json; the program's page of commands tells what each is. What else there is, is fixed by the version.");
     put_parameters(p, s->answer->parameters);
 }
 

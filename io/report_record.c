@@ -63,10 +63,10 @@ json_t* report_rows(const rlv_table* t)
 
 // --- What was measured -----------------------------------------------------------------------------------------------
 
-static void put_range(json_t* object, const char* name, const char* unit, rlv_interval value, double factor)
+static void put_range(json_t* object, const char* name, const char* unit, rlv_interval range)
 {
     static const char* const part[] = {"", "_low", "_high"};
-    const double number[3] = {value.value * factor, value.low * factor, value.high * factor};
+    const double number[3] = {range.value, range.low, range.high};
     char key[64];
     for (size_t k = 0; k < 3; k++)
     {
@@ -83,8 +83,8 @@ static void put_classes(json_t* object, const rlv_history* history, size_t step)
         json_t* child = record_object(object, history_class_key(kind));
         record_flag(child, "known", found.known);
         record_count(child, "regions", found.regions);
-        put_range(child, "volume", "mm3", found.ml, 1000.0);
-        put_range(child, "mass", "g", found.g, 1.0);
+        put_range(child, "volume", "mm3", rlv_interval_times(found.ml, 1000.0));
+        put_range(child, "mass", "g", found.g);
         record_flag(child, "faint", found.faint);
     }
 }
@@ -93,7 +93,7 @@ static void put_balance(json_t* object, const char* key, const rlv_balance* bala
 {
     json_t* child = record_object(object, key);
     record_flag(child, "known", balance->closed);
-    put_range(child, "unexplained", "g", balance->unexplained_g, 1.0);
+    put_range(child, "unexplained", "g", balance->unexplained_g);
     if (balance->closed)
         record_flag(child, "closes", balance->within);
     else
@@ -120,12 +120,11 @@ void report_record_sums(json_t* object, const rlv_history* history)
     if (history->step_count > 0)
     {
         put_classes(object, history, REPORT_ALL);
-        const rlv_interval ml = report_untold(history, REPORT_ALL),
-                           mm3 = {1000.0 * ml.value, 1000.0 * ml.low, 1000.0 * ml.high};
-        record_volume(object, "untold", &mm3);
+        const rlv_interval untold_mm3 = rlv_interval_times(report_untold(history, REPORT_ALL), 1000.0);
+        record_volume(object, "untold", &untold_mm3);
         put_balances(object, history->row != NULL ? &history->cumulative[history->step_count - 1] : NULL);
     }
-    put_range(object, "left", "mm3", history_stage_volume(history, history->stage_count - 1), 1.0);
+    put_range(object, "left", "mm3", history_stage_volume(history, history->stage_count - 1));
 }
 
 void report_record_step(json_t* object, const rlv_history* history, size_t index)
@@ -167,11 +166,11 @@ static void put_specimen(json_t* record, const rlv_specimen* specimen)
     json_object_set_new(record, "record", terms);
 }
 
-static void put_findings(json_t* record, const rlv_history* history)
+static void put_findings(json_t* record, const rlv_history* history, const report_skeleton* skeleton)
 {
     json_t* list = record_list(record, "findings");
-    report_findings found;
-    report_findings_find(&found, history);
+    report_findings found = {0};
+    report_findings_find(&found, history, skeleton);
     for (size_t i = 0; i < found.count; i++)
     {
         json_t* row = record_row(list);
@@ -179,13 +178,17 @@ static void put_findings(json_t* record, const rlv_history* history)
         record_text(row, "of", found.one[i].of.text);
         record_text(row, "words", found.one[i].words.text);
     }
+    if (found.out_of_memory) // half a list would pass for a whole one
+        record_null(record, "findings");
+    report_findings_free(&found);
 }
 
-void report_record(json_t* record, const rlv_history* history, const report_tables* tables)
+void report_record(json_t* record, const rlv_history* history, const report_tables* tables,
+                   const report_skeleton* skeleton)
 {
     put_specimen(record, history->specimen);
     report_record_sums(record_object(record, "summary"), history);
-    put_findings(record, history);
+    put_findings(record, history, skeleton);
     report_record_frame(record_object(record, "frame"), history);
     json_t* steps = record_list(record, "steps");
     for (size_t i = 0; i < history->step_count; i++)
@@ -193,4 +196,11 @@ void report_record(json_t* record, const rlv_history* history, const report_tabl
     json_t* rows = record_object(record, "tables");
     for (size_t i = 0; i < REPORT_TABLES; i++)
         json_object_set_new(rows, tables->table[i].name, report_rows(&tables->table[i]));
+    for (size_t i = 0; i < SKELETON_TABLES && skeleton->measured; i++)
+        json_object_set_new(rows, skeleton->table[i].name, report_rows(&skeleton->table[i]));
+    if (skeleton->measured)
+        report_articulation_record(record_object(record, "articulation"), &skeleton->articulation,
+                                   skeleton->table + ELEMENTS_TABLES);
+    else
+        record_null(record, "articulation");
 }

@@ -3,10 +3,12 @@
 #ifndef RLV_REPORT_RECORD_H
 #define RLV_REPORT_RECORD_H
 
+#include "report_skeleton.h"
 #include "report_tables.h"
 
 /// Put it all into `record` (the answer's own keys stay before it). What could not be measured is null.
-void report_record(json_t* record, const rlv_history* history, const report_tables* tables);
+void report_record(json_t* record, const rlv_history* history, const report_tables* tables,
+                   const report_skeleton* skeleton);
 
 /// Put one step into `object`: its change as `change` tells it of two meshes, and beside it classes, hours and
 /// balances.

@@ -1,10 +1,9 @@
 /// The tables of what was recorded, and of the inputs.
 
-#include "report_region.h"
 #include "report_tables.h"
+#include "report_words.h"
 
 #include <math.h>
-#include <stdio.h>
 
 #define COLUMNS(columns) sizeof(columns) / sizeof *(columns), columns
 
@@ -66,11 +65,11 @@ static void put_treatment(rlv_table* t, const char* stage, const rlv_treatment_r
     table_text(t, treatment->what);
     table_text(t, treatment->material);
     table_text(t, treatment->solvent);
-    table_number(t, or_nan(treatment->concentration_percent), 0.0);
+    table_recorded(t, or_nan(treatment->concentration_percent));
     table_text(t, treatment->basis);
-    table_number(t, 1000.0 * or_nan(treatment->volume_ml), 0.0);
-    table_number(t, or_nan(treatment->dry_g), 0.0);
-    table_number(t, 100.0 * or_nan(treatment->area_cm2), 0.0);
+    table_recorded(t, 1000.0 * or_nan(treatment->volume_ml));
+    table_recorded(t, or_nan(treatment->dry_g));
+    table_recorded(t, 100.0 * or_nan(treatment->area_cm2));
     if (treatment->coats != NULL)
         table_count(t, (size_t)*treatment->coats);
     else
@@ -202,17 +201,14 @@ static const table_column element_columns[] = {
 
 static rlv_table elements_table(const rlv_specimen* s)
 {
-    rlv_table t = table_of("elements", "Elements as recorded", COLUMNS(element_columns));
+    rlv_table t = table_of("elements_recorded", "Elements as recorded", COLUMNS(element_columns));
     for (size_t i = 0; i < s->element_count; i++)
     {
         const rlv_element_record* element = &s->element[i];
-        char place[64];
-        snprintf(place, sizeof place, element->last_place > element->first_place ? "%d-%d" : "%d", element->first_place,
-                 element->last_place);
         table_text(&t, element->id);
         table_text(&t, element->kind);
         table_text(&t, element->row);
-        table_text(&t, element->place_known ? place : NULL);
+        table_text(&t, element->place_known ? report_place_in_row(element).text : NULL);
         table_text(&t, element->side);
         table_text(&t, element->stage);
         table_text(&t, element->bag);
@@ -246,7 +242,7 @@ static rlv_table rows_table(const rlv_specimen* s)
         table_count(&t, (size_t)s->row[i].first_place);
         table_count(&t, (size_t)s->row[i].last_place);
         table_count(&t, elements);
-        table_number(&t, or_nan(s->row[i].pitch_mm), s->row[i].pitch_sd_mm != NULL ? *s->row[i].pitch_sd_mm : 0.0);
+        table_recorded(&t, or_nan(s->row[i].pitch_mm));
     }
     return t;
 }
@@ -265,7 +261,7 @@ static rlv_table joints_table(const rlv_specimen* s)
     {
         table_text(&t, s->joint[i].id);
         table_text(&t, s->joint[i].stage);
-        table_number(&t, or_nan(s->joint[i].aperture_mm), 0.0);
+        table_recorded(&t, or_nan(s->joint[i].aperture_mm));
         if (s->joint[i].crosses_bone != NULL)
             table_flag(&t, *s->joint[i].crosses_bone);
         else
@@ -288,7 +284,7 @@ static rlv_table densities_table(const rlv_specimen* s)
     {
         table_text(&t, s->density[i].material);
         table_number(&t, s->density[i].g_cm3, s->density[i].sd_g_cm3);
-        table_number(&t, s->density[i].sd_g_cm3, 0.0);
+        table_recorded(&t, s->density[i].sd_g_cm3);
         table_text(&t, s->density[i].basis);
     }
     return t;

@@ -11,6 +11,14 @@
 
 #include "history.h"
 
+/// How the work that led to a stage was recorded: for areas, for the whole step, or both; neither where none was.
+typedef struct report_work_kinds
+{
+    bool by_area, whole;
+} report_work_kinds;
+
+report_work_kinds report_kinds_of_work(const rlv_stage_record* stage);
+
 /// The work of a region's area. Empty, and NaN, where nothing was recorded or it is told at another region.
 typedef struct report_work
 {
@@ -21,12 +29,16 @@ typedef struct report_work
 
 report_work report_region_work(const rlv_history* history, const history_step* step, size_t region);
 
+/// The recorded density of what a class is made of: bone, or matrix, which a piece is for the most part. NULL where it
+/// is not recorded, or what came is neither.
+const rlv_density_record* report_density_of(const rlv_specimen* specimen, rlv_change_class kind);
+
 /// Volume times the recorded density of matrix or bone: a relative error each, in quadrature. NaN where that is not
 /// recorded, or what came is neither.
 rlv_interval report_region_grams(const rlv_specimen* specimen, const rlv_change_region* region);
 
-/// Grams of the spoil of the region's area, or of the piece that went or came there, with their sd; NaN where it was
-/// not weighed or is told at another region.
-rlv_mass report_region_weighed(const rlv_history* history, const history_step* step, size_t region);
+/// Grams of the spoil of the region's area, or of the piece that went or came there; NaN where it was not weighed or is
+/// told at another region.
+double report_region_weighed_g(const rlv_history* history, const history_step* step, size_t region);
 
 #endif

@@ -6,7 +6,6 @@
 
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define COLUMNS(columns) sizeof(columns) / sizeof *(columns), columns
@@ -286,8 +285,7 @@ static const table_column region_columns[] = {
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
      "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline "
-     "held, "
-     "with what crumbled out of its joint or the gap there."},
+     "held, with what crumbled out of its joint or the gap there."},
     {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
@@ -319,12 +317,11 @@ static void put_measures(rlv_table* t, const rlv_history* history, const history
 {
     const rlv_change_region* region = &step->change.region[number];
     const change_sds sds = change_sds_of(&step->change, region);
-    const rlv_mass weighed = report_region_weighed(history, step, number);
     table_count(t, number + 1);
     table_text(t, history_class_name(region->kind));
     table_interval(t, region->volume_mm3);
     table_interval(t, report_region_grams(history->specimen, region));
-    table_recorded(t, weighed.grams);
+    table_recorded(t, report_region_weighed_g(history, step, number));
     table_number(t, region->area_mm2, sds.area_mm2);
     table_number(t, region->mean_depth_mm, sds.mean_depth_mm);
     table_number(t, region->max_depth_mm, sds.max_depth_mm);
@@ -374,8 +371,7 @@ static size_t region_count(const history_step* step)
 #define REGION_DASH                                                                                                    \
     "A dash: not recorded or not known; of a mass, no density of it is recorded; of a mean depth, most of the region " \
     "lies on the surface after, so that volume over area is no depth. What was weighed, hours and rate stand once, "   \
-    "at "                                                                                                              \
-    "the largest region of their area."
+    "at the largest region of their area."
 
 #define MASS_DASH                                                                                                      \
     "A dash: not measured, or a volume of what no density is recorded of; of material added nobody knows which lies "  \
@@ -485,8 +481,7 @@ static void put_classes(rlv_table* t, const rlv_history* history, size_t step, b
     {
         const report_class found =
             so_far ? report_class_so_far(history, kind, step) : report_class_of(history, kind, step);
-        const rlv_interval mm3 = {found.ml.value * ml, found.ml.low * ml, found.ml.high * ml};
-        table_interval(t, grams ? found.g : mm3);
+        table_interval(t, grams ? found.g : rlv_interval_times(found.ml, ml));
     }
 }
 
@@ -541,15 +536,14 @@ static rlv_table check_table(const rlv_history* history)
         const rlv_change* change = &history->step[i].change;
         if (!history->step[i].measured)
             continue;
-        const double parts = change->went.volume_mm3.value - change->came.volume_mm3.value + change->untold_mm3.value,
-                     difference = parts - change->divergence_mm3;
+        const double parts = change_sum_of_parts_mm3(change), difference = parts - change->divergence_mm3;
         const int decimals = isfinite(difference) && difference != 0.0 ? words_decimals(fabs(difference) / ml) : 0;
         put_step(&t, history, i);
         table_number_to(&t, parts, decimals);
         table_number_to(&t, change->divergence_mm3, decimals);
         table_number_to(&t, difference, decimals);
         table_figures(&t, change->axis_spread_mm3, 2);
-        table_figures(&t, (change->untold_mm3.high - change->untold_mm3.low) / 2.0, 2);
+        table_figures(&t, change_allowed_mm3(change), 2);
     }
     return t;
 }
@@ -572,8 +566,7 @@ static const table_column mass_balance_columns[] = {
     {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."},
     {"block_before_sd", "g", NULL, TABLE_NUMBER,
      "Standard deviation of the block's mass before. The interval of what is unexplained is 1.96 times this and the "
-     "sds "
-     "that follow, in quadrature; a mass that was recorded without one adds 0."},
+     "sds that follow, in quadrature; a mass that was recorded without one adds 0."},
     {"block_after_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the block's mass after."},
     {"spoil_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the spoil: of its bags, in quadrature."},
     {"pieces_off_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the pieces that came off."},
@@ -688,11 +681,10 @@ static void put_rate(rlv_table* t, const rlv_history* history, const char* tool,
 {
     size_t steps;
     double hours = hours_of(history, tool, &steps);
-    const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
     table_text(t, tool != NULL ? tool : "all work together");
     table_recorded(t, hours);
     table_count(t, steps);
-    table_interval(t, rate->determined ? mm3 : not_known);
+    table_interval(t, rate->determined ? rlv_interval_times(rate->ml_per_h, ml) : not_known);
 }
 
 static rlv_table rates_table(const rlv_history* history)
@@ -707,9 +699,8 @@ static rlv_table rates_table(const rlv_history* history)
 
 static void put_left(rlv_table* t, const char* tool, const rlv_rate* rate, rlv_interval volume_mm3)
 {
-    const rlv_interval mm3 = {rate->ml_per_h.value * ml, rate->ml_per_h.low * ml, rate->ml_per_h.high * ml};
     table_text(t, tool);
-    table_interval(t, mm3);
+    table_interval(t, rlv_interval_times(rate->ml_per_h, ml));
     table_interval(t, rlv_ledger_hours(rate, volume_mm3));
 }
 
@@ -800,24 +791,15 @@ report_path report_table_path(const rlv_table* t)
     return path;
 }
 
-rlv_status report_tables_keep(const report_tables* tables, out_folder* out, rlv_error* error)
+rlv_status report_tables_keep(const report_tables* tables, size_t more, const rlv_table* other, out_folder* out,
+                              rlv_error* error)
 {
-    FILE* meanings = NULL;
-    rlv_status status = RLV_DONE;
-    for (size_t i = 0; i < REPORT_TABLES && status == RLV_DONE; i++)
-        if (table_rows(&tables->table[i]) > 0)
-            status = table_keep(&tables->table[i], out, "tables", error);
-    if (status == RLV_DONE)
-        status = out_folder_add(out, "tables/meanings.csv", &meanings, error);
-    if (status != RLV_DONE)
-        return status;
-    table_write_meanings_head(meanings);
-    for (size_t i = 0; i < REPORT_TABLES; i++)
-        if (table_rows(&tables->table[i]) > 0)
-        {
-            char file[64];
-            snprintf(file, sizeof file, "%s.csv", tables->table[i].name);
-            table_write_meanings(&tables->table[i], file, meanings);
-        }
-    return out_folder_finish(out, meanings, error);
+    rlv_table* all = rlv_reserve(REPORT_TABLES + more, sizeof *all, error); // what they hold stays theirs
+    if (all == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < REPORT_TABLES + more; i++)
+        all[i] = i < REPORT_TABLES ? tables->table[i] : other[i - REPORT_TABLES];
+    const rlv_status status = table_keep_all(all, REPORT_TABLES + more, false, out, "tables", error);
+    free(all);
+    return status;
 }

@@ -65,8 +65,9 @@ void report_tables_free(report_tables* tables);
 /// must outlive it.
 rlv_table report_regions_of_step(const rlv_history* history, size_t step, bool wall, const char* caption);
 
-/// Write all of them that have rows into `tables/`, and `tables/meanings.csv`.
-rlv_status report_tables_keep(const report_tables* tables, out_folder* out, rlv_error* error);
+/// Write all of them that have rows, and of `more` others, into `tables/`, and `tables/meanings.csv`.
+rlv_status report_tables_keep(const report_tables* tables, size_t more, const rlv_table* other, out_folder* out,
+                              rlv_error* error);
 
 /// The path of a table from the page.
 report_path report_table_path(const rlv_table* t);

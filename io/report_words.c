@@ -39,6 +39,29 @@ report_text report_step_name(const rlv_history* history, size_t step)
                stage_id(history, history->step[step].after));
 }
 
+report_text report_p(double p)
+{
+    report_text words = {""};
+    if (p < 0.001)
+        snprintf(words.text, sizeof words.text, "< 0.001");
+    else if (p <= 1.0)
+        snprintf(words.text, sizeof words.text, "%s", words_number(p, p < 0.1 ? 3 : 2).text);
+    return words;
+}
+
+report_text report_place_in_row(const rlv_element_record* element)
+{
+    if (!element->place_known)
+        return (report_text){""};
+    return element->last_place > element->first_place ? say("%d-%d", element->first_place, element->last_place)
+                                                      : say("%d", element->first_place);
+}
+
+rlv_interval report_in_ml(rlv_interval mm3)
+{
+    return (rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
+}
+
 report_text report_interval(rlv_interval interval, const char* unit)
 {
     if (!isfinite(interval.low) || !isfinite(interval.high))
@@ -48,24 +71,14 @@ report_text report_interval(rlv_interval interval, const char* unit)
 
 // --- Classes ---------------------------------------------------------------------------------------------------------
 
-static rlv_interval in_ml(rlv_interval mm3)
-{
-    return (rlv_interval){mm3.value / 1000.0, mm3.low / 1000.0, mm3.high / 1000.0};
-}
-
 /// Whether the record has a piece come off, or go back, at a step. Where it has none, there was none: it needs no mesh.
 static bool piece_moves(const rlv_history* history, rlv_change_class kind, size_t step)
 {
     const bool back = kind == RLV_CHANGE_JOINED;
-    const char* after = stage_id(history, history->step[step].after);
-    const size_t there = back ? history->step[step].after : history->step[step].before;
-    for (size_t i = 0; i < history->specimen->piece_count; i++)
-    {
-        const rlv_piece_record* piece = &history->specimen->piece[i];
-        const char* when = back ? piece->joined : piece->detached;
-        if (when != NULL && strcmp(when, after) == 0 && !rlv_specimen_is_aside(history->specimen, piece, there))
+    const rlv_specimen* specimen = history->specimen;
+    for (size_t i = 0; i < specimen->piece_count; i++)
+        if (rlv_specimen_piece_moves(specimen, &specimen->piece[i], history->step[step].after, back))
             return true;
-    }
     return false;
 }
 
@@ -90,9 +103,7 @@ static double least_told(const rlv_history* history, size_t first, size_t last)
 /// What was not found may still be there, as much as could not be told at all, wherever the scans are sure of less.
 static void leave_room(report_class* found, const rlv_history* history, rlv_change_class kind, double least_ml)
 {
-    const rlv_density_record* density = rlv_specimen_density(history->specimen, kind == RLV_CHANGE_BONE    ? "bone"
-                                                                                : kind == RLV_CHANGE_ADDED ? NULL
-                                                                                                           : "matrix");
+    const rlv_density_record* density = report_density_of(history->specimen, kind);
     found->ml.high = fmax(found->ml.high, least_ml);
     if (isfinite(found->g.high) && density != NULL)
         found->g.high = fmax(found->g.high, least_ml * density->g_cm3);
@@ -116,7 +127,7 @@ static report_class class_over(const rlv_history* history, rlv_change_class kind
             continue;
         found.regions += total->regions;
         found.faint = found.faint || total->faint;
-        found.ml = rlv_interval_add(found.ml, in_ml(total->volume_mm3));
+        found.ml = rlv_interval_add(found.ml, report_in_ml(total->volume_mm3));
     }
     found.known = found.steps_known == found.steps;
     if (found.steps_known == 0)
@@ -161,7 +172,7 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
     const rlv_interval joint = off ? step->crumbled_mm3 : step->gap_mm3;
     if ((!off && !back) || !isfinite(joint.value))
         return;
-    const rlv_interval ml = in_ml(joint);
+    const rlv_interval ml = report_in_ml(joint);
     add(said, ", by its own mesh; its outline on the block held %s more, which %s", report_interval(ml, "mL").text,
         off ? "counts as matrix removed: crumbs of its joint, or an opening that no scan saw"
             : "is the gap of its joint");
@@ -195,7 +206,7 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     return said;
 }
 
-/// The steps in which bone was lost, by falling order of time.
+/// The steps in which bone was lost, in order of time.
 static void add_steps_of_bone(report_text* said, const rlv_history* history)
 {
     const char* parted = ": ";
@@ -226,7 +237,7 @@ rlv_interval report_untold(const rlv_history* history, size_t which)
         const rlv_interval* untold = &history->step[i].change.untold_mm3;
         if (!history->step[i].measured)
             return (rlv_interval){NAN, NAN, NAN};
-        sum = rlv_interval_add(sum, in_ml(*untold));
+        sum = rlv_interval_add(sum, report_in_ml(*untold));
     }
     return sum;
 }
@@ -351,7 +362,7 @@ report_text report_left(const rlv_history* history)
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (!last->given.health.closed)
         return say("not known: the mesh of ‘%.200s’ is open", last->record->id);
-    const rlv_interval ml = in_ml(history_stage_volume(history, history->stage_count - 1));
+    const rlv_interval ml = report_in_ml(history_stage_volume(history, history->stage_count - 1));
     return say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
 }
 
@@ -371,7 +382,7 @@ report_text report_weight(const rlv_history* history)
     if (advice != NULL && advice->lift_limit_kg != NULL)
         add(&said, ": %s the %s kg recorded for lifting by one person; a qualified person decides how it is lifted",
             last->mass->grams > 1000.0 * *advice->lift_limit_kg ? "over" : "not over",
-            words_exact(*advice->lift_limit_kg).text);
+            words_recorded(*advice->lift_limit_kg).text);
     return said;
 }
 
@@ -391,8 +402,8 @@ static void add_case(report_text* said, const rlv_display_record* display, const
     double inside[] = {recorded[0], recorded[1], recorded[2]};
     qsort(inside, 3, sizeof *inside, by_falling_length);
     const bool fits = side_mm[0] <= inside[0] && side_mm[1] <= inside[1] && side_mm[2] <= inside[2];
-    add(said, "; the case recorded is %s × %s × %s mm inside, %s", words_exact(recorded[0]).text,
-        words_exact(recorded[1]).text, words_exact(recorded[2]).text,
+    add(said, "; the case recorded is %s × %s × %s mm inside, %s", words_recorded(recorded[0]).text,
+        words_recorded(recorded[1]).text, words_recorded(recorded[2]).text,
         fits ? "which that box fits into one way round: whether it does as it will stand is not told"
              : "which that box does not fit into; turned otherwise the block may");
 }
@@ -405,11 +416,10 @@ report_text report_size(const rlv_history* history)
     if (!(fmin(size.x, fmin(size.y, size.z)) > 0.0))
         return say("not known");
     qsort(side_mm, 3, sizeof *side_mm, by_falling_length);
-    report_text said =
-        say("%s × %s × %s mm, length × width × height of the box along the axes of the mesh of ‘%.200s’, by falling "
-            "length: another box about it may be smaller",
-            words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text, words_number(side_mm[2], 0).text,
-            last_stage(history)->id);
+    report_text said = say("%s × %s × %s mm, length × width × height of the box along the axes of the mesh of "
+                           "‘%.200s’, by falling length: another box about it may be smaller",
+                           words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text,
+                           words_number(side_mm[2], 0).text, last_stage(history)->id);
     add_case(&said, history->specimen->display, side_mm);
     return said;
 }
@@ -434,8 +444,7 @@ static void put_mixed(report_lines* lines, const rlv_history* history, size_t st
     if (history->step[step].areas_mixed && names.text[0] != '\0')
         put(lines, "Areas of work",
             say("%.700s: not told apart, since a region of matrix runs over several of them, or one of them holds "
-                "none; "
-                "hours and spoil recorded for them are of all matrix of the step together",
+                "none; hours and spoil recorded for them are of all matrix of the step together",
                 names.text),
             false);
 }

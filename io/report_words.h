@@ -86,6 +86,15 @@ report_text report_weight(const rlv_history* history);
 /// mesh, which is not the least that holds it.
 report_text report_size(const rlv_history* history);
 
+/// A p: "0.023", "< 0.001"; empty where there is none.
+report_text report_p(double p);
+
+/// "14-17", "15": the places in its row that an element is recorded at. Empty where they are not known.
+report_text report_place_in_row(const rlv_element_record* element);
+
+/// mm³ in mL.
+rlv_interval report_in_ml(rlv_interval mm3);
+
 /// "1173 mL (1160 to 1186 mL)"
 report_text report_interval(rlv_interval interval, const char* unit);
 

@@ -139,6 +139,14 @@ const rlv_row_record* rlv_specimen_row(const rlv_specimen* specimen, const char*
     return NULL;
 }
 
+const rlv_spoil_record* rlv_specimen_bag(const rlv_specimen* specimen, const char* id)
+{
+    for (size_t i = 0; i < specimen->spoil_count && id != NULL; i++)
+        if (strcmp(specimen->spoil[i].bag, id) == 0)
+            return &specimen->spoil[i];
+    return NULL;
+}
+
 const rlv_density_record* rlv_specimen_density(const rlv_specimen* specimen, const char* material)
 {
     for (size_t i = 0; i < specimen->density_count && material != NULL; i++)
@@ -160,6 +168,13 @@ bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record*
             return true;
     }
     return false;
+}
+
+bool rlv_specimen_piece_moves(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage, bool back)
+{
+    const char* when = back ? piece->joined : piece->detached;
+    return stage > 0 && when != NULL && strcmp(when, specimen->stage[stage].id) == 0 &&
+           !rlv_specimen_is_aside(specimen, piece, back ? stage : stage - 1);
 }
 
 const rlv_mesh_record* rlv_specimen_mesh(const rlv_specimen* specimen, const char* stage, const char* mesh)
@@ -220,16 +235,16 @@ const rlv_point_record* rlv_specimen_point(const rlv_specimen* specimen, const c
     return NULL;
 }
 
+size_t rlv_specimen_point_number(const rlv_point_record* point)
+{
+    size_t length = strspn(point->point, "0123456789");
+    return length > 0 && length <= 9 && point->point[length] == '\0' ? strtoul(point->point, NULL, 10) : 0;
+}
+
 bool rlv_specimen_numbered(const rlv_specimen* specimen, const size_t* index, size_t count)
 {
     for (size_t i = 0; i < count; i++)
         if (rlv_specimen_point_number(&specimen->point[index[i]]) == 0)
             return false;
     return count > 0;
-}
-
-size_t rlv_specimen_point_number(const rlv_point_record* point)
-{
-    size_t length = strspn(point->point, "0123456789");
-    return length > 0 && length <= 9 && point->point[length] == '\0' ? strtoul(point->point, NULL, 10) : 0;
 }

@@ -278,13 +278,19 @@ void rlv_specimen_free(rlv_specimen* specimen);
 const rlv_stage_record* rlv_specimen_stage(const rlv_specimen* specimen, const char* id);
 size_t rlv_specimen_stage_number(const rlv_specimen* specimen, const char* id);
 
-/// The piece and the row of an id, and the density of a material; NULL where there is none, or the id is NULL.
+/// The piece, the row and the bag of spoil of an id, and the density of a material; NULL where there is none, or the id
+/// is NULL.
 const rlv_piece_record* rlv_specimen_piece(const rlv_specimen* specimen, const char* id);
 const rlv_row_record* rlv_specimen_row(const rlv_specimen* specimen, const char* id);
+const rlv_spoil_record* rlv_specimen_bag(const rlv_specimen* specimen, const char* id);
 const rlv_density_record* rlv_specimen_density(const rlv_specimen* specimen, const char* material);
 
 /// Whether what a piece came off, or what that came off, is itself off the block at a stage (its number).
 bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage);
+
+/// Whether a piece comes off the block, or goes `back` to it, at the step that leads to a stage (its number): at that
+/// stage, and not while what it belongs to is aside.
+bool rlv_specimen_piece_moves(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage, bool back);
 
 /// The mesh of `block`, or of a piece, at a stage; NULL where there is none. Its path within the folder becomes one
 /// that can be opened with rlv_specimen_path (free()).
@@ -302,6 +308,9 @@ const size_t* rlv_specimen_points(const rlv_specimen* specimen, const char* stag
 /// A point of an object by its name; NULL where there is none.
 const rlv_point_record* rlv_specimen_point(const rlv_specimen* specimen, const char* stage, const char* mesh,
                                            const char* object, const char* point);
+
+/// The number of a point along an outline: 0 where its name is no whole number above zero.
+size_t rlv_specimen_point_number(const rlv_point_record* point);
 
 /// Whether the `count` points of `index` are numbered, as those of an outline or a line are.
 bool rlv_specimen_numbered(const rlv_specimen* specimen, const size_t* index, size_t count);

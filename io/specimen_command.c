@@ -260,7 +260,7 @@ static rlv_status keep_change(specimen_work* w, rlv_answer* answer, rlv_error* e
         return RLV_DONE;
     rlv_status status = history_sheets_draw(&w->sheets, &w->history, answer, error);
     if (status == RLV_DONE)
-        status = report_tables_keep(&w->tables, &answer->folder, error);
+        status = report_tables_keep(&w->tables, 0, NULL, &answer->folder, error);
     return status == RLV_DONE ? answer_keep_record(answer, "change.json", error) : status;
 }
 

@@ -158,7 +158,7 @@ static const char* const stages[] = {
     "#     side: left   # left, right or median\n"
     "#     kind: lateral scute   # of its elements, in your own words\n"
     "#     places: [1, 34]   # the first and the last, counted from the head\n"
-    "#     places_known: false   # true: places in elements.csv are counted; false: they are sought\n"
+    "#     places_known: false   # true: places in elements.csv are counted; false: they are counted along the row\n"
     "#     pitch_mm: 14   # from one place to the next at its head, in mm\n"
     "#     pitch_sd_mm: 1.5   # its standard deviation, in mm\n"
     "#     taper: 0.6   # the pitch at its tail over that at its head\n"

@@ -33,7 +33,4 @@ rlv_status rlv_specimen_order_points(rlv_specimen* specimen, const char* path, r
 rlv_status rlv_specimen_check_record(const rlv_specimen* specimen, const char* path, rlv_error* error);
 rlv_status rlv_specimen_check_places(const rlv_specimen* specimen, const char* path, rlv_error* error);
 
-/// The number of a point along an outline: 0 where its name is no whole number above zero.
-size_t rlv_specimen_point_number(const rlv_point_record* point);
-
 #endif

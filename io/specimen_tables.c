@@ -272,14 +272,6 @@ static rlv_status read_range(rlv_element_record* element, const rlv_table* table
     return RLV_DONE;
 }
 
-static bool has_bag(const rlv_specimen* specimen, const char* bag)
-{
-    for (size_t i = 0; i < specimen->spoil_count; i++)
-        if (strcmp(specimen->spoil[i].bag, bag) == 0)
-            return true;
-    return false;
-}
-
 static rlv_status check_row(const rlv_specimen* specimen, const rlv_element_record* element, const rlv_table* table)
 {
     const rlv_row_record* row = rlv_specimen_row(specimen, element->row);
@@ -313,7 +305,7 @@ static rlv_status check_element(const rlv_specimen* specimen, const rlv_element_
     if (element->part != NULL && element->part[0] == '#' &&
         (strlen(element->part) != 7 || strspn(element->part + 1, "0123456789abcdefABCDEF") != 6))
         return rlv_table_refuse(table, "write a colour as #c9b28e", "part: '%.40s' is no colour", element->part);
-    if (element->bag != NULL && !has_bag(specimen, element->bag))
+    if (element->bag != NULL && rlv_specimen_bag(specimen, element->bag) == NULL)
         return rlv_table_refuse(table, "name one of the bags under spoil in " RLV_SPECIMEN_YAML,
                                 "there is no bag '%.100s'", element->bag);
     if (element->stage == NULL && element->bag == NULL)

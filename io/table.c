@@ -243,14 +243,21 @@ rlv_status table_write_csv(const rlv_table* t, FILE* stream, const char* where, 
                                       "the table could not be written: %s", strerror(errno));
 }
 
-rlv_status table_keep(const rlv_table* t, out_folder* out, const char* folder, rlv_error* error)
+/// Add `folder/file.csv`; `folder` may be NULL.
+static rlv_status add_csv(FILE** stream, out_folder* out, const char* folder, const char* file, rlv_error* error)
 {
     char* name = NULL;
-    FILE* stream = NULL;
-    if (asprintf(&name, "%s%s%s.csv", folder != NULL ? folder : "", folder != NULL ? "/" : "", t->name) < 0)
+    if (asprintf(&name, "%s%s%s.csv", folder != NULL ? folder : "", folder != NULL ? "/" : "", file) < 0)
         return rlv_fail(error, RLV_SYSTEM, out->path, "close other programs", "no memory for a name");
-    rlv_status status = out_folder_add(out, name, &stream, error);
+    const rlv_status status = out_folder_add(out, name, stream, error);
     free(name);
+    return status;
+}
+
+rlv_status table_keep(const rlv_table* t, out_folder* out, const char* folder, rlv_error* error)
+{
+    FILE* stream = NULL;
+    rlv_status status = add_csv(&stream, out, folder, t->name, error);
     if (status == RLV_DONE)
         status = table_write_csv(t, stream, out->file[out->file_count - 1].path, error);
     return status == RLV_DONE ? out_folder_finish(out, stream, error) : status;
@@ -289,6 +296,29 @@ void table_write_meanings(const rlv_table* t, const char* file, FILE* stream)
             fputc('\n', stream);
         }
     }
+}
+
+rlv_status table_keep_all(const rlv_table* table, size_t count, bool empty_too, out_folder* out, const char* folder,
+                          rlv_error* error)
+{
+    FILE* meanings = NULL;
+    rlv_status status = RLV_DONE;
+    for (size_t i = 0; i < count && status == RLV_DONE; i++)
+        if (empty_too || table_rows(&table[i]) > 0)
+            status = table_keep(&table[i], out, folder, error);
+    if (status == RLV_DONE)
+        status = add_csv(&meanings, out, folder, "meanings", error);
+    if (status != RLV_DONE)
+        return status;
+    table_write_meanings_head(meanings);
+    for (size_t i = 0; i < count; i++)
+        if (empty_too || table_rows(&table[i]) > 0)
+        {
+            char file[64];
+            snprintf(file, sizeof file, "%s.csv", table[i].name);
+            table_write_meanings(&table[i], file, meanings);
+        }
+    return out_folder_finish(out, meanings, error);
 }
 
 // --- For people ------------------------------------------------------------------------------------------------------

@@ -93,6 +93,10 @@ rlv_status table_keep(const rlv_table* t, out_folder* out, const char* folder, r
 void table_write_meanings_head(FILE* stream);
 void table_write_meanings(const rlv_table* t, const char* file, FILE* stream);
 
+/// Write `count` tables so, and beside them `meanings.csv`; those without rows only where `empty_too`.
+rlv_status table_keep_all(const rlv_table* table, size_t count, bool empty_too, out_folder* out, const char* folder,
+                          rlv_error* error);
+
 size_t table_rows(const rlv_table* t);
 
 /// Whether people are shown a dash: something that is not known, in a column that they see.

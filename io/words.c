@@ -102,7 +102,7 @@ rlv_words words_right(rlv_words words, size_t width)
 
 double words_sd(rlv_interval interval)
 {
-    return (interval.high - interval.low) / (2.0 * 1.959963984540054);
+    return (interval.high - interval.low) / (2.0 * RLV_HALF_95);
 }
 
 /// Decimals for an interval in `unit`: without an upper end its lower half tells; four figures where its width is not

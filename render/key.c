@@ -9,7 +9,6 @@
 #define BESIDE 1.6
 #define ROW 3.7
 #define BETWEEN 5.0 // columns
-#define SYMBOL 1.9
 
 static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
 
@@ -45,26 +44,24 @@ static void put_sign(rlv_sheet* sheet, const rlv_key_entry* entry, double x, dou
 {
     cairo_t* c = sheet->cairo;
     const double u = sheet->unit;
-    switch (entry->kind)
+    if (entry->kind == RLV_KEY_LINE)
     {
-    case RLV_KEY_LINE:
         rlv_stroke_begin(sheet, &entry->stroke);
         cairo_move_to(c, x, middle);
         cairo_line_to(c, x + SIGN * u, middle);
         cairo_stroke(c);
         rlv_stroke_end(sheet);
-        break;
-    case RLV_KEY_AREA:
+    }
+    else if (entry->kind == RLV_KEY_DRAWN)
+        entry->draw(sheet, (rlv_box2){x, middle - 0.5 * TALL * u, SIGN * u, TALL * u}, entry->which);
+    else
+    {
         cairo_rectangle(c, x, middle - 0.5 * TALL * u, SIGN * u, TALL * u);
         rlv_sheet_colour(sheet, entry->tint);
         cairo_fill_preserve(c);
         if (entry->dotted)
             rlv_mark_dots(sheet);
         cairo_new_path(c);
-        break;
-    default:
-        rlv_sheet_grey(sheet, entry->stroke.grey);
-        rlv_mark_symbol(sheet, entry->symbol, x + 0.5 * SIGN * u, middle, SYMBOL * u);
     }
 }
 
@@ -79,11 +76,15 @@ static size_t columns_of(const rlv_sheet* sheet, const rlv_key* key, double widt
     return columns >= 1.0 ? (size_t)fmin(columns, RLV_KEY_MOST) : 1;
 }
 
+static double rows_tall(const rlv_sheet* sheet, const rlv_key* key, size_t columns)
+{
+    return ROW * sheet->unit * (double)((key->count + columns - 1) / columns);
+}
+
 double rlv_key_tall(const rlv_sheet* sheet, const rlv_key* key, double width_mm)
 {
     double apart;
-    size_t columns = columns_of(sheet, key, width_mm, &apart);
-    return ROW * sheet->unit * (double)((key->count + columns - 1) / columns);
+    return rows_tall(sheet, key, columns_of(sheet, key, width_mm, &apart));
 }
 
 double rlv_key_print(rlv_sheet* sheet, const rlv_key* key, double x_mm, double y_mm, double width_mm)
@@ -97,5 +98,5 @@ double rlv_key_print(rlv_sheet* sheet, const rlv_key* key, double x_mm, double y
         put_sign(sheet, &key->entry[i], x, middle);
         rlv_sheet_text(sheet, key->entry[i].words, x + (SIGN + BESIDE) * u, middle + 0.5 * cap, &small);
     }
-    return rlv_key_tall(sheet, key, width_mm);
+    return rows_tall(sheet, key, columns);
 }

@@ -33,7 +33,7 @@ typedef enum rlv_key_kind
 {
     RLV_KEY_LINE,
     RLV_KEY_AREA,
-    RLV_KEY_SYMBOL,
+    RLV_KEY_DRAWN, ///< by a function of its own
 } rlv_key_kind;
 
 /// A kind of line, tint or sign, and what it means.
@@ -43,7 +43,8 @@ typedef struct rlv_key_entry
     rlv_stroke stroke; ///< of a line
     rlv_rgb tint;      ///< of an area
     bool dotted;
-    rlv_symbol symbol; ///< of a sign: its ink is the stroke's grey
+    void (*draw)(rlv_sheet* sheet, rlv_box2 box, int which); ///< of a sign, into a box
+    int which;
     char words[96];
 } rlv_key_entry;
 

@@ -4,7 +4,6 @@
 #include "sheet.h"
 
 #include <math.h>
-#include <stdbool.h>
 
 // Places on the page, in its unit, from the left, the top or the bottom.
 #define MARGIN 5.0

@@ -8,31 +8,45 @@ static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK
 static const rlv_lettering number_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_BLACK};
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
 
+// Round numbers are a digit of a series times a power of ten. Both series are the same numbers read from both ends, so
+// that a scale below 1 : 1 is as round as one above: 1/2 is 5/10, 1 : 2.5 is 4/10, and 1 : 4 is 2.5/10.
+typedef struct rounded
+{
+    double digit, power;
+} rounded;
+
+static const double by_halves[] = {5.0, 2.0, 1.0};
+static const double by_ruler[] = {5.0, 4.0, 2.5, 2.0, 1.0};
+#define SERIES(of) of, sizeof of / sizeof of[0]
+
+// The largest that is not over a number, with 1e-9 of it to spare.
+static rounded round_down(double value, const double* series, size_t count)
+{
+    double largest = value * (1.0 + 1e-9), power = pow(10.0, floor(log10(largest))), first = largest / power;
+    size_t i = 0;
+    while (i + 1 < count && first < series[i])
+        i++;
+    return (rounded){series[i], power};
+}
+
 double rlv_round_step(double span, int most)
 {
-    double least = span / (double)most;
-    double power = pow(10.0, floor(log10(least)));
-    static const double steps[] = {1.0, 2.0, 5.0, 10.0};
-    for (int i = 0; i < 4; i++)
-        if (steps[i] * power >= least * (1.0 - 1e-9))
-            return steps[i] * power;
-    return 10.0 * power;
+    double least = span / (double)most, power = pow(10.0, floor(log10(least))), step = 10.0 * power;
+    for (size_t i = 0; i < sizeof by_halves / sizeof by_halves[0]; i++)
+        step = by_halves[i] * power >= least * (1.0 - 1e-9) ? by_halves[i] * power : step;
+    return step;
 }
 
 double rlv_standard_scale(double scale)
 {
-    double largest = scale * (1.0 + 1e-9);
-    // 1, 2 and 5 times a power of ten on either side of 1 : 1 are the same numbers read from both ends: 1/2 is 5/10.
-    double power = pow(10.0, floor(log10(largest)));
-    double first = largest / power;
-    return (first >= 5.0 ? 5.0 : first >= 2.0 ? 2.0 : 1.0) * power;
+    rounded down = round_down(scale, SERIES(by_halves));
+    return down.digit * down.power;
 }
 
 double rlv_round_scale(double scale)
 {
-    double largest = scale * (1.0 + 1e-9), power = pow(10.0, floor(log10(largest))), first = largest / power;
-    // 1 : 2.5 is 4/10, and 1 : 4 is 2.5/10: this series, too, is the same read from both ends.
-    return (first >= 5.0 ? 5.0 : first >= 4.0 ? 4.0 : first >= 2.5 ? 2.5 : first >= 2.0 ? 2.0 : 1.0) * power;
+    rounded down = round_down(scale, SERIES(by_ruler));
+    return down.digit * down.power;
 }
 
 void rlv_scale_words(char* into, size_t size, double scale)
@@ -54,10 +68,9 @@ void rlv_step_words(char* into, size_t size, double value, double step)
 
 rlv_bar rlv_bar_of(double scale, double longest_mm)
 {
-    double longest = longest_mm / scale * (1.0 + 1e-9);
-    double power = pow(10.0, floor(log10(longest))), first = longest / power;
-    double digit = first >= 5.0 ? 5.0 : first >= 2.0 ? 2.0 : 1.0;
-    return (rlv_bar){digit * power, digit * power * scale, digit == 2.0 ? 4 : 5};
+    rounded down = round_down(longest_mm / scale, SERIES(by_halves));
+    double length_mm = down.digit * down.power;
+    return (rlv_bar){length_mm, length_mm * scale, down.digit == 2.0 ? 4 : 5};
 }
 
 #define BAR_TALL 1.1
@@ -139,6 +152,49 @@ rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length
         }
     double reach = length_mm + 4.5 * u;
     return (rlv_box2){x_mm - reach, y_mm - reach, 2.0 * reach, 2.0 * reach};
+}
+
+rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double radius_mm, const rlv_camera_axes* axes,
+                          rlv_vec3 pole, const char* words)
+{
+    cairo_t* c = sheet->cairo;
+    const double radius = radius_mm * sheet->unit;
+    rlv_vec3 n = rlv_vec3_unit(pole);
+    double towards = rlv_vec3_dot(n, axes->towards), x = rlv_vec3_dot(n, axes->right), y = -rlv_vec3_dot(n, axes->up);
+    double flat = hypot(x, y), ux = flat > 0.0 ? x / flat : 0.0, uy = flat > 0.0 ? y / flat : -1.0;
+    // The disc is foreshortened along the pole's own direction on the page. Laminae lie across that.
+    double sense = towards < 0.0 ? -1.0 : 1.0, short_half = radius * fabs(towards);
+    rlv_sheet_grey(sheet, RLV_INK_GREY);
+    rlv_mark_arrow(sheet, x_mm, y_mm, x_mm + sense * radius * x, y_mm + sense * radius * y, RLV_LINE_MEDIUM);
+    for (int k = 0; k < 3; k++)
+    {
+        double off = 0.22 * radius * flat * k;
+        cairo_save(c);
+        cairo_translate(c, x_mm - sense * off * ux, y_mm - sense * off * uy);
+        cairo_rotate(c, atan2(uy, ux));
+        cairo_scale(c, fmax(short_half, 0.02 * radius), radius);
+        cairo_new_path(c);
+        // Of what lies beneath only the nearer half shows.
+        cairo_arc(c, 0.0, 0.0, 1.0, k == 0 || sense < 0.0 ? -0.5 * G_PI : 0.5 * G_PI,
+                  k == 0        ? 1.5 * G_PI
+                  : sense < 0.0 ? 0.5 * G_PI
+                                : 1.5 * G_PI);
+        cairo_restore(c);
+        if (k == 0)
+        {
+            cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.6);
+            cairo_fill_preserve(c);
+        }
+        rlv_sheet_grey(sheet, RLV_INK_GREY);
+        rlv_sheet_pen(sheet, k == 0 ? RLV_LINE_MEDIUM : RLV_LINE_HAIR);
+        cairo_stroke(c);
+    }
+    rlv_lettering how = small;
+    how.share = 0.5;
+    double cap = rlv_sheet_measure(sheet, "0", &how).cap_mm, tall = radius + 2.2 * sheet->unit + cap;
+    if (words != NULL)
+        rlv_sheet_text(sheet, words, x_mm, y_mm + tall, &how);
+    return (rlv_box2){x_mm - radius, y_mm - radius, 2.0 * radius, radius + tall};
 }
 
 static rlv_rgb scale_colour(double share)
@@ -247,24 +303,34 @@ rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double widt
 #define HATCH_GAP 0.75
 #define DOT_GAP 1.0
 
-void rlv_mark_hatch(rlv_sheet* sheet)
+// Lines of equal x + y, or with `across` of equal x - y.
+static void put_hatch(rlv_sheet* sheet, bool across)
 {
     cairo_t* c = sheet->cairo;
     double x0, y0, x1, y1;
     cairo_path_extents(c, &x0, &y0, &x1, &y1);
     cairo_save(c);
     cairo_clip(c);
-    // Lines of equal x + y.
-    double gap = HATCH_GAP * sheet->unit * sqrt(2.0);
-    for (double k = floor((x0 + y0) / gap); k * gap <= x1 + y1; k += 1.0)
+    double gap = HATCH_GAP * sheet->unit * sqrt(2.0), top = across ? -y1 : y0, foot = across ? -y0 : y1;
+    for (double k = floor((x0 + top) / gap); k * gap <= x1 + foot; k += 1.0)
     {
-        cairo_move_to(c, k * gap - y0, y0);
-        cairo_line_to(c, k * gap - y1, y1);
+        cairo_move_to(c, k * gap - top, across ? y1 : y0);
+        cairo_line_to(c, k * gap - foot, across ? y0 : y1);
     }
     rlv_sheet_colour(sheet, RLV_PAINT_INK);
     rlv_sheet_pen(sheet, RLV_LINE_HAIR);
     cairo_stroke(c);
     cairo_restore(c);
+}
+
+void rlv_mark_hatch(rlv_sheet* sheet)
+{
+    put_hatch(sheet, false);
+}
+
+void rlv_mark_hatch_across(rlv_sheet* sheet)
+{
+    put_hatch(sheet, true);
 }
 
 void rlv_mark_dots(rlv_sheet* sheet)

@@ -50,14 +50,20 @@ typedef struct rlv_direction
 rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length_mm, const rlv_camera_axes* axes,
                        size_t count, const rlv_direction* direction);
 
+/// Bedding as the picture's axes see it: a disc of it, `radius_mm` on A3, with its laminae and its pole, about a middle
+/// point, and words beneath (may be NULL).
+rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double radius_mm, const rlv_camera_axes* axes,
+                          rlv_vec3 pole, const char* words);
+
 /// The legend of depth: colours, ticks, and what dots and hatching mean; `limit_words` (may be NULL) follow the
 /// hatching's own, such as the detection limit. Nothing that was not seen is explained.
 rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double width_mm, const rlv_overlay* overlay,
                          const rlv_paint_seen* seen, const char* limit_words);
 
-/// Fill the current path with hatching or with dots, from lines that run through the sheet's corner, so that patterns
-/// of neighbours meet. The path is used up.
+/// Fill the current path with hatching (rising to the right, or across that) or with dots, from lines that run through
+/// the sheet's corner, so that patterns of neighbours meet. The path is used up.
 void rlv_mark_hatch(rlv_sheet* sheet);
+void rlv_mark_hatch_across(rlv_sheet* sheet);
 void rlv_mark_dots(rlv_sheet* sheet);
 
 /// An arrow from one place to another, its head's length at most half of it.

@@ -189,6 +189,14 @@ static rlv_status find_overlay(panel_look* look, rlv_error* error)
     return status;
 }
 
+rlv_ray rlv_panel_ray(const rlv_panel* panel, rlv_vec3 point_mm, double lift_mm)
+{
+    rlv_vec3 towards = panel->view.axes.towards;
+    rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(point_mm, panel->surface->mesh->origin_mm), lift_mm, towards);
+    return (rlv_ray){
+        {(float)from.x, (float)from.y, (float)from.z}, {(float)towards.x, (float)towards.y, (float)towards.z}, 1e9f};
+}
+
 // Of what the view spans. An outline may run along the foot of the joint round a piece, which is some mm deep; what
 // stands higher over it hides it.
 #define LIFT 0.02
@@ -197,18 +205,11 @@ static rlv_status find_overlay(panel_look* look, rlv_error* error)
 // Which points of a ring the surface hides from the eye, a stretch of fewer than HIDDEN being a rough place.
 static void find_hidden(const panel_look* look, const rlv_panel_outline* of, rlv_ray* ray, bool* hidden)
 {
-    const rlv_panel_surface* surface = look->panel->surface;
-    const rlv_panel_view* view = &look->panel->view;
-    rlv_vec3 towards = view->axes.towards;
-    double lift_mm = LIFT * hypot(view->span_mm[0], view->span_mm[1]);
+    const rlv_panel* panel = look->panel;
+    double lift_mm = LIFT * hypot(panel->view.span_mm[0], panel->view.span_mm[1]);
     for (size_t i = 0; i < of->ring_count; i++)
-    {
-        rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(of->ring_mm[i], surface->mesh->origin_mm), lift_mm, towards);
-        ray[i] = (rlv_ray){{(float)from.x, (float)from.y, (float)from.z},
-                           {(float)towards.x, (float)towards.y, (float)towards.z},
-                           1e9f};
-    }
-    rlv_tree_blocked(surface->tree, of->ring_count, ray, hidden);
+        ray[i] = rlv_panel_ray(panel, of->ring_mm[i], lift_mm);
+    rlv_tree_blocked(panel->surface->tree, of->ring_count, ray, hidden);
     size_t first = 0; // a stretch is counted from a point that is seen
     while (first < of->ring_count && hidden[first])
         first++;

@@ -12,6 +12,7 @@
 #ifndef RLV_PANEL_H
 #define RLV_PANEL_H
 
+#include "articulation.h"
 #include "aspect.h"
 #include "cast.h"
 #include "key.h"
@@ -99,9 +100,46 @@ typedef struct rlv_panel_trace
     const char* letter;
 } rlv_panel_trace;
 
+/// An element in its state. One that the surface hides for the most part is drawn open and grey, and is not named: it
+/// shows from another side.
+typedef struct rlv_panel_area
+{
+    size_t ring_count; ///< three at least: its outline, closed by itself
+    const rlv_vec3* ring_mm;
+    rlv_articulation_state state;
+    const char* label;       ///< inside where there is room for it; may be NULL
+    const rlv_vec3* life_mm; ///< where it belonged: an arrow leads from there to its middle; NULL: none
+} rlv_panel_area;
+
+/// A place that is known as surely as its covariance says: drawn as the shadow of the ellipsoid d' covariance^-1 d <=
+/// radius2 along the view. Those of a corridor that follow each other with one `row` are joined to a band.
+typedef struct rlv_panel_expected
+{
+    rlv_vec3 at_mm;
+    const double* covariance_mm2; ///< 9
+    double radius2;
+    bool corridor;
+    size_t row;
+    const char* label; ///< may be NULL
+} rlv_panel_expected;
+
+/// A line through the block, drawn over it as if all of it were seen.
+typedef struct rlv_panel_curve
+{
+    size_t count;
+    const rlv_vec3* at_mm;
+    const char* words; ///< for the key
+} rlv_panel_curve;
+
 /// What is drawn over the surface.
 typedef struct rlv_panel_marks
 {
+    size_t area_count;
+    const rlv_panel_area* area;
+    size_t expected_count;
+    const rlv_panel_expected* expected;
+    size_t curve_count;
+    const rlv_panel_curve* curve;
     size_t arrow_count;
     const rlv_panel_arrow* arrow;
     size_t point_count;
@@ -145,6 +183,9 @@ rlv_status rlv_panel_make(rlv_panel* panel, const rlv_panel_surface* surface, co
                           double width_mm, double height_mm, rlv_error* error);
 void rlv_panel_free(rlv_panel* panel);
 
+/// The ray to the eye from a point that is lifted towards it: where it meets the surface, that hides the point.
+rlv_ray rlv_panel_ray(const rlv_panel* panel, rlv_vec3 point_mm, double lift_mm);
+
 /// Draw a panel with its upper left corner at a place (moved to the next whole pixel of its picture). `marks` may be
 /// NULL. Labels keep off each other, off numbers, bar and axes, and inside the panel; `left_out` (may be NULL) is how
 /// many found no room.
@@ -152,8 +193,8 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
                           const rlv_panel_marks* marks, size_t* left_out, rlv_error* error);
 
 /// Add to a key the lines that a panel shows: outlines that have words and are in sight, the edge of what changed, the
-/// lines of equal depth with their step, and traces of sections where `marks` (may be NULL) have any. What hatching,
-/// dots and colours mean is the legend's (marks.h).
+/// lines of equal depth with their step, and what `marks` (may be NULL) have: traces of sections, states, expected
+/// places, curves, arrows. What hatching, dots and colours mean is the legend's (marks.h).
 void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks);
 
 /// The same before a panel is made: all lines that a panel of a surface may turn out to show, to leave room for them.

@@ -1,4 +1,4 @@
-#include "panel.h"
+#include "panel_parts.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -220,13 +220,9 @@ static void add_label(drawing* on, const char* text, double x, double y, double 
 // A point is hidden where the surface lies between it and the eye.
 static bool is_hidden(const drawing* on, const rlv_panel_point* point)
 {
-    const rlv_mesh* mesh = on->panel->surface->mesh;
     double pixel_mm = on->panel->picture.pixel_mm / on->panel->view.scale;
-    rlv_vec3 towards = on->panel->view.axes.towards;
     double beneath_mm = point->beneath_mm > 0.0 ? point->beneath_mm : 0.5;
-    rlv_vec3 from = rlv_vec3_along(rlv_vec3_sub(point->at_mm, mesh->origin_mm), fmax(beneath_mm, pixel_mm), towards);
-    rlv_ray ray = {
-        {(float)from.x, (float)from.y, (float)from.z}, {(float)towards.x, (float)towards.y, (float)towards.z}, 1e9f};
+    rlv_ray ray = rlv_panel_ray(on->panel, point->at_mm, fmax(beneath_mm, pixel_mm));
     bool blocked = false;
     rlv_tree_blocked(on->panel->surface->tree, 1, &ray, &blocked);
     return blocked;
@@ -335,6 +331,41 @@ static void add_numbers(drawing* on)
     }
 }
 
+static void add_body(drawing* on, const rlv_panel_area* area)
+{
+    const double u = on->sheet->unit;
+    double middle[2], half[2];
+    panel_area_extent(on->panel, area, middle, half);
+    double x = on->left + middle[0], y = on->top + middle[1];
+    bool open = area->state == RLV_UNASSIGNED; // its sign stands in its middle
+    add_label(on, area->label, x, y, open ? 1.7 * u : fmax(fmin(half[0], half[1]), u));
+    rlv_label* label = &on->label[on->label_count - 1];
+    label->left = x - 0.5 * label->width;
+    label->top = y - 0.5 * label->height;
+    label->fixed = !open && pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < 1.0 &&
+                   !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
+}
+
+// Ids of elements, inside where they fit, of those that moved first; and of places where elements are expected.
+static void add_bodies(drawing* on)
+{
+    const double u = on->sheet->unit;
+    for (int still = 0; still < 2; still++)
+        for (size_t i = 0; i < on->marks->area_count; i++)
+        {
+            const rlv_panel_area* area = &on->marks->area[i];
+            if ((area->state == RLV_IN_PLACE) == (still == 1) && area->label != NULL && !panel_hides(on->panel, area))
+                add_body(on, area);
+        }
+    for (size_t i = 0; i < on->marks->expected_count; i++)
+        if (on->marks->expected[i].label != NULL)
+        {
+            double at[2];
+            place_on_sheet(on, on->marks->expected[i].at_mm, at);
+            add_label(on, on->marks->expected[i].label, at[0], at[1], 1.2 * u);
+        }
+}
+
 static void draw_leader(const drawing* on, const rlv_label* label)
 {
     double x = label->foot[0] - label->anchor[0], y = label->foot[1] - label->anchor[1], length = hypot(x, y);
@@ -399,6 +430,7 @@ static void draw_all(drawing* on, size_t* left_out)
     draw_overlay(on);
     draw_outlines(on);
     draw_isolines(on);
+    panel_draw_bodies(on->sheet, on->panel, on->left, on->top, on->marks);
     for (size_t i = 0; i < on->marks->trace_count; i++)
         draw_trace(on, &on->marks->trace[i]);
     draw_furniture(on);
@@ -407,6 +439,7 @@ static void draw_all(drawing* on, size_t* left_out)
         label_isoline(on, &on->panel->isoline[i]);
     draw_arrows(on);
     draw_points(on);
+    add_bodies(on);
     rlv_box2 within = {on->left, on->top, on->panel->width_mm, on->panel->height_mm};
     size_t missed =
         rlv_labels_place(on->label_count, on->label, within, on->obstacle_count, on->obstacle, 0.5 * on->sheet->unit);
@@ -425,7 +458,8 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
                   .marks = marks != NULL ? marks : &none,
                   .left = round(left_mm / pixel_mm) * pixel_mm,
                   .top = round(top_mm / pixel_mm) * pixel_mm};
-    size_t most = panel->region_count + on.marks->arrow_count + on.marks->point_count;
+    size_t most = panel->region_count + on.marks->arrow_count + on.marks->point_count + on.marks->area_count +
+                  on.marks->expected_count;
     on.label = rlv_reserve(most, sizeof *on.label, error);
     on.text = rlv_reserve(most, sizeof *on.text, error);
     on.region = rlv_reserve(most, sizeof *on.region, error);
@@ -465,20 +499,23 @@ static void add_lines(rlv_key* key, const rlv_panel_surface* surface, const rlv_
     }
 }
 
-static void add_traces(rlv_key* key, const rlv_panel_marks* marks)
+static void add_marks(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
-    if (marks != NULL && marks->trace_count > 0)
+    if (marks == NULL)
+        return;
+    if (marks->trace_count > 0)
         add_line(key, of_trace, "where a section is cut");
+    panel_key_bodies(key, panel, marks);
 }
 
 void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
     add_lines(key, panel->surface, panel);
-    add_traces(key, marks);
+    add_marks(key, panel, marks);
 }
 
 void rlv_panel_key_most(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel_marks* marks)
 {
     add_lines(key, surface, NULL);
-    add_traces(key, marks);
+    add_marks(key, NULL, marks);
 }

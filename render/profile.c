@@ -221,8 +221,13 @@ static bool shows(const rlv_profile* profile, uint8_t kind, double scale)
     return count >= LEAST_PIXELS;
 }
 
-static void fill_areas(const profile_drawing* on, const rlv_profile* profile, const rlv_lines* before,
-                       const rlv_lines* after)
+rlv_profile_tints rlv_profile_tints_at(const rlv_profile* profile, double scale)
+{
+    return (rlv_profile_tints){.went = shows(profile, WENT, scale), .came = shows(profile, CAME, scale)};
+}
+
+static void fill_areas(const profile_drawing* on, const rlv_profile* profile, rlv_profile_tints tints,
+                       const rlv_lines* before, const rlv_lines* after)
 {
     cairo_t* c = on->sheet->cairo;
     path_of(on, after);
@@ -231,7 +236,7 @@ static void fill_areas(const profile_drawing* on, const rlv_profile* profile, co
     for (int came = 0; came < 2; came++)
     {
         const rlv_lines *in = came ? after : before, *out = came ? before : after;
-        if (!shows(profile, came ? CAME : WENT, on->scale))
+        if (came ? !tints.came : !tints.went)
             continue;
         cairo_save(c);
         clip_to_regions(on, profile, came ? CAME : WENT);
@@ -277,7 +282,7 @@ static rlv_status copy_simple(rlv_lines* to, const rlv_lines* from, double toler
 }
 
 rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double x_mm, double y_mm, double scale,
-                            rlv_error* error)
+                            rlv_profile_tints tints, rlv_error* error)
 {
     profile_drawing on = {sheet, x_mm, y_mm, scale};
     cairo_t* c = sheet->cairo;
@@ -290,7 +295,7 @@ rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double
         status = copy_simple(&bone, &profile->bone, tolerance, error);
     if (status == RLV_DONE)
     {
-        fill_areas(&on, profile, &before, &after);
+        fill_areas(&on, profile, tints, &before, &after);
         cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
         stroke(&on, &before, &of_before);
         stroke(&on, &after, &of_after);
@@ -302,7 +307,7 @@ rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double
     return status;
 }
 
-void rlv_profile_key(rlv_key* key, const rlv_profile* profile, double scale)
+void rlv_profile_key(rlv_key* key, const rlv_profile* profile, rlv_profile_tints tints)
 {
     const struct
     {
@@ -312,9 +317,8 @@ void rlv_profile_key(rlv_key* key, const rlv_profile* profile, double scale)
         {profile->before.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_before, .words = "before, in a section"}},
         {profile->after.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_after, .words = "after, in a section"}},
         {profile->bone.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_bone, .words = "after, along bone"}},
-        {shows(profile, WENT, scale), {.kind = RLV_KEY_AREA, .tint = removed_tint(), .words = "removed, in a section"}},
-        {shows(profile, CAME, scale),
-         {.kind = RLV_KEY_AREA, .tint = added_tint(), .dotted = true, .words = "added, in a section"}}};
+        {tints.went, {.kind = RLV_KEY_AREA, .tint = removed_tint(), .words = "removed, in a section"}},
+        {tints.came, {.kind = RLV_KEY_AREA, .tint = added_tint(), .dotted = true, .words = "added, in a section"}}};
     for (int i = 0; i < 5; i++)
         if (kind[i].there)
             rlv_key_add(key, &kind[i].entry);

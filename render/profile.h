@@ -40,13 +40,19 @@ void rlv_profile_free(rlv_profile* profile);
 /// The box of both lines, in mm of the plane's frame; false where the plane misses both.
 bool rlv_profile_box(const rlv_profile* profile, double low[2], double high[2]);
 
-/// Draw a profile with the plane's origin at a place, at a scale. Lines are simplified to a third of their width on
-/// paper.
-rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double x_mm, double y_mm, double scale,
-                            rlv_error* error);
+/// Which tints of a profile are large enough to be seen on paper, at a scale.
+typedef struct rlv_profile_tints
+{
+    bool went, came;
+} rlv_profile_tints;
+rlv_profile_tints rlv_profile_tints_at(const rlv_profile* profile, double scale);
 
-/// Add to a key what a profile that is drawn at a scale shows: its lines, and the tints that are large enough to be
-/// seen.
-void rlv_profile_key(rlv_key* key, const rlv_profile* profile, double scale);
+/// Draw a profile with the plane's origin at a place, at a scale and with the tints that are seen there. Lines are
+/// simplified to a third of their width on paper.
+rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double x_mm, double y_mm, double scale,
+                            rlv_profile_tints tints, rlv_error* error);
+
+/// Add to a key what a profile shows: its lines, and the tints that are seen.
+void rlv_profile_key(rlv_key* key, const rlv_profile* profile, rlv_profile_tints tints);
 
 #endif

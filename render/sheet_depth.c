@@ -64,13 +64,14 @@ void rlv_sheet_table_print(rlv_sheet* sheet, const rlv_sheet_table* table, doubl
 // A map while it is laid out: everything is in mm on paper.
 typedef struct layout
 {
-    const rlv_depth_map* map;
+    rlv_depth_map map; // with the sheet's own notes
+    const char** note;
     rlv_panel_view view;
     rlv_panel panel;
-    rlv_profile profile[2]; // A beneath, B beside
-    rlv_plane plane[2];
+    rlv_profile profile[2];       // A beneath, B beside
+    rlv_profile_tints tints[2];   // at the view's scale
     double low[2][2], high[2][2]; // boxes of the profiles, of the thing
-    rlv_sheet* ruler;             // to measure letters on
+    rlv_sheet ruler;              // to measure letters on
     rlv_key most;                 // all that the key may have to explain
     bool apart;                   // key, legend and table stand beside section B-B', and not beneath it
     double unit, plan_wide, plan_tall, below_tall, beside_wide, aside_wide, aside_tall;
@@ -79,17 +80,16 @@ typedef struct layout
 
 static rlv_status cut(layout* of, rlv_error* error)
 {
+    const rlv_depth_map* map = &of->map;
     const rlv_camera_axes* axes = &of->view.axes;
     // A-A' looks up the plan, with what faces the reader of the plan upwards; B-B' looks to the right, with it to the
     // right, so that both stand in line with the plan.
-    of->plane[0] = (rlv_plane){of->map->cross_mm, axes->right, axes->towards};
-    of->plane[1] = (rlv_plane){of->map->cross_mm, axes->towards, axes->up};
-    const rlv_profile_stage after = {of->map->surface.mesh, of->map->bone, of->map->surface.region,
-                                     of->map->before.came};
+    const rlv_plane plane[2] = {{map->cross_mm, axes->right, axes->towards}, {map->cross_mm, axes->towards, axes->up}};
+    const rlv_profile_stage after = {map->surface.mesh, map->bone, map->surface.region, map->before.came};
     rlv_status status = RLV_DONE;
     for (int k = 0; k < 2 && status == RLV_DONE; k++)
     {
-        status = rlv_profile_cut(&of->profile[k], &of->map->before, &after, &of->plane[k], error);
+        status = rlv_profile_cut(&of->profile[k], &map->before, &after, &plane[k], error);
         if (status == RLV_DONE && !rlv_profile_box(&of->profile[k], of->low[k], of->high[k]))
             status = rlv_fail(error, RLV_BAD_INPUT, NULL, "let the sections cross inside the block",
                               "section %s of a depth map misses both meshes", k == 0 ? "A" : "B");
@@ -101,24 +101,24 @@ static rlv_status cut(layout* of, rlv_error* error)
 static rlv_key most_of(const layout* of)
 {
     rlv_key key = {0};
-    rlv_panel_key_most(&key, &of->map->surface, &(rlv_panel_marks){.trace_count = 1});
+    rlv_panel_key_most(&key, &of->map.surface, &(rlv_panel_marks){.trace_count = 1});
     for (int k = 0; k < 2; k++)
-        rlv_profile_key(&key, &of->profile[k], of->view.scale);
+        rlv_profile_key(&key, &of->profile[k], of->tints[k]);
     return key;
 }
 
 static void measure(layout* of, double unit)
 {
-    const rlv_depth_map* map = of->map;
+    const rlv_depth_map* map = &of->map;
     const double u = unit, scale = of->view.scale;
-    of->unit = of->ruler->unit = u;
-    rlv_box2 table = rlv_sheet_table_size(of->ruler, &map->table);
+    of->unit = of->ruler.unit = u;
+    rlv_box2 table = rlv_sheet_table_size(&of->ruler, &map->table);
     of->plan_wide = of->view.span_mm[0] * scale + 2.0 * PAD * u;
     of->plan_tall = of->view.span_mm[1] * scale + 2.0 * PAD * u;
     of->below_tall = (of->high[0][1] - of->low[0][1]) * scale;
     of->beside_wide = (of->high[1][0] - of->low[1][0]) * scale;
     of->aside_wide = fmax(table.width, ASIDE * u);
-    of->aside_tall = rlv_key_tall(of->ruler, &of->most, of->aside_wide) + (LEGEND + 2.0 * AIR) * u;
+    of->aside_tall = rlv_key_tall(&of->ruler, &of->most, of->aside_wide) + (LEGEND + 2.0 * AIR) * u;
     of->aside_tall += table.height > 0.0 ? table.height + HEADING * u : 0.0;
     double left = of->plan_wide + GAP * u, upper = of->plan_tall + GAP * u;
     of->wide =
@@ -132,7 +132,7 @@ static void need(const void* user, double unit, double size_mm[2])
     layout of = *(const layout*)user;
     measure(&of, unit);
     size_mm[0] = of.wide + 2.0 * RLV_SHEET_MARGIN * unit;
-    size_mm[1] = of.tall + (RLV_TITLE_HEAD_MM + AIR) * unit + rlv_title_foot_mm(&of.map->title, size_mm[0], unit);
+    size_mm[1] = of.tall + (RLV_TITLE_HEAD_MM + AIR) * unit + rlv_title_foot_mm(&of.map.title, size_mm[0], unit);
 }
 
 // Of both ways to lay it out, the one that needs less paper, or on the same paper the one with larger letters.
@@ -141,12 +141,14 @@ static rlv_paper arrange(layout* of)
     rlv_paper best = {0};
     double unit = 0.0;
     bool apart = false;
+    for (int k = 0; k < 2; k++)
+        of->tints[k] = rlv_profile_tints_at(&of->profile[k], of->view.scale);
     of->most = most_of(of);
     for (int way = 0; way < 2; way++)
     {
         double at;
         of->apart = way == 1;
-        rlv_paper paper = rlv_paper_for(need, of, of->map->paper, &at);
+        rlv_paper paper = rlv_paper_for(need, of, of->map.paper, &at);
         double area = paper.width_mm * paper.height_mm, least = best.width_mm * best.height_mm;
         if (way > 0 && (area > 1.001 * least || (area > 0.999 * least && at <= unit)))
             continue;
@@ -162,16 +164,16 @@ static rlv_paper arrange(layout* of)
 static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_x, double plan_y, rlv_error* error)
 {
     const double u = sheet->unit, scale = of->view.scale;
-    rlv_vec3 cross = rlv_panel_place(&of->view, of->map->cross_mm);
+    rlv_vec3 cross = rlv_panel_place(&of->view, of->map.cross_mm);
     double middle_x = plan_x + 0.5 * of->panel.width_mm, middle_y = plan_y + 0.5 * of->panel.height_mm;
     // Beneath the plan: x in line with it, the highest point of the section a gap beneath it.
     double top = plan_y + of->plan_tall + GAP * u;
-    rlv_status status =
-        rlv_profile_draw(sheet, &of->profile[0], middle_x + cross.x, top + of->high[0][1] * scale, scale, error);
+    rlv_status status = rlv_profile_draw(sheet, &of->profile[0], middle_x + cross.x, top + of->high[0][1] * scale,
+                                         scale, of->tints[0], error);
     double left = plan_x + of->plan_wide + GAP * u;
     if (status == RLV_DONE)
-        status =
-            rlv_profile_draw(sheet, &of->profile[1], left - of->low[1][0] * scale, middle_y - cross.y, scale, error);
+        status = rlv_profile_draw(sheet, &of->profile[1], left - of->low[1][0] * scale, middle_y - cross.y, scale,
+                                  of->tints[1], error);
     // Letters stand where the traces' letters stand in the plan.
     const rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .share = 0.5};
     double ends_x[2] = {middle_x + cross.x + of->low[0][0] * scale, middle_x + cross.x + of->high[0][0] * scale};
@@ -185,13 +187,13 @@ static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_
 
 static void draw_aside(rlv_sheet* sheet, const layout* of, const rlv_panel_marks* marks, double x, double y)
 {
-    const rlv_depth_map* map = of->map;
+    const rlv_depth_map* map = &of->map;
     const rlv_overlay* overlay = map->surface.overlay;
     const double u = sheet->unit;
     rlv_key key = {0};
     rlv_panel_key(&key, &of->panel, marks);
     for (int k = 0; k < 2; k++)
-        rlv_profile_key(&key, &of->profile[k], of->view.scale);
+        rlv_profile_key(&key, &of->profile[k], of->tints[k]);
     y += rlv_key_print(sheet, &key, x, y, of->aside_wide) + AIR * u;
     if (overlay != NULL)
     {
@@ -208,7 +210,7 @@ static void draw_aside(rlv_sheet* sheet, const layout* of, const rlv_panel_marks
 
 static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, size_t* left_out, rlv_error* error)
 {
-    const rlv_depth_map* map = of->map;
+    const rlv_depth_map* map = &of->map;
     const double u = sheet->unit, gap = GAP * u;
     double foot = rlv_title_foot_mm(&map->title, sheet->width_mm, u), top = rlv_title_head(sheet, &map->title);
     // What paper is left over lies round the whole: no part stands alone in it.
@@ -250,41 +252,65 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
     return status;
 }
 
-static rlv_status draw_depth_map(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error)
+// Everything that does not hang on the scale. Free with lay_free, also after a failure.
+static rlv_status lay_begin(layout* of, const rlv_depth_map* map, rlv_error* error)
 {
-    layout of = {.map = map};
     const rlv_mesh* mesh[2] = {map->before.mesh, map->surface.mesh};
-    of.view = rlv_panel_view_of(2, mesh, &map->axes, map->scale > 0.0 ? map->scale : 1.0);
-    rlv_status status = cut(&of, error);
-    rlv_sheet ruler = {0};
-    rlv_paper paper = {0};
-    if (status == RLV_DONE)
-        status = rlv_sheet_reserve(&ruler, 100.0, 100.0, error);
-    if (status == RLV_DONE)
-    {
-        of.ruler = &ruler;
-        paper = arrange(&of);
-        status = rlv_sheet_reserve(sheet, paper.width_mm, paper.height_mm, error);
-        sheet->unit = of.unit;
-    }
-    rlv_sheet_free(&ruler);
-    if (status == RLV_DONE)
-        status = draw(sheet, &of, &paper, left_out, error);
-    rlv_panel_free(&of.panel);
+    *of = (layout){.map = *map};
+    of->map.title = rlv_title_with(&map->title, map->surface.overlay != NULL, &of->note, error);
+    if (of->note == NULL)
+        return RLV_SYSTEM;
+    of->view = rlv_panel_view_of(2, mesh, &map->axes, map->scale > 0.0 ? map->scale : 1.0);
+    rlv_status status = cut(of, error);
+    return status == RLV_DONE ? rlv_sheet_reserve(&of->ruler, 100.0, 100.0, error) : status;
+}
+
+static void lay_free(layout* of)
+{
+    rlv_sheet_free(&of->ruler);
+    rlv_panel_free(&of->panel);
     for (int k = 0; k < 2; k++)
-        rlv_profile_free(&of.profile[k]);
-    if (status != RLV_DONE)
-        rlv_sheet_free(sheet);
+        rlv_profile_free(&of->profile[k]);
+    free(of->note);
+}
+
+#define SMALLEST 1e-3 // from this scale on none is tried
+
+rlv_status rlv_depth_map_fit(rlv_depth_map* map, rlv_error* error)
+{
+    layout of;
+    const rlv_paper least = rlv_paper_holding(1.0, 1.0, map->paper);
+    rlv_status status = lay_begin(&of, map, error);
+    bool fits = status != RLV_DONE;
+    while (!fits)
+    {
+        rlv_paper paper = arrange(&of);
+        fits = fmax(paper.width_mm, paper.height_mm) <= fmax(least.width_mm, least.height_mm) ||
+               !(of.view.scale > SMALLEST);
+        of.view.scale = fits ? of.view.scale : rlv_round_scale(0.999 * of.view.scale);
+    }
+    if (status == RLV_DONE)
+        map->scale = of.view.scale;
+    lay_free(&of);
     return status;
 }
 
 rlv_status rlv_sheet_of_depth(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error)
 {
+    layout of;
     memset(sheet, 0, sizeof *sheet);
-    const char** note = NULL;
-    rlv_depth_map noted = *map;
-    noted.title = rlv_title_with(&map->title, map->surface.overlay != NULL, &note, error);
-    rlv_status status = note != NULL ? draw_depth_map(sheet, &noted, left_out, error) : RLV_SYSTEM;
-    free(note);
+    rlv_status status = lay_begin(&of, map, error);
+    rlv_paper paper = {0};
+    if (status == RLV_DONE)
+    {
+        paper = arrange(&of);
+        status = rlv_sheet_reserve(sheet, paper.width_mm, paper.height_mm, error);
+        sheet->unit = of.unit;
+    }
+    if (status == RLV_DONE)
+        status = draw(sheet, &of, &paper, left_out, error);
+    lay_free(&of);
+    if (status != RLV_DONE)
+        rlv_sheet_free(sheet);
     return status;
 }

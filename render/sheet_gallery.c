@@ -8,6 +8,7 @@
 #define GAP 8.0       // between views
 #define STRIP 23.0    // of scale bar, axes, key and legend, where the key is no taller
 #define BAR 100.0     // what bar and axes take of it
+#define BEDDING 26.0  // and what its sign takes besides
 #define MOST_AIR 16.0 // that is added between rows
 #define LINE 3.5      // of a caption
 #define HEAD 4.8      // a caption's first line
@@ -32,8 +33,8 @@ typedef struct hanging
 typedef struct arrangement
 {
     size_t columns, rows;
-    double unit, scale, view_wide, view_tall; // of the mesh alone
-    double cell_wide, cell_tall;              // with caption and gap
+    double unit, scale, view_tall; // of the mesh alone
+    double cell_wide, cell_tall;   // with caption and gap
     rlv_paper paper;
 } arrangement;
 
@@ -61,9 +62,8 @@ static arrangement arrange_at(const hanging* of, size_t columns, double scale, d
 {
     arrangement as = {.columns = columns, .unit = unit, .scale = scale};
     as.rows = (of->gallery->view_count + columns - 1) / columns;
-    as.view_wide = of->view.span_mm[0] * scale + 2.0 * unit;
     as.view_tall = of->view.span_mm[1] * scale + 2.0 * unit;
-    as.cell_wide = fmax(as.view_wide, CAPTION_WIDE * unit) + GAP * unit;
+    as.cell_wide = fmax(of->view.span_mm[0] * scale + 2.0 * unit, CAPTION_WIDE * unit) + GAP * unit;
     as.cell_tall = as.view_tall + (caption_mm(of->gallery) + GAP) * unit;
     return as;
 }
@@ -96,16 +96,16 @@ typedef struct strip
 static strip strip_of(const rlv_gallery* gallery, double width, double unit)
 {
     double legend = has_overlay(gallery) ? fmin(110.0 * unit, 0.36 * width) : 0.0, bar = fmin(BAR * unit, 0.38 * width);
+    bar += gallery->bedding != NULL ? BEDDING * unit : 0.0;
     return (strip){bar, width - bar - (legend > 0.0 ? legend + GAP * unit : 0.0), width - legend, legend};
 }
 
-static double strip_mm(const hanging* of, const arrangement* as, double page_wide)
+// How tall a strip is on a page, at any scale.
+static double strip_mm(const hanging* of, double page_wide, double unit)
 {
-    if (key_in_cell(of->gallery, as))
-        return 0.0;
-    strip in = strip_of(of->gallery, page_wide - 2.0 * RLV_SHEET_MARGIN * as->unit, as->unit);
-    of->ruler->unit = as->unit;
-    return fmax(STRIP * as->unit, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 4.0 * as->unit);
+    strip in = strip_of(of->gallery, page_wide - 2.0 * RLV_SHEET_MARGIN * unit, unit);
+    of->ruler->unit = unit;
+    return fmax(STRIP * unit, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 4.0 * unit);
 }
 
 static double page_wide(const arrangement* as)
@@ -114,26 +114,21 @@ static double page_wide(const arrangement* as)
            2.0 * RLV_SHEET_MARGIN * as->unit;
 }
 
-static double page_tall(const hanging* of, const arrangement* as, double wide)
+static double page_tall(const hanging* of, const arrangement* as, double wide, double strip_tall)
 {
-    return RLV_TITLE_HEAD_MM * as->unit + (double)as->rows * as->cell_tall + strip_mm(of, as, wide) +
-           rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
-}
-
-static bool fits(const hanging* of, const arrangement* as, rlv_paper paper)
-{
-    return page_wide(as) <= paper.width_mm && page_tall(of, as, paper.width_mm) <= paper.height_mm;
+    return RLV_TITLE_HEAD_MM * as->unit + (double)as->rows * as->cell_tall +
+           (key_in_cell(of->gallery, as) ? 0.0 : strip_tall) + rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
 }
 
 // The largest round scale at which an arrangement fits a page: halved in, then rounded down.
 static double largest_scale(const hanging* of, size_t columns, rlv_paper paper)
 {
-    double low = 0.0, high = 10.0, unit = rlv_paper_unit(&paper);
+    double low = 0.0, high = 10.0, unit = rlv_paper_unit(&paper), strip_tall = strip_mm(of, paper.width_mm, unit);
     for (int i = 0; i < 40; i++)
     {
         double middle = 0.5 * (low + high);
         arrangement as = arrange_at(of, columns, middle, unit);
-        if (fits(of, &as, paper))
+        if (page_wide(&as) <= paper.width_mm && page_tall(of, &as, paper.width_mm, strip_tall) <= paper.height_mm)
             low = middle;
         else
             high = middle;
@@ -148,7 +143,7 @@ static void need(const void* user, double unit, double size_mm[2])
     const hanging* of = user;
     arrangement as = arrange_at(of, of->columns, of->scale, unit);
     size_mm[0] = page_wide(&as);
-    size_mm[1] = page_tall(of, &as, size_mm[0]);
+    size_mm[1] = page_tall(of, &as, size_mm[0], strip_mm(of, size_mm[0], unit));
 }
 
 static arrangement arrange_on_need(hanging* of, size_t columns, double scale)
@@ -281,6 +276,9 @@ static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, 
     if (gallery->direction_count > 0)
         rlv_mark_axes(sheet, bar.left + bar.width + 14.0 * u, y + 5.0 * u, 6.0, &gallery->axes,
                       gallery->direction_count, gallery->direction);
+    if (gallery->bedding != NULL)
+        rlv_mark_bedding(sheet, bar.left + bar.width + 40.0 * u, y + 4.0 * u, 6.0, &gallery->axes, *gallery->bedding,
+                         gallery->bedding_words);
 }
 
 // Scale bar, axes, key and legend in a strip.
@@ -319,7 +317,8 @@ static places places_of(const hanging* in, const arrangement* of, double top, do
 {
     const double u = of->unit, margin = RLV_SHEET_MARGIN * u, width = of->paper.width_mm - 2.0 * margin;
     double columns = (double)of->columns, rows = (double)of->rows;
-    double spare = of->paper.height_mm - top - foot - strip_mm(in, of, of->paper.width_mm) - rows * of->cell_tall;
+    double strip_tall = key_in_cell(in->gallery, of) ? 0.0 : strip_mm(in, of->paper.width_mm, u);
+    double spare = of->paper.height_mm - top - foot - strip_tall - rows * of->cell_tall;
     double air = fmin(spare / (rows + 2.0), MOST_AIR * u), rest = spare - air * rows;
     places at = {.left = margin, .top = top + 0.4 * rest, .step_x = (width + GAP * u) / columns};
     if (of->columns == 1)

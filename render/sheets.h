@@ -36,6 +36,8 @@ typedef struct rlv_gallery
     size_t direction_count;
     const rlv_direction* direction;
     const char* limit_words; ///< beside the legend's hatching
+    const rlv_vec3* bedding; ///< its pole, for a sign beside the axes; NULL: none
+    const char* bedding_words;
 } rlv_gallery;
 
 /// Draw a gallery into a zeroed `sheet`. `left_out` (may be NULL): labels that found no room. Free with rlv_sheet_free,
@@ -68,6 +70,10 @@ typedef struct rlv_depth_map
     const char* table_caption;
     const char* limit_words;
 } rlv_depth_map;
+
+/// Lower a map's scale to the largest round one (marks.h), of those below the scale that it has, at which it needs no
+/// more than its least paper; nothing is drawn. Fails as rlv_sheet_of_depth where a section misses both meshes.
+rlv_status rlv_depth_map_fit(rlv_depth_map* map, rlv_error* error);
 
 /// Draw a map of depth into a zeroed `sheet`. Free with rlv_sheet_free, which is safe after a failure.
 rlv_status rlv_sheet_of_depth(rlv_sheet* sheet, const rlv_depth_map* map, size_t* left_out, rlv_error* error);

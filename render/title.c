@@ -183,19 +183,25 @@ void rlv_title_foot(rlv_sheet* sheet, const rlv_title* title, const rlv_paper* p
     }
 }
 
-rlv_title rlv_title_with(const rlv_title* title, bool colours, const char*** note, rlv_error* error)
+rlv_title rlv_title_noted(const rlv_title* title, size_t count, const char* const* note, const char*** room,
+                          rlv_error* error)
 {
     rlv_title with = *title;
-    *note = rlv_reserve(title->note_count + 2, sizeof **note, error);
-    if (*note == NULL)
+    *room = rlv_reserve(title->note_count + count, sizeof **room, error);
+    if (*room == NULL)
         return with;
     for (size_t i = 0; i < title->note_count; i++)
-        (*note)[i] = title->note[i];
-    (*note)[with.note_count++] = RLV_NOTE_PROJECTION;
-    if (colours)
-        (*note)[with.note_count++] = RLV_NOTE_COLOURS;
-    with.note = *note;
+        (*room)[i] = title->note[i];
+    for (size_t i = 0; i < count; i++)
+        (*room)[with.note_count++] = note[i];
+    with.note = *room;
     return with;
+}
+
+rlv_title rlv_title_with(const rlv_title* title, bool colours, const char*** room, rlv_error* error)
+{
+    static const char* const note[2] = {RLV_NOTE_PROJECTION, RLV_NOTE_COLOURS};
+    return rlv_title_noted(title, colours ? 2 : 1, note, room, error);
 }
 
 rlv_sheet_info rlv_title_info(const rlv_title* title, char source[1024])

@@ -51,9 +51,13 @@ void rlv_title_foot(rlv_sheet* sheet, const rlv_title* title, const rlv_paper* p
     "Colours of depth: lajolla (removed) and devon (added, dotted), F. Crameri, Scientific colour maps 7.0.1, 2021, "  \
     "doi:10.5281/zenodo.5501399."
 
-/// A title with notes of the sheet's own after its own. `note` is what must be freed when the sheet stands; NULL, with
-/// `error` filled, where there is no memory.
-rlv_title rlv_title_with(const rlv_title* title, bool colours, const char*** note, rlv_error* error);
+/// A title with `count` notes of the sheet's own after its own. `room` is what must be freed when the sheet stands;
+/// NULL, with `error` filled, where there is no memory.
+rlv_title rlv_title_noted(const rlv_title* title, size_t count, const char* const* note, const char*** room,
+                          rlv_error* error);
+
+/// A title with the notes of pictures after its own: that of projection, and with `colours` that of depth.
+rlv_title rlv_title_with(const rlv_title* title, bool colours, const char*** room, rlv_error* error);
 
 /// The fields of a file's own record, from a title. The texts in it live as long as `source`, which is filled with the
 /// stages' files and sums.

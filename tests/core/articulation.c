@@ -37,8 +37,7 @@ static size_t held_at(const skeleton* s, size_t row, int place)
 
 static rlv_vec3 truth_axis(const skeleton* s, size_t i, int k)
 {
-    const double* m = s->truth[i].life.m;
-    return rlv_vec3_of(m[k], m[3 + k], m[6 + k]);
+    return rlv_mat3_column(s->truth[i].life, k);
 }
 
 static void move(skeleton* s, size_t i, rlv_vec3 by)

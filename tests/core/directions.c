@@ -152,6 +152,46 @@ Test(directions, the_cone_holds_the_true_mean_in_95_of_100_samples)
     }
 }
 
+// Scatter of 15 degrees one way, and none, half or all of it the other. Of few that scatter alike all around, the
+// widest way is found too wide, and the wider of the two leaves the mean out in 3 of 100 at the least.
+Test(directions, the_wider_of_cone_and_widest_interval_holds_the_mean_however_directions_scatter)
+{
+    const size_t counts[] = {5, 8, 30};
+    const double others[] = {0.0, 0.5, 1.0};
+    for (size_t k = 0; k < 9; k++)
+    {
+        scan_random random = {noise_hash(15, k)};
+        int inside = 0;
+        for (int trial = 0; trial < TRIALS; trial++)
+        {
+            rlv_vec3 way[MOST];
+            rlv_sphere_mean mean;
+            for (size_t i = 0; i < counts[k % 3]; i++)
+            {
+                const double x = 15 * DEG * scan_random_normal(&random),
+                             y = others[k / 3] * 15 * DEG * scan_random_normal(&random), far = hypot(x, y);
+                way[i] = rlv_vec3_of(sin(far) * x / far, sin(far) * y / far, cos(far));
+            }
+            cr_assert_eq(rlv_sphere_mean_of(&mean, counts[k % 3], way, NULL), RLV_DONE);
+            inside += apart_deg(mean.mean, rlv_vec3_of(0, 0, 1)) <= fmax(mean.cone_deg, mean.widest_deg);
+        }
+        const double share = (double)inside / TRIALS;
+        cr_log_info("%zu, %g: %.4f\n", counts[k % 3], others[k / 3], share);
+        cr_expect(share > 0.93 && share < 0.985, "%zu, %g: %.4f", counts[k % 3], others[k / 3], share);
+    }
+}
+
+// Three in a plane, one and two 10 degrees to either side of it: Student's for two degrees of freedom is 4.303, the sd
+// of the sines sin 10, the mean resultant length (1 + 2 cos 10) / 3.
+Test(directions, the_widest_interval_is_students)
+{
+    const rlv_vec3 way[] = {{0, 0, 1}, {sin(10 * DEG), 0, cos(10 * DEG)}, {-sin(10 * DEG), 0, cos(10 * DEG)}};
+    rlv_sphere_mean mean;
+    cr_assert_eq(rlv_sphere_mean_of(&mean, 3, way, NULL), RLV_DONE);
+    const double tangent = 4.302653 * sin(10 * DEG) / sqrt(3.0) / ((1.0 + 2.0 * cos(10 * DEG)) / 3.0);
+    cr_expect_float_eq(mean.widest_deg, atan(tangent) / DEG, 1e-5); // six decimals of Student's
+}
+
 Test(directions, two_uniform_directions_sum_beyond_r_with_the_chance_that_geometry_tells)
 {
     // The cosine between two is even in -1 to 1 and R^2 = 2 + 2 cos: P(R > r) = 1 - r^2 / 4.
@@ -200,7 +240,7 @@ Test(directions, one_direction_has_a_mean_and_no_cone)
     rlv_sphere_mean mean;
     cr_assert_eq(rlv_sphere_mean_of(&mean, 1, &way, NULL), RLV_DONE);
     cr_expect_lt(apart_deg(mean.mean, way), ROUNDING_DEG);
-    cr_expect(isnan(mean.cone_deg) && isnan(mean.kappa) && isnan(mean.uniform_p));
+    cr_expect(isnan(mean.cone_deg) && isnan(mean.widest_deg) && isnan(mean.kappa) && isnan(mean.uniform_p));
 }
 
 Test(directions, directions_that_cancel_point_anywhere)
@@ -209,6 +249,7 @@ Test(directions, directions_that_cancel_point_anywhere)
     rlv_sphere_mean mean;
     cr_assert_eq(rlv_sphere_mean_of(&mean, 2, way, NULL), RLV_DONE);
     cr_expect_eq(mean.cone_deg, 180.0);
+    cr_expect_eq(mean.widest_deg, 180.0);
     cr_expect_eq(mean.resultant, 0.0);
     cr_expect_eq(mean.uniform_p, 1.0);
 }
@@ -225,8 +266,8 @@ Test(directions, what_points_nowhere_is_refused_by_its_place)
     cr_expect_eq(rlv_orientation_of(&orientation, 3, odd, &error), RLV_BAD_INPUT);
     cr_expect_str_eq(error.what, "direction 3 points nowhere");
     cr_expect_eq(rlv_sphere_mean_of(&mean, 0, way, &error), RLV_BAD_INPUT);
-    cr_expect_eq(rlv_circle_mean_of(&circle, 0, NULL, &error), RLV_BAD_INPUT);
-    cr_expect_eq(rlv_circle_mean_of(&circle, 1, &(double){(double)NAN}, &error), RLV_BAD_INPUT);
+    cr_expect_eq(rlv_circle_mean_of(&circle, 0, NULL, NULL, &error), RLV_BAD_INPUT);
+    cr_expect_eq(rlv_circle_mean_of(&circle, 1, &(double){(double)NAN}, NULL, &error), RLV_BAD_INPUT);
 }
 
 // --- axes ------------------------------------------------------------------------------------------------------------
@@ -325,7 +366,7 @@ Test(directions, the_interval_of_a_mean_azimuth_holds_it_in_95_of_100_samples)
             rlv_circle_mean mean;
             for (size_t i = 0; i < cases[k].count; i++)
                 azimuth[i] = draw_von_mises_deg(&random, 350.0, cases[k].kappa);
-            cr_assert_eq(rlv_circle_mean_of(&mean, cases[k].count, azimuth, NULL), RLV_DONE);
+            cr_assert_eq(rlv_circle_mean_of(&mean, cases[k].count, azimuth, NULL, NULL), RLV_DONE);
             inside += fabs(remainder(mean.mean_deg - 350.0, 360.0)) <= mean.half_deg;
         }
         char what[80];
@@ -337,29 +378,85 @@ Test(directions, the_interval_of_a_mean_azimuth_holds_it_in_95_of_100_samples)
 Test(directions, azimuths_across_north_have_their_mean_there)
 {
     rlv_circle_mean mean;
-    cr_assert_eq(rlv_circle_mean_of(&mean, 2, (const double[]){350.0, 370.0}, NULL), RLV_DONE);
+    cr_assert_eq(rlv_circle_mean_of(&mean, 2, (const double[]){350.0, 370.0}, NULL, NULL), RLV_DONE);
     cr_expect(fabs(remainder(mean.mean_deg, 360.0)) < ROUNDING_DEG && mean.mean_deg < 360.0);
     cr_expect_float_eq(mean.resultant_share, cos(10 * DEG), 8 * DBL_EPSILON);
 }
 
-Test(directions, rayleigh_raises_a_false_alarm_in_5_of_100)
+// Two steps of length 1 that include the angle a end sqrt(2 + 2 cos a) out, and every a is as likely: P(R > r) = a /
+// pi.
+Test(directions, a_walk_of_two_steps_ends_where_the_angle_between_them_says)
 {
-    const size_t counts[] = {6, 30};
-    for (size_t k = 0; k < 2; k++)
+    const double pair[2] = {3.0, 4.0};
+    for (double a = 0.0; a <= M_PI; a += 0.125)
+        cr_expect_float_eq(rlv_circle_uniform_p(2, NULL, sqrt(2.0 + 2.0 * cos(a))), a / M_PI, 1e-7, "%g", a);
+    cr_expect_float_eq(rlv_circle_uniform_p(2, pair, 5.0), 0.5, 8 * DBL_EPSILON); // 3, 4, 5: a right angle
+    cr_expect_eq(rlv_circle_uniform_p(2, pair, 7.5), 0.0);
+    cr_expect_eq(rlv_circle_uniform_p(2, pair, 0.5), 1.0);
+    cr_expect(isnan(rlv_circle_uniform_p(1, NULL, 0.5)));
+}
+
+// Kluyver's own: a walk of n equal steps ends within one step of where it began with the chance 1 / (n + 1).
+Test(directions, a_walk_ends_within_one_step_with_the_chance_that_kluyver_found)
+{
+    for (size_t n = 3; n <= 40; n++)
+    {
+        const double p = rlv_circle_uniform_p(n, NULL, 1.0), told = n < 5 ? 1e-5 : 1e-8;
+        cr_expect_float_eq(p, 1.0 - 1.0 / ((double)n + 1.0), told, "%zu steps: %.12g", n, p);
+    }
+}
+
+// The third step is short: the walk ends about where two steps did, 0.001 nearer or farther.
+Test(directions, a_short_step_changes_little)
+{
+    const double length[3] = {1.0, 1.0, 0.001}, at = 1.5, two = rlv_circle_uniform_p(2, NULL, at);
+    const double slope = (rlv_circle_uniform_p(2, NULL, at - 0.001) - rlv_circle_uniform_p(2, NULL, at + 0.001)) / 2.0;
+    cr_expect_float_eq(rlv_circle_uniform_p(3, length, at), two, slope + 1e-5);
+}
+
+Test(directions, rayleigh_raises_a_false_alarm_in_5_of_100_whatever_the_weights)
+{
+    const struct
+    {
+        size_t count;
+        bool weighted;
+    } cases[] = {{6, false}, {30, false}, {5, true}, {12, true}};
+    for (size_t k = 0; k < sizeof cases / sizeof *cases; k++)
     {
         scan_random random = {noise_hash(12, k)};
         int quiet = 0;
         for (int trial = 0; trial < TRIALS; trial++)
         {
-            double azimuth[MOST];
+            double azimuth[MOST], weight[MOST];
             rlv_circle_mean mean;
-            for (size_t i = 0; i < counts[k]; i++)
+            for (size_t i = 0; i < cases[k].count; i++)
+            {
                 azimuth[i] = 360.0 * scan_random_unit(&random);
-            cr_assert_eq(rlv_circle_mean_of(&mean, counts[k], azimuth, NULL), RLV_DONE);
+                weight[i] = 0.1 + 0.9 * scan_random_unit(&random);
+            }
+            cr_assert_eq(rlv_circle_mean_of(&mean, cases[k].count, azimuth, cases[k].weighted ? weight : NULL, NULL),
+                         RLV_DONE);
             quiet += mean.uniform_p > 0.05;
         }
         char what[80];
-        snprintf(what, sizeof what, "no alarm, %zu azimuths", counts[k]);
+        snprintf(what, sizeof what, "no alarm, %zu azimuths%s", cases[k].count,
+                 cases[k].weighted ? " of unlike weights" : "");
         expect_coverage(what, quiet);
     }
+}
+
+// The mean of a cosine over 2000 draws has an sd of 0.7 / sqrt(2000) = 0.016 at most: four of them.
+Test(directions, the_trust_in_a_direction_is_the_mean_cosine_of_its_error)
+{
+    const double far[] = {0.0, 0.5, 1.0, 2.5, 4.0};
+    scan_random random = {noise_hash(14, 1)};
+    for (size_t k = 0; k < sizeof far / sizeof *far; k++)
+    {
+        double sum = 0.0;
+        for (int trial = 0; trial < TRIALS; trial++)
+            sum += cos(atan2(scan_random_normal(&random), far[k] + scan_random_normal(&random)));
+        cr_expect_float_eq(rlv_circle_trust(far[k]), sum / TRIALS, 4.0 * 0.016, "%g", far[k]);
+    }
+    // Far out the error is normal, of sd 1 / far: a mean cosine of 1 - 1 / (2 far^2), less a term of the fourth order.
+    cr_expect_float_eq(rlv_circle_trust(100.0), 1.0 - 0.5e-4, 1e-8);
 }

@@ -176,8 +176,7 @@ Test(element, landmarks_tell_every_axis_and_both_senses)
         cr_expect_eq(e.known, 15u);
         cr_expect(!e.long_by_shape && !e.contradicts);
         for (int k = 0; k < 3; k++) // a tilt of several degrees leaves a cosine of 0.99
-            cr_expect_gt(rlv_vec3_dot(axis_of(&e, k), rlv_vec3_of(p.turn.m[k], p.turn.m[3 + k], p.turn.m[6 + k])),
-                         0.99);
+            cr_expect_gt(rlv_vec3_dot(axis_of(&e, k), rlv_mat3_column(p.turn, k)), 0.99);
         cr_expect_float_eq(rlv_vec3_dot(rlv_vec3_cross(axis_of(&e, 0), axis_of(&e, 1)), axis_of(&e, 2)), 1.0, 1e-12);
     }
 }
@@ -739,7 +738,8 @@ Test(element, the_angle_to_bedding_is_held_from_flat_to_steep)
             const rlv_mat3 f = rlv_mat3_multiply(rlv_rotation_from_vector(rlv_vec3_of(angles[a] * DEG, 0, 0)),
                                                  rlv_rotation_from_vector(own));
             memcpy(e.frame, f.m, sizeof f.m);
-            const rlv_plane plane = rlv_plane_known(trial % 2 == 0 ? bed : rlv_vec3_scale(bed, -1.0), 0.012 / DEG);
+            const rlv_fitted_plane plane =
+                rlv_plane_known(trial % 2 == 0 ? bed : rlv_vec3_scale(bed, -1.0), 0.012 / DEG);
             inside += holds(rlv_element_angle_deg(&e, &plane), angles[a]);
         }
         char what[60];
@@ -751,7 +751,7 @@ Test(element, the_angle_to_bedding_is_held_from_flat_to_steep)
 Test(element, without_a_pole_there_is_no_angle)
 {
     const rlv_element e = {.known = RLV_ELEMENT_LONG};
-    const rlv_plane plane = rlv_plane_known(rlv_vec3_of(0, 0, 1), 1.0);
+    const rlv_fitted_plane plane = rlv_plane_known(rlv_vec3_of(0, 0, 1), 1.0);
     cr_expect(isnan(rlv_element_angle_deg(&e, &plane).value));
 }
 

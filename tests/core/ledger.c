@@ -79,6 +79,14 @@ Test(ledger, grams_are_volume_times_density_each_half_by_itself)
                     step.g[RLV_CHANGE_REMOVED].high);
 }
 
+Test(ledger, a_multiple_of_an_interval_keeps_its_lopsided_halves)
+{
+    const rlv_interval i = rlv_interval_times((rlv_interval){-2.0, -5.0, 4.0}, 0.5);
+    cr_expect_eq(i.value, -1.0);
+    cr_expect_eq(i.low, -2.5);
+    cr_expect_eq(i.high, 2.0);
+}
+
 Test(ledger, volumes_of_steps_add_in_quadrature)
 {
     const rlv_ledger_step s[2] = {matrix_step(100.0, 97.0, 105.0), matrix_step(50.0, 46.0, 62.0)};

@@ -36,3 +36,13 @@ Test(order, none_and_one_are_left_as_they_are)
     rlv_order_floats(1, one, spare);
     cr_expect(one[0] == -3.5f);
 }
+
+Test(order, a_median_has_as_many_below_it_as_above_or_one_more)
+{
+    double odd[] = {3.0, -1.0, 7.5, 0.0, 2.0}, even[] = {4.0, -2.0, 9.0, 1.0}, one[] = {5.0};
+    cr_expect(rlv_median_sorting(5, odd) == 2.0);
+    cr_expect(rlv_median_sorting(4, even) == 4.0);
+    cr_expect(rlv_median_sorting(1, one) == 5.0);
+    for (size_t i = 1; i < 5; i++)
+        cr_expect(odd[i - 1] < odd[i], "place %zu", i);
+}

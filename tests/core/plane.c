@@ -34,7 +34,7 @@ static rlv_vec3 truth(void)
 Test(plane, three_points_span_their_plane)
 {
     const rlv_placed_point point[] = {{{1, 0, 5}, 0.1}, {{0, 2, 5}, 0.1}, {{-3, -1, 5}, 0.1}};
-    rlv_plane plane;
+    rlv_fitted_plane plane;
     cr_assert_eq(rlv_plane_fit(&plane, 3, point, NULL), RLV_DONE);
     cr_expect_float_eq(fabs(plane.pole.z), 1.0, 16 * DBL_EPSILON);
     cr_expect_float_eq(plane.rms_mm, 0.0, 64 * DBL_EPSILON);
@@ -50,7 +50,7 @@ Test(plane, the_pole_lies_in_its_region_in_95_of_100_trials)
     for (int trial = 0; trial < TRIALS; trial++)
     {
         rlv_placed_point point[POINTS];
-        rlv_plane plane;
+        rlv_fitted_plane plane;
         draw(&random, point, 0.5, 0.5);
         cr_assert_eq(rlv_plane_fit(&plane, POINTS, point, NULL), RLV_DONE);
         const rlv_vec3 pole = plane.pole.z < 0.0 ? rlv_vec3_scale(plane.pole, -1.0) : plane.pole;
@@ -72,7 +72,7 @@ Test(plane, bedding_rougher_than_its_sds_is_told_less_surely)
 {
     scan_random random = {noise_hash(2, 7)};
     rlv_placed_point rough[POINTS], sure[POINTS];
-    rlv_plane told, fine;
+    rlv_fitted_plane told, fine;
     draw(&random, rough, 3.0, 0.3);
     for (int i = 0; i < POINTS; i++)
         sure[i] = (rlv_placed_point){rough[i].at_mm, 5.0};
@@ -87,7 +87,7 @@ Test(plane, bedding_rougher_than_its_sds_is_told_less_surely)
 
 Test(plane, a_measured_plane_tilts_alike_in_every_direction)
 {
-    const rlv_plane plane = rlv_plane_known(rlv_vec3_of(0, 0, 3), 2.0);
+    const rlv_fitted_plane plane = rlv_plane_known(rlv_vec3_of(0, 0, 3), 2.0);
     const double variance = pow(2.0 * M_PI / 180.0, 2.0);
     for (int k = 0; k < 9; k++)
         cr_expect_float_eq(plane.cov_rad2[k], k == 0 || k == 4 ? variance : 0.0, variance * 8 * DBL_EPSILON);
@@ -98,7 +98,7 @@ Test(plane, points_that_are_no_plane_are_refused)
     const rlv_placed_point line[] = {{{0, 0, 0}, 0.3}, {{10, 0.1, 0}, 0.3}, {{20, -0.1, 0}, 0.3}, {{30, 0, 0.1}, 0.3}};
     const rlv_placed_point odd[] = {{{0, 0, 0}, 0.3}, {{10, 0, 0}, 0.3}, {{0, (double)NAN, 0}, 0.3}};
     const rlv_placed_point sure[] = {{{0, 0, 0}, 0.3}, {{10, 0, 0}, 0.0}, {{0, 10, 0}, 0.3}};
-    rlv_plane plane;
+    rlv_fitted_plane plane;
     rlv_error error = {0};
     cr_expect_eq(rlv_plane_fit(&plane, 2, line, &error), RLV_BAD_INPUT);
     cr_expect_eq(rlv_plane_fit(&plane, 4, line, &error), RLV_BAD_INPUT);
@@ -113,7 +113,7 @@ Test(plane, points_that_are_a_line_within_their_scatter_are_refused)
     // They lie off the line by 1 mm one way and by 0.5 mm the other: sds of 0.05 mm would make a plane of that.
     const rlv_placed_point rough[] = {
         {{0, 1, 0.5}, 0.05}, {{10, -1, -0.5}, 0.05}, {{20, 1, -0.5}, 0.05}, {{30, -1, 0.5}, 0.05}};
-    rlv_plane plane;
+    rlv_fitted_plane plane;
     rlv_error error = {0};
     cr_expect_eq(rlv_plane_fit(&plane, 4, rough, &error), RLV_BAD_INPUT);
     cr_expect_str_eq(error.what, "the 4 points lie on a line within their scatter");

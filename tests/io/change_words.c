@@ -8,6 +8,8 @@
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static short_life life;
@@ -45,4 +47,28 @@ Test(change_words, a_limit_reads_the_same_in_a_table_and_in_a_sentence)
         cr_expect_not_null(strstr(said.text, words), "%s is not in: %s", words, said.text);
     }
     report_tables_free(&tables);
+}
+
+// By the rule at the head of io/words.h: an sd of 0.10 mL, whose first figure is a 1, allows hundredths, and so would
+// half of it; 0.2 mL allows tenths, where half of it would allow hundredths.
+Test(change_words, a_check_of_volumes_has_the_figures_that_what_was_not_told_apart_allows)
+{
+    rlv_change change = {.went = {.volume_mm3 = {12345.6, 12000.0, 12700.0}}, .divergence_mm3 = 12222.2};
+    static const struct
+    {
+        double sd_mm3;
+        const char* sum;
+    } untold[] = {{100.0, " = 12.35 mL;"}, {200.0, " = 12.3 mL;"}, {400.0, " = 12.3 mL;"}, {2000.0, " = 12 mL;"}};
+    for (size_t i = 0; i < sizeof untold / sizeof *untold; i++)
+    {
+        char* text = NULL;
+        size_t size = 0;
+        FILE* stream = open_memstream(&text, &size);
+        cr_assert_not_null(stream);
+        change.untold_mm3 = (rlv_interval){0.0, -RLV_HALF_95 * untold[i].sd_mm3, RLV_HALF_95 * untold[i].sd_mm3};
+        change_tell_check(stream, &change);
+        fclose(stream);
+        cr_expect_not_null(strstr(text, untold[i].sum), "%s is not in: %s", untold[i].sum, text);
+        free(text);
+    }
 }

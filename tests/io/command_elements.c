@@ -1,14 +1,13 @@
 /// `elements` on a small specimen: what is told, what is refused, and that both come with the right exit status.
 
 #include "support/program.h"
+#include "support/told.h"
 #include "support/two_stages.h"
 
 #include <criterion/criterion.h>
 #include <jansson.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 TestSuite(command_elements, .init = program_enter, .fini = program_leave, .timeout = 600);
@@ -84,31 +83,9 @@ static void write_two(const char* elements)
     add_elements(elements, "");
 }
 
-static json_t* told(const char* line, int status)
-{
-    program_run run = program_call(line, NULL);
-    cr_assert_eq(run.status, status, "%d: %s", run.status, run.err);
-    json_t* record = json_loads(run.out, 0, NULL);
-    cr_assert_not_null(record, "no JSON: %.200s", run.out);
-    program_free(&run);
-    return record;
-}
-
 static const json_t* element_of(const json_t* record, const char* id)
 {
-    const json_t* list = json_object_get(record, "elements");
-    for (size_t i = 0; i < json_array_size(list); i++)
-        if (strcmp(json_string_value(json_object_get(json_array_get(list, i), "element")), id) == 0)
-            return json_array_get(list, i);
-    cr_assert_fail("no element %s", id);
-    return NULL;
-}
-
-static double real(const json_t* object, const char* key)
-{
-    const json_t* value = json_object_get(object, key);
-    cr_assert(json_is_number(value), "%s is no number", key);
-    return json_number_value(value);
+    return told_row(json_object_get(record, "elements"), "element", id);
 }
 
 static void expect_text(const json_t* object, const char* key, const char* text)
@@ -136,26 +113,26 @@ static const char three[] = "A1,scute,LL,4,left,field,,,\n"
 Test(command_elements, a_plate_is_told_as_it_lies_and_the_rest_as_far_as_it_is_known)
 {
     write_fish(three, "");
-    json_t* record = told("elements fish --json --threads 1", 0);
+    json_t* record = told_by("elements fish --json --threads 1", 0);
     const json_t* a = element_of(record, "A1");
     const json_t* at = json_object_get(a, "position_mm");
     // Points are exact to a nanometre; a polygon of twelve has its middle at the oval's.
     cr_expect_float_eq(json_number_value(json_array_get(at, 0)), 10.0, 1e-6);
     cr_expect_float_eq(json_number_value(json_array_get(at, 1)), 20.0, 1e-6);
     cr_expect_float_eq(json_number_value(json_array_get(at, 2)), 30.0, 1e-6);
-    cr_expect_float_eq(real(a, "trend_deg"), 90.0, 1e-6);
-    cr_expect_float_eq(real(a, "plunge_deg"), 0.0, 1e-6);
-    cr_expect_float_eq(real(a, "bedding_deg"), 30.0, 1e-6);
-    cr_expect(real(a, "bedding_low_deg") < 30.0 && real(a, "bedding_high_deg") > 30.0);
-    cr_expect(real(a, "length_low_mm") < 27.0 && real(a, "length_high_mm") > 27.0);
-    cr_expect(real(a, "width_low_mm") < 20.0 && real(a, "width_high_mm") > 20.0);
+    cr_expect_float_eq(told_number(a, "trend_deg"), 90.0, 1e-6);
+    cr_expect_float_eq(told_number(a, "plunge_deg"), 0.0, 1e-6);
+    cr_expect_float_eq(told_number(a, "bedding_deg"), 30.0, 1e-6);
+    cr_expect(told_number(a, "bedding_low_deg") < 30.0 && told_number(a, "bedding_high_deg") > 30.0);
+    cr_expect(told_number(a, "length_low_mm") < 27.0 && told_number(a, "length_high_mm") > 27.0);
+    cr_expect(told_number(a, "width_low_mm") < 20.0 && told_number(a, "width_high_mm") > 20.0);
     expect_text(a, "face", "up");
     expect_text(a, "seen", "field");
     cr_expect(json_is_true(json_object_get(a, "anterior_known")));
     cr_expect_eq(json_array_size(json_object_get(a, "position_covariance_mm2")), 9);
     // Without landmarks: the same line, of which no end is known, and no face.
     const json_t* b = element_of(record, "A2");
-    cr_expect_float_eq(real(b, "bedding_deg"), 30.0, 1e-6);
+    cr_expect_float_eq(told_number(b, "bedding_deg"), 30.0, 1e-6);
     cr_expect(json_is_null(json_object_get(b, "face")));
     cr_expect(json_is_true(json_object_get(b, "long_known")) && json_is_false(json_object_get(b, "anterior_known")));
     expect_text(b, "place", "5-7");
@@ -163,7 +140,7 @@ Test(command_elements, a_plate_is_told_as_it_lies_and_the_rest_as_far_as_it_is_k
     const json_t* c = element_of(record, "C");
     expect_text(c, "bag_stage", "field");
     cr_expect(json_is_null(json_object_get(c, "position_mm")));
-    cr_expect_float_eq(real(json_object_get(record, "bedding"), "dip_deg"), 0.0, 1e-6);
+    cr_expect_float_eq(told_number(json_object_get(record, "bedding"), "dip_deg"), 0.0, 1e-6);
     json_decref(record);
 }
 
@@ -181,8 +158,8 @@ static void check_part(void)
         found++;
         expect_text(row, "stage", "field");
         expect_text(row, "by", "part");
-        cr_expect_gt(real(row, "exposed_mm2"), 10.0);
-        cr_expect_float_eq(real(row, "exposed_share_percent"), 100.0, 1e-9);
+        cr_expect_gt(told_number(row, "exposed_mm2"), 10.0);
+        cr_expect_float_eq(told_number(row, "exposed_share_percent"), 100.0, 1e-9);
     }
     cr_expect_eq(found, 1);
     json_decref(record);
@@ -213,51 +190,42 @@ Test(command_elements, without_north_and_up_there_is_no_trend_and_a_warning)
     write_fish("A1,scute,LL,4,left,field,,,\n", "");
     program_write("fish/specimen.yaml", "specimen: LQ-0417\nstages:\n  - id: field\n    mesh: meshes/field.ply\n"
                                         "    mesh_unit: mm\nrows:\n  - id: LL\n    side: left\n    places: [1, 30]\n");
-    json_t* record = told("elements fish --json", 0);
+    json_t* record = told_by("elements fish --json", 0);
     const json_t* a = element_of(record, "A1");
     cr_expect(json_is_null(json_object_get(a, "trend_deg")) && json_is_null(json_object_get(a, "face")));
     cr_expect(json_is_null(json_object_get(a, "bedding_deg")) && json_is_null(json_object_get(record, "bedding")));
-    cr_expect(real(a, "length_low_mm") < 27.0 && real(a, "length_high_mm") > 27.0);
+    cr_expect(told_number(a, "length_low_mm") < 27.0 && told_number(a, "length_high_mm") > 27.0);
     cr_expect_eq(json_array_size(json_object_get(record, "warnings")), 2); // and no alignment tells the noise
     json_decref(record);
-}
-
-static bool has_warning(const json_t* record, const char* what)
-{
-    const json_t* warnings = json_object_get(record, "warnings");
-    for (size_t i = 0; i < json_array_size(warnings); i++)
-        if (strstr(json_string_value(json_array_get(warnings, i)), what) != NULL)
-            return true;
-    return false;
 }
 
 Test(command_elements, a_word_that_is_no_landmark_is_left_out_with_a_warning)
 {
     write_fish("A1,scute,LL,4,left,field,,,\n", "field,block,A1,anterier,0,0,0,\n");
-    json_t* record = told("elements fish --json", 0);
-    cr_expect(has_warning(record, "'anterier' of 'A1' is no landmark"));
+    json_t* record = told_by("elements fish --json", 0);
+    cr_expect(told_warns(record, "'anterier' of 'A1' is no landmark"));
     json_decref(record);
 }
 
 Test(command_elements, fewer_than_three_numbered_points_are_left_out_where_something_else_tells_the_place)
 {
     write_two("B,bone,,,,field,bone,,\n");
-    json_t* record = told("elements fish --json", 0);
+    json_t* record = told_by("elements fish --json", 0);
     const json_t* bare = json_object_get(element_of(record, "B"), "position_mm");
     FILE* file = fopen("fish/points.csv", "a");
     cr_assert_not_null(file);
     fputs("field,block,B,1,0,0,0,0.3\nfield,block,B,2,5,0,0,0.3\n", file);
     fclose(file);
-    json_t* pointed = told("elements fish --json", 0);
+    json_t* pointed = told_by("elements fish --json", 0);
     cr_expect(!json_is_null(bare) && json_equal(bare, json_object_get(element_of(pointed, "B"), "position_mm")));
-    cr_expect(has_warning(pointed, "B at field: 2 points enclose nothing"));
+    cr_expect(told_warns(pointed, "B at field: 2 points enclose nothing"));
     json_decref(record);
     json_decref(pointed);
     write_fish("K,scute,,,,field,,,\n", "field,block,K,1,0,9,0,0.3\nfield,block,K,anterior,-10,0,0,0.3\n"
                                         "field,block,K,posterior,10,0,0,0.3\n");
-    record = told("elements fish --json", 0);
+    record = told_by("elements fish --json", 0);
     cr_expect(!json_is_null(json_object_get(element_of(record, "K"), "position_mm")));
-    cr_expect(has_warning(record, "K at field: 1 point encloses nothing"));
+    cr_expect(told_warns(record, "K at field: 1 point encloses nothing"));
     json_decref(record);
 }
 
@@ -265,7 +233,7 @@ Test(command_elements, without_an_outline_or_a_front_the_pole_still_points_out_o
 {
     // Two sides on the block's underside, whose middle is at z = -10: outwards there is down.
     write_fish("K,scute,,,,field,,,\n", "field,block,K,left,8,0,-60,0.3\nfield,block,K,right,-8,0,-60,0.3\n");
-    json_t* record = told("elements fish --json", 0);
+    json_t* record = told_by("elements fish --json", 0);
     const json_t* frame = json_object_get(element_of(record, "K"), "frame");
     cr_assert_eq(json_array_size(frame), 9);
     cr_expect_float_eq(json_number_value(json_array_get(frame, 8)), -1.0, 1e-6);
@@ -275,11 +243,12 @@ Test(command_elements, without_an_outline_or_a_front_the_pole_still_points_out_o
 Test(command_elements, without_an_element_nothing_can_be_measured)
 {
     write_fish("", "");
-    json_t* record = told("elements fish --json", 3);
+    json_t* record = told_by("elements fish --json", 3);
     cr_expect(json_is_null(json_object_get(record, "elements")));
+    cr_expect_eq(json_array_size(json_object_get(record, "inputs")), 3, "no mesh is read for it");
     json_decref(record);
     write_fish("C,scute,LL,,,,,S1,\n", "");
-    record = told("elements fish --json", 3);
+    record = told_by("elements fish --json", 3);
     expect_text(element_of(record, "C"), "bag", "S1");
     json_decref(record);
 }
@@ -310,7 +279,7 @@ Test(command_elements, an_outline_with_a_gap_beside_landmarks_is_refused)
 Test(command_elements, too_few_points_are_a_warning_and_no_place)
 {
     write_fish("A1,scute,LL,4,left,field,,,\nK,scute,,,,field,,,\n", "field,block,K,apex,0,0,0,0.3\n");
-    json_t* record = told("elements fish --json", 0);
+    json_t* record = told_by("elements fish --json", 0);
     cr_expect(json_is_null(json_object_get(element_of(record, "K"), "position_mm")));
     cr_expect_gt(json_array_size(json_object_get(record, "warnings")), 0);
     json_decref(record);

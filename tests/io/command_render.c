@@ -1,4 +1,5 @@
 #include "support/program.h"
+#include "support/told.h"
 #include "support/two_stages.h"
 
 #include <criterion/criterion.h>
@@ -32,35 +33,17 @@ static void refuse(const char* line, const char* what, const char* mend)
 /// The picture of an answer in JSON.
 static json_t* picture_of(const char* line)
 {
-    json_error_t fault;
-    program_run made = run(line, 0);
-    json_t* json = json_loads(made.out, 0, &fault);
-    cr_assert(json_is_object(json), "%s", fault.text);
+    json_t* json = told_by(line, 0);
     json_t* picture = json_incref(json_object_get(json, "picture"));
     cr_assert(json_is_object(picture));
     json_decref(json);
-    program_free(&made);
     return picture;
-}
-
-static const char* text(json_t* object, const char* key)
-{
-    const char* value = json_string_value(json_object_get(object, key));
-    cr_assert_not_null(value, "%s is no text", key);
-    return value;
-}
-
-static double number(json_t* object, const char* key)
-{
-    json_t* value = json_object_get(object, key);
-    cr_assert(json_is_number(value), "%s is no number", key);
-    return json_number_value(value);
 }
 
 static char* file_of(json_t* picture, size_t* size)
 {
     char path[4096];
-    snprintf(path, sizeof path, "out/%s", text(picture, "path"));
+    snprintf(path, sizeof path, "out/%s", told_text(picture, "path"));
     char* bytes = program_read(path, size);
     cr_assert_not_null(bytes, "%s is missing", path);
     return bytes;
@@ -79,14 +62,14 @@ Test(command_render, a_map_of_depth_is_a_png_of_the_size_that_is_told_and_lists_
     size_t size = 0;
     char* bytes = file_of(picture, &size);
     cr_assert(size > 24 && memcmp(bytes, "\x89PNG", 4) == 0);
-    cr_assert_eq((double)big_endian(bytes + 16), number(picture, "width_pixels"));
-    cr_assert_eq((double)big_endian(bytes + 20), number(picture, "height_pixels"));
-    cr_assert_str_eq(text(picture, "path"), "second-depth.png");
-    cr_assert_eq(number(picture, "scale"), 1.0);
-    cr_assert_not_null(strstr(text(picture, "caption"), "up in the rock"));
-    cr_assert_not_null(strstr(text(picture, "alt"), "bone lost"));
-    cr_assert_not_null(strstr(text(picture, "alt"), "piece detached"));
-    cr_assert_not_null(strstr(text(picture, "alt"), "material added"));
+    cr_assert_eq((double)big_endian(bytes + 16), told_number(picture, "width_pixels"));
+    cr_assert_eq((double)big_endian(bytes + 20), told_number(picture, "height_pixels"));
+    cr_assert_str_eq(told_text(picture, "path"), "second-depth.png");
+    cr_assert_eq(told_number(picture, "scale"), 1.0);
+    cr_assert_not_null(strstr(told_text(picture, "caption"), "up in the rock"));
+    cr_assert_not_null(strstr(told_text(picture, "alt"), "bone lost"));
+    cr_assert_not_null(strstr(told_text(picture, "alt"), "piece detached"));
+    cr_assert_not_null(strstr(told_text(picture, "alt"), "material added"));
     cr_assert_eq(folder_count("out"), 1);
     free(bytes);
     json_decref(picture);
@@ -121,13 +104,13 @@ Test(command_render, a_scale_that_is_asked_for_is_kept_and_the_paper_grows)
     two_stages_write("fish", 5, compass, NULL);
     json_t* fitted = picture_of("render fish --picture stage --stage field --out out --json");
     json_t* large = picture_of("render fish --picture stage --stage field --scale 4:1 --format pdf --out out --json");
-    cr_assert_leq(number(fitted, "width_mm"), 420.0);
+    cr_assert_leq(told_number(fitted, "width_mm"), 420.0);
     // The block is 150 mm or more across: four times that is wider than the longer side of A3.
-    cr_assert_gt(fmax(number(large, "width_mm"), number(large, "height_mm")), 600.0);
+    cr_assert_gt(fmax(told_number(large, "width_mm"), told_number(large, "height_mm")), 600.0);
     size_t size = 0;
     char* bytes = file_of(large, &size);
     cr_assert_eq(memcmp(bytes, "%PDF", 4), 0);
-    cr_assert_eq(number(large, "scale"), 4.0);
+    cr_assert_eq(told_number(large, "scale"), 4.0);
     cr_assert(json_is_null(json_object_get(fitted, "scale")));
     cr_assert_null(json_object_get(large, "width_pixels"));
     free(bytes);
@@ -144,9 +127,9 @@ Test(command_render, a_side_of_the_body_is_drawn_where_its_landmarks_are_recorde
         picture_of("render fish --picture stage --stage second --view left-lateral --format svg --out out --json");
     size_t size = 0;
     char* bytes = file_of(picture, &size);
-    cr_assert_str_eq(text(picture, "path"), "second-stage-left-lateral.svg");
+    cr_assert_str_eq(told_text(picture, "path"), "second-stage-left-lateral.svg");
     cr_assert_not_null(strstr(bytes, "<svg"));
-    cr_assert_not_null(strstr(text(picture, "caption"), "left lateral"));
+    cr_assert_not_null(strstr(told_text(picture, "caption"), "left lateral"));
     free(bytes);
     json_decref(picture);
 }
@@ -158,8 +141,8 @@ Test(command_render, what_cannot_be_drawn_is_refused_before_any_work)
     two_stages_write("flat", 7, NULL,
                      "field,block,body,head,-60,0,0,\nfield,block,body,tail,60,0,0,\n"
                      "field,block,body,belly,-20,0,0,\nfield,block,body,back,20,0,0,\n");
-    refuse("render bare --stage second --out out", "no picture", "--picture comparison, depth, history or stage");
-    refuse("render bare --picture portrait --out out", "portrait", "comparison, depth, history or stage");
+    refuse("render bare --stage second --out out", "no picture", "--picture comparison, depth, history, stage");
+    refuse("render bare --picture portrait --out out", "portrait", "comparison, depth, history, stage");
     refuse("render bare --picture depth --stage second", "no folder", "--out DIR");
     refuse("render bare --picture depth --out out", "needs a stage", "--stage ID");
     refuse("render bare --picture history --stage field --out out", "takes no --stage", "leave it out");

@@ -3,6 +3,7 @@
 #include "scan.h"
 #include "support/program.h"
 #include "support/shapes.h"
+#include "support/told.h"
 
 #include <criterion/criterion.h>
 #include <ctype.h>
@@ -130,7 +131,6 @@ static json_t* call(int status, const char* line)
     program_run run = program_call(line, NULL);
     cr_assert_eq(run.status, status, "rilievo %s: status %d\n%s", line, run.status, run.err);
     json_t* json = NULL;
-    json_error_t fault;
     if (status == 2 || status == 4)
     {
         cr_assert_eq(run.out_size, 0, "rilievo %s: standard output is not empty", line);
@@ -141,10 +141,7 @@ static json_t* call(int status, const char* line)
     if (status == 0)
         cr_assert_str_empty(run.err, "rilievo %s: %s", line, run.err);
     if (strstr(line, "--json") != NULL && (status == 0 || status == 3))
-    {
-        json = json_loads(run.out, 0, &fault);
-        cr_assert(json_is_object(json), "rilievo %s: %s at line %d", line, fault.text, fault.line);
-    }
+        json = told_in(run.out);
     program_free(&run);
     return json;
 }
@@ -157,28 +154,6 @@ static void refuse(const char* line, const char* part)
     cr_assert_eq(run.out_size, 0, "rilievo %s: standard output is not empty", line);
     cr_assert_not_null(strstr(run.err, part), "rilievo %s: %s", line, run.err);
     program_free(&run);
-}
-
-static double number(json_t* json, const char* key)
-{
-    json_t* value = json_object_get(json, key);
-    cr_assert(json_is_number(value), "%s is no number", key);
-    return json_number_value(value);
-}
-
-static void have_keys(json_t* json, const char* const* key)
-{
-    for (; *key != NULL; key++)
-        cr_assert_not_null(json_object_get(json, *key), "%s is missing", *key);
-}
-
-static bool warned(json_t* json, const char* part)
-{
-    json_t* warnings = json_object_get(json, "warnings");
-    for (size_t i = 0; i < json_array_size(warnings); i++)
-        if (strstr(json_string_value(json_array_get(warnings, i)), part) != NULL)
-            return true;
-    return false;
 }
 
 // --- help, version, options -----------------------------------------------------------------------------------------
@@ -240,7 +215,7 @@ static void options_in(const char* text, char* found, size_t size)
 
 Test(commands, each_option_of_help_stands_in_its_man_page_and_the_other_way_round)
 {
-    const char* const names[] = {"new", "inspect", "align", "change", "elements", "render", "report"};
+    const char* const names[] = {"new", "inspect", "align", "change", "elements", "articulation", "render", "report"};
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
     {
         char line[64], path[4096], helped[2048], paged[2048];
@@ -320,7 +295,7 @@ Test(commands, gltf_is_in_metres_and_another_unit_is_refused)
     program_write("t.gltf", file);
     json_t* json = call(0, "inspect t.gltf --json");
     // Legs of 100 mm: a sixth of 100^3. The corners are floats: three parts in 2^24.
-    cr_assert_float_eq(number(json, "volume_mm3"), 1e6 / 6.0, 1e6 / 6.0 * 3.0 / 16777216.0);
+    cr_assert_float_eq(told_number(json, "volume_mm3"), 1e6 / 6.0, 1e6 / 6.0 * 3.0 / 16777216.0);
     json_decref(json);
     refuse("inspect t.gltf --unit mm", "metres");
     json_decref(call(0, "inspect t.gltf --unit m --json"));
@@ -356,10 +331,10 @@ Test(commands, metres_beside_millimetres_are_refused_until_the_unit_is_said)
     refuse("align before.ply metres.ply --unit mm", "metres.ply: ");
     json_t* json = call(0, "change before.ply metres.ply --unit mm --unit-after m --aligned --json");
     json_t* same = call(0, "change before.ply after.ply --unit mm --aligned --json");
-    double mm = number(json_object_get(same, "removed"), "volume_mm3");
+    double mm = told_number(json_object_get(same, "removed"), "volume_mm3");
     // Coordinates of 65 mm lose half a unit in the 24th bit to float, once more on the way through metres: their
     // volume, a part in 10^6.
-    cr_assert_float_eq(number(json_object_get(json, "removed"), "volume_mm3"), mm, 1e-4 * mm);
+    cr_assert_float_eq(told_number(json_object_get(json, "removed"), "volume_mm3"), mm, 1e-4 * mm);
     json_decref(json);
     json_decref(same);
 }
@@ -370,7 +345,7 @@ Test(commands, inches_are_25_4_mm)
     json_t* json = call(0, "inspect box.ply --unit in --json");
     // 20 x 30 x 40 inches (the inch is 25.4 mm exactly, since 1959); corners are kept as floats.
     double expected = 24000.0 * 25.4 * 25.4 * 25.4;
-    cr_assert_float_eq(number(json, "volume_mm3"), expected, expected * 3.0 / 16777216.0);
+    cr_assert_float_eq(told_number(json, "volume_mm3"), expected, expected * 3.0 / 16777216.0);
     json_decref(json);
 }
 
@@ -383,14 +358,14 @@ Test(commands, inspect_tells_a_box)
                                        "volume_mm3", "open_edges", "bounds_mm", NULL};
     write_box("box.ply", (box_faults){0});
     json_t* json = call(0, "inspect box.ply --unit mm --json --out told/here");
-    have_keys(json, keys);
-    cr_assert_eq(number(json, "triangles"), 12);
-    cr_assert_eq(number(json, "vertices"), 8);
-    cr_assert_eq(number(json, "shells"), 1);
-    cr_assert_eq(number(json, "open_edges"), 0);
+    told_has_keys(json, keys);
+    cr_assert_eq(told_number(json, "triangles"), 12);
+    cr_assert_eq(told_number(json, "vertices"), 8);
+    cr_assert_eq(told_number(json, "shells"), 1);
+    cr_assert_eq(told_number(json, "open_edges"), 0);
     cr_assert(json_is_true(json_object_get(json, "closed")));
-    cr_assert_float_eq(number(json, "area_mm2"), 5200.0, 1e-9 * 5200.0);
-    cr_assert_float_eq(number(json, "volume_mm3"), 24000.0, 1e-9 * 24000.0);
+    cr_assert_float_eq(told_number(json, "area_mm2"), 5200.0, 1e-9 * 5200.0);
+    cr_assert_float_eq(told_number(json, "volume_mm3"), 24000.0, 1e-9 * 24000.0);
     json_t* high = json_array_get(json_object_get(json, "bounds_mm"), 1);
     cr_assert_eq(json_number_value(json_array_get(high, 2)), 40.0);
     cr_assert_eq(json_array_size(json_object_get(json, "warnings")), 0);
@@ -419,8 +394,8 @@ Test(commands, an_open_mesh_has_no_volume_and_a_warning)
     json_t* json = call(0, "inspect open.ply --unit mm --json");
     cr_assert(json_is_null(json_object_get(json, "volume_mm3")));
     cr_assert(json_is_false(json_object_get(json, "closed")));
-    cr_assert_eq(number(json, "open_edges"), 4);
-    cr_assert(warned(json, "open"));
+    cr_assert_eq(told_number(json, "open_edges"), 4);
+    cr_assert(told_warns(json, "open"));
     json_decref(json);
 }
 
@@ -440,8 +415,8 @@ Test(commands, what_can_be_measured_all_the_same_is_measured_with_a_warning)
     {
         write_box("box.ply", cases[i].faults);
         json_t* json = call(0, "inspect box.ply --unit mm --json");
-        cr_assert(warned(json, cases[i].warning), "no warning of what is %s", cases[i].warning);
-        cr_assert_float_eq(number(json, "volume_mm3"), 24000.0, 1e-9 * 24000.0);
+        cr_assert(told_warns(json, cases[i].warning), "no warning of what is %s", cases[i].warning);
+        cr_assert_float_eq(told_number(json, "volume_mm3"), 24000.0, 1e-9 * 24000.0);
         json_decref(json);
     }
 }
@@ -456,8 +431,8 @@ Test(commands, islands_and_crossings_are_warned_of)
     cr_assert_eq(rlv_mesh_file_write(&mesh, "parts.ply", &error), RLV_DONE);
     rlv_mesh_free(&mesh);
     json_t* json = call(0, "inspect parts.ply --unit mm --json");
-    cr_assert(warned(json, "island"));
-    cr_assert(warned(json, "crosses itself"));
+    cr_assert(told_warns(json, "island"));
+    cr_assert(told_warns(json, "crosses itself"));
     json_decref(json);
 }
 
@@ -541,15 +516,15 @@ Test(commands, align_finds_the_motion_and_writes_the_moved_mesh)
     write_stage("before.ply", false, false, 1.0, NULL);
     write_stage("after.ply", true, true, 1.0, &truth);
     json_t* json = call(0, "align before.ply after.ply --unit mm --json --out out");
-    have_keys(json, keys);
+    told_has_keys(json, keys);
     double expected[16];
     rlv_pose_matrix(&truth, expected);
     json_t* transform = json_object_get(json, "transform");
     cr_assert_eq(json_array_size(transform), 16);
     // Over the 130 mm of the rock: four sd of place and attitude. The translation is at the frame's origin, at most 400
     // mm away.
-    double rotation_sd = number(json, "rotation_sd_deg") * acos(-1.0) / 180.0;
-    double place_sd = number(json, "position_sd_mm");
+    double rotation_sd = told_number(json, "rotation_sd_deg") * acos(-1.0) / 180.0;
+    double place_sd = told_number(json, "position_sd_mm");
     for (size_t i = 0; i < 16; i++)
     {
         bool translation = i % 4 == 3 && i < 12;
@@ -610,29 +585,29 @@ Test(commands, change_tells_the_removal_with_all_that_belongs_to_it)
     json_t* json = call(0, "change before.ply after.ply --unit mm --json --out out");
     json_t* removed = json_object_get(json, "removed");
     json_t* region = json_array_get(json_object_get(json, "regions"), 0);
-    have_keys(json, keys);
-    have_keys(removed, volume_keys);
-    have_keys(json_object_get(json, "added"), volume_keys);
-    have_keys(json_object_get(json, "untold"), volume_keys);
-    have_keys(region, region_keys);
-    have_keys(json_array_get(json_object_get(json, "detection_limit"), 0), limit_keys);
-    have_keys(json_object_get(json, "pose"), pose_keys);
+    told_has_keys(json, keys);
+    told_has_keys(removed, volume_keys);
+    told_has_keys(json_object_get(json, "added"), volume_keys);
+    told_has_keys(json_object_get(json, "untold"), volume_keys);
+    told_has_keys(region, region_keys);
+    told_has_keys(json_array_get(json_object_get(json, "detection_limit"), 0), limit_keys);
+    told_has_keys(json_object_get(json, "pose"), pose_keys);
     cr_assert_str_eq(json_string_value(json_object_get(region, "class")), "removed");
 
     // A 95 % interval misses one seed in twenty: twice its width is asked, which this seed must meet.
     double truth = true_removal_mm3();
-    double half = (number(removed, "high_mm3") - number(removed, "low_mm3")) / 2.0;
-    cr_assert_float_eq(number(removed, "volume_mm3"), truth, 2.0 * half, "%g beside %g, half width %g",
-                       number(removed, "volume_mm3"), truth, half);
+    double half = (told_number(removed, "high_mm3") - told_number(removed, "low_mm3")) / 2.0;
+    cr_assert_float_eq(told_number(removed, "volume_mm3"), truth, 2.0 * half, "%g beside %g, half width %g",
+                       told_number(removed, "volume_mm3"), truth, half);
     cr_assert_lt(half, 0.1 * truth, "an interval this wide tells nothing");
     // A skin taken along the radius is at most that deep along the normal; four sd of the noise of two scans above it.
-    cr_assert_leq(number(region, "max_depth_mm"), removed_depth_mm + 4.0 * 0.05 * sqrt(2.0));
+    cr_assert_leq(told_number(region, "max_depth_mm"), removed_depth_mm + 4.0 * 0.05 * sqrt(2.0));
 
     // The three parts and the divergence theorem: the columns' own error is asked to be below a thousandth of the
     // removal.
-    double sum = number(removed, "volume_mm3") - number(json_object_get(json, "added"), "volume_mm3") +
-                 number(json_object_get(json, "untold"), "volume_mm3");
-    cr_assert_float_eq(sum, number(json, "divergence_mm3"), 1e-3 * truth);
+    double sum = told_number(removed, "volume_mm3") - told_number(json_object_get(json, "added"), "volume_mm3") +
+                 told_number(json_object_get(json, "untold"), "volume_mm3");
+    cr_assert_float_eq(sum, told_number(json, "divergence_mm3"), 1e-3 * truth);
     json_t* kept = json_load_file("out/change.json", 0, NULL);
     cr_assert(json_equal(json, kept));
     json_decref(kept);

@@ -2,6 +2,18 @@
 
 #include <criterion/criterion.h>
 
+// The overlay of AFTER over BEFORE.
+static depth_overlay overlay_of(const rlv_change* change, const rlv_mesh* before, const rlv_mesh* after, double end_mm)
+{
+    rlv_tree* tree = NULL;
+    depth_overlay overlay = {0};
+    rlv_error error = {0};
+    cr_assert_eq(rlv_tree_build(&tree, before, &error), RLV_DONE);
+    cr_assert_eq(depth_overlay_make(&overlay, change, before, tree, after, end_mm, &error), RLV_DONE);
+    rlv_tree_free(tree);
+    return overlay;
+}
+
 Test(depth_overlay, hatches_what_is_under_the_limit_and_parts_what_came_from_what_went)
 {
     // Three far triangles of AFTER, 2 and 0.1 mm below BEFORE's plane and 0.001 mm above it.
@@ -21,11 +33,7 @@ Test(depth_overlay, hatches_what_is_under_the_limit_and_parts_what_came_from_wha
     uint16_t label[3] = {1, 1, 2};
     rlv_change change = {.region_count = 2, .region = region, .after_label = label};
     change.limit[0].depth_mm = 0.5;
-    rlv_tree* tree = NULL;
-    depth_overlay overlay = {0};
-    rlv_error error = {0};
-    cr_assert_eq(rlv_tree_build(&tree, &before, &error), RLV_DONE);
-    cr_assert_eq(depth_overlay_make(&overlay, &change, &before, tree, &after, 0.0, &error), RLV_DONE);
+    depth_overlay overlay = overlay_of(&change, &before, &after, 0.0);
     // Distances are of floats of some mm: 1e-6 of the box of 2000 mm.
     cr_assert_float_eq(overlay.depth_mm[0], 2.0f, 2e-3f);
     cr_assert_float_eq(overlay.deepest_mm, 2.0, 2e-3);
@@ -35,7 +43,6 @@ Test(depth_overlay, hatches_what_is_under_the_limit_and_parts_what_came_from_wha
     // Under a hundredth of the scale what came would have the colour of what went.
     cr_assert_lt(overlay.depth_mm[6], -0.01f * 2.0f);
     depth_overlay_free(&overlay);
-    rlv_tree_free(tree);
 }
 
 enum
@@ -75,11 +82,7 @@ Test(depth_overlay, a_hole_in_a_region_is_filled_as_far_as_it_lies_as_deep)
     rlv_change_region region = {.kind = RLV_CHANGE_REMOVED};
     rlv_change change = {.region_count = 1, .region = &region, .after_label = label};
     change.limit[0].depth_mm = 0.5;
-    rlv_tree* tree = NULL;
-    depth_overlay overlay = {0};
-    rlv_error error = {0};
-    cr_assert_eq(rlv_tree_build(&tree, &before, &error), RLV_DONE);
-    cr_assert_eq(depth_overlay_make(&overlay, &change, &before, tree, &after, 8.0, &error), RLV_DONE);
+    depth_overlay overlay = overlay_of(&change, &before, &after, 8.0);
     for (size_t i = 0; i < SIDE * SIDE; i++)
         for (size_t k = 0; k < 2; k++)
         {
@@ -91,5 +94,4 @@ Test(depth_overlay, a_hole_in_a_region_is_filled_as_far_as_it_lies_as_deep)
     cr_expect_eq(overlay.end_mm, 8.0);
     cr_expect_eq(label[0], 0); // the change's own labels stay
     depth_overlay_free(&overlay);
-    rlv_tree_free(tree);
 }

@@ -94,6 +94,24 @@ Test(history_growth, a_piece_that_went_back_is_no_growth)
     cr_expect_str_eq(warned(), "");
 }
 
+Test(history_growth, a_piece_that_went_back_onto_one_that_is_off_the_block_explains_nothing)
+{
+    rlv_piece_record piece[] = {
+        life.piece,
+        {.id = (char*)"chip", .detached = (char*)"skull", .joined = (char*)"cleaned", .parent = (char*)"slab A"}};
+    life.specimen.piece = piece;
+    life.specimen.piece_count = 2;
+    swap_second();
+    life.specimen.stage[1].mass = life.specimen.stage[2].mass = NULL;
+    life.step[1].change.total[RLV_CHANGE_JOINED] = (rlv_change_total){.known = false};
+    cr_expect_eq(history_brought_mm3(&life.history, 1), 0.0);
+    cr_expect_not_null(strstr(warned(), "nothing that was added"));
+    json_array_clear(answer.warnings);
+    piece[1].parent = NULL; // back onto the block itself
+    cr_expect(isinf(history_brought_mm3(&life.history, 1)));
+    cr_expect_str_eq(warned(), "");
+}
+
 Test(history_growth, a_stage_that_is_dated_before_the_one_that_it_follows_is_warned_of)
 {
     life.stage[2].date = (char*)"2031-06";

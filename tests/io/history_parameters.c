@@ -3,6 +3,7 @@
 #include "history_parts.h"
 
 #include "support/short_life.h"
+#include "support/told.h"
 
 #include <criterion/criterion.h>
 
@@ -30,19 +31,6 @@ static const json_t* row(const char* list, size_t i)
     return found;
 }
 
-static double number(const json_t* object, const char* key)
-{
-    cr_assert(json_is_number(json_object_get(object, key)), "%s is missing", key);
-    return json_number_value(json_object_get(object, key));
-}
-
-static const char* text(const json_t* object, const char* key)
-{
-    const char* found = json_string_value(json_object_get(object, key));
-    cr_assert_not_null(found, "%s is missing", key);
-    return found;
-}
-
 Test(history_parameters, a_step_tells_its_pitch_and_threshold_and_an_alignment_what_it_began_from)
 {
     life.step[0].change.pitch_mm = 0.417;
@@ -50,16 +38,16 @@ Test(history_parameters, a_step_tells_its_pitch_and_threshold_and_an_alignment_w
     life.edge[1].start_ties = 5;
     life.read[2].scale_sd = 3e-4;
     history_record_parameters(parameters, &life.history);
-    cr_expect_str_eq(text(row("steps", 0), "to"), "skull");
-    cr_expect_float_eq(number(row("steps", 0), "pitch_mm"), 0.417, 0.0);
-    cr_expect_float_eq(number(row("steps", 0), "seed_sd"), 4.9, 0.0);
+    cr_expect_str_eq(told_text(row("steps", 0), "to"), "skull");
+    cr_expect_float_eq(told_number(row("steps", 0), "pitch_mm"), 0.417, 0.0);
+    cr_expect_float_eq(told_number(row("steps", 0), "seed_sd"), 4.9, 0.0);
     cr_expect(json_is_true(json_object_get(row("steps", 0), "bone_marked")));
-    cr_expect_eq((int)number(row("steps", 1), "pieces_marked"), 1);
-    cr_expect_eq((int)number(row("alignments", 0), "tie_points"), 0);
-    cr_expect_eq((int)number(row("alignments", 1), "tie_points"), 5);
-    cr_expect_float_eq(number(row("alignments", 1), "scale_sd"), 2e-4, 0.0);
-    cr_expect_float_eq(number(row("alignments", 1), "scale_sd_after"), 3e-4, 0.0);
-    cr_expect_eq((int)number(row("alignments", 1), "seed"), 0);
+    cr_expect_eq((int)told_number(row("steps", 1), "pieces_marked"), 1);
+    cr_expect_eq((int)told_number(row("alignments", 0), "tie_points"), 0);
+    cr_expect_eq((int)told_number(row("alignments", 1), "tie_points"), 5);
+    cr_expect_float_eq(told_number(row("alignments", 1), "scale_sd"), 2e-4, 0.0);
+    cr_expect_float_eq(told_number(row("alignments", 1), "scale_sd_after"), 3e-4, 0.0);
+    cr_expect_eq((int)told_number(row("alignments", 1), "seed"), 0);
 }
 
 Test(history_parameters, what_is_defaulted_is_said)
@@ -70,9 +58,9 @@ Test(history_parameters, what_is_defaulted_is_said)
     life.stage[2].mesh.scale_sd = &sd;
     history_record_parameters(parameters, &life.history);
     cr_expect(json_is_true(json_object_get(parameters, "frame_stage_defaulted")));
-    cr_expect_str_eq(text(row("stages", 0), "scale_from"), "scale bars");
-    cr_expect_str_eq(text(row("stages", 1), "scale_from"), "unit, taken as exact");
-    cr_expect_str_eq(text(row("stages", 2), "scale_from"), "unit and scale_sd");
+    cr_expect_str_eq(told_text(row("stages", 0), "scale_from"), "scale bars");
+    cr_expect_str_eq(told_text(row("stages", 1), "scale_from"), "unit, taken as exact");
+    cr_expect_str_eq(told_text(row("stages", 2), "scale_from"), "unit and scale_sd");
     life.specimen.frame_stage = (char*)"field";
     json_object_clear(parameters);
     history_record_parameters(parameters, &life.history);
@@ -91,10 +79,10 @@ Test(history_parameters, thresholds_are_those_that_the_measurement_uses)
 {
     history_record_parameters(parameters, &life.history);
     const json_t* thresholds = json_object_get(parameters, "thresholds");
-    cr_expect_float_eq(number(thresholds, "region_seed_sd"), 4.5, 0.0);      // as core/regions.h says in words
-    cr_expect_float_eq(number(thresholds, "cells_across"), 700.0, 0.0);      // docs/methods.md, columns
-    cr_expect_float_eq(number(thresholds, "scale_point_sd_mm"), 0.3, 0.0);   // core/scale.h
-    cr_expect_float_eq(number(thresholds, "alignment_wrong_p"), 0.001, 0.0); // core/stages.h
-    cr_expect_float_eq(number(thresholds, "alignment_settling_sd_mm"), 0.03, 0.0);
+    cr_expect_float_eq(told_number(thresholds, "region_seed_sd"), 4.5, 0.0);      // as core/regions.h says in words
+    cr_expect_float_eq(told_number(thresholds, "cells_across"), 700.0, 0.0);      // docs/methods.md, columns
+    cr_expect_float_eq(told_number(thresholds, "scale_point_sd_mm"), 0.3, 0.0);   // core/scale.h
+    cr_expect_float_eq(told_number(thresholds, "alignment_wrong_p"), 0.001, 0.0); // core/stages.h
+    cr_expect_float_eq(told_number(thresholds, "alignment_settling_sd_mm"), 0.03, 0.0);
     cr_expect_eq(json_object_size(thresholds), 18);
 }

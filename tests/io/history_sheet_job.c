@@ -22,6 +22,21 @@ Test(history_sheet_job, a_hyphen_that_stands_for_minus_is_set_as_one_and_no_othe
     cr_expect(strlen(few) < sizeof few);
 }
 
+Test(history_sheet_job, a_comma_closes_a_stage_of_which_more_is_recorded_than_its_id)
+{
+    static char id[] = "left flank", to[] = "skull", date[] = "2031-06-27", title[] = "skull";
+    const rlv_stage_record from[3] = {{.id = id}, {.id = id, .date = date}, {.id = id, .title = title}};
+    const rlv_stage_record last = {.id = to, .date = date};
+    const char* const said[3] = {"left flank to 2031-06-27 (skull)", "2031-06-27 (left flank), to 2031-06-27 (skull)",
+                                 "skull (left flank), to 2031-06-27 (skull)"};
+    for (int i = 0; i < 3; i++)
+    {
+        char words[200];
+        sheet_from_to(words, sizeof words, &from[i], &last);
+        cr_expect_str_eq(words, said[i]);
+    }
+}
+
 Test(history_sheet_job, a_stage_is_named_by_date_and_title_with_its_id_beside_them)
 {
     static char id[] = "skull", date[] = "2031-06-27", title[] = "skull and dorsal row";

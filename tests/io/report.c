@@ -4,6 +4,7 @@
 #include "mesh_file.h"
 #include "support/carving.h"
 #include "support/program.h"
+#include "support/told.h"
 
 #include <criterion/criterion.h>
 #include <criterion/hooks.h>
@@ -165,8 +166,8 @@ Test(report, a_note_with_markup_is_shown_as_text)
 
 Test(report, the_sections_stand_in_their_order_and_bone_is_told_first)
 {
-    static const char* const id[] = {"summary", "next",   "changes",  "left",   "ledger",  "record", "treatments",
-                                     "spoil",   "pieces", "elements", "stages", "methods", "inputs"};
+    static const char* const id[] = {"summary",    "next",  "changes", "left",     "skeleton", "ledger",  "record",
+                                     "treatments", "spoil", "pieces",  "elements", "stages",   "methods", "inputs"};
     char* html = text_of("fish/out/report.html");
     const char* at = html;
     for (size_t i = 0; i < sizeof id / sizeof *id; i++)
@@ -228,13 +229,6 @@ Test(report, each_table_has_the_same_rows_in_csv_and_json)
     json_decref(json);
 }
 
-static double number_of(const json_t* object, const char* key)
-{
-    const json_t* value = json_object_get(object, key);
-    cr_assert(json_is_number(value), "%s is no number", key);
-    return json_number_value(value);
-}
-
 /// The block of the tests is about 300 mm across: its pitch is a 700th of the diagonal of its box.
 Test(report, its_parameters_are_told)
 {
@@ -242,10 +236,10 @@ Test(report, its_parameters_are_told)
     const json_t* parameters = json_object_get(json, "parameters");
     const json_t *step = json_array_get(json_object_get(parameters, "steps"), 0),
                  *alignment = json_array_get(json_object_get(parameters, "alignments"), 0);
-    const double pitch_mm = number_of(step, "pitch_mm");
+    const double pitch_mm = told_number(step, "pitch_mm");
     cr_expect(pitch_mm > 0.1 && pitch_mm < 1.0, "%g mm", pitch_mm);
-    cr_expect_geq(number_of(step, "seed_sd"), 4.5);
-    cr_expect_eq((int)number_of(alignment, "seed"), 0);
+    cr_expect_geq(told_number(step, "seed_sd"), 4.5);
+    cr_expect_eq((int)told_number(alignment, "seed"), 0);
     cr_expect_gt(json_object_size(json_object_get(parameters, "thresholds")), 10);
     char* html = text_of("fish/out/report.html");
     cr_expect_not_null(strstr(html, "<dt>thresholds</dt><dd>region_seed_sd 4.5, "));
@@ -263,9 +257,9 @@ Test(report, a_number_is_the_same_in_csv_and_json)
     double volume, low, high;
     cr_assert_eq(sscanf(row, "%63[^,],%63[^,],1,%63[^,],%lf,%lf,%lf", from, to, class, &volume, &low, &high), 6);
     cr_expect_str_eq(json_string_value(json_object_get(first, "class")), class);
-    cr_expect_eq(number_of(first, "volume_mm3"), volume);
-    cr_expect_eq(number_of(first, "volume_low_mm3"), low);
-    cr_expect_eq(number_of(first, "volume_high_mm3"), high);
+    cr_expect_eq(told_number(first, "volume_mm3"), volume);
+    cr_expect_eq(told_number(first, "volume_low_mm3"), low);
+    cr_expect_eq(told_number(first, "volume_high_mm3"), high);
     free(csv);
     json_decref(json);
 }
@@ -320,9 +314,9 @@ Test(report, what_went_holds_the_truth_in_its_interval_and_what_cannot_be_known_
     json_t* json = json_load_file("fish/out/report.json", 0, NULL);
     carving pair = rock_of_the_tests();
     const json_t *summary = json_object_get(json, "summary"), *matrix = json_object_get(summary, "matrix_removed");
-    cr_expect_leq(number_of(matrix, "volume_low_mm3"), pair.removed_mm3);
-    cr_expect_geq(number_of(matrix, "volume_high_mm3"), pair.removed_mm3);
-    cr_expect_float_eq(number_of(matrix, "mass_g"), 2.32e-3 * number_of(matrix, "volume_mm3"), 1e-6);
+    cr_expect_leq(told_number(matrix, "volume_low_mm3"), pair.removed_mm3);
+    cr_expect_geq(told_number(matrix, "volume_high_mm3"), pair.removed_mm3);
+    cr_expect_float_eq(told_number(matrix, "mass_g"), 2.32e-3 * told_number(matrix, "volume_mm3"), 1e-6);
     // Nobody marked bone, nothing was weighed.
     const json_t* bone = json_object_get(summary, "bone_lost");
     cr_expect(json_is_false(json_object_get(bone, "known")) && json_is_null(json_object_get(bone, "volume_mm3")));

@@ -8,6 +8,7 @@
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -22,7 +23,8 @@ static void set_up(void)
 
 TestSuite(report_page, .init = set_up, .fini = program_leave);
 
-static history_sheets sheets; ///< that the page has; none
+static history_sheets sheets;          ///< that the page has; none
+static const report_skeleton skeleton; ///< none either
 
 /// Write the page, and fill the record; free both.
 static void write_report(char** html, json_t** record)
@@ -31,13 +33,13 @@ static void write_report(char** html, json_t** record)
     rlv_error error = {0};
     record_line(answer.warnings, "the rim <is> short");
     report_tables tables = report_tables_of(&life.history, &answer);
-    const report_page_source source = {&life.history, &tables, &sheets, &answer};
+    const report_page_source source = {&life.history, &tables, &sheets, &answer, &skeleton};
     cr_assert_eq(out_folder_open_whole(&answer.folder, "out", "report.html", &error), RLV_DONE, "%s", error.what);
-    cr_assert_eq(report_tables_keep(&tables, &answer.folder, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(report_tables_keep(&tables, 0, NULL, &answer.folder, &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(report_page_keep(&source, &answer.folder, "report.html", &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(out_folder_commit(&answer.folder, &error), RLV_DONE, "%s", error.what);
     *record = json_object();
-    report_record(*record, &life.history, &tables);
+    report_record(*record, &life.history, &tables, &skeleton);
     *html = program_read("out/report.html", NULL);
     report_tables_free(&tables);
     json_decref(answer.inputs);
@@ -134,12 +136,47 @@ Test(report_page, what_next_is_told_on_the_page_and_in_json)
     json_decref(record);
 }
 
+Test(report_page, however_much_is_found_page_and_json_hold_all_of_it)
+{
+    enum
+    {
+        NOTES = 70 // more than a first growth has room for
+    };
+    static char id[NOTES][8], note[NOTES][32];
+    rlv_element_record element[NOTES] = {0};
+    char* html;
+    json_t* record;
+    for (size_t i = 0; i < NOTES; i++)
+    {
+        snprintf(id[i], sizeof id[i], "E%02zu", i);
+        snprintf(note[i], sizeof note[i], "number %02zu is cracked", i);
+        element[i] = (rlv_element_record){.id = id[i], .note = note[i]};
+    }
+    life.specimen.element = element;
+    life.specimen.element_count = NOTES;
+    write_report(&html, &record);
+    const json_t* list = json_object_get(record, "findings");
+    size_t in_json = 0;
+    const char* next = find(html, "<h2 id=\"next\"");
+    for (size_t i = 0; i < NOTES; i++)
+    {
+        char words[96];
+        snprintf(words, sizeof words, "the record of elements notes “number %02zu is cracked”", i);
+        next = find(next, words);
+        for (size_t k = 0; k < json_array_size(list); k++)
+            in_json += strcmp(words, json_string_value(json_object_get(json_array_get(list, k), "words"))) == 0;
+    }
+    cr_expect_eq(in_json, NOTES);
+    free(html);
+    json_decref(record);
+}
+
 Test(report_page, display_and_advice_are_shown_as_recorded)
 {
     char* html;
     json_t* record;
     double up[3] = {-0.938, 0.343, 0.05}, rise = 0.6, edge = 1.0, length = 900.0, height = 500.0, lift = 20.0,
-           clearance = 15.0;
+           clearance = 15.0, hole = 0.00005;
     rlv_direction_record above = {(char*)"cleaned", 3, up};
     char* untouchable[] = {(char*)"skull", (char*)"tail <fin>"};
     rlv_display_record display = {.up = &above,
@@ -150,7 +187,8 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
                                   .case_length_mm = &length,
                                   .case_height_mm = &height,
                                   .note = (char*)"seen from <three> sides"};
-    rlv_advice_record advice = {.clearance_mm = &clearance, .joints = (char*)"avoid", .lift_limit_kg = &lift};
+    rlv_advice_record advice = {
+        .clearance_mm = &clearance, .hole_diameter_mm = &hole, .joints = (char*)"avoid", .lift_limit_kg = &lift};
     life.specimen.display = &display;
     life.specimen.advice = &advice;
     write_report(&html, &record);
@@ -162,6 +200,7 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
     find(at, "900 × – × 500\u00A0mm");
     find(at, "seen from &lt;three&gt; sides");
     find(at, "15\u00A0mm kept from every known or expected element");
+    find(at, "0.00005\u00A0mm"); // no exponent
     find(at, "<dd>avoid them</dd>");
     at = find(at, "up to 20\u00A0kg, by your own rules");
     find(at, "A qualified person decides how it is lifted"); // the caution stands with the limit

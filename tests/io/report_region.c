@@ -58,7 +58,7 @@ Test(report_region, where_a_region_runs_over_several_areas_all_work_of_the_step_
     cr_expect_float_eq(first.hours, 10.0, 0.0);
     cr_expect_float_eq(first.rate.value, 18000.0, 1e-9);
     cr_expect(isnan(report_region_work(&life.history, &life.step[0], 1).hours));
-    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[0], 0).grams, 420.0, 0.0);
+    cr_expect_float_eq(report_region_weighed_g(&life.history, &life.step[0], 0), 420.0, 0.0);
 }
 
 Test(report_region, bone_and_pieces_have_no_hours)
@@ -69,17 +69,17 @@ Test(report_region, bone_and_pieces_have_no_hours)
 
 Test(report_region, spoil_stands_at_the_largest_region_of_its_area_and_a_piece_at_its_own)
 {
-    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[0], 0).grams, 420.0, 0.0);
-    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 1).grams));
-    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 2).grams));
-    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[1], 0).grams, 700.0, 0.0);
-    cr_expect_float_eq(report_region_weighed(&life.history, &life.step[1], 1).grams, 108.5, 0.0);
+    cr_expect_float_eq(report_region_weighed_g(&life.history, &life.step[0], 0), 420.0, 0.0);
+    cr_expect(isnan(report_region_weighed_g(&life.history, &life.step[0], 1)));
+    cr_expect(isnan(report_region_weighed_g(&life.history, &life.step[0], 2)));
+    cr_expect_float_eq(report_region_weighed_g(&life.history, &life.step[1], 0), 700.0, 0.0);
+    cr_expect_float_eq(report_region_weighed_g(&life.history, &life.step[1], 1), 108.5, 0.0);
 }
 
 Test(report_region, a_bag_that_was_not_weighed_leaves_its_area_without_a_mass)
 {
     life.bag[0].mass = NULL;
-    cr_expect(isnan(report_region_weighed(&life.history, &life.step[0], 0).grams));
+    cr_expect(isnan(report_region_weighed_g(&life.history, &life.step[0], 0)));
 }
 
 Test(report_region, grams_are_volume_times_density_with_both_errors)

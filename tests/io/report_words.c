@@ -270,3 +270,11 @@ Test(report_words, stages_that_are_not_joined_alarm)
     cr_expect_str_eq(lines.line[lines.count - 1].name, "One frame");
     cr_expect(lines.line[lines.count - 1].alarm);
 }
+
+Test(report_words, a_p_has_three_decimals_where_it_decides_and_a_bound_below)
+{
+    cr_expect_str_eq(report_p(0.6543).text, "0.65");
+    cr_expect_str_eq(report_p(0.0234).text, "0.023");
+    cr_expect_str_eq(report_p(0.00099).text, "< 0.001");
+    cr_expect_str_eq(report_p((double)NAN).text, "");
+}

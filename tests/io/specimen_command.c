@@ -6,6 +6,7 @@
 
 #include "support/program.h"
 #include "support/shapes.h"
+#include "support/told.h"
 #include "support/two_stages.h"
 
 #include "mesh_file.h"
@@ -14,7 +15,6 @@
 #include <criterion/hooks.h>
 #include <jansson.h>
 #include <math.h>
-#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -99,40 +99,12 @@ static char* made(const char* run, const char* file)
     return text_of(path);
 }
 
-static json_t* json_of(const char* text)
-{
-    json_error_t fault;
-    json_t* json = json_loads(text, 0, &fault);
-    cr_assert(json_is_object(json), "%s at line %d", fault.text, fault.line);
-    return json;
-}
-
 static json_t* made_json(const char* run, const char* file)
 {
     char* text = made(run, file);
-    json_t* json = json_of(text);
+    json_t* json = told_in(text);
     free(text);
     return json;
-}
-
-static double number(json_t* object, const char* key)
-{
-    json_t* value = json_object_get(object, key);
-    cr_assert(json_is_number(value), "%s is no number", key);
-    return json_number_value(value);
-}
-
-static const char* text(json_t* object, const char* key)
-{
-    const char* value = json_string_value(json_object_get(object, key));
-    cr_assert_not_null(value, "%s is no text", key);
-    return value;
-}
-
-static void have_keys(json_t* object, const char* const* key)
-{
-    for (; *key != NULL; key++)
-        cr_assert_not_null(json_object_get(object, *key), "%s is missing", *key);
 }
 
 // --- change ----------------------------------------------------------------------------------------------------------
@@ -151,16 +123,16 @@ Test(specimen_command, a_step_has_at_the_top_what_two_meshes_have_with_classes_h
         "transform", "rms_mm", "stable_fraction", "position_sd_mm", "rotation_sd_deg", "ambiguous", NULL};
     static const char* const all_keys[] = {"warnings", "version", "inputs", "parameters", NULL};
     json_t* json = made_json("change-two", ".txt");
-    have_keys(json, step_keys);
-    have_keys(json, all_keys);
-    have_keys(json_object_get(json, "removed"), volume_keys);
-    have_keys(json_object_get(json, "added"), volume_keys);
-    have_keys(json_object_get(json, "untold"), volume_keys);
-    have_keys(json_array_get(json_object_get(json, "regions"), 0), region_keys);
-    have_keys(json_array_get(json_object_get(json, "detection_limit"), 0), limit_keys);
-    have_keys(json_object_get(json, "pose"), pose_keys);
-    cr_assert(strcmp(text(json, "from"), "field") == 0 && strcmp(text(json, "to"), "second") == 0);
-    cr_assert_eq(number(json, "hours"), 7.75, "6.25, 1 and a half, as recorded");
+    told_has_keys(json, step_keys);
+    told_has_keys(json, all_keys);
+    told_has_keys(json_object_get(json, "removed"), volume_keys);
+    told_has_keys(json_object_get(json, "added"), volume_keys);
+    told_has_keys(json_object_get(json, "untold"), volume_keys);
+    told_has_keys(json_array_get(json_object_get(json, "regions"), 0), region_keys);
+    told_has_keys(json_array_get(json_object_get(json, "detection_limit"), 0), limit_keys);
+    told_has_keys(json_object_get(json, "pose"), pose_keys);
+    cr_assert(strcmp(told_text(json, "from"), "field") == 0 && strcmp(told_text(json, "to"), "second") == 0);
+    cr_assert_eq(told_number(json, "hours"), 7.75, "6.25, 1 and a half, as recorded");
     cr_assert_null(json_object_get(json, "steps"));
     json_decref(json);
 }
@@ -177,13 +149,14 @@ Test(specimen_command, the_classes_hold_what_truly_went_and_came)
         json_t* found = json_object_get(classes, key[k]);
         cr_assert(json_is_true(json_object_get(found, "known")), "%s", key[k]);
         // A 95 % interval misses one seed in twenty: twice its width is asked, which this seed must meet.
-        const double half = (number(found, "volume_high_mm3") - number(found, "volume_low_mm3")) / 2.0;
-        cr_assert_float_eq(number(found, "volume_mm3"), truth_mm3[k], 2.0 * half, "%s: %g beside %g, half width %g",
-                           key[k], number(found, "volume_mm3"), truth_mm3[k], half);
+        const double half = (told_number(found, "volume_high_mm3") - told_number(found, "volume_low_mm3")) / 2.0;
+        cr_assert_float_eq(told_number(found, "volume_mm3"), truth_mm3[k], 2.0 * half,
+                           "%s: %g beside %g, half width %g", key[k], told_number(found, "volume_mm3"), truth_mm3[k],
+                           half);
         cr_assert_lt(half, 0.25 * truth_mm3[k], "%s: an interval this wide tells nothing", key[k]);
     }
     cr_assert_eq(truth_mm3[RLV_CHANGE_JOINED], 0.0);
-    cr_assert_eq(number(json_object_get(classes, key[RLV_CHANGE_JOINED]), "regions"), 0.0);
+    cr_assert_eq(told_number(json_object_get(classes, key[RLV_CHANGE_JOINED]), "regions"), 0.0);
     json_decref(json);
 }
 
@@ -195,7 +168,7 @@ Test(specimen_command, without_stages_the_same_object_stands_under_steps)
     json_t* steps = json_object_get(all, "steps");
     cr_assert_eq(json_array_size(steps), 1);
     json_t* step = json_array_get(steps, 0);
-    have_keys(step, step_keys);
+    told_has_keys(step, step_keys);
     const char* key;
     json_t* value;
     json_object_foreach(step, key, value) cr_assert(json_equal(value, json_object_get(one, key)), "%s is another", key);
@@ -241,11 +214,11 @@ Test(specimen_command, align_tells_where_each_stage_lies_and_what_the_alignments
     free(told);
     json_t *json = made_json("align-one", ".txt"), *tables = json_object_get(json, "tables");
     json_t *frame = json_object_get(json, "frame"), *poses = json_object_get(tables, "poses");
-    cr_assert_str_eq(text(frame, "stage"), "field");
+    cr_assert_str_eq(told_text(frame, "stage"), "field");
     cr_assert(json_is_true(json_object_get(frame, "joined")));
     cr_assert_eq(json_array_size(poses), 2);
-    cr_assert_eq(number(json_array_get(poses, 0), "position_sd_mm"), 0.0, "the frame's own stage");
-    cr_assert_gt(number(json_array_get(poses, 1), "position_sd_mm"), 0.0);
+    cr_assert_eq(told_number(json_array_get(poses, 0), "position_sd_mm"), 0.0, "the frame's own stage");
+    cr_assert_gt(told_number(json_array_get(poses, 1), "position_sd_mm"), 0.0);
     cr_assert_eq(json_array_size(json_object_get(tables, "alignments")), 1);
     cr_assert_eq(json_array_size(json_object_get(json, "inputs")), 4, "the record, its points, and two meshes");
     json_decref(json);
@@ -258,12 +231,12 @@ Test(specimen_command, the_meshes_that_align_writes_lie_in_one_frame)
              "change %s/align-two.out/field.ply %s/align-two.out/second.ply --aligned --unit mm --json", kept, kept);
     program_run run = program_call(line, NULL);
     cr_assert_eq(run.status, 0, "%s", run.err);
-    json_t *json = json_of(run.out), *one = made_json("change-two", ".txt");
+    json_t *json = told_in(run.out), *one = made_json("change-two", ".txt");
     json_t *removed = json_object_get(json, "removed"), *same = json_object_get(one, "removed");
     // Both are of the same two meshes in the same pose, but for the graph of poses, which widens it, and floats of
     // moved vertices; what the pose is unsure of is in the interval of `same` alone.
-    const double half = (number(same, "high_mm3") - number(same, "low_mm3")) / 2.0;
-    cr_assert_float_eq(number(removed, "volume_mm3"), number(same, "volume_mm3"), half);
+    const double half = (told_number(same, "high_mm3") - told_number(same, "low_mm3")) / 2.0;
+    cr_assert_float_eq(told_number(removed, "volume_mm3"), told_number(same, "volume_mm3"), half);
     json_decref(one);
     json_decref(json);
     program_free(&run);
@@ -373,8 +346,8 @@ Test(specimen_command, what_cannot_be_measured_is_told_with_nulls_and_leaves_no_
     write_balls();
     program_run run = program_call("change ball field second --json --out out", NULL);
     cr_assert_eq(run.status, 3, "status %d: %s", run.status, run.err);
-    json_t* json = json_of(run.out);
-    have_keys(json, step_keys);
+    json_t* json = told_in(run.out);
+    told_has_keys(json, step_keys);
     cr_assert(json_is_false(json_object_get(json, "measured")));
     cr_assert(json_is_null(json_object_get(json_object_get(json, "removed"), "volume_mm3")));
     cr_assert(json_is_null(json_object_get(json, "regions")) && json_is_null(json_object_get(json, "mass_balance")));
@@ -389,9 +362,9 @@ Test(specimen_command, stages_that_cannot_be_aligned_are_told_to_be_apart_and_wh
     write_balls();
     program_run run = program_call("align ball --json --out out", NULL);
     cr_assert_eq(run.status, 3, "status %d: %s", run.status, run.err);
-    json_t *json = json_of(run.out), *frame = json_object_get(json, "frame"), *tables = json_object_get(json, "tables");
+    json_t *json = told_in(run.out), *frame = json_object_get(json, "frame"), *tables = json_object_get(json, "tables");
     cr_assert(json_is_false(json_object_get(frame, "joined")));
-    cr_assert_not_null(strstr(text(frame, "why_not"), "ambiguous"));
+    cr_assert_not_null(strstr(told_text(frame, "why_not"), "ambiguous"));
     cr_assert_eq(json_array_size(json_object_get(tables, "stages")), 2, "what the meshes are is known");
     cr_assert_eq(json_array_size(json_object_get(tables, "poses")), 0);
     cr_assert_eq(folder_count("out"), -1);

@@ -8,7 +8,8 @@
 # circular's own kappa is a formula by parts, good to some thousandths; kappa here is the root of I1 / I0 = R by R's
 # uniroot. Its p of Rayleigh's test leaves out terms from 50 azimuths on; the exact one is J. C. Kluyver's integral (A
 # local probability problem, 1906): the chance that n unit steps in a plane end farther than r is
-# 1 - r * integral of J1(r x) J0(x)^n.
+# 1 - r * integral of J1(r x) J0(x)^n; of steps of unlike lengths w, with the product of J0(w x). Its integrand falls as
+# x to minus (n + 1) / 2, and is taken up to 1000.
 
 suppressPackageStartupMessages(library(circular))
 
@@ -27,6 +28,15 @@ tell <- function(name, deg) {
     cat(number(deg), "\n")
 }
 
+walk <- function(name, length, share) {
+    r <- share * sum(length)
+    f <- function(x) sapply(x, function(x) besselJ(r * x, 1) * prod(besselJ(length * x, 0)))
+    part <- sapply(0:1999, function(i) integrate(f, i / 2, (i + 1) / 2, rel.tol = 1e-12)$value)
+    cat(name, length(length), "\n")
+    cat(number(c(r, 1 - r * sum(part))), "\n")
+    cat(number(length), "\n")
+}
+
 cat("# made by directions.R: circular ", as.character(packageVersion("circular")), ", ", R.version.string, "\n",
     sep = "")
 cat("# a set's name and count; then mean in degrees, mean resultant length, kappa, sd.circular in degrees, p of\n")
@@ -39,3 +49,8 @@ tell("fisherB11", as.numeric(fisherB11))
 tell("fisherB12", as.numeric(fisherB12))
 tell("ncfrog", as.numeric(ncfrog))
 tell("wind_12", as.numeric(wind)[1:12] * 180 / pi)
+cat("# a walk's name and count of steps; then how far out, and the chance to end farther; then the steps\n")
+walk("walk_5", c(1, 0.9, 0.8, 0.5, 0.95), 0.75)
+walk("walk_6", rep(1, 6), 0.69)
+walk("walk_8", c(0.3, 1, 1, 0.6, 0.7, 0.98, 0.9, 0.2), 0.6)
+walk("walk_12", 1 - 0.05 * (0:11), 0.3)

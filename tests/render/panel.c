@@ -473,7 +473,15 @@ static bytes all_layers(const thing* of, rlv_sheet_format format, size_t* left_o
     }
     const rlv_panel_trace trace = {{-30, 0, 0}, {30, 0, 0}, "A"};
     const rlv_direction direction[3] = {{{1, 0, 0}, "x"}, {{0, 1, 0}, "y"}, {{0, 0, 1}, "z"}};
-    const rlv_panel_marks marks = {1, &arrow, 20, point, 1, &trace, 3, direction, true};
+    const rlv_panel_marks marks = {.arrow_count = 1,
+                                   .arrow = &arrow,
+                                   .point_count = 20,
+                                   .point = point,
+                                   .trace_count = 1,
+                                   .trace = &trace,
+                                   .direction_count = 3,
+                                   .direction = direction,
+                                   .bar = true};
     rlv_panel_view view = view_of(of, 2.0);
     rlv_panel panel = made(&surface, &view);
     rlv_sheet sheet;

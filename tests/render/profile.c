@@ -62,7 +62,8 @@ static double area_of(const rlv_profile* profile, double scale, bool (*is)(const
     rlv_sheet sheet;
     rlv_error error = {0};
     cr_assert_eq(rlv_sheet_reserve(&sheet, 150, 80, &error), RLV_DONE);
-    cr_assert_eq(rlv_profile_draw(&sheet, profile, 75, 60, scale, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(rlv_profile_draw(&sheet, profile, 75, 60, scale, rlv_profile_tints_at(profile, scale), &error),
+                 RLV_DONE, "%s", error.what);
     char* data = NULL;
     size_t size = 0, count = 0;
     FILE* stream = open_memstream(&data, &size);
@@ -153,14 +154,14 @@ Test(profile, a_key_explains_the_tints_that_are_there_and_no_other)
         rlv_profile profile;
         rlv_key key = {0};
         cr_assert_eq(rlv_profile_cut(&profile, back ? &two : &one, back ? &one : &two, &across, NULL), RLV_DONE);
-        rlv_profile_key(&key, &profile, 1.0);
+        rlv_profile_key(&key, &profile, rlv_profile_tints_at(&profile, 1.0));
         cr_assert_eq(key.count, 3); // both lines, and one tint
         cr_expect_eq(key.entry[2].kind, RLV_KEY_AREA);
         cr_expect_str_eq(key.entry[2].words, tint[back]);
         cr_expect_eq(key.entry[2].dotted, back == 1);
         // The trench of 160 mm2 is 0.4 mm2 on paper at 1 : 20: no tint is seen there.
         key.count = 0;
-        rlv_profile_key(&key, &profile, 0.05);
+        rlv_profile_key(&key, &profile, rlv_profile_tints_at(&profile, 0.05));
         cr_expect_eq(key.count, 2);
         rlv_profile_free(&profile);
     }
@@ -185,7 +186,7 @@ Test(profile, a_region_of_what_went_is_never_tinted_as_what_came)
         rlv_profile profile;
         rlv_key key = {0};
         cr_assert_eq(rlv_profile_cut(&profile, &one, &two, &across, NULL), RLV_DONE);
-        rlv_profile_key(&key, &profile, 1.0);
+        rlv_profile_key(&key, &profile, rlv_profile_tints_at(&profile, 1.0));
         cr_expect_eq(key.count, i == 0 ? 2 : 3);
         rlv_profile_free(&profile);
     }

@@ -70,26 +70,31 @@ static rlv_camera_axes above(void)
     return rlv_aspect_of_upper_side(rlv_vec3_of(0, 0, 1), rlv_vec3_of(0, 1, 0));
 }
 
-// A map of depth of a ball that lost a little all round, at 1 : 1.
-static rlv_sheet depth_map(const thing* before, const thing* after, const rlv_overlay* overlay, double scale)
+// A map of depth of a ball that lost a little all round.
+static rlv_depth_map map_of(const thing* before, const thing* after, const rlv_overlay* overlay, double scale)
 {
     static const char* const head[2] = {"region", "mL"};
     static const char* const cell[2] = {"1", "12.5"};
     static const bool right[2] = {false, true};
-    const rlv_depth_map map = {.title = title,
-                               .axes = above(),
-                               .surface = {.mesh = &after->mesh,
-                                           .tree = after->tree,
-                                           .overlay = overlay,
-                                           .region = after->region,
-                                           .region_count = 1,
-                                           .pixel_mm = 1.0,
-                                           .rays = 1,
-                                           .samples = 1},
-                               .before = {.mesh = &before->mesh, .region = before->region},
-                               .scale = scale,
-                               .paper = 3,
-                               .table = {2, 1, head, cell, right}};
+    return (rlv_depth_map){.title = title,
+                           .axes = above(),
+                           .surface = {.mesh = &after->mesh,
+                                       .tree = after->tree,
+                                       .overlay = overlay,
+                                       .region = after->region,
+                                       .region_count = 1,
+                                       .pixel_mm = 1.0,
+                                       .rays = 1,
+                                       .samples = 1},
+                           .before = {.mesh = &before->mesh, .region = before->region},
+                           .scale = scale,
+                           .paper = 3,
+                           .table = {2, 1, head, cell, right}};
+}
+
+static rlv_sheet depth_map(const thing* before, const thing* after, const rlv_overlay* overlay, double scale)
+{
+    const rlv_depth_map map = map_of(before, after, overlay, scale);
     rlv_sheet sheet;
     rlv_error error = {0};
     size_t left_out = 9;
@@ -120,6 +125,34 @@ Test(sheets, a_depth_map_is_never_shrunk_its_paper_grows)
         const rlv_paper as = {sheet.width_mm, sheet.height_mm, ""};
         cr_expect_leq(sheet.unit, rlv_paper_unit(&as) * (1.0 + 1e-9));
         cr_expect_geq(sheet.unit, fmax(0.75 * rlv_paper_unit(&as), 1.0) * (1.0 - 1e-9));
+        rlv_sheet_free(&sheet);
+        wipe(&before);
+        wipe(&after);
+    }
+}
+
+Test(sheets, a_depth_map_is_fitted_to_the_largest_round_scale_that_its_least_paper_holds)
+{
+    // 1 : 1 fits as it is; the others need larger paper at 1 : 1.
+    const double radius[3] = {20.0, 80.0, 250.0};
+    for (int i = 0; i < 3; i++)
+    {
+        thing before = ball(radius[i]), after = ball(0.97 * radius[i]);
+        rlv_overlay overlay = {.depth_mm = after.depth, .shown = after.shown, .deepest_mm = radius[i]};
+        rlv_depth_map map = map_of(&before, &after, &overlay, 1.0);
+        rlv_error error = {0};
+        cr_assert_eq(rlv_depth_map_fit(&map, &error), RLV_DONE, "%s", error.what);
+        cr_expect_eq(map.scale == 1.0, i == 0, "%g", map.scale);
+        cr_expect_float_eq(map.scale, rlv_round_scale(map.scale), 1e-12);
+        rlv_sheet sheet = depth_map(&before, &after, &overlay, map.scale);
+        cr_expect_eq(fmax(sheet.width_mm, sheet.height_mm), 420.0);
+        rlv_sheet_free(&sheet);
+        // No two neighbours of the round scales are further apart than 2 : 1.
+        double next = 2.0 * map.scale;
+        while (rlv_round_scale(0.999 * next) > 1.001 * map.scale)
+            next = rlv_round_scale(0.999 * next);
+        sheet = depth_map(&before, &after, &overlay, next);
+        cr_expect(i == 0 || fmax(sheet.width_mm, sheet.height_mm) > 420.0, "%g", next);
         rlv_sheet_free(&sheet);
         wipe(&before);
         wipe(&after);
@@ -250,6 +283,7 @@ Test(sheets, what_cannot_be_drawn_is_refused)
     rlv_error error = {0};
     cr_expect_eq(rlv_sheet_of_depth(&sheet, &map, NULL, &error), RLV_BAD_INPUT);
     cr_expect(strstr(error.what, "misses") != NULL);
+    cr_expect_eq(rlv_depth_map_fit(&map, &error), RLV_BAD_INPUT);
     map.cross_mm = rlv_vec3_of(0, 0, 0);
     map.scale = 1000.0;
     cr_expect_eq(rlv_sheet_of_depth(&sheet, &map, NULL, &error), RLV_BAD_INPUT); // no paper is that large

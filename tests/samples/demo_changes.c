@@ -2,6 +2,7 @@
 /// line of code about a change.
 
 #include "support/program.h"
+#include "support/told.h"
 
 #include <criterion/criterion.h>
 #include <jansson.h>
@@ -10,13 +11,6 @@
 #include <string.h>
 #include <sys/wait.h>
 
-static double real(const json_t* object, const char* key)
-{
-    const json_t* value = json_object_get(object, key);
-    cr_assert(json_is_number(value), "%s is no number", key);
-    return json_number_value(value);
-}
-
 /// What changed from one stage to the next.
 static const json_t* truth_of(const json_t* truth, size_t step)
 {
@@ -24,7 +18,7 @@ static const json_t* truth_of(const json_t* truth, size_t step)
     for (size_t i = 0; i < json_array_size(list); i++)
     {
         const json_t* change = json_array_get(list, i);
-        if ((size_t)real(change, "before") == step && (size_t)real(change, "after") == step + 1)
+        if ((size_t)told_number(change, "before") == step && (size_t)told_number(change, "after") == step + 1)
             return json_object_get(change, "classes");
     }
     cr_assert_fail("no truth of step %zu", step);
@@ -36,15 +30,16 @@ static void check_class(const json_t* step, const json_t* truth, const char* nam
     char key[64];
     snprintf(key, sizeof key, "%s_mm3", name);
     const json_t* told = json_object_get(json_object_get(step, "classes"), name);
-    const double truly = real(truth, key);
+    const double truly = told_number(truth, key);
     if (!json_is_true(json_object_get(told, "known")))
     {
         cr_expect_eq(truly, 0.0, "%s was not known, and %g mm3 were true", name, truly);
         return;
     }
-    cr_expect(truly >= real(told, "volume_low_mm3") && truly <= real(told, "volume_high_mm3"),
+    cr_expect(truly >= told_number(told, "volume_low_mm3") && truly <= told_number(told, "volume_high_mm3"),
               "to %s: %s told %.0f (%.0f to %.0f), truly %.0f mm3", json_string_value(json_object_get(step, "to")),
-              name, real(told, "volume_mm3"), real(told, "volume_low_mm3"), real(told, "volume_high_mm3"), truly);
+              name, told_number(told, "volume_mm3"), told_number(told, "volume_low_mm3"),
+              told_number(told, "volume_high_mm3"), truly);
 }
 
 Test(demo_changes, every_class_holds_its_truth_and_the_masses_close, .init = program_enter, .fini = program_leave,
@@ -57,9 +52,7 @@ Test(demo_changes, every_class_holds_its_truth_and_the_masses_close, .init = pro
                                           "piece_joined"};
     const int made = system(RLV_MAKE_DEMO " --out demo > demo.log 2>&1");
     cr_assert(WIFEXITED(made) && WEXITSTATUS(made) == 0);
-    program_run run = program_call("change demo --json", NULL);
-    cr_assert_eq(run.status, 0, "%s", run.err);
-    json_t *told = json_loads(run.out, 0, NULL), *truth = json_load_file("demo/truth.json", 0, NULL);
+    json_t *told = told_by("change demo --json", 0), *truth = json_load_file("demo/truth.json", 0, NULL);
     const json_t* steps = json_object_get(told, "steps");
     cr_assert_eq(json_array_size(steps), 5);
     for (size_t k = 0; k < json_array_size(steps); k++)
@@ -67,14 +60,13 @@ Test(demo_changes, every_class_holds_its_truth_and_the_masses_close, .init = pro
             check_class(json_array_get(steps, k), truth_of(truth, k), classes[c]);
     // The gap of the slab's joint, which no class holds.
     const json_t* gap = json_object_get(json_array_get(steps, 3), "gap");
-    const double truly = real(truth_of(truth, 3), "gap_mm3");
-    cr_expect(truly >= real(gap, "low_mm3") && truly <= real(gap, "high_mm3"),
-              "gap %.0f (%.0f to %.0f), truly %.0f mm3", real(gap, "volume_mm3"), real(gap, "low_mm3"),
-              real(gap, "high_mm3"), truly);
+    const double truly = told_number(truth_of(truth, 3), "gap_mm3");
+    cr_expect(truly >= told_number(gap, "low_mm3") && truly <= told_number(gap, "high_mm3"),
+              "gap %.0f (%.0f to %.0f), truly %.0f mm3", told_number(gap, "volume_mm3"), told_number(gap, "low_mm3"),
+              told_number(gap, "high_mm3"), truly);
     const json_t* in_all = json_object_get(told, "in_all");
     cr_expect(json_is_true(json_object_get(json_object_get(in_all, "mass_balance"), "closes")));
     cr_expect(json_is_true(json_object_get(json_object_get(in_all, "spoil_balance"), "closes")));
     json_decref(truth);
     json_decref(told);
-    program_free(&run);
 }

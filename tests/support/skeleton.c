@@ -48,7 +48,7 @@ static void walk(body* b, skeleton_shape shape, scan_random* random)
     const double step = b->length_mm / STEPS, most = 1.0 / (2.6 * b->width_mm);
     const rlv_mat3 pose = scan_random_rotation(random);
     rlv_vec3 at = rlv_vec3_of(between(random, -200, 200), between(random, -200, 200), between(random, -50, 50));
-    rlv_vec3 along = {pose.m[0], pose.m[3], pose.m[6]}, up = {pose.m[1], pose.m[4], pose.m[7]};
+    rlv_vec3 along = rlv_mat3_column(pose, 0), up = rlv_mat3_column(pose, 1);
     for (int i = 0; i <= STEPS; i++)
     {
         b->at[i] = at, b->along[i] = along, b->up[i] = up;
@@ -105,7 +105,7 @@ static rlv_mat3 skin_frame(const body* b, double along_mm, double angle)
                    around = rlv_vec3_sub(skin(b, along_mm, angle + da), skin(b, along_mm, angle - da)),
                    out = rlv_vec3_unit(rlv_vec3_cross(around, way)), front = rlv_vec3_unit(rlv_vec3_scale(way, -1)),
                    left = rlv_vec3_cross(out, front);
-    return (rlv_mat3){{front.x, left.x, out.x, front.y, left.y, out.y, front.z, left.z, out.z}};
+    return rlv_mat3_of_columns(front, left, out);
 }
 
 static void scatter_vector(double sd, rlv_vec3* v, scan_random* random)
@@ -207,7 +207,7 @@ static void slide_patch(skeleton* s, scan_random* random)
     for (size_t i = from; i < from + (size_t)s->plan.patch && i < first + held; i++)
     {
         const rlv_mat3 f = s->truth[i].life;
-        const rlv_vec3 front = {f.m[0], f.m[3], f.m[6]}, left = {f.m[1], f.m[4], f.m[7]};
+        const rlv_vec3 front = rlv_mat3_column(f, 0), left = rlv_mat3_column(f, 1);
         s->truth[i].shift_mm =
             rlv_vec3_along(rlv_vec3_scale(front, s->plan.patch_mm * cos(side)), s->plan.patch_mm * sin(side), left);
         s->truth[i].shifted = s->truth[i].in_patch = true;
@@ -223,7 +223,7 @@ static void measure(skeleton* s, size_t i, scan_random* random)
     rlv_vec3 at = rlv_vec3_add(t->life_mm, t->shift_mm), axis = any_way(random);
     rlv_mat3 frame = t->life;
     if (t->rotation_deg == 172)
-        axis = rlv_vec3_of(frame.m[0], frame.m[3], frame.m[6]);
+        axis = rlv_mat3_column(frame, 0);
     frame = rlv_mat3_multiply(rlv_rotation_from_vector(rlv_vec3_scale(axis, t->rotation_deg * DEGREE)), frame);
     frame = scatter_rotation(p->attitude_sd_deg, frame, random);
     scatter_vector(p->point_sd_mm, &at, random);

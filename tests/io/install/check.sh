@@ -41,3 +41,9 @@ for header in "$tree"/usr/include/rilievo/*.h; do
     echo "#include <rilievo/$(basename "$header")>" > "$tree/header.c"
     "$compiler" -std=c17 -Wall -Wextra -Wpedantic -Werror -fsyntax-only "-I$tree/usr/include" "$tree/header.c"
 done
+
+# And all of them stand beside each other.
+for header in "$tree"/usr/include/rilievo/*.h; do
+    echo "#include <rilievo/$(basename "$header")>"
+done > "$tree/headers.c"
+"$compiler" -std=c17 -Wall -Wextra -Wpedantic -Werror -fsyntax-only "-I$tree/usr/include" "$tree/headers.c"

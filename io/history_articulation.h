@@ -1,0 +1,105 @@
+/// What has left its life position, and where bone may still lie: the order of the animal (articulation.h) fitted to a
+/// specimen's measured elements, and held against its block as it stands.
+///
+/// The rows and what is known of places are the record's; in a row whose places it does not say to be counted from the
+/// head they are counted along it (places.h). Elements go in as their sightings tell them, without the
+/// scale of the block's frame: that moves all of them alike, and is no motion of any.
+///
+/// An unfilled life position is looked for in the block at its last stage. A point is inside a mesh where most of the
+/// rays from it, in 26 directions, meet the surface from within; rays that find an open border say nothing. Its depth
+/// is the distance to the nearest place of the surface, above zero inside; its interval holds the covariance of the
+/// life position, of the last stage's pose and of its scan. Where the matrix has gone, the stages before say when: at
+/// the stage after the last one that held the place. A life position that no stage's block held lay in rock that was
+/// not collected.
+///
+/// What happened to the carcass is summed up as core/disturbance.h has it: a current runs along the floor that became
+/// the bedding, so the level is the bedding's where that is known.
+
+#ifndef RLV_HISTORY_ARTICULATION_H
+#define RLV_HISTORY_ARTICULATION_H
+
+#include "articulation.h"
+#include "disturbance.h"
+#include "history_elements.h"
+#include "places.h"
+
+/// Where an unfilled life position lies today.
+typedef enum history_where
+{
+    HISTORY_WHERE_UNKNOWN, ///< the last stage is not in the block's frame
+    HISTORY_IN_ROCK,       ///< in the matrix that is left
+    HISTORY_AT_SURFACE,    ///< so near today's surface that it cannot be told whether below or above it
+    HISTORY_TAKEN,         ///< where matrix has gone
+    HISTORY_NOT_COLLECTED, ///< beyond the block at every stage
+    HISTORY_WHERES,
+} history_where;
+
+typedef struct history_unfilled
+{
+    history_where where;
+    size_t stage;          ///< where taken: the stage at which the place was in the block no more
+    bool taken_with_piece; ///< a piece came off at that stage: it may have gone with it
+    rlv_interval depth_mm; ///< below today's surface, to its nearest place; NaN where not known
+    rlv_vec3 way; ///< unit, in the block's frame: from that place of the surface inwards, along the shortest way
+} history_unfilled;
+
+/// Why an element is in no judgement.
+typedef enum history_left_out
+{
+    HISTORY_JUDGED,
+    HISTORY_NO_ROW,     ///< it belongs to no row
+    HISTORY_NOT_PLACED, ///< not known in the block's frame
+    HISTORY_ROW_UNUSED, ///< its row has too few elements with a known place
+    HISTORY_NO_PLACE,   ///< more than one of the free places of its row may be its own
+    HISTORY_OFF_ROW,    ///< none may: it has moved, and from which place is not known
+    HISTORY_SPOIL,      ///< found in the spoil
+} history_left_out;
+
+/// The unfilled life position nearest to an element that has no place: of its row, and among the places that it may
+/// have.
+typedef struct history_nearest
+{
+    size_t unfilled; ///< index into fit.unfilled; SIZE_MAX: there is none
+    double distance_mm;
+} history_nearest;
+
+/// An element that was found in the spoil.
+typedef struct history_stray
+{
+    size_t element; ///< index into elements->one
+    rlv_candidates candidates;
+} history_stray;
+
+typedef struct history_articulation
+{
+    const history_elements* elements;
+    size_t given_count;
+    rlv_placed_element* given; ///< what was fitted
+    size_t* given_of;          ///< one an element: index into `given` and `fit.element`, or SIZE_MAX
+    size_t* element_of;        ///< one given: index into elements->one
+    rlv_counted* counted;      ///< one given; its place is INT_MIN where it was not counted
+    history_left_out* why;     ///< one an element
+    history_nearest* nearest;  ///< one an element; of those with HISTORY_NO_PLACE or HISTORY_OFF_ROW
+    size_t row_count;
+    rlv_articulation_row* row; ///< as in the record
+    size_t* row_known;         ///< one a row: its elements with a place that is recorded or was counted
+    bool fitted;
+    rlv_articulation fit;
+    history_unfilled* unfilled; ///< one an unfilled life position of the fit
+    size_t stray_count;
+    history_stray* stray;
+    rlv_disturbance disturbance; ///< where fitted
+    bool level_of_bedding;       ///< its level is the bedding's; else that of up
+} history_articulation;
+
+/// Fit and judge measured elements, into a zeroed `articulation`; warnings go to the answer. `elements` must outlive
+/// it. RLV_IMPOSSIBLE where the record has no row, or none has RLV_ARTICULATION_LEAST elements with a known place: then
+/// `why` and `row_known` say what is known. Free with history_articulation_free, also after a failure.
+rlv_status history_articulation_measure(history_articulation* articulation, const history_elements* elements,
+                                        rlv_answer* answer, rlv_error* error);
+void history_articulation_free(history_articulation* articulation);
+
+/// What became of an element: RLV_UNASSIGNED where it is in no judgement.
+rlv_articulation_state history_state(const history_articulation* articulation, size_t element);
+
+#endif

@@ -1,0 +1,592 @@
+#include "history_articulation_sheets.h"
+
+#include "body_plan.h"
+#include "history_sheet_job.h"
+#include "net.h"
+#include "report_articulation.h"
+#include "side_by_side.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define LEVEL 0.05 // of tests of single figures: a mean is drawn, and a motion told, where one rejects below this
+
+static const history_element* element_of(const history_articulation* a, size_t given)
+{
+    return &a->elements->one[a->element_of[given]];
+}
+
+size_t articulation_sheet_stage(const rlv_history* history)
+{
+    return history->joined ? history->stage_count - 1 : history->frame;
+}
+
+/// What every one of these sheets begins with: its subject, and the stages that elements were seen on.
+static rlv_status begin(sheet_job* job, const history_articulation* a, const char* subject, rlv_error* error)
+{
+    rlv_status status = sheet_begin(job, a->elements->history->frame, error);
+    if (status != RLV_DONE)
+        return status;
+    snprintf(job->subject, sizeof job->subject, "%s", subject);
+    for (size_t i = 0; i < job->history->stage_count; i++)
+        sheet_add_stage(job, &job->history->stage[i]);
+    return RLV_DONE;
+}
+
+// --- The body plan ---------------------------------------------------------------------------------------------------
+
+typedef struct plan_words
+{
+    const char **id, **amount, **group;
+    char (*text)[64], (*group_text)[96];
+    rlv_body_row* row;
+    report_text summary;
+} plan_words;
+
+static void free_words(plan_words* words)
+{
+    free(words->id);
+    free(words->amount);
+    free(words->group);
+    free(words->text);
+    free(words->group_text);
+    free(words->row);
+}
+
+static rlv_status reserve_words(plan_words* words, const history_articulation* a, rlv_error* error)
+{
+    words->id = rlv_reserve(a->given_count, sizeof *words->id, error);
+    words->amount = rlv_reserve(a->given_count, sizeof *words->amount, error);
+    words->text = rlv_reserve(a->given_count, sizeof *words->text, error);
+    words->group = rlv_reserve(a->fit.group_count, sizeof *words->group, error);
+    words->group_text = rlv_reserve(a->fit.group_count, sizeof *words->group_text, error);
+    words->row = rlv_reserve(a->row_count, sizeof *words->row, error);
+    bool held = words->id != NULL && words->amount != NULL && words->text != NULL && words->group != NULL &&
+                words->group_text != NULL && words->row != NULL;
+    return held ? RLV_DONE : RLV_SYSTEM;
+}
+
+/// Whether how far an element is from its life position is more than scatter.
+static bool went(const rlv_articulated* one)
+{
+    return one->state != RLV_IN_PLACE && one->state != RLV_UNASSIGNED &&
+           (one->state == RLV_SHIFTED || one->group > 0 || one->p_shift < LEVEL);
+}
+
+/// "6.2 mm", "118°": what is said of an element beside its id. What moved with a stretch leaves that to the stretch.
+static void put_amount(char words[64], const rlv_articulated* one)
+{
+    const rlv_body_motion* m = &one->motion;
+    size_t put = 0;
+    words[0] = '\0';
+    if (one->state == RLV_IN_PLACE || one->state == RLV_UNASSIGNED)
+        return;
+    if (one->group == 0 && went(one) && isfinite(m->shift_mm.value))
+        put = (size_t)snprintf(words, 64, "%.20s" RLV_THIN "mm", words_value(m->shift_mm, 1.0).text);
+    if (one->state == RLV_ROTATED && isfinite(m->rotation_deg.value))
+        snprintf(words + put, 64 - put, "%s%.20s\xc2\xb0", put > 0 ? ", " : "", words_value(m->rotation_deg, 1.0).text);
+}
+
+static rlv_body_side side_of(const rlv_row_record* row)
+{
+    return row->side != NULL && strcmp(row->side, "left") == 0    ? RLV_BODY_LEFT
+           : row->side != NULL && strcmp(row->side, "right") == 0 ? RLV_BODY_RIGHT
+                                                                  : RLV_BODY_MEDIAN;
+}
+
+static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history_articulation* a, rlv_error* error)
+{
+    rlv_status status = reserve_words(words, a, error);
+    if (status != RLV_DONE)
+        return status;
+    for (size_t i = 0; i < a->given_count; i++)
+    {
+        put_amount(words->text[i], &a->fit.element[i]);
+        words->id[i] = element_of(a, i)->record->id;
+        words->amount[i] = words->text[i][0] != '\0' ? words->text[i] : NULL;
+    }
+    for (size_t g = 0; g < a->fit.group_count; g++)
+    {
+        const rlv_articulation_group* group = &a->fit.group[g];
+        snprintf(words->group_text[g], sizeof words->group_text[g], "%zu together, %.20s" RLV_THIN "mm (%.40s)",
+                 group->count, words_value(group->motion.shift_mm, 1.0).text,
+                 words_ends(group->motion.shift_mm, 1.0).text);
+        words->group[g] = words->group_text[g];
+    }
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        const rlv_row_record* row = &a->elements->history->specimen->row[r];
+        words->row[r] = (rlv_body_row){row->id, row->title, side_of(row)};
+    }
+    words->summary = articulation_verdict(a);
+    *of = (rlv_skeleton){.told = &a->fit,
+                         .element = a->given,
+                         .id = words->id,
+                         .amount = words->amount,
+                         .group = words->group,
+                         .summary = words->summary.text,
+                         .row = words->row};
+    return RLV_DONE;
+}
+
+enum
+{
+    FEW_ROWS = 2, ///< whose plan needs no more than A4
+};
+
+static rlv_status draw_plan(sheet_job* job, const history_articulation* a, rlv_error* error)
+{
+    plan_words words = {0};
+    rlv_sheet sheet = {0};
+    rlv_body_plan plan = {.scale = job->order.scale,
+                          .paper = job->order.scale > 0.0 || a->row_count <= FEW_ROWS ? SHEET_SMALL : SHEET_PAPER};
+    rlv_status status = begin(job, a, "The unrolled body plan: where each element lies, and where it belonged", error);
+    if (status == RLV_DONE)
+        status = skeleton_of(&plan.of, &words, a, error);
+    if (status == RLV_DONE)
+    {
+        job->title.frame = "the body's own: along its axis, and across it";
+        plan.title = job->title;
+        status = rlv_sheet_of_body_plan(&sheet, &plan, &job->left_out, error);
+    }
+    if (status == RLV_DONE)
+    {
+        char alt[1400];
+        snprintf(
+            alt, sizeof alt,
+            "The rows of the skeleton, one above the other, with each element at its place along the body axis, by "
+            "its state; %s and %s. %s.",
+            words_count(a->fit.unfilled_count, "unfilled life position").text,
+            words_count(a->fit.group_count, "stretch/stretches").text, words.summary.text);
+        status = sheet_keep(job, &sheet,
+                            "The body laid flat, head to the left: where each element lies and where it belonged, with "
+                            "the share in place along the body.",
+                            alt, error);
+    }
+    rlv_sheet_free(&sheet);
+    free_words(&words);
+    return status;
+}
+
+// --- The bone map ----------------------------------------------------------------------------------------------------
+
+/// What is drawn on a bone map.
+typedef struct bones
+{
+    rlv_vec3** ring; ///< one an element
+    rlv_panel_area* area;
+    rlv_panel_expected* expected;
+    char (*expected_text)[48];
+    rlv_panel_curve axis;
+    rlv_panel_marks marks;
+} bones;
+
+static void free_bones(bones* b, const history_articulation* a)
+{
+    for (size_t i = 0; b->ring != NULL && i < a->elements->count; i++)
+        free(b->ring[i]);
+    free(b->ring);
+    free(b->area);
+    free(b->expected);
+    free(b->expected_text);
+}
+
+/// The last stage that shows all of an element by an outline of points, on the block; NULL where none does.
+static const history_sighting* outlined(const history_element* e)
+{
+    for (size_t i = e->sighting_count; i-- > 0;)
+    {
+        const history_sighting* s = &e->sighting[i];
+        bool before = !e->fusion.disturbed || i < e->fusion.since;
+        if (s->placed && !s->by_part && !s->partial && before && strcmp(s->mesh, "block") == 0)
+            return s;
+    }
+    return NULL;
+}
+
+/// Its outline in the block frame; the count is 0 where it has landmarks alone.
+static rlv_status recorded_ring(rlv_vec3** ring, size_t* count, const rlv_history* history, const history_element* e,
+                                rlv_error* error)
+{
+    const history_sighting* s = outlined(e);
+    size_t points = 0;
+    *count = 0;
+    if (s == NULL)
+        return RLV_DONE;
+    const history_stage* stage = &history->stage[s->stage];
+    const size_t* index = rlv_specimen_points(history->specimen, stage->record->id, "block", e->record->id, &points);
+    const rlv_pose pose = history_pose(history, s->stage);
+    if ((*ring = rlv_reserve(points, sizeof **ring, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < points; i++)
+    {
+        const rlv_point_record* point = &history->specimen->point[index[i]];
+        if (rlv_specimen_point_number(point) > 0)
+            (*ring)[(*count)++] = rlv_pose_apply(
+                &pose, rlv_vec3_scale(rlv_vec3_of(point->at[0], point->at[1], point->at[2]), stage->mm_per_unit));
+    }
+    return RLV_DONE;
+}
+
+enum
+{
+    ROUND = 24 ///< points of an ellipse in place of an outline
+};
+
+#define UNSIZED 3.0 // half of an element whose size is not known, mm
+
+/// An ellipse of its length and width, in its plate's plane.
+static rlv_status ellipse_ring(rlv_vec3** ring, size_t* count, const rlv_element* e, rlv_error* error)
+{
+    double half[2] = {0.5 * e->length_mm.value, 0.5 * e->width_mm.value};
+    free(*ring);
+    if ((*ring = rlv_reserve(ROUND, sizeof **ring, error)) == NULL)
+        return RLV_SYSTEM;
+    half[0] = isfinite(half[0]) ? half[0] : isfinite(half[1]) ? half[1] : UNSIZED;
+    half[1] = isfinite(half[1]) ? half[1] : half[0];
+    for (size_t i = 0; i < ROUND; i++)
+    {
+        double angle = 2.0 * M_PI * (double)i / ROUND, a = half[0] * cos(angle), b = half[1] * sin(angle);
+        (*ring)[i] = rlv_vec3_of(e->position_mm[0] + a * e->frame[0] + b * e->frame[1],
+                                 e->position_mm[1] + a * e->frame[3] + b * e->frame[4],
+                                 e->position_mm[2] + a * e->frame[6] + b * e->frame[7]);
+    }
+    *count = ROUND;
+    return RLV_DONE;
+}
+
+/// Where an element that went belonged; NULL of all others.
+static const rlv_vec3* life_of(const history_articulation* a, size_t element)
+{
+    const size_t given = a->given_of[element];
+    return given != SIZE_MAX && went(&a->fit.element[given]) ? &a->fit.element[given].life_mm : NULL;
+}
+
+static rlv_status add_areas(bones* b, const history_articulation* a, rlv_error* error)
+{
+    rlv_status status = RLV_DONE;
+    for (size_t i = 0; i < a->elements->count && status == RLV_DONE; i++)
+    {
+        const history_element* e = &a->elements->one[i];
+        size_t count = 0;
+        if (!e->placed)
+            continue;
+        status = recorded_ring(&b->ring[i], &count, a->elements->history, e, error);
+        if (status == RLV_DONE && count < 3)
+            status = ellipse_ring(&b->ring[i], &count, &e->told, error);
+        b->area[b->marks.area_count++] = (rlv_panel_area){.ring_count = count,
+                                                          .ring_mm = b->ring[i],
+                                                          .state = history_state(a, i),
+                                                          .label = e->record->id,
+                                                          .life_mm = life_of(a, i)};
+    }
+    return status;
+}
+
+static void add_expected(bones* b, const history_articulation* a)
+{
+    for (size_t i = 0; i < a->fit.unfilled_count; i++)
+    {
+        const rlv_unfilled* u = &a->fit.unfilled[i];
+        snprintf(b->expected_text[i], sizeof b->expected_text[i], "%.30s %d?",
+                 a->elements->history->specimen->row[u->row].id, u->place);
+        b->expected[b->marks.expected_count++] =
+            (rlv_panel_expected){.at_mm = u->position_mm,
+                                 .covariance_mm2 = u->covariance_mm2,
+                                 .radius2 = u->radius2,
+                                 .corridor = u->corridor,
+                                 .row = u->row,
+                                 .label = u->corridor ? NULL : b->expected_text[i]};
+    }
+}
+
+static rlv_status bones_of(bones* b, const history_articulation* a, rlv_error* error)
+{
+    size_t elements = a->elements->count;
+    b->ring = rlv_reserve(elements, sizeof *b->ring, error);
+    b->area = rlv_reserve(elements, sizeof *b->area, error);
+    b->expected = rlv_reserve(a->fit.unfilled_count, sizeof *b->expected, error);
+    b->expected_text = rlv_reserve(a->fit.unfilled_count, sizeof *b->expected_text, error);
+    if (b->ring == NULL || b->area == NULL || b->expected == NULL || b->expected_text == NULL)
+        return RLV_SYSTEM;
+    rlv_status status = add_areas(b, a, error);
+    add_expected(b, a);
+    b->axis = (rlv_panel_curve){a->fit.axis.count, a->fit.axis.at_mm, "body axis"};
+    b->marks.area = b->area;
+    b->marks.expected = b->expected;
+    b->marks.curve = &b->axis;
+    b->marks.curve_count = 1;
+    return status;
+}
+
+static void bedding_words(char* into, size_t size, const history_elements* elements)
+{
+    rlv_strike strike = rlv_strike_of(&elements->compass, elements->bedding.pole);
+    if (elements->compass_known)
+        snprintf(into, size, "bedding: strike %03.0f\xc2\xb0, dip %.0f\xc2\xb0", strike.strike_deg, strike.dip_deg);
+    else
+        snprintf(into, size, "bedding");
+}
+
+static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_sheet_view* view, rlv_error* error)
+{
+    char bedding[80], caption[400], alt[1600];
+    rlv_sheet sheet = {0};
+    rlv_gallery gallery = {.title = job->title,
+                           .axes = job->view.axes,
+                           .view_count = 1,
+                           .view = view,
+                           .scale = job->order.fit           ? 0.0
+                                    : job->order.scale > 0.0 ? job->order.scale
+                                                             : 1.0,
+                           .paper = job->order.fit ? SHEET_PAPER : SHEET_SMALL,
+                           .direction_count = job->view.direction_count,
+                           .direction = job->view.direction};
+    if (a->elements->bedding_known)
+    {
+        bedding_words(bedding, sizeof bedding, a->elements);
+        gallery.bedding = &a->elements->bedding.pole;
+        gallery.bedding_words = bedding;
+    }
+    job->order.scale = gallery.scale;
+    rlv_status status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
+    snprintf(caption, sizeof caption, "Bone map on stage %.100s, %s.", job->history->stage[job->order.stage].record->id,
+             job->view.words);
+    snprintf(alt, sizeof alt,
+             "The block at stage %.100s with the outlines of %s in their states, arrows from life positions, %s and "
+             "the body axis. %s.",
+             job->history->stage[job->order.stage].record->id, words_count(view->marks.area_count, "element").text,
+             words_count(a->fit.unfilled_count, "unfilled life position").text, articulation_verdict(a).text);
+    if (status == RLV_DONE)
+        status = sheet_keep(job, &sheet, caption, alt, error);
+    rlv_sheet_free(&sheet);
+    return status;
+}
+
+static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_error* error)
+{
+    bones b = {0};
+    stage_look look = {0};
+    rlv_sheet_view view = {0};
+    const char* stage = job->history->stage[job->order.stage].record->id;
+    if (!job->history->joined && job->order.stage != job->history->frame)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "name the stage of the frame, or none",
+                        "stage %.100s is not in the block's frame: %.400s", stage, job->history->apart);
+    rlv_status status = begin(job, a, "", error);
+    if (status == RLV_DONE)
+        status = sheet_look_at(&look, &view, job->history, job->order.stage, true, error);
+    if (status == RLV_DONE)
+        status = bones_of(&b, a, error);
+    if (status == RLV_DONE)
+    {
+        char words[256];
+        sheet_stage_words(words, sizeof words, job->history->stage[job->order.stage].record);
+        snprintf(job->subject, sizeof job->subject, "Bone map, on stage %s", words);
+        view.surface.outline_count = 0; // elements have outlines of their own
+        view.marks = b.marks;
+        sheet_line(&look.lines, "%s", articulation_verdict(a).text);
+        view.line_count = look.lines.count;
+        status = put_bones(job, a, &view, error);
+    }
+    free_bones(&b, a);
+    sheet_free_look(&look);
+    return status;
+}
+
+// --- Directions ------------------------------------------------------------------------------------------------------
+
+enum
+{
+    NAMED = 30 ///< motions, at most, that bear their ids
+};
+
+/// What a sheet of directions holds.
+typedef struct directions
+{
+    rlv_net_point *pole, *motion;
+    double* azimuth_deg;
+    size_t poles, azimuths;
+    report_text words[3]; ///< beneath the poles, the motions and the rose
+} directions;
+
+static void free_directions(directions* d)
+{
+    free(d->pole);
+    free(d->motion);
+    free(d->azimuth_deg);
+}
+
+static rlv_status directions_of(directions* d, const history_articulation* a, rlv_error* error)
+{
+    static const size_t line_of[3] = {2, 1, 0};
+    const rlv_disturbance* of = &a->disturbance;
+    d->pole = rlv_reserve(a->given_count, sizeof *d->pole, error);
+    d->motion = rlv_reserve(of->motion_count, sizeof *d->motion, error);
+    d->azimuth_deg = rlv_reserve(of->motion_count, sizeof *d->azimuth_deg, error);
+    if (d->pole == NULL || d->motion == NULL || d->azimuth_deg == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < a->given_count; i++)
+    {
+        const rlv_element* e = &a->given[i].element;
+        if ((e->known & RLV_ELEMENT_POLE) != 0 && a->fit.element[i].state != RLV_UNASSIGNED)
+            d->pole[d->poles++] =
+                (rlv_net_point){rlv_vec3_of(e->frame[2], e->frame[5], e->frame[8]), a->fit.element[i].state, NULL};
+    }
+    for (size_t i = 0; i < of->motion_count; i++)
+    {
+        const rlv_disturbance_motion* m = &of->motion[i];
+        d->motion[i] = (rlv_net_point){m->motion_mm, a->fit.element[m->element].state,
+                                       of->motion_count <= NAMED ? element_of(a, m->element)->record->id : NULL};
+        if (m->trust > 0.0 && isfinite(m->trend_deg))
+            d->azimuth_deg[d->azimuths++] = m->trend_deg;
+    }
+    const report_lines lines = disturbance_lines(a);
+    for (int i = 0; i < 3; i++)
+    {
+        const report_line* line = &lines.line[line_of[i]];
+        report_text words;
+        snprintf(words.text, sizeof words.text, "%.40s: %.900s", line->name, line->words.text);
+        sheet_letters(d->words[i].text, sizeof d->words[i].text, words.text);
+    }
+    return d->poles + of->motion_count > 0
+               ? RLV_DONE
+               : rlv_fail(error, RLV_IMPOSSIBLE, NULL, "ask for the bone map or the body plan",
+                          "no plate has a known pole, and nothing has moved: there is no direction to draw");
+}
+
+static rlv_status put_directions(sheet_job* job, const history_articulation* a, const directions* d, rlv_error* error)
+{
+    const history_elements* elements = a->elements;
+    const rlv_disturbed* all = &a->disturbance.all;
+    bool one_way = all->space.why == NULL && all->space.mean.uniform_p < LEVEL;
+    bool one_bearing = all->level.why == NULL && all->level.uniform_p < LEVEL;
+    rlv_sheet sheet = {0};
+    const rlv_net net[2] = {{.name = "Poles of plates",
+                             .count = d->poles,
+                             .point = d->pole,
+                             .tensor = all->poles.why == NULL ? &all->poles.tensor : NULL,
+                             .words = d->words[0].text},
+                            {.name = "Motions from life positions",
+                             .directed = true,
+                             .count = a->disturbance.motion_count,
+                             .point = d->motion,
+                             .mean = one_way ? &all->space.mean.mean : NULL,
+                             .cone_deg = all->space.cone_deg,
+                             .words = d->words[1].text}};
+    const rlv_rose rose = {.name = a->level_of_bedding ? "Motions in the level of the bedding" : "Motions in the level",
+                           .count = d->azimuths,
+                           .azimuth_deg = d->azimuth_deg,
+                           .mean_deg = one_bearing ? all->level.trend_deg : NAN,
+                           .half_deg = all->level.half_deg,
+                           .words = d->words[2].text};
+    const rlv_net_sheet nets = {.title = job->title,
+                                .compass = elements->compass_known
+                                               ? elements->compass
+                                               : (rlv_compass){{0.0, 1.0, 0.0}, {1.0, 0.0, 0.0}, {0.0, 0.0, 1.0}},
+                                .north_known = elements->compass_known,
+                                .bedding = elements->bedding_known ? &elements->bedding.pole : NULL,
+                                .net_count = 2,
+                                .net = net,
+                                .rose = d->azimuths > 0 ? &rose : NULL,
+                                .paper = SHEET_PAPER};
+    rlv_status status = rlv_sheet_of_nets(&sheet, &nets, &job->left_out, error);
+    if (status == RLV_DONE)
+    {
+        char alt[2800];
+        snprintf(alt, sizeof alt, "Lower-hemisphere equal-area nets of the poles of %s and of %s%s. %s. %s.",
+                 words_count(d->poles, "plate").text, words_count(a->disturbance.motion_count, "motion").text,
+                 d->azimuths > 0 ? ", and a rose of the motions in the level" : "", d->words[0].text, d->words[1].text);
+        status =
+            sheet_keep(job, &sheet, "How the plates lie, and which way those that were displaced went.", alt, error);
+    }
+    rlv_sheet_free(&sheet);
+    return status;
+}
+
+static rlv_status draw_directions(sheet_job* job, const history_articulation* a, rlv_error* error)
+{
+    directions d = {0};
+    rlv_status status = begin(job, a, "How plates lie, and which way those that were displaced went", error);
+    if (status == RLV_DONE)
+        status = directions_of(&d, a, error);
+    if (status == RLV_DONE)
+    {
+        snprintf(job->frame, sizeof job->frame, "%s",
+                 a->elements->compass_known ? "true north and up, as they are recorded" : "the block's own axes");
+        status = put_directions(job, a, &d, error);
+    }
+    free_directions(&d);
+    return status;
+}
+
+// --- Into files ------------------------------------------------------------------------------------------------------
+
+static rlv_status draw_one(sheet_job job, const history_articulation* a, rlv_error* error)
+{
+    rlv_status status = job.order.kind == HISTORY_SHEET_BONES  ? draw_bones(&job, a, error)
+                        : job.order.kind == HISTORY_SHEET_PLAN ? draw_plan(&job, a, error)
+                                                               : draw_directions(&job, a, error);
+    free(job.title_stage);
+    return status;
+}
+
+rlv_status articulation_sheet_draw(history_sheets* list, const history_articulation* articulation,
+                                   const history_sheet_order* order, rlv_answer* answer, rlv_error* error)
+{
+    drawn_sheet drawn = {0};
+    const sheet_job job = {.drawn = &drawn, .history = articulation->elements->history, .order = *order};
+    list->sheet = rlv_reserve(1, sizeof *list->sheet, error);
+    rlv_status status = list->sheet != NULL ? draw_one(job, articulation, error) : RLV_SYSTEM;
+    if (status == RLV_DONE)
+        status = sheet_keep_drawn(list, &drawn, answer, error);
+    sheet_free_drawn(&drawn);
+    return status;
+}
+
+enum
+{
+    SHEETS = 3
+};
+
+typedef struct all_sheets
+{
+    const history_articulation* articulation;
+    drawn_sheet drawn[SHEETS];
+} all_sheets;
+
+static rlv_status draw_some(void* user, size_t index, const rlv_progress* progress, rlv_error* error)
+{
+    static const history_sheet_kind kind[SHEETS] = {HISTORY_SHEET_BONES, HISTORY_SHEET_PLAN, HISTORY_SHEET_DIRECTIONS};
+    all_sheets* all = user;
+    const rlv_history* history = all->articulation->elements->history;
+    const sheet_job job = {.drawn = &all->drawn[index],
+                           .history = history,
+                           .all = true,
+                           .order = {.kind = kind[index], .stage = articulation_sheet_stage(history)}};
+    (void)progress;
+    rlv_status status = draw_one(job, all->articulation, error);
+    if (status != RLV_IMPOSSIBLE)
+        return status;
+    *error = (rlv_error){0}; // there is nothing that it could show
+    return RLV_DONE;
+}
+
+rlv_status articulation_sheets_draw(history_sheets* list, const history_articulation* articulation, rlv_answer* answer,
+                                    rlv_error* error)
+{
+    all_sheets all = {.articulation = articulation};
+    rlv_status status = sheet_open_fonts(error);
+    history_sheet* more = realloc(list->sheet, (list->count + SHEETS) * sizeof *more);
+    if (more == NULL)
+        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a list of pictures");
+    list->sheet = more;
+    if (status == RLV_DONE)
+        status = side_by_side(SHEETS, draw_some, &all, "skeleton", &answer->progress, error);
+    for (size_t i = 0; i < SHEETS && status == RLV_DONE; i++)
+        if (all.drawn[i].entry.path != NULL)
+            status = sheet_keep_drawn(list, &all.drawn[i], answer, error);
+    for (size_t i = 0; i < SHEETS; i++)
+        sheet_free_drawn(&all.drawn[i]);
+    return status;
+}

@@ -1,0 +1,56 @@
+/// What has left its life position, and where bone may still lie, as tables and sentences: what is pinned on the wall,
+/// and all figures behind it.
+
+#ifndef RLV_REPORT_ARTICULATION_H
+#define RLV_REPORT_ARTICULATION_H
+
+#include "report_disturbance.h"
+
+typedef enum articulation_table
+{
+    ARTICULATION_ELEMENTS,   ///< a row an element: its state and its motion
+    ARTICULATION_GROUPS,     ///< a row a stretch that moved together
+    ARTICULATION_UNFILLED,   ///< a row a life position without an element
+    ARTICULATION_CANDIDATES, ///< a row an element from the spoil and a life position that it may have had
+    ARTICULATION_ROWS,       ///< a row a row of life positions
+    ARTICULATION_SHARES,     ///< a row a part of the body
+    ARTICULATION_SKELETON,   ///< one row: the whole
+    ARTICULATION_OWN,        ///< from there on those of its disturbance, as disturbance_table has them
+    ARTICULATION_TABLES = ARTICULATION_OWN + DISTURBANCE_TABLES,
+} articulation_table;
+
+typedef struct articulation_tables
+{
+    rlv_table table[ARTICULATION_TABLES];
+} articulation_tables;
+
+/// Fill them: of one that could not be fitted only those of elements and of rows. `articulation` must outlive them.
+/// Free with articulation_tables_free.
+articulation_tables articulation_tables_of(const history_articulation* articulation);
+void articulation_tables_free(articulation_tables* tables);
+
+/// What people read: the stretches that moved together; the elements that are not in place; those that lie off their
+/// row, and have moved from a place that is not known; the life positions without an element; the share in place along
+/// the body. Free with table_free.
+rlv_table articulation_groups_wall(const history_articulation* articulation);
+rlv_table articulation_moved_wall(const history_articulation* articulation);
+rlv_table articulation_off_row_wall(const history_articulation* articulation);
+rlv_table articulation_unfilled_wall(const history_articulation* articulation);
+rlv_table articulation_shares_wall(const history_articulation* articulation);
+
+/// What stands below the table of unfilled life positions where some are in a corridor; else NULL.
+const char* articulation_corridor_words(const history_articulation* articulation);
+
+/// "articulated, 52 of 66 elements that can be judged are in place (79 %, 67 to 88 %)".
+report_text articulation_verdict(const history_articulation* articulation);
+
+/// "bag S1, stage overburden: LR 12 (62 %), LR 13 (21 %), none of these (10 %)": of stray number `stray`.
+report_text articulation_candidates_words(const history_articulation* articulation, size_t stray);
+
+/// What could not be told, a sentence each without a full stop; `next` begins at 0. False where there is none any more.
+bool articulation_untold(const history_articulation* articulation, size_t* next, report_text* words);
+
+/// "in the rock", "at the surface", "matrix taken", "not collected"; NULL where it is not known.
+const char* articulation_where_name(history_where where);
+
+#endif

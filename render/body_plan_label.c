@@ -1,0 +1,252 @@
+#include "body_plan_parts.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+const rlv_lettering plan_letters = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .halo_mm = 0.5};
+
+double plan_x(const plan_page* page, double along_mm)
+{
+    return page->left + (along_mm - page->lay->from_mm) * page->scale;
+}
+
+double plan_half(const plan_page* page, size_t row)
+{
+    return page->lay->row_mm[row][1] * page->scale + page->room;
+}
+
+double plan_y(const plan_page* page, size_t row)
+{
+    double y = page->top + plan_half(page, row);
+    for (size_t k = 0; k < page->lay->rank[row]; k++)
+        y += 2.0 * plan_half(page, page->lay->order[k]);
+    return y;
+}
+
+double plan_tall(const plan_page* page)
+{
+    double tall = 0.0;
+    for (size_t k = 0; k < page->lay->row_count; k++)
+        tall += 2.0 * plan_half(page, page->lay->order[k]);
+    return tall;
+}
+
+void plan_at(const plan_page* page, const plan_plate* plate, double at[2], bool* cut)
+{
+    const plan_lay* lay = page->lay;
+    size_t row = page->plan->of.element[plate->element].row;
+    double line = plate->placed ? plan_y(page, row) : page->top + plan_tall(page) + 0.5 * PLAN_TRAY * page->unit;
+    const double from[2] = {plan_x(page, plate->life_mm), line};
+    const double way[2] = {(plate->at_mm[0] - plate->life_mm) * page->scale, plate->at_mm[1] * page->scale};
+    const double low[2] = {page->left, page->top}, high[2] = {plan_x(page, lay->to_mm), page->top + plan_tall(page)};
+    double share = 1.0;
+    for (int k = 0; k < 2 && plate->placed; k++)
+    {
+        double room = way[k] > 0.0 ? fmax(high[k] - from[k], 0.0) : fmax(from[k] - low[k], 0.0);
+        share = fmin(share, fabs(way[k]) > room ? room / fabs(way[k]) : 1.0);
+    }
+    *cut = share < 1.0;
+    for (int k = 0; k < 2; k++)
+        at[k] = from[k] + share * way[k];
+}
+
+bool plan_moved(const plan_page* page, const plan_plate* plate, double from[2], double to[2], bool* cut)
+{
+    from[0] = plan_x(page, plate->life_mm);
+    from[1] = plan_y(page, page->plan->of.element[plate->element].row);
+    plan_at(page, plate, to, cut);
+    return plate->placed && page->plan->of.told->element[plate->element].state != RLV_IN_PLACE &&
+           hypot(to[0] - from[0], to[1] - from[1]) >= PLAN_LEAST_ARROW * page->unit;
+}
+
+// Half of what a plate as it lies spans along the page and down it.
+static void span_of(const plan_page* page, const plan_plate* plate, double span[2])
+{
+    double c = fabs(cos(plate->turn_rad)), s = fabs(sin(plate->turn_rad));
+    double half[2] = {plate->half_mm[0] * page->scale, plate->half_mm[1] * page->scale};
+    span[0] = hypot(c * half[0], s * half[1]);
+    span[1] = hypot(s * half[0], c * half[1]);
+}
+
+static bool in_place(const plan_page* page, const plan_place* place)
+{
+    return !place->unfilled && page->plan->of.told->element[place->of].state == RLV_IN_PLACE;
+}
+
+// A rectangle of the letters' size inside the ellipse, with some air.
+static bool holds_number(const plan_page* page, const rlv_sheet* ruler, const plan_place* place)
+{
+    char words[16];
+    double span[2] = {page->lay->row_mm[place->row][0] * page->scale, page->lay->row_mm[place->row][1] * page->scale};
+    snprintf(words, sizeof words, "%d", place->place);
+    rlv_text_size size = rlv_sheet_measure(ruler, words, &plan_letters);
+    if (!place->unfilled)
+        span_of(page, &page->lay->plate[place->plate], span);
+    return pow(0.5 * size.width_mm / span[0], 2.0) + pow(0.5 * size.cap_mm / span[1], 2.0) < 0.8;
+}
+
+bool plan_number(const plan_page* page, const rlv_sheet* ruler, const plan_place* place, char words[16], double at[2])
+{
+    bool inside = page->numbered[place->row], still = in_place(page, place), cut;
+    snprintf(words, 16, "%d", place->place);
+    double cap = rlv_sheet_measure(ruler, words, &plan_letters).cap_mm;
+    at[0] = plan_x(page, place->life_mm);
+    at[1] = plan_y(page, place->row);
+    if (!inside)
+    {
+        at[1] += page->lay->row_mm[place->row][1] * page->scale + 1.2 * page->unit + cap;
+        return place->place == 1 || place->place % 5 == 0;
+    }
+    if (still)
+        plan_at(page, &page->lay->plate[place->plate], at, &cut);
+    at[1] += 0.5 * cap;
+    return still || place->unfilled;
+}
+
+// An id and, unless labels are brief, what is said beside it.
+static void words_of(const plan_page* page, const plan_plate* plate, char words[64])
+{
+    const rlv_skeleton* of = &page->plan->of;
+    const char* amount = page->brief ? NULL : of->amount[plate->element];
+    snprintf(words, 64, "%.30s%s%.30s", of->id[plate->element], amount != NULL ? " " : "",
+             amount != NULL ? amount : "");
+}
+
+static void add_plates(plan_page* page, const rlv_sheet* ruler)
+{
+    const double u = page->unit;
+    for (size_t i = 0; i < page->lay->plate_count; i++)
+        if (page->plan->of.told->element[page->lay->plate[i].element].state != RLV_IN_PLACE)
+        {
+            const plan_plate* plate = &page->lay->plate[i];
+            rlv_label* label = &page->label[page->label_count];
+            double at[2], half = fmin(plate->half_mm[0], plate->half_mm[1]) * page->scale;
+            bool cut;
+            plan_at(page, plate, at, &cut);
+            words_of(page, plate, page->text[page->label_count]);
+            rlv_text_size size = rlv_sheet_measure(ruler, page->text[page->label_count], &plan_letters);
+            *label = (rlv_label){.anchor = {at[0], at[1]},
+                                 .width = size.width_mm + 0.6 * u,
+                                 .height = size.cap_mm + 1.2 * u,
+                                 .clear = fmax(half, 1.2 * u)};
+            page->label_count++;
+        }
+}
+
+static void add_obstacle(plan_page* page, double x, double y, double half_wide, double half_tall)
+{
+    page->obstacle[page->obstacle_count++] = (rlv_box2){x - half_wide, y - half_tall, 2.0 * half_wide, 2.0 * half_tall};
+}
+
+#define COVERED 0.95 // of what a plate spans: its corners are round
+#define SHAFT 8      // boxes along an arrow, at most, that labels keep off
+
+static void add_obstacles(plan_page* page, const rlv_sheet* ruler)
+{
+    const double u = page->unit;
+    for (size_t i = 0; i < page->lay->place_count; i++)
+    {
+        const plan_place* place = &page->lay->place[i];
+        const double* half = page->lay->row_mm[place->row];
+        char words[16];
+        double at[2];
+        if (place->unfilled)
+            add_obstacle(page, plan_x(page, place->life_mm), plan_y(page, place->row), COVERED * half[0] * page->scale,
+                         COVERED * half[1] * page->scale);
+        if (!plan_number(page, ruler, place, words, at))
+            continue;
+        rlv_text_size size = rlv_sheet_measure(ruler, words, &plan_letters);
+        add_obstacle(page, at[0], at[1] - 0.5 * size.cap_mm, 0.5 * size.width_mm, 0.5 * size.cap_mm);
+    }
+    for (size_t i = 0; i < page->lay->plate_count; i++)
+    {
+        const plan_plate* plate = &page->lay->plate[i];
+        double from[2], at[2], span[2];
+        bool cut, moved = plan_moved(page, plate, from, at, &cut);
+        span_of(page, plate, span);
+        add_obstacle(page, at[0], at[1], COVERED * span[0], COVERED * span[1]);
+        for (int k = 0; k < SHAFT && moved; k++)
+        {
+            double share = (double)k / SHAFT;
+            add_obstacle(page, from[0] + share * (at[0] - from[0]), from[1] + share * (at[1] - from[1]), 0.2 * u,
+                         0.2 * u);
+        }
+    }
+}
+
+// Words over a group stand where they are; neither a label nor its leader runs through them.
+static void add_groups(plan_page* page)
+{
+    for (size_t g = 0; g < page->plan->of.told->group_count; g++)
+    {
+        rlv_box2 box = plan_bracket(page, g);
+        page->text[page->label_count][0] = '\0';
+        page->label[page->label_count++] =
+            (rlv_label){.anchor = {box.left + 0.5 * box.width, box.top + 0.5 * box.height},
+                        .width = box.width,
+                        .height = box.height,
+                        .fixed = true,
+                        .left = box.left,
+                        .top = box.top};
+    }
+}
+
+rlv_box2 plan_bracket(const plan_page* page, size_t group)
+{
+    const rlv_articulation_group* of = &page->plan->of.told->group[group];
+    double from = INFINITY, to = -INFINITY, half = page->lay->row_mm[of->row][0] * page->scale;
+    for (size_t i = 0; i < page->lay->place_count; i++)
+    {
+        const plan_place* place = &page->lay->place[i];
+        if (place->row != of->row || place->place < of->first || place->place > of->last)
+            continue;
+        double x = plan_x(page, place->life_mm);
+        from = fmin(from, x - half);
+        to = fmax(to, x + half);
+    }
+    return (rlv_box2){from, plan_y(page, of->row) - plan_half(page, of->row) + 0.6 * page->unit, to - from,
+                      3.8 * page->unit};
+}
+
+rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out, rlv_error* error)
+{
+    const rlv_articulation* told = page->plan->of.told;
+    size_t most = page->lay->plate_count + told->group_count;
+    page->label = rlv_reserve(most, sizeof *page->label, error);
+    page->text = rlv_reserve(most, sizeof *page->text, error);
+    page->obstacle = rlv_reserve((SHAFT + 1) * most + 2 * page->lay->place_count, sizeof *page->obstacle, error);
+    page->numbered = rlv_reserve(told->row_count, sizeof *page->numbered, error);
+    if (page->label == NULL || page->text == NULL || page->obstacle == NULL || page->numbered == NULL)
+        return RLV_SYSTEM;
+    page->label_count = page->obstacle_count = 0;
+    for (size_t r = 0; r < told->row_count; r++)
+        page->numbered[r] = true;
+    for (size_t i = 0; i < page->lay->place_count; i++)
+    {
+        const plan_place* place = &page->lay->place[i];
+        if ((in_place(page, place) || place->unfilled) && !holds_number(page, ruler, place))
+            page->numbered[place->row] = false;
+    }
+    add_groups(page);
+    add_plates(page, ruler);
+    add_obstacles(page, ruler);
+    double tray = page->lay->tray ? PLAN_TRAY * page->unit : 0.0;
+    rlv_box2 within = {page->left - 2.0 * page->unit, page->top, page->width + 4.0 * page->unit,
+                       plan_tall(page) + tray};
+    *left_out = rlv_labels_place(page->label_count, page->label, within, page->obstacle_count, page->obstacle,
+                                 0.35 * page->unit);
+    return RLV_DONE;
+}
+
+void plan_page_free(plan_page* page)
+{
+    free(page->label);
+    free(page->text);
+    free(page->obstacle);
+    free(page->numbered);
+    page->numbered = NULL;
+    page->label = NULL;
+    page->text = NULL;
+    page->obstacle = NULL;
+}

@@ -1,0 +1,384 @@
+#include "panel_parts.h"
+
+#include "state.h"
+
+#include <math.h>
+
+#define COVERS 0.62 // of the clay beneath an element's tone: relief shows through
+
+static const rlv_stroke of_expected = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_EVEN};
+static const rlv_stroke of_hidden = {RLV_LINE_MEDIUM, RLV_INK_GREY, RLV_DASH_EVEN};
+static const rlv_stroke of_curve = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_SECTION};
+
+// Bluish green of the states' palette (state.h), which no state has.
+static const rlv_rgb of_corridor = {0.0f, 0.620f, 0.451f};
+#define VEIL 0.48 // of the clay that a corridor covers where it is narrowest
+
+// A panel while bodies are drawn on it.
+typedef struct bodies
+{
+    rlv_sheet* sheet;
+    const rlv_panel* panel;
+    double left, top;
+} bodies;
+
+static void place(const bodies* on, rlv_vec3 point_mm, double at[2])
+{
+    rlv_vec3 where = rlv_panel_place(&on->panel->view, point_mm);
+    at[0] = on->left + 0.5 * on->panel->width_mm + where.x;
+    at[1] = on->top + 0.5 * on->panel->height_mm - where.y;
+}
+
+// --- Expected places -------------------------------------------------------------------------------------------------
+
+// The covariance on the page is P covariance P', with P the picture's two axes.
+void panel_shadow(const rlv_panel* panel, const rlv_panel_expected* of, double at[PANEL_STEPS][2])
+{
+    const rlv_camera_axes* axes = &panel->view.axes;
+    const double* c = of->covariance_mm2;
+    const rlv_vec3 axis[2] = {axes->right, axes->up};
+    double flat[2][2];
+    for (int i = 0; i < 2; i++)
+    {
+        rlv_vec3 a = axis[i];
+        rlv_vec3 turned = {c[0] * a.x + c[1] * a.y + c[2] * a.z, c[3] * a.x + c[4] * a.y + c[5] * a.z,
+                           c[6] * a.x + c[7] * a.y + c[8] * a.z};
+        for (int k = 0; k < 2; k++)
+            flat[k][i] = rlv_vec3_dot(axis[k], turned) * of->radius2;
+    }
+    rlv_vec3 middle = rlv_panel_place(&panel->view, of->at_mm);
+    for (int k = 0; k < PANEL_STEPS; k++)
+    {
+        double x = cos(2.0 * G_PI * k / PANEL_STEPS), y = sin(2.0 * G_PI * k / PANEL_STEPS);
+        double across = flat[0][0] * x + flat[0][1] * y, upwards = flat[1][0] * x + flat[1][1] * y;
+        double length = sqrt(fmax(x * across + y * upwards, 1e-12)), scale = panel->view.scale;
+        at[k][0] = 0.5 * panel->width_mm + middle.x + scale * across / length;
+        at[k][1] = 0.5 * panel->height_mm - middle.y - scale * upwards / length;
+    }
+}
+
+static void shadow_on_sheet(const bodies* on, const rlv_panel_expected* of, double at[PANEL_STEPS][2])
+{
+    panel_shadow(on->panel, of, at);
+    for (int k = 0; k < PANEL_STEPS; k++)
+    {
+        at[k][0] += on->left;
+        at[k][1] += on->top;
+    }
+}
+
+static void ring_path(cairo_t* c, double at[PANEL_STEPS][2])
+{
+    for (int k = 0; k < PANEL_STEPS; k++)
+        cairo_line_to(c, at[k][0], at[k][1]);
+    cairo_close_path(c);
+}
+
+static double width_of(const rlv_panel_expected* of)
+{
+    return sqrt(of->radius2 * (of->covariance_mm2[0] + of->covariance_mm2[4] + of->covariance_mm2[8]));
+}
+
+// The next place of the same corridor, before or after one; NULL where it ends.
+static const rlv_panel_expected* beside(const rlv_panel_marks* marks, const rlv_panel_expected* of, int way)
+{
+    size_t at = (size_t)(of - marks->expected);
+    if ((way < 0 && at == 0) || (way > 0 && at + 1 == marks->expected_count))
+        return NULL;
+    const rlv_panel_expected* other = of + way;
+    return other->corridor && other->row == of->row ? other : NULL;
+}
+
+// A place's shadow, and what is swept from there to its narrower neighbour.
+static void fill_corridor(const bodies* on, const rlv_panel_marks* marks, const rlv_panel_expected* of)
+{
+    cairo_t* c = on->sheet->cairo;
+    double at[PANEL_STEPS][2], near[PANEL_STEPS][2];
+    shadow_on_sheet(on, of, at);
+    ring_path(c, at);
+    cairo_fill(c);
+    for (int way = -1; way <= 1; way += 2)
+    {
+        const rlv_panel_expected* other = beside(marks, of, way);
+        if (other == NULL || width_of(other) > width_of(of))
+            continue;
+        shadow_on_sheet(on, other, near);
+        for (int k = 0; k < PANEL_STEPS; k++)
+        {
+            int next = (k + 1) % PANEL_STEPS;
+            cairo_move_to(c, near[k][0], near[k][1]);
+            cairo_line_to(c, near[next][0], near[next][1]);
+            cairo_line_to(c, at[next][0], at[next][1]);
+            cairo_line_to(c, at[k][0], at[k][1]);
+            cairo_close_path(c);
+            cairo_fill(c);
+        }
+    }
+}
+
+// The narrowest place of the corridor that a place is of.
+static double narrowest(const rlv_panel_marks* marks, const rlv_panel_expected* of)
+{
+    double least = width_of(of);
+    for (int way = -1; way <= 1; way += 2)
+        for (const rlv_panel_expected* at = beside(marks, of, way); at != NULL; at = beside(marks, at, way))
+            least = fmin(least, width_of(at));
+    return least;
+}
+
+// Corridors, the widest places first, each over what is wider. The tint goes with one over the root of the width: less
+// and less is said of more and more room, and it is still seen how far.
+static void draw_corridors(const bodies* on, const rlv_panel_marks* marks)
+{
+    cairo_t* c = on->sheet->cairo;
+    double last = INFINITY;
+    cairo_push_group(c);
+    cairo_set_operator(c, CAIRO_OPERATOR_SOURCE);
+    for (;;)
+    {
+        double widest = -INFINITY;
+        for (size_t i = 0; i < marks->expected_count; i++)
+            if (marks->expected[i].corridor && width_of(&marks->expected[i]) < last)
+                widest = fmax(widest, width_of(&marks->expected[i]));
+        if (!(widest > 0.0))
+            break;
+        for (size_t i = 0; i < marks->expected_count; i++)
+        {
+            const rlv_panel_expected* of = &marks->expected[i];
+            if (!of->corridor || width_of(of) != widest)
+                continue;
+            cairo_set_source_rgba(c, (double)of_corridor.r, (double)of_corridor.g, (double)of_corridor.b,
+                                  VEIL * sqrt(narrowest(marks, of) / widest));
+            fill_corridor(on, marks, of);
+        }
+        last = widest;
+    }
+    cairo_pop_group_to_source(c);
+    cairo_paint(c);
+}
+
+static void draw_expected(const bodies* on, const rlv_panel_marks* marks)
+{
+    cairo_t* c = on->sheet->cairo;
+    double at[PANEL_STEPS][2];
+    for (size_t i = 0; i < marks->expected_count; i++)
+    {
+        if (marks->expected[i].corridor)
+            continue;
+        shadow_on_sheet(on, &marks->expected[i], at);
+        ring_path(c, at);
+        cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.45);
+        cairo_fill_preserve(c);
+        cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.8);
+        rlv_sheet_pen(on->sheet, 2.4 * of_expected.line_mm);
+        cairo_stroke_preserve(c);
+        rlv_stroke_begin(on->sheet, &of_expected);
+        cairo_stroke(c);
+        rlv_stroke_end(on->sheet);
+    }
+}
+
+// --- Elements --------------------------------------------------------------------------------------------------------
+
+void panel_area_extent(const rlv_panel* panel, const rlv_panel_area* area, double middle[2], double half[2])
+{
+    double low[2] = {INFINITY, INFINITY}, high[2] = {-INFINITY, -INFINITY};
+    for (size_t i = 0; i < area->ring_count; i++)
+    {
+        rlv_vec3 where = rlv_panel_place(&panel->view, area->ring_mm[i]);
+        const double at[2] = {0.5 * panel->width_mm + where.x, 0.5 * panel->height_mm - where.y};
+        for (int k = 0; k < 2; k++)
+        {
+            low[k] = fmin(low[k], at[k]);
+            high[k] = fmax(high[k], at[k]);
+        }
+    }
+    for (int k = 0; k < 2; k++)
+    {
+        middle[k] = 0.5 * (low[k] + high[k]);
+        half[k] = fmax(0.5 * (high[k] - low[k]), 1e-6);
+    }
+}
+
+// Of what the view spans: an outline was recorded on the surface that an element has, and matrix may stand round it.
+#define LIFT 0.01
+
+bool panel_hides(const rlv_panel* panel, const rlv_panel_area* area)
+{
+    double lift_mm = LIFT * hypot(panel->view.span_mm[0], panel->view.span_mm[1]);
+    size_t hidden = 0;
+    for (size_t i = 0; i < area->ring_count; i++)
+    {
+        rlv_ray ray = rlv_panel_ray(panel, area->ring_mm[i], lift_mm);
+        bool blocked = false;
+        rlv_tree_blocked(panel->surface->tree, 1, &ray, &blocked);
+        hidden += blocked;
+    }
+    return 2 * hidden > area->ring_count;
+}
+
+static void area_path(const bodies* on, const rlv_panel_area* area)
+{
+    cairo_new_path(on->sheet->cairo);
+    for (size_t i = 0; i < area->ring_count; i++)
+    {
+        double at[2];
+        place(on, area->ring_mm[i], at);
+        cairo_line_to(on->sheet->cairo, at[0], at[1]);
+    }
+    cairo_close_path(on->sheet->cairo);
+}
+
+static void draw_areas(const bodies* on, const rlv_panel_marks* marks)
+{
+    cairo_t* c = on->sheet->cairo;
+    for (size_t i = 0; i < marks->area_count; i++)
+    {
+        const rlv_panel_area* area = &marks->area[i];
+        bool hidden = panel_hides(on->panel, area);
+        area_path(on, area);
+        if (hidden)
+        {
+            rlv_stroke_begin(on->sheet, &of_hidden);
+            cairo_stroke(c);
+            rlv_stroke_end(on->sheet);
+            continue;
+        }
+        rlv_state_fill(on->sheet, area->state, COVERS, area->state == RLV_IN_PLACE ? RLV_LINE_THIN : RLV_LINE_STRONG);
+        double middle[2], half[2];
+        panel_area_extent(on->panel, area, middle, half);
+        if (area->state == RLV_UNASSIGNED)
+            rlv_state_symbol(on->sheet, area->state, on->left + middle[0], on->top + middle[1], 2.6 * on->sheet->unit);
+    }
+}
+
+// From where elements that are seen belonged, to their middles, over all of them.
+static void draw_motions(const bodies* on, const rlv_panel_marks* marks)
+{
+    for (size_t i = 0; i < marks->area_count; i++)
+    {
+        const rlv_panel_area* area = &marks->area[i];
+        double from[2], middle[2], half[2];
+        if (area->life_mm == NULL || panel_hides(on->panel, area))
+            continue;
+        place(on, *area->life_mm, from);
+        panel_area_extent(on->panel, area, middle, half);
+        double x = on->left + middle[0], y = on->top + middle[1];
+        cairo_set_source_rgb(on->sheet->cairo, 1.0, 1.0, 1.0);
+        rlv_sheet_line(on->sheet, from[0], from[1], x, y, 3.0 * RLV_LINE_STRONG);
+        rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+        rlv_mark_arrow(on->sheet, from[0], from[1], x, y, RLV_LINE_STRONG);
+    }
+}
+
+static void draw_curves(const bodies* on, const rlv_panel_marks* marks)
+{
+    cairo_t* c = on->sheet->cairo;
+    for (size_t i = 0; i < marks->curve_count; i++)
+    {
+        const rlv_panel_curve* curve = &marks->curve[i];
+        cairo_new_path(c);
+        for (size_t k = 0; k < curve->count; k++)
+        {
+            double at[2];
+            place(on, curve->at_mm[k], at);
+            cairo_line_to(c, at[0], at[1]);
+        }
+        cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
+        cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.75);
+        rlv_sheet_pen(on->sheet, 2.6 * of_curve.line_mm);
+        cairo_stroke_preserve(c);
+        rlv_stroke_begin(on->sheet, &of_curve);
+        cairo_stroke(c);
+        rlv_stroke_end(on->sheet);
+    }
+}
+
+void panel_draw_bodies(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
+                       const rlv_panel_marks* marks)
+{
+    const bodies on = {sheet, panel, left_mm, top_mm};
+    cairo_save(sheet->cairo);
+    cairo_rectangle(sheet->cairo, left_mm, top_mm, panel->width_mm, panel->height_mm);
+    cairo_clip(sheet->cairo);
+    draw_corridors(&on, marks);
+    draw_areas(&on, marks);
+    draw_expected(&on, marks);
+    draw_curves(&on, marks);
+    draw_motions(&on, marks);
+    cairo_restore(sheet->cairo);
+}
+
+// --- The key ---------------------------------------------------------------------------------------------------------
+
+enum
+{
+    SIGN_EXPECTED,
+    SIGN_HIDDEN,
+    SIGN_CORRIDOR,
+    SIGN_ARROW,
+};
+
+static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
+{
+    cairo_t* c = sheet->cairo;
+    double x = box.left + 0.5 * box.width, y = box.top + 0.5 * box.height;
+    if (which == SIGN_ARROW)
+    {
+        rlv_sheet_grey(sheet, RLV_INK_BLACK);
+        rlv_mark_arrow(sheet, box.left, y, box.left + box.width, y, RLV_LINE_STRONG);
+        return;
+    }
+    rlv_state_path(sheet, RLV_IN_PLACE, x, y, 0.48 * box.width, 0.55 * box.height, 0.0);
+    if (which == SIGN_CORRIDOR)
+    {
+        cairo_set_source_rgba(c, (double)of_corridor.r, (double)of_corridor.g, (double)of_corridor.b, VEIL);
+        cairo_fill(c);
+        return;
+    }
+    rlv_stroke_begin(sheet, which == SIGN_HIDDEN ? &of_hidden : &of_expected);
+    cairo_stroke(c);
+    rlv_stroke_end(sheet);
+}
+
+static void add_sign(rlv_key* key, int which, const char* words)
+{
+    rlv_key_entry entry = {.kind = RLV_KEY_DRAWN, .draw = draw_sign, .which = which};
+    snprintf(entry.words, sizeof entry.words, "%s", words);
+    rlv_key_add(key, &entry);
+}
+
+void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
+{
+    bool seen[RLV_ARTICULATION_STATES] = {0}, expected[2] = {false, false}, moved = false,
+         hidden = panel == NULL && marks->area_count > 0;
+    for (size_t i = 0; i < marks->area_count; i++)
+    {
+        bool out_of_sight = panel != NULL && panel_hides(panel, &marks->area[i]);
+        hidden = hidden || out_of_sight;
+        moved = moved || (marks->area[i].life_mm != NULL && !out_of_sight);
+        seen[marks->area[i].state] = seen[marks->area[i].state] || !out_of_sight;
+    }
+    for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
+        if (seen[i])
+        {
+            rlv_key_entry entry = rlv_state_key((rlv_articulation_state)i, NULL);
+            rlv_key_add(key, &entry);
+        }
+    if (hidden)
+        add_sign(key, SIGN_HIDDEN, "element that is hidden from here");
+    for (size_t i = 0; i < marks->expected_count; i++)
+        expected[marks->expected[i].corridor] = true;
+    if (expected[0])
+        add_sign(key, SIGN_EXPECTED, "unfilled life position, with 95" RLV_THIN "% of where it may be");
+    if (expected[1])
+        add_sign(key, SIGN_CORRIDOR, "beyond a row's last element, paler as it is less sure");
+    for (size_t i = 0; i < marks->curve_count; i++)
+    {
+        rlv_key_entry entry = {.kind = RLV_KEY_LINE, .stroke = of_curve};
+        snprintf(entry.words, sizeof entry.words, "%s", marks->curve[i].words);
+        rlv_key_add(key, &entry);
+    }
+    if (moved)
+        add_sign(key, SIGN_ARROW, "from a life position to its element");
+}

@@ -1,0 +1,274 @@
+/// `articulation` on a small specimen of one stage, an invented skeleton in a box of rock: what is told of what was
+/// moved, where what is missing is looked for, and what is refused. tests/samples/demo_articulation.c holds the demo's
+/// truth against it.
+
+#include "support/boxed_fish.h"
+#include "support/program.h"
+#include "support/told.h"
+
+#include <criterion/criterion.h>
+#include <jansson.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+TestSuite(command_articulation, .init = program_enter, .fini = program_leave, .timeout = 600);
+
+static const json_t* element_of(const json_t* record, const char* id)
+{
+    return told_row(json_object_get(record, "elements"), "id", id);
+}
+
+static size_t count_of(const json_t* record, const char* list, const char* key, const char* text)
+{
+    const json_t* rows = json_object_get(record, list);
+    size_t count = 0;
+    for (size_t i = 0; i < json_array_size(rows); i++)
+    {
+        const char* is = json_string_value(json_object_get(json_array_get(rows, i), key));
+        count += is != NULL && strcmp(is, text) == 0;
+    }
+    return count;
+}
+
+// --- what is told ----------------------------------------------------------------------------------------------------
+
+Test(command_articulation, what_was_moved_is_told_with_its_motion_and_nothing_else_is)
+{
+    static const char* const keys[] = {"id", "state", "shift_mm", "rotation_deg", "p", "group", NULL};
+    boxed_fish f = boxed_fish_make();
+    double* at = boxed_fish_bone(&f, 1, 9)->element.position_mm;
+    at[1] += 30.0; // to the north
+    double* frame = boxed_fish_bone(&f, 2, 6)->element.frame;
+    for (int k = 0; k < 3; k++) // half a turn about the long axis
+    {
+        frame[3 * k + 1] = -frame[3 * k + 1];
+        frame[3 * k + 2] = -frame[3 * k + 2];
+    }
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json --threads 1", 0);
+    const json_t *shifted = element_of(record, "L09"), *inverted = element_of(record, "R06");
+    told_has_keys(shifted, keys);
+    cr_expect_str_eq(told_text(shifted, "state"), "shifted");
+    cr_expect(told_number(shifted, "shift_low_mm") < 30.0 && told_number(shifted, "shift_high_mm") > 30.0);
+    // Natural scatter of up to 1 mm on 30: within 6 degrees at three sd.
+    const double trend = remainder(told_number(shifted, "shift_trend_deg"), 360.0);
+    cr_expect(fabs(trend) < 6.0 && fabs(told_number(shifted, "shift_plunge_deg")) < 6.0, "%g", trend);
+    cr_expect_str_eq(told_text(inverted, "state"), "inverted");
+    cr_expect_gt(told_number(inverted, "rotation_deg"), 150.0);
+    cr_expect_lt(told_number(inverted, "p"), 0.05);
+    // Of 53 one may be told by mistake.
+    cr_expect_geq(count_of(record, "elements", "state", "in place"), 50);
+    cr_expect_str_eq(told_text(json_object_get(record, "skeleton"), "word"), "articulated");
+    json_decref(record);
+}
+
+Test(command_articulation, what_is_missing_is_looked_for_in_the_rock_with_its_depth)
+{
+    static const char* const keys[] = {"row", "place", "position_mm", "covariance_mm2", NULL};
+    boxed_fish f = boxed_fish_make();
+    const double* truth = boxed_fish_bone(&f, 0, BOXED_WITHOUT)->element.position_mm;
+    const double true_depth =
+        fmin(fmin(fmin(truth[0] - f.low.x, f.high.x - truth[0]), fmin(truth[1] - f.low.y, f.high.y - truth[1])),
+             fmin(truth[2] - f.low.z, f.high.z - truth[2]));
+    const double at[3] = {truth[0], truth[1], truth[2]};
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t* unfilled = json_object_get(record, "unfilled");
+    cr_assert_eq(json_array_size(unfilled), 1);
+    const json_t* one = json_array_get(unfilled, 0);
+    told_has_keys(one, keys);
+    cr_expect_eq(json_array_size(json_object_get(one, "covariance_mm2")), 9);
+    cr_expect_str_eq(told_text(one, "row"), "D");
+    cr_expect_eq((int)told_number(one, "place"), BOXED_WITHOUT);
+    cr_expect_str_eq(told_text(one, "where"), "in the rock");
+    cr_expect(told_number(one, "depth_low_mm") < true_depth && told_number(one, "depth_high_mm") > true_depth,
+              "%g, truly %g", told_number(one, "depth_mm"), true_depth);
+    for (size_t k = 0; k < 3; k++)
+        cr_expect_float_eq(json_number_value(json_array_get(json_object_get(one, "position_mm"), k)), at[k],
+                           told_number(one, "region_half_mm"));
+    json_decref(record);
+}
+
+Test(command_articulation, a_life_position_above_the_rock_was_not_collected)
+{
+    boxed_fish f = boxed_fish_make();
+    // The rock ends 12 mm short of the missing place along x.
+    f.high.x = boxed_fish_bone(&f, 0, BOXED_WITHOUT)->element.position_mm[0] - 12.0;
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t* one = json_array_get(json_object_get(record, "unfilled"), 0);
+    cr_expect_str_eq(told_text(one, "where"), "not collected");
+    cr_expect(told_number(one, "depth_low_mm") < -12.0 && told_number(one, "depth_high_mm") > -12.0, "%g",
+              told_number(one, "depth_mm"));
+    json_decref(record);
+}
+
+Test(command_articulation, places_that_nobody_counted_are_counted_along_their_rows)
+{
+    boxed_fish f = boxed_fish_make();
+    f.places = false;
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    cr_expect_str_eq(told_text(element_of(record, "D12"), "place"), "12");
+    cr_expect_str_eq(told_text(element_of(record, "D12"), "place_from"), "counted");
+    cr_expect_str_eq(told_text(element_of(record, "D01"), "place_from"), "recorded");
+    // All 18 places of the others are held: there is one count.
+    cr_expect_str_eq(told_text(element_of(record, "L12"), "place"), "12");
+    cr_expect_float_eq(told_number(element_of(record, "L12"), "place_sure_percent"), 100.0, 1e-6);
+    json_decref(record);
+}
+
+Test(command_articulation, an_element_from_the_spoil_has_candidates_whose_probabilities_add_up)
+{
+    boxed_fish f = boxed_fish_make();
+    f.more = "S,scute,D,,,,,S1,\n";
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t* rows = json_object_get(record, "candidates");
+    // One life position of its row is free, and one in ten from the spoil belongs nowhere, whatever is known of it.
+    cr_assert_eq(json_array_size(rows), 2);
+    const json_t *place = json_array_get(rows, 0), *none = json_array_get(rows, 1);
+    cr_expect_str_eq(told_text(place, "row"), "D");
+    cr_expect_eq((int)told_number(place, "place"), BOXED_WITHOUT);
+    cr_expect_float_eq(told_number(place, "probability_percent"), 90.0, 1e-6);
+    cr_expect(json_is_null(json_object_get(none, "row")));
+    cr_expect_float_eq(told_number(none, "probability_percent"), 10.0, 1e-6);
+    cr_expect_str_eq(told_text(element_of(record, "S"), "why"), "found in the spoil");
+    json_decref(record);
+}
+
+Test(command_articulation, what_lies_off_a_row_whose_places_nobody_counted_has_moved)
+{
+    boxed_fish f = boxed_fish_make();
+    f.places = false;
+    rlv_element* moved = &boxed_fish_bone(&f, 1, 9)->element;
+    for (int k = 0; k < 3; k++) // out of the body wall: along it by a pitch would be its neighbour's place
+        moved->position_mm[k] += 20.0 * moved->frame[3 * k + 2];
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t* off = element_of(record, "L09");
+    cr_expect_str_eq(told_text(off, "state"), "unassigned");
+    cr_expect_not_null(strstr(told_text(off, "why"), "lies off its row"));
+    cr_expect_eq((int)told_number(off, "nearest_free"), 9);
+    // Scatter and error are 1.1 mm at the most.
+    cr_expect_float_eq(told_number(off, "nearest_free_distance_mm"), 20.0, 5.0);
+    json_decref(record);
+}
+
+Test(command_articulation, the_same_bytes_for_any_number_of_threads)
+{
+    static const char* const files[] = {
+        "articulation.csv",   "groups.csv",   "unfilled.csv",     "candidates.csv",    "articulation_rows.csv",
+        "share_in_place.csv", "skeleton.csv", "motions.csv",      "motions_level.csv", "motions_space.csv",
+        "displaced_axes.csv", "meanings.csv", "articulation.json"};
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    for (int threads = 1; threads <= 2; threads++)
+    {
+        char line[100];
+        snprintf(line, sizeof line, "articulation fish --threads %d --out out%d", threads, threads);
+        program_run run = program_call(line, NULL);
+        cr_assert_eq(run.status, 0, "%s", run.err);
+        cr_expect_not_null(strstr(run.out, "LQ-0417: articulated, "), "%s", run.out);
+        program_free(&run);
+    }
+    cr_expect_eq(folder_count("out1"), (int)(sizeof files / sizeof *files));
+    for (size_t i = 0; i < sizeof files / sizeof *files; i++)
+        cr_expect_eq(program_shell("cmp out1/%s out2/%s", files[i], files[i]), 0, "%s", files[i]);
+}
+
+Test(command_articulation, a_row_with_too_few_elements_is_left_out_and_told)
+{
+    boxed_fish f = boxed_fish_make();
+    f.last_of_right = 4;
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    cr_expect(told_warns(record, "row R is left out: it has 4 elements with a known place, and 6 are needed"));
+    cr_expect_str_eq(told_text(element_of(record, "R02"), "state"), "unassigned");
+    cr_expect_str_eq(told_text(element_of(record, "R02"), "why"), "its row is left out");
+    cr_expect_str_eq(told_text(element_of(record, "L02"), "state"), "in place");
+    json_decref(record);
+}
+
+Test(command_articulation, an_element_of_no_row_or_no_place_is_told_as_such)
+{
+    boxed_fish f = boxed_fish_make();
+    f.more = "SK,skull roof,,,,field,,,\nK,scute,L,,,field,,,\n";
+    f.points = "field,block,SK,1,0,0,0,0.3\nfield,block,SK,2,40,0,0,0.3\nfield,block,SK,3,20,30,0,0.3\n"
+               "field,block,K,apex,0,0,0,0.3\n";
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    cr_expect_str_eq(told_text(element_of(record, "SK"), "why"), "belongs to no row");
+    cr_expect_str_eq(told_text(element_of(record, "K"), "why"), "not known in the block's frame");
+    json_decref(record);
+}
+
+// --- what cannot be measured, and what is refused --------------------------------------------------------------------
+
+Test(command_articulation, without_one_row_that_is_long_enough_nothing_can_be_judged)
+{
+    boxed_fish f = boxed_fish_make();
+    f.more = "";
+    boxed_fish_write(&f);
+    program_write("fish/elements.csv", "id,kind,row,place,side,stage,part,bag,note\nD01,scute,D,1,,field,,,\n"
+                                       "D02,scute,D,2,,field,,,\nD03,scute,D,3,,field,,,\n");
+    json_t* record = told_by("articulation fish --json", 3);
+    cr_expect(json_is_null(json_object_get(record, "unfilled")) && json_is_null(json_object_get(record, "skeleton")));
+    cr_expect_str_eq(told_text(element_of(record, "D02"), "state"), "unassigned");
+    cr_expect(json_is_null(json_object_get(element_of(record, "D02"), "shift_mm")));
+    json_decref(record);
+    program_write("fish/elements.csv", "id,kind,row,place,side,stage,part,bag,note\n");
+    record = told_by("articulation fish --json", 3);
+    cr_expect(json_is_null(json_object_get(record, "elements")));
+    json_decref(record);
+}
+
+Test(command_articulation, without_rows_it_is_told_to_write_them)
+{
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    program_shell("sed -i '/^rows:/,$d' fish/specimen.yaml");
+    program_write("fish/elements.csv", "id,kind,row,place,side,stage,part,bag,note\nD01,scute,,,,field,,,\n");
+    program_run run = program_call("articulation fish", NULL);
+    cr_expect_eq(run.status, 3);
+    cr_expect_not_null(strstr(run.err, "the record has no row of life positions; write them under rows"), "%s",
+                       run.err);
+    program_free(&run);
+}
+
+static void expect_refused(const char* more, const char* points, const char* where, const char* what)
+{
+    boxed_fish f = boxed_fish_make();
+    f.more = more;
+    f.points = points;
+    boxed_fish_write(&f);
+    program_run run = program_call("articulation fish --json", NULL);
+    cr_expect_eq(run.status, 2, "%d: %s", run.status, run.err);
+    cr_expect_str_empty(run.out);
+    cr_expect_not_null(strstr(run.err, where), "%s", run.err);
+    cr_expect_not_null(strstr(run.err, what), "%s", run.err);
+    program_free(&run);
+}
+
+Test(command_articulation, what_means_nothing_is_refused_with_its_line)
+{
+    expect_refused("K,scute,L,,,field,,,\n",
+                   "field,block,K,1,0,0,0,0.3\nfield,block,K,2,5,5,0,0.3\nfield,block,K,3,10,10,0,0.3\n",
+                   "points.csv:", "its 3 points lie on a line within their sds");
+    expect_refused("K,scute,L,,right,field,,,\n", "", "elements.csv:55", "side: 'right', and the row 'L' is 'left'");
+    expect_refused("K,scute,L,3,,field,,,\n", "", "elements.csv:55", "the place 3 of the row 'L' is that of 'L03'");
+    expect_refused("K,scute,L,,,,,,\n", "", "elements.csv:55", "neither stage nor bag");
+}
+
+Test(command_articulation, a_call_that_does_not_fit_is_refused)
+{
+    static const char* const lines[] = {"articulation", "articulation nowhere", "articulation a b"};
+    for (size_t i = 0; i < sizeof lines / sizeof *lines; i++)
+    {
+        program_run run = program_call(lines[i], NULL);
+        cr_expect_eq(run.status, 2, "%s", lines[i]);
+        cr_expect_str_empty(run.out);
+        program_free(&run);
+    }
+}

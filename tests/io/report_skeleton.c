@@ -1,0 +1,160 @@
+/// Tests of the skeleton in a report: its section, its tables and its findings, of a specimen of one stage.
+
+#include "report_findings.h"
+#include "report_record.h"
+#include "support/boxed_fish.h"
+#include "support/program.h"
+#include "support/told.h"
+
+#include <criterion/criterion.h>
+#include <stdlib.h>
+#include <string.h>
+
+TestSuite(report_skeleton, .init = program_enter, .fini = program_leave, .timeout = 600);
+
+/// The specimen as it was measured.
+typedef struct life
+{
+    rlv_specimen specimen;
+    rlv_history history;
+    report_skeleton skeleton;
+    rlv_answer answer;
+} life;
+
+/// Read and measure the folder `fish`. One stage cannot change: nothing but its skeleton is measured.
+static void life_begin(life* l)
+{
+    const history_options how = {.poses_only = true};
+    rlv_error error = {0};
+    *l = (life){.answer = {.inputs = json_array(), .warnings = json_array(), .parameters = json_object()}};
+    l->answer.record = json_object();
+    cr_assert_eq(rlv_specimen_read(&l->specimen, "fish", &error), RLV_DONE, "%s", error.what);
+    const rlv_status status = history_measure(&l->history, &l->specimen, &how, &l->answer, &error);
+    cr_assert(status == RLV_DONE || status == RLV_IMPOSSIBLE, "%s", error.what);
+    cr_assert_eq(report_skeleton_measure(&l->skeleton, &l->history, &l->answer, &error), RLV_DONE, "%s", error.what);
+}
+
+static void life_end(life* l)
+{
+    report_skeleton_free(&l->skeleton);
+    history_free(&l->history);
+    rlv_specimen_free(&l->specimen);
+    json_decref(l->answer.inputs);
+    json_decref(l->answer.warnings);
+    json_decref(l->answer.parameters);
+    json_decref(l->answer.record);
+}
+
+/// The section alone, as a page. Free with free().
+static char* page_of(const life* l)
+{
+    rlv_page p = {0};
+    rlv_error error = {0};
+    char* text = NULL;
+    size_t size = 0;
+    FILE* stream = open_memstream(&text, &size);
+    cr_assert_eq(page_begin(&p, "fish", NULL, "en", &error), RLV_DONE);
+    report_skeleton_put(&p, &l->skeleton);
+    cr_assert_eq(page_write(&p, "", stream, "page", &error), RLV_DONE, "%s", error.what);
+    fclose(stream);
+    page_free(&p);
+    return text;
+}
+
+static bool found(const life* l, const char* of, const char* words)
+{
+    report_findings all = {0};
+    bool is = false;
+    report_findings_find(&all, &l->history, &l->skeleton);
+    for (size_t i = 0; i < all.count; i++)
+        is |= strcmp(all.one[i].of.text, of) == 0 && strstr(all.one[i].words.text, words) != NULL;
+    report_findings_free(&all);
+    return is;
+}
+
+static void write_disturbed(void)
+{
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_bone(&f, 1, 9)->element.position_mm[1] += 30.0;
+    boxed_fish_write(&f);
+}
+
+Test(report_skeleton, its_section_says_what_moved_and_where_to_expect_bone)
+{
+    static const char* const parts[] = {
+        "As it lay",   "articulated, ",         "What has left its life position", "L09", "Where bone may still lie",
+        "in the rock", "What could not be told"};
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    cr_assert(l.skeleton.judged);
+    char* html = page_of(&l);
+    const char* at = html;
+    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
+    {
+        at = strstr(at, parts[i]);
+        cr_assert_not_null(at, "%s is missing or out of order", parts[i]);
+    }
+    free(html);
+    life_end(&l);
+}
+
+Test(report_skeleton, what_moved_and_what_is_missing_are_to_be_looked_at)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    cr_expect(found(&l, "L09", "shifted from the life position"));
+    cr_expect(found(&l, "D 8", "lies in the rock"));
+    life_end(&l);
+}
+
+Test(report_skeleton, its_tables_stand_among_all_in_json)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    report_tables tables = report_tables_of(&l.history, &l.answer);
+    report_record(l.answer.record, &l.history, &tables, &l.skeleton);
+    const json_t* all = json_object_get(l.answer.record, "tables");
+    cr_expect_eq(json_array_size(json_object_get(all, "unfilled")), 1);
+    cr_expect_eq(json_array_size(json_object_get(all, "elements")), BOXED_ROWS * BOXED_PLACES - 1);
+    cr_expect_eq(json_array_size(json_object_get(all, "elements_recorded")), BOXED_ROWS * BOXED_PLACES - 1);
+    const json_t* told = json_object_get(l.answer.record, "articulation");
+    const json_t* unfilled = json_array_get(json_object_get(told, "unfilled"), 0);
+    cr_expect_eq(json_array_size(json_object_get(unfilled, "covariance_mm2")), 9);
+    report_tables_free(&tables);
+    life_end(&l);
+}
+
+Test(report_skeleton, rows_that_are_too_short_are_a_warning_and_one_line)
+{
+    life l;
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    program_write("fish/elements.csv", "id,kind,row,place,side,stage,part,bag,note\nD01,scute,D,1,,field,,,\n");
+    life_begin(&l);
+    cr_expect(l.skeleton.measured && !l.skeleton.judged);
+    cr_expect_not_null(
+        strstr(json_string_value(json_array_get(l.answer.warnings, json_array_size(l.answer.warnings) - 1)),
+               "the skeleton cannot be judged"));
+    char* html = page_of(&l);
+    cr_expect_null(strstr(html, "Where bone may still lie"));
+    cr_expect_not_null(strstr(html, "Where each element lies"));
+    cr_expect_not_null(strstr(html, l.skeleton.why));
+    free(html);
+    life_end(&l);
+}
+
+Test(report_skeleton, without_an_element_it_is_not_recorded)
+{
+    life l;
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    program_write("fish/elements.csv", "id,kind,row,place,side,stage,part,bag,note\n");
+    life_begin(&l);
+    char* html = page_of(&l);
+    cr_expect_not_null(strstr(html, "Elements: not recorded."));
+    free(html);
+    life_end(&l);
+}

@@ -1,0 +1,296 @@
+// The unrolled plan: rows in the order that they have round the body, elements where they moved to, labels apart.
+
+#include "body_plan_parts.h"
+#include "state.h"
+#include "support/told_skeleton.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <omp.h>
+#include <stdlib.h>
+#include <string.h>
+
+TestSuite(body_plan);
+
+static told_skeleton* animal(uint64_t seed, skeleton_shape shape, size_t rows, int places, double displaced)
+{
+    skeleton_plan plan = {.seed = seed,
+                          .shape = shape,
+                          .rows = rows,
+                          .missing = 0.06,
+                          .displaced = displaced,
+                          .scatter_mm = 0.6,
+                          .scatter_deg = 5.0,
+                          .point_sd_mm = 0.3,
+                          .attitude_sd_deg = 2.5};
+    for (size_t r = 0; r < rows; r++)
+        plan.places[r] = places;
+    return told_skeleton_make(&plan);
+}
+
+static void expect_order(const told_skeleton* t, const char* const* id)
+{
+    size_t order[SKELETON_ROWS];
+    cr_assert_eq(rlv_body_plan_order(&t->of, order, NULL), RLV_DONE);
+    for (size_t r = 0; r < t->told.row_count; r++)
+        cr_expect_str_eq(t->row[order[r]].id, id[r], "rank %zu", r);
+}
+
+Test(body_plan, rows_stand_as_they_do_round_the_body_with_the_left_side_beneath_the_back)
+{
+    static const char* const id[SKELETON_ROWS] = {"R3", "R2", "R1", "D", "L1", "L2", "L3"};
+    for (int shape = 0; shape < SKELETON_SHAPES; shape++)
+    {
+        told_skeleton* t = animal(11 + (uint64_t)shape, (skeleton_shape)shape, SKELETON_ROWS, 20, 0.0);
+        expect_order(t, id);
+        // Were the left rows the right ones, the back would be where the belly was: the dorsal row is then the last,
+        // and its neighbours are next to it.
+        static const char* const exchanged[SKELETON_ROWS] = {"L1", "L2", "L3", "R3", "R2", "R1", "D"};
+        for (size_t r = 1; r < SKELETON_ROWS; r++)
+            t->row[r].side = t->row[r].side == RLV_BODY_LEFT ? RLV_BODY_RIGHT : RLV_BODY_LEFT;
+        expect_order(t, exchanged);
+        told_skeleton_free(t);
+    }
+}
+
+enum
+{
+    COUNT = 10
+};
+
+// A row along x with its outside up, so that left of the way to the tail, and across, is -y.
+typedef struct straight
+{
+    rlv_articulation told;
+    rlv_placed_element element[COUNT];
+    rlv_articulated one[COUNT];
+    rlv_articulation_row_told row;
+    rlv_unfilled unfilled;
+    const char *id[COUNT], *amount[COUNT];
+    rlv_body_row named;
+    rlv_skeleton of;
+} straight;
+
+static void lay_straight(straight* s)
+{
+    const rlv_vec3 point[4] = {{0, 0, 0}, {30, 0, 0}, {60, 0, 0}, {100, 0, 0}};
+    *s = (straight){
+        .named = {"D", NULL, RLV_BODY_MEDIAN},
+        .row = {.held = COUNT, .in_place = COUNT - 1, .used = true, .first = 1, .last = COUNT + 1, .pitch_mm = 10},
+        .unfilled = {.place = COUNT + 1, .corridor = true, .position_mm = {100, 0, 5}}};
+    cr_assert_eq(rlv_body_axis_lay(&s->told.axis, 4, point, 1.0, NULL), RLV_DONE);
+    for (int i = 0; i < COUNT; i++)
+    {
+        s->id[i] = "D";
+        s->element[i] = (rlv_placed_element){.element = {.frame = {-1, 0, 0, 0, 1, 0, 0, 0, 1},
+                                                         .known = RLV_ELEMENT_LONG,
+                                                         .length_mm = {8, 8, 8},
+                                                         .width_mm = {4, 4, 4}},
+                                             .place_low = i + 1,
+                                             .place_high = i + 1};
+        s->one[i] = (rlv_articulated){
+            .place = i + 1,
+            .life_mm = {10.0 * i, 0, 5},
+            .body = rlv_mat3_of_columns(rlv_vec3_of(1, 0, 0), rlv_vec3_of(0, -1, 0), rlv_vec3_of(0, 0, 1))};
+    }
+    s->told.count = COUNT;
+    s->told.element = s->one;
+    s->told.row_count = 1;
+    s->told.row = &s->row;
+    s->told.unfilled_count = 1;
+    s->told.unfilled = &s->unfilled;
+    s->of = (rlv_skeleton){.told = &s->told, .element = s->element, .id = s->id, .amount = s->amount, .row = &s->named};
+}
+
+static const plan_plate* plate_of(const plan_lay* lay, size_t element)
+{
+    for (size_t i = 0; i < lay->plate_count; i++)
+        if (lay->plate[i].element == element)
+            return &lay->plate[i];
+    return NULL;
+}
+
+Test(body_plan, an_element_stands_where_its_motion_took_it_and_at_the_angle_that_it_has)
+{
+    straight s;
+    plan_lay lay = {0};
+    lay_straight(&s);
+    s.one[3].state = RLV_SHIFTED;
+    s.one[3].motion.along_mm.value = 4.0;
+    s.one[3].motion.across_mm.value = -2.5;
+    // Turned by 30 degrees from the tail to the left.
+    const double c = cos(M_PI / 6.0), n = sin(M_PI / 6.0), frame[9] = {c, 0, 0, -n, 0, 0, 0, 0, 1};
+    memcpy(s.element[5].element.frame, frame, sizeof frame);
+    cr_assert_eq(plan_lay_make(&lay, &s.of, NULL), RLV_DONE);
+    for (size_t i = 0; i < COUNT; i++)
+    {
+        const plan_plate* plate = plate_of(&lay, i);
+        cr_expect_float_eq(plate->life_mm, 10.0 * (double)i, 1e-6);
+        cr_expect_float_eq(plate->at_mm[0], 10.0 * (double)i + (i == 3 ? 4.0 : 0.0), 1e-6);
+        cr_expect_float_eq(plate->at_mm[1], i == 3 ? -2.5 : 0.0, 1e-6);
+        cr_expect_float_eq(plate->half_mm[0], 4.0, 1e-12);
+    }
+    cr_expect_float_eq(fabs(plate_of(&lay, 2)->turn_rad), M_PI, 1e-12); // its anterior end to the head
+    cr_expect_float_eq(plate_of(&lay, 5)->turn_rad, M_PI / 6.0, 1e-12);
+    cr_expect_eq(lay.place_count, COUNT + 1);
+    cr_expect(lay.place[COUNT].unfilled && lay.place[COUNT].corridor);
+    cr_expect_float_eq(lay.place[COUNT].life_mm, 100.0, 1e-6);
+    plan_lay_free(&lay);
+    rlv_body_axis_free(&s.told.axis);
+}
+
+static void make_page(plan_page* page, plan_lay* lay, rlv_sheet* ruler, const rlv_body_plan* plan, rlv_paper* paper)
+{
+    size_t left_out = 0;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_sheet_reserve(ruler, 100, 100, NULL), RLV_DONE);
+    cr_assert_eq(plan_lay_make(lay, &plan->of, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(plan_page_make(page, plan, lay, ruler, paper, &left_out, &error), RLV_DONE, "%s", error.what);
+    cr_expect_eq(left_out, 0);
+}
+
+Test(body_plan, what_went_farther_than_the_plan_reaches_is_drawn_to_its_edge_and_cut)
+{
+    straight s;
+    plan_lay lay = {0};
+    plan_page page = {0};
+    rlv_sheet ruler;
+    rlv_paper paper;
+    lay_straight(&s);
+    s.one[4].state = RLV_SHIFTED;
+    s.one[4].motion.along_mm.value = 300.0;
+    s.one[4].motion.across_mm.value = 400.0;
+    const rlv_body_plan plan = {.of = s.of, .scale = 1.0, .paper = 4};
+    make_page(&page, &lay, &ruler, &plan, &paper);
+    double at[2], x = plan_x(&page, 40.0), y = plan_y(&page, 0);
+    bool cut;
+    plan_at(&page, plate_of(&lay, 4), at, &cut);
+    cr_expect(cut);
+    cr_expect_leq(at[1], page.top + plan_tall(&page) + 1e-9);
+    cr_expect_float_eq((at[0] - x) * 400.0, (at[1] - y) * 300.0, 1e-6); // on its way
+    plan_at(&page, plate_of(&lay, 3), at, &cut);
+    cr_expect_not(cut);
+    plan_page_free(&page);
+    plan_lay_free(&lay);
+    rlv_sheet_free(&ruler);
+    rlv_body_axis_free(&s.told.axis);
+}
+
+static bool overlap(rlv_box2 a, rlv_box2 b)
+{
+    return a.left < b.left + b.width && b.left < a.left + a.width && a.top < b.top + b.height &&
+           b.top < a.top + a.height;
+}
+
+Test(body_plan, labels_of_a_crowded_animal_lie_neither_over_each_other_nor_over_plates_nor_off_the_paper)
+{
+    told_skeleton* t = animal(5, SKELETON_STRAIGHT, SKELETON_ROWS, SKELETON_PLACES, 0.33);
+    plan_lay lay = {0};
+    plan_page page = {0};
+    rlv_sheet ruler;
+    rlv_paper paper;
+    const rlv_body_plan plan = {.of = t->of, .paper = 3};
+    make_page(&page, &lay, &ruler, &plan, &paper);
+    size_t moved = 0;
+    for (size_t i = 0; i < t->told.count; i++)
+        moved += t->told.element[i].state != RLV_IN_PLACE;
+    cr_expect_eq(page.label_count, moved + t->told.group_count);
+    cr_expect_gt(moved, 80);
+    for (size_t i = 0; i < page.label_count; i++)
+    {
+        const rlv_label* one = &page.label[i];
+        const rlv_box2 box = {one->left, one->top, one->width, one->height};
+        cr_expect(one->left >= 0.0 && one->left + one->width <= paper.width_mm && one->top >= 0.0 &&
+                  one->top + one->height <= paper.height_mm);
+        for (size_t k = 0; k < i; k++)
+        {
+            const rlv_label* other = &page.label[k];
+            cr_expect_not(overlap(box, (rlv_box2){other->left, other->top, other->width, other->height}), "%s, %s",
+                          page.text[i], page.text[k]);
+        }
+        for (size_t k = 0; k < lay.plate_count; k++)
+        {
+            double at[2];
+            bool cut;
+            plan_at(&page, &lay.plate[k], at, &cut);
+            cr_expect_not(overlap(box, (rlv_box2){at[0], at[1], 0.0, 0.0}), "%s", page.text[i]);
+        }
+    }
+    plan_page_free(&page);
+    plan_lay_free(&lay);
+    rlv_sheet_free(&ruler);
+    told_skeleton_free(t);
+}
+
+static bool has_entry(const rlv_key* key, const char* words)
+{
+    for (size_t i = 0; i < key->count; i++)
+        if (strcmp(key->entry[i].words, words) == 0)
+            return true;
+    return false;
+}
+
+Test(body_plan, the_key_tells_what_is_there_and_nothing_else)
+{
+    straight s;
+    plan_lay lay = {0};
+    plan_page page = {0};
+    rlv_sheet ruler;
+    rlv_paper paper;
+    lay_straight(&s);
+    const rlv_body_plan plan = {.of = s.of, .scale = 1.0, .paper = 4};
+    make_page(&page, &lay, &ruler, &plan, &paper);
+    rlv_key key = plan_key(&page);
+    cr_expect_eq(key.count, 2);
+    cr_expect(has_entry(&key, "in place"));
+    cr_expect(has_entry(&key, "the same, beyond its row's last element"));
+    s.one[4].state = RLV_INVERTED;
+    s.one[4].motion.across_mm.value = 6.0;
+    plan_page_free(&page);
+    plan_lay_free(&lay);
+    rlv_sheet_free(&ruler);
+    make_page(&page, &lay, &ruler, &plan, &paper);
+    key = plan_key(&page);
+    cr_expect(has_entry(&key, "inverted"));
+    cr_expect(has_entry(&key, "from its life position to where it lies"));
+    cr_expect_not(has_entry(&key, "shifted"));
+    plan_page_free(&page);
+    plan_lay_free(&lay);
+    rlv_sheet_free(&ruler);
+    rlv_body_axis_free(&s.told.axis);
+}
+
+static char* written(const rlv_body_plan* plan, rlv_sheet_format format, size_t* size)
+{
+    rlv_sheet sheet;
+    rlv_error error = {0};
+    char* bytes = NULL;
+    cr_assert_eq(rlv_sheet_of_body_plan(&sheet, plan, NULL, &error), RLV_DONE, "%s", error.what);
+    FILE* stream = open_memstream(&bytes, size);
+    cr_assert_eq(rlv_sheet_write(&sheet, format, stream, &(rlv_sheet_info){.title = "plan", .pixel_mm = 0.2}, &error),
+                 RLV_DONE);
+    fclose(stream);
+    rlv_sheet_free(&sheet);
+    return bytes;
+}
+
+Test(body_plan, a_plan_is_the_same_bytes_at_any_number_of_threads)
+{
+    told_skeleton* t = animal(3, SKELETON_CURLED, 5, 20, 0.2);
+    const rlv_body_plan plan = {.title = {.specimen = "LQ-0417", .subject = "plan"}, .of = t->of, .paper = 3};
+    for (int format = RLV_SHEET_PNG; format <= RLV_SHEET_SVG; format++)
+    {
+        size_t size[2];
+        char* bytes[2];
+        for (int k = 0; k < 2; k++)
+        {
+            omp_set_num_threads(k + 1);
+            bytes[k] = written(&plan, (rlv_sheet_format)format, &size[k]);
+        }
+        cr_expect_eq(size[0], size[1]);
+        cr_expect_arr_eq(bytes[0], bytes[1], size[0] < size[1] ? size[0] : size[1]);
+        free(bytes[0]);
+        free(bytes[1]);
+    }
+    told_skeleton_free(t);
+}

@@ -1,0 +1,206 @@
+// Nets and roses: where directions fall, by the projection's own definition, and petals whose area is their number.
+
+#include "net.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <omp.h>
+#include <stdlib.h>
+#include <string.h>
+
+TestSuite(net);
+
+#define DEGREE (M_PI / 180.0)
+
+// A compass that lies askew in its frame.
+static rlv_compass askew(void)
+{
+    rlv_compass compass;
+    cr_assert_eq(rlv_compass_of(&compass, rlv_vec3_of(0.3, -0.4, 0.9), rlv_vec3_of(-0.5, 0.7, 0.2), NULL), RLV_DONE);
+    return compass;
+}
+
+Test(net, a_direction_falls_where_lamberts_projection_of_the_lower_hemisphere_puts_it)
+{
+    rlv_compass compass = askew();
+    for (double trend = 0.0; trend < 360.0; trend += 7.0)
+        for (double plunge = 0.0; plunge <= 90.0; plunge += 6.0)
+        {
+            double at[2], reach = 50.0 * sqrt(2.0) * sin(0.5 * (90.0 - plunge) * DEGREE);
+            cr_expect(rlv_net_place(&compass, rlv_trend_vector(&compass, (rlv_trend){trend, plunge}), 50.0, at));
+            // A square root of a rounding error near the middle: 50 sqrt(1e-15).
+            cr_expect_float_eq(at[0], reach * sin(trend * DEGREE), 2e-6, "%g/%g", trend, plunge);
+            cr_expect_float_eq(at[1], -reach * cos(trend * DEGREE), 2e-6, "%g/%g", trend, plunge);
+        }
+}
+
+Test(net, a_direction_that_points_up_falls_at_its_opposite_and_says_so)
+{
+    rlv_compass compass = askew();
+    double up[2], down[2];
+    rlv_vec3 way = rlv_trend_vector(&compass, (rlv_trend){40.0, 25.0});
+    cr_expect(rlv_net_place(&compass, way, 10.0, down));
+    cr_expect_not(rlv_net_place(&compass, rlv_vec3_scale(way, -3.0), 10.0, up));
+    cr_expect_float_eq(up[0], down[0], 1e-12);
+    cr_expect_float_eq(up[1], down[1], 1e-12);
+}
+
+Test(net, equal_solid_angles_cover_equal_areas)
+{
+    // The cap about the middle down to plunge P has solid angle 2 pi (1 - sin P): so much of the hemisphere, and of the
+    // disc, lies in it.
+    rlv_compass compass = askew();
+    for (double plunge = 0.0; plunge < 90.0; plunge += 5.0)
+    {
+        double at[2];
+        rlv_net_place(&compass, rlv_trend_vector(&compass, (rlv_trend){123.0, plunge}), 1.0, at);
+        cr_expect_float_eq(at[0] * at[0] + at[1] * at[1], 1.0 - sin(plunge * DEGREE), 1e-12);
+    }
+}
+
+Test(net, azimuths_are_counted_by_the_sector_that_holds_them)
+{
+    const double azimuth[7] = {0.0, 29.999, 30.0, 359.9, -0.1, 360.0, 725.0};
+    size_t petal[12];
+    rlv_rose_count(7, azimuth, 30.0, petal);
+    cr_expect_eq(petal[0], 4); // 0, 29.999, 360 and 725 (5)
+    cr_expect_eq(petal[1], 1);
+    cr_expect_eq(petal[11], 2);
+    size_t all = 0;
+    for (int k = 0; k < 12; k++)
+        all += petal[k];
+    cr_expect_eq(all, 7);
+}
+
+Test(net, sectors_are_narrower_where_there_are_more_azimuths)
+{
+    cr_expect_eq(rlv_rose_width_deg(9), 30.0);
+    cr_expect_eq(rlv_rose_width_deg(24), 20.0);
+    cr_expect_eq(rlv_rose_width_deg(60), 10.0);
+}
+
+// A sheet of one rose, as pixels of 0.1 mm.
+static void draw(rlv_picture* picture, const rlv_net_sheet* nets)
+{
+    rlv_sheet sheet;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_sheet_of_nets(&sheet, nets, NULL, &error), RLV_DONE, "%s", error.what);
+    size_t width = (size_t)(sheet.width_mm * 10.0), height = (size_t)(sheet.height_mm * 10.0);
+    cr_assert_eq(rlv_picture_reserve(picture, width, height, 0.1, NULL), RLV_DONE);
+    cairo_surface_t* image = cairo_image_surface_create(CAIRO_FORMAT_RGB24, (int)width, (int)height);
+    cairo_t* c = cairo_create(image);
+    cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
+    cairo_paint(c);
+    cairo_scale(c, 254.0 / 72.0, 254.0 / 72.0); // the record is in points
+    cairo_set_source_surface(c, sheet.record, 0.0, 0.0);
+    cairo_paint(c);
+    cairo_destroy(c);
+    cairo_surface_flush(image);
+    const unsigned char* data = cairo_image_surface_get_data(image);
+    size_t stride = (size_t)cairo_image_surface_get_stride(image);
+    for (size_t y = 0; y < height; y++)
+        for (size_t x = 0; x < width; x++)
+            for (size_t k = 0; k < 3; k++)
+                picture->rgb[3 * (y * width + x) + k] = data[y * stride + 4 * x + 2 - k];
+    cairo_surface_destroy(image);
+    rlv_sheet_free(&sheet);
+}
+
+Test(net, a_petal_of_four_covers_four_times_what_a_petal_of_one_does)
+{
+    // Four to the east-north-east, one opposite. Lines over the petals (outline, spokes, rings and their numbers) take
+    // up to 7 % of the smaller one (64 mm of outline at 0.18 mm on 170 mm2) and 4 % of the larger.
+    const double azimuth[5] = {61.0, 66.0, 75.0, 82.0, 255.0};
+    const rlv_rose rose = {.name = "rose", .count = 5, .azimuth_deg = azimuth, .mean_deg = NAN, .half_deg = NAN};
+    const rlv_net_sheet nets = {.compass = askew(), .north_known = true, .rose = &rose, .paper = 4};
+    rlv_picture picture = {0};
+    draw(&picture, &nets);
+    // The key's swatch has the same tint: it stands left of and beneath the dial, below its foot.
+    size_t left = 0, right = 0, middle = picture.width / 2;
+    for (size_t y = 0; y < picture.height; y++)
+        for (size_t x = 0; x < picture.width; x++)
+        {
+            const uint8_t* rgb = picture.rgb + 3 * (y * picture.width + x);
+            bool tint = abs(rgb[0] - 158) < 4 && abs(rgb[1] - 187) < 4 && abs(rgb[2] - 204) < 4;
+            bool dial = x + 520 > middle && x < middle + 520;
+            left += tint && dial && x < middle;
+            right += tint && dial && x >= middle;
+        }
+    // 30 degrees of a disc of 51 mm radius.
+    cr_expect_float_eq((double)right / 100.0, M_PI * 51.0 * 51.0 / 12.0, 0.06 * M_PI * 51.0 * 51.0 / 12.0);
+    cr_expect_float_eq((double)right / (double)left, 4.0, 0.4);
+    rlv_picture_free(&picture);
+}
+
+static char* written(const rlv_net_sheet* nets, rlv_sheet_format format, size_t* size)
+{
+    rlv_sheet sheet;
+    rlv_error error = {0};
+    char* bytes = NULL;
+    size_t left_out = 0;
+    cr_assert_eq(rlv_sheet_of_nets(&sheet, nets, &left_out, &error), RLV_DONE, "%s", error.what);
+    cr_expect_eq(left_out, 0);
+    FILE* stream = open_memstream(&bytes, size);
+    cr_assert_eq(rlv_sheet_write(&sheet, format, stream, &(rlv_sheet_info){.title = "nets"}, &error), RLV_DONE);
+    fclose(stream);
+    rlv_sheet_free(&sheet);
+    return bytes;
+}
+
+enum
+{
+    WAYS = 40
+};
+
+Test(net, a_sheet_of_nets_is_the_same_bytes_at_any_number_of_threads)
+{
+    rlv_net_point point[WAYS];
+    rlv_vec3 way[WAYS];
+    double azimuth[WAYS];
+    rlv_compass compass = askew();
+    for (int i = 0; i < WAYS; i++)
+    {
+        rlv_trend trend = {fmod(37.0 * i, 360.0), fmod(23.0 * i, 170.0) - 80.0};
+        way[i] = rlv_trend_vector(&compass, trend);
+        azimuth[i] = trend.trend_deg;
+        point[i] =
+            (rlv_net_point){way[i], (rlv_articulation_state)(i % RLV_ARTICULATION_STATES), i % 4 == 0 ? "LL07" : NULL};
+    }
+    const rlv_vec3 mean = rlv_trend_vector(&compass, (rlv_trend){70.0, 10.0});
+    rlv_orientation tensor;
+    cr_assert_eq(rlv_orientation_of(&tensor, WAYS, way, NULL), RLV_DONE);
+    const rlv_net net[2] = {{.name = "poles", .count = WAYS, .point = point, .tensor = &tensor, .words = "n = 40"},
+                            {.name = "motions",
+                             .directed = true,
+                             .count = WAYS,
+                             .point = point,
+                             .mean = &mean,
+                             .cone_deg = 20.0,
+                             .words = "n = 40"}};
+    const rlv_rose rose = {.name = "rose", .count = WAYS, .azimuth_deg = azimuth, .mean_deg = 350.0, .half_deg = 30.0};
+    rlv_vec3 bedding = rlv_vec3_of(0.1, 0.2, 1.0);
+    const rlv_net_sheet nets = {
+        .compass = compass, .bedding = &bedding, .net_count = 2, .net = net, .rose = &rose, .paper = 3};
+    for (int format = RLV_SHEET_PNG; format <= RLV_SHEET_SVG; format++)
+    {
+        size_t size[2];
+        char* bytes[2];
+        for (int k = 0; k < 2; k++)
+        {
+            omp_set_num_threads(k + 1);
+            bytes[k] = written(&nets, (rlv_sheet_format)format, &size[k]);
+        }
+        cr_expect_eq(size[0], size[1]);
+        cr_expect_arr_eq(bytes[0], bytes[1], size[0] < size[1] ? size[0] : size[1]);
+        free(bytes[0]);
+        free(bytes[1]);
+    }
+}
+
+Test(net, a_sheet_without_directions_is_refused)
+{
+    rlv_sheet sheet;
+    const rlv_net_sheet nets = {.compass = askew()};
+    cr_expect_eq(rlv_sheet_of_nets(&sheet, &nets, NULL, NULL), RLV_BAD_INPUT);
+    rlv_sheet_free(&sheet);
+}
