@@ -15,6 +15,9 @@ enum
     MOST_ROUNDS = 20,  ///< of leaving out and letting in
     CHOOSE_ROUNDS = 3, ///< after which penalties stay
     MOST_GROUPS = 8,
+    MOST_GAPS = 3,   ///< in the spacing of a row
+    MOST_UNSEEN = 6, ///< a row of less than this part of all elements does not sway what smoothness all have
+    POSITIONS = RLV_LIFE_ACROSS + 1,
     GROUP_ROUNDS = 8, ///< of least distances, before a row's stretches are sought
 };
 
@@ -25,8 +28,22 @@ static const double LEAVE_OUT = 0.01;
 /// finds one far less often: in 3 of 100 animals without any (see the long test).
 static const double GROUP_LEVEL = 0.2;
 
+/// A step of the spacing is a natural gap where its p, times the steps of its row, is below this.
+static const double GAP_LEVEL = 0.01;
+
+/// Chi-square of three from which a stretch is looked at again without its elements.
+static const double LEAST_LOOK = 10.0;
+
 /// An open element belongs to a place where its p is above the first, and not to one where it is below the second.
 static const double BELONGS = 0.05, EXCLUDED = 0.01;
+
+/// Neighbours of a row, no further apart than these places, lie off alike where chi-square of three is below the second
+/// (1 in 1,000).
+enum
+{
+    MOST_APART = 2
+};
+static const double MOST_NEIGHBOURS_CHI2 = 16.27;
 
 /// An element is far off, in sds, where one of 6,000 that are in place would be.
 static const double FAR = 4.5;
@@ -134,12 +151,12 @@ static double kept_share(double out)
 }
 
 /// Estimate penalties (where `choose`) and scatter of the first `kinds`.
-static rlv_status estimate(rlv_life* life, size_t kinds, bool choose, rlv_error* error)
+static rlv_status estimate(rlv_life* life, size_t kinds, size_t row, bool choose, rlv_error* error)
 {
     for (size_t k = 0; k < kinds && choose; k++)
         if (rlv_life_choose(life, (rlv_life_kind)k, error) != RLV_DONE)
             return RLV_SYSTEM;
-    rlv_life_spread_of(life, kinds, kept_share(LEAVE_OUT));
+    rlv_life_spread_of(life, kinds, row, kept_share(LEAVE_OUT));
     return RLV_DONE;
 }
 
@@ -149,7 +166,7 @@ static rlv_status leave_out(rlv_life* life, rlv_error* error)
     for (int round = 0; round < MOST_ROUNDS; round++)
     {
         bool changed = false;
-        if (estimate(life, RLV_LIFE_KINDS, round < CHOOSE_ROUNDS, error) != RLV_DONE)
+        if (estimate(life, RLV_LIFE_KINDS, RLV_LIFE_ALL, round < CHOOSE_ROUNDS, error) != RLV_DONE)
             return RLV_SYSTEM;
         for (size_t i = 0; i < life->count; i++)
         {
@@ -163,10 +180,10 @@ static rlv_status leave_out(rlv_life* life, rlv_error* error)
                 e->trust[k] = trust;
             }
         }
-        if (!changed && round >= CHOOSE_ROUNDS)
+        if (!changed && round > 0)
             break;
     }
-    return estimate(life, RLV_LIFE_KINDS, false, error);
+    return estimate(life, RLV_LIFE_KINDS, RLV_LIFE_ALL, false, error);
 }
 
 /// A fit as it stood.
@@ -204,6 +221,24 @@ static void put_back(const kept_fit* kept, rlv_life* life)
     rlv_life_look(life);
 }
 
+/// Let in again what lies off in a row as one of its neighbours does: the edge of a stretch that moved, or of a gap in
+/// the spacing, which a smooth curve cuts across.
+static void let_in_neighbours(rlv_life* life, size_t row)
+{
+    for (size_t i = life->row[row].begin; i + 1 < life->row[row].end; i++)
+        for (size_t j = i + 1; j < life->row[row].end && life->element[j].slot - life->element[i].slot <= MOST_APART;
+             j++)
+        {
+            rlv_life_element *a = &life->element[i], *b = &life->element[j];
+            double sum = 0.0;
+            for (size_t v = 0; v < 3; v++)
+                sum += (a->off[v] - b->off[v]) * (a->off[v] - b->off[v]) /
+                       (rlv_life_scatter(life, a, v) + rlv_life_scatter(life, b, v));
+            if (sum < MOST_NEIGHBOURS_CHI2)
+                a->trust[0] = b->trust[0] = 1.0;
+        }
+}
+
 static void leave_groups_out(rlv_life* life)
 {
     for (size_t i = 0; i < life->count; i++)
@@ -214,25 +249,60 @@ static void leave_groups_out(rlv_life* life)
 /// Fit positions with the smoothness and the scatter that the other rows have, `row` itself by least distances.
 static rlv_status fit_by_others(rlv_life* life, size_t row, double* room, rlv_error* error)
 {
-    enum
-    {
-        POSITIONS = RLV_LIFE_ACROSS + 1,
-    };
     if (life->rows > 1)
     {
         for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
             life->element[i].trust[0] = 0.0;
-        if (estimate(life, POSITIONS, true, error) != RLV_DONE)
+        const bool much = MOST_UNSEEN * (life->row[row].end - life->row[row].begin) > life->count;
+        if (estimate(life, POSITIONS, RLV_LIFE_NONE, much, error) != RLV_DONE)
             return RLV_SYSTEM;
     }
     for (int n = 0; n <= GROUP_ROUNDS; n++)
     {
         trust_by_distance(life, 0, n < GROUP_ROUNDS ? TRUST_L1 : TRUST_CUT, room);
+        if (n == GROUP_ROUNDS)
+            let_in_neighbours(life, row);
         leave_groups_out(life);
         for (int k = 0; k < POSITIONS; k++)
             rlv_life_fit(life, (rlv_life_kind)k);
     }
-    return estimate(life, POSITIONS, false, error);
+    return estimate(life, POSITIONS, row, false, error);
+}
+
+/// Fit positions again, with the smoothness as it is, for the covariances of a row.
+static rlv_status fit_positions(rlv_life* life, size_t row, rlv_error* error)
+{
+    for (int n = 0; n < 3; n++)
+        for (int k = 0; k < POSITIONS; k++)
+            rlv_life_fit(life, (rlv_life_kind)k);
+    return estimate(life, POSITIONS, row, false, error);
+}
+
+/// The stretch of a row that most clearly moved together, `row` being fitted by the others. Gaps in its spacing, which
+/// pull what lies beside them along, are made free first; and a stretch is looked at again with its own elements out
+/// of the fit, which then is linear about where they belong.
+static rlv_status seek_in_row(rlv_life* life, size_t row, bool* member, rlv_life_group* found, rlv_error* error)
+{
+    *found = rlv_life_seek_group(life, row, member);
+    for (int n = 0; n < MOST_GAPS; n++)
+    {
+        const rlv_life_step step = rlv_life_seek_step(life, row);
+        if (!(step.p < GAP_LEVEL && step.p < found->p))
+            break;
+        life->gap[step.slot] = true;
+        if (fit_positions(life, row, error) != RLV_DONE)
+            return RLV_SYSTEM;
+        *found = rlv_life_seek_group(life, row, member);
+    }
+    if (found->chi2 < LEAST_LOOK)
+        return RLV_DONE;
+    for (size_t i = 0; i < life->count; i++)
+        if (member[i])
+            life->element[i].trust[0] = 0.0;
+    if (fit_positions(life, row, error) != RLV_DONE)
+        return RLV_SYSTEM;
+    *found = rlv_life_seek_group(life, row, member);
+    return RLV_DONE;
 }
 
 /// The stretch of any row that most clearly moved together.
@@ -247,7 +317,9 @@ static rlv_status seek_group(rlv_life* life, const kept_fit* kept, double* room,
         put_back(kept, life);
         if ((status = fit_by_others(life, r, room, error)) != RLV_DONE)
             break;
-        const rlv_life_group found = rlv_life_seek_group(life, r, own);
+        rlv_life_group found;
+        if ((status = seek_in_row(life, r, own, &found, error)) != RLV_DONE)
+            break;
         if (found.p < best->p)
         {
             *best = found;
@@ -278,9 +350,13 @@ static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count
     for (size_t i = 0; i < life->count; i++)
         if (member[i])
             life->element[i].group = last, life->element[i].trust[0] = 0.0;
-    if (leave_out(life, error) != RLV_DONE)
-        return RLV_SYSTEM;
-    group[last - 1] = rlv_life_group_motion(life, last);
+    for (bool grown = true; grown;)
+    {
+        if (leave_out(life, error) != RLV_DONE)
+            return RLV_SYSTEM;
+        group[last - 1] = rlv_life_group_motion(life, last);
+        grown = group[last - 1].p < GROUP_LEVEL && rlv_life_grow_group(life, last, &group[last - 1]);
+    }
     *stands = group[last - 1].p < GROUP_LEVEL;
     if (!*stands)
         forget_group(life, group, count, last);
@@ -393,6 +469,9 @@ static rlv_status place_open(rlv_life* life, size_t count, const rlv_placed_elem
     return room ? RLV_DONE : RLV_SYSTEM;
 }
 
+/// What is further off, in mm, is no measurement: ten kilometres.
+static const double MOST_MM = 1e7;
+
 static rlv_status check_given(size_t count, const rlv_placed_element* element, size_t row_count, rlv_error* error)
 {
     for (size_t i = 0; i < count; i++)
@@ -400,7 +479,7 @@ static rlv_status check_given(size_t count, const rlv_placed_element* element, s
         const rlv_placed_element* e = &element[i];
         bool finite = true;
         for (int k = 0; k < 3; k++)
-            finite &= isfinite(e->element.position_mm[k]) && e->element.position_cov_mm2[4 * k] >= 0.0 &&
+            finite &= fabs(e->element.position_mm[k]) < MOST_MM && e->element.position_cov_mm2[4 * k] >= 0.0 &&
                       (e->element.known == 0 || e->element.attitude_cov_rad2[4 * k] >= 0.0);
         for (int k = 0; k < 9; k++)
             finite &=
@@ -430,7 +509,7 @@ rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, co
     if (status == RLV_DONE)
         status = first_fit(&life, room, error);
     if (status == RLV_DONE)
-        status = estimate(&life, RLV_LIFE_KINDS, true, error);
+        status = estimate(&life, RLV_LIFE_KINDS, RLV_LIFE_NONE, true, error);
     if (status == RLV_DONE)
         status = find_groups(&life, room, group, &groups, error);
     if (status == RLV_DONE)

@@ -13,6 +13,9 @@ static const double LEVEL = 0.05;
 /// Elements, from which what is displaced in a row is found surely.
 static const size_t SURE_ROW = 15;
 
+/// The F distribution's 95 % lie below this for one degree of freedom: 215.7.
+static const double MOST_F = 250.0;
+
 static const double DEGREE = M_PI / 180.0;
 
 static const rlv_interval UNTOLD = {NAN, NAN, NAN};
@@ -51,6 +54,8 @@ static rlv_interval about(double value, double half)
 /// chi-square distribution as a mixture over Poisson's.
 static double length_below(double length, double far, int parts)
 {
+    if (!(far > 0.0))
+        return gsl_cdf_chisq_P(length * length, parts);
     const double half = 0.5 * far * far;
     const int middle = (int)half, wide = (int)(8.0 * sqrt(half) + 30.0);
     double sum = 0.0;
@@ -65,15 +70,17 @@ static double distance_for(double length, int parts, double share)
     double low = 0.0, high = length + 10.0;
     if (length_below(length, 0.0, parts) <= share)
         return 0.0;
-    for (int n = 0; n < 40; n++)
+    // Halved to a thousandth, then along the chord: the distribution bends too little there for a millionth.
+    double below[2] = {length_below(length, low, parts), length_below(length, high, parts)};
+    while (high - low > 1e-3)
     {
-        const double middle = 0.5 * (low + high);
-        if (length_below(length, middle, parts) > share)
-            low = middle;
+        const double middle = 0.5 * (low + high), at = length_below(length, middle, parts);
+        if (at > share)
+            low = middle, below[0] = at;
         else
-            high = middle;
+            high = middle, below[1] = at;
     }
-    return 0.5 * (low + high);
+    return low + (high - low) * (below[0] - share) / (below[0] - below[1]);
 }
 
 /// Interval of the length of a vector of `parts` whose parts have the variances given, seen along its own direction.
@@ -94,13 +101,29 @@ static rlv_interval length_interval(const double* off, const double* variance, i
                           sd * distance_for(length / sd, parts, 0.025)};
 }
 
+/// Where a distribution function of two degrees reaches a share, by halving between 0 and `most`. (GSL's own inverses
+/// end the program where they do not converge.)
+static double quantile(double (*below)(double, double, double), double a, double b, double most, double share)
+{
+    double low = 0.0, high = most;
+    for (int n = 0; n < 60; n++)
+    {
+        const double middle = 0.5 * (low + high);
+        if (below(middle, a, b) < share)
+            low = middle;
+        else
+            high = middle;
+    }
+    return 0.5 * (low + high);
+}
+
 static rlv_interval share_interval(size_t some, size_t all)
 {
     const double k = (double)some, n = (double)all;
     if (all == 0)
         return UNTOLD;
-    return (rlv_interval){k / n, some > 0 ? gsl_cdf_beta_Pinv(0.025, k, n - k + 1.0) : 0.0,
-                          some < all ? gsl_cdf_beta_Pinv(0.975, k + 1.0, n - k) : 1.0};
+    return (rlv_interval){k / n, some > 0 ? quantile(gsl_cdf_beta_P, k, n - k + 1.0, 1.0, 0.025) : 0.0,
+                          some < all ? quantile(gsl_cdf_beta_P, k + 1.0, n - k, 1.0, 0.975) : 1.0};
 }
 
 // Directions
@@ -322,7 +345,7 @@ static void tell_unfilled(rlv_unfilled* u, const rlv_life* life, size_t row, siz
                         .place = rlv_life_place_of(life, row, slot),
                         .corridor = corridor,
                         .position_mm = p.at_mm,
-                        .radius2 = 3.0 * gsl_cdf_fdist_Pinv(0.95, 3.0, rlv_life_freedom(life))};
+                        .radius2 = 3.0 * quantile(gsl_cdf_fdist_P, 3.0, rlv_life_freedom(life), MOST_F, 0.95)};
     lay_covariance(&p, variance, u->covariance_mm2);
 }
 

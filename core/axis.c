@@ -135,6 +135,8 @@ rlv_status rlv_body_axis_lay(rlv_body_axis* axis, size_t count, const rlv_vec3* 
 {
     curve c = {0};
     double* length = NULL;
+    if (count < 3)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give three points at least", "%zu points are no body axis", count);
     rlv_status status = make_curve(&c, count, point_mm, error);
     if (status == RLV_DONE)
     {

@@ -33,7 +33,8 @@ typedef struct rlv_body_frame
 
 /// Lay the axis through `count` points (three at least, head to tail, no two that follow each other the same): a
 /// natural cubic spline over their chords, read at even steps of its length, `step_mm` or a little less. A zeroed
-/// `axis` is filled; free with rlv_body_axis_free, which is safe after a failure. RLV_BAD_INPUT where points coincide.
+/// `axis` is filled; free with rlv_body_axis_free, which is safe after a failure. RLV_BAD_INPUT where points coincide,
+/// or are fewer.
 rlv_status rlv_body_axis_lay(rlv_body_axis* axis, size_t count, const rlv_vec3* point_mm, double step_mm,
                              rlv_error* error);
 void rlv_body_axis_free(rlv_body_axis* axis);

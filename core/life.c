@@ -11,11 +11,20 @@
 /// Penalties before any is estimated: a row's own values are smoothed over about a dozen places.
 static const rlv_smoother_penalty FIRST_PENALTY = {30.0, 1.0, 30.0};
 
+/// Stands for the deviance of penalties that the numbers fail for.
+static const double MOST_DEVIANCE = 1e100;
+
 /// The logs of penalties that are looked at.
 static const double LEAST_LOG = -7.0, MOST_LOG = 12.0;
 
 /// Knots of what rows share: one for two pitches, but no more than these.
 static const double MOST_KNOTS = 40.0;
+
+/// Elements in the fit on either side of a gap in the spacing: of fewer, it is they that may have moved.
+static const size_t LEAST_BESIDE_STEP = 3;
+
+/// A step that another answers by this share, the other way, is the edge of a stretch that moved.
+static const double MOST_ANSWERED = 0.6;
 
 /// The least of the stretch: an element further from the axis than most of its radius is none.
 static const double LEAST_STRETCH = 0.3;
@@ -40,6 +49,7 @@ void rlv_life_free(rlv_life* life)
     free(life->first);
     free(life->block);
     free(life->base_line);
+    free(life->gap);
     free(life->stretch);
     rlv_body_axis_free(&life->axis);
     for (size_t k = 0; k < RLV_LIFE_VALUES; k++)
@@ -65,30 +75,61 @@ static void find_pitches(rlv_life* life)
     }
 }
 
+/// A polynomial through each row's value that costs no penalty, so that what is left is small: for distances along the
+/// axis a parabola, which is an even taper of the pitch, else a straight line.
+static void find_base_line(rlv_life* life, size_t value)
+{
+    for (size_t r = 0; r < life->rows; r++)
+    {
+        const size_t from = life->first[r], n = life->first[r + 1] - from;
+        const double* v = life->value[value] + from;
+        const double middle = 0.5 * (double)(n - 1), square = ((double)n * (double)n - 1.0) / 12.0;
+        double sum[3] = {0, 0, 0}, squares[3] = {0, 0, 0};
+        for (int pass = 0; pass < 2; pass++)
+            for (size_t i = 0; i < n; i++)
+            {
+                // Polynomials of the place that are orthogonal over a row's places.
+                const double x = (double)i - middle, term[3] = {1.0, x, value == 0 ? x * x - square : 0.0};
+                double fitted = 0.0;
+                for (int k = 0; k < 3; k++)
+                {
+                    if (pass == 0)
+                        sum[k] += term[k] * v[i], squares[k] += term[k] * term[k];
+                    fitted += squares[k] > 0.0 ? sum[k] / squares[k] * term[k] : 0.0;
+                }
+                life->base_line[from + i] = fitted;
+            }
+    }
+}
+
 rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
 {
-    double* stiff = rlv_reserve(life->rows, sizeof *stiff, error);
-    if (stiff == NULL)
+    double* fine = rlv_reserve(life->rows, sizeof *fine, error);
+    if (fine == NULL)
         return RLV_SYSTEM;
     find_pitches(life);
     double mean = 0.0, low = INFINITY, high = -INFINITY;
     for (size_t r = 0; r < life->rows; r++)
         mean += log(life->row[r].pitch_mm) / (double)life->rows;
     for (size_t r = 0; r < life->rows; r++)
-        stiff[r] = pow(exp(mean) / life->row[r].pitch_mm, 3.0);
+        fine[r] = exp(mean) / life->row[r].pitch_mm;
     for (size_t i = 0; i < life->slots; i++)
         low = fmin(low, life->value[0][i]), high = fmax(high, life->value[0][i]);
     const size_t knots = 3 + (size_t)fmax(fmin((high - low) / (2.0 * exp(mean)), MOST_KNOTS), 1.0);
     rlv_status status = RLV_DONE;
+    // What rows share along the axis is told over their base lines: over the distances themselves it would be what it
+    // explains.
+    find_base_line(life, 0);
     for (size_t k = 0; k < RLV_LIFE_KINDS && status == RLV_DONE; k++)
     {
+        const bool along = k == RLV_LIFE_ALONG;
         rlv_smoother_free(&life->smoother[k]);
-        status = rlv_smoother_lay(&life->smoother[k], life->rows, life->first, life->value[0], stiff,
-                                  k == RLV_LIFE_ACROSS ? knots : 0, k == RLV_LIFE_ALONG, error);
+        status = rlv_smoother_lay(&life->smoother[k], life->rows, life->first, along ? life->base_line : life->value[0],
+                                  fine, along ? 3 : 2, k == RLV_LIFE_TURN ? 0 : knots, along, life->gap, error);
         if (!(life->spread[k].penalty.own > 0.0))
             life->spread[k].penalty = FIRST_PENALTY;
     }
-    free(stiff);
+    free(fine);
     return status;
 }
 
@@ -171,28 +212,6 @@ static double weight_of(const rlv_life* life, const rlv_life_element* e, size_t 
         return 0.0;
     const double h = stretch_at(life, e->slot, value), unit = life->spread[kind].unit;
     return e->trust[kind == RLV_LIFE_TURN] * h * h * (unit > 0.0 ? unit / rlv_life_scatter(life, e, value) : 1.0);
-}
-
-/// A straight line through each row's value: it costs no penalty, and what is left is small.
-static void find_base_line(rlv_life* life, size_t value)
-{
-    for (size_t r = 0; r < life->rows; r++)
-    {
-        const size_t from = life->first[r], n = life->first[r + 1] - from;
-        const double* v = life->value[value] + from;
-        double mean = 0.0, slope = 0.0, squares = 0.0;
-        for (size_t i = 0; i < n; i++)
-            mean += v[i] / (double)n;
-        for (size_t i = 0; i < n; i++)
-        {
-            const double x = (double)i - 0.5 * (double)(n - 1);
-            slope += x * (v[i] - mean);
-            squares += x * x;
-        }
-        for (size_t i = 0; i < n; i++)
-            life->base_line[from + i] =
-                mean + (squares > 0.0 ? slope / squares : 0.0) * ((double)i - 0.5 * (double)(n - 1));
-    }
 }
 
 /// Sum weights and weighted working values, less the base line, into slots. Returns the weighted squares.
@@ -282,17 +301,29 @@ static double bounded(double x)
     return fmin(fmax(x, LEAST_LOG), MOST_LOG);
 }
 
-/// What is chosen beside a row's own penalty.
-static double* second_penalty(rlv_smoother_penalty* penalty, rlv_life_kind kind)
+enum
 {
-    return kind == RLV_LIFE_ALONG ? &penalty->walk : &penalty->shared;
+    MOST_CHOSEN = 3
+};
+
+/// How many penalties are chosen for a kind.
+static size_t chosen_count(rlv_life_kind kind)
+{
+    static const size_t count[RLV_LIFE_KINDS] = {3, 2, 1};
+    return count[kind];
+}
+
+/// The penalties that are chosen, in order.
+static double* chosen(rlv_smoother_penalty* penalty, size_t index)
+{
+    double* const all[MOST_CHOSEN] = {&penalty->own, &penalty->shared, &penalty->walk};
+    return all[index];
 }
 
 static void take(rlv_life* life, rlv_life_kind kind, const gsl_vector* x)
 {
-    life->spread[kind].penalty.own = exp(bounded(gsl_vector_get(x, 0)));
-    if (x->size > 1)
-        *second_penalty(&life->spread[kind].penalty, kind) = exp(bounded(gsl_vector_get(x, 1)));
+    for (size_t k = 0; k < x->size; k++)
+        *chosen(&life->spread[kind].penalty, k) = exp(bounded(gsl_vector_get(x, k)));
 }
 
 static double deviance(const gsl_vector* x, void* user)
@@ -302,27 +333,30 @@ static double deviance(const gsl_vector* x, void* user)
     take(c->life, c->kind, x);
     for (size_t k = 0; k < x->size; k++)
         out += fabs(gsl_vector_get(x, k) - bounded(gsl_vector_get(x, k)));
-    return fit_kind(c->life, c->kind, false, &unit) + out;
+    const double found = fit_kind(c->life, c->kind, false, &unit) + out;
+    return isfinite(found) ? found : MOST_DEVIANCE; // the search takes none for an answer that is not a number
 }
 
 /// Where the search starts: the best of the penalties as they are and a coarse grid, since the likelihood can have more
 /// than one peak (all is scatter; or all is shared).
 static void find_start(choice* c, gsl_vector* x)
 {
-    static const double grid[] = {-1.0, 3.0, 7.0, 12.0};
-    const size_t steps = sizeof grid / sizeof *grid, seconds = x->size > 1 ? steps : 1;
-    rlv_smoother_penalty* now = &c->life->spread[c->kind].penalty;
-    double best[2] = {bounded(log(now->own)), bounded(log(*second_penalty(now, c->kind)))}, least = INFINITY;
+    static const double grid[] = {-1.0, 4.0, 10.0};
+    const size_t steps = sizeof grid / sizeof *grid;
+    double best[MOST_CHOSEN], least = INFINITY;
+    size_t all = 1;
+    for (size_t k = 0; k < x->size; k++, all *= steps)
+        best[k] = bounded(log(*chosen(&c->life->spread[c->kind].penalty, k)));
     // Once scatter has been estimated, the fit changes little from choice to choice.
-    const size_t looks = c->life->spread[c->kind].unit > 0.0 ? 0 : steps * seconds;
+    const size_t looks = c->life->spread[c->kind].unit > 0.0 ? 0 : all;
     for (size_t n = 0; n <= looks; n++)
     {
-        const double at[2] = {n == 0 ? best[0] : grid[(n - 1) % steps], n == 0 ? best[1] : grid[(n - 1) / steps]};
-        for (size_t k = 0; k < x->size; k++)
-            gsl_vector_set(x, k, at[k]);
+        double at[MOST_CHOSEN];
+        for (size_t k = 0, digits = n - 1; k < x->size; k++, digits /= steps)
+            gsl_vector_set(x, k, at[k] = n == 0 ? best[k] : grid[digits % steps]);
         const double found = deviance(x, c);
         if (found < least)
-            least = found, best[0] = at[0], best[1] = at[1];
+            least = found, memcpy(best, at, sizeof best);
     }
     for (size_t k = 0; k < x->size; k++)
         gsl_vector_set(x, k, best[k]);
@@ -331,7 +365,7 @@ static void find_start(choice* c, gsl_vector* x)
 rlv_status rlv_life_choose(rlv_life* life, rlv_life_kind kind, rlv_error* error)
 {
     choice c = {life, kind};
-    const size_t size = kind == RLV_LIFE_TURN ? 1 : 2;
+    const size_t size = chosen_count(kind);
     gsl_multimin_function f = {deviance, size, &c};
     gsl_multimin_fminimizer* m = gsl_multimin_fminimizer_alloc(gsl_multimin_fminimizer_nmsimplex2, size);
     gsl_vector *x = gsl_vector_alloc(size), *step = gsl_vector_alloc(size);
@@ -341,9 +375,9 @@ rlv_status rlv_life_choose(rlv_life* life, rlv_life_kind kind, rlv_error* error)
     else
     {
         find_start(&c, x);
-        gsl_vector_set_all(step, 1.5);
+        gsl_vector_set_all(step, life->spread[kind].unit > 0.0 ? 0.75 : 1.5);
         gsl_multimin_fminimizer_set(m, &f, x, step);
-        for (int n = 0; n < 40 && gsl_multimin_fminimizer_size(m) > 0.25; n++)
+        for (int n = 0; n < 40 * (int)size && gsl_multimin_fminimizer_size(m) > 0.25; n++)
             if (gsl_multimin_fminimizer_iterate(m) != 0)
                 break;
         take(life, kind, gsl_multimin_fminimizer_x(m));
@@ -384,7 +418,7 @@ static void find_natural(rlv_life* life, rlv_life_kind kind, double phi)
 }
 
 /// Covariances of a kind, and the values that belong to the same weights.
-static void find_spread(rlv_life* life, rlv_life_kind kind)
+static void find_spread(rlv_life* life, rlv_life_kind kind, size_t row)
 {
     rlv_smoother* s = &life->smoother[kind];
     double freedom = 0.0;
@@ -392,14 +426,21 @@ static void find_spread(rlv_life* life, rlv_life_kind kind)
     {
         const size_t v = first_value(kind) + k;
         gather(life, v);
-        if (k == 0 || !weighs_alike(life, v))
-        {
+        const bool anew = k == 0 || !weighs_alike(life, v);
+        double* covariance = life->covariance[rlv_life_spread_index(v)];
+        if (anew)
             rlv_smoother_factor(s, life->room[0], life->spread[kind].penalty);
-            rlv_smoother_spread(s, life->covariance[rlv_life_spread_index(v)]);
+        for (size_t r = 0; r < life->rows; r++)
+        {
+            const size_t n = life->first[r + 1] - life->first[r];
+            double* block = covariance + life->block[r];
+            if (anew && row == r)
+                rlv_smoother_spread(s, r, block);
+            else if (anew && row == RLV_LIFE_ALL)
+                rlv_smoother_variances(s, r, block);
+            else if (!anew && kind == RLV_LIFE_TURN && (row == r || row == RLV_LIFE_ALL))
+                memcpy(block, life->covariance[rlv_life_spread_index(v - 1)] + life->block[r], n * n * sizeof *block);
         }
-        else if (kind == RLV_LIFE_TURN)
-            memcpy(life->covariance[rlv_life_spread_index(v)], life->covariance[rlv_life_spread_index(v - 1)],
-                   rlv_smoother_spread_size(s) * sizeof(double));
         rlv_smoother_fit(s, life->room[1], life->room[0], NULL);
         for (size_t i = 0; i < life->slots; i++)
             life->value[v][i] = life->base_line[i] + life->room[0][i];
@@ -412,7 +453,7 @@ static void find_spread(rlv_life* life, rlv_life_kind kind)
     life->spread[kind].freedom = freedom;
 }
 
-void rlv_life_spread_of(rlv_life* life, size_t kinds, double kept)
+void rlv_life_spread_of(rlv_life* life, size_t kinds, size_t row, double kept)
 {
     // The stretch stays as it was from here on: weights and covariances belong together.
     for (size_t k = 0; k < kinds; k++)
@@ -423,8 +464,41 @@ void rlv_life_spread_of(rlv_life* life, size_t kinds, double kept)
         find_natural(life, (rlv_life_kind)k, phi / kept);
     }
     for (size_t k = 0; k < kinds; k++)
-        find_spread(life, (rlv_life_kind)k);
+        find_spread(life, (rlv_life_kind)k, row);
     measure(life);
+}
+
+/// Elements of a row in the fit, up to a slot and it.
+static size_t in_fit_up_to(const rlv_life* life, size_t row, size_t slot)
+{
+    size_t n = 0;
+    for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
+        n += life->element[i].trust[0] > 0.0 && life->element[i].slot <= slot;
+    return n;
+}
+
+rlv_life_step rlv_life_seek_step(rlv_life* life, size_t row)
+{
+    const rlv_life_spread* s = &life->spread[RLV_LIFE_ALONG];
+    const size_t from = life->first[row], steps = life->first[row + 1] - from - 1,
+                 all = in_fit_up_to(life, row, from + steps);
+    double* root = life->room[0];
+    size_t best = steps;
+    rlv_smoother_steps(&life->smoother[RLV_LIFE_ALONG], row, s->penalty, root);
+    for (size_t i = 0; i < steps; i++)
+    {
+        const size_t before = in_fit_up_to(life, row, from + i);
+        if (before >= LEAST_BESIDE_STEP && all - before >= LEAST_BESIDE_STEP &&
+            (best == steps || fabs(root[i]) > fabs(root[best])))
+            best = i;
+    }
+    if (best == steps)
+        return (rlv_life_step){.p = 1.0};
+    for (size_t i = 0; i < steps; i++)
+        if ((i > best ? i - best : best - i) >= LEAST_BESIDE_STEP && -root[i] / root[best] > MOST_ANSWERED)
+            return (rlv_life_step){.p = 1.0};
+    const double p = gsl_cdf_fdist_Q(root[best] * root[best] / s->unit, 1.0, s->freedom);
+    return (rlv_life_step){from + best, fmin((double)steps * p, 1.0)};
 }
 
 bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const rlv_life_element* but)

@@ -74,6 +74,7 @@ typedef struct rlv_life
     double* stretch;                ///< one a slot: its length over that along the axis, when last looked at
     double* room[2];                ///< one a slot: sums of weights and of weighted values
     double* base_line;              ///< one a slot
+    bool* gap;                      ///< one a slot: the spacing to the next is a natural gap
     rlv_smoother smoother[RLV_LIFE_KINDS];
     rlv_life_spread spread[RLV_LIFE_KINDS];
     double* covariance[RLV_LIFE_SPREADS]; ///< blocks: over phi
@@ -117,7 +118,10 @@ rlv_status rlv_life_choose(rlv_life* life, rlv_life_kind kind, rlv_error* error)
 
 /// After fits with trust 0 and 1: fit the first `kinds` again, with covariances and with the scatter and its degrees of
 /// freedom; `kept` is the share of the variance of what is in place that is left in those that were let in.
-void rlv_life_spread_of(rlv_life* life, size_t kinds, double kept);
+/// Of what is not known, `row` gets covariances; RLV_LIFE_ALL are all rows, and get the variances alone.
+#define RLV_LIFE_ALL SIZE_MAX
+#define RLV_LIFE_NONE (SIZE_MAX - 1)
+void rlv_life_spread_of(rlv_life* life, size_t kinds, size_t row, double kept);
 
 /// An element against its life position as the others tell it: distance and variance of each value (mm and radians);
 /// not known is variance infinite.
@@ -144,6 +148,15 @@ bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const 
 double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test);
 double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test);
 
+/// A step of a row's spacing against its walk: the clearest of those with three elements in the fit to either side. A
+/// natural gap, where it is too wide for chance; none where another step takes it back. After rlv_life_spread_of.
+typedef struct rlv_life_step
+{
+    size_t slot; ///< the step is from it to the next
+    double p;    ///< times the steps of the row; 1 where there is none
+} rlv_life_step;
+rlv_life_step rlv_life_seek_step(rlv_life* life, size_t row);
+
 /// A stretch of a row that moved together.
 typedef struct rlv_life_group
 {
@@ -156,8 +169,12 @@ typedef struct rlv_life_group
 /// (one an element of `life`) gets which; p is 1 where there is none.
 rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member);
 
-/// The common motion of a group's members, which are left out of the fit.
-rlv_life_group rlv_life_group_motion(const rlv_life* life, size_t group);
+/// The common motion of a group's members, which are left out of the fit. After rlv_life_spread_of.
+rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group);
+
+/// Take neighbours of a group, and elements within it, that its motion fits better than their own place does, into it
+/// and out of the fit. Returns whether there were any.
+bool rlv_life_grow_group(rlv_life* life, size_t group, const rlv_life_group* motion);
 
 /// Which kind a value is of, and which spread.
 rlv_life_kind rlv_life_kind_of(size_t value);

@@ -1,10 +1,10 @@
 #include "life.h"
 
+#include "cholesky.h"
 #include "order.h"
 
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_linalg.h>
 #include <string.h>
 
 enum
@@ -17,6 +17,9 @@ enum
 /// An element belongs to a common motion where its distance from it is not beyond that of 1 in 1,000: chi-square of
 /// three.
 static const double MOST_CHI2 = 16.27;
+
+/// And where it fits better there than in its life position by this much, of chi-square.
+static const double CLEARLY = 4.0;
 
 /// A window is looked at where this share of its elements agrees.
 static const double LEAST_AGREED = 0.7;
@@ -50,8 +53,8 @@ static void lay_spread(const rlv_life* life, window* w, size_t kind)
 
 /// Take a window's own elements out of its prediction: with K the covariance of all and N the noise of those in the
 /// fit, residuals e become e + K (N - K)^-1 e and the covariance K + K (N - K)^-1 K. (`kind` 0: along, 1: both
-/// offsets.)
-static void leave_out(const rlv_life* life, window* w, size_t kind)
+/// offsets.) False where that cannot be told: a leverage is one, but for rounding.
+static bool leave_out(const rlv_life* life, window* w, size_t kind)
 {
     const size_t n = w->count, from = kind == 0 ? 0 : 1, to = kind == 0 ? 1 : 3;
     double* k = w->spread[kind];
@@ -65,7 +68,7 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
             w->own[held++] = i;
     }
     if (held == 0)
-        return;
+        return true;
     gsl_matrix_view gap = gsl_matrix_view_array(w->gap, held, held), side = gsl_matrix_view_array(w->side, held, n);
     for (size_t i = 0; i < held; i++)
         for (size_t j = 0; j < held; j++)
@@ -78,7 +81,9 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
         for (size_t j = 0; j < n; j++)
             w->side[i * n + j] = k[w->own[i] * n + j];
     // L^-1 K: its squares are what the covariance gains, and it carries L^-1 e to the residuals.
-    gsl_linalg_cholesky_decomp1(&gap.matrix);
+    rlv_cholesky(held, w->gap);
+    if (!isfinite(w->gap[held * held - 1]))
+        return false;
     gsl_blas_dtrsm(CblasLeft, CblasLower, CblasNoTrans, CblasNonUnit, 1.0, &gap.matrix, &side.matrix);
     for (size_t v = from; v < to; v++)
     {
@@ -93,6 +98,7 @@ static void leave_out(const rlv_life* life, window* w, size_t kind)
     }
     gsl_matrix_view all = gsl_matrix_view_array(k, n, n);
     gsl_blas_dgemm(CblasTrans, CblasNoTrans, 1.0, &side.matrix, &side.matrix, 1.0, &all.matrix);
+    return true;
 }
 
 /// Which elements of a window agree with the median of their motions. Returns how many.
@@ -129,22 +135,42 @@ static double common_motion(const rlv_life* life, window* w, double shift[3], do
     {
         const double* k = w->spread[rlv_life_spread_index(v)];
         gsl_matrix_view g = gsl_matrix_view_array(w->gap, held, held);
-        gsl_vector_view one = gsl_vector_view_array(w->side, held);
+        double one[MOST_GROUP], off[MOST_GROUP], weight = 0.0, sum = 0.0;
+        gsl_vector_view a = gsl_vector_view_array(one, held), b = gsl_vector_view_array(off, held);
         for (size_t i = 0; i < held; i++)
             for (size_t j = 0; j < held; j++)
                 w->gap[i * held + j] = k[w->own[i] * w->count + w->own[j]] +
                                        (i == j ? rlv_life_scatter(life, &w->element[w->own[i]], v) : 0.0);
-        gsl_linalg_cholesky_decomp1(&g.matrix);
-        gsl_vector_set_all(&one.vector, 1.0);
-        gsl_linalg_cholesky_svx(&g.matrix, &one.vector);
-        double weight = 0.0, sum = 0.0;
         for (size_t i = 0; i < held; i++)
-            weight += w->side[i], sum += w->side[i] * w->off[v][w->own[i]];
+            one[i] = 1.0, off[i] = w->off[v][w->own[i]];
+        rlv_cholesky(held, w->gap);
+        gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &g.matrix, &a.vector);
+        gsl_blas_dtrsv(CblasLower, CblasNoTrans, CblasNonUnit, &g.matrix, &b.vector);
+        for (size_t i = 0; i < held; i++)
+            weight += one[i] * one[i], sum += one[i] * off[i];
         shift[v] = sum / weight;
         variance[v] = 1.0 / weight;
         chi2 += shift[v] * shift[v] / variance[v];
     }
     return chi2;
+}
+
+/// Whether a window's elements moved at both its ends: the means of the first and of the last two that agree go half of
+/// the common motion at least. At a gap in the spacing they do at one end alone.
+static bool moved_throughout(const window* w, const double shift[3])
+{
+    double square = 0.0, way[2] = {0.0, 0.0};
+    for (size_t v = 0; v < 3; v++)
+        square += shift[v] * shift[v];
+    for (int end = 0; end < 2; end++)
+        for (size_t i = 0, met = 0; i < w->count && met < 2; i++)
+        {
+            const size_t k = end == 0 ? i : w->count - 1 - i;
+            for (size_t v = 0; v < 3 && w->agreed[k]; v++)
+                way[end] += 0.5 * shift[v] * w->off[v][k];
+            met += w->agreed[k];
+        }
+    return way[0] >= 0.5 * square && way[1] >= 0.5 * square;
 }
 
 /// Elements in the fit from one of `life` up to another.
@@ -180,14 +206,14 @@ static void look_at(const rlv_life* life, window* w, size_t from, size_t count, 
     for (size_t i = 0; i < count; i++)
         if (w->element[i].group > 0)
             return;
-    leave_out(life, w, 0);
-    leave_out(life, w, 1);
+    if (!leave_out(life, w, 0) || !leave_out(life, w, 1))
+        return;
     const size_t agreed = find_agreed(life, w);
     if (agreed < LEAST_GROUP || (double)agreed < LEAST_AGREED * (double)count || !w->agreed[0] || !w->agreed[count - 1])
         return;
     rlv_life_group g = {.first = from, .last = from + count - 1};
     g.chi2 = common_motion(life, w, g.shift, g.variance);
-    if (!(g.chi2 > best->chi2))
+    if (!(g.chi2 > best->chi2) || !moved_throughout(w, g.shift))
         return;
     *best = g;
     memset(member, 0, life->count * sizeof *member);
@@ -208,20 +234,54 @@ rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* membe
     return best;
 }
 
-rlv_life_group rlv_life_group_motion(const rlv_life* life, size_t group)
+/// Whether an element lies where a common motion would have brought it, and clearly not where it belongs.
+static bool moved_alike(const rlv_life* life, const rlv_life_element* e, const rlv_life_group* motion)
+{
+    const rlv_life_test t = rlv_life_test_of(life, e);
+    double here = 0.0, there = 0.0;
+    for (size_t v = 0; v < 3; v++)
+    {
+        here += t.off[v] * t.off[v] / t.variance[v];
+        there += (t.off[v] - motion->shift[v]) * (t.off[v] - motion->shift[v]) / (t.variance[v] + motion->variance[v]);
+    }
+    return there < MOST_CHI2 && here > there + CLEARLY;
+}
+
+bool rlv_life_grow_group(rlv_life* life, size_t group, const rlv_life_group* motion)
+{
+    const rlv_life_row* row = &life->row[life->element[motion->first].row];
+    size_t first = motion->first, last = motion->last;
+    bool grown = false;
+    for (bool on = true; on && first > row->begin && last - first + 1 < MOST_GROUP;)
+        on = life->element[first - 1].group == 0 && moved_alike(life, &life->element[first - 1], motion) && first--;
+    for (bool on = true; on && last + 1 < row->end && last - first + 1 < MOST_GROUP;)
+        on = life->element[last + 1].group == 0 && moved_alike(life, &life->element[last + 1], motion) && ++last;
+    for (size_t i = first; i <= last; i++)
+    {
+        rlv_life_element* e = &life->element[i];
+        if (e->group == 0 && moved_alike(life, e, motion))
+            e->group = group, e->trust[0] = 0.0, grown = true;
+    }
+    return grown;
+}
+
+rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group)
 {
     size_t from = life->count, last = 0;
     for (size_t i = 0; i < life->count; i++)
         if (life->element[i].group == group)
             from = i < from ? i : from, last = i;
+    const size_t row = life->element[from].row;
+    for (size_t k = 0; k < 2; k++) // as last factored: along, and both offsets
+        rlv_smoother_spread(&life->smoother[k], row, life->covariance[k] + life->block[row]);
     window w;
     w.count = last - from + 1;
     w.element = life->element + from;
-    leave_out(life, &w, 0);
-    leave_out(life, &w, 1);
+    rlv_life_group motion = {.first = from, .last = last, .p = 1.0};
+    if (!leave_out(life, &w, 0) || !leave_out(life, &w, 1))
+        return motion;
     for (size_t i = 0; i < w.count; i++)
         w.agreed[i] = w.element[i].group == group;
-    rlv_life_group motion = {.first = from, .last = last};
     motion.chi2 = common_motion(life, &w, motion.shift, motion.variance);
     motion.p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
     return motion;

@@ -13,8 +13,8 @@ enum
 };
 
 /// A row's first curve is smoothed as places 28 mm apart are with a penalty of one: that leaves a circle of 70 mm
-/// radius within 2 mm of itself. Not over more than about a dozen places.
-static const double FIRST_PITCH_MM = 28.0, MOST_FIRST_PENALTY = 20.0;
+/// radius within 2 mm of itself. Not over more than about a dozen places: with a penalty of 20.
+static const double FIRST_PITCH_MM = 28.0, MOST_FIRST_FINENESS = 2.7;
 
 /// A distance below this, in mm, weighs no more for being smaller.
 static const double LEAST_DISTANCE_MM = 0.5;
@@ -122,6 +122,7 @@ static rlv_status lay_rows(rlv_life* life, size_t count, const rlv_placed_elemen
     if ((life->room[0] = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->room[1] = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->base_line = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
+        (life->gap = rlv_reserve(life->slots, sizeof(bool), error)) == NULL ||
         (life->stretch = rlv_reserve(life->slots, sizeof(double), error)) == NULL)
         return RLV_SYSTEM;
     return RLV_DONE;
@@ -159,14 +160,14 @@ static rlv_status first_curves(rlv_life* life, rlv_vec3* curve, rlv_error* error
     if (status == RLV_DONE)
     {
         double *weight = room, *sum = room + life->slots, *value = room + 4 * life->slots,
-               *u = weight + 5 * life->slots, *stiff = u + life->slots, *pitches = stiff + life->rows;
+               *u = weight + 5 * life->slots, *fine = u + life->slots, *pitches = fine + life->rows;
         for (size_t r = 0; r < life->rows; r++)
         {
-            stiff[r] = fmin(pow(FIRST_PITCH_MM / plain_pitch(life, r, pitches), 3.0), MOST_FIRST_PENALTY);
+            fine[r] = fmin(FIRST_PITCH_MM / plain_pitch(life, r, pitches), MOST_FIRST_FINENESS);
             for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
                 u[i] = (double)(i - life->first[r]) + (double)r * 1e6; // rows do not meet: no shared part, narrow band
         }
-        status = rlv_smoother_lay(&s, life->rows, life->first, u, stiff, 0, false, error);
+        status = rlv_smoother_lay(&s, life->rows, life->first, u, fine, 2, 0, false, NULL, error);
         for (int round = 0; round < L1_ROUNDS && status == RLV_DONE; round++)
         {
             memset(weight, 0, 4 * life->slots * sizeof *weight);

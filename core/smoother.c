@@ -1,6 +1,5 @@
 #include "smoother.h"
 
-#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,21 +11,32 @@ static const double RIDGE = 1e-6;
 /// A penalty above this changes nothing any more, and its rounding would come near the ridge.
 static const double MOST_PENALTY = 2e5;
 
-/// Differences of third, second and first order.
-static const double THIRD[4] = {-1, 3, -3, 1}, SECOND[3] = {1, -2, 1}, FIRST[2] = {-1, 1};
+/// Built for the wider registers too, and picked at run time; no operation rounds differently there.
+#if defined(__x86_64__) && defined(__GLIBC__)
+#define EACH_WIDTH __attribute__((target_clones("avx2", "default")))
+#else
+#define EACH_WIDTH
+#endif
+
+enum
+{
+    WIDE = RLV_SMOOTHER_WIDE,
+};
+
+/// Differences of first, second and third order.
+static const double DIFFERENCE[4][4] = {{1}, {-1, 1}, {1, -2, 1}, {-1, 3, -3, 1}};
 
 void rlv_smoother_free(rlv_smoother* s)
 {
     free(s->first);
-    free(s->stiff);
+    free(s->fine);
     free(s->order);
     free(s->knot);
     free(s->basis);
     free(s->plain);
-    if (s->factor != NULL)
-        gsl_matrix_free(s->factor);
-    if (s->room != NULL)
-        gsl_vector_free(s->room);
+    free(s->factor);
+    free(s->room);
+    free(s->wide);
     *s = (rlv_smoother){0};
 }
 
@@ -89,7 +99,7 @@ static rlv_status find_order(rlv_smoother* s, const double* u, double low, doubl
     size_t band = 3;
     for (size_t r = 0; r < s->rows; r++)
         for (size_t i = s->first[r]; i + 1 < s->first[r + 1]; i++)
-            for (size_t k = 1; k <= 2 && i + k < s->first[r + 1]; k++)
+            for (size_t k = 1; k <= s->order_own && i + k < s->first[r + 1]; k++)
                 band = larger(band, apart(s->order[i], s->order[i + k]));
     for (size_t r = 0; r < s->rows && s->walk; r++)
         for (size_t i = s->first[r]; i < s->first[r + 1]; i++)
@@ -112,23 +122,25 @@ static rlv_status find_order(rlv_smoother* s, const double* u, double low, doubl
     return RLV_DONE;
 }
 
-rlv_status rlv_smoother_lay(rlv_smoother* s, size_t rows, const size_t* first, const double* u, const double* stiff,
-                            size_t knots, bool walk, rlv_error* error)
+rlv_status rlv_smoother_lay(rlv_smoother* s, size_t rows, const size_t* first, const double* u, const double* fine,
+                            size_t order_own, size_t knots, bool walk, const bool* gap, rlv_error* error)
 {
     s->rows = rows;
     s->slots = first[rows];
     s->knots = knots;
+    s->order_own = order_own;
     s->walk = walk;
+    s->gap = gap;
     s->size = s->slots + knots + (walk ? s->slots : 0);
     if ((s->first = rlv_reserve(rows + 1, sizeof *first, error)) == NULL ||
-        (s->stiff = rlv_reserve(rows, sizeof *stiff, error)) == NULL ||
+        (s->fine = rlv_reserve(rows, sizeof *fine, error)) == NULL ||
         (s->order = rlv_reserve(s->size, sizeof *s->order, error)) == NULL ||
         (s->knot = rlv_reserve(s->slots, sizeof *s->knot, error)) == NULL ||
         (s->basis = rlv_reserve(4 * s->slots, sizeof *s->basis, error)) == NULL ||
         (s->plain = rlv_reserve(s->size, sizeof *s->plain, error)) == NULL)
         return RLV_SYSTEM;
     memcpy(s->first, first, (rows + 1) * sizeof *first);
-    memcpy(s->stiff, stiff, rows * sizeof *stiff);
+    memcpy(s->fine, fine, rows * sizeof *fine);
     double low = INFINITY, high = -INFINITY;
     for (size_t i = 0; i < s->slots; i++)
         low = fmin(low, u[i]), high = fmax(high, u[i]);
@@ -141,42 +153,101 @@ rlv_status rlv_smoother_lay(rlv_smoother* s, size_t rows, const size_t* first, c
     }
     if (find_order(s, u, low, step, error) != RLV_DONE)
         return RLV_SYSTEM;
-    s->factor = gsl_matrix_alloc(s->size, s->band + 1);
-    s->room = gsl_vector_alloc(s->size);
-    if (s->factor == NULL || s->room == NULL)
-        return rlv_fail(error, RLV_SYSTEM, NULL, NULL, "no memory for %zu unknowns", s->size);
+    if ((s->factor = rlv_reserve(s->size, (s->band + 1) * sizeof *s->factor, error)) == NULL ||
+        (s->room = rlv_reserve(s->size, sizeof *s->room, error)) == NULL ||
+        (s->wide = rlv_reserve(s->size, RLV_SMOOTHER_WIDE * sizeof *s->wide, error)) == NULL)
+        return RLV_SYSTEM;
     return RLV_DONE;
 }
 
-/// Add to an entry of the normal matrix, which is kept by its lower half: row i of the store holds column i from the
-/// diagonal down.
+static double* column_of(const rlv_smoother* s, size_t column)
+{
+    return s->factor + column * (s->band + 1);
+}
+
+/// Add to an entry of the normal matrix, which is kept by its lower half.
 static void add(rlv_smoother* s, size_t a, size_t b, double value)
 {
     const size_t i = s->order[a], j = s->order[b];
     if (i >= j)
-        *gsl_matrix_ptr(s->factor, j, i - j) += value;
+        column_of(s, j)[i - j] += value;
 }
 
-static void add_difference(rlv_smoother* s, size_t from, size_t terms, const double* term, double penalty)
+static void add_difference(rlv_smoother* s, size_t from, size_t order, double penalty)
 {
-    for (size_t a = 0; a < terms; a++)
-        for (size_t b = 0; b < terms; b++)
+    const double* term = DIFFERENCE[order];
+    for (size_t a = 0; a <= order; a++)
+        for (size_t b = 0; b <= order; b++)
             add(s, from + a, from + b, penalty * term[a] * term[b]);
 }
 
 static double own_penalty(const rlv_smoother* s, size_t row, rlv_smoother_penalty penalty)
 {
-    return fmin(penalty.own * s->stiff[row], MOST_PENALTY);
+    return fmin(penalty.own * pow(s->fine[row], 2.0 * (double)s->order_own - 1.0), MOST_PENALTY);
+}
+
+static bool is_gap(const rlv_smoother* s, size_t slot)
+{
+    return s->gap != NULL && s->gap[slot];
 }
 
 static double walk_penalty(const rlv_smoother* s, size_t row, rlv_smoother_penalty penalty)
 {
-    return fmin(penalty.walk * pow(s->stiff[row], 2.0 / 3.0), MOST_PENALTY);
+    return fmin(penalty.walk * s->fine[row] * s->fine[row], MOST_PENALTY);
+}
+
+/// Entries of a column that are not zero.
+static size_t reach_of(const rlv_smoother* s, size_t column)
+{
+    return s->band + 1 < s->size - column ? s->band + 1 : s->size - column;
+}
+
+/// Divide a column by the root of its head: of what is below zero that is not a number, and so is all after it.
+static inline void finish_column(double* column, size_t reach)
+{
+    const double root = sqrt(column[0]);
+    for (size_t i = 0; i < reach; i++)
+        column[i] /= root;
+}
+
+/// Take a finished column, from where it meets the head of another, out of that.
+static inline void take_out(double* restrict other, const double* restrict from, size_t count)
+{
+    const double by = from[0];
+    for (size_t i = 0; i < count; i++)
+        other[i] -= by * from[i];
+}
+
+/// Two columns at a time: what lies after them is then read and written half as often.
+EACH_WIDTH static void factor(rlv_smoother* s)
+{
+    for (size_t j = 0; j < s->size; j += 2)
+    {
+        double *first = column_of(s, j), *second = j + 1 < s->size ? column_of(s, j + 1) : NULL;
+        const size_t reach = reach_of(s, j), further = second != NULL ? reach_of(s, j + 1) : 0;
+        finish_column(first, reach);
+        if (second == NULL)
+            break;
+        if (reach > 1)
+            take_out(second, first + 1, reach - 1);
+        finish_column(second, further);
+        for (size_t k = 1; k < further; k++) // column j + 1 + k
+        {
+            double* restrict other = column_of(s, j + 1 + k);
+            const double* restrict a = first + k + 1, * restrict b = second + k;
+            const size_t both = k + 1 < reach ? reach - k - 1 : 0;
+            const double by_a = both > 0 ? a[0] : 0.0, by_b = b[0];
+            for (size_t i = 0; i < both; i++)
+                other[i] -= by_a * a[i] + by_b * b[i];
+            for (size_t i = both; i < further - k; i++)
+                other[i] -= by_b * b[i];
+        }
+    }
 }
 
 void rlv_smoother_factor(rlv_smoother* s, const double* weight, rlv_smoother_penalty penalty)
 {
-    gsl_matrix_set_zero(s->factor);
+    memset(s->factor, 0, s->size * (s->band + 1) * sizeof *s->factor);
     for (size_t i = 0; i < s->size; i++)
         add(s, i, i, RIDGE);
     for (size_t i = 0; i < s->slots; i++)
@@ -204,86 +275,110 @@ void rlv_smoother_factor(rlv_smoother* s, const double* weight, rlv_smoother_pen
         }
     }
     for (size_t r = 0; r < s->rows; r++)
-        for (size_t i = s->first[r]; i + 2 < s->first[r + 1]; i++)
-            add_difference(s, i, 3, SECOND, own_penalty(s, r, penalty));
+        for (size_t i = s->first[r]; i + s->order_own < s->first[r + 1]; i++)
+            add_difference(s, i, s->order_own, own_penalty(s, r, penalty));
     for (size_t r = 0; r < s->rows && s->walk; r++)
         for (size_t i = s->first[r]; i + 1 < s->first[r + 1]; i++)
-            add_difference(s, walk_of(s, i), 2, FIRST, walk_penalty(s, r, penalty));
+            if (!is_gap(s, i))
+                add_difference(s, walk_of(s, i), 1, walk_penalty(s, r, penalty));
     for (size_t k = 0; k + 3 < s->knots; k++)
-        add_difference(s, s->slots + k, 4, THIRD, fmin(penalty.shared, MOST_PENALTY));
-    gsl_linalg_cholesky_band_decomp(s->factor);
+        add_difference(s, s->slots + k, 3, fmin(penalty.shared, MOST_PENALTY));
+    factor(s);
 }
 
-/// f + g + h at a slot, from the coefficients in the order of the band.
-static double value_at(const rlv_smoother* s, const gsl_vector* c, size_t slot, double* shared)
+/// f + g + h at a slot, from coefficients in the order of the band that lie `stride` apart.
+static double value_at(const rlv_smoother* s, const double* c, size_t stride, size_t slot, double* shared)
 {
     double f = 0.0;
     for (size_t a = 0; a < 4 && s->knots > 0; a++)
-        f += s->basis[4 * slot + a] * gsl_vector_get(c, s->order[s->slots + s->knot[slot] + a]);
+        f += s->basis[4 * slot + a] * c[stride * s->order[s->slots + s->knot[slot] + a]];
     if (shared != NULL)
         *shared = f;
-    return f + gsl_vector_get(c, s->order[slot]) + (s->walk ? gsl_vector_get(c, s->order[walk_of(s, slot)]) : 0.0);
+    return f + c[stride * s->order[slot]] + (s->walk ? c[stride * s->order[walk_of(s, slot)]] : 0.0);
 }
 
-static void lay_side(rlv_smoother* s, size_t slot, double sum)
+/// The right-hand side that a slot's sum makes.
+static void lay_side(const rlv_smoother* s, double* side, size_t stride, size_t slot, double sum)
 {
-    *gsl_vector_ptr(s->room, s->order[slot]) += sum;
+    side[stride * s->order[slot]] += sum;
     if (s->walk)
-        *gsl_vector_ptr(s->room, s->order[walk_of(s, slot)]) += sum;
+        side[stride * s->order[walk_of(s, slot)]] += sum;
     for (size_t a = 0; a < 4 && s->knots > 0; a++)
-        *gsl_vector_ptr(s->room, s->order[s->slots + s->knot[slot] + a]) += sum * s->basis[4 * slot + a];
+        side[stride * s->order[s->slots + s->knot[slot] + a]] += sum * s->basis[4 * slot + a];
 }
 
-/// Solve with the factor, `x` being zero before `from`. GSL's own solves through general strides: five times slower,
-/// and covariances take one for each slot.
-static void solve(const rlv_smoother* s, double* x, size_t from)
+/// Solve with the factor, `x` being zero before `from`.
+EACH_WIDTH static void solve(const rlv_smoother* s, double* restrict x, size_t from)
 {
-    const size_t size = s->size, wide = s->band + 1;
-    const double* l = s->factor->data;
-    for (size_t j = from; j < size; j++)
+    for (size_t j = from; j < s->size; j++)
     {
-        const double* column = l + j * s->factor->tda;
-        const size_t reach = wide < size - j ? wide : size - j;
+        const double* restrict column = column_of(s, j);
+        const size_t reach = reach_of(s, j);
         const double v = x[j] /= column[0];
         for (size_t i = 1; i < reach; i++)
             x[j + i] -= column[i] * v;
     }
-    for (size_t j = size; j-- > 0;)
+    for (size_t j = s->size; j-- > 0;)
     {
-        const double* column = l + j * s->factor->tda;
-        const size_t reach = wide < size - j ? wide : size - j;
-        double sum[4] = {0, 0, 0, 0};
+        const double* restrict column = column_of(s, j);
+        const size_t reach = reach_of(s, j);
+        double sum[WIDE] = {0}; // apart, so that they need not wait for one another
         size_t i = 1;
-        for (; i + 4 <= reach; i += 4)
-            for (size_t k = 0; k < 4; k++)
+        for (; i + WIDE <= reach; i += WIDE)
+            for (size_t k = 0; k < WIDE; k++)
                 sum[k] += column[i + k] * x[j + i + k];
         for (; i < reach; i++)
             sum[0] += column[i] * x[j + i];
-        x[j] = (x[j] - ((sum[0] + sum[1]) + (sum[2] + sum[3]))) / column[0];
+        for (size_t k = 1; k < WIDE; k++)
+            sum[0] += sum[k];
+        x[j] = (x[j] - sum[0]) / column[0];
+    }
+}
+
+/// Solve with L alone RLV_SMOOTHER_WIDE systems, side by side.
+EACH_WIDTH static void descend_wide(const rlv_smoother* s, double* restrict x, size_t from)
+{
+    for (size_t j = from; j < s->size; j++)
+    {
+        const double* restrict column = column_of(s, j);
+        const size_t reach = reach_of(s, j);
+        for (size_t k = 0; k < WIDE; k++)
+            x[WIDE * j + k] /= column[0];
+        for (size_t i = 1; i < reach; i++)
+            for (size_t k = 0; k < WIDE; k++)
+                x[WIDE * (j + i) + k] -= column[i] * x[WIDE * j + k];
+    }
+}
+
+/// And with its transpose.
+EACH_WIDTH static void ascend_wide(const rlv_smoother* s, double* restrict x)
+{
+    for (size_t j = s->size; j-- > 0;)
+    {
+        const double* restrict column = column_of(s, j);
+        const size_t reach = reach_of(s, j);
+        double sum[WIDE] = {0};
+        for (size_t i = 1; i < reach; i++)
+            for (size_t k = 0; k < WIDE; k++)
+                sum[k] += column[i] * x[WIDE * (j + i) + k];
+        for (size_t k = 0; k < WIDE; k++)
+            x[WIDE * j + k] = (x[WIDE * j + k] - sum[k]) / column[0];
     }
 }
 
 double rlv_smoother_fit(rlv_smoother* s, const double* sum, double* value, double* shared)
 {
-    gsl_vector_set_zero(s->room);
+    memset(s->room, 0, s->size * sizeof *s->room);
     for (size_t i = 0; i < s->slots; i++)
-        lay_side(s, i, sum[i]);
-    memcpy(s->plain, s->room->data, s->size * sizeof *s->plain);
-    solve(s, s->room->data, 0);
+        lay_side(s, s->room, 1, i, sum[i]);
+    memcpy(s->plain, s->room, s->size * sizeof *s->plain);
+    solve(s, s->room, 0);
     double explained = 0.0;
     for (size_t i = 0; i < s->size; i++)
-        explained += s->plain[i] * gsl_vector_get(s->room, i);
+        explained += s->plain[i] * s->room[i];
     for (size_t i = 0; i < s->slots; i++)
-        value[i] = value_at(s, s->room, i, shared == NULL ? NULL : &shared[i]);
+        value[i] = value_at(s, s->room, 1, i, shared == NULL ? NULL : &shared[i]);
     return explained;
-}
-
-size_t rlv_smoother_spread_size(const rlv_smoother* s)
-{
-    size_t size = 0;
-    for (size_t r = 0; r < s->rows; r++)
-        size += (s->first[r + 1] - s->first[r]) * (s->first[r + 1] - s->first[r]);
-    return size;
 }
 
 /// The first unknown in the band that a slot has a part in.
@@ -298,35 +393,86 @@ static size_t first_of(const rlv_smoother* s, size_t slot)
     return first;
 }
 
-void rlv_smoother_spread(rlv_smoother* s, double* block)
+/// Begin WIDE slots of a row at `slot`: L^-1 of their right-hand sides. Returns how many there are.
+static size_t begin_wide(rlv_smoother* s, size_t row, size_t slot, size_t* from)
 {
-    for (size_t r = 0; r < s->rows; r++)
-        for (size_t i = s->first[r]; i < s->first[r + 1]; i++)
-        {
-            gsl_vector_set_zero(s->room);
-            lay_side(s, i, 1.0);
-            solve(s, s->room->data, first_of(s, i));
-            for (size_t j = s->first[r]; j < s->first[r + 1]; j++)
-                *block++ = value_at(s, s->room, j, NULL);
-        }
+    const size_t left = s->first[row + 1] - slot, lanes = left < WIDE ? left : WIDE;
+    *from = s->size;
+    memset(s->wide, 0, s->size * WIDE * sizeof *s->wide);
+    for (size_t k = 0; k < lanes; k++)
+    {
+        lay_side(s, s->wide + k, WIDE, slot + k, 1.0);
+        *from = first_of(s, slot + k) < *from ? first_of(s, slot + k) : *from;
+    }
+    descend_wide(s, s->wide, *from);
+    return lanes;
+}
+
+void rlv_smoother_spread(rlv_smoother* s, size_t row, double* block)
+{
+    const size_t first = s->first[row], n = s->first[row + 1] - first;
+    for (size_t i = 0; i < n; i += WIDE)
+    {
+        size_t from;
+        const size_t lanes = begin_wide(s, row, first + i, &from);
+        ascend_wide(s, s->wide);
+        for (size_t k = 0; k < lanes; k++)
+            for (size_t j = 0; j < n; j++)
+                block[(i + k) * n + j] = value_at(s, s->wide + k, WIDE, first + j, NULL);
+    }
+}
+
+void rlv_smoother_variances(rlv_smoother* s, size_t row, double* block)
+{
+    const size_t first = s->first[row], n = s->first[row + 1] - first;
+    for (size_t i = 0; i < n; i += WIDE)
+    {
+        size_t from;
+        double sum[WIDE] = {0};
+        const size_t lanes = begin_wide(s, row, first + i, &from);
+        for (size_t j = from; j < s->size; j++)
+            for (size_t k = 0; k < WIDE; k++)
+                sum[k] += s->wide[WIDE * j + k] * s->wide[WIDE * j + k];
+        for (size_t k = 0; k < lanes; k++)
+            block[(i + k) * n + i + k] = sum[k];
+    }
 }
 
 double rlv_smoother_log_det(const rlv_smoother* s, rlv_smoother_penalty penalty)
 {
     double sum = 0.0;
     for (size_t i = 0; i < s->size; i++)
-        sum += 2.0 * log(gsl_matrix_get(s->factor, i, 0));
+        sum += 2.0 * log(column_of(s, i)[0]);
     for (size_t r = 0; r < s->rows; r++)
-        if (s->first[r + 1] - s->first[r] > 2)
-            sum -= (double)(s->first[r + 1] - s->first[r] - 2) * log(own_penalty(s, r, penalty));
+        if (s->first[r + 1] - s->first[r] > s->order_own)
+            sum -= (double)(s->first[r + 1] - s->first[r] - s->order_own) * log(own_penalty(s, r, penalty));
     for (size_t r = 0; r < s->rows && s->walk; r++)
-        sum -= (double)(s->first[r + 1] - s->first[r] - 1) * log(walk_penalty(s, r, penalty));
+        for (size_t i = s->first[r]; i + 1 < s->first[r + 1]; i++)
+            sum -= is_gap(s, i) ? 0.0 : log(walk_penalty(s, r, penalty));
     if (s->knots > 3)
         sum -= (double)(s->knots - 3) * log(fmin(penalty.shared, MOST_PENALTY));
     return sum;
 }
 
+void rlv_smoother_steps(rlv_smoother* s, size_t row, rlv_smoother_penalty penalty, double* root)
+{
+    const size_t first = s->first[row], last = s->first[row + 1] - 1;
+    for (size_t i = first; i < last; i++)
+    {
+        root[i - first] = 0.0;
+        if (is_gap(s, i))
+            continue;
+        const size_t a = s->order[walk_of(s, i)], b = s->order[walk_of(s, i + 1)];
+        const double step = s->room[b] - s->room[a];
+        memset(s->plain, 0, s->size * sizeof *s->plain);
+        s->plain[a] = -1.0, s->plain[b] = 1.0;
+        solve(s, s->plain, a < b ? a : b);
+        const double lost = 1.0 / walk_penalty(s, row, penalty) - (s->plain[b] - s->plain[a]);
+        root[i - first] = lost > 0.0 ? step / sqrt(lost) : 0.0;
+    }
+}
+
 double rlv_smoother_free_terms(const rlv_smoother* s)
 {
-    return 2.0 * (double)s->rows + (s->knots > 0 ? 1.0 : 0.0);
+    return (double)(s->order_own * s->rows) + (s->knots > 0 ? 1.0 : 0.0);
 }

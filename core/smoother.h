@@ -2,36 +2,41 @@
 ///
 ///     y_i = f(u_s) + g_s + h_s + e_i,  s the place (slot) of i,  e_i ~ N(0, phi / w_i),
 ///
-/// g_s one coefficient a slot, second differences along its row penalised by `own` (over the row's factor); f, where
-/// there is one, a cubic spline at even knots along u, third differences penalised by `shared`; h, where there is one,
-/// a walk whose steps are penalised by `walk` (over the row's factor to the power two thirds: a step in proportion to
-/// the pitch). As a mixed model (D. Ruppert, M. P. Wand, R. J. Carroll, Semiparametric Regression, 2003) the penalties
-/// are ratios of variances: they are chosen by restricted likelihood, and phi times the inverse of the normal matrix is
-/// the covariance of what is not known, bias of smoothing included. Unknowns are ordered along u, so that the normal
-/// matrix is a band; GSL factors it.
+/// g_s one coefficient a slot, differences of second or third order along its row penalised by `own`; f, where there is
+/// one, a cubic spline at even knots along u, third differences penalised by `shared`; h, where there is one, a walk
+/// whose steps are penalised by `walk`. With q a row's fineness (places in the length that has one on the mean of the
+/// rows), `own` is times q to the power 2 order - 1, so that one smoothness over length holds for all rows, and `walk`
+/// times q squared: a step in proportion to the pitch. As a mixed model (D. Ruppert, M. P. Wand, R. J. Carroll,
+/// Semiparametric Regression, 2003) the penalties are ratios of variances: they are chosen by restricted likelihood,
+/// and phi times the inverse of the normal matrix is the covariance of what is not known, bias of smoothing included.
+/// Unknowns are ordered along u, so that the normal matrix is a band; GSL factors it.
 
 #ifndef RLV_SMOOTHER_H
 #define RLV_SMOOTHER_H
 
 #include "error.h"
 
-#include <gsl/gsl_matrix.h>
 #include <stdbool.h>
+
+#define RLV_SMOOTHER_WIDE 8 ///< right-hand sides that are solved together
 
 typedef struct rlv_smoother
 {
     size_t rows, slots, knots; ///< knots: coefficients of f; 0 where nothing is shared
+    size_t order_own;          ///< 2 or 3: differences of g that are penalised
     bool walk;                 ///< whether rows walk
     size_t size;               ///< unknowns: slots + knots, and slots again where rows walk
     size_t band;
-    size_t* first; ///< rows + 1: a row's slots are first[r] up to first[r + 1]
-    double* stiff; ///< one a row: its penalty is `own` times this
-    size_t* order; ///< one an unknown (g, f, h): its place in the band
-    size_t* knot;  ///< one a slot: first of its four coefficients of f
-    double* basis; ///< four a slot
-    gsl_matrix* factor;
-    gsl_vector* room;
-    double* plain; ///< size: right-hand sides
+    const bool* gap; ///< one a slot, or NULL: the walk's step from it to the next is free. Read at each factoring
+    size_t* first;   ///< rows + 1: a row's slots are first[r] up to first[r + 1]
+    double* fine;    ///< one a row: its fineness
+    size_t* order;   ///< one an unknown (g, f, h): its place in the band
+    size_t* knot;    ///< one a slot: first of its four coefficients of f
+    double* basis;   ///< four a slot
+    double* factor;  ///< size * (band + 1): the lower half by columns, each from the diagonal down
+    double* room;    ///< size: the solution last found
+    double* plain;   ///< size: right-hand sides
+    double* wide;    ///< RLV_SMOOTHER_WIDE * size
 } rlv_smoother;
 
 /// Penalties, as ratios to the weights.
@@ -41,27 +46,36 @@ typedef struct rlv_smoother_penalty
 } rlv_smoother_penalty;
 
 /// Lay a smoother for rows whose slots begin at `first` (rows + 1 offsets; copied) at places `u` (one a slot, rising in
-/// a row), with `stiff` a row and `knots` (0, or 4 and more) coefficients shared. Free with rlv_smoother_free, safe
-/// after a failure.
+/// a row), with the fineness of each row, the order of the differences of g, and `knots` (0, or 4 and more)
+/// coefficients of f; `gap` (one a slot) is read on. Free with rlv_smoother_free, safe after a failure.
 rlv_status rlv_smoother_lay(rlv_smoother* smoother, size_t rows, const size_t* first, const double* u,
-                            const double* stiff, size_t knots, bool walk, rlv_error* error);
+                            const double* fine, size_t order_own, size_t knots, bool walk, const bool* gap,
+                            rlv_error* error);
 void rlv_smoother_free(rlv_smoother* smoother);
 
-/// Factor the normal matrix for the sum of weights of each slot.
+/// Factor the normal matrix for the sum of weights of each slot. What is found of it is not a number where it is not
+/// positive definite.
 void rlv_smoother_factor(rlv_smoother* smoother, const double* weight, rlv_smoother_penalty penalty);
 
 /// After factoring: fit. `sum` is the weighted sum of y in each slot. `value` gets f + g + h of each slot, `shared`
 /// (may be NULL) f alone. Returns sum' c, what the fit explains of the weighted squares.
 double rlv_smoother_fit(rlv_smoother* smoother, const double* sum, double* value, double* shared);
 
-/// After factoring: the covariance over phi of the values of the slots of each row: a block of n_r * n_r for each, row
-/// by row.
-void rlv_smoother_spread(rlv_smoother* smoother, double* block);
-size_t rlv_smoother_spread_size(const rlv_smoother* smoother);
+/// After factoring: the covariance over phi of the values of the n slots of a row, n * n.
+void rlv_smoother_spread(rlv_smoother* smoother, size_t row, double* block);
+
+/// The diagonal of that block alone; the rest of `block` stays as it is. At a quarter of the work.
+void rlv_smoother_variances(rlv_smoother* smoother, size_t row, double* block);
 
 /// Part of minus twice the log of the restricted likelihood that penalties and weights bring: log det of the normal
 /// matrix less that of the penalty. After factoring.
 double rlv_smoother_log_det(const rlv_smoother* smoother, rlv_smoother_penalty penalty);
+
+/// After a fit: for the step from each slot of a row to the next being free, the root of chi-square of one over phi,
+/// with the step's sign: its smoothed disturbance over the root of what its variance lost (P. de Jong, J. Penzer,
+/// Diagnosing shocks in time series, J. Am. Statist. Assoc. 93, 1998). 0 where it is free already. `root` gets one for
+/// each slot but the last.
+void rlv_smoother_steps(rlv_smoother* smoother, size_t row, rlv_smoother_penalty penalty, double* root);
 
 /// Degrees of freedom that polynomials without penalty take.
 double rlv_smoother_free_terms(const rlv_smoother* smoother);

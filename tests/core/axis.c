@@ -112,3 +112,12 @@ Test(axis, points_that_coincide_are_refused)
     cr_expect(error.what[0] != '\0' && error.mend[0] != '\0');
     rlv_body_axis_free(&axis);
 }
+
+Test(axis, two_points_are_refused)
+{
+    const rlv_vec3 point[2] = {{0, 0, 0}, {1, 0, 0}};
+    rlv_body_axis axis = {0};
+    rlv_error error = {0};
+    cr_expect_eq(rlv_body_axis_lay(&axis, 2, point, 0.1, &error), RLV_BAD_INPUT);
+    rlv_body_axis_free(&axis);
+}
