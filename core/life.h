@@ -163,6 +163,7 @@ typedef struct rlv_life_group
     size_t first, last;           ///< elements
     double chi2, p;               ///< p: times the windows of all rows
     double shift[3], variance[3]; ///< along T, N1 and N2
+    double sought_p;              ///< p that it was found with, by the smoothness of the other rows
 } rlv_life_group;
 
 /// The stretch of a row that most clearly moved together (in life_groups.c), of elements not yet in a group. `member`
