@@ -1,7 +1,9 @@
 #include "articulation.h"
 
 #include "articulation_tell.h"
+#include "assignment.h"
 #include "life.h"
+#include "numbering.h"
 #include "order.h"
 
 #include <gsl/gsl_cdf.h>
@@ -34,8 +36,9 @@ static const double GAP_LEVEL = 0.01;
 /// Chi-square of three from which a stretch is looked at again without its elements.
 static const double LEAST_LOOK = 10.0;
 
-/// An open element belongs to a place where its p is above the first, and not to one where it is below the second.
-static const double BELONGS = 0.05, EXCLUDED = 0.01;
+/// An element that lies beside its row belongs to a place no further than these pitches, and where twenty to one is for
+/// it. Costs that no assignment takes while there is another: of no place, and of a place that an element cannot have.
+static const double MOST_CARRIED = 3.0, CLEAR_MARGIN = 3.0, OF_NO_PLACE = 1e3, FORBIDDEN = 1e6;
 
 /// Neighbours of a row, no further apart than these places, lie off alike where chi-square of three is below the second
 /// (1 in 1,000).
@@ -331,6 +334,17 @@ static rlv_status seek_group(rlv_life* life, const kept_fit* kept, double* room,
     return status;
 }
 
+/// Read a stretch's motion anew. Its p is of two: that which it was found with, by the other rows' smoothness, and that
+/// of its motion now, by the smoothness of all, which is estimated without it. However the two depend on each other, e
+/// times their geometric mean is a p (V. Vovk, R. Wang, Combining p-values via averaging, Biometrika 107, 2020).
+static void read_motion(rlv_life* life, rlv_life_group* group, size_t which)
+{
+    const double sought = group->sought_p;
+    *group = rlv_life_group_motion(life, which);
+    group->sought_p = sought;
+    group->p = fmin(M_E * sqrt(sought * group->p), 1.0);
+}
+
 /// Make a stretch none, and number those after it anew.
 static void forget_group(rlv_life* life, rlv_life_group* group, size_t* count, size_t which)
 {
@@ -350,9 +364,13 @@ static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count
     for (size_t i = 0; i < life->count; i++)
         if (member[i])
             life->element[i].group = last, life->element[i].trust[0] = 0.0;
-    if (leave_out(life, error) != RLV_DONE)
-        return RLV_SYSTEM;
-    group[last - 1] = rlv_life_group_motion(life, last);
+    for (bool grown = true; grown;)
+    {
+        if (leave_out(life, error) != RLV_DONE)
+            return RLV_SYSTEM;
+        read_motion(life, &group[last - 1], last);
+        grown = group[last - 1].p < GROUP_LEVEL && rlv_life_grow_group(life, last, &group[last - 1]);
+    }
     *stands = group[last - 1].p < GROUP_LEVEL;
     if (!*stands)
         forget_group(life, group, count, last);
@@ -367,7 +385,7 @@ static rlv_status look_again(rlv_life* life, rlv_life_group* group, size_t* coun
         size_t weakest = 1;
         for (size_t g = 1; g <= *count; g++)
         {
-            group[g - 1] = rlv_life_group_motion(life, g);
+            read_motion(life, &group[g - 1], g);
             weakest = group[g - 1].p > group[weakest - 1].p ? g : weakest;
         }
         if (group[weakest - 1].p < GROUP_LEVEL)
@@ -392,6 +410,7 @@ static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* grou
         status = seek_group(life, &kept, room, &group[*count], member, error);
         if (status != RLV_DONE || !(group[*count].p < GROUP_LEVEL))
             break;
+        group[*count].sought_p = group[*count].p;
         status = try_group(life, group, count, member, &stands, error);
     }
     free(kept.value);
@@ -418,51 +437,111 @@ static rlv_life_element at_slot(const rlv_life* life, const rlv_placed_element* 
     return e;
 }
 
-/// The one free slot that an open element can belong to; `life->slots` where there is none, or more than one.
-static size_t only_slot(const rlv_life* life, const bool* filled, const rlv_placed_element* given, size_t index)
+/// Elements that are still without a place, and the free slots of the rows that are used.
+typedef struct open_places
 {
-    size_t fits = 0, slot = life->slots;
-    for (size_t r = 0; r < life->rows; r++)
-        for (size_t s = life->first[r]; s < life->first[r + 1] && life->row[r].given == given->row; s++)
-        {
-            const int place = rlv_life_place_of(life, r, s);
-            if (filled[s] || place < given->place_low || place > given->place_high)
-                continue;
-            const rlv_life_element e = at_slot(life, given, index, r, s);
-            const rlv_life_test t = rlv_life_test_of(life, &e);
-            const double p = rlv_life_p_shift(life, &t);
-            fits += p > EXCLUDED;
-            slot = p > BELONGS ? s : slot;
-        }
-    return fits == 1 ? slot : life->slots;
+    size_t elements, slots;
+    size_t *element, *slot, *row;
+    double* cost; ///< elements * (slots + elements): the last columns are of no place
+    size_t* column;
+} open_places;
+
+static void free_open(open_places* o)
+{
+    free(o->element);
+    free(o->slot);
+    free(o->row);
+    free(o->cost);
+    free(o->column);
 }
 
-/// Place elements whose place is open, where one place fits and no other does, and where no two want the same.
-static rlv_status place_open(rlv_life* life, size_t count, const rlv_placed_element* element, rlv_error* error)
+/// Cost of an element lying so many pitches from a place: Cauchy's distribution of what was carried.
+static double carried_cost(double pitches)
 {
-    bool* filled = rlv_reserve(life->slots + 1, sizeof *filled, error);
-    size_t* wanted = rlv_reserve(count, sizeof *wanted, error);
-    size_t* wants = rlv_reserve(life->slots + 1, sizeof *wants, error);
-    const bool room = filled != NULL && wanted != NULL && wants != NULL;
-    for (size_t i = 0; i < life->count && room; i++)
+    return 2.0 * log1p(pitches * pitches);
+}
+
+static double place_cost(const rlv_life* life, const rlv_placed_element* e, size_t row, size_t slot)
+{
+    const int place = rlv_life_place_of(life, row, slot);
+    if (life->row[row].given != e->row || place < e->place_low || place > e->place_high)
+        return FORBIDDEN;
+    const double* at = e->element.position_mm;
+    const rlv_vec3 d = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), rlv_life_at(life, row, slot).at_mm);
+    return carried_cost(rlv_vec3_length(d) / life->row[row].pitch_mm);
+}
+
+static rlv_status gather_open(open_places* o, const rlv_life* life, size_t count, const rlv_placed_element* element,
+                              rlv_error* error)
+{
+    bool* filled = rlv_reserve(life->slots, sizeof *filled, error);
+    o->element = rlv_reserve(count, sizeof *o->element, error);
+    o->slot = rlv_reserve(life->slots, sizeof *o->slot, error);
+    o->row = rlv_reserve(life->slots, sizeof *o->row, error);
+    rlv_status status =
+        filled != NULL && o->element != NULL && o->slot != NULL && o->row != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t i = 0; i < life->count && status == RLV_DONE; i++)
         filled[life->element[i].slot] = true;
-    for (size_t i = 0; i < count && room; i++)
-    {
-        wanted[i] = !rlv_life_has_place(&element[i]) ? only_slot(life, filled, &element[i], i) : life->slots;
-        wants[wanted[i]]++;
-    }
-    for (size_t i = 0; i < count && room; i++)
-        if (wanted[i] < life->slots && wants[wanted[i]] == 1)
-        {
-            size_t row = 0;
-            while (wanted[i] >= life->first[row + 1])
-                row++;
-            life->element[life->count++] = at_slot(life, &element[i], i, row, wanted[i]);
-        }
+    for (size_t i = 0; i < count && status == RLV_DONE; i++)
+        if (!rlv_life_has_place(&element[i]))
+            o->element[o->elements++] = i;
+    for (size_t r = 0; r < life->rows && status == RLV_DONE; r++)
+        for (size_t s = life->first[r]; s < life->first[r + 1]; s++)
+            if (!filled[s])
+                o->row[o->slots] = r, o->slot[o->slots++] = s;
     free(filled);
-    free(wanted);
-    free(wants);
-    return room ? RLV_DONE : RLV_SYSTEM;
+    const size_t columns = o->slots + o->elements;
+    if (status != RLV_DONE || (o->cost = rlv_reserve(o->elements * columns, sizeof(double), error)) == NULL ||
+        (o->column = rlv_reserve(o->elements, sizeof *o->column, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < o->elements; i++)
+        for (size_t k = 0; k < columns; k++)
+            o->cost[i * columns + k] =
+                k < o->slots ? place_cost(life, &element[o->element[i]], o->row[k], o->slot[k]) : OF_NO_PLACE;
+    return RLV_DONE;
+}
+
+/// How much worse the best assignment is that gives an element none or another than it has.
+static rlv_status margin_of(double* margin, open_places* o, size_t index, size_t column, double least, size_t* room,
+                            rlv_error* error)
+{
+    double* cost = &o->cost[index * (o->slots + o->elements) + column];
+    const double was = *cost;
+    double other;
+    *cost = FORBIDDEN;
+    const rlv_status status = rlv_assign(o->elements, o->slots + o->elements, o->cost, room, &other, error);
+    *cost = was;
+    *margin = other - least;
+    return status;
+}
+
+/// Place elements that lie beside the row's chain: all at once, where the least cost is clear of any other.
+static rlv_status place_open(rlv_life* life, size_t count, const rlv_placed_element* element, double* margin,
+                             rlv_error* error)
+{
+    open_places o = {0};
+    double least = 0.0;
+    rlv_status status = gather_open(&o, life, count, element, error);
+    size_t* room = rlv_reserve(o.elements, sizeof *room, error);
+    if (room == NULL)
+        status = RLV_SYSTEM;
+    if (status == RLV_DONE)
+        status = rlv_assign(o.elements, o.slots + o.elements, o.cost, o.column, &least, error);
+    for (size_t i = 0; i < o.elements && status == RLV_DONE; i++)
+    {
+        const size_t k = o.column[i];
+        double clear = 0.0;
+        if (k >= o.slots || o.cost[i * (o.slots + o.elements) + k] > carried_cost(MOST_CARRIED))
+            continue;
+        status = margin_of(&clear, &o, i, k, least, room, error);
+        if (!(clear >= CLEAR_MARGIN))
+            continue;
+        margin[o.element[i]] = clear;
+        life->element[life->count++] = at_slot(life, &element[o.element[i]], o.element[i], o.row[k], o.slot[k]);
+    }
+    free_open(&o);
+    free(room);
+    return status;
 }
 
 /// What is further off, in mm, is no measurement: ten kilometres.
@@ -492,6 +571,43 @@ static rlv_status check_given(size_t count, const rlv_placed_element* element, s
     return RLV_DONE;
 }
 
+/// Copy the elements, with the places that numbering finds. `margin` gets how clear they are; NaN where they are known.
+static rlv_status number_places(rlv_placed_element* own, double* margin, size_t count,
+                                const rlv_placed_element* element, size_t row_count, const rlv_articulation_row* row,
+                                rlv_error* error)
+{
+    rlv_numbered* numbered = rlv_reserve(count, sizeof *numbered, error);
+    const rlv_status status =
+        numbered == NULL ? RLV_SYSTEM : rlv_number_rows(numbered, count, element, row_count, row, error);
+    for (size_t i = 0; i < count && status == RLV_DONE; i++)
+    {
+        own[i] = element[i];
+        margin[i] = NAN;
+        if (rlv_life_has_place(&element[i]) || numbered[i].place == INT_MIN)
+            continue;
+        own[i].place_low = own[i].place_high = numbered[i].place;
+        margin[i] = numbered[i].margin;
+    }
+    free(numbered);
+    return status;
+}
+
+static rlv_status fit_life(rlv_life* life, rlv_life_group* group, size_t* groups, size_t count, rlv_error* error)
+{
+    double* room = rlv_reserve(count, sizeof *room, error);
+    rlv_status status = room == NULL ? RLV_SYSTEM : first_fit(life, room, error);
+    if (status == RLV_DONE)
+        status = estimate(life, RLV_LIFE_KINDS, RLV_LIFE_NONE, true, error);
+    if (status == RLV_DONE)
+        status = find_groups(life, room, group, groups, error);
+    if (status == RLV_DONE)
+        status = leave_out(life, error);
+    if (status == RLV_DONE)
+        status = look_again(life, group, groups, error);
+    free(room);
+    return status;
+}
+
 rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, const rlv_placed_element* element,
                                 size_t row_count, const rlv_articulation_row* row, rlv_error* error)
 {
@@ -500,23 +616,20 @@ rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, co
     size_t groups = 0;
     if (check_given(count, element, row_count, error) != RLV_DONE)
         return RLV_BAD_INPUT;
-    double* room = rlv_reserve(count, sizeof *room, error);
-    rlv_status status = room == NULL ? RLV_SYSTEM : rlv_life_start(&life, count, element, row_count, row, error);
+    rlv_placed_element* own = rlv_reserve(count, sizeof *own, error);
+    double* margin = rlv_reserve(count, sizeof *margin, error);
+    rlv_status status =
+        own == NULL || margin == NULL ? RLV_SYSTEM : number_places(own, margin, count, element, row_count, row, error);
     if (status == RLV_DONE)
-        status = first_fit(&life, room, error);
+        status = rlv_life_start(&life, count, own, row_count, row, error);
     if (status == RLV_DONE)
-        status = estimate(&life, RLV_LIFE_KINDS, RLV_LIFE_NONE, true, error);
+        status = fit_life(&life, group, &groups, count, error);
     if (status == RLV_DONE)
-        status = find_groups(&life, room, group, &groups, error);
+        status = place_open(&life, count, own, margin, error);
     if (status == RLV_DONE)
-        status = leave_out(&life, error);
-    if (status == RLV_DONE)
-        status = look_again(&life, group, &groups, error);
-    if (status == RLV_DONE)
-        status = place_open(&life, count, element, error);
-    if (status == RLV_DONE)
-        status = rlv_articulation_tell(articulation, &life, group, groups, count, element, row_count, error);
+        status = rlv_articulation_tell(articulation, &life, group, groups, count, element, margin, row_count, error);
     rlv_life_free(&life);
-    free(room);
+    free(own);
+    free(margin);
     return status;
 }

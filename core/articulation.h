@@ -6,22 +6,29 @@
 ///     x = C(u_r(k)) + N1 a_r(k) + N2 b_r(k),   a_r(k) = f_a(u) + g_r(k),  b likewise,   R = F(u) B_r exp([t_r(k)]x).
 ///
 /// C is the axis, F = [T N1 N2] its rotation-minimising frame, f what all rows share of a bend that the axis does not
-/// have yet (a cubic spline, third differences penalised); u_r, g_r and t_r are a row's own, one value a place, second
+/// have yet (a cubic spline, third differences penalised); g_r and t_r are a row's own, one value a place, second
 /// differences penalised (P. H. C. Eilers, B. D. Marx, Flexible smoothing with B-splines and penalties, Statist. Sci.
-/// 11, 1996). A row's penalty falls with the third power of its pitch, so that one smoothness in millimetres holds for
-/// all. Penalties and scatter are estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58,
-/// 1971; D. Ruppert, M. P. Wand, R. J. Carroll, Semiparametric Regression, 2003), on the elements that are in place:
-/// cross-validation would do, but the likelihood also says how uncertain a prediction is (G. Wahba, J. R. Statist. Soc.
-/// B 45, 1983). The natural scatter about the order is independent from element to element, alike in all rows, its sd
-/// along the body apart from that across it; the measuring errors are added to it.
+/// 11, 1996). Distances along the axis u_r have four parts: a parabola of the place, for an even taper of the pitch
+/// costs nothing; what all rows share, for the axis is longer or shorter than the animal's own where it bends beside
+/// it; a row's own, third differences penalised; and a walk, for uneven steps add up. Penalties go by the pitch of the
+/// row, so that one smoothness in millimetres holds for all. Penalties and scatter are estimated by restricted
+/// likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971; D. Ruppert, M. P. Wand, R. J. Carroll, Semiparametric
+/// Regression, 2003), on the elements that are in place: cross-validation would do, but the likelihood also says how
+/// uncertain a prediction is (G. Wahba, J. R. Statist. Soc. B 45, 1983). The natural scatter about the order is
+/// independent from element to element, alike in all rows, its sd along the body apart from that across it; the
+/// measuring errors are added to it.
 ///
 /// A first fit weighs elements by the inverse of their distance (L1). Stretches of a row that moved together are sought
 /// first: each window of a row is predicted from what lies outside it, with the smoothness that the other rows have;
-/// one whose elements agree on a common motion against that is taken out. Then single elements are left out, again and
+/// one whose elements agree on a common motion against that, at both its ends, is taken out. Steps of the spacing that
+/// are too wide for chance are made free before (natural gaps). Then single elements are left out, again and
 /// again, that a leave-one-out F test rejects, and let back in where it no longer does. At the end each element has
 /// a test of its place and, where its attitude is known, one of that; R. J. Simes, Biometrika 73, 1986 makes one p of
 /// them, and Y. Benjamini, Y. Hochberg, J. R. Statist. Soc. B 57, 1995 adjust it over all elements. Which of the two
 /// tests stands is judged at the level that is left (Y. Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014).
+///
+/// Places that are open are found first, along each row (`numbering`); what lies beside its row is given one of the
+/// places that are left at the end, all at once (`assignment`), where that is clear.
 ///
 /// What it cannot tell, it does not claim: a slip of all rows together, which is the animal's own curve; a stretch that
 /// reaches the end of its row, unless its elements are told one by one; a motion along the body by whole places.
@@ -68,7 +75,7 @@ typedef enum rlv_articulation_state
     RLV_SHIFTED,
     RLV_ROTATED,
     RLV_INVERTED,
-    RLV_UNASSIGNED, ///< its row was left out, or its place is open and none or more than one of the free ones fits
+    RLV_UNASSIGNED, ///< its row was left out, or its place is open and none of the free ones is clearly its own
     RLV_ARTICULATION_STATES,
 } rlv_articulation_state;
 
@@ -89,10 +96,11 @@ typedef struct rlv_body_motion
 typedef struct rlv_articulated
 {
     rlv_articulation_state state;
-    int place;    ///< as given or, where that was open, as found; INT_MIN where unassigned
-    bool placed;  ///< the place was open, and was found
-    bool row_end; ///< first or last of its row's elements: its life position is extrapolated, its intervals are wide
-    size_t group; ///< 0, or one of the stretches that moved together
+    int place;     ///< as given or, where that was open, as found; INT_MIN where unassigned
+    bool placed;   ///< the place was open, and was found
+    double margin; ///< of a place that was found: log likelihood of it over the next best's; 3: twenty to one; else NaN
+    bool row_end;  ///< first or last of its row's elements: its life position is extrapolated, its intervals are wide
+    size_t group;  ///< 0, or one of the stretches that moved together
     rlv_vec3 life_mm;
     double life_cov_mm2[9]; ///< natural scatter included
     rlv_mat3 body;          ///< columns: along, across, out
@@ -126,10 +134,12 @@ typedef struct rlv_unfilled
 typedef struct rlv_articulation_row_told
 {
     size_t held, in_place; ///< elements with a place; of these in place
-    bool used;             ///< false: too few elements
-    bool short_row;        ///< used, but under 15 elements: what is displaced there is found less surely
-    int first, last;       ///< places
-    double pitch_mm;       ///< median along its own curve
+    size_t placed;         ///< of those held, whose place was open and was found
+    double margin;   ///< of the least clear of these; below 3, the whole count may be off. NaN where there is none
+    bool used;       ///< false: too few elements
+    bool short_row;  ///< used, but under 15 elements: what is displaced there is found less surely
+    int first, last; ///< places
+    double pitch_mm; ///< median along its own curve
 } rlv_articulation_row_told;
 
 /// How much is in place along a part of the body.

@@ -259,7 +259,6 @@ static void tell_element(rlv_articulation* a, const rlv_life* life, size_t index
     const bool turned = life->row[e->row].turned;
     double life_variance[3];
     told->place = rlv_life_place_of(life, e->row, e->slot);
-    told->placed = e->open;
     told->row_end = !e->open && (index == life->row[e->row].begin || index + 1 == life->row[e->row].end);
     told->group = e->group;
     told->body = body_axes(life, e->row, &p);
@@ -274,7 +273,7 @@ static void tell_element(rlv_articulation* a, const rlv_life* life, size_t index
         told->life_frame.m[k] = turned ? p.attitude.m[k] : NAN;
     tell_shift(&told->motion, life, &p, &told->body, t.off, t.variance, pitch_at(life, e->row, e->slot));
     tell_turn(&told->motion, life, &t, &p.attitude, &told->body);
-    told->p_shift = e->open ? NAN : rlv_life_p_shift(life, &t); // where it lies is what placed it
+    told->p_shift = rlv_life_p_shift(life, &t);
     told->p_rotation = rlv_life_p_turn(life, &t);
     told->p = simes(told->p_shift, told->p_rotation);
 }
@@ -367,6 +366,8 @@ static void tell_rows(rlv_articulation* a, const rlv_life* life, size_t count, c
         {
             a->row[element[i].row].held++;
             a->row[element[i].row].in_place += a->element[i].state == RLV_IN_PLACE;
+            a->row[element[i].row].placed += a->element[i].placed;
+            a->row[element[i].row].margin = fmin(a->row[element[i].row].margin, a->element[i].margin); // NaN is none
         }
     for (size_t r = 0; r < life->rows; r++)
     {
@@ -471,6 +472,7 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
     {
         a->element[i] = (rlv_articulated){.state = RLV_UNASSIGNED,
                                           .place = INT_MIN,
+                                          .margin = NAN,
                                           .life_mm = {NAN, NAN, NAN},
                                           .motion = none,
                                           .p_shift = NAN,
@@ -481,12 +483,13 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
             a->element[i].life_cov_mm2[k] = a->element[i].body.m[k] = a->element[i].life_frame.m[k] = NAN;
     }
     for (size_t r = 0; r < row_count; r++)
-        a->row[r].pitch_mm = NAN;
+        a->row[r].pitch_mm = a->row[r].margin = NAN;
     return RLV_DONE;
 }
 
 rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_life_group* group, size_t groups,
-                                 size_t count, const rlv_placed_element* element, size_t row_count, rlv_error* error)
+                                 size_t count, const rlv_placed_element* element, const double* margin,
+                                 size_t row_count, rlv_error* error)
 {
     if (reserve_told(a, count, row_count, error) != RLV_DONE)
         return RLV_SYSTEM;
@@ -503,6 +506,9 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
     free(filled);
     if (status != RLV_DONE)
         return status;
+    for (size_t i = 0; i < count; i++)
+        if (a->element[i].state != RLV_UNASSIGNED)
+            a->element[i].margin = margin[i], a->element[i].placed = !isnan(margin[i]);
     tell_rows(a, life, count, element);
     tell_parts(a, life);
     a->scatter_along_mm = sqrt(natural_of(life, 0));

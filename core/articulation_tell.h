@@ -5,9 +5,10 @@
 
 #include "life.h"
 
-/// Fill a zeroed `articulation`; the axis of `life` passes into it. `group` holds the motions that its fit gives.
+/// Fill a zeroed `articulation`; the axis of `life` passes into it. `group` holds the motions that its fit gives,
+/// `margin` (one an element) how clear a place is that was found; NaN where it was given.
 rlv_status rlv_articulation_tell(rlv_articulation* articulation, rlv_life* life, const rlv_life_group* group,
-                                 size_t groups, size_t count, const rlv_placed_element* element, size_t row_count,
-                                 rlv_error* error);
+                                 size_t groups, size_t count, const rlv_placed_element* element, const double* margin,
+                                 size_t row_count, rlv_error* error);
 
 #endif

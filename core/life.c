@@ -23,6 +23,9 @@ static const double MOST_KNOTS = 40.0;
 /// Elements in the fit on either side of a gap in the spacing: of fewer, it is they that may have moved.
 static const size_t LEAST_BESIDE_STEP = 3;
 
+/// A step that another answers by this share, the other way, is the edge of a stretch that moved.
+static const double MOST_ANSWERED = 0.6;
+
 /// The least of the stretch: an element further from the axis than most of its radius is none.
 static const double LEAST_STRETCH = 0.3;
 
@@ -477,18 +480,25 @@ static size_t in_fit_up_to(const rlv_life* life, size_t row, size_t slot)
 rlv_life_step rlv_life_seek_step(rlv_life* life, size_t row)
 {
     const rlv_life_spread* s = &life->spread[RLV_LIFE_ALONG];
-    const size_t from = life->first[row], last = life->first[row + 1] - 1, all = in_fit_up_to(life, row, last);
-    rlv_life_step best = {.p = 1.0};
-    double most = 0.0;
-    rlv_smoother_steps(&life->smoother[RLV_LIFE_ALONG], row, s->penalty, life->room[0]);
-    for (size_t i = from; i < last; i++)
+    const size_t from = life->first[row], steps = life->first[row + 1] - from - 1,
+                 all = in_fit_up_to(life, row, from + steps);
+    double* root = life->room[0];
+    size_t best = steps;
+    rlv_smoother_steps(&life->smoother[RLV_LIFE_ALONG], row, s->penalty, root);
+    for (size_t i = 0; i < steps; i++)
     {
-        const size_t before = in_fit_up_to(life, row, i);
-        if (before >= LEAST_BESIDE_STEP && all - before >= LEAST_BESIDE_STEP && life->room[0][i - from] > most)
-            most = life->room[0][i - from], best.slot = i;
+        const size_t before = in_fit_up_to(life, row, from + i);
+        if (before >= LEAST_BESIDE_STEP && all - before >= LEAST_BESIDE_STEP &&
+            (best == steps || fabs(root[i]) > fabs(root[best])))
+            best = i;
     }
-    best.p = fmin((double)(last - from) * gsl_cdf_fdist_Q(most / s->unit, 1.0, s->freedom), 1.0);
-    return best;
+    if (best == steps)
+        return (rlv_life_step){.p = 1.0};
+    for (size_t i = 0; i < steps; i++)
+        if ((i > best ? i - best : best - i) >= LEAST_BESIDE_STEP && -root[i] / root[best] > MOST_ANSWERED)
+            return (rlv_life_step){.p = 1.0};
+    const double p = gsl_cdf_fdist_Q(root[best] * root[best] / s->unit, 1.0, s->freedom);
+    return (rlv_life_step){from + best, fmin((double)steps * p, 1.0)};
 }
 
 bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const rlv_life_element* but)

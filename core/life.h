@@ -149,7 +149,7 @@ double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test);
 double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test);
 
 /// A step of a row's spacing against its walk: the clearest of those with three elements in the fit to either side. A
-/// natural gap, where it is too wide for chance. After rlv_life_spread_of.
+/// natural gap, where it is too wide for chance; none where another step takes it back. After rlv_life_spread_of.
 typedef struct rlv_life_step
 {
     size_t slot; ///< the step is from it to the next
@@ -163,6 +163,7 @@ typedef struct rlv_life_group
     size_t first, last;           ///< elements
     double chi2, p;               ///< p: times the windows of all rows
     double shift[3], variance[3]; ///< along T, N1 and N2
+    double sought_p;              ///< p that it was found with, by the smoothness of the other rows
 } rlv_life_group;
 
 /// The stretch of a row that most clearly moved together (in life_groups.c), of elements not yet in a group. `member`
@@ -171,6 +172,10 @@ rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* membe
 
 /// The common motion of a group's members, which are left out of the fit. After rlv_life_spread_of.
 rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group);
+
+/// Take neighbours of a group, and elements within it, that its motion fits better than their own place does, into it
+/// and out of the fit. Returns whether there were any.
+bool rlv_life_grow_group(rlv_life* life, size_t group, const rlv_life_group* motion);
 
 /// Which kind a value is of, and which spread.
 rlv_life_kind rlv_life_kind_of(size_t value);

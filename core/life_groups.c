@@ -18,6 +18,9 @@ enum
 /// three.
 static const double MOST_CHI2 = 16.27;
 
+/// And where it fits better there than in its life position by this much, of chi-square.
+static const double CLEARLY = 4.0;
+
 /// A window is looked at where this share of its elements agrees.
 static const double LEAST_AGREED = 0.7;
 
@@ -229,6 +232,37 @@ rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* membe
                 look_at(life, &w, from, n, &best, member);
     best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
     return best;
+}
+
+/// Whether an element lies where a common motion would have brought it, and clearly not where it belongs.
+static bool moved_alike(const rlv_life* life, const rlv_life_element* e, const rlv_life_group* motion)
+{
+    const rlv_life_test t = rlv_life_test_of(life, e);
+    double here = 0.0, there = 0.0;
+    for (size_t v = 0; v < 3; v++)
+    {
+        here += t.off[v] * t.off[v] / t.variance[v];
+        there += (t.off[v] - motion->shift[v]) * (t.off[v] - motion->shift[v]) / (t.variance[v] + motion->variance[v]);
+    }
+    return there < MOST_CHI2 && here > there + CLEARLY;
+}
+
+bool rlv_life_grow_group(rlv_life* life, size_t group, const rlv_life_group* motion)
+{
+    const rlv_life_row* row = &life->row[life->element[motion->first].row];
+    size_t first = motion->first, last = motion->last;
+    bool grown = false;
+    for (bool on = true; on && first > row->begin && last - first + 1 < MOST_GROUP;)
+        on = life->element[first - 1].group == 0 && moved_alike(life, &life->element[first - 1], motion) && first--;
+    for (bool on = true; on && last + 1 < row->end && last - first + 1 < MOST_GROUP;)
+        on = life->element[last + 1].group == 0 && moved_alike(life, &life->element[last + 1], motion) && ++last;
+    for (size_t i = first; i <= last; i++)
+    {
+        rlv_life_element* e = &life->element[i];
+        if (e->group == 0 && moved_alike(life, e, motion))
+            e->group = group, e->trust[0] = 0.0, grown = true;
+    }
+    return grown;
 }
 
 rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group)

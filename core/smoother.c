@@ -454,12 +454,12 @@ double rlv_smoother_log_det(const rlv_smoother* s, rlv_smoother_penalty penalty)
     return sum;
 }
 
-void rlv_smoother_steps(rlv_smoother* s, size_t row, rlv_smoother_penalty penalty, double* chi2)
+void rlv_smoother_steps(rlv_smoother* s, size_t row, rlv_smoother_penalty penalty, double* root)
 {
     const size_t first = s->first[row], last = s->first[row + 1] - 1;
     for (size_t i = first; i < last; i++)
     {
-        chi2[i - first] = 0.0;
+        root[i - first] = 0.0;
         if (is_gap(s, i))
             continue;
         const size_t a = s->order[walk_of(s, i)], b = s->order[walk_of(s, i + 1)];
@@ -468,7 +468,7 @@ void rlv_smoother_steps(rlv_smoother* s, size_t row, rlv_smoother_penalty penalt
         s->plain[a] = -1.0, s->plain[b] = 1.0;
         solve(s, s->plain, a < b ? a : b);
         const double lost = 1.0 / walk_penalty(s, row, penalty) - (s->plain[b] - s->plain[a]);
-        chi2[i - first] = lost > 0.0 ? step * step / lost : 0.0;
+        root[i - first] = lost > 0.0 ? step / sqrt(lost) : 0.0;
     }
 }
 

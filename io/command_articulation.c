@@ -48,6 +48,12 @@ static void tell_table(FILE* text, const char* heading, rlv_table t, const char*
     table_free(&t);
 }
 
+static void tell_note(FILE* text, const char* words)
+{
+    if (words != NULL)
+        fprintf(text, "\n  %s\n", words);
+}
+
 static void tell_disturbance(FILE* text, const history_articulation* a)
 {
     const report_lines lines = disturbance_lines(a);
@@ -72,13 +78,13 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
     tell_table(answer->text, "stretches that moved together", articulation_groups_wall(a), "none was found");
     tell_table(answer->text, "elements that have left their life position", articulation_moved_wall(a),
                "none was found");
+    tell_note(answer->text, articulation_group_words(a));
     rlv_table off = articulation_off_row_wall(a);
     if (table_rows(&off) > 0)
         tell_table(answer->text, "elements that lie off their row: moved, from which place is not known", off, "");
     tell_table(answer->text, "life positions without an element: bone may lie there", articulation_unfilled_wall(a),
                "none: every place has its element");
-    if (articulation_corridor_words(a) != NULL)
-        fprintf(answer->text, "\n  %s\n", articulation_corridor_words(a));
+    tell_note(answer->text, articulation_corridor_words(a));
     if (a->stray_count > 0)
         fputs("\nelements from the spoil: life positions that they may have had\n", answer->text);
     for (size_t i = 0; i < a->stray_count; i++)

@@ -276,6 +276,13 @@ static const table_column off_row_columns[] = {{"id", NULL, "element", TABLE_TEX
                                                 "The life position without an element that it is nearest to."},
                                                {"distance", "mm", "off by", TABLE_NUMBER, "Distance from that."}};
 
+const char* articulation_group_words(const history_articulation* a)
+{
+    return a->fit.group_count > 0
+               ? "An element of a stretch is shifted with it: its own p need not tell that, its stretch's does."
+               : NULL;
+}
+
 rlv_table articulation_off_row_wall(const history_articulation* a)
 {
     rlv_table t = table_of("off_row", "Elements that lie off their row", COLUMNS(off_row_columns));
@@ -447,6 +454,10 @@ report_text articulation_candidates_words(const history_articulation* a, size_t 
     size_t length =
         (size_t)snprintf(words.text, sizeof words.text, "bag %.60s, stage %.60s: ", one->record->bag, one->bag->stage);
     size_t told = 0;
+    if (stray->candidates.count == 0)
+        snprintf(words.text + length, sizeof words.text - length, "no free life position of its row is known");
+    if (stray->candidates.count == 0)
+        return words;
     for (; told < stray->candidates.count && told < CANDIDATES_TOLD; told++)
     {
         const rlv_candidate* c = &stray->candidates.candidate[told];
@@ -684,31 +695,41 @@ static const table_column unfilled_wall_columns[] = {
     {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today's surface."},
     {"nearest_side", NULL, "nearest from", TABLE_TEXT, "Which side that place of the surface is on."}};
 
-/// "matrix taken at skull", "in the rock (corridor)".
-static report_text where_words(const history_articulation* a, size_t i)
+static bool has_rock(const history_unfilled* u)
+{
+    return u->where == HISTORY_IN_ROCK || u->where == HISTORY_AT_SURFACE;
+}
+
+/// The last of the life positions from `first` on that are told as one: those of a corridor that lie alike, all with
+/// rock about them or all without.
+static size_t last_alike(const history_articulation* a, size_t first)
+{
+    const rlv_unfilled* life = a->fit.unfilled;
+    const history_unfilled* u = a->unfilled;
+    size_t last = first;
+    while (last + 1 < a->fit.unfilled_count && life[first].corridor && life[last + 1].corridor &&
+           life[last + 1].row == life[first].row && life[last + 1].place == life[last].place + 1 &&
+           ((has_rock(&u[first]) && has_rock(&u[last + 1])) ||
+            (u[last + 1].where == u[first].where && u[last + 1].stage == u[first].stage)))
+        last++;
+    return last;
+}
+
+/// "matrix taken at skull", "in the rock (corridor)"; of several at the surface where one of them is.
+static report_text where_words(const history_articulation* a, size_t first, size_t last)
 {
     report_text words = {""};
-    const history_unfilled* u = &a->unfilled[i];
-    const char* name = articulation_where_name(u->where);
+    const history_unfilled* u = &a->unfilled[first];
+    history_where where = u->where;
+    for (size_t i = first; i <= last; i++)
+        where = a->unfilled[i].where == HISTORY_AT_SURFACE ? HISTORY_AT_SURFACE : where;
+    const char* name = articulation_where_name(where);
     const char* stage = taken_at(a, u);
     if (name != NULL)
         snprintf(words.text, sizeof words.text, "%s%s%.60s%s%s", name, stage != NULL ? " at " : "",
                  stage != NULL ? stage : "", u->taken_with_piece ? ", where a piece came off" : "",
-                 a->fit.unfilled[i].corridor ? " (corridor)" : "");
+                 a->fit.unfilled[first].corridor ? " (corridor)" : "");
     return words;
-}
-
-/// The last of the life positions from `first` on that are told as one: those of a corridor that lie alike.
-static size_t last_alike(const history_articulation* a, size_t first)
-{
-    size_t last = first;
-    while (last + 1 < a->fit.unfilled_count && a->fit.unfilled[first].corridor && a->fit.unfilled[last + 1].corridor &&
-           a->fit.unfilled[last + 1].row == a->fit.unfilled[first].row &&
-           a->fit.unfilled[last + 1].place == a->fit.unfilled[last].place + 1 &&
-           a->unfilled[last + 1].where == a->unfilled[first].where &&
-           a->unfilled[last + 1].stage == a->unfilled[first].stage)
-        last++;
-    return last;
 }
 
 /// "2.3"; of several "11 to 89".
@@ -762,15 +783,14 @@ rlv_table articulation_unfilled_wall(const history_articulation* a)
     {
         const rlv_unfilled* life = &a->fit.unfilled[i];
         const history_unfilled* u = &a->unfilled[i];
-        const bool below = u->where == HISTORY_IN_ROCK || u->where == HISTORY_AT_SURFACE;
         last = last_alike(a, i);
         table_text(&t, specimen_of(a)->row[life->row].id);
         table_text(&t, places_words(life->place, a->fit.unfilled[last].place).text);
         table_place(&t, life->position_mm, region_half_mm(life) / sqrt(life->radius2));
         table_text(&t, regions_words(a, i, last).text);
-        table_text(&t, or_null(where_words(a, i).text));
-        table_text(&t, below ? depths_words(a, i, last).text : NULL);
-        table_text(&t, below ? nearest_side(a, u) : NULL);
+        table_text(&t, or_null(where_words(a, i, last).text));
+        table_text(&t, has_rock(u) ? depths_words(a, i, last).text : NULL);
+        table_text(&t, has_rock(u) ? nearest_side(a, u) : NULL);
     }
     return t;
 }

@@ -38,7 +38,9 @@ rlv_table articulation_off_row_wall(const history_articulation* articulation);
 rlv_table articulation_unfilled_wall(const history_articulation* articulation);
 rlv_table articulation_shares_wall(const history_articulation* articulation);
 
-/// What stands below the table of unfilled life positions where some are in a corridor; else NULL.
+/// What stands below the table of what has moved where some moved together, and below that of unfilled life positions
+/// where some are in a corridor; else NULL.
+const char* articulation_group_words(const history_articulation* articulation);
 const char* articulation_corridor_words(const history_articulation* articulation);
 
 /// "articulated, 52 of 66 elements that can be judged are in place (79 %, 67 to 88 %)".

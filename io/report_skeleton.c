@@ -112,6 +112,12 @@ static void put_table(rlv_page* p, rlv_table t, const rlv_table* whole, const ch
     table_free(&t);
 }
 
+static void put_note(rlv_page* p, const char* words)
+{
+    if (words != NULL)
+        page_paragraph(p, words);
+}
+
 static const rlv_table* whole(const report_skeleton* s, size_t which)
 {
     return &s->table[ELEMENTS_TABLES + which];
@@ -126,6 +132,7 @@ static void put_moved(rlv_page* p, const report_skeleton* s)
               "No stretch of a row was found that moved together.");
     put_table(p, articulation_moved_wall(a), whole(s, ARTICULATION_ELEMENTS), dash,
               "No single element was found to have moved.");
+    put_note(p, articulation_group_words(a));
     put_table(p, articulation_off_row_wall(a), whole(s, ARTICULATION_ELEMENTS),
               "A dash: its row has no free place that it may have had.", NULL);
 }
@@ -139,8 +146,7 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     put_table(p, articulation_unfilled_wall(a), whole(s, ARTICULATION_UNFILLED),
               "A dash: the rock there is gone, or which way was up is not known.",
               "Every life position has its element.");
-    if (articulation_corridor_words(a) != NULL)
-        page_paragraph(p, articulation_corridor_words(a));
+    put_note(p, articulation_corridor_words(a));
     if (a->stray_count > 0)
         page_part(p, "strays", "Where elements from the spoil may have been");
     for (size_t i = 0; i < a->stray_count; i++)
