@@ -18,6 +18,8 @@ enum
     PLACES = 3, // without a stage from before, that are tried with care
 };
 
+static const double open_mm = 2.0;        ///< misfit of faces that stood open in the rock, about
+static const double far_more = 1.5;       ///< times what they touch over elsewhere
 static const double start_noise_mm = 0.2; ///< sd of a residual to begin with
 
 void rlv_rejoin_free(rlv_rejoin* rejoin)
@@ -68,10 +70,23 @@ static rlv_pose global_of(const rlv_joining* w, const rlv_pose* local)
     return rlv_joining_global(local, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
 }
 
+static double radius_of(const rlv_sampling* sampling)
+{
+    rlv_vec3 middle = {0, 0, 0};
+    double greatest = 0.0;
+    for (size_t i = 0; i < sampling->count; i++)
+        middle = rlv_vec3_along(middle, 1.0 / (double)sampling->count, rlv_vec3_from(sampling->position_mm + 3 * i));
+    for (size_t i = 0; i < sampling->count; i++)
+        greatest = fmax(greatest, rlv_vec3_length(rlv_vec3_sub(rlv_vec3_from(sampling->position_mm + 3 * i), middle)));
+    return greatest;
+}
+
 static rlv_status begin_part(rlv_joining* w, int own, const uint8_t* given, rlv_error* error)
 {
     const rlv_mesh* mesh = w->mesh[own];
     rlv_status status = rlv_sampling_take(&w->sampling[own], mesh, NULL, most_samples, error);
+    if (status == RLV_DONE)
+        w->sampling_radius_mm[own] = radius_of(&w->sampling[own]);
     if (status == RLV_DONE)
         status = rlv_joining_given(&w->given[own], mesh, &w->sampling[own], given, error);
     if (status == RLV_DONE && ((w->face[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
@@ -105,9 +120,24 @@ static rlv_status begin(rlv_joining* w, const rlv_rejoin_input* input, rlv_error
 
 // Where it was found
 
+/// A part's place in the stage from before.
+typedef struct part_place
+{
+    rlv_pose pose;   ///< local to local
+    double evidence; ///< as an alignment's (align_refine.h): what share lies on that stage, and how closely
+    double sd_mm;
+    bool sure;
+} part_place;
+
+/// Evidence of a share that lies within an sd, beside an even spread over a twentieth of the part's radius either way.
+static double evidence_of(double share, double sd_mm, double radius_mm)
+{
+    return share * (log(2.0 * radius_mm / (20.0 * 2.5066282746310002 * sd_mm)) - 0.5);
+}
+
 /// Find the place of a part again with a loss that lets go of what was taken off it: an even skin off most of it looks
-/// like a wide noise about a place that is wrong. `sure` where what is left is held as an alignment is believed.
-static rlv_status settle_part(rlv_joining* w, int own, bool* sure, rlv_error* error)
+/// like a wide noise about a place that is wrong.
+static rlv_status settle_part(part_place* place, const rlv_joining* w, int own, double from_mm, rlv_error* error)
 {
     rlv_samples samples = {0};
     rlv_fit_problem p = {.parameters = 6, .offset_sd_mm = RLV_REJOIN_OFFSET_MM};
@@ -115,28 +145,24 @@ static rlv_status settle_part(rlv_joining* w, int own, bool* sure, rlv_error* er
     rlv_status status = rlv_samples_take(&samples, w->mesh[own], face, settling_samples, w->input->seed, error);
     p.body[RLV_JOIN_BEFORE] =
         (rlv_fit_body){w->mesh[RLV_JOIN_BEFORE], w->tree[RLV_JOIN_BEFORE], rlv_pose_identity(), -1};
-    p.body[own] = (rlv_fit_body){w->mesh[own], w->tree[own], w->in_before[own], 0};
-    p.centre_mm = rlv_pose_apply(&w->in_before[own], samples.centre_mm);
+    p.body[own] = (rlv_fit_body){w->mesh[own], w->tree[own], place->pose, 0};
+    p.centre_mm = rlv_pose_apply(&place->pose, samples.centre_mm);
     p.radius_mm = samples.radius_mm;
     if (status == RLV_DONE)
         status = rlv_fit_add(&p, &(rlv_fit_pair){.samples = &samples, .own = own, .sd_mm = start_noise_mm}, error);
     if (status == RLV_DONE)
-        status = rlv_fit_close(&p, settling_mm, error);
-    if (status == RLV_DONE)
-    {
-        const double share = rlv_fit_share(&p.pair[0]),
-                     narrow = 2.0 * samples.radius_mm / (20.0 * 2.5 * p.pair[0].sd_mm);
-        *sure = share * (log(narrow) - 0.5) > least_evidence && p.pair[0].sd_mm < 2.0 * start_noise_mm;
-        if (*sure)
-            w->in_before[own] = p.body[own].pose;
-    }
+        status = rlv_fit_close(&p, from_mm, error);
+    const double evidence =
+        status == RLV_DONE ? evidence_of(rlv_fit_share(&p.pair[0]), p.pair[0].sd_mm, samples.radius_mm) : 0.0;
+    if (evidence > fmax(least_evidence, place->evidence))
+        *place = (part_place){p.body[own].pose, evidence, p.pair[0].sd_mm, true};
     rlv_fit_free(&p);
     rlv_samples_free(&samples);
     return status;
 }
 
-/// Align a part to the stage from before. `sure` tells whether its place there may be believed.
-static rlv_status align_part(rlv_joining* w, int own, const rlv_pose* start, bool* sure, rlv_error* error)
+/// Align a part to the stage from before.
+static rlv_status align_part(part_place* place, const rlv_joining* w, int own, const rlv_pose* start, rlv_error* error)
 {
     const rlv_rejoin_input* input = w->input;
     const rlv_align_options options = {
@@ -150,12 +176,14 @@ static rlv_status align_part(rlv_joining* w, int own, const rlv_pose* start, boo
     rlv_error own_error = {0}; // of an alignment that is not to be had, which is no failure here
     rlv_status status =
         rlv_align(&alignment, input->before, w->tree[RLV_JOIN_BEFORE], w->mesh[own], &options, &own_error);
-    if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
-        w->in_before[own] = rlv_joining_local(&alignment.pose, w->mesh[own]->origin_mm, input->before->origin_mm);
-    *sure = status == RLV_DONE && !alignment.ambiguous;
     if (status != RLV_DONE && status != RLV_IMPOSSIBLE)
         return rlv_first_failure(1, &status, &own_error, error);
-    return !*sure ? settle_part(w, own, sure, error) : RLV_DONE;
+    *place = (part_place){.pose = rlv_joining_local(&alignment.pose, w->mesh[own]->origin_mm, input->before->origin_mm),
+                          .sd_mm = alignment.rms_mm,
+                          .sure = status == RLV_DONE && !alignment.ambiguous};
+    if (place->sure)
+        place->evidence = evidence_of(alignment.stable_fraction, alignment.rms_mm, w->sampling_radius_mm[own]);
+    return settle_part(place, w, own, settling_mm, error);
 }
 
 /// One mesh of both parts, the piece where `place` puts it, in the block's coordinates.
@@ -180,49 +208,69 @@ static rlv_status put_together(rlv_mesh* both, const rlv_joining* w, const rlv_p
     return RLV_DONE;
 }
 
-/// Where neither part finds its place by itself, both together may.
-static rlv_status align_together(rlv_joining* w, const rlv_pose* place, bool* sure, rlv_error* error)
+/// Where neither part finds its place by itself, both together may: the block's place.
+static rlv_status align_together(part_place* place, const rlv_joining* w, const rlv_pose* fit, rlv_error* error)
 {
     rlv_mesh both = {0};
-    rlv_status status = put_together(&both, w, place, error);
-    const rlv_align_options options = {
-        .before_left_out = w->input->before_left_out, .seed = w->input->seed, .progress = w->input->progress};
+    rlv_status status = put_together(&both, w, fit, error);
+    const rlv_align_options options = {.before_left_out = w->input->before_left_out,
+                                       .seed = w->input->seed,
+                                       .progress = w->input->progress};
     rlv_alignment alignment;
     if (status == RLV_DONE)
         status = rlv_align(&alignment, w->input->before, w->tree[RLV_JOIN_BEFORE], &both, &options, error);
-    *sure = status == RLV_DONE && !alignment.ambiguous;
-    if (*sure)
-        status = align_part(w, RLV_JOIN_BLOCK, &alignment.pose, sure, error);
     rlv_mesh_free(&both);
+    if (status == RLV_DONE)
+        return align_part(place, w, RLV_JOIN_BLOCK, &alignment.pose, error);
     return status == RLV_IMPOSSIBLE ? RLV_DONE : status;
 }
 
-/// Align either part by itself, and one that is not sure from where the two faces fit.
+/// Align one part again from where the two faces fit, and keep the better of its places. `fit` carries the piece into
+/// the block.
+static rlv_status align_from_other(part_place place[3], const rlv_joining* w, int own, const rlv_pose* fit,
+                                   rlv_error* error)
+{
+    const int other = own == RLV_JOIN_PIECE ? RLV_JOIN_BLOCK : RLV_JOIN_PIECE;
+    const rlv_pose step = own == RLV_JOIN_PIECE ? *fit : rlv_pose_inverse(fit);
+    part_place again = {.pose = rlv_pose_compose(&place[other].pose, &step)};
+    rlv_status status = settle_part(&again, w, own, start_mm, error);
+    if (status == RLV_DONE && again.sure && (!place[own].sure || again.evidence > place[own].evidence))
+        place[own] = again;
+    return status;
+}
+
+/// Whether a part's place is not to be trusted beside the other's: both are scans of one bench.
+static bool in_doubt(const part_place* own, const part_place* other)
+{
+    return !own->sure || (other->sure && own->sd_mm > far_more * other->sd_mm);
+}
+
+/// Align either part by itself, and one that is in doubt from where the two faces fit.
 static rlv_status align_parts(rlv_joining* w, bool* known, rlv_error* error)
 {
     const rlv_rejoin_input* input = w->input;
     const rlv_pose* start[3] = {NULL, input->block_in_before, input->piece_in_before};
-    bool sure[3] = {false};
+    part_place place[3] = {0};
     rlv_status status = RLV_DONE;
     for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
-        status = align_part(w, own, start[own], &sure[own], error);
-    *known = sure[RLV_JOIN_BLOCK] && sure[RLV_JOIN_PIECE];
-    rlv_pose fit;
-    size_t count = 0;
-    if (status != RLV_DONE || *known)
-        return status;
-    status = rlv_joining_search(&fit, 1, &count, w, error);
-    if (status == RLV_DONE && count > 0 && !sure[RLV_JOIN_BLOCK] && !sure[RLV_JOIN_PIECE])
-        status = align_together(w, &fit, &sure[RLV_JOIN_BLOCK], error);
-    if (status != RLV_DONE || count == 0 || sure[RLV_JOIN_BLOCK] == sure[RLV_JOIN_PIECE])
-        return status;
-    const int own = sure[RLV_JOIN_BLOCK] ? RLV_JOIN_PIECE : RLV_JOIN_BLOCK,
-              other = own == RLV_JOIN_PIECE ? RLV_JOIN_BLOCK : RLV_JOIN_PIECE;
-    fit = own == RLV_JOIN_PIECE ? fit : rlv_pose_inverse(&fit);
-    const rlv_pose from = rlv_pose_compose(&w->in_before[other], &fit),
-                   global = rlv_joining_global(&from, w->mesh[own]->origin_mm, input->before->origin_mm);
-    status = align_part(w, own, &global, &sure[own], error);
-    *known = sure[RLV_JOIN_BLOCK] && sure[RLV_JOIN_PIECE];
+        status = align_part(&place[own], w, own, start[own], error);
+    part_place *block = &place[RLV_JOIN_BLOCK], *piece = &place[RLV_JOIN_PIECE];
+    if (status == RLV_DONE && (in_doubt(block, piece) || in_doubt(piece, block)))
+    {
+        rlv_pose fit;
+        size_t count = 0;
+        status = rlv_joining_search(&fit, 1, &count, w, error);
+        if (status == RLV_DONE && count > 0 && !block->sure && !piece->sure)
+            status = align_together(block, w, &fit, error);
+        if (status == RLV_DONE && count > 0 && block->sure && in_doubt(piece, block))
+            status = align_from_other(place, w, RLV_JOIN_PIECE, &fit, error);
+        if (status == RLV_DONE && count > 0 && piece->sure && in_doubt(block, piece))
+            status = align_from_other(place, w, RLV_JOIN_BLOCK, &fit, error);
+    }
+    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE; own++)
+        w->in_before[own] = place[own].pose;
+    *known = block->sure && piece->sure;
+    if(getenv("DBG"))printf("[block %.2f %.3f %d piece %.2f %.3f %d]",block->evidence,block->sd_mm,block->sure,piece->evidence,piece->sd_mm,piece->sure);
     return status;
 }
 
@@ -329,16 +377,20 @@ static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
 
 // Closing
 
-/// Close the gap from where the piece is found, by its faces and, where `outer`, by the outer surfaces.
-static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, rlv_error* error)
+/// Close the gap from where the piece is found, by its faces and, where `outer`, by the outer surfaces. `touching` is
+/// the share of the faces that holds it.
+static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* touching, rlv_error* error)
 {
     rlv_fit_problem p = {0};
     rlv_status status = pose_problem(&p, w, true, outer, error);
     if (status == RLV_DONE)
         status = rlv_fit_close(&p, from_mm, error);
     if (status == RLV_DONE)
+    {
         w->closed = place_of(&p, error);
-    if (status == RLV_DONE && !outer)
+        *touching = rlv_fit_share(&p.pair[0]);
+    }
+    if (status == RLV_DONE && !w->in_stage)
         status = rlv_fit_noise(&w->noise_mm, &p, error);
     rlv_fit_free(&p);
     return status;
@@ -354,14 +406,38 @@ static rlv_status fit_of(double* fit, const rlv_joining* w, rlv_error* error)
     return status;
 }
 
+/// Close the gap from where the piece was found. A joint that stood open in the rock is closed by its faces alone: they
+/// then touch over far more than where the outer surfaces hold them apart.
+static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
+{
+    double held = 0.0, alone = 0.0, fit = 0.0;
+    rlv_status status = close_gap(w, true, start_mm, &held, error);
+    if (status == RLV_DONE)
+        status = fit_of(&rejoin->fit, w, error);
+    const rlv_pose together = w->closed;
+    if (status == RLV_DONE)
+        status = close_gap(w, false, open_mm, &alone, error);
+    if (status == RLV_DONE)
+        status = fit_of(&fit, w, error);
+    if (status != RLV_DONE)
+        return status;
+    rejoin->stood_open = alone > far_more * held + 0.05 && fit > fmax(rejoin->fit, RLV_REJOIN_LEAST_FIT);
+    if (rejoin->stood_open)
+        rejoin->fit = fit;
+    else
+        w->closed = together;
+    return RLV_DONE;
+}
+
 /// Close one place of the piece, twice: the first time tells how noisy the faces are.
 static rlv_status try_place(rlv_joining* w, double* fit, rlv_error* error)
 {
+    double touching = 0.0;
     rlv_status status = rlv_joining_faces(w, error);
     for (int round = 0; round < 2 && status == RLV_DONE; round++)
     {
         w->noise_mm = round == 0 ? start_noise_mm : w->noise_mm;
-        status = close_gap(w, false, round == 0 ? 2.0 * start_mm : 2.0 * w->noise_mm, error);
+        status = close_gap(w, false, round == 0 ? 2.0 * start_mm : 2.0 * w->noise_mm, &touching, error);
         w->found = w->closed;
     }
     return status == RLV_DONE ? fit_of(fit, w, error) : status;
@@ -528,9 +604,7 @@ rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input,
     if (status == RLV_DONE && rejoin->found_known)
     {
         rlv_tell(&input->progress, "closing", 0.0);
-        status = close_gap(&w, true, start_mm, error);
-        if (status == RLV_DONE)
-            status = fit_of(&rejoin->fit, &w, error);
+        status = close_found(rejoin, &w, error);
     }
     else if (status == RLV_DONE)
         status = try_places(rejoin, &w, error);

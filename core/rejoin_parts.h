@@ -27,6 +27,7 @@ typedef struct rlv_joining
     rlv_pose closed;
     bool in_stage; ///< both parts' places in the stage from before are known: in_before
     rlv_sampling sampling[3];
+    double sampling_radius_mm[3]; ///< greatest distance of a sample from the samples' middle
     uint8_t* given[3];       ///< one a sample: on the face that a person outlined; NULL where none was
     uint8_t* sample_face[3]; ///< one a sample
     uint8_t* face[3];        ///< one a triangle
