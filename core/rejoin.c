@@ -213,9 +213,8 @@ static rlv_status align_together(part_place* place, const rlv_joining* w, const 
 {
     rlv_mesh both = {0};
     rlv_status status = put_together(&both, w, fit, error);
-    const rlv_align_options options = {.before_left_out = w->input->before_left_out,
-                                       .seed = w->input->seed,
-                                       .progress = w->input->progress};
+    const rlv_align_options options = {
+        .before_left_out = w->input->before_left_out, .seed = w->input->seed, .progress = w->input->progress};
     rlv_alignment alignment;
     if (status == RLV_DONE)
         status = rlv_align(&alignment, w->input->before, w->tree[RLV_JOIN_BEFORE], &both, &options, error);
@@ -270,7 +269,6 @@ static rlv_status align_parts(rlv_joining* w, bool* known, rlv_error* error)
     for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE; own++)
         w->in_before[own] = place[own].pose;
     *known = block->sure && piece->sure;
-    if(getenv("DBG"))printf("[block %.2f %.3f %d piece %.2f %.3f %d]",block->evidence,block->sd_mm,block->sure,piece->evidence,piece->sd_mm,piece->sure);
     return status;
 }
 
@@ -287,6 +285,10 @@ static rlv_status pose_problem(rlv_fit_problem* p, const rlv_joining* w, bool fa
     p->body[RLV_JOIN_PIECE].pose = rlv_pose_compose(&p->body[RLV_JOIN_BLOCK].pose, &w->found);
     p->centre_mm = rlv_pose_apply(&p->body[RLV_JOIN_BLOCK].pose, w->joint_mm);
     p->radius_mm = w->face_samples[RLV_JOIN_BLOCK].radius_mm;
+    const rlv_vec3 normal = rlv_mat3_apply(p->body[RLV_JOIN_BLOCK].pose.rotation, w->joint_normal),
+                   some = fabs(normal.x) < 0.6 ? rlv_vec3_of(1, 0, 0) : rlv_vec3_of(0, 1, 0);
+    p->along[0] = rlv_vec3_unit(rlv_vec3_cross(normal, some));
+    p->along[1] = rlv_vec3_cross(normal, p->along[0]);
     rlv_status status = RLV_DONE;
     for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
     {

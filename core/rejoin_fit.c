@@ -109,6 +109,25 @@ rlv_status rlv_fit_measure(rlv_fit_problem* problem, double reach_mm, rlv_error*
     return status;
 }
 
+void rlv_fit_offsets(double share[RLV_FIT_OFFSETS], const rlv_fit_problem* problem, const rlv_fit_pair* pair, size_t i)
+{
+    const rlv_vec3 arm = rlv_vec3_scale(rlv_vec3_sub(pair->at[i], problem->centre_mm), 1.0 / problem->radius_mm);
+    share[0] = pair->face ? 1.0 : 0.0;
+    for (int k = 0; k < 2; k++)
+        share[1 + k] = pair->face ? rlv_vec3_dot(arm, problem->along[k]) : 0.0;
+}
+
+double rlv_fit_left_over(const rlv_fit_problem* problem, const rlv_fit_pair* pair, size_t i)
+{
+    if (!pair->face)
+        return pair->residual_mm[i];
+    double share[RLV_FIT_OFFSETS], left = pair->residual_mm[i];
+    rlv_fit_offsets(share, problem, pair, i);
+    for (int k = 0; k < RLV_FIT_OFFSETS; k++)
+        left -= share[k] * problem->offset_mm[k];
+    return left;
+}
+
 /// Tukey's biweight, whose reach is another on either side. Of two faces a gap gives way; of a part and what it was
 /// before, what was taken off it since does.
 static double one_sided_weight(double residual_mm, double sd_mm, bool face)
@@ -178,8 +197,10 @@ void rlv_fit_gradient(double j[N], const rlv_fit_problem* problem, const rlv_fit
         if (other >= 0)
             j[other + k] -= six[k];
     }
-    if (pair->face)
-        j[problem->parameters] = -1.0;
+    double share[RLV_FIT_OFFSETS];
+    rlv_fit_offsets(share, problem, pair, i);
+    for (int k = 0; k < RLV_FIT_OFFSETS; k++)
+        j[problem->parameters + k] = -share[k];
 }
 
 /// Inverse of a symmetric matrix of `n` rows, its eigenvalues held above a share of the greatest.
@@ -234,7 +255,7 @@ static void nudge(rlv_fit_problem* problem, const double* delta)
 /// One weighted Gauss-Newton step. Returns how far things moved, infinity where nothing is held.
 static double step(rlv_fit_problem* problem)
 {
-    const int n = problem->parameters + 1;
+    const int n = problem->parameters + RLV_FIT_OFFSETS;
     double a[N * N] = {0}, b[N] = {0};
     for (size_t p = 0; p < problem->pair_count; p++)
     {
@@ -258,8 +279,11 @@ static double step(rlv_fit_problem* problem)
         for (int c = 0; c < r; c++)
             a[c * n + r] = a[r * n + c];
     const double prior = 1.0 / (problem->offset_sd_mm * problem->offset_sd_mm);
-    a[n * n - 1] += prior;
-    b[n - 1] -= prior * problem->offset_mm;
+    for (int k = 0, r = problem->parameters; k < RLV_FIT_OFFSETS; k++, r++)
+    {
+        a[r * n + r] += prior;
+        b[r] -= prior * problem->offset_mm[k];
+    }
     double inverse[N * N], delta[N] = {0}, moved = 0.0;
     if (!rlv_fit_invert(n, a, 1e-5, inverse))
         return INFINITY;
@@ -271,7 +295,8 @@ static double step(rlv_fit_problem* problem)
     }
     nudge(problem, delta);
     if (problem->parameters > 6) // without outer surfaces it cannot be told from the piece's place
-        problem->offset_mm += delta[n - 1];
+        for (int k = 0; k < RLV_FIT_OFFSETS; k++)
+            problem->offset_mm[k] += delta[problem->parameters + k];
     return moved;
 }
 

@@ -18,7 +18,8 @@ enum
 {
     RLV_FIT_BODIES = 3,
     RLV_FIT_PAIRS = 4,
-    RLV_FIT_PARAMETERS = 13, ///< six of the block, six of the piece, and how far apart closed faces seem to lie
+    RLV_FIT_OFFSETS = 3,     ///< how far apart closed faces seem to lie: in the middle, and how that leans
+    RLV_FIT_PARAMETERS = 15, ///< six of the block, six of the piece, and these
 };
 
 /// A body as it lies in the world.
@@ -52,12 +53,14 @@ typedef struct rlv_fit_problem
     rlv_fit_body body[RLV_FIT_BODIES];
     rlv_fit_pair pair[RLV_FIT_PAIRS];
     size_t pair_count;
-    size_t stride;       ///< only every so many samples are looked at; 0: all
-    int parameters;      ///< 6 or 12
-    double offset_mm;    ///< how far apart the closed faces seem to lie,
-    double offset_sd_mm; ///< and how far they may, for wear and grains alone
-    rlv_vec3 centre_mm;  ///< that turns are about
-    double radius_mm;    ///< that turns are measured with
+    size_t stride;                     ///< only every so many samples are looked at; 0: all
+    int parameters;                    ///< 6 or 12
+    rlv_vec3 along[2];                 ///< two directions along the joint, at right angles, of length one
+    double offset_mm[RLV_FIT_OFFSETS]; ///< how far apart the closed faces seem to lie: in the middle, and what is added
+                                       ///< radius_mm further on along either direction
+    double offset_sd_mm;               ///< and how far each may, for wear and grains alone
+    rlv_vec3 centre_mm;                ///< that turns are about
+    double radius_mm;                  ///< that turns are measured with
 } rlv_fit_problem;
 
 /// A gap stops pulling at so many sds, a penetration resists up to so many.
@@ -88,13 +91,13 @@ bool rlv_fit_covariance(const rlv_fit_problem* problem, double* covariance, rlv_
 
 // What its two rooms share
 
-/// A residual as the fit sees it: less how far apart closed faces seem to lie.
-static inline double rlv_fit_left_over(const rlv_fit_problem* problem, const rlv_fit_pair* pair, size_t i)
-{
-    return pair->residual_mm[i] - (pair->face ? problem->offset_mm : 0.0);
-}
+/// How much each offset adds to the width that a pair's sample is expected to show.
+void rlv_fit_offsets(double share[RLV_FIT_OFFSETS], const rlv_fit_problem* problem, const rlv_fit_pair* pair, size_t i);
 
-/// How a residual changes with all parameters: those of the bodies, then the offset.
+/// A residual as the fit sees it: less how far apart closed faces seem to lie.
+double rlv_fit_left_over(const rlv_fit_problem* problem, const rlv_fit_pair* pair, size_t i);
+
+/// How a residual changes with all parameters: those of the bodies, then the offsets.
 void rlv_fit_gradient(double gradient[RLV_FIT_PARAMETERS], const rlv_fit_problem* problem, const rlv_fit_pair* pair,
                       size_t i);
 

@@ -28,10 +28,10 @@ typedef struct rlv_joining
     bool in_stage; ///< both parts' places in the stage from before are known: in_before
     rlv_sampling sampling[3];
     double sampling_radius_mm[3]; ///< greatest distance of a sample from the samples' middle
-    uint8_t* given[3];       ///< one a sample: on the face that a person outlined; NULL where none was
-    uint8_t* sample_face[3]; ///< one a sample
-    uint8_t* face[3];        ///< one a triangle
-    uint8_t* beyond[3];      ///< the same turned round: what is no face
+    uint8_t* given[3];            ///< one a sample: on the face that a person outlined; NULL where none was
+    uint8_t* sample_face[3];      ///< one a sample
+    uint8_t* face[3];             ///< one a triangle
+    uint8_t* beyond[3];           ///< the same turned round: what is no face
     double face_mm2[3];
     rlv_samples face_samples[3], outer_samples[3];
     rlv_gap_part part[2];

@@ -183,7 +183,7 @@ static bool has_pairs(const rlv_fit_problem* problem, bool face, int own)
 /// What is left of all parameters' resistance.
 static void resistance(const rlv_fit_problem* problem, double bread[N * N])
 {
-    const int n = problem->parameters + 1;
+    const int n = problem->parameters + RLV_FIT_OFFSETS;
     for (size_t p = 0; p < problem->pair_count; p++)
     {
         const rlv_fit_pair* pair = problem->pair + p;
@@ -205,7 +205,7 @@ static void resistance(const rlv_fit_problem* problem, double bread[N * N])
 static double score_products(const rlv_fit_problem* problem, bool face, int own, double side_mm, double meat[N * N],
                              rlv_error* error)
 {
-    const int n = problem->parameters + 1;
+    const int n = problem->parameters + RLV_FIT_OFFSETS;
     patches p = {0};
     double count = 0.0;
     if (patches_sum(&p, problem, face, own, side_mm, error) != RLV_DONE)
@@ -233,11 +233,12 @@ static double trace_of(int n, const double* a, const double* b)
 
 bool rlv_fit_covariance(const rlv_fit_problem* problem, double* covariance, rlv_error* error)
 {
-    const int n = problem->parameters + 1, told = problem->parameters;
+    const int n = problem->parameters + RLV_FIT_OFFSETS, told = problem->parameters;
     double bread[N * N] = {0}, meat[N * N] = {0}, inverse[N * N];
     const double prior = 1.0 / (problem->offset_sd_mm * problem->offset_sd_mm);
     resistance(problem, bread);
-    bread[n * n - 1] += prior;
+    for (int r = told; r < n; r++)
+        bread[r * n + r] += prior;
     if (!rlv_fit_invert(n, bread, 1e-9, inverse))
         return false;
     double patch_count = 0.0;
@@ -255,7 +256,8 @@ bool rlv_fit_covariance(const rlv_fit_problem* problem, double* covariance, rlv_
             meat[i] += gain * fine[i];
         patch_count += count;
     }
-    meat[n * n - 1] += prior;
+    for (int r = told; r < n; r++)
+        meat[r * n + r] += prior;
     if (!(patch_count > n + 1.0))
         return false;
     const double spare = patch_count / (patch_count - n);

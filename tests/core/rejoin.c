@@ -8,12 +8,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const size_t triangles = 30000;
+static const size_t triangles = 24000;
 
 Test(rejoin, piece_goes_back_by_the_stage_from_before)
 {
     int inside = 0;
-    for (uint64_t seed = 0; seed < 4; seed++)
+    for (uint64_t seed = 0; seed < 3; seed++)
     {
         const breaking_plan plan = breaking_draw(seed, triangles);
         const rejoining r = rejoining_try(&plan, true);
@@ -27,39 +27,54 @@ Test(rejoin, piece_goes_back_by_the_stage_from_before)
         cr_expect_lt(r.closed_chi2, 22.5, "%d: %.1f", (int)seed, r.closed_chi2);
         inside += r.true_gap_mm3 >= r.gap_mm3.low && r.true_gap_mm3 <= r.gap_mm3.high;
     }
-    cr_expect_geq(inside, 3, "%d of 4", inside); // of four intervals of 95 %, two miss once in 80 times
+    cr_expect_geq(inside, 2, "%d of 3", inside); // of three intervals of 95 %, two miss once in 140 times
 }
 
 Test(rejoin, piece_goes_back_without_it)
 {
-    for (uint64_t seed = 4; seed < 6; seed++)
-    {
-        const breaking_plan plan = breaking_draw(seed, triangles);
-        const rejoining r = rejoining_try(&plan, false);
-        cr_assert_eq(r.status, RLV_DONE);
-        cr_expect(!r.found_known);
-        cr_expect(r.closed_mm < 0.5 && r.closed_deg < 1.0, "%d: %.3f mm %.3f deg", (int)seed, r.closed_mm,
-                  r.closed_deg);
-    }
+    const breaking_plan plan = breaking_draw(4, triangles);
+    const rejoining r = rejoining_try(&plan, false);
+    cr_assert_eq(r.status, RLV_DONE);
+    cr_expect(!r.found_known);
+    cr_expect(r.closed_mm < 0.5 && r.closed_deg < 1.0, "%.3f mm %.3f deg", r.closed_mm, r.closed_deg);
 }
 
 Test(rejoin, face_of_another_break_is_refused_with_the_figure)
 {
-    for (uint64_t seed = 0; seed < 2; seed++)
-    {
-        breaking_plan plan = breaking_draw(seed, triangles);
-        plan.foreign = true;
-        breaking made = breaking_make(&plan, false);
-        const rlv_rejoin_input input = {.block = &made.block, .piece = &made.piece};
-        rlv_rejoin rejoin = {0};
-        rlv_error error = {0};
-        cr_expect_eq(rlv_rejoin_measure(&rejoin, &input, &error), RLV_IMPOSSIBLE);
-        cr_expect_eq(rejoin.verdict, RLV_REJOIN_NONE);
-        cr_expect_gt(strlen(rejoin.reason), 0);
-        cr_expect_gt(strlen(error.what), 0);
-        rlv_rejoin_free(&rejoin);
-        breaking_free(&made);
-    }
+    breaking_plan plan = breaking_draw(0, triangles);
+    plan.foreign = true;
+    breaking made = breaking_make(&plan, false);
+    const rlv_rejoin_input input = {.block = &made.block, .piece = &made.piece};
+    rlv_rejoin rejoin = {0};
+    rlv_error error = {0};
+    cr_expect_eq(rlv_rejoin_measure(&rejoin, &input, &error), RLV_IMPOSSIBLE);
+    cr_expect_eq(rejoin.verdict, RLV_REJOIN_NONE);
+    cr_expect_gt(strlen(rejoin.reason), 0);
+    cr_expect_gt(strlen(error.what), 0);
+    rlv_rejoin_free(&rejoin);
+    breaking_free(&made);
+}
+
+Test(rejoin, joint_that_stood_open_is_closed)
+{
+    breaking_plan plan = breaking_draw(3, triangles);
+    plan.open_mm = 1.2;
+    breaking made = breaking_make(&plan, false);
+    const rlv_rejoin_input input = {.block = &made.block, .piece = &made.piece, .before = &made.before};
+    rlv_rejoin r = {0};
+    rlv_error error = {0};
+    double mm, deg;
+    cr_assert_eq(rlv_rejoin_measure(&r, &input, &error), RLV_DONE, "%s", error.what);
+    cr_assert(r.found_known && r.stood_open);
+    rejoining_apart(&r.found, &made.as_found, &mm, &deg);
+    cr_expect(mm < 0.25 && deg < 0.35, "as found: %.3f mm %.3f deg", mm, deg);
+    rejoining_apart(&r.closed, &made.closed, &mm, &deg); // by the faces alone
+    cr_expect(mm < 0.5 && deg < 1.0, "closed: %.3f mm %.3f deg", mm, deg);
+    cr_expect_float_eq(r.closing_length_mm.value, 1.2, 0.25);
+    cr_expect_gt(r.gap_before.median_mm.value, r.gap_after.median_mm.value + 0.6); // along steep flanks less than 1.2
+    cr_expect_gt(r.gap_before.volume_mm3.low, r.gap_after.volume_mm3.high);
+    rlv_rejoin_free(&r);
+    breaking_free(&made);
 }
 
 Test(rejoin, what_is_told_is_whole)
