@@ -1,0 +1,642 @@
+#include "rejoin.h"
+
+#include "align.h"
+#include "rejoin_face.h"
+#include "rejoin_parts.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const size_t most_samples = 60000; ///< of either part
+static const size_t settling_samples = 20000;
+static const double settling_mm = 3.0;    ///< misfit of a part that an alignment is not sure of
+static const double least_evidence = 0.3; ///< as an alignment is believed (align.c)
+static const double start_mm = 0.6;       ///< misfit of two outer surfaces that were aligned, at most
+enum
+{
+    PLACES = 3, // without a stage from before, that are tried with care
+};
+
+static const double open_mm = 2.0;        ///< misfit of faces that stood open in the rock, about
+static const double far_more = 1.5;       ///< times what they touch over elsewhere
+static const double start_noise_mm = 0.2; ///< sd of a residual to begin with
+
+void rlv_rejoin_free(rlv_rejoin* rejoin)
+{
+    free(rejoin->block_before_mm);
+    free(rejoin->block_after_mm);
+    free(rejoin->piece_before_mm);
+    free(rejoin->piece_after_mm);
+    memset(rejoin, 0, sizeof *rejoin);
+}
+
+static void joining_free(rlv_joining* w)
+{
+    for (int k = 0; k < 3; k++)
+    {
+        rlv_tree_free(w->tree[k]);
+        rlv_sampling_free(&w->sampling[k]);
+        free(w->given[k]);
+        free(w->sample_face[k]);
+        free(w->face[k]);
+        free(w->beyond[k]);
+        rlv_samples_free(&w->face_samples[k]);
+        rlv_samples_free(&w->outer_samples[k]);
+    }
+    rlv_gap_part_free(&w->part[0]);
+    rlv_gap_part_free(&w->part[1]);
+}
+
+rlv_pose rlv_joining_local(const rlv_pose* global, rlv_vec3 from_origin, rlv_vec3 to_origin)
+{
+    rlv_pose local = *global;
+    local.translation_mm = rlv_vec3_sub(rlv_pose_apply(global, from_origin), to_origin);
+    local.centre_mm = rlv_vec3_sub(global->centre_mm, to_origin);
+    return local;
+}
+
+rlv_pose rlv_joining_global(const rlv_pose* local, rlv_vec3 from_origin, rlv_vec3 to_origin)
+{
+    rlv_pose global = *local;
+    const rlv_vec3 turned = rlv_vec3_scale(rlv_mat3_apply(local->rotation, from_origin), local->scale);
+    global.translation_mm = rlv_vec3_add(rlv_vec3_sub(local->translation_mm, turned), to_origin);
+    global.centre_mm = rlv_vec3_add(local->centre_mm, to_origin);
+    return global;
+}
+
+static rlv_pose global_of(const rlv_joining* w, const rlv_pose* local)
+{
+    return rlv_joining_global(local, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
+}
+
+static double radius_of(const rlv_sampling* sampling)
+{
+    rlv_vec3 middle = {0, 0, 0};
+    double greatest = 0.0;
+    for (size_t i = 0; i < sampling->count; i++)
+        middle = rlv_vec3_along(middle, 1.0 / (double)sampling->count, rlv_vec3_from(sampling->position_mm + 3 * i));
+    for (size_t i = 0; i < sampling->count; i++)
+        greatest = fmax(greatest, rlv_vec3_length(rlv_vec3_sub(rlv_vec3_from(sampling->position_mm + 3 * i), middle)));
+    return greatest;
+}
+
+static rlv_status begin_part(rlv_joining* w, int own, const uint8_t* given, rlv_error* error)
+{
+    const rlv_mesh* mesh = w->mesh[own];
+    rlv_status status = rlv_sampling_take(&w->sampling[own], mesh, NULL, most_samples, error);
+    if (status == RLV_DONE)
+        w->sampling_radius_mm[own] = radius_of(&w->sampling[own]);
+    if (status == RLV_DONE)
+        status = rlv_joining_given(&w->given[own], mesh, &w->sampling[own], given, error);
+    if (status == RLV_DONE && ((w->face[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
+                               (w->beyond[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
+                               (w->sample_face[own] = rlv_reserve(w->sampling[own].count, 1, error)) == NULL))
+        status = RLV_SYSTEM;
+    return status;
+}
+
+static rlv_status begin(rlv_joining* w, const rlv_rejoin_input* input, rlv_error* error)
+{
+    w->input = input;
+    w->mesh[RLV_JOIN_BEFORE] = input->before;
+    w->mesh[RLV_JOIN_BLOCK] = input->block;
+    w->mesh[RLV_JOIN_PIECE] = input->piece;
+    w->noise_mm = start_noise_mm;
+    const uint8_t* given[3] = {NULL, input->block_face, input->piece_face};
+    rlv_status status = RLV_DONE;
+    for (int k = 0; k < 3 && status == RLV_DONE; k++)
+    {
+        w->in_before[k] = rlv_pose_identity();
+        if (w->mesh[k] == NULL)
+            continue;
+        rlv_tell(&input->progress, "indexing", k / 3.0);
+        status = rlv_tree_build(&w->tree[k], w->mesh[k], error);
+        if (status == RLV_DONE && k != RLV_JOIN_BEFORE)
+            status = begin_part(w, k, given[k], error);
+    }
+    return status;
+}
+
+// Where it was found
+
+/// A part's place in the stage from before.
+typedef struct part_place
+{
+    rlv_pose pose;   ///< local to local
+    double evidence; ///< as an alignment's (align_refine.h): what share lies on that stage, and how closely
+    double sd_mm;
+    bool sure;
+} part_place;
+
+/// Evidence of a share that lies within an sd, beside an even spread over a twentieth of the part's radius either way.
+static double evidence_of(double share, double sd_mm, double radius_mm)
+{
+    return share * (log(2.0 * radius_mm / (20.0 * 2.5066282746310002 * sd_mm)) - 0.5);
+}
+
+/// Find the place of a part again with a loss that lets go of what was taken off it: an even skin off most of it looks
+/// like a wide noise about a place that is wrong.
+static rlv_status settle_part(part_place* place, const rlv_joining* w, int own, double from_mm, rlv_error* error)
+{
+    rlv_samples samples = {0};
+    rlv_fit_problem p = {.parameters = 6, .offset_sd_mm = RLV_REJOIN_OFFSET_MM};
+    const uint8_t* face = own == RLV_JOIN_BLOCK ? w->input->block_face : w->input->piece_face;
+    rlv_status status = rlv_samples_take(&samples, w->mesh[own], face, settling_samples, w->input->seed, error);
+    p.body[RLV_JOIN_BEFORE] =
+        (rlv_fit_body){w->mesh[RLV_JOIN_BEFORE], w->tree[RLV_JOIN_BEFORE], rlv_pose_identity(), -1};
+    p.body[own] = (rlv_fit_body){w->mesh[own], w->tree[own], place->pose, 0};
+    p.centre_mm = rlv_pose_apply(&place->pose, samples.centre_mm);
+    p.radius_mm = samples.radius_mm;
+    if (status == RLV_DONE)
+        status = rlv_fit_add(&p, &(rlv_fit_pair){.samples = &samples, .own = own, .sd_mm = start_noise_mm}, error);
+    if (status == RLV_DONE)
+        status = rlv_fit_close(&p, from_mm, error);
+    const double evidence =
+        status == RLV_DONE ? evidence_of(rlv_fit_share(&p.pair[0]), p.pair[0].sd_mm, samples.radius_mm) : 0.0;
+    if (evidence > fmax(least_evidence, place->evidence))
+        *place = (part_place){p.body[own].pose, evidence, p.pair[0].sd_mm, true};
+    rlv_fit_free(&p);
+    rlv_samples_free(&samples);
+    return status;
+}
+
+/// Align a part to the stage from before.
+static rlv_status align_part(part_place* place, const rlv_joining* w, int own, const rlv_pose* start, rlv_error* error)
+{
+    const rlv_rejoin_input* input = w->input;
+    const rlv_align_options options = {
+        .start = start,
+        .before_left_out = input->before_left_out,
+        .after_left_out = own == RLV_JOIN_BLOCK ? input->block_face : input->piece_face,
+        .seed = input->seed + (uint64_t)own,
+        .progress = input->progress,
+    };
+    rlv_alignment alignment;
+    rlv_error own_error = {0}; // of an alignment that is not to be had, which is no failure here
+    rlv_status status =
+        rlv_align(&alignment, input->before, w->tree[RLV_JOIN_BEFORE], w->mesh[own], &options, &own_error);
+    if (status != RLV_DONE && status != RLV_IMPOSSIBLE)
+        return rlv_first_failure(1, &status, &own_error, error);
+    *place = (part_place){.pose = rlv_joining_local(&alignment.pose, w->mesh[own]->origin_mm, input->before->origin_mm),
+                          .sd_mm = alignment.rms_mm,
+                          .sure = status == RLV_DONE && !alignment.ambiguous};
+    if (place->sure)
+        place->evidence = evidence_of(alignment.stable_fraction, alignment.rms_mm, w->sampling_radius_mm[own]);
+    return settle_part(place, w, own, settling_mm, error);
+}
+
+/// One mesh of both parts, the piece where `place` puts it, in the block's coordinates.
+static rlv_status put_together(rlv_mesh* both, const rlv_joining* w, const rlv_pose* place, rlv_error* error)
+{
+    const rlv_mesh *block = w->mesh[RLV_JOIN_BLOCK], *piece = w->mesh[RLV_JOIN_PIECE];
+    rlv_status status = rlv_mesh_reserve(both, block->vertex_count + piece->vertex_count,
+                                         block->triangle_count + piece->triangle_count, false, false, error);
+    if (status != RLV_DONE)
+        return status;
+    both->origin_mm = block->origin_mm;
+    memcpy(both->position_mm, block->position_mm, 3 * block->vertex_count * sizeof(float));
+    memcpy(both->corner, block->corner, 3 * block->triangle_count * sizeof(uint32_t));
+    for (size_t v = 0; v < piece->vertex_count; v++)
+    {
+        const rlv_vec3 at = rlv_pose_apply(place, rlv_vec3_from(piece->position_mm + 3 * v));
+        float* to = both->position_mm + 3 * (block->vertex_count + v);
+        to[0] = (float)at.x, to[1] = (float)at.y, to[2] = (float)at.z;
+    }
+    for (size_t c = 0; c < 3 * piece->triangle_count; c++)
+        both->corner[3 * block->triangle_count + c] = piece->corner[c] + (uint32_t)block->vertex_count;
+    return RLV_DONE;
+}
+
+/// Where neither part finds its place by itself, both together may: the block's place.
+static rlv_status align_together(part_place* place, const rlv_joining* w, const rlv_pose* fit, rlv_error* error)
+{
+    rlv_mesh both = {0};
+    rlv_status status = put_together(&both, w, fit, error);
+    const rlv_align_options options = {
+        .before_left_out = w->input->before_left_out, .seed = w->input->seed, .progress = w->input->progress};
+    rlv_alignment alignment;
+    if (status == RLV_DONE)
+        status = rlv_align(&alignment, w->input->before, w->tree[RLV_JOIN_BEFORE], &both, &options, error);
+    rlv_mesh_free(&both);
+    if (status == RLV_DONE)
+        return align_part(place, w, RLV_JOIN_BLOCK, &alignment.pose, error);
+    return status == RLV_IMPOSSIBLE ? RLV_DONE : status;
+}
+
+/// Align one part again from where the two faces fit, and keep the better of its places. `fit` carries the piece into
+/// the block.
+static rlv_status align_from_other(part_place place[3], const rlv_joining* w, int own, const rlv_pose* fit,
+                                   rlv_error* error)
+{
+    const int other = own == RLV_JOIN_PIECE ? RLV_JOIN_BLOCK : RLV_JOIN_PIECE;
+    const rlv_pose step = own == RLV_JOIN_PIECE ? *fit : rlv_pose_inverse(fit);
+    part_place again = {.pose = rlv_pose_compose(&place[other].pose, &step)};
+    rlv_status status = settle_part(&again, w, own, start_mm, error);
+    if (status == RLV_DONE && again.sure && (!place[own].sure || again.evidence > place[own].evidence))
+        place[own] = again;
+    return status;
+}
+
+/// Whether a part's place is not to be trusted beside the other's: both are scans of one bench.
+static bool in_doubt(const part_place* own, const part_place* other)
+{
+    return !own->sure || (other->sure && own->sd_mm > far_more * other->sd_mm);
+}
+
+/// Align either part by itself, and one that is in doubt from where the two faces fit.
+static rlv_status align_parts(rlv_joining* w, bool* known, rlv_error* error)
+{
+    const rlv_rejoin_input* input = w->input;
+    const rlv_pose* start[3] = {NULL, input->block_in_before, input->piece_in_before};
+    part_place place[3] = {0};
+    rlv_status status = RLV_DONE;
+    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
+        status = align_part(&place[own], w, own, start[own], error);
+    part_place *block = &place[RLV_JOIN_BLOCK], *piece = &place[RLV_JOIN_PIECE];
+    if (status == RLV_DONE && (in_doubt(block, piece) || in_doubt(piece, block)))
+    {
+        rlv_pose fit;
+        size_t count = 0;
+        status = rlv_joining_search(&fit, 1, &count, w, error);
+        if (status == RLV_DONE && count > 0 && !block->sure && !piece->sure)
+            status = align_together(block, w, &fit, error);
+        if (status == RLV_DONE && count > 0 && block->sure && in_doubt(piece, block))
+            status = align_from_other(place, w, RLV_JOIN_PIECE, &fit, error);
+        if (status == RLV_DONE && count > 0 && piece->sure && in_doubt(block, piece))
+            status = align_from_other(place, w, RLV_JOIN_BLOCK, &fit, error);
+    }
+    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE; own++)
+        w->in_before[own] = place[own].pose;
+    *known = block->sure && piece->sure;
+    return status;
+}
+
+/// The problem of closing, or of finding again where it was: with faces, with outer surfaces, or with both.
+static rlv_status pose_problem(rlv_fit_problem* p, const rlv_joining* w, bool faces, bool outer, rlv_error* error)
+{
+    const bool before = outer && w->in_stage;
+    *p = (rlv_fit_problem){.parameters = before ? 12 : 6, .offset_sd_mm = RLV_REJOIN_OFFSET_MM};
+    for (int k = before ? 0 : 1; k < 3; k++)
+        p->body[k] = (rlv_fit_body){w->mesh[k], w->tree[k], before ? w->in_before[k] : rlv_pose_identity(), -1};
+    if (before)
+        p->body[RLV_JOIN_BLOCK].parameter = 6;
+    p->body[RLV_JOIN_PIECE].parameter = 0;
+    p->body[RLV_JOIN_PIECE].pose = rlv_pose_compose(&p->body[RLV_JOIN_BLOCK].pose, &w->found);
+    p->centre_mm = rlv_pose_apply(&p->body[RLV_JOIN_BLOCK].pose, w->joint_mm);
+    p->radius_mm = w->face_samples[RLV_JOIN_BLOCK].radius_mm;
+    const rlv_vec3 normal = rlv_mat3_apply(p->body[RLV_JOIN_BLOCK].pose.rotation, w->joint_normal),
+                   some = fabs(normal.x) < 0.6 ? rlv_vec3_of(1, 0, 0) : rlv_vec3_of(0, 1, 0);
+    p->along[0] = rlv_vec3_unit(rlv_vec3_cross(normal, some));
+    p->along[1] = rlv_vec3_cross(normal, p->along[0]);
+    rlv_status status = RLV_DONE;
+    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
+    {
+        const int other = own == RLV_JOIN_BLOCK ? RLV_JOIN_PIECE : RLV_JOIN_BLOCK;
+        if (faces)
+            status = rlv_fit_add(p,
+                                 &(rlv_fit_pair){.samples = &w->face_samples[own],
+                                                 .own = own,
+                                                 .other = other,
+                                                 .foot = w->face[other],
+                                                 .face = true,
+                                                 .sd_mm = w->noise_mm},
+                                 error);
+        if (before && status == RLV_DONE)
+            status = rlv_fit_add(
+                p,
+                &(rlv_fit_pair){
+                    .samples = &w->outer_samples[own], .own = own, .other = RLV_JOIN_BEFORE, .sd_mm = w->noise_mm},
+                error);
+    }
+    return status;
+}
+
+/// The piece's place in the block that a problem came to, with its covariance.
+static rlv_pose place_of(const rlv_fit_problem* p, rlv_error* error)
+{
+    const rlv_pose back = rlv_pose_inverse(&p->body[RLV_JOIN_BLOCK].pose);
+    rlv_pose place = rlv_pose_compose(&back, &p->body[RLV_JOIN_PIECE].pose);
+    double covariance[RLV_FIT_PARAMETERS * RLV_FIT_PARAMETERS] = {0}, world[36] = {0};
+    const int n = p->parameters;
+    if (!rlv_fit_covariance(p, covariance, error))
+        for (int i = 0; i < n; i++)
+            covariance[i * n + i] = i % 6 < 3 ? 1e4 : 1.0; // nothing is held
+    // The piece's small motion less the block's, then turned into the block's axes.
+    for (int i = 0; i < 6; i++)
+        for (int j = 0; j < 6; j++)
+            world[6 * i + j] =
+                covariance[i * n + j] +
+                (n > 6 ? covariance[(i + 6) * n + j + 6] - covariance[i * n + j + 6] - covariance[(i + 6) * n + j]
+                       : 0.0);
+    for (int i = 0; i < 6; i++)
+        for (int j = 0; j < 6; j++)
+            for (int k = 0; k < 3; k++)
+                for (int l = 0; l < 3; l++)
+                    place.covariance[7 * i + j] += back.rotation.m[3 * (i % 3) + k] * back.rotation.m[3 * (j % 3) + l] *
+                                                   world[6 * (i / 3 * 3 + k) + j / 3 * 3 + l];
+    place.centre_mm = rlv_pose_apply(&back, p->centre_mm);
+    return place;
+}
+
+/// The sd of a residual between two scans of the parts, from how each lies on the stage from before.
+static double noise_of(const rlv_fit_problem* p)
+{
+    double square = 0.0, count = 0.0;
+    for (size_t k = 0; k < p->pair_count; k++)
+        if (!p->pair[k].face)
+            square += p->pair[k].sd_mm * p->pair[k].sd_mm, count += 1.0;
+    return count > 0.0 ? sqrt(square / count) : start_noise_mm;
+}
+
+/// Where both parts lay before they were apart.
+static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
+{
+    bool known = false;
+    rlv_status status = align_parts(w, &known, error);
+    if (status != RLV_DONE || !known)
+        return status;
+    const rlv_pose back = rlv_pose_inverse(&w->in_before[RLV_JOIN_BLOCK]);
+    w->found = rlv_pose_compose(&back, &w->in_before[RLV_JOIN_PIECE]);
+    w->in_stage = true;
+    status = rlv_joining_faces(w, error);
+    rlv_fit_problem p = {0};
+    if (status == RLV_DONE)
+        status = pose_problem(&p, w, false, true, error);
+    if (status == RLV_DONE)
+        status = rlv_fit_close(&p, start_mm, error);
+    if (status == RLV_DONE)
+    {
+        w->in_before[RLV_JOIN_BLOCK] = p.body[RLV_JOIN_BLOCK].pose;
+        w->in_before[RLV_JOIN_PIECE] = p.body[RLV_JOIN_PIECE].pose;
+        w->found = place_of(&p, error);
+        w->noise_mm = noise_of(&p);
+        rejoin->found_known = true;
+    }
+    rlv_fit_free(&p);
+    return status;
+}
+
+// Closing
+
+/// Close the gap from where the piece is found, by its faces and, where `outer`, by the outer surfaces. `touching` is
+/// the share of the faces that holds it.
+static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* touching, rlv_error* error)
+{
+    rlv_fit_problem p = {0};
+    rlv_status status = pose_problem(&p, w, true, outer, error);
+    if (status == RLV_DONE)
+        status = rlv_fit_close(&p, from_mm, error);
+    if (status == RLV_DONE)
+    {
+        w->closed = place_of(&p, error);
+        *touching = rlv_fit_share(&p.pair[0]);
+    }
+    if (status == RLV_DONE && !w->in_stage)
+        status = rlv_fit_noise(&w->noise_mm, &p, error);
+    rlv_fit_free(&p);
+    return status;
+}
+
+/// How well the two faces fit where the gap is closed.
+static rlv_status fit_of(double* fit, const rlv_joining* w, rlv_error* error)
+{
+    rlv_gap_widths widths = {0};
+    rlv_status status = rlv_gap_measure(&widths, w->part, &w->closed, w->joint_normal, error);
+    *fit = status == RLV_DONE ? rlv_gap_fit(&widths, &w->part[0], w->joint_normal, error) : 0.0;
+    rlv_gap_widths_free(&widths);
+    return status;
+}
+
+/// Close the gap from where the piece was found. A joint that stood open in the rock is closed by its faces alone: they
+/// then touch over far more than where the outer surfaces hold them apart.
+static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
+{
+    double held = 0.0, alone = 0.0, fit = 0.0;
+    rlv_status status = close_gap(w, true, start_mm, &held, error);
+    if (status == RLV_DONE)
+        status = fit_of(&rejoin->fit, w, error);
+    const rlv_pose together = w->closed;
+    if (status == RLV_DONE)
+        status = close_gap(w, false, open_mm, &alone, error);
+    if (status == RLV_DONE)
+        status = fit_of(&fit, w, error);
+    if (status != RLV_DONE)
+        return status;
+    rejoin->stood_open = alone > far_more * held + 0.05 && fit > fmax(rejoin->fit, RLV_REJOIN_LEAST_FIT);
+    if (rejoin->stood_open)
+        rejoin->fit = fit;
+    else
+        w->closed = together;
+    return RLV_DONE;
+}
+
+/// Close one place of the piece, twice: the first time tells how noisy the faces are.
+static rlv_status try_place(rlv_joining* w, double* fit, rlv_error* error)
+{
+    double touching = 0.0;
+    rlv_status status = rlv_joining_faces(w, error);
+    for (int round = 0; round < 2 && status == RLV_DONE; round++)
+    {
+        w->noise_mm = round == 0 ? start_noise_mm : w->noise_mm;
+        status = close_gap(w, false, round == 0 ? 2.0 * start_mm : 2.0 * w->noise_mm, &touching, error);
+        w->found = w->closed;
+    }
+    return status == RLV_DONE ? fit_of(fit, w, error) : status;
+}
+
+/// Without a stage from before: try the piece from any attitude, and keep the place that fits best.
+static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
+{
+    rlv_pose pose[PLACES];
+    size_t count = 1;
+    rlv_status status = RLV_DONE;
+    if (w->input->start != NULL)
+        pose[0] =
+            rlv_joining_local(w->input->start, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
+    else
+        status = rlv_joining_search(pose, PLACES, &count, w, error);
+    size_t best = count;
+    double best_area = 0.0;
+    for (size_t k = 0; k < count && status == RLV_DONE; k++)
+    {
+        double fit = 0.0;
+        w->found = pose[k];
+        rlv_tell(&w->input->progress, "closing", (double)k / (double)count);
+        status = try_place(w, &fit, error);
+        if (status == RLV_IMPOSSIBLE && k + 1 < count)
+            status = RLV_DONE;
+        else if (status == RLV_DONE && (best == count || fit * w->face_mm2[RLV_JOIN_BLOCK] > rejoin->fit * best_area))
+        {
+            best = k;
+            rejoin->fit = fit;
+            best_area = w->face_mm2[RLV_JOIN_BLOCK];
+        }
+    }
+    if (status != RLV_DONE || count == 0)
+        return status != RLV_DONE ? status
+                                  : rlv_fail(error, RLV_IMPOSSIBLE, NULL, "outline the two faces, or give a start",
+                                             "no place of the piece on the block is worth trying");
+    w->found = pose[best];
+    return best + 1 < count ? try_place(w, &rejoin->fit, error) : RLV_DONE;
+}
+
+// Telling
+
+static rlv_status tell_gap(rlv_rejoin_gap* gap, float** block_map, float** piece_map, rlv_rejoin* touching,
+                           const rlv_joining* w, const rlv_pose* place, rlv_error* error)
+{
+    rlv_gap_widths widths = {0};
+    rlv_status status = rlv_gap_measure(&widths, w->part, place, w->joint_normal, error);
+    if (status == RLV_DONE)
+        status = rlv_gap_tell(gap, &widths, w->part, place, w->joint_normal, w->noise_mm, error);
+    if (status == RLV_DONE)
+        status = rlv_gap_map(block_map, &w->part[0], widths.spot[0], error);
+    if (status == RLV_DONE)
+        status = rlv_gap_map(piece_map, &w->part[1], widths.spot[1], error);
+    if (status == RLV_DONE && touching != NULL)
+        status = rlv_gap_contacts(touching, &widths, w->part, w->noise_mm, error);
+    rlv_gap_widths_free(&widths);
+    return status;
+}
+
+/// The interval of a length whose vector is uncertain: its size along itself, never below zero.
+static rlv_interval length_of(rlv_vec3 v, const double covariance[9], double unit)
+{
+    const double size = rlv_vec3_length(v);
+    const rlv_vec3 u = size > 0.0 ? rlv_vec3_scale(v, 1.0 / size) : rlv_vec3_of(0, 0, 1);
+    const double along[3] = {u.x, u.y, u.z};
+    double variance = 0.0;
+    for (int i = 0; i < 3; i++)
+        for (int j = 0; j < 3; j++)
+            variance += along[i] * along[j] * covariance[3 * i + j];
+    const double half = RLV_HALF_95 * sqrt(fmax(variance, 0.0));
+    return (rlv_interval){unit * size, unit * fmax(0.0, size - half), unit * (size + half)};
+}
+
+/// How the piece moves from where it was found to where it is closed.
+static void tell_closing(rlv_rejoin* rejoin, const rlv_joining* w)
+{
+    const rlv_pose back = rlv_pose_inverse(&w->found);
+    const rlv_vec3 from = rlv_pose_apply(&back, w->joint_mm);
+    rejoin->closing_mm = rlv_vec3_sub(rlv_pose_apply(&w->closed, from), w->joint_mm);
+    const rlv_vec3 turn = rlv_rotation_to_vector(rlv_mat3_multiply(w->closed.rotation, back.rotation));
+    double shift[9], angle[9], other[9];
+    rlv_pose_covariance_at(&w->found, w->joint_mm, shift);
+    rlv_pose_covariance_at(&w->closed, w->joint_mm, other);
+    for (int i = 0; i < 9; i++)
+    {
+        const int at = 7 * (3 + i / 3) + 3 + i % 3;
+        shift[i] += other[i];
+        angle[i] = w->found.covariance[at] + w->closed.covariance[at];
+    }
+    rejoin->closing_length_mm = length_of(rejoin->closing_mm, shift, 1.0);
+    rejoin->closing_axis = rlv_vec3_unit(turn);
+    rejoin->closing_turn_deg = length_of(turn, angle, 180.0 / M_PI);
+}
+
+static rlv_status tell_all(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error)
+{
+    rlv_joining_describe(rejoin, w);
+    rejoin->noise_mm = w->noise_mm;
+    rejoin->closed = global_of(w, &w->closed);
+    rlv_status status = RLV_DONE;
+    if (rejoin->found_known)
+    {
+        rejoin->found = global_of(w, &w->found);
+        tell_closing(rejoin, w);
+        status = tell_gap(&rejoin->gap_before, &rejoin->block_before_mm, &rejoin->piece_before_mm, NULL, w, &w->found,
+                          error);
+    }
+    if (status == RLV_DONE)
+        status = tell_gap(&rejoin->gap_after, &rejoin->block_after_mm, &rejoin->piece_after_mm, rejoin, w, &w->closed,
+                          error);
+    if (status == RLV_DONE)
+        status = rlv_joining_steps(rejoin, w, error);
+    if (status == RLV_DONE)
+        status = rlv_joining_approach(rejoin, w, error);
+    return status;
+}
+
+// The verdict
+
+/// Whether the faces belong together, and whether they hold. Where the piece lay is known, a worn joint is no refusal.
+static rlv_status judge(rlv_rejoin* rejoin, rlv_error* error)
+{
+    const double position = rlv_pose_position_sd_mm(&rejoin->closed), turn = rlv_pose_rotation_sd_deg(&rejoin->closed);
+    rejoin->verdict = RLV_REJOIN_FITS;
+    if (!(rejoin->fit > RLV_REJOIN_LEAST_FIT) && !rejoin->found_known)
+    {
+        rejoin->verdict = RLV_REJOIN_NONE;
+        snprintf(
+            rejoin->reason, sizeof rejoin->reason,
+            "the two faces repeat %.0f %% of each other's relief; of faces that belong together it is %.0f %% or more",
+            100.0 * rejoin->fit, 100.0 * RLV_REJOIN_LEAST_FIT);
+        return rlv_fail(
+            error, RLV_IMPOSSIBLE, NULL,
+            "check that both parts are of one break; outline the faces where they are small or worn, or give "
+            "the stage from before",
+            "%s", rejoin->reason);
+    }
+    if (position > RLV_REJOIN_LOOSE_MM || turn > RLV_REJOIN_LOOSE_DEG)
+    {
+        rejoin->verdict = RLV_REJOIN_LOOSE;
+        snprintf(rejoin->reason, sizeof rejoin->reason,
+                 "the joint hardly holds the piece: its place is uncertain by %.2g mm and %.2g degrees (sd)", position,
+                 turn);
+    }
+    else if (!(rejoin->fit > RLV_REJOIN_LEAST_FIT))
+    {
+        rejoin->verdict = RLV_REJOIN_LOOSE;
+        snprintf(
+            rejoin->reason, sizeof rejoin->reason,
+            "the two faces repeat only %.0f %% of each other's relief: the stage from before holds the piece, not they",
+            100.0 * rejoin->fit);
+    }
+    return RLV_DONE;
+}
+
+rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input, rlv_error* error)
+{
+    *rejoin = (rlv_rejoin){.partner = {NAN, NAN}};
+    rlv_joining w = {0};
+    rlv_status status = begin(&w, input, error);
+    if (status == RLV_DONE && input->before != NULL)
+        status = find_again(rejoin, &w, error);
+    if (status == RLV_DONE && rejoin->found_known)
+    {
+        rlv_tell(&input->progress, "closing", 0.0);
+        status = close_found(rejoin, &w, error);
+    }
+    else if (status == RLV_DONE)
+        status = try_places(rejoin, &w, error);
+    rlv_tell(&input->progress, "measuring", 0.0);
+    if (status == RLV_DONE)
+        status = tell_all(rejoin, &w, error);
+    if (status == RLV_DONE)
+        status = judge(rejoin, error);
+    rlv_tell(&input->progress, "measuring", 1.0);
+    joining_free(&w);
+    return status;
+}
+
+rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input, const rlv_pose* place,
+                             rlv_error* error)
+{
+    rlv_rejoin_input parts = *input;
+    parts.before = NULL;
+    *gap = (rlv_rejoin_gap){0};
+    rlv_joining w = {0};
+    rlv_gap_widths widths = {0};
+    rlv_status status = begin(&w, &parts, error);
+    w.found = rlv_joining_local(place, input->piece->origin_mm, input->block->origin_mm);
+    if (status == RLV_DONE)
+        status = rlv_joining_faces(&w, error);
+    if (status == RLV_DONE)
+        status = rlv_gap_measure(&widths, w.part, &w.found, w.joint_normal, error);
+    if (status == RLV_DONE)
+        status = rlv_gap_tell(gap, &widths, w.part, &w.found, w.joint_normal, w.noise_mm, error);
+    rlv_gap_widths_free(&widths);
+    joining_free(&w);
+    return status;
+}

@@ -1,0 +1,517 @@
+#include "rejoin_gap.h"
+
+#include "order.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum
+{
+    CELLS_AROUND = 27,
+};
+
+static const double widest_mm = 15.0;      ///< a gap is not looked for beyond
+static const double facing = -0.3;         ///< of the other face's normal along the ray
+static const double noise_area_mm2 = 25.0; ///< over which the noise of a scan is correlated: 2 pi l^2, l = 2 mm
+static const double rim_share = 0.4;       ///< sd of what is taken for the volume at the rim, as a share of it
+
+void rlv_gap_part_free(rlv_gap_part* part)
+{
+    rlv_cubes_free(&part->cells);
+    free(part->sample);
+    free(part->of);
+    free(part->at);
+    free(part->normal);
+    free(part->area_mm2);
+    memset(part, 0, sizeof *part);
+}
+
+/// Means of `size` numbers a sample (weighted by area, NaN left out) over the spot around each sample, `to` NaN where
+/// there is none. The cells' own means are taken first: a spot is a few cells wide.
+static rlv_status average_spots(float* to, const rlv_gap_part* part, size_t size, const float* value, rlv_error* error)
+{
+    enum
+    {
+        MOST = 3
+    };
+    typedef struct cell_mean
+    {
+        double area, at[3], value[MOST];
+    } cell_mean;
+    cell_mean* mean = rlv_reserve(part->cells.count, sizeof *mean, error);
+    if (mean == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < part->count; i++)
+    {
+        if (isnan(value[size * i]))
+            continue;
+        cell_mean* m = mean + part->cells.of_point[i];
+        const double area = (double)part->area_mm2[i];
+        m->area += area;
+        for (size_t k = 0; k < 3; k++)
+            m->at[k] += area * (double)part->at[3 * i + k];
+        for (size_t k = 0; k < size; k++)
+            m->value[k] += area * (double)value[size * i + k];
+    }
+    for (size_t c = 0; c < part->cells.count; c++)
+        for (size_t k = 0; k < 3 && mean[c].area > 0.0; k++)
+            mean[c].at[k] /= mean[c].area;
+#pragma omp parallel for schedule(static)
+    for (size_t i = 0; i < part->count; i++)
+    {
+        double sum[MOST] = {0}, total = 0.0;
+        for (int step = 0; step < CELLS_AROUND; step++)
+        {
+            const int by[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
+            const uint32_t c = rlv_cubes_near(&part->cells, part->cells.of_point[i], by);
+            if (c == RLV_CUBES_NONE || !(mean[c].area > 0.0))
+                continue;
+            double apart2 = 0.0;
+            for (size_t k = 0; k < 3; k++)
+                apart2 += pow(mean[c].at[k] - (double)part->at[3 * i + k], 2);
+            const double w = exp(-0.5 * apart2 / (RLV_REJOIN_SPOT_MM * RLV_REJOIN_SPOT_MM));
+            total += w * mean[c].area;
+            for (size_t k = 0; k < size; k++)
+                sum[k] += w * mean[c].value[k];
+        }
+        for (size_t k = 0; k < size; k++)
+            to[size * i + k] = total > 0.0 ? (float)(sum[k] / total) : NAN;
+    }
+    free(mean);
+    return RLV_DONE;
+}
+
+static rlv_status gather_face(rlv_gap_part* part, const uint8_t* sample_face, rlv_error* error)
+{
+    const rlv_sampling* s = part->sampling;
+    for (size_t i = 0; i < s->count; i++)
+        part->count += sample_face[i] != 0;
+    if ((part->of = rlv_reserve(s->count, sizeof *part->of, error)) == NULL ||
+        (part->sample = rlv_reserve(part->count, sizeof *part->sample, error)) == NULL ||
+        (part->at = rlv_reserve(3 * part->count, sizeof *part->at, error)) == NULL ||
+        (part->normal = rlv_reserve(3 * part->count, sizeof *part->normal, error)) == NULL ||
+        (part->area_mm2 = rlv_reserve(part->count, sizeof *part->area_mm2, error)) == NULL)
+        return RLV_SYSTEM;
+    uint32_t next = 0;
+    for (size_t i = 0; i < s->count; i++)
+    {
+        part->of[i] = sample_face[i] != 0 ? next : RLV_TREE_NONE;
+        if (sample_face[i] == 0)
+            continue;
+        part->sample[next] = (uint32_t)i;
+        memcpy(part->at + 3 * (size_t)next, s->position_mm + 3 * i, 3 * sizeof(float));
+        memcpy(part->normal + 3 * (size_t)next, s->normal + 3 * i, 3 * sizeof(float));
+        part->area_mm2[next++] = s->area_mm2[i];
+    }
+    return RLV_DONE;
+}
+
+rlv_status rlv_gap_part_take(rlv_gap_part* part, const rlv_mesh* mesh, const rlv_tree* tree, const uint8_t* face,
+                             const rlv_sampling* sampling, const uint8_t* sample_face, rlv_error* error)
+{
+    part->mesh = mesh;
+    part->tree = tree;
+    part->face = face;
+    part->sampling = sampling;
+    rlv_status status = gather_face(part, sample_face, error);
+    if (status == RLV_DONE)
+        status = rlv_cubes_build(&part->cells, part->count, part->at, NULL, RLV_REJOIN_SPOT_MM, error);
+    float* smooth = status == RLV_DONE ? rlv_reserve(3 * part->count, sizeof *smooth, error) : NULL;
+    if (smooth == NULL)
+        return status == RLV_DONE ? RLV_SYSTEM : status;
+    status = average_spots(smooth, part, 3, part->normal, error);
+    for (size_t i = 0; i < part->count && status == RLV_DONE; i++)
+    {
+        const rlv_vec3 n = rlv_vec3_unit(rlv_vec3_from(smooth + 3 * i));
+        part->normal[3 * i] = (float)n.x, part->normal[3 * i + 1] = (float)n.y, part->normal[3 * i + 2] = (float)n.z;
+    }
+    free(smooth);
+    return status;
+}
+
+static void put(float* to, rlv_vec3 v)
+{
+    to[0] = (float)v.x, to[1] = (float)v.y, to[2] = (float)v.z;
+}
+
+/// The signed way from each face sample along its direction to the other part's face, NaN where there is none.
+/// `direction` is one for all where given (in the part's coordinates, outward), else each sample's own normal.
+static rlv_status cast(float* width, const rlv_gap_part* part, const rlv_gap_part* other, const rlv_pose* to_other,
+                       const rlv_vec3* direction, rlv_error* error)
+{
+    rlv_ray* ray = rlv_reserve(2 * part->count, sizeof *ray, error);
+    rlv_hit* hit = ray != NULL ? rlv_reserve(2 * part->count, sizeof *hit, error) : NULL;
+    if (hit == NULL)
+    {
+        free(ray);
+        return RLV_SYSTEM;
+    }
+    for (size_t i = 0; i < part->count; i++)
+    {
+        const rlv_vec3 at = rlv_pose_apply(to_other, rlv_vec3_from(part->at + 3 * i)),
+                       n = rlv_mat3_apply(to_other->rotation,
+                                          direction != NULL ? *direction : rlv_vec3_from(part->normal + 3 * i));
+        for (size_t k = 0; k < 2; k++)
+        {
+            put(ray[2 * i + k].origin_mm, at);
+            put(ray[2 * i + k].direction, rlv_vec3_scale(n, k == 0 ? 1.0 : -1.0));
+            ray[2 * i + k].limit = (float)widest_mm;
+        }
+    }
+    rlv_tree_rays(other->tree, 2 * part->count, ray, hit);
+#pragma omp parallel for schedule(static)
+    for (size_t i = 0; i < part->count; i++)
+    {
+        width[i] = NAN;
+        const rlv_vec3 n = rlv_vec3_from(ray[2 * i].direction);
+        for (size_t k = 0; k < 2; k++)
+        {
+            const rlv_hit* h = hit + 2 * i + k;
+            if (h->triangle == RLV_TREE_NONE || other->face[h->triangle] == 0 ||
+                rlv_vec3_dot(n, rlv_vec3_unit(rlv_mesh_twice_area(other->mesh, h->triangle))) > facing)
+                continue;
+            if (isnan(width[i]) || h->distance < fabsf(width[i]))
+                width[i] = k == 0 ? h->distance : -h->distance;
+        }
+    }
+    free(hit);
+    free(ray);
+    return RLV_DONE;
+}
+
+void rlv_gap_widths_free(rlv_gap_widths* widths)
+{
+    for (int k = 0; k < 2; k++)
+    {
+        free(widths->raw[k]);
+        free(widths->spot[k]);
+        free(widths->thick[k]);
+    }
+    memset(widths, 0, sizeof *widths);
+}
+
+rlv_status rlv_gap_measure(rlv_gap_widths* widths, const rlv_gap_part part[2], const rlv_pose* to_block,
+                           rlv_vec3 joint_normal, rlv_error* error)
+{
+    const rlv_pose to_piece = rlv_pose_inverse(to_block);
+    rlv_status status = RLV_DONE;
+    for (int k = 0; k < 2 && status == RLV_DONE; k++)
+    {
+        const rlv_pose* to_other = k == 0 ? &to_piece : to_block;
+        // Outward of either part along the joint's normal.
+        const rlv_vec3 out =
+            k == 0 ? joint_normal : rlv_mat3_apply(to_piece.rotation, rlv_vec3_scale(joint_normal, -1.0));
+        float** room[3] = {&widths->raw[k], &widths->spot[k], &widths->thick[k]};
+        for (int r = 0; r < 3 && status == RLV_DONE; r++)
+            if ((*room[r] = rlv_reserve(part[k].count, sizeof(float), error)) == NULL)
+                status = RLV_SYSTEM;
+        if (status == RLV_DONE)
+            status = cast(widths->raw[k], part + k, part + 1 - k, to_other, NULL, error);
+        if (status == RLV_DONE)
+            status = cast(widths->thick[k], part + k, part + 1 - k, to_other, &out, error);
+        if (status == RLV_DONE)
+            status = average_spots(widths->spot[k], part + k, 1, widths->raw[k], error);
+        // A spot of a sample without a partner is beyond the common rim.
+        for (size_t i = 0; i < part[k].count && status == RLV_DONE; i++)
+            if (isnan(widths->raw[k][i]))
+                widths->spot[k][i] = NAN;
+    }
+    return status;
+}
+
+// Telling
+
+/// A width and the area that has it.
+typedef struct weighed
+{
+    float width_mm, area_mm2;
+} weighed;
+
+static int narrower(const void* a, const void* b)
+{
+    const weighed *x = a, *y = b;
+    if (x->width_mm != y->width_mm)
+        return x->width_mm < y->width_mm ? -1 : 1;
+    return (x->area_mm2 > y->area_mm2) - (x->area_mm2 < y->area_mm2);
+}
+
+/// The width below which `share` of the area lies.
+static double quantile(const weighed* list, size_t count, double total_mm2, double share)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < count; i++)
+        if ((sum += (double)list[i].area_mm2) >= share * total_mm2)
+            return (double)list[i].width_mm;
+    return count > 0 ? (double)list[count - 1].width_mm : NAN;
+}
+
+/// The volume along the joint's normal, how much of it is the rim's, and how it changes with the piece's place.
+typedef struct prism
+{
+    double volume_mm3, rim_mm3, area_mm2;
+    double change[6]; ///< with the six numbers of the pose's covariance
+} prism;
+
+static rlv_status sum_prisms(prism* sum, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                             const rlv_pose* to_block, rlv_vec3 joint_normal, rlv_error* error)
+{
+    *sum = (prism){0};
+    const rlv_pose to_piece = rlv_pose_inverse(to_block);
+    for (int k = 0; k < 2; k++)
+    {
+        const rlv_vec3 out =
+            k == 0 ? joint_normal : rlv_mat3_apply(to_piece.rotation, rlv_vec3_scale(joint_normal, -1.0));
+        float* beside = rlv_reserve(part[k].count, sizeof *beside, error);
+        if (beside == NULL || average_spots(beside, part + k, 1, widths->thick[k], error) != RLV_DONE)
+        {
+            free(beside);
+            return RLV_SYSTEM;
+        }
+        for (size_t i = 0; i < part[k].count; i++)
+        {
+            const rlv_vec3 n = rlv_vec3_from(part[k].sampling->normal + 3 * (size_t)part[k].sample[i]);
+            const double plan = (double)part[k].area_mm2[i] * rlv_vec3_dot(n, out), thick = (double)widths->thick[k][i];
+            if (isnan(thick))
+            {
+                if (!isnan(beside[i]) && beside[i] > 0.0f)
+                    sum->rim_mm3 += 0.5 * plan * (double)beside[i];
+                continue;
+            }
+            sum->volume_mm3 += 0.5 * plan * thick;
+            sum->area_mm2 += 0.5 * plan;
+            const rlv_vec3 local = rlv_vec3_from(part[k].at + 3 * i),
+                           at = k == 0 ? local : rlv_pose_apply(to_block, local),
+                           turn = rlv_vec3_cross(rlv_vec3_sub(at, to_block->centre_mm), joint_normal);
+            const double six[6] = {joint_normal.x, joint_normal.y, joint_normal.z, turn.x, turn.y, turn.z};
+            for (int j = 0; j < 6; j++)
+                sum->change[j] += 0.5 * plan * six[j];
+        }
+        free(beside);
+    }
+    sum->volume_mm3 += sum->rim_mm3;
+    return RLV_DONE;
+}
+
+static double variance_of(const double change[6], const rlv_pose* pose)
+{
+    double sum = 0.0;
+    for (int i = 0; i < 6; i++)
+        for (int j = 0; j < 6; j++)
+            sum += change[i] * change[j] * pose->covariance[7 * i + j];
+    return sum;
+}
+
+/// A plane of values over the joint's plane, by least squares over the block's face.
+typedef struct trend
+{
+    rlv_vec3 a, b; ///< axes along the joint
+    double mean[3], slope[2];
+} trend;
+
+static bool find_trend(trend* t, const rlv_gap_part* block, const float* value, rlv_vec3 normal)
+{
+    const rlv_vec3 some = fabs(normal.x) < 0.6 ? rlv_vec3_of(1, 0, 0) : rlv_vec3_of(0, 1, 0);
+    *t = (trend){.a = rlv_vec3_unit(rlv_vec3_cross(normal, some))};
+    t->b = rlv_vec3_cross(normal, t->a);
+    double m[9] = {0}; // sums of 1, x, y, v, xx, xy, yy, xv, yv
+    for (size_t i = 0; i < block->count; i++)
+    {
+        if (isnan(value[i]))
+            continue;
+        const rlv_vec3 at = rlv_vec3_from(block->at + 3 * i);
+        const double x = rlv_vec3_dot(at, t->a), y = rlv_vec3_dot(at, t->b), v = (double)value[i];
+        const double term[9] = {1, x, y, v, x * x, x * y, y * y, x * v, y * v};
+        for (int k = 0; k < 9; k++)
+            m[k] += (double)block->area_mm2[i] * term[k];
+    }
+    if (!(m[0] > 0.0))
+        return false;
+    for (int k = 1; k < 9; k++)
+        m[k] /= m[0];
+    const double xx = m[4] - m[1] * m[1], xy = m[5] - m[1] * m[2], yy = m[6] - m[2] * m[2], xv = m[7] - m[1] * m[3],
+                 yv = m[8] - m[2] * m[3], det = xx * yy - xy * xy;
+    if (!(det > 0.0))
+        return false;
+    memcpy(t->mean, m + 1, sizeof t->mean);
+    t->slope[0] = (yy * xv - xy * yv) / det;
+    t->slope[1] = (xx * yv - xy * xv) / det;
+    return true;
+}
+
+static double trend_at(const trend* t, const float* at)
+{
+    const rlv_vec3 p = rlv_vec3_from(at);
+    return t->mean[2] + t->slope[0] * (rlv_vec3_dot(p, t->a) - t->mean[0]) +
+           t->slope[1] * (rlv_vec3_dot(p, t->b) - t->mean[1]);
+}
+
+/// How the gap opens: the slope of the widths over the joint's plane.
+static void tell_wedge(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part* block, rlv_vec3 normal)
+{
+    trend t;
+    if (!find_trend(&t, block, widths->spot[0], normal))
+        return;
+    gap->wedge_deg = atan(hypot(t.slope[0], t.slope[1])) * 180.0 / M_PI;
+    gap->wedge_towards = rlv_vec3_unit(rlv_vec3_add(rlv_vec3_scale(t.a, t.slope[0]), rlv_vec3_scale(t.b, t.slope[1])));
+}
+
+static rlv_interval around(double value, double sd)
+{
+    return (rlv_interval){value, value - RLV_HALF_95 * sd, value + RLV_HALF_95 * sd};
+}
+
+/// Widths by area over both faces, rising.
+static size_t gather(weighed* list, const rlv_gap_widths* widths, const rlv_gap_part part[2], double* total_mm2)
+{
+    size_t count = 0;
+    *total_mm2 = 0.0;
+    for (int k = 0; k < 2; k++)
+        for (size_t i = 0; i < part[k].count; i++)
+            if (!isnan(widths->spot[k][i]))
+            {
+                list[count++] = (weighed){widths->spot[k][i], 0.5f * part[k].area_mm2[i]};
+                *total_mm2 += 0.5 * (double)part[k].area_mm2[i];
+            }
+    qsort(list, count, sizeof *list, narrower);
+    return count;
+}
+
+rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                        const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm, rlv_error* error)
+{
+    prism sum;
+    weighed* list = rlv_reserve(part[0].count + part[1].count, sizeof *list, error);
+    if (list == NULL || sum_prisms(&sum, widths, part, to_block, joint_normal, error) != RLV_DONE)
+    {
+        free(list);
+        return RLV_SYSTEM;
+    }
+    const size_t count = gather(list, widths, part, &gap->area_mm2);
+    const double place = sum.area_mm2 > 0.0 ? sqrt(variance_of(sum.change, to_block)) / sum.area_mm2 : NAN;
+    const double spot = noise_mm * 0.6; // of a spot's mean
+    gap->median_mm = around(quantile(list, count, gap->area_mm2, 0.5), hypot(place, 0.25 * spot));
+    gap->p95_mm = around(quantile(list, count, gap->area_mm2, 0.95), hypot(place, spot));
+    gap->max_mm = around(count > 0 ? (double)list[count - 1].width_mm : NAN, hypot(place, 1.5 * spot));
+    for (size_t i = 0; i < count; i++)
+        gap->open_mm2 += (double)list[i].width_mm > RLV_HALF_95 * hypot(spot, place) ? (double)list[i].area_mm2 : 0.0;
+    const double noise = noise_mm * sqrt(noise_area_mm2 * sum.area_mm2);
+    gap->volume_mm3 = around(sum.volume_mm3,
+                             sqrt(variance_of(sum.change, to_block) + noise * noise + pow(rim_share * sum.rim_mm3, 2)));
+    tell_wedge(gap, widths, part, joint_normal);
+    free(list);
+    return RLV_DONE;
+}
+
+/// Half of what holds 68 % of the area of a list that is sorted here.
+static double spread_of(weighed* list, size_t count)
+{
+    double total = 0.0;
+    for (size_t i = 0; i < count; i++)
+        total += (double)list[i].area_mm2;
+    qsort(list, count, sizeof *list, narrower);
+    return 0.5 * (quantile(list, count, total, 0.84) - quantile(list, count, total, 0.16));
+}
+
+double rlv_gap_fit(const rlv_gap_widths* widths, const rlv_gap_part* block, rlv_vec3 joint_normal, rlv_error* error)
+{
+    float* height = rlv_reserve(block->count, sizeof *height, error);
+    weighed* list = height != NULL ? rlv_reserve(block->count, sizeof *list, error) : NULL;
+    double fit = 0.0;
+    trend t;
+    for (size_t i = 0; i < block->count && list != NULL; i++)
+        height[i] =
+            isnan(widths->spot[0][i]) ? NAN : (float)rlv_vec3_dot(rlv_vec3_from(block->at + 3 * i), joint_normal);
+    if (list != NULL && find_trend(&t, block, height, joint_normal))
+    {
+        size_t count = 0;
+        for (size_t i = 0; i < block->count; i++)
+            if (!isnan(height[i]))
+                list[count++] =
+                    (weighed){(float)((double)height[i] - trend_at(&t, block->at + 3 * i)), block->area_mm2[i]};
+        const double relief = spread_of(list, count);
+        count = 0;
+        for (size_t i = 0; i < block->count; i++)
+            if (!isnan(height[i]))
+                list[count++] = (weighed){widths->spot[0][i], block->area_mm2[i]};
+        const double width = spread_of(list, count);
+        fit = relief > 0.0 ? fmax(0.0, 1.0 - width * width / (relief * relief)) : 0.0;
+    }
+    free(list);
+    free(height);
+    return fit;
+}
+
+rlv_status rlv_gap_map(float** map, const rlv_gap_part* part, const float* spot, rlv_error* error)
+{
+    if ((*map = rlv_reserve(part->mesh->vertex_count, sizeof **map, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t v = 0; v < part->mesh->vertex_count; v++)
+    {
+        const uint32_t sample = part->sampling->of_vertex[v];
+        const uint32_t at = sample != RLV_CUBES_NONE ? part->of[sample] : RLV_TREE_NONE;
+        (*map)[v] = at != RLV_TREE_NONE ? spot[at] : NAN;
+    }
+    return RLV_DONE;
+}
+
+/// A sample by its width.
+typedef struct low_place
+{
+    float width_mm;
+    uint32_t index;
+} low_place;
+
+static int lower(const void* a, const void* b)
+{
+    const low_place *x = a, *y = b;
+    if (x->width_mm != y->width_mm)
+        return x->width_mm < y->width_mm ? -1 : 1;
+    return (x->index > y->index) - (x->index < y->index);
+}
+
+rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                            double noise_mm, rlv_error* error)
+{
+    const double apart_mm = 4.0 * RLV_REJOIN_SPOT_MM, told_mm = 3.0 * 0.6 * noise_mm;
+    const rlv_gap_part* block = part;
+    low_place* list = rlv_reserve(block->count, sizeof *list, error);
+    if (list == NULL)
+        return RLV_SYSTEM;
+    size_t count = 0;
+    double all = 0.0, touching = 0.0, worn = 0.0;
+    for (size_t i = 0; i < block->count; i++)
+    {
+        const double w = (double)widths->spot[0][i], area = (double)block->area_mm2[i];
+        if (isnan(w))
+            continue;
+        all += area;
+        touching += fabs(w) <= told_mm ? area : 0.0;
+        worn += w > told_mm ? area : 0.0;
+        if (w > 0.0)
+            continue;
+        list[count++] = (low_place){widths->spot[0][i], (uint32_t)i};
+        if (w < -told_mm)
+            rejoin->relieve_mm3 -= (w + told_mm / 3.0) * area;
+    }
+    rejoin->touching = all > 0.0 ? touching / all : 0.0;
+    rejoin->worn = all > 0.0 ? worn / all : 0.0;
+    qsort(list, count, sizeof *list, lower);
+    for (size_t i = 0; i < count; i++)
+    {
+        const rlv_vec3 at = rlv_vec3_from(block->at + 3 * (size_t)list[i].index);
+        size_t near = 0;
+        while (near < rejoin->contact_count &&
+               rlv_vec3_length(rlv_vec3_sub(at, rejoin->contact[near].at_mm)) > apart_mm)
+            near++;
+        if (near < rejoin->contact_count)
+            rejoin->contact[near].area_mm2 += (double)block->area_mm2[list[i].index];
+        else if (rejoin->contact_count < RLV_REJOIN_CONTACTS)
+            rejoin->contact[rejoin->contact_count++] = (rlv_rejoin_contact){
+                at, fmax(0.0, -(double)list[i].width_mm - told_mm), (double)block->area_mm2[list[i].index]};
+    }
+    for (size_t k = 0; k < rejoin->contact_count; k++)
+        rejoin->contact[k].at_mm = rlv_vec3_add(rejoin->contact[k].at_mm, block->mesh->origin_mm);
+    free(list);
+    return RLV_DONE;
+}

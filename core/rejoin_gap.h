@@ -1,0 +1,66 @@
+/// The gap between two faces in one place of the piece: widths, volume, contacts. Internal to rejoin.
+///
+/// Both parts are sampled (sampling.h); from each sample of a face a ray goes along the local fracture normal, either
+/// way, to the other face. The volume is the prism sum along the joint's mean normal from both sides; where only one
+/// face is left along it, the gap ends in a slope from rim to rim, half as thick as it is beside.
+
+#ifndef RLV_REJOIN_GAP_H
+#define RLV_REJOIN_GAP_H
+
+#include "cubes.h"
+#include "rejoin.h"
+#include "sampling.h"
+#include "tree.h"
+
+/// One part as the gap needs it. Everything is in its local coordinates.
+typedef struct rlv_gap_part
+{
+    const rlv_mesh* mesh;
+    const rlv_tree* tree;
+    const uint8_t* face; ///< one a triangle: 1 where it is of the face
+    const rlv_sampling* sampling;
+    size_t count;     ///< samples of the face
+    uint32_t* sample; ///< which these are
+    uint32_t* of;     ///< one a sample of the part: its place among them, or RLV_TREE_NONE
+    float* at;        ///< 3 * count
+    float* normal;    ///< 3 * count: the local fracture normal, outward
+    float* area_mm2;  ///< count
+    rlv_cubes cells;  ///< of these samples, for averages over spots
+} rlv_gap_part;
+
+/// Gather a part's face, marked one a triangle and one a sample, into a zeroed `part`; what is given must outlive it.
+/// Free with rlv_gap_part_free.
+rlv_status rlv_gap_part_take(rlv_gap_part* part, const rlv_mesh* mesh, const rlv_tree* tree, const uint8_t* face,
+                             const rlv_sampling* sampling, const uint8_t* sample_face, rlv_error* error);
+void rlv_gap_part_free(rlv_gap_part* part);
+
+/// The widths over both faces in one place.
+typedef struct rlv_gap_widths
+{
+    float* raw[2];   ///< one a face sample of block and piece: the width; NaN where there is no partner
+    float* spot[2];  ///< averaged over the spot
+    float* thick[2]; ///< along the joint's mean normal
+} rlv_gap_widths;
+
+/// Measure the widths where `to_block` carries the piece's local coordinates into the block's, into zeroed `widths`.
+rlv_status rlv_gap_measure(rlv_gap_widths* widths, const rlv_gap_part part[2], const rlv_pose* to_block,
+                           rlv_vec3 joint_normal, rlv_error* error);
+void rlv_gap_widths_free(rlv_gap_widths* widths);
+
+/// What the widths come to. `to_block` holds the covariance of the place; `noise_mm` is the sd of a single width.
+rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                        const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm, rlv_error* error);
+
+/// The width at each vertex of a part, NaN off the joint, into a block that the caller frees.
+rlv_status rlv_gap_map(float** map, const rlv_gap_part* part, const float* spot, rlv_error* error);
+
+/// How much of the block's relief the piece repeats: 1 less the square of the widths' spread over the relief's, both as
+/// half of what holds 68 % of the area, the relief about its plane. At least 0.
+double rlv_gap_fit(const rlv_gap_widths* widths, const rlv_gap_part* block, rlv_vec3 joint_normal, rlv_error* error);
+
+/// What touches first, hardest first, the volume that presses, and the shares of the joint that touch and are worn;
+/// fills these of `rejoin`.
+rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                            double noise_mm, rlv_error* error);
+
+#endif

@@ -1,0 +1,66 @@
+/// What the rooms of rejoin share: the two parts and the stage from before, and the joint between them. Internal to
+/// rejoin.
+
+#ifndef RLV_REJOIN_PARTS_H
+#define RLV_REJOIN_PARTS_H
+
+#include "rejoin.h"
+#include "rejoin_fit.h"
+#include "rejoin_gap.h"
+#include "tree.h"
+
+enum
+{
+    RLV_JOIN_BEFORE,
+    RLV_JOIN_BLOCK,
+    RLV_JOIN_PIECE,
+};
+
+/// All that one measurement holds on the way. Poses are from local to local coordinates.
+typedef struct rlv_joining
+{
+    const rlv_rejoin_input* input;
+    const rlv_mesh* mesh[3];
+    rlv_tree* tree[3];
+    rlv_pose in_before[3]; ///< where there is a stage from before
+    rlv_pose found;        ///< piece into block, as found or as searched for
+    rlv_pose closed;
+    bool in_stage; ///< both parts' places in the stage from before are known: in_before
+    rlv_sampling sampling[3];
+    double sampling_radius_mm[3]; ///< greatest distance of a sample from the samples' middle
+    uint8_t* given[3];            ///< one a sample: on the face that a person outlined; NULL where none was
+    uint8_t* sample_face[3];      ///< one a sample
+    uint8_t* face[3];             ///< one a triangle
+    uint8_t* beyond[3];           ///< the same turned round: what is no face
+    double face_mm2[3];
+    rlv_samples face_samples[3], outer_samples[3];
+    rlv_gap_part part[2];
+    rlv_vec3 joint_normal; ///< in the block's local coordinates, as is
+    rlv_vec3 joint_mm;
+    double noise_mm; ///< sd of a residual between the two faces
+} rlv_joining;
+
+/// A pose that acts on the meshes' own frames, from one between local coordinates, and back.
+rlv_pose rlv_joining_global(const rlv_pose* local, rlv_vec3 from_origin, rlv_vec3 to_origin);
+rlv_pose rlv_joining_local(const rlv_pose* global, rlv_vec3 from_origin, rlv_vec3 to_origin);
+
+/// The samples of triangles that a person outlined, into a block that the caller frees; NULL where there are none.
+rlv_status rlv_joining_given(uint8_t** given, const rlv_mesh* mesh, const rlv_sampling* sampling,
+                             const uint8_t* triangle, rlv_error* error);
+
+/// Find the faces and sample them, with the piece where `found` says. RLV_IMPOSSIBLE where the two do not face one
+/// another.
+rlv_status rlv_joining_faces(rlv_joining* w, rlv_error* error);
+
+/// Where the joint lies, how wide and how rough it is.
+void rlv_joining_describe(rlv_rejoin* rejoin, const rlv_joining* w);
+
+/// Candidate places of the piece without a stage from before, best first, into `pose` (room for `most`).
+rlv_status rlv_joining_search(rlv_pose* pose, size_t most, size_t* count, const rlv_joining* w, rlv_error* error);
+
+/// Steps of the outer surface along the joint's edge, and the directions that the piece can come in from; with the
+/// piece where `closed` says.
+rlv_status rlv_joining_steps(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error);
+rlv_status rlv_joining_approach(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error);
+
+#endif

@@ -1,0 +1,275 @@
+#include "rejoin_fit.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define N RLV_FIT_PARAMETERS
+
+/// What neighbours share along their common edge is lost to patches of one size as 1 over their side: patches of twice
+/// the side lose half as much, so that twice what these gain is what there is. At most:
+static const double most_gain = 3.0;
+
+typedef struct patch
+{
+    double weight, area_mm2, mean_mm;
+    double plain[3]; ///< count, sum and sum of squares of all residuals, whatever they weigh
+    double score[N];
+} patch;
+
+typedef struct patches
+{
+    size_t count;
+    patch* patch;
+} patches;
+
+/// Patches of all samples of the pairs of one kind, and of one body where they are outer surfaces: both sides of a gap
+/// share a patch.
+static rlv_status patches_sum(patches* p, const rlv_fit_problem* problem, bool face, int own, double side_mm,
+                              rlv_error* error)
+{
+    size_t total = 0;
+    for (size_t k = 0; k < problem->pair_count; k++)
+        if (problem->pair[k].face == face && (face || problem->pair[k].own == own))
+            total += problem->pair[k].samples->count;
+    float* at = rlv_reserve(3 * total, sizeof *at, error);
+    rlv_sample_cells cells = {0};
+    *p = (patches){0};
+    if (at == NULL)
+        return RLV_SYSTEM;
+    size_t next = 0;
+    for (size_t k = 0; k < problem->pair_count; k++)
+    {
+        const rlv_fit_pair* pair = problem->pair + k;
+        if (pair->face == face && (face || pair->own == own))
+            for (size_t i = 0; i < pair->samples->count; i++, next++)
+            {
+                at[3 * next] = (float)pair->at[i].x;
+                at[3 * next + 1] = (float)pair->at[i].y;
+                at[3 * next + 2] = (float)pair->at[i].z;
+            }
+    }
+    rlv_status status = rlv_sample_cells_sort(&cells, total, at, side_mm, error);
+    free(at);
+    const size_t all = status == RLV_DONE ? cells.size[0] * cells.size[1] * cells.size[2] : 0;
+    uint32_t* of = status == RLV_DONE ? rlv_reserve(total, sizeof *of, error) : NULL;
+    for (size_t c = 0; c < all && of != NULL; c++)
+    {
+        if (cells.start[c + 1] == cells.start[c])
+            continue;
+        for (uint32_t k = cells.start[c]; k < cells.start[c + 1]; k++)
+            of[cells.item[k]] = (uint32_t)p->count;
+        p->count++;
+    }
+    p->patch = of != NULL ? rlv_reserve(p->count, sizeof *p->patch, error) : NULL;
+    next = 0;
+    for (size_t k = 0; k < problem->pair_count && p->patch != NULL; k++)
+    {
+        const rlv_fit_pair* pair = problem->pair + k;
+        if (pair->face != face || !(face || pair->own == own))
+            continue;
+        for (size_t i = 0; i < pair->samples->count; i++)
+        {
+            patch* to = p->patch + of[next++];
+            const double w = pair->weight[i];
+            to->area_mm2 += pair->samples->step_mm2 * (face ? 0.5 : 1.0);
+            if (!isnan(pair->residual_mm[i]))
+                for (int q = 0; q < 3; q++)
+                    to->plain[q] += pow(pair->residual_mm[i], q);
+            if (!(w > 0.0))
+                continue;
+            double j[N];
+            rlv_fit_gradient(j, problem, pair, i);
+            to->weight += w * pair->samples->step_mm2 * (face ? 0.5 : 1.0);
+            to->mean_mm += w * pair->samples->step_mm2 * (face ? 0.5 : 1.0) * rlv_fit_left_over(problem, pair, i);
+            for (int q = 0; q < N; q++)
+                to->score[q] += w * pair->info * rlv_fit_left_over(problem, pair, i) * j[q];
+        }
+    }
+    for (size_t c = 0; c < p->count && p->patch != NULL; c++)
+        p->patch[c].mean_mm /= p->patch[c].weight > 0.0 ? p->patch[c].weight : 1.0;
+    free(of);
+    rlv_sample_cells_free(&cells);
+    return p->patch != NULL ? RLV_DONE : RLV_SYSTEM;
+}
+
+double rlv_fit_share(const rlv_fit_pair* pair)
+{
+    double sum = 0.0;
+    for (size_t i = 0; i < pair->samples->count; i++)
+        sum += pair->weight[i];
+    return sum / (double)pair->samples->count;
+}
+
+rlv_status rlv_fit_weigh_patches(rlv_fit_problem* problem, rlv_error* error)
+{
+    for (size_t k = 0; k < problem->pair_count; k++)
+    {
+        rlv_fit_pair* pair = problem->pair + k;
+        patches p = {0};
+        rlv_status status = patches_sum(&p, problem, pair->face, pair->own, RLV_FIT_PATCH_MM, error);
+        if (status != RLV_DONE)
+            return status;
+        double sum = 0.0, count = 0.0;
+        for (size_t c = 0; c < p.count; c++)
+            if (p.patch[c].weight > 0.3 * p.patch[c].area_mm2 &&
+                p.patch[c].area_mm2 > 0.25 * RLV_FIT_PATCH_MM * RLV_FIT_PATCH_MM)
+            {
+                sum += p.patch[c].mean_mm * p.patch[c].mean_mm * p.patch[c].weight;
+                count += 1.0;
+            }
+        const double area = pair->samples->step_mm2 * (pair->face ? 0.5 : 1.0);
+        const double least = 4.0 * pair->sd_mm * pair->sd_mm; // noise is correlated over a square millimetre at least
+        pair->info = area / fmax(count > 3.0 ? sum / count : 25.0 * pair->sd_mm * pair->sd_mm, least);
+        free(p.patch);
+    }
+    return RLV_DONE;
+}
+
+static int rising(const void* a, const void* b)
+{
+    const double x = *(const double*)a, y = *(const double*)b;
+    return (x > y) - (x < y);
+}
+
+rlv_status rlv_fit_noise(double* noise_mm, const rlv_fit_problem* problem, rlv_error* error)
+{
+    const double least = 20.0;  // residuals in a patch that tells
+    const double within = 0.85; // of noise correlated over 2 mm, what is left within a patch
+    patches p = {0};
+    rlv_status status = patches_sum(&p, problem, true, 0, RLV_FIT_PATCH_MM, error);
+    double* sd = status == RLV_DONE ? rlv_reserve(p.count, sizeof *sd, error) : NULL;
+    size_t count = 0;
+    for (size_t c = 0; c < p.count && sd != NULL; c++)
+    {
+        const double *s = p.patch[c].plain, mean = s[0] > 0.0 ? s[1] / s[0] : 0.0;
+        if (s[0] > least)
+            sd[count++] = sqrt(fmax(0.0, s[2] / s[0] - mean * mean));
+    }
+    if (count > 0)
+    {
+        qsort(sd, count, sizeof *sd, rising);
+        *noise_mm = sd[count / 4] / within;
+    }
+    free(p.patch);
+    free(sd);
+    return sd != NULL ? RLV_DONE : RLV_SYSTEM;
+}
+
+/// Mean slope of weight times residual, over the mean weight: what is left of the resistance where the loss bends.
+static double bend(const rlv_fit_problem* problem, const rlv_fit_pair* pair)
+{
+    double slope = 0.0, total = 0.0;
+    for (size_t i = 0; i < pair->samples->count; i++)
+    {
+        const double w = pair->weight[i], r = rlv_fit_left_over(problem, pair, i);
+        if (!(w > 0.0))
+            continue;
+        const double c = pair->sd_mm * (r > 0.0 ? RLV_FIT_GAP_SDS : RLV_FIT_PENETRATION_SDS), u2 = r * r / (c * c);
+        slope +=
+            pair->face ? (1.0 - u2) * (1.0 - 5.0 * u2) : w * (1.0 - (1.0 - w) * r * r / (pair->sd_mm * pair->sd_mm));
+        total += w;
+    }
+    return total > 0.0 ? fmax(slope / total, 0.2) : 0.0;
+}
+
+static bool has_pairs(const rlv_fit_problem* problem, bool face, int own)
+{
+    for (size_t k = 0; k < problem->pair_count; k++)
+        if (problem->pair[k].face == face && (face || problem->pair[k].own == own))
+            return true;
+    return false;
+}
+
+/// What is left of all parameters' resistance.
+static void resistance(const rlv_fit_problem* problem, double bread[N * N])
+{
+    const int n = problem->parameters + RLV_FIT_OFFSETS;
+    for (size_t p = 0; p < problem->pair_count; p++)
+    {
+        const rlv_fit_pair* pair = problem->pair + p;
+        const double factor = bend(problem, pair) * pair->info;
+        for (size_t i = 0; i < pair->samples->count; i++)
+        {
+            if (!(pair->weight[i] > 0.0))
+                continue;
+            double j[N];
+            rlv_fit_gradient(j, problem, pair, i);
+            for (int r = 0; r < n; r++)
+                for (int c = 0; c < n; c++)
+                    bread[r * n + c] += factor * pair->weight[i] * j[r] * j[c];
+        }
+    }
+}
+
+/// The sum of the products of the patches' scores; how many patches there are, zero where memory is short.
+static double score_products(const rlv_fit_problem* problem, bool face, int own, double side_mm, double meat[N * N],
+                             rlv_error* error)
+{
+    const int n = problem->parameters + RLV_FIT_OFFSETS;
+    patches p = {0};
+    double count = 0.0;
+    if (patches_sum(&p, problem, face, own, side_mm, error) != RLV_DONE)
+        return 0.0;
+    memset(meat, 0, N * N * sizeof *meat);
+    for (size_t k = 0; k < p.count; k++)
+    {
+        count += p.patch[k].weight > 0.0;
+        for (int r = 0; r < n; r++)
+            for (int c = 0; c < n; c++)
+                meat[r * n + c] += p.patch[k].score[r] * p.patch[k].score[c];
+    }
+    free(p.patch);
+    return count;
+}
+
+static double trace_of(int n, const double* a, const double* b)
+{
+    double sum = 0.0;
+    for (int i = 0; i < n; i++)
+        for (int j = 0; j < n; j++)
+            sum += a[i * n + j] * b[j * n + i];
+    return sum;
+}
+
+bool rlv_fit_covariance(const rlv_fit_problem* problem, double* covariance, rlv_error* error)
+{
+    const int n = problem->parameters + RLV_FIT_OFFSETS, told = problem->parameters;
+    double bread[N * N] = {0}, meat[N * N] = {0}, inverse[N * N];
+    const double prior = 1.0 / (problem->offset_sd_mm * problem->offset_sd_mm);
+    resistance(problem, bread);
+    for (int r = told; r < n; r++)
+        bread[r * n + r] += prior;
+    if (!rlv_fit_invert(n, bread, 1e-9, inverse))
+        return false;
+    double patch_count = 0.0;
+    for (int kind = 0; kind < 3; kind++) // the faces, then the outer surface of either part
+    {
+        double fine[N * N], coarse[N * N];
+        if (!has_pairs(problem, kind == 0, kind))
+            continue;
+        const double count = score_products(problem, kind == 0, kind, RLV_FIT_PATCH_MM, fine, error);
+        if (!(count > 0.0) || !(score_products(problem, kind == 0, kind, 2.0 * RLV_FIT_PATCH_MM, coarse, error) > 0.0))
+            return false;
+        const double gain =
+            fmin(fmax(2.0 * trace_of(n, inverse, coarse) / trace_of(n, inverse, fine) - 1.0, 1.0), most_gain);
+        for (int i = 0; i < n * n; i++)
+            meat[i] += gain * fine[i];
+        patch_count += count;
+    }
+    for (int r = told; r < n; r++)
+        meat[r * n + r] += prior;
+    if (!(patch_count > n + 1.0))
+        return false;
+    const double spare = patch_count / (patch_count - n);
+    for (int i = 0; i < told; i++)
+        for (int j = 0; j < told; j++)
+        {
+            double sum = 0.0;
+            for (int k = 0; k < n; k++)
+                for (int l = 0; l < n; l++)
+                    sum += inverse[i * n + k] * meat[k * n + l] * inverse[l * n + j];
+            const double unit = (i % 6 > 2 ? problem->radius_mm : 1.0) * (j % 6 > 2 ? problem->radius_mm : 1.0);
+            covariance[i * told + j] = spare * sum / unit;
+        }
+    return true;
+}
