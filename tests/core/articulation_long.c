@@ -2,6 +2,7 @@
 /// of 10 to 50 places, 5 to 33 % out of place. What is printed is the table; rows under 15 places are apart.
 
 #include "articulation.h"
+#include "cholesky.h"
 #include "support/skeleton.h"
 
 #include <criterion/criterion.h>
@@ -32,10 +33,28 @@ static double share(const char* what, tally t)
 
 typedef struct outcome
 {
-    tally near, far, short_rows, turned, motion;
+    tally near, far, short_rows, turned, motion, unfilled;
     double false_share;
     bool grouped;
 } outcome;
+
+/// Whether the region of an unfilled life position inside its row holds the truth.
+static bool holds(const rlv_unfilled* u, rlv_vec3 truth)
+{
+    const rlv_vec3 d = rlv_vec3_sub(truth, u->position_mm);
+    double m[9], part[3] = {d.x, d.y, d.z}, sum = 0.0;
+    for (int k = 0; k < 9; k++)
+        m[k] = u->covariance_mm2[k];
+    rlv_cholesky(3, m);
+    for (int i = 0; i < 3; i++)
+    {
+        for (int k = 0; k < i; k++)
+            part[i] -= m[3 * i + k] * part[k];
+        part[i] /= m[4 * i];
+        sum += part[i] * part[i];
+    }
+    return sum <= u->radius2;
+}
 
 static outcome try_one(uint64_t seed, double displaced)
 {
@@ -63,6 +82,11 @@ static outcome try_one(uint64_t seed, double displaced)
                 count(&o.motion, e->motion.shift_mm.low <= rlv_vec3_length(t->shift_mm) &&
                                      e->motion.shift_mm.high >= rlv_vec3_length(t->shift_mm));
         }
+    for (size_t k = 0; k < s->missing_count; k++)
+        for (size_t j = 0; j < a.unfilled_count; j++)
+            if (a.unfilled[j].row == s->missing[k].row && a.unfilled[j].place == s->missing[k].place &&
+                !a.unfilled[j].corridor)
+                count(&o.unfilled, holds(&a.unfilled[j], s->missing[k].life_mm));
     o.false_share = told > 0 ? (double)wrong / (double)told : 0.0;
     o.grouped = a.group_count > 0;
     rlv_articulation_free(&a);
@@ -90,12 +114,15 @@ Test(articulation_long, displaced_elements_are_found_and_few_others)
     {
         add(&all.near, out[t].near), add(&all.far, out[t].far), add(&all.short_rows, out[t].short_rows);
         add(&all.turned, out[t].turned), add(&all.motion, out[t].motion);
+        add(&all.unfilled, out[t].unfilled);
         all.false_share += out[t].false_share / trials;
         count(&groups, out[t].grouped);
     }
     const double near = share("shifts of 6 to 8 sds", all.near), far = share("shifts beyond 8 sds", all.far),
                  turned = share("turns of 30 degrees and more", all.turned),
-                 motion = share("intervals of shifts", all.motion), group = share("stretches that are none", groups);
+                 motion = share("intervals of shifts", all.motion),
+                 unfilled = share("regions of unfilled places", all.unfilled),
+                 group = share("stretches that are none", groups);
     share("shifts beyond 6 sds, short rows", all.short_rows);
     printf("mean false discovery %.2f %%\n", 100.0 * all.false_share);
     // Two standard errors of a share near 0.95, for the sample of each.
@@ -103,7 +130,54 @@ Test(articulation_long, displaced_elements_are_found_and_few_others)
     cr_expect_geq(far, 0.96 - 2.0 * sqrt(0.04 / all.far.all));
     cr_expect_geq(turned, 0.95 - 2.0 * sqrt(0.05 / all.turned.all));
     cr_expect(motion >= 0.93 - 2.0 * sqrt(0.05 / all.motion.all) && motion <= 0.97);
+    cr_expect(unfilled >= 0.93 - 2.0 * sqrt(0.05 / all.unfilled.all) && unfilled <= 0.97);
     cr_expect_leq(group, 0.05 + 2.0 * sqrt(0.05 / trials));
     // The sd of one animal's share is about 0.07.
     cr_expect_leq(all.false_share, 0.05 + 2.0 * 0.07 / sqrt(trials));
+}
+
+/// Whether the patch of an animal was found as one stretch, most of it, and whether another was told.
+static void try_patch(uint64_t seed, bool* found, bool* other)
+{
+    skeleton_plan plan = skeleton_draw(seed, 20);
+    plan.displaced = 0.1;
+    plan.patch = 8;
+    plan.patch_mm = 6.0;
+    skeleton* s = skeleton_make(&plan);
+    rlv_articulation a = {0};
+    rlv_error error = {0};
+    size_t in[16] = {0}, of_patch = 0, groups = 0;
+    *found = *other = false;
+    if (rlv_articulation_fit(&a, s->count, s->element, plan.rows, s->row, &error) == RLV_DONE)
+    {
+        groups = a.group_count;
+        for (size_t i = 0; i < s->count; i++)
+            if (s->truth[i].in_patch)
+                of_patch++, in[a.element[i].group < 16 ? a.element[i].group : 0]++;
+    }
+    for (size_t g = 1; g <= groups && g < 16; g++)
+        *(2 * in[g] >= of_patch ? found : other) = true;
+    rlv_articulation_free(&a);
+    free(s);
+}
+
+Test(articulation_long, slid_patches_of_eight_are_found)
+{
+    enum
+    {
+        PATCHES = 100,
+    };
+    static bool found[PATCHES], other[PATCHES];
+    const char* asked = getenv("RLV_TRIALS");
+    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < PATCHES ? atoi(asked) : PATCHES;
+#pragma omp parallel for schedule(dynamic, 1)
+    for (int t = 0; t < trials; t++)
+        try_patch(7000 + (uint64_t)t, &found[t], &other[t]);
+    tally patches = {0}, others = {0};
+    for (int t = 0; t < trials; t++)
+        count(&patches, found[t]), count(&others, other[t]);
+    const double recall = share("patches of 8 slid by 6 mm", patches),
+                 wrong = share("other stretches beside them", others);
+    cr_expect_geq(recall, 0.90 - 2.0 * sqrt(0.09 / trials));
+    cr_expect_leq(wrong, 0.05 + 2.0 * sqrt(0.05 / trials));
 }
