@@ -156,9 +156,10 @@ static const table_column element_columns[] = {
     {"side", NULL, "side", TABLE_TEXT, "Side of the body, as recorded."},
     {"place", NULL, "place", TABLE_TEXT, "Place in the row that it is judged at."},
     {"place_from", NULL, "place from", TABLE_TEXT,
-     "recorded; counted: along its row; found: the one free place that it fits. Where it lies then says nothing of a "
-     "shift."},
+     "recorded; counted: along its row; found: of the free places of its row the one that is clearly its own."},
     {"place_sure", "percent", "place, how sure", TABLE_NUMBER, "Probability of a counted place."},
+    {"place_margin", NULL, "place, how clear", TABLE_NUMBER,
+     "Log likelihood of a found place over the next best's: 3 is twenty to one."},
     {"state", NULL, "state", TABLE_TEXT,
      "in place, shifted, rotated, inverted or unassigned: the first that holds of inverted, rotated, shifted."},
     {"why", NULL, "why unassigned", TABLE_TEXT, "Why it is in no judgement."},
@@ -227,7 +228,7 @@ static void put_judgement(rlv_table* t, const history_articulation* a, const rlv
 {
     if (told == NULL || told->state == RLV_UNASSIGNED)
     {
-        for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 11; k++)
+        for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 12; k++)
             table_none(t);
         return;
     }
@@ -262,6 +263,7 @@ static rlv_table elements_table(const history_articulation* a)
         put_place(&t, told, record);
         table_text(&t, place_from(a, i));
         table_number(&t, is_counted(a, i) ? 100.0 * a->counted[a->given_of[i]].probability : (double)NAN, 1.0);
+        table_figures(&t, told != NULL ? told->margin : (double)NAN, 2);
         table_text(&t, rlv_articulation_state_word(history_state(a, i)));
         table_text(&t, reason_name(a->why[i]));
         put_nearest(&t, a, i);
