@@ -26,9 +26,9 @@ enum
 /// An element is left out of the fit where its leave-one-out p is below this.
 static const double LEAVE_OUT = 0.01;
 
-/// A stretch moved together where its p, times the windows looked at, is below this. Windows overlap, so that chance
-/// finds one far less often: in 3 of 100 animals without any (see the long test).
-static const double GROUP_LEVEL = 0.2;
+/// A stretch is tried where its p, times the windows looked at, is below the first, and moved together where what is
+/// made of that and of its motion is below the second. Its motion alone, as one window, has to be below the third.
+static const double TRY_LEVEL = 0.2, GROUP_LEVEL = 0.05, LEFT_LEVEL = 0.01;
 
 /// A step of the spacing is a natural gap where its p, times the steps of its row, is below this.
 static const double GAP_LEVEL = 0.01;
@@ -343,6 +343,8 @@ static void read_motion(rlv_life* life, rlv_life_group* group, size_t which)
     *group = rlv_life_group_motion(life, which);
     group->sought_p = sought;
     group->p = fmin(M_E * sqrt(sought * group->p), 1.0);
+    if (!(gsl_cdf_fdist_Q(group->chi2 / 3.0, 3.0, rlv_life_freedom(life)) < LEFT_LEVEL))
+        group->p = 1.0; // what is left of it, looked at alone, is no motion
 }
 
 /// Make a stretch none, and number those after it anew.
@@ -408,7 +410,7 @@ static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* grou
     {
         keep(&kept, life);
         status = seek_group(life, &kept, room, &group[*count], member, error);
-        if (status != RLV_DONE || !(group[*count].p < GROUP_LEVEL))
+        if (status != RLV_DONE || !(group[*count].p < TRY_LEVEL))
             break;
         group[*count].sought_p = group[*count].p;
         status = try_group(life, group, count, member, &stands, error);

@@ -116,7 +116,7 @@ typedef struct rlv_articulation_group
     size_t row, count;      ///< count: its elements
     int first, last;        ///< places
     rlv_body_motion motion; ///< common; no rotation
-    double p;               ///< times the number of windows looked at
+    double p;               ///< of the two ways in which it is looked at, times the windows looked at; below 0.05
 } rlv_articulation_group;
 
 /// A life position that no element was found for.
