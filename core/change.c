@@ -859,11 +859,11 @@ static double quiet_mm2(const work* w, size_t sum)
 static const double SURELY = 3.29 / 1.96;
 
 /// What was not told apart may belong to a sum too. Where nothing of it was found, or what was found is shallow: up to
-/// the detection limit of the widest patch over all that seemed to hold still. Where it is deep but fades out by more
-/// than its interval: what the balance of the untold leaves room for, or twice an even fade where the balance is off
-/// because the alignment took what faded for still; no more than in the first case. The same room is left where the
-/// balance itself says that some is missing, however deep the rest: an even shallow cut can be taken for warp as a
-/// whole, while a scrap of it is found.
+/// the detection limit of the widest patch over all that seemed to hold still. Where it is deep but fades out: twice an
+/// even fade, and what the balance of the untold leaves room for, because the alignment took what faded for still; none
+/// of that room where the fade is half of the interval or less, all of it where it is as much, and never more than in
+/// the first case. The same room is left where the balance itself says that some is missing, however deep the rest: an
+/// even shallow cut can be taken for warp as a whole, while a scrap of it is found.
 static void bound_unseen(rlv_change_total* total, const rlv_change* change, const work* w, size_t sum)
 {
     const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
@@ -871,6 +871,7 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
     const bool missing = untold.value > SURELY * (untold.value - untold.low);
     const double most = limit * quiet_mm2(w, sum);
     const double faded = faded_mm3(w, sum, limit);
+    const double half = total->volume_mm3.high - total->volume_mm3.value;
     double volume = 0.0, area = 0.0;
     for (size_t r = 0; r < change->region_count; r++)
         if (in_sum(&w->regions, sum, r + 1))
@@ -880,20 +881,20 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
             area += change->region[r].area_mm2;
         }
     const bool shallow = volume < RLV_CHANGE_FAINT * limit * area;
+    const double share = missing ? 1.0 : fmin(fmax(2.0 * faded / half - 1.0, 0.0), 1.0);
     if (area == 0.0)
     {
         total->unseen_mm3 = most;
         total->volume_mm3 = (rlv_interval){0.0, 0.0, most};
     }
-    else if (shallow || missing || faded > total->volume_mm3.high - total->volume_mm3.value)
+    else if (shallow || share > 0.0)
     {
         total->faint = true;
-        total->unseen_mm3 = shallow ? most : fmin(most, fmax(untold.high, 2.0 * faded));
+        total->unseen_mm3 = shallow ? most : fmin(most, fmax(share * untold.high, 2.0 * faded));
         total->volume_mm3.high += total->unseen_mm3;
     }
     else if (sum >= FIRST_CLASS) // a chip is small enough for the fade at its rim to tell
-        total->volume_mm3.high =
-            total->volume_mm3.value + hypot(total->volume_mm3.high - total->volume_mm3.value, 2.0 * faded);
+        total->volume_mm3.high = total->volume_mm3.value + hypot(half, 2.0 * faded);
 }
 
 /// Whether some triangle of a stage is of a part from `low` to `high`.
