@@ -2,7 +2,7 @@
 ///
 /// Between the grooves of a tool, and between bones, a change goes on below what a patch of surface can tell. Taken for
 /// still, a pocket would be short in the volume, and pull the alignment after it; taken into the region around it, it
-/// is measured like the rest, at no price but noise. So each region is closed: grown by RLV_POCKET_LENGTHS 8correlation
+/// is measured like the rest, at no price but noise. So each region is closed: grown by RLV_POCKET_LENGTHS correlation
 /// lengths and shrunk by as much, along the surface, which fills what is narrower than twice that and leaves the
 /// outline elsewhere as it is (J. Serra, Image Analysis and Mathematical Morphology, 1982).
 
