@@ -3,13 +3,13 @@
 /// It sums up what `articulation` found, over the whole skeleton, each row, and each part of the body. What happened to
 /// the carcass is meant, not what the work did: elements that were moved between stages are told by `element`.
 ///
-/// *What counts as a motion.* An element that is displaced and whose shift's interval leaves nothing out moved: one
-/// that is only turned went nowhere. A stretch that moved together is one motion, however many elements it has: they
+/// *What counts as a motion.* An element moved that is displaced, and whose shift's interval does not hold 0: one that
+/// is only turned went nowhere. A stretch that moved together is one motion, however many elements it has: they
 /// were carried by one event, and its direction is seen once. Counted by element, a patch of eight would make a current
 /// of itself. Its motion is the common one, its row its own, its part of the body that of its middle.
 ///
 /// *Directions in the level.* A motion is seen along the plane square to up. It has a direction there where its 95 %
-/// region in that plane leaves out nothing (Hotelling's T2 against F, of the articulation's degrees of freedom): what
+/// region in that plane does not hold 0 (Hotelling's T2 against F, of the articulation's degrees of freedom): what
 /// only sank has none, and is counted beside. Where it has one, it is a step as long as it can be trusted, the mean
 /// cosine of its error (0.90 where it is just told, towards 1 for a long one; rlv_circle_trust): mean, resultant and
 /// test are of those steps (directions.h: the test is exact for any number of steps of any length). Errors that are
@@ -17,7 +17,7 @@
 /// rather more alike. The interval comes from that scatter. Errors that all share, of the axis, are not in it.
 ///
 /// *Directions in space* are those of the same motions, R. A. Fisher's statistics. Each counts whole: an interval that
-/// leaves nothing out means an error of under 20 degrees, and it is in the scatter that the cone comes from. What a
+/// does not hold 0 means an error of under 20 degrees, and it is in the scatter that the cone comes from. What a
 /// current carried along a floor scatters in the level alone, so the cone is the wider of the two of directions.h.
 ///
 /// *Axes.* Poles and long axes of the elements that are displaced by themselves, or turned in a stretch, each once,

@@ -2,6 +2,7 @@
 
 #include "averages.h"
 #include "cubes.h"
+#include "pockets.h"
 #include "steps.h"
 
 #include <gsl/gsl_cdf.h>
@@ -658,7 +659,8 @@ rlv_status rlv_regions_find(rlv_regions* regions, const rlv_depths* before, cons
         regions->before_seed[i] = regions->before[i] != 0;
     for (size_t i = 0; i < after->count; i++)
         regions->after_seed[i] = regions->after[i] != 0;
-    status = grow_regions(regions, &list, &b, &a, mean_mm, error);
+    if ((status = grow_regions(regions, &list, &b, &a, mean_mm, error)) == RLV_DONE)
+        status = rlv_pockets_close(regions, before, after, error);
 end:
     free(mean_mm);
     free_seeds(&list);

@@ -93,7 +93,7 @@ static void set_up(void)
 
 TestSuite(disturbance, .init = set_up);
 
-/// Carry an element off; its shift is told from nothing beyond three sds of the widest.
+/// Carry an element off; its shift is told from 0 beyond three sds of the widest.
 static void carry(size_t i, rlv_vec3 by)
 {
     const double* cov = c.placed[i].element.position_cov_mm2;
@@ -290,7 +290,7 @@ Test(disturbance, what_sank_has_a_direction_in_space_and_none_in_the_level)
 }
 
 // T2 of a motion of m sds is m^2, and has a direction beyond 2 F(0.95; 2, 60) = 6.30: m = 2.51.
-Test(disturbance, a_direction_is_told_where_its_region_leaves_nothing_out_and_trusted_by_its_error)
+Test(disturbance, a_direction_is_told_where_its_region_does_not_hold_zero_and_trusted_by_its_error)
 {
     carry(0, toward(30.0, 2.5));
     carry(1, toward(30.0, 2.52));
