@@ -2,13 +2,15 @@
 
 #include "cubes.h"
 
+#include <math.h>
 #include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum
 {
-    NEAR = 2, // correlation lengths beyond a pocket that are not trusted as having held still
+    NEAR = 2,    // correlation lengths beyond a pocket that are not trusted as having held still
+    CLUSTER = 8, // correlation lengths along the side of a cluster
     UNREACHED = UINT8_MAX,
 };
 
@@ -17,12 +19,13 @@ enum
 typedef struct ground
 {
     const rlv_depths* depths[2];
+    const rlv_sampling* sampling[2];
     uint16_t* label[2];
     uint8_t* near[2];
     size_t count;
     float* position_mm;
     uint8_t* part;
-    rlv_cubes cells;
+    rlv_cubes cells, clusters;
     uint16_t* region;  ///< one a cell: the region that it is of, or lies nearest to
     uint8_t* outward;  ///< one a cell: steps from that region
     uint8_t* inward;   ///< one a cell: steps from where regions grown as far as pockets are wide end
@@ -34,6 +37,7 @@ static void free_ground(ground* g)
     free(g->position_mm);
     free(g->part);
     rlv_cubes_free(&g->cells);
+    rlv_cubes_free(&g->clusters);
     free(g->region);
     free(g->outward);
     free(g->inward);
@@ -61,7 +65,9 @@ static rlv_status lay_ground(ground* g, double length_mm, rlv_error* error)
         if (g->depths[k]->part != NULL)
             memcpy(g->part + to, g->depths[k]->part, g->depths[k]->count);
     }
-    const rlv_status status = rlv_cubes_build(&g->cells, g->count, g->position_mm, g->part, length_mm, error);
+    rlv_status status = rlv_cubes_build(&g->cells, g->count, g->position_mm, g->part, length_mm, error);
+    if (status == RLV_DONE)
+        status = rlv_cubes_build(&g->clusters, g->count, g->position_mm, NULL, CLUSTER * length_mm, error);
     const size_t cells = g->cells.count;
     if (status != RLV_DONE || (g->region = rlv_reserve(cells, sizeof *g->region, error)) == NULL ||
         (g->outward = rlv_reserve(cells, 1, error)) == NULL || (g->inward = rlv_reserve(cells, 1, error)) == NULL ||
@@ -153,13 +159,89 @@ static void shrink(ground* g)
     }
 }
 
+static bool is_pocket(const ground* g, size_t cell)
+{
+    return g->region[cell] != 0 && g->outward[cell] > 0 && g->inward[cell] > RLV_POCKET_LENGTHS;
+}
+
+/// What the pockets of one region hold in one cluster of surface.
+typedef struct share
+{
+    uint16_t region;
+    uint32_t cluster;
+    double area_mm2, depth_mm3;
+} share;
+
+static share share_of(const ground* g, size_t cell)
+{
+    share s = {.region = g->region[cell], .cluster = g->clusters.of_point[g->cells.member[g->cells.start[cell]]]};
+    for (uint32_t m = g->cells.start[cell]; m < g->cells.start[cell + 1]; m++)
+    {
+        uint32_t i = g->cells.member[m];
+        const int k = stage_of(g, &i);
+        if (g->label[k][i] != 0 || isnan(g->depths[k]->depth_mm[i]))
+            continue;
+        s.area_mm2 += (double)g->sampling[k]->area_mm2[i];
+        s.depth_mm3 += (double)g->sampling[k]->area_mm2[i] * (double)g->depths[k]->depth_mm[i];
+    }
+    return s;
+}
+
+static int by_region_and_cluster(const void* a, const void* b)
+{
+    const share *x = a, *y = b;
+    if (x->region != y->region)
+        return x->region < y->region ? -1 : 1;
+    return (x->cluster > y->cluster) - (x->cluster < y->cluster);
+}
+
+/// Whether a region's pockets changed its way on the whole.
+static bool went_along(const share* s, size_t count, int sign)
+{
+    double area = 0.0, depth = 0.0, off2 = 0.0;
+    for (size_t i = 0; i < count; i++)
+        area += s[i].area_mm2, depth += s[i].depth_mm3;
+    for (size_t i = 0, next; i < count; i = next)
+    {
+        double off = 0.0;
+        for (next = i; next < count && s[next].cluster == s[i].cluster; next++)
+            off += s[next].depth_mm3 - depth / area * s[next].area_mm2;
+        off2 += off * off;
+    }
+    return sign * depth > RLV_POCKET_SD * sqrt(off2);
+}
+
+/// Mark the regions whose pockets changed their way: one a region in `along`.
+static rlv_status judge_pockets(const ground* g, const rlv_regions* regions, uint8_t* along, rlv_error* error)
+{
+    size_t count = 0;
+    share* list = rlv_reserve(g->cells.count, sizeof *list, error);
+    if (list == NULL)
+        return RLV_SYSTEM;
+    for (size_t c = 0; c < g->cells.count; c++)
+    {
+        const share s = is_pocket(g, c) ? share_of(g, c) : (share){0};
+        if (s.area_mm2 > 0.0)
+            list[count++] = s;
+    }
+    qsort(list, count, sizeof *list, by_region_and_cluster);
+    for (size_t i = 0, next; i < count; i = next)
+    {
+        for (next = i; next < count && list[next].region == list[i].region; next++)
+            ;
+        along[list[i].region - 1] = went_along(list + i, next - i, regions->sign[list[i].region - 1]);
+    }
+    free(list);
+    return RLV_DONE;
+}
+
 /// Steps to the nearest pocket from cells around it, over `inward`, which is done with: 0 in a pocket.
-static void mark_pockets(ground* g)
+static void mark_pockets(ground* g, const uint8_t* along)
 {
     size_t count = 0;
     for (size_t c = 0; c < g->cells.count; c++)
     {
-        const bool pocket = g->region[c] != 0 && g->outward[c] > 0 && g->inward[c] > RLV_POCKET_LENGTHS;
+        const bool pocket = is_pocket(g, c) && along[g->region[c] - 1];
         g->inward[c] = pocket ? 0 : UNREACHED;
         if (pocket)
             g->waiting[count++] = (uint32_t)c;
@@ -191,21 +273,29 @@ static void label_pockets(ground* g)
     }
 }
 
-rlv_status rlv_pockets_close(rlv_regions* regions, const rlv_depths* before, const rlv_depths* after, rlv_error* error)
+rlv_status rlv_pockets_close(rlv_regions* regions, const rlv_depths* before, const rlv_sampling* before_sampling,
+                             const rlv_depths* after, const rlv_sampling* after_sampling, rlv_error* error)
 {
     if (regions->count == 0)
         return RLV_DONE;
     ground g = {.depths = {before, after},
+                .sampling = {before_sampling, after_sampling},
                 .label = {regions->before, regions->after},
                 .near = {regions->before_near, regions->after_near}};
-    const rlv_status status = lay_ground(&g, regions->noise.length_mm, error);
+    uint8_t* along = rlv_reserve(regions->count, 1, error);
+    rlv_status status = along != NULL ? lay_ground(&g, regions->noise.length_mm, error) : RLV_SYSTEM;
     if (status == RLV_DONE)
     {
         grow(&g, regions);
         shrink(&g);
-        mark_pockets(&g);
+        status = judge_pockets(&g, regions, along, error);
+    }
+    if (status == RLV_DONE)
+    {
+        mark_pockets(&g, along);
         label_pockets(&g);
     }
+    free(along);
     free_ground(&g);
     return status;
 }

@@ -660,7 +660,7 @@ rlv_status rlv_regions_find(rlv_regions* regions, const rlv_depths* before, cons
     for (size_t i = 0; i < after->count; i++)
         regions->after_seed[i] = regions->after[i] != 0;
     if ((status = grow_regions(regions, &list, &b, &a, mean_mm, error)) == RLV_DONE)
-        status = rlv_pockets_close(regions, before, after, error);
+        status = rlv_pockets_close(regions, before, before_sampling, after, after_sampling, error);
 end:
     free(mean_mm);
     free_seeds(&list);

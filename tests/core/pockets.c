@@ -1,5 +1,7 @@
 #include "pockets.h"
 
+#include "scan.h"
+
 #include <criterion/criterion.h>
 #include <math.h>
 #include <stdbool.h>
@@ -18,13 +20,16 @@ typedef struct ground
     uint8_t part[COUNT];
     uint16_t before[COUNT], after[COUNT];
     uint8_t before_near[COUNT], after_near[COUNT];
+    float depth_mm[COUNT], area_mm2[COUNT];
 } ground;
 
 /// What of the plane something is.
 typedef bool where(double x_mm, double y_mm);
 
-static ground* lay(where* cut, where* bone)
+/// `thinly_mm`: what went beside the cut, under noise of 0.05 mm.
+static ground* lay(where* cut, where* bone, double thinly_mm)
 {
+    scan_random random = {17};
     ground* g = calloc(1, sizeof *g);
     for (size_t n = 0; n < COUNT; n++)
     {
@@ -33,6 +38,8 @@ static ground* lay(where* cut, where* bone)
         g->position_mm[3 * n + 1] = (float)y;
         g->part[n] = bone(x, y) ? RLV_DEPTHS_STAYS : 0;
         g->before[n] = g->after[n] = cut(x, y);
+        g->area_mm2[n] = 1.0f;
+        g->depth_mm[n] = (float)(thinly_mm + 0.05 * scan_random_normal(&random));
     }
     return g;
 }
@@ -49,9 +56,11 @@ static void close_pockets(ground* g)
                            .before_near = g->before_near,
                            .after_near = g->after_near,
                            .noise.length_mm = 1.0};
-    const rlv_depths depths = {.count = COUNT, .position_mm = g->position_mm, .part = g->part};
+    const rlv_depths depths = {.count = COUNT, .position_mm = g->position_mm, .depth_mm = g->depth_mm, .part = g->part};
+    const rlv_sampling sampling = {.count = COUNT, .area_mm2 = g->area_mm2};
     rlv_error error = {0};
-    cr_assert_eq(rlv_pockets_close(&regions, &depths, &depths, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(rlv_pockets_close(&regions, &depths, &sampling, &depths, &sampling, &error), RLV_DONE, "%s",
+                 error.what);
 }
 
 static bool nowhere(double x_mm, double y_mm)
@@ -97,7 +106,7 @@ static size_t labelled(const ground* g)
 
 Test(pockets, ridges_between_grooves_belong_to_the_cut_and_are_not_still)
 {
-    ground* g = lay(grooves, nowhere);
+    ground* g = lay(grooves, nowhere, 0.05);
     close_pockets(g);
     for (size_t n = 0; n < COUNT; n++)
         if (hypot((double)g->position_mm[3 * n], (double)g->position_mm[3 * n + 1]) < 30.0)
@@ -114,7 +123,7 @@ Test(pockets, a_round_cut_and_broad_surface_between_two_have_none)
     where* cut[2] = {disc, apart};
     for (int k = 0; k < 2; k++)
     {
-        ground* g = lay(cut[k], nowhere);
+        ground* g = lay(cut[k], nowhere, 0.05);
         const size_t before = labelled(g);
         close_pockets(g);
         cr_expect_eq(labelled(g), before);
@@ -124,7 +133,7 @@ Test(pockets, a_round_cut_and_broad_surface_between_two_have_none)
 
 Test(pockets, bone_in_a_pocket_did_not_go_with_it)
 {
-    ground* g = lay(frame, in_frame);
+    ground* g = lay(frame, in_frame, 0.05);
     close_pockets(g);
     for (size_t n = 0; n < COUNT; n++)
     {
@@ -133,4 +142,18 @@ Test(pockets, bone_in_a_pocket_did_not_go_with_it)
             cr_expect_eq(g->before[n] != 0, !in_frame(x, y), "%.1f %.1f", x, y);
     }
     free(g);
+}
+
+/// Pockets that did not change, or came where the rest went, tell how the stages lie on each other.
+Test(pockets, that_did_not_go_along_stay_still)
+{
+    const double depth[2] = {0.0, -0.05};
+    for (int k = 0; k < 2; k++)
+    {
+        ground* g = lay(grooves, nowhere, depth[k]);
+        const size_t before = labelled(g);
+        close_pockets(g);
+        cr_expect_eq(labelled(g), before);
+        free(g);
+    }
 }
