@@ -230,7 +230,10 @@ rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* membe
         for (size_t n = LEAST_GROUP; n <= longest_window(life, row) && from + n <= end; n++)
             if (in_fit(life, begin, from) >= LEAST_BESIDE && in_fit(life, from + n, end) >= LEAST_BESIDE)
                 look_at(life, &w, from, n, &best, member);
-    best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
+    if (!(best.chi2 > 0.0))
+        best.p = 1.0;
+    else
+        best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
     return best;
 }
 

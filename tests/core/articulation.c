@@ -323,6 +323,57 @@ Test(articulation, a_natural_gap_in_the_spacing_is_no_motion)
     cr_expect_lt(alarmed, 3, "%d of 10 alarmed", alarmed);
 }
 
+Test(articulation, rows_too_short_for_a_stretch_have_none)
+{
+    // Half of a row of seven is less than the four that make a stretch: no window is looked at.
+    skeleton* s = whole_animal(18);
+    size_t kept = 0;
+    for (size_t i = 0, held = 0; i < s->count; i++)
+        if (s->element[i].row == 0 && held++ < 7)
+            s->element[kept++] = s->element[i];
+    s->count = kept;
+    s->row[0] = (rlv_articulation_row){1, 0};
+    rlv_articulation a = fitted(s);
+    cr_expect_eq(a.group_count, 0);
+    rlv_articulation_free(&a);
+    free(s);
+}
+
+Test(articulation, heaps_lines_and_points_end_in_an_answer_or_an_error)
+{
+    // None of these is an animal; what is asked is that no arithmetic ends the program.
+    scan_random random = {7};
+    for (int trial = 0; trial < 40; trial++)
+    {
+        rlv_placed_element element[40] = {0};
+        const rlv_articulation_row row[2] = {{1, 0}, {1, 24}};
+        const double wide = pow(10.0, 6.0 * scan_random_unit(&random) - 3.0);
+        for (size_t i = 0; i < 40; i++)
+        {
+            const int place = 1 + (int)(i / 2);
+            rlv_placed_element* e = &element[i];
+            e->row = i % 2;
+            e->place_low = trial % 3 == 0 ? INT_MIN : place, e->place_high = trial % 3 == 0 ? INT_MAX : place;
+            for (int k = 0; k < 3; k++)
+            {
+                const double line = k == 0 ? 10.0 * place : 0.0, heap = wide * scan_random_normal(&random);
+                e->element.position_mm[k] = trial % 4 == 0   ? heap
+                                            : trial % 4 == 1 ? line
+                                            : trial % 4 == 2 ? 0.0
+                                                             : line * heap;
+                e->element.position_cov_mm2[4 * k] = trial % 5 == 0 ? 0.0 : wide;
+                e->element.frame[4 * k] = 1.0;
+            }
+            e->element.known = trial % 2 == 0 ? 15u : 0u;
+        }
+        rlv_articulation a = {0};
+        rlv_error error = {0};
+        const rlv_status status = rlv_articulation_fit(&a, 40, element, 2, row, &error);
+        cr_expect(status == RLV_DONE || error.what[0] != '\0');
+        rlv_articulation_free(&a);
+    }
+}
+
 Test(articulation, what_is_no_measurement_is_refused)
 {
     skeleton* s = whole_animal(17);
