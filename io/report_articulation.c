@@ -302,11 +302,15 @@ rlv_table articulation_off_row_wall(const history_articulation* a)
 
 // --- groups ----------------------------------------------------------------------------------------------------------
 
+#define GROUP_COLUMNS                                                                                                  \
+    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch."}, {"row", NULL, "row", TABLE_TEXT, "Its row."},     \
+        {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},                                         \
+    {                                                                                                                  \
+        "elements", NULL, "elements", TABLE_COUNT, "Elements of it."                                                   \
+    }
+
 static const table_column group_columns[] = {
-    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch."},
-    {"row", NULL, "row", TABLE_TEXT, "Its row."},
-    {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
-    {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
+    GROUP_COLUMNS,
     MOTION_COLUMNS,
     {"p", NULL, "p", TABLE_NUMBER, "Of as clear a common motion anywhere: times the number of stretches looked at."}};
 
@@ -320,16 +324,22 @@ static const rlv_mat3* group_body(const history_articulation* a, size_t group)
     return NULL;
 }
 
+static void put_group(rlv_table* t, const history_articulation* a, size_t g)
+{
+    const rlv_articulation_group* group = &a->fit.group[g];
+    table_count(t, g + 1);
+    table_text(t, specimen_of(a)->row[group->row].id);
+    table_text(t, places_words(group->first, group->last).text);
+    table_count(t, group->count);
+}
+
 static rlv_table groups_table(const history_articulation* a)
 {
     rlv_table t = table_of("groups", "Stretches that moved together", COLUMNS(group_columns));
     for (size_t g = 0; g < a->fit.group_count; g++)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
-        table_count(&t, g + 1);
-        table_text(&t, specimen_of(a)->row[group->row].id);
-        table_text(&t, places_words(group->first, group->last).text);
-        table_count(&t, group->count);
+        put_group(&t, a, g);
         put_motion(&t, a, &group->motion, group_body(a, g));
         table_figures(&t, group->p, 2);
     }
@@ -636,12 +646,7 @@ static void put_wall_motion(rlv_table* t, const history_articulation* a, const r
 }
 
 static const table_column groups_wall_columns[] = {
-    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch."},
-    {"row", NULL, "row", TABLE_TEXT, "Its row."},
-    {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
-    {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
-    WALL_MOTION_COLUMNS,
-    {"p", NULL, "p", TABLE_TEXT, "Times the number of stretches looked at."}};
+    GROUP_COLUMNS, WALL_MOTION_COLUMNS, {"p", NULL, "p", TABLE_TEXT, "Times the number of stretches looked at."}};
 
 rlv_table articulation_groups_wall(const history_articulation* a)
 {
@@ -649,10 +654,7 @@ rlv_table articulation_groups_wall(const history_articulation* a)
     for (size_t g = 0; g < a->fit.group_count; g++)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
-        table_count(&t, g + 1);
-        table_text(&t, specimen_of(a)->row[group->row].id);
-        table_text(&t, places_words(group->first, group->last).text);
-        table_count(&t, group->count);
+        put_group(&t, a, g);
         put_wall_motion(&t, a, &group->motion, group_body(a, g));
         table_text(&t, report_p(group->p).text);
     }
