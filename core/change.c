@@ -3,6 +3,7 @@
 #include "columns.h"
 #include "cubes.h"
 #include "depths.h"
+#include "extents.h"
 #include "misfit.h"
 #include "regions.h"
 #include "sampling.h"
@@ -38,6 +39,7 @@ typedef struct work
     double* still_noise; ///< and what they share of the noise
     size_t still_count;
     double patch_side_mm;
+    double* seed_mm2; ///< one a region: the area of its seeds, on BEFORE or, where that has none, on AFTER
 } work;
 
 static void free_work(work* w)
@@ -53,6 +55,7 @@ static void free_work(work* w)
     rlv_misfit_free(w->field);
     free(w->still);
     free(w->still_noise);
+    free(w->seed_mm2);
 }
 
 void rlv_change_free(rlv_change* change)
@@ -370,12 +373,15 @@ typedef struct region_patches
     size_t before_count, after_count;
 } region_patches;
 
-/// Patches of all samples whose label is in `wanted` (one a label).
-static rlv_status gather_labelled(const work* w, const uint8_t* wanted, region_patches* patches, rlv_error* error)
+/// Whether a sample of BEFORE (`side` 0) or AFTER is one of those that are asked for.
+typedef bool sample_test(const work* w, int side, size_t sample, const void* asked);
+
+/// Patches of all samples that pass a test.
+static rlv_status gather_samples(const work* w, sample_test* passes, const void* asked, region_patches* patches,
+                                 rlv_error* error)
 {
     const rlv_depths* depths[2] = {&w->before_depths, &w->after_depths};
     const rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
-    const uint16_t* label[2] = {w->regions.before, w->regions.after};
     rlv_patch** patch[2] = {&patches->before, &patches->after};
     size_t* count[2] = {&patches->before_count, &patches->after_count};
     rlv_status status = RLV_DONE;
@@ -385,13 +391,24 @@ static rlv_status gather_labelled(const work* w, const uint8_t* wanted, region_p
         if (skip == NULL)
             return RLV_SYSTEM;
         for (size_t i = 0; i < depths[k]->count; i++)
-            skip[i] = !wanted[label[k][i]];
+            skip[i] = !passes(w, k, i, asked);
         status =
             rlv_patches_gather(patch[k], NULL, count[k], depths[k]->count, depths[k]->position_mm, depths[k]->normal,
                                sampling[k]->area_mm2, NULL, skip, w->patch_side_mm, 0.0, 0.0, error);
         free(skip);
     }
     return status;
+}
+
+static uint16_t label_at(const work* w, int side, size_t sample)
+{
+    return (side == 0 ? w->regions.before : w->regions.after)[sample];
+}
+
+/// `asked`: one a label.
+static bool is_wanted(const work* w, int side, size_t sample, const void* asked)
+{
+    return ((const uint8_t*)asked)[label_at(w, side, sample)] != 0;
 }
 
 // Summing
@@ -566,7 +583,7 @@ static rlv_status sum_columns(rlv_change* change, column_sum* sum, size_t labels
 /// A measured volume with the predicted error taken off, and its 95 % interval with `more_sd` beside the field's.
 static rlv_interval interval_of(double measured, const rlv_flux_error* flux, double more_sd)
 {
-    const double value = measured - flux->mean_mm3, more = 1.959964 * more_sd;
+    const double value = measured - flux->mean_mm3, more = RLV_HALF_95 * more_sd;
     return (rlv_interval){value, value - hypot(flux->high_mm3 - flux->mean_mm3, more),
                           value + hypot(flux->mean_mm3 - flux->low_mm3, more)};
 }
@@ -584,33 +601,35 @@ static rlv_interval magnitude(rlv_interval signed_interval, int sign)
     return (rlv_interval){fmax(size.value, 0.0), fmax(size.low, 0.0), fmax(size.high, 0.0)};
 }
 
-/// Area, centroid and mean of the seeds of each region on BEFORE (on AFTER where BEFORE has none).
-static rlv_status place_regions(rlv_change* change, const work* w, rlv_error* error)
+/// Area and centroid of the seeds of each region on BEFORE (on AFTER where BEFORE has none).
+static rlv_status place_regions(rlv_change* change, work* w, rlv_error* error)
 {
+    if ((w->seed_mm2 = rlv_reserve(change->region_count, sizeof *w->seed_mm2, error)) == NULL)
+        return RLV_SYSTEM;
     for (int side = 0; side < 2; side++)
     {
         const rlv_sampling* sampling = side == 0 ? &w->before_sampling : &w->after_sampling;
         const rlv_depths* depths = side == 0 ? &w->before_depths : &w->after_depths;
-        const uint16_t* label = side == 0 ? w->regions.before : w->regions.after;
         const uint8_t* seed = side == 0 ? w->regions.before_seed : w->regions.after_seed;
         uint8_t* done = rlv_reserve(change->region_count + 1, 1, error);
         if (done == NULL)
             return RLV_SYSTEM;
         for (size_t r = 0; r < change->region_count; r++)
-            done[r + 1] = change->region[r].area_mm2 > 0.0;
+            done[r + 1] = w->seed_mm2[r] > 0.0;
         for (size_t i = 0; i < depths->count; i++)
         {
-            if (!seed[i] || done[label[i]])
+            const uint16_t label = label_at(w, side, i);
+            if (!seed[i] || done[label])
                 continue;
-            rlv_change_region* region = change->region + label[i] - 1;
+            rlv_change_region* region = change->region + label - 1;
             const double area = (double)sampling->area_mm2[i];
-            region->area_mm2 += area;
+            w->seed_mm2[label - 1] += area;
             region->centroid_mm = rlv_vec3_along(region->centroid_mm, area, rlv_vec3_from(depths->position_mm + 3 * i));
         }
         for (size_t r = 0; r < change->region_count; r++)
-            if (!done[r + 1] && change->region[r].area_mm2 > 0.0)
-                change->region[r].centroid_mm = rlv_vec3_along(w->before->origin_mm, 1.0 / change->region[r].area_mm2,
-                                                               change->region[r].centroid_mm);
+            if (!done[r + 1] && w->seed_mm2[r] > 0.0)
+                change->region[r].centroid_mm =
+                    rlv_vec3_along(w->before->origin_mm, 1.0 / w->seed_mm2[r], change->region[r].centroid_mm);
         free(done);
     }
     return RLV_DONE;
@@ -626,44 +645,6 @@ static double more_sd(const work* w, const region_patches* p, double measured_mm
     for (size_t i = 0; i < p->after_count; i++)
         area += 0.5 * p->after[i].area_mm2;
     return hypot(3.0 * w->options->before_scale_sd * measured_mm3, RLV_CHANGE_CHORD_SHARE * w->chord_mm * area);
-}
-
-/// The greatest depth of each region: of means over cells of one correlation length, so that noise does not set it.
-/// Taken on AFTER, where a depth is the distance to the surface that was; on BEFORE where AFTER has none of a region.
-static rlv_status deepen_regions(rlv_change* change, const work* w, rlv_error* error)
-{
-    for (int side = 1; side >= 0; side--)
-    {
-        const rlv_depths* depths = side == 0 ? &w->before_depths : &w->after_depths;
-        const uint16_t* label = side == 0 ? w->regions.before : w->regions.after;
-        const uint8_t* seed = side == 0 ? w->regions.before_seed : w->regions.after_seed;
-        rlv_cubes cells = {0};
-        rlv_status status =
-            rlv_cubes_build(&cells, depths->count, depths->position_mm, NULL, w->regions.noise.scale_mm[0], error);
-        for (size_t c = 0; status == RLV_DONE && c < cells.count; c++)
-        {
-            double sum = 0.0, n = 0.0;
-            uint16_t of = 0;
-            for (uint32_t m = cells.start[c]; m < cells.start[c + 1]; m++)
-            {
-                const uint32_t i = cells.member[m];
-                if (!seed[i] || isnan(depths->depth_mm[i]) || (of != 0 && label[i] != of))
-                    continue;
-                of = label[i];
-                sum += (double)depths->depth_mm[i];
-                n += 1.0;
-            }
-            if (of == 0 || (side == 0 && w->regions.sign[of - 1] == 0))
-                continue;
-            rlv_change_region* region = change->region + of - 1;
-            if (side == 1 || region->max_depth_mm == 0.0)
-                region->max_depth_mm = fmax(region->max_depth_mm, fabs(sum / n));
-        }
-        rlv_cubes_free(&cells);
-        if (status != RLV_DONE)
-            return status;
-    }
-    return RLV_DONE;
 }
 
 /// A patch three cells of a scale wide is seen at that scale: by its depth, or, from twice a step's scale on, by its
@@ -766,7 +747,7 @@ static rlv_status predict_errors(volumes* v, const work* w, rlv_error* error)
     {
         for (size_t l = 0; l < labels; l++)
             v->wanted[l] = belongs(&w->regions, i, l);
-        rlv_status status = gather_labelled(w, v->wanted, v->patches + i, error);
+        rlv_status status = gather_samples(w, is_wanted, v->wanted, v->patches + i, error);
         if (status != RLV_DONE)
             return status;
         const region_patches* p = v->patches + i;
@@ -878,7 +859,7 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
         {
             total->regions++;
             volume += change->region[r].volume_mm3.value;
-            area += change->region[r].area_mm2;
+            area += w->seed_mm2[r];
         }
     const bool shallow = volume < RLV_CHANGE_FAINT * limit * area;
     const double share = missing ? 1.0 : fmin(fmax(2.0 * faded / half - 1.0, 0.0), 1.0);
@@ -1101,7 +1082,7 @@ static void widen_untold(rlv_change* change, const region_patches* rest, const w
     rlv_interval* untold = &change->untold_mm3;
     const rlv_vec3 centre = rlv_vec3_sub(w->pose.centre_mm, w->before->origin_mm);
     const double growth = growth_mm3(rest, centre), taken = growth * log(w->pose.scale),
-                 half = hypot(untold->high - untold->value, 1.959964 * growth * relative_scale_sd(w->options));
+                 half = hypot(untold->high - untold->value, RLV_HALF_95 * growth * relative_scale_sd(w->options));
     untold->low = untold->value + fmin(taken, 0.0) - half;
     untold->high = untold->value + fmax(taken, 0.0) + half;
 }
@@ -1136,14 +1117,203 @@ static void tell_totals(rlv_change* change, const double* measured, const double
     change->total[RLV_CHANGE_JOINED].known = has_part(after, na, RLV_PART_PIECE, RLV_PART_COUNT - 1);
 }
 
-/// The volume over BEFORE's part of a region is no depth where it passes the greatest.
-static double mean_depth(const rlv_change_region* region)
+// Extents
+
+/// Where the field is asked about: along a region's rim, between its seeds and what held still, or about a place of it.
+typedef struct spot
 {
-    const double depth = region->volume_mm3.value / region->area_mm2;
-    return fabs(depth) <= region->max_depth_mm ? depth : NAN;
+    uint16_t label;
+    bool about;
+    float place_mm[3];
+    double chord_mm; ///< what triangles add to the depths there
+} spot;
+
+static bool is_in_spot(const work* w, int side, size_t sample, const void* asked)
+{
+    const spot* s = asked;
+    if (!s->about)
+        return label_at(w, side, sample) == s->label &&
+               !(side == 0 ? w->regions.before_seed : w->regions.after_seed)[sample];
+    if (side == 0 || label_at(w, side, sample) != s->label)
+        return false;
+    const rlv_vec3 apart =
+        rlv_vec3_sub(rlv_vec3_from(w->after_depths.position_mm + 3 * sample), rlv_vec3_from(s->place_mm));
+    return rlv_vec3_length(apart) < 1.5 * w->regions.noise.scale_mm[0];
 }
 
-static rlv_status tell_volumes(rlv_change* change, column_sum* sum, const work* w, rlv_error* error)
+/// What the field adds to the depth there, on the mean: measured less true.
+typedef struct misfit_there
+{
+    double mean_mm, sd_mm;
+} misfit_there;
+
+static rlv_status predict_spots(misfit_there* misfit, const spot* asked, size_t count, const work* w, rlv_error* error)
+{
+    volumes v = {.count = count};
+    rlv_status status = RLV_SYSTEM;
+    if ((v.patches = rlv_reserve(count, sizeof *v.patches, error)) == NULL ||
+        (v.flux = rlv_reserve(count, sizeof *v.flux, error)) == NULL ||
+        (v.error = rlv_reserve(count, sizeof *v.error, error)) == NULL)
+        goto end;
+    status = RLV_DONE;
+    for (size_t i = 0; i < count && status == RLV_DONE; i++)
+    {
+        status = gather_samples(w, is_in_spot, asked + i, v.patches + i, error);
+        const region_patches* p = v.patches + i;
+        const rlv_patch* before = p->before_count > 0 ? p->before : p->after; // the mean of both is over one of them
+        const rlv_patch* after = p->after_count > 0 ? p->after : p->before;
+        v.flux[i] = (rlv_flux){before, before == p->before ? p->before_count : p->after_count, after,
+                               after == p->after ? p->after_count : p->before_count, false};
+    }
+    if (status == RLV_DONE)
+        status = rlv_misfit_predict(w->field, v.flux, count, v.error, error);
+    for (size_t i = 0; i < count && status == RLV_DONE; i++)
+    {
+        double area = 0.0;
+        for (size_t k = 0; k < v.flux[i].before_count; k++)
+            area += 0.5 * v.flux[i].before[k].area_mm2;
+        for (size_t k = 0; k < v.flux[i].after_count; k++)
+            area += 0.5 * v.flux[i].after[k].area_mm2;
+        if (area > 0.0)
+            misfit[i] = (misfit_there){v.error[i].mean_mm3 / area, v.error[i].sd_mm3 / area};
+    }
+end:
+    free_volumes(&v);
+    return status;
+}
+
+/// Vertices lie outside the other stage's triangles: depths at BEFORE's samples are too great by that, and at AFTER's
+/// too small. The mean of all that held still stands for a region's, which may be twice as bent, or flat.
+static const double CHORD_DOUBT = 0.5;
+
+static bool is_whole(const work* w, size_t region)
+{
+    return w->regions.part[region] >= RLV_PART_PIECE;
+}
+
+/// The areas, on BEFORE or, where that shows none of a region, on AFTER.
+static rlv_status tell_areas(rlv_change* change, const work* w, rlv_error* error)
+{
+    const size_t count = change->region_count;
+    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling},
+                    after = {w->after, w->after_tree, &w->after_sampling};
+    spot* along = rlv_reserve(count, sizeof *along, error);
+    misfit_there* misfit = rlv_reserve(count, sizeof *misfit, error);
+    rlv_rim* rim = rlv_reserve(count, sizeof *rim, error);
+    rlv_interval *on_before = rlv_reserve(count, sizeof *on_before, error),
+                 *on_after = rlv_reserve(count, sizeof *on_after, error);
+    rlv_status status = RLV_SYSTEM;
+    if (along == NULL || misfit == NULL || rim == NULL || on_before == NULL || on_after == NULL)
+        goto end;
+    for (size_t r = 0; r < count; r++)
+        along[r].label = (uint16_t)(r + 1);
+    status = predict_spots(misfit, along, count, w, error);
+    for (size_t r = 0; r < count && status == RLV_DONE; r++)
+    {
+        const double depth = change->region[r].volume_mm3.value / w->seed_mm2[r];
+        rim[r] = (rlv_rim){misfit[r].mean_mm, hypot(misfit[r].sd_mm, CHORD_DOUBT * w->chord_mm),
+                           fmin(change->limit[0].depth_mm, 0.5 * depth), depth};
+        change->region[r].area_from_mm = is_whole(w, r) ? 0.0 : rim[r].from_mm;
+        rim[r].misfit_mm += w->chord_mm; // at BEFORE's samples
+    }
+    if (status == RLV_DONE)
+        status = rlv_extents_area(on_before, &w->regions, before, &w->before_depths, w->regions.before,
+                                  w->regions.before_seed, rim, error);
+    for (size_t r = 0; r < count; r++)
+        rim[r].misfit_mm -= 2.0 * w->chord_mm;
+    if (status == RLV_DONE)
+        status = rlv_extents_area(on_after, &w->regions, after, &w->after_depths, w->regions.after,
+                                  w->regions.after_seed, rim, error);
+    for (size_t r = 0; r < count && status == RLV_DONE; r++)
+    {
+        const rlv_interval area = isnan(on_before[r].value) ? on_after[r] : on_before[r];
+        const double scaled = RLV_HALF_95 * 2.0 * w->options->before_scale_sd * area.value;
+        change->region[r].area_mm2 =
+            (rlv_interval){area.value, fmax(area.value - hypot(area.value - area.low, scaled), 0.0),
+                           area.value + hypot(area.high - area.value, scaled)};
+    }
+end:
+    free(along);
+    free(misfit);
+    free(rim);
+    free(on_before);
+    free(on_after);
+    return status;
+}
+
+/// The greatest depths. Taken on AFTER, where a depth is the distance to the surface that was; on BEFORE where AFTER
+/// has none of a region.
+static rlv_status tell_greatest(rlv_change* change, const work* w, rlv_error* error)
+{
+    const size_t count = change->region_count;
+    rlv_deepest *deepest = rlv_reserve(count, sizeof *deepest, error),
+                *on_before = rlv_reserve(count, sizeof *on_before, error);
+    spot* about = rlv_reserve(count, sizeof *about, error);
+    misfit_there* misfit = rlv_reserve(count, sizeof *misfit, error);
+    rlv_status status = RLV_SYSTEM;
+    if (deepest == NULL || on_before == NULL || about == NULL || misfit == NULL)
+        goto end;
+    status =
+        rlv_extents_deepest(deepest, &w->regions, &w->after_depths, w->regions.after, w->regions.after_seed, error);
+    if (status == RLV_DONE)
+        status = rlv_extents_deepest(on_before, &w->regions, &w->before_depths, w->regions.before,
+                                     w->regions.before_seed, error);
+    for (size_t r = 0; r < count && status == RLV_DONE; r++)
+    {
+        const bool after = !isnan(deepest[r].depth_mm.value);
+        deepest[r] = after ? deepest[r] : on_before[r];
+        about[r] = (spot){.label = (uint16_t)(r + 1), .about = true, .chord_mm = after ? -w->chord_mm : w->chord_mm};
+        memcpy(about[r].place_mm, deepest[r].place_mm, sizeof about[r].place_mm);
+    }
+    if (status == RLV_DONE)
+        status = predict_spots(misfit, about, count, w, error);
+    for (size_t r = 0; r < count && status == RLV_DONE; r++)
+    {
+        const rlv_interval depth = deepest[r].depth_mm;
+        const double off = w->regions.sign[r] * (misfit[r].mean_mm + about[r].chord_mm),
+                     own_sd = hypot(misfit[r].sd_mm, CHORD_DOUBT * w->chord_mm),
+                     field = RLV_HALF_95 * hypot(own_sd, w->options->before_scale_sd * depth.value),
+                     value = fmax(depth.value - off, 0.0);
+        change->region[r].max_depth_mm = (rlv_interval){value, fmax(value - hypot(depth.value - depth.low, field), 0.0),
+                                                        value + hypot(depth.high - depth.value, field)};
+    }
+end:
+    free(deepest);
+    free(on_before);
+    free(about);
+    free(misfit);
+    return status;
+}
+
+/// Half of the interval of a quotient, from how far its two move towards one end.
+static double quotient_half(double value, double over, double over_half, double under, double under_half)
+{
+    return value * hypot(over_half / over, under_half / under);
+}
+
+/// Volume over area. It is no depth where it passes the greatest, or where no area is sure.
+static rlv_interval mean_depth(const rlv_change_region* region)
+{
+    const rlv_interval v = region->volume_mm3, a = region->area_mm2;
+    const double depth = v.value / a.value;
+    if (!(a.low > 0.0) || !(v.value > 0.0) || depth > region->max_depth_mm.high)
+        return (rlv_interval){NAN, NAN, NAN};
+    return (rlv_interval){depth,
+                          fmax(depth - quotient_half(depth, v.value, v.value - v.low, a.value, a.high - a.value), 0.0),
+                          depth + quotient_half(depth, v.value, v.high - v.value, a.value, a.value - a.low)};
+}
+
+static rlv_status tell_extents(rlv_change* change, const work* w, rlv_error* error)
+{
+    rlv_status status = tell_areas(change, w, error);
+    if (status == RLV_DONE)
+        status = tell_greatest(change, w, error);
+    for (size_t r = 0; r < change->region_count; r++)
+        change->region[r].mean_depth_mm = mean_depth(change->region + r);
+    return status;
+}
+
+static rlv_status tell_volumes(rlv_change* change, column_sum* sum, work* w, rlv_error* error)
 {
     volumes v = {0};
     const size_t count = w->regions.count;
@@ -1171,7 +1341,7 @@ static rlv_status tell_volumes(rlv_change* change, column_sum* sum, const work* 
         // What was taken off as the field's error stays in the balance: it is what nobody can tell.
         const rlv_flux_error *went = v.error + count + WENT, *came = v.error + count + CAME;
         const double rest = sum[0].signed_mm3 + went->mean_mm3 + came->mean_mm3;
-        const double half = 1.959964 * hypot(v.error[count + REST].sd_mm3, hypot(went->sd_mm3, came->sd_mm3));
+        const double half = RLV_HALF_95 * hypot(v.error[count + REST].sd_mm3, hypot(went->sd_mm3, came->sd_mm3));
         change->untold_mm3 = (rlv_interval){rest, rest - half, rest + half};
         status = place_regions(change, w, error);
         if (status == RLV_DONE)
@@ -1180,9 +1350,7 @@ static rlv_status tell_volumes(rlv_change* change, column_sum* sum, const work* 
             widen_untold(change, v.patches + count + REST, w);
         }
         if (status == RLV_DONE)
-            status = deepen_regions(change, w, error);
-        for (size_t r = 0; r < count; r++)
-            change->region[r].mean_depth_mm = mean_depth(change->region + r);
+            status = tell_extents(change, w, error);
     }
     if (status == RLV_DONE)
         status = sort_regions(change, w, error);

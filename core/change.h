@@ -17,17 +17,9 @@
 
 #include "align.h"
 #include "error.h"
+#include "interval.h"
 #include "mesh.h"
 #include "tree.h"
-
-/// A measured value and its 95 % interval.
-typedef struct rlv_interval
-{
-    double value, low, high;
-} rlv_interval;
-
-/// Half of a 95 % interval, in sds of a normal error.
-#define RLV_HALF_95 1.959963984540054
 
 /// What a triangle is known to be of.
 enum
@@ -60,9 +52,13 @@ typedef struct rlv_change_region
     rlv_change_class kind;
     uint8_t part;            ///< of BEFORE or, for a piece that is back, of AFTER
     rlv_interval volume_mm3; ///< always a magnitude: positive for all classes
-    double area_mm2;
-    double mean_depth_mm; ///< volume over area; NaN where most of the region is on AFTER, so that this is no depth
-    double max_depth_mm;
+    rlv_interval area_mm2;   ///< that went deeper than area_from_mm (extents.h)
+    double area_from_mm; ///< the detection limit of the smallest patch, or half of the mean depth where that is less; 0
+                         ///< for a piece, whose area is what its mask says
+    rlv_interval mean_depth_mm; ///< volume over area; NaN where most of the region is on AFTER, so that this is no
+                                ///< depth
+    rlv_interval max_depth_mm;  ///< of means over cells of a correlation length, without what noise adds to the
+                                ///< greatest of many
     rlv_vec3 centroid_mm;
 } rlv_change_region;
 

@@ -14,6 +14,7 @@ static rlv_status reserve_depths(rlv_depths* depths, size_t count, rlv_error* er
     if ((depths->position_mm = rlv_reserve(3 * count, sizeof(float), error)) == NULL ||
         (depths->normal = rlv_reserve(3 * count, sizeof(float), error)) == NULL ||
         (depths->depth_mm = rlv_reserve(count, sizeof(float), error)) == NULL ||
+        (depths->apart_mm = rlv_reserve(count, sizeof(float), error)) == NULL ||
         (depths->foot = rlv_reserve(count, sizeof(uint32_t), error)) == NULL)
         return RLV_SYSTEM;
     return RLV_DONE;
@@ -24,6 +25,7 @@ void rlv_depths_free(rlv_depths* depths)
     free(depths->position_mm);
     free(depths->normal);
     free(depths->depth_mm);
+    free(depths->apart_mm);
     free(depths->foot);
     free(depths->part);
     free(depths->over);
@@ -272,6 +274,8 @@ static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage the
         room.far_mm[i] = (float)far_depth(&f);
     }
     settle_far(depths, there, &room, turn);
+    for (size_t i = 0; i < count; i++)
+        depths->apart_mm[i] = copysignf(room.nearest[i].distance_mm, depths->depth_mm[i]);
     if (has_wholes(there.sampling))
         status = look_over(depths, here, there, room.query, to_other, turn, room.ray, room.hit, error);
 end:

@@ -30,10 +30,11 @@ typedef struct rlv_depths
     float* position_mm; ///< 3 * count
     float* normal;      ///< 3 * count
     float* depth_mm;    ///< count; NaN where there is no verdict
-    uint32_t* foot;     ///< count: the other stage's sample at the nearest point
-    uint32_t* over;     ///< count: the other stage's sample along the outward normal, or of a piece along that piece's
-                    ///< mean normal; RLV_TREE_NONE where that meets nothing; NULL where the other stage has no piece
-    uint8_t* part; ///< count; NULL where neither stage has parts
+    float* apart_mm; ///< count: the whole distance to the nearest point, with the depth's sign; on a slope it is more
+    uint32_t* foot;  ///< count: the other stage's sample at the nearest point
+    uint32_t* over;  ///< count: the other stage's sample along the outward normal, or of a piece along that piece's
+                     ///< mean normal; RLV_TREE_NONE where that meets nothing; NULL where the other stage has no piece
+    uint8_t* part;   ///< count; NULL where neither stage has parts
 } rlv_depths;
 
 /// A stage as depths need it.

@@ -18,7 +18,7 @@ static bool overlap_matters(const rlv_change* change)
 {
     double deepest_mm = 0.0;
     for (size_t i = 0; i < change->region_count; i++)
-        deepest_mm = fmax(deepest_mm, change->region[i].max_depth_mm);
+        deepest_mm = fmax(deepest_mm, change->region[i].max_depth_mm.value);
     return change->overlap_mm2 * deepest_mm > change_allowed_mm3(change);
 }
 
@@ -58,20 +58,6 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
                     "allow for it",
                     lead, colon, words_figures(change->warp_sd_mm, 2).text,
                     words_figures(change->warp_length_mm, 2).text);
-}
-
-/// Depths are told to hundredths of a millimetre at the finest.
-static const double LEAST_DEPTH_SD_MM = 0.02;
-
-change_sds change_sds_of(const rlv_change* change, const rlv_change_region* region)
-{
-    // A strip along the rim of a region, one correlation length of the noise wide, is in doubt: the rim is somewhere in
-    // it, each place as likely as another (sd: width over the root of 12). The rim is taken to be a circle's.
-    const double rim_mm = 2.0 * sqrt(M_PI * region->area_mm2);
-    const double mean_mm = region->area_mm2 > 0.0 ? words_sd(region->volume_mm3) / region->area_mm2 : 0.0;
-    return (change_sds){.area_mm2 = rim_mm * change->noise_length_mm / sqrt(12.0),
-                        .mean_depth_mm = fmax(mean_mm, LEAST_DEPTH_SD_MM),
-                        .max_depth_mm = fmax(change->noise_sd_mm, LEAST_DEPTH_SD_MM)};
 }
 
 rlv_words change_limit_words(const rlv_detection_limit* limit)

@@ -17,14 +17,6 @@ double change_allowed_mm3(const rlv_change* change);
 /// not hold is worth a warning; NULL: there is only one, of two meshes whose every flaw is told.
 void change_warn(rlv_answer* answer, const char* step, const rlv_change* change);
 
-/// Standard uncertainties of what is told of a region: how many figures it is shown with, in every table and on every
-/// sheet alike.
-typedef struct change_sds
-{
-    double area_mm2, mean_depth_mm, max_depth_mm;
-} change_sds;
-change_sds change_sds_of(const rlv_change* change, const rlv_change_region* region);
-
 /// How deep a change must be, over what area: "0.84 mm over 1.2 cm²".
 rlv_words change_limit_words(const rlv_detection_limit* limit);
 

@@ -23,12 +23,11 @@ static const char* class_name(rlv_change_class kind)
 static void record_region(json_t* row, const rlv_change_region* region)
 {
     record_text(row, "class", class_name(region->kind));
-    record_real(row, "volume_mm3", region->volume_mm3.value);
-    record_real(row, "volume_low_mm3", region->volume_mm3.low);
-    record_real(row, "volume_high_mm3", region->volume_mm3.high);
-    record_real(row, "area_mm2", region->area_mm2);
-    record_real(row, "mean_depth_mm", region->mean_depth_mm);
-    record_real(row, "max_depth_mm", region->max_depth_mm);
+    record_interval(row, "volume", "mm3", region->volume_mm3);
+    record_interval(row, "area", "mm2", region->area_mm2);
+    record_real(row, "area_from_mm", region->area_from_mm);
+    record_interval(row, "mean_depth", "mm", region->mean_depth_mm);
+    record_interval(row, "max_depth", "mm", region->max_depth_mm);
     record_place(row, "centroid_mm", region->centroid_mm);
 }
 
@@ -50,21 +49,23 @@ static rlv_table regions_of(const rlv_change* change, size_t most)
         {"region", NULL, "region", TABLE_COUNT, "Number of the region."},
         {"class", NULL, "class", TABLE_TEXT, "What happened there: removed or added."},
         {"volume", "mm3", "volume", TABLE_INTERVAL, "Volume that went or came."},
-        {"area", "mm2", "area", TABLE_NUMBER, "Area of the region on BEFORE's surface."},
-        {"mean_depth", "mm", "mean depth", TABLE_NUMBER, "Mean depth over BEFORE's part of the region."},
-        {"max_depth", "mm", "greatest depth", TABLE_NUMBER, "Greatest depth in the region."},
+        {"area", "mm2", "area", TABLE_INTERVAL, "Area on BEFORE's surface that went or came deeper than area_from."},
+        {"area_from", "mm", NULL, TABLE_NUMBER,
+         "How deep a change counts for the area: the detection limit, or half of the mean depth where that is less."},
+        {"mean_depth", "mm", "mean depth", TABLE_INTERVAL, "Volume over area."},
+        {"max_depth", "mm", "greatest depth", TABLE_INTERVAL, "Greatest depth in the region."},
         {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region in BEFORE's frame."}};
     rlv_table rows = table_of("regions", "Regions that changed", sizeof column / sizeof column[0], column);
     for (size_t i = 0; i < change->region_count && i < most; i++)
     {
         const rlv_change_region* region = &change->region[i];
-        const change_sds sds = change_sds_of(change, region);
         table_count(&rows, i + 1);
         table_text(&rows, class_name(region->kind));
         table_interval(&rows, region->volume_mm3);
-        table_number(&rows, region->area_mm2, sds.area_mm2);
-        table_number(&rows, region->mean_depth_mm, sds.mean_depth_mm);
-        table_number(&rows, region->max_depth_mm, sds.max_depth_mm);
+        table_interval(&rows, region->area_mm2);
+        table_figures(&rows, region->area_from_mm, 2);
+        table_interval(&rows, region->mean_depth_mm);
+        table_interval(&rows, region->max_depth_mm);
         table_place(&rows, region->centroid_mm, 1.0);
     }
     return rows;

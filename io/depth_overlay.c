@@ -23,8 +23,8 @@ rlv_vec3 depth_side(const rlv_change* change, const rlv_mesh* before, size_t cou
             seen = seen || rlv_vec3_dot(area, towards[k]) > 0.0;
         all += rlv_vec3_length(area);
         left += seen ? 0.0 : rlv_vec3_length(area);
-        if (!seen && region->area_mm2 > 0.0)
-            *side = rlv_vec3_along(*side, 0.5 * fabs(region->volume_mm3.value) / region->area_mm2, area);
+        if (!seen && region->area_mm2.value > 0.0)
+            *side = rlv_vec3_along(*side, 0.5 * fabs(region->volume_mm3.value) / region->area_mm2.value, area);
     }
     if (unseen != NULL)
         *unseen = all > 0.0 ? left / all : 0.0;

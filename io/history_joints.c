@@ -64,7 +64,7 @@ static void part_regions(const rlv_history* history, history_step* step, bool ba
             if (region->kind != kind || step->region[r].piece != step->piece[p])
                 continue;
             region->volume_mm3 = rlv_interval_times(own, region->volume_mm3.value / seen);
-            region->mean_depth_mm *= own.value / seen;
+            region->mean_depth_mm = rlv_interval_times(region->mean_depth_mm, own.value / seen);
         }
     }
 }

@@ -310,7 +310,7 @@ static double deepest_of(const history_step* step)
 {
     double deepest = 0.0;
     for (size_t i = 0; step->measured && i < step->change.region_count; i++)
-        deepest = fmax(deepest, step->change.region[i].max_depth_mm);
+        deepest = fmax(deepest, step->change.region[i].max_depth_mm.value);
     return deepest;
 }
 

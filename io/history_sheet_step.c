@@ -175,9 +175,8 @@ static void put_cell(region_list* list, size_t row, size_t column, const char* t
     list->cell[row * COLUMNS + column] = list->text[row][column];
 }
 
-static const char* shown(double value, int decimals, rlv_words* words)
+static const char* shown(double value, const rlv_words* words)
 {
-    *words = words_number(value, decimals);
     return isfinite(value) ? words->text : "\xe2\x80\x93";
 }
 
@@ -189,18 +188,18 @@ static void list_regions(region_list* list, const history_step* step)
     for (size_t i = 0; i < list->rows; i++)
     {
         const rlv_change_region* region = &change->region[i];
-        rlv_words words;
-        const change_sds sds = change_sds_of(change, region);
-        const int depth = words_decimals(sds.max_depth_mm);
+        const rlv_words mean = words_value(region->mean_depth_mm, 1.0),
+                        greatest = words_value(region->max_depth_mm, 1.0);
+        const double bone_mm = step->region != NULL ? step->region[i].nearest_bone_mm : (double)NAN;
+        const rlv_words bone = words_known(bone_mm, change->noise_sd_mm);
         put_cell(list, i, 0, words_number((double)(i + 1), 0).text);
         put_cell(list, i, 1, history_scene_class(change, region->kind));
         put_cell(list, i, 2, words_value(region->volume_mm3, 1000.0).text);
         put_cell(list, i, 3, words_ends(region->volume_mm3, 1000.0).text);
-        put_cell(list, i, 4, words_known(region->area_mm2 / 100.0, sds.area_mm2 / 100.0).text);
-        put_cell(list, i, 5, shown(region->mean_depth_mm, words_decimals(sds.mean_depth_mm), &words));
-        put_cell(list, i, 6, shown(region->max_depth_mm, depth, &words));
-        put_cell(list, i, 7,
-                 shown(step->region != NULL ? step->region[i].nearest_bone_mm : (double)NAN, depth, &words));
+        put_cell(list, i, 4, words_value(region->area_mm2, 100.0).text);
+        put_cell(list, i, 5, shown(region->mean_depth_mm.value, &mean));
+        put_cell(list, i, 6, shown(region->max_depth_mm.value, &greatest));
+        put_cell(list, i, 7, shown(bone_mm, &bone));
     }
     if (list->unlisted > 0)
         snprintf(list->caption, sizeof list->caption, "The %zu largest regions; %s beside them", list->rows,

@@ -114,6 +114,18 @@ void record_volume(json_t* object, const char* key, const rlv_interval* interval
     record_real(child, "high_mm3", interval != NULL ? interval->high : (double)NAN);
 }
 
+void record_interval(json_t* object, const char* name, const char* unit, rlv_interval interval)
+{
+    static const char* const part[] = {"", "_low", "_high"};
+    const double number[3] = {interval.value, interval.low, interval.high};
+    char key[64];
+    for (size_t k = 0; k < 3; k++)
+    {
+        snprintf(key, sizeof key, "%.30s%s_%.20s", name, part[k], unit);
+        record_real(object, key, number[k]);
+    }
+}
+
 json_t* record_object(json_t* object, const char* key)
 {
     json_object_set_new(object, key, json_object());

@@ -31,6 +31,9 @@ void record_place(json_t* object, const char* key, rlv_vec3 place);
 /// `{volume_mm3, low_mm3, high_mm3}`; all null where `interval` is NULL.
 void record_volume(json_t* object, const char* key, const rlv_interval* interval);
 
+/// `name_unit`, `name_low_unit` and `name_high_unit`.
+void record_interval(json_t* object, const char* name, const char* unit, rlv_interval interval);
+
 json_t* record_object(json_t* object, const char* key); ///< a new object under `key`, which owns it
 json_t* record_list(json_t* object, const char* key);   ///< a new list under `key`
 json_t* record_row(json_t* list);                       ///< a new object at the end of a list

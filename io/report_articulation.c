@@ -156,9 +156,10 @@ static const table_column element_columns[] = {
     {"side", NULL, "side", TABLE_TEXT, "Side of the body, as recorded."},
     {"place", NULL, "place", TABLE_TEXT, "Place in the row that it is judged at."},
     {"place_from", NULL, "place from", TABLE_TEXT,
-     "recorded; counted: along its row; found: the one free place that it fits. Where it lies then says nothing of a "
-     "shift."},
+     "recorded; counted: along its row; found: of the free places of its row the one that is clearly its own."},
     {"place_sure", "percent", "place, how sure", TABLE_NUMBER, "Probability of a counted place."},
+    {"place_margin", NULL, "place, how clear", TABLE_NUMBER,
+     "Log likelihood of a found place over the next best's: 3 is twenty to one."},
     {"state", NULL, "state", TABLE_TEXT,
      "in place, shifted, rotated, inverted or unassigned: the first that holds of inverted, rotated, shifted."},
     {"why", NULL, "why unassigned", TABLE_TEXT, "Why it is in no judgement."},
@@ -227,7 +228,7 @@ static void put_judgement(rlv_table* t, const history_articulation* a, const rlv
 {
     if (told == NULL || told->state == RLV_UNASSIGNED)
     {
-        for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 11; k++)
+        for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 12; k++)
             table_none(t);
         return;
     }
@@ -262,6 +263,7 @@ static rlv_table elements_table(const history_articulation* a)
         put_place(&t, told, record);
         table_text(&t, place_from(a, i));
         table_number(&t, is_counted(a, i) ? 100.0 * a->counted[a->given_of[i]].probability : (double)NAN, 1.0);
+        table_figures(&t, told != NULL ? told->margin : (double)NAN, 2);
         table_text(&t, rlv_articulation_state_word(history_state(a, i)));
         table_text(&t, reason_name(a->why[i]));
         put_nearest(&t, a, i);
@@ -300,11 +302,15 @@ rlv_table articulation_off_row_wall(const history_articulation* a)
 
 // --- groups ----------------------------------------------------------------------------------------------------------
 
+#define GROUP_COLUMNS                                                                                                  \
+    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch."}, {"row", NULL, "row", TABLE_TEXT, "Its row."},     \
+        {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},                                         \
+    {                                                                                                                  \
+        "elements", NULL, "elements", TABLE_COUNT, "Elements of it."                                                   \
+    }
+
 static const table_column group_columns[] = {
-    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch."},
-    {"row", NULL, "row", TABLE_TEXT, "Its row."},
-    {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
-    {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
+    GROUP_COLUMNS,
     MOTION_COLUMNS,
     {"p", NULL, "p", TABLE_NUMBER, "Of as clear a common motion anywhere: times the number of stretches looked at."}};
 
@@ -318,16 +324,22 @@ static const rlv_mat3* group_body(const history_articulation* a, size_t group)
     return NULL;
 }
 
+static void put_group(rlv_table* t, const history_articulation* a, size_t g)
+{
+    const rlv_articulation_group* group = &a->fit.group[g];
+    table_count(t, g + 1);
+    table_text(t, specimen_of(a)->row[group->row].id);
+    table_text(t, places_words(group->first, group->last).text);
+    table_count(t, group->count);
+}
+
 static rlv_table groups_table(const history_articulation* a)
 {
     rlv_table t = table_of("groups", "Stretches that moved together", COLUMNS(group_columns));
     for (size_t g = 0; g < a->fit.group_count; g++)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
-        table_count(&t, g + 1);
-        table_text(&t, specimen_of(a)->row[group->row].id);
-        table_text(&t, places_words(group->first, group->last).text);
-        table_count(&t, group->count);
+        put_group(&t, a, g);
         put_motion(&t, a, &group->motion, group_body(a, g));
         table_figures(&t, group->p, 2);
     }
@@ -634,12 +646,7 @@ static void put_wall_motion(rlv_table* t, const history_articulation* a, const r
 }
 
 static const table_column groups_wall_columns[] = {
-    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch."},
-    {"row", NULL, "row", TABLE_TEXT, "Its row."},
-    {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
-    {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
-    WALL_MOTION_COLUMNS,
-    {"p", NULL, "p", TABLE_TEXT, "Times the number of stretches looked at."}};
+    GROUP_COLUMNS, WALL_MOTION_COLUMNS, {"p", NULL, "p", TABLE_TEXT, "Times the number of stretches looked at."}};
 
 rlv_table articulation_groups_wall(const history_articulation* a)
 {
@@ -647,10 +654,7 @@ rlv_table articulation_groups_wall(const history_articulation* a)
     for (size_t g = 0; g < a->fit.group_count; g++)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
-        table_count(&t, g + 1);
-        table_text(&t, specimen_of(a)->row[group->row].id);
-        table_text(&t, places_words(group->first, group->last).text);
-        table_count(&t, group->count);
+        put_group(&t, a, g);
         put_wall_motion(&t, a, &group->motion, group_body(a, g));
         table_text(&t, report_p(group->p).text);
     }

@@ -75,21 +75,20 @@ static void look_at_bone(report_findings* f, const rlv_history* history, size_t 
 {
     const rlv_change* change = &history->step[step].change;
     report_text regions = {""};
-    double deepest_mm = 0.0, sd_mm = 0.0;
+    rlv_interval deepest_mm = {0};
     for (size_t r = 0; r < change->region_count; r++)
         if (change->region[r].kind == RLV_CHANGE_BONE)
         {
             add_region(&regions, r);
-            if (change->region[r].max_depth_mm <= deepest_mm)
+            if (change->region[r].max_depth_mm.value <= deepest_mm.value)
                 continue;
             deepest_mm = change->region[r].max_depth_mm;
-            sd_mm = change_sds_of(change, &change->region[r]).max_depth_mm;
         }
     if (regions.text[0] != '\0')
         find(f, REPORT_LOOK, report_step_name(history, step).text,
-             "bone was lost: %s, at most %s mm deep. It is region %s of the step's table and map",
-             volume_in_words(change->total[RLV_CHANGE_BONE].volume_mm3).text,
-             words_number(deepest_mm, words_decimals(sd_mm)).text, regions.text);
+             "bone was lost: %s, at its deepest %s mm (%s). It is region %s of the step's table and map",
+             volume_in_words(change->total[RLV_CHANGE_BONE].volume_mm3).text, words_value(deepest_mm, 1.0).text,
+             words_ends(deepest_mm, 1.0).text, regions.text);
 }
 
 static void look_at_slight(report_findings* f, const rlv_history* history, size_t step)

@@ -184,8 +184,9 @@ static const char* const methods[][2] = {
      "Fieller's interval (J. R. Stat. Soc. B 16, 1954)."},
     {"Figures", "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
                 "is a 1 (JCGM 100:2008, 7.2.6); the ends of an interval outward. A bound on what was not found has two "
-                "figures, outward too. What was weighed stands as it was written down, and a balance to the decimals "
-                "of its weighings, so that its figures subtract. CSV and JSON hold all of them unrounded."},
+                "figures, outward too. What was weighed stands as it was written down. All of a balance "
+                "is told as the doubt of what it leaves unexplained allows, so that its figures subtract to a unit of "
+                "the last of them. CSV and JSON hold all of them unrounded."},
 };
 
 /// What an upper end is that is no end of an interval.

@@ -63,18 +63,6 @@ json_t* report_rows(const rlv_table* t)
 
 // --- What was measured -----------------------------------------------------------------------------------------------
 
-static void put_range(json_t* object, const char* name, const char* unit, rlv_interval range)
-{
-    static const char* const part[] = {"", "_low", "_high"};
-    const double number[3] = {range.value, range.low, range.high};
-    char key[64];
-    for (size_t k = 0; k < 3; k++)
-    {
-        snprintf(key, sizeof key, "%s%s_%s", name, part[k], unit);
-        record_real(object, key, number[k]);
-    }
-}
-
 static void put_classes(json_t* object, const rlv_history* history, size_t step)
 {
     for (rlv_change_class kind = 0; kind < RLV_CHANGE_CLASSES; kind++)
@@ -83,8 +71,8 @@ static void put_classes(json_t* object, const rlv_history* history, size_t step)
         json_t* child = record_object(object, history_class_key(kind));
         record_flag(child, "known", found.known);
         record_count(child, "regions", found.regions);
-        put_range(child, "volume", "mm3", rlv_interval_times(found.ml, 1000.0));
-        put_range(child, "mass", "g", found.g);
+        record_interval(child, "volume", "mm3", rlv_interval_times(found.ml, 1000.0));
+        record_interval(child, "mass", "g", found.g);
         record_flag(child, "faint", found.faint);
     }
 }
@@ -93,7 +81,7 @@ static void put_balance(json_t* object, const char* key, const rlv_balance* bala
 {
     json_t* child = record_object(object, key);
     record_flag(child, "known", balance->closed);
-    put_range(child, "unexplained", "g", balance->unexplained_g);
+    record_interval(child, "unexplained", "g", balance->unexplained_g);
     if (balance->closed)
         record_flag(child, "closes", balance->within);
     else
@@ -124,7 +112,7 @@ void report_record_sums(json_t* object, const rlv_history* history)
         record_volume(object, "untold", &untold_mm3);
         put_balances(object, history->row != NULL ? &history->cumulative[history->step_count - 1] : NULL);
     }
-    put_range(object, "left", "mm3", history_stage_volume(history, history->stage_count - 1));
+    record_interval(object, "left", "mm3", history_stage_volume(history, history->stage_count - 1));
 }
 
 void report_record_step(json_t* object, const rlv_history* history, size_t index)

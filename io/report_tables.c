@@ -289,13 +289,17 @@ static const table_column region_columns[] = {
     {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
-    {"area", "mm2", "area", TABLE_NUMBER, "Area of the region on the surface before."},
-    {"mean_depth", "mm", "mean depth", TABLE_NUMBER,
+    {"area", "mm2", "area", TABLE_INTERVAL, "Area of the surface before that went, or came, deeper than area_from."},
+    {"area_from", "mm", NULL, TABLE_NUMBER,
+     "How deep a change counts for the area: the detection limit of the smallest patch, or half of the mean depth "
+     "where "
+     "that is less; 0 for a piece, whose outline was drawn."},
+    {"mean_depth", "mm", "mean depth", TABLE_INTERVAL,
      "Volume over area: how far the surface went down on the mean. Empty where most of the region is on the surface "
      "after."},
-    {"max_depth", "mm", "greatest depth", TABLE_NUMBER,
-     "Greatest depth in the region: how far the surface went down, or rose where material came, square to the surface "
-     "before."},
+    {"max_depth", "mm", "greatest depth", TABLE_INTERVAL,
+     "Greatest depth in the region: how far the surface went down, or rose where material came, by the shortest way "
+     "to the surface before, of means over cells of a few samples."},
     {"tool", NULL, "tool", TABLE_TEXT,
      "Tools recorded for the region's area, or for the step where no area was named."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of those tools; told once, at the largest region of the area."},
@@ -310,21 +314,21 @@ static const table_column region_columns[] = {
 enum
 {
     REGION_STEP = 2, ///< columns that name the step
-    REGION_WALL = 12 ///< columns of the wall, after those
+    REGION_WALL = 13 ///< columns of the wall, after those
 };
 
 static void put_measures(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
 {
     const rlv_change_region* region = &step->change.region[number];
-    const change_sds sds = change_sds_of(&step->change, region);
     table_count(t, number + 1);
     table_text(t, history_class_name(region->kind));
     table_interval(t, region->volume_mm3);
     table_interval(t, report_region_grams(history->specimen, region));
     table_recorded(t, report_region_weighed_g(history, step, number));
-    table_number(t, region->area_mm2, sds.area_mm2);
-    table_number(t, region->mean_depth_mm, sds.mean_depth_mm);
-    table_number(t, region->max_depth_mm, sds.max_depth_mm);
+    table_interval(t, region->area_mm2);
+    table_figures(t, region->area_from_mm, 2);
+    table_interval(t, region->mean_depth_mm);
+    table_interval(t, region->max_depth_mm);
 }
 
 static void put_work(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
@@ -333,8 +337,7 @@ static void put_work(rlv_table* t, const rlv_history* history, const history_ste
     table_text(t, work.tool[0] != '\0' ? work.tool : NULL);
     table_recorded(t, work.hours);
     table_number(t, work.rate.value, words_sd(work.rate));
-    table_number(t, step->region[number].nearest_bone_mm,
-                 change_sds_of(&step->change, &step->change.region[number]).max_depth_mm);
+    table_number(t, step->region[number].nearest_bone_mm, step->change.noise_sd_mm);
 }
 
 static void put_region(rlv_table* t, const rlv_history* history, const history_step* step, size_t number, bool wall)
@@ -370,7 +373,9 @@ static size_t region_count(const history_step* step)
 
 #define REGION_DASH                                                                                                    \
     "A dash: not recorded or not known; of a mass, no density of it is recorded; of a mean depth, most of the region " \
-    "lies on the surface after, so that volume over area is no depth. What was weighed, hours and rate stand once, "   \
+    "lies on the surface after, or no area is sure, so that volume over area is no depth. An area is what changed "    \
+    "deeper than the detection limit, or than half of the mean depth where that is less. What was weighed, hours and " \
+    "rate stand once, "                                                                                                \
     "at the largest region of their area."
 
 #define MASS_DASH                                                                                                      \

@@ -318,8 +318,9 @@ int report_balance_decimals(const rlv_balance* balance, bool spoil)
 {
     if (!balance->closed)
         return 0;
-    const int left = spoil ? 0 : words_written(balance->left_g), right = words_written(balance->right_g);
-    return left > right ? left : right;
+    const int left = spoil ? 0 : words_written(balance->left_g), right = words_written(balance->right_g),
+              written = left > right ? left : right, doubt = words_decimals(words_sd(balance->unexplained_g));
+    return doubt < written ? doubt : written;
 }
 
 report_text report_unexplained(const rlv_balance* balance, bool spoil)

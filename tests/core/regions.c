@@ -59,7 +59,7 @@ static size_t count_regions(plane p[2])
     rlv_error error = {0};
     for (int k = 0; k < 2; k++)
     {
-        depths[k] = (rlv_depths){p[k].count, p[k].position_mm, p[k].normal, p[k].depth_mm, p[k].foot, NULL, NULL};
+        depths[k] = (rlv_depths){p[k].count, p[k].position_mm, p[k].normal, p[k].depth_mm, p[k].depth_mm, p[k].foot, NULL, NULL};
         sampling[k] = (rlv_sampling){.count = p[k].count,
                                      .position_mm = p[k].position_mm,
                                      .normal = p[k].normal,

@@ -21,18 +21,6 @@ static void set_up(void)
 
 TestSuite(change_words, .init = set_up);
 
-// 9000 mm2 with 4 mm of noise: a circle's rim is 336.3 mm, and a strip of 4 mm along it 336.3 * 4 / sqrt(12) = 388 mm2.
-Test(change_words, an_area_is_as_unsure_as_its_rim_and_a_depth_as_the_noise)
-{
-    const change_sds sds = change_sds_of(&life.step[0].change, &life.region[0][0]);
-    cr_expect_float_eq(sds.area_mm2, 388.3, 0.1);
-    cr_expect_float_eq(sds.max_depth_mm, 0.08, 1e-12);
-    // 900 mm3 either way are 459 sd, over 9000 mm2: 0.051 mm.
-    cr_expect_float_eq(sds.mean_depth_mm, 0.051, 0.0005);
-    life.step[0].change.noise_sd_mm = 0.004;
-    cr_expect_float_eq(change_sds_of(&life.step[0].change, &life.region[0][0]).max_depth_mm, 0.02, 1e-12);
-}
-
 Test(change_words, a_limit_reads_the_same_in_a_table_and_in_a_sentence)
 {
     life.step[0].change.limit[0] = (rlv_detection_limit){123.4, 1.234};

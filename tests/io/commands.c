@@ -575,9 +575,22 @@ Test(commands, change_tells_the_removal_with_all_that_belongs_to_it)
         "warnings",       "version",         "inputs", "parameters",      "noise_sd_mm", "warp_sd_mm",
         "divergence_mm3", "axis_spread_mm3", "open",   "left_out_mm2",    "overlap_mm2", NULL};
     static const char* const volume_keys[] = {"volume_mm3", "low_mm3", "high_mm3", NULL};
-    static const char* const region_keys[] = {"class",           "volume_mm3",  "volume_low_mm3",
-                                              "volume_high_mm3", "area_mm2",    "max_depth_mm",
-                                              "mean_depth_mm",   "centroid_mm", NULL};
+    static const char* const region_keys[] = {"class",
+                                              "volume_mm3",
+                                              "volume_low_mm3",
+                                              "volume_high_mm3",
+                                              "area_mm2",
+                                              "area_low_mm2",
+                                              "area_high_mm2",
+                                              "area_from_mm",
+                                              "max_depth_mm",
+                                              "max_depth_low_mm",
+                                              "max_depth_high_mm",
+                                              "mean_depth_mm",
+                                              "mean_depth_low_mm",
+                                              "mean_depth_high_mm",
+                                              "centroid_mm",
+                                              NULL};
     static const char* const limit_keys[] = {"area_mm2", "depth_mm", NULL};
     static const char* const pose_keys[] = {
         "transform", "rms_mm", "stable_fraction", "position_sd_mm", "rotation_sd_deg", "ambiguous", NULL};

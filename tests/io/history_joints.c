@@ -73,9 +73,9 @@ Test(history_joints, the_regions_of_a_masked_piece_hold_its_own_volume_too)
     see(&l.step[0], RLV_CHANGE_REMOVED, 60000.0, 1000.0);
     see(&l.step[0], RLV_CHANGE_DETACHED, 47000.0, 900.0);
     rlv_change_region region[3] = {
-        {.kind = RLV_CHANGE_REMOVED, .volume_mm3 = around(60000.0, 1000.0), .mean_depth_mm = 6.0},
-        {.kind = RLV_CHANGE_DETACHED, .volume_mm3 = around(35250.0, 800.0), .mean_depth_mm = 4.7},
-        {.kind = RLV_CHANGE_DETACHED, .volume_mm3 = around(11750.0, 400.0), .mean_depth_mm = 2.0}};
+        {.kind = RLV_CHANGE_REMOVED, .volume_mm3 = around(60000.0, 1000.0), .mean_depth_mm = around(6.0, 0.1)},
+        {.kind = RLV_CHANGE_DETACHED, .volume_mm3 = around(35250.0, 800.0), .mean_depth_mm = around(4.7, 0.1)},
+        {.kind = RLV_CHANGE_DETACHED, .volume_mm3 = around(11750.0, 400.0), .mean_depth_mm = around(2.0, 0.1)}};
     history_region told[3] = {{.piece = SIZE_MAX}, {.piece = 0}, {.piece = 0}};
     l.step[0].change.region_count = 3;
     l.step[0].change.region = region;
@@ -85,7 +85,7 @@ Test(history_joints, the_regions_of_a_masked_piece_hold_its_own_volume_too)
     cr_expect_float_eq(region[1].volume_mm3.value, 30000.0, 1e-9); // three quarters of 40000
     cr_expect_float_eq(region[2].volume_mm3.value, 10000.0, 1e-9);
     cr_expect_float_eq(region[1].volume_mm3.low + region[2].volume_mm3.low, whole.low, 1e-9);
-    cr_expect_float_eq(region[1].mean_depth_mm, 4.0, 1e-9); // volume over area, as before
+    cr_expect_float_eq(region[1].mean_depth_mm.value, 4.0, 1e-9); // volume over area, as before
     cr_expect_float_eq(region[0].volume_mm3.value, 60000.0, 1e-9);
 }
 

@@ -10,7 +10,7 @@ static double end_of(size_t count, const double* deepest_mm, size_t which, char 
     rlv_change_region region[4] = {0};
     for (size_t i = 0; i < count; i++)
     {
-        region[i].max_depth_mm = deepest_mm[i];
+        region[i].max_depth_mm.value = deepest_mm[i];
         step[i] =
             (history_step){.measured = true, .change = {.region_count = deepest_mm[i] > 0.0, .region = &region[i]}};
     }

@@ -42,7 +42,7 @@ static const char* said(report_finding_kind kind, const char* of, const char* wo
 Test(report_findings, bone_that_was_lost_is_to_be_looked_at_where_it_was)
 {
     SAYS(REPORT_LOOK, "field → skull", "bone was lost: 0.4 mL");
-    SAYS(REPORT_LOOK, "field → skull", "at most 6.20 mm deep. It is region 3");
+    SAYS(REPORT_LOOK, "field → skull", "at its deepest 6.20 mm (6.04 to 6.36). It is region 3");
     IS_SILENT(REPORT_LOOK, "skull → cleaned", "bone was lost");
 }
 

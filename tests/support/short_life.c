@@ -73,9 +73,10 @@ static rlv_change_region region(rlv_change_class kind, double mm3, double half, 
     return (rlv_change_region){.kind = kind,
                                .part = kind == RLV_CHANGE_DETACHED ? 2 : 0,
                                .volume_mm3 = around(mm3, half),
-                               .area_mm2 = mm2,
-                               .mean_depth_mm = mm3 / mm2,
-                               .max_depth_mm = greatest,
+                               .area_mm2 = around(mm2, 0.05 * mm2),
+                               .area_from_mm = 0.4,
+                               .mean_depth_mm = around(mm3 / mm2, 0.1 * mm3 / mm2),
+                               .max_depth_mm = around(greatest, 0.16),
                                .centroid_mm = {1.0, 2.0, 3.0}};
 }
 
