@@ -1364,6 +1364,7 @@ static void tell_noise(rlv_change* change, const work* w)
     change->pitch_mm = pitch_of(w);
     change->seed_sd = w->regions.noise.threshold;
     const rlv_misfit_summary field = rlv_misfit_summarise(w->field);
+    change->chord_mm = w->chord_mm;
     change->noise_sd_mm = w->regions.noise.sd_mm;
     change->noise_length_mm = w->regions.noise.length_mm;
     change->warp_sd_mm = field.warp_sd_mm;

@@ -118,15 +118,17 @@ typedef struct rlv_change
     uint16_t* before_label;                       ///< one a triangle of BEFORE: 0, or 1 + the region's index
     uint16_t* after_label;                        ///< one a triangle of AFTER
     rlv_detection_limit limit[RLV_CHANGE_LIMITS]; ///< by rising area
-    double noise_sd_mm;                           ///< of the residual of a single sample on the surface that held still
-    double noise_length_mm;                       ///< its correlation length
-    double warp_sd_mm;                            ///< of the slow warp between the stages, along the normal
-    double warp_length_mm;                        ///< its correlation length (of a Gaussian covariance)
-    bool open;                                    ///< a mesh is open: volumes are against a common base
-    double left_out_mm2;                          ///< plan area that only one stage saw
-    double overlap_mm2;                           ///< plan area where a mesh crosses itself
-    double axis_spread_mm3;                       ///< greatest difference between the columns of three axes: an alarm
-    double pitch_mm;                              ///< side of a column: as asked for, or chosen
+    double chord_mm; ///< how far vertices lie off the other stage's triangles on the mean, where nothing changed: what
+                     ///< two tessellations of one surface differ by
+    double noise_sd_mm;     ///< of the residual of a single sample on the surface that held still
+    double noise_length_mm; ///< its correlation length
+    double warp_sd_mm;      ///< of the slow warp between the stages, along the normal
+    double warp_length_mm;  ///< its correlation length (of a Gaussian covariance)
+    bool open;              ///< a mesh is open: volumes are against a common base
+    double left_out_mm2;    ///< plan area that only one stage saw
+    double overlap_mm2;     ///< plan area where a mesh crosses itself
+    double axis_spread_mm3; ///< greatest difference between the columns of three axes: an alarm
+    double pitch_mm;        ///< side of a column: as asked for, or chosen
     double seed_sd; ///< how far out of the noise a region had to look: RLV_REGION_SEED_SD, or more on a wide surface
     double divergence_mm3;   ///< volume before - volume after by the divergence theorem; NaN where open
     rlv_alignment alignment; ///< the motion used, its covariance from the field; identity where `aligned`

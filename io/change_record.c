@@ -37,6 +37,7 @@ void change_record_field(json_t* object, const rlv_change* change)
     const double nothing = NAN;
     record_real(object, "noise_sd_mm", change != NULL ? change->noise_sd_mm : nothing);
     record_real(object, "noise_length_mm", change != NULL ? change->noise_length_mm : nothing);
+    record_real(object, "chord_mm", change != NULL ? change->chord_mm : nothing);
     record_real(object, "warp_sd_mm", change != NULL ? change->warp_sd_mm : nothing);
     record_real(object, "warp_length_mm", change != NULL ? change->warp_length_mm : nothing);
     if (change != NULL)

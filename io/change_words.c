@@ -76,6 +76,11 @@ void change_tell_limits(FILE* text, const rlv_change* change)
     fprintf(text, "\n  noise %s mm (sd) over %s mm; slow warp between the scans %s mm (sd) over %s mm\n",
             words_figures(change->noise_sd_mm, 2).text, words_figures(change->noise_length_mm, 2).text,
             words_figures(change->warp_sd_mm, 2).text, words_figures(change->warp_length_mm, 2).text);
+    fprintf(
+        text,
+        "  triangles cut corners, each mesh's in their own way: by %s mm on the mean where nothing changed; at sharp "
+        "edges by\n  more, and there the limit is higher than told\n",
+        words_figures(change->chord_mm, 2).text);
 }
 
 void change_tell_check(FILE* text, const rlv_change* change)

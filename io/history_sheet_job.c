@@ -89,6 +89,8 @@ void sheet_stage_words(char* into, size_t size, const rlv_stage_record* stage)
     bool date = stage->date != NULL, title = stage->title != NULL;
     if (!date && !title)
         snprintf(into, size, "%.90s", stage->id);
+    else if (words_say_id(stage->title, stage->id))
+        snprintf(into, size, "%s%s%.90s", date ? stage->date : "", date ? ", " : "", stage->title);
     else
         snprintf(into, size, "%s%s%.90s (%.60s)", date ? stage->date : "", date && title ? ", " : "",
                  title ? stage->title : "", stage->id);
@@ -110,7 +112,7 @@ const char* sheet_stage_title(const rlv_stage_record* stage)
 
 void sheet_stage_date(char* into, size_t size, const rlv_stage_record* stage)
 {
-    bool date = stage->date != NULL, id = stage->title != NULL;
+    bool date = stage->date != NULL, id = stage->title != NULL && !words_say_id(stage->title, stage->id);
     snprintf(into, size, "%s%s%.80s", date ? stage->date : "", date && id ? " \xc2\xb7 " : "", id ? stage->id : "");
 }
 

@@ -497,7 +497,13 @@ static const char style_on_paper[] =
     ".scroll{overflow:visible;background:none;margin:1rem 0 1.4rem}table{font-size:7.8pt;line-height:1.28}"
     ".under{margin:-1.1rem 0 1.4rem}thead{display:table-header-group}th,td{padding:.16rem .8em .16rem 0}"
     "th:not(.n),td:not(.n),tbody th:not(.n){min-width:0}.n{white-space:normal}"
-    ".ends{white-space:nowrap}}\n";
+    ".ends{white-space:nowrap}"
+    // Browsers do not keep a heading with what comes after the paragraph below it, nor a caption with its rows. An
+    // empty block that cannot be broken reaches as far down as must stay together, and takes no room.
+    "h2,h3{break-inside:avoid}h2::after,h3::after,.scroll::before{content:\"\";display:block;break-inside:avoid;"
+    "height:34mm;margin-bottom:-34mm}"
+    ":is(h2,h3):has(+p+.scroll)::after{height:70mm;margin-bottom:-70mm}"
+    ":is(h2,h3):is(:has(+figure),:has(+p+figure))::after{height:135mm;margin-bottom:-135mm}}\n";
 
 /// The footer in the margin of every sheet: after the last line it would often have a sheet for itself. All but letters
 /// and digits is told by its number (CSS Syntax 3, 4.3.7), so that it can neither end its quotes nor the style.

@@ -384,8 +384,9 @@ static void put_ledger(rlv_page* p, const source_of* s)
 static report_text title_of(const rlv_specimen* specimen)
 {
     report_text title;
-    snprintf(title.text, sizeof title.text, "%.200s%s%.500s", specimen->id, specimen->title != NULL ? ": " : "",
-             specimen->title != NULL ? specimen->title : "");
+    const bool both = specimen->title != NULL && !words_say_id(specimen->title, specimen->id);
+    snprintf(title.text, sizeof title.text, "%.200s%s%.500s", both || specimen->title == NULL ? specimen->id : "",
+             both ? ": " : "", specimen->title != NULL ? specimen->title : "");
     return title;
 }
 

@@ -169,7 +169,10 @@ static const char* const methods[][2] = {
      "estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971). Block kriging (N. "
      "Cressie, Statistics for Spatial Data, 1993) tells what the same field did under the regions; it is subtracted, "
      "and its uncertainty carried. Intervals hold scale, alignment, noise, warp and the method, and are 95 % ones. The "
-     "detection limit is of the same model, by area (after D. Lague, N. Brodu, J. Leroux, ISPRS Journal 82, 2013)."},
+     "detection limit is of the same model, by area (after D. Lague, N. Brodu, J. Leroux, ISPRS Journal 82, 2013). It "
+     "holds noise, warp, and that two tessellations of one surface differ, since triangles cut its corners each in "
+     "their own way (chord_mm of each step in report.json), as that is on the mean of the surface; at sharp edges of a "
+     "coarse mesh they differ by more, and the true limit is higher there."},
     {"Classes", "Bone is what was marked as bone on the stage before; a piece is what was marked as its. All else that "
                 "went is told as matrix, also bone that had never shown."},
     {"Grams and balances", "Grams are volume times recorded density. Errors are carried to first order (JCGM 100:2008, "

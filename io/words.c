@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 int words_decimals(double sd)
 {
@@ -178,6 +179,15 @@ rlv_words words_share(double share)
     else
         snprintf(out.text, sizeof out.text, "not known");
     return out;
+}
+
+bool words_say_id(const char* name, const char* id)
+{
+    if (name == NULL || id == NULL || id[0] == '\0')
+        return false;
+    const size_t length = strlen(id);
+    const char next = strlen(name) >= length ? name[length] : 'x';
+    return strncasecmp(name, id, length) == 0 && (next == '\0' || strchr(" ,.:;()-", next) != NULL);
 }
 
 rlv_words words_count(size_t count, const char* noun)

@@ -68,6 +68,10 @@ rlv_words words_ends_to(rlv_interval interval, double unit, int decimals);
 /// A share as per cent: "83 %".
 rlv_words words_share(double share);
 
+/// Whether a name says its id by beginning with it, in whatever case of the Latin letters, as "Field block" does with
+/// "field": both together would say it twice. Either may be NULL: false.
+bool words_say_id(const char* name, const char* id);
+
 /// `count` and its noun: "1 island", "3 islands" (an `s` is added, or what follows a slash: "box/boxes").
 rlv_words words_count(size_t count, const char* noun);
 

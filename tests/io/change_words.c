@@ -60,3 +60,15 @@ Test(change_words, a_check_of_volumes_has_the_figures_that_what_was_not_told_apa
         free(text);
     }
 }
+
+Test(change_words, what_two_tessellations_differ_by_stands_beside_the_limit)
+{
+    life.step[0].change.chord_mm = 0.037;
+    char* text = NULL;
+    size_t size;
+    FILE* stream = open_memstream(&text, &size);
+    change_tell_limits(stream, &life.step[0].change);
+    fclose(stream);
+    cr_expect(strstr(text, "triangles cut corners, each mesh's in their own way: by 0.037 mm") != NULL, "%s", text);
+    free(text);
+}

@@ -571,9 +571,9 @@ static double true_removal_mm3(void)
 Test(commands, change_tells_the_removal_with_all_that_belongs_to_it)
 {
     static const char* const keys[] = {
-        "removed",        "added",           "untold", "detection_limit", "regions",     "pose",
-        "warnings",       "version",         "inputs", "parameters",      "noise_sd_mm", "warp_sd_mm",
-        "divergence_mm3", "axis_spread_mm3", "open",   "left_out_mm2",    "overlap_mm2", NULL};
+        "removed", "added",        "untold",      "detection_limit", "regions",    "pose",           "warnings",
+        "version", "inputs",       "parameters",  "noise_sd_mm",     "warp_sd_mm", "divergence_mm3", "axis_spread_mm3",
+        "open",    "left_out_mm2", "overlap_mm2", "chord_mm",        NULL};
     static const char* const volume_keys[] = {"volume_mm3", "low_mm3", "high_mm3", NULL};
     static const char* const region_keys[] = {"class",
                                               "volume_mm3",

@@ -656,3 +656,57 @@ Test(page, on_paper_no_sheet_is_empty_and_a_long_table_repeats_its_head, .timeou
     cr_expect_geq(rows, ROWS - 2, "%zu rows were seen", rows);
     free(text);
 }
+
+/// Headings marked "parted", each with a paragraph and a table below it, lie all the way down a sheet: fillers of one
+/// to eighteen facts push them.
+static rlv_status write_headed(FILE* stream, rlv_error* error)
+{
+    rlv_page p;
+    rlv_table t = sample_table(3);
+    const rlv_status status = page_begin(&p, "Headings", NULL, "en", error);
+    page_section(&p, "parts", "Parts");
+    for (size_t i = 0; i < 18; i++)
+    {
+        for (size_t fill = 0; fill <= i; fill++)
+            page_fact(&p, "filler", "one line");
+        char id[32];
+        snprintf(id, sizeof id, "part-%zu", i);
+        page_part(&p, id, "Not to be parted");
+        page_paragraph(&p, "What the table below it tells.");
+        page_table(&p, &t, "tables/regions.csv");
+    }
+    const rlv_status written = status == RLV_DONE ? page_write(&p, "Foot.", stream, "report.html", error) : status;
+    table_free(&t);
+    page_free(&p);
+    return written;
+}
+
+Test(page, on_paper_no_heading_is_parted_from_the_table_below_its_paragraph, .timeout = 300)
+{
+    char folder[4096], path[4200];
+    rlv_error error = {0};
+    if (!is_installed("chromium") || !is_installed("pdftotext"))
+        cr_skip_test("chromium or pdftotext is not installed");
+    folder_make(folder);
+    snprintf(path, sizeof path, "%s/report.html", folder);
+    FILE* stream = fopen(path, "wb");
+    cr_assert_eq(write_headed(stream, &error), RLV_DONE, "%s", error.what);
+    fclose(stream);
+    char* text = output_of(folder, BROWSER "--no-pdf-header-footer --print-to-pdf=page.pdf \"file://$PWD/report.html\" "
+                                           "> /dev/null 2>&1 && pdftotext -layout page.pdf -");
+    size_t sheets = 0, headings = 0;
+    for (char *at = text, *end; (end = strchr(at, '\f')) != NULL; at = end + 1, sheets++)
+    {
+        *end = '\0';
+        // The contents at the head have their own lines of the same words, with no paragraph below.
+        const char* last = NULL;
+        for (const char* p = strstr(at, "What the table below it tells"); p != NULL;
+             p = strstr(p + 1, "What the table"))
+            last = p, headings++;
+        cr_expect(last == NULL || strstr(last, "air pen") != NULL, "sheet %zu ends before a table's second row",
+                  sheets + 1);
+    }
+    cr_expect_geq(sheets, 4);
+    cr_expect_eq(headings, 18);
+    free(text);
+}

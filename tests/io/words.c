@@ -134,3 +134,14 @@ Test(words, a_csv_field_is_quoted_where_rfc_4180_asks_for_it)
     cr_assert_str_eq(bytes, "plain,\"a \"\"b\"\", c\"");
     free(bytes);
 }
+
+Test(words, a_name_says_its_id_where_it_begins_with_it_as_a_word)
+{
+    cr_expect(words_say_id("field block", "field"));
+    cr_expect(words_say_id("Field", "field"));
+    cr_expect_not(words_say_id("fieldstone wall", "field"));
+    cr_expect_not(words_say_id("the field block", "field"));
+    cr_expect_not(words_say_id("fie", "field"));
+    cr_expect_not(words_say_id(NULL, "field"));
+    cr_expect_not(words_say_id("field block", ""));
+}
