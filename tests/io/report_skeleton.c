@@ -55,7 +55,11 @@ static char* page_of(const life* l)
     size_t size = 0;
     FILE* stream = open_memstream(&text, &size);
     cr_assert_eq(page_begin(&p, "fish", NULL, "en", &error), RLV_DONE);
+<<<<<<< HEAD
     report_skeleton_put(&p, &l->skeleton, &none);
+=======
+    report_skeleton_put(&p, &l->skeleton, &(history_sheets){0});
+>>>>>>> wt_md
     cr_assert_eq(page_write(&p, "", stream, "page", &error), RLV_DONE, "%s", error.what);
     fclose(stream);
     page_free(&p);
