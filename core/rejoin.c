@@ -300,25 +300,26 @@ static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
         status = rlv_joining_search(pose, PLACES, &count, w, error);
     size_t best = count;
     double best_area = 0.0;
+    rlv_error none = {0}; // of a place where the two do not face one another
     for (size_t k = 0; k < count && status == RLV_DONE; k++)
     {
         double fit = 0.0;
         w->found = pose[k];
         rlv_tell(&w->input->progress, "closing", (double)k / (double)count);
-        status = try_place(w, &fit, error);
-        if (status == RLV_IMPOSSIBLE && k + 1 < count)
-            status = RLV_DONE;
-        else if (status == RLV_DONE && (best == count || fit * w->face_mm2[RLV_JOIN_BLOCK] > rejoin->fit * best_area))
-        {
-            best = k;
-            rejoin->fit = fit;
-            best_area = w->face_mm2[RLV_JOIN_BLOCK];
-        }
+        const rlv_status tried = try_place(w, &fit, &none);
+        if (tried != RLV_DONE && tried != RLV_IMPOSSIBLE)
+            status = rlv_first_failure(1, &tried, &none, error);
+        if (tried != RLV_DONE || (best < count && !(fit * w->face_mm2[RLV_JOIN_BLOCK] > rejoin->fit * best_area)))
+            continue;
+        best = k;
+        rejoin->fit = fit;
+        best_area = w->face_mm2[RLV_JOIN_BLOCK];
     }
-    if (status != RLV_DONE || count == 0)
-        return status != RLV_DONE ? status
-                                  : rlv_fail(error, RLV_IMPOSSIBLE, NULL, "outline the two faces, or give a start",
-                                             "no place of the piece on the block is worth trying");
+    if (status == RLV_DONE && best == count)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, count > 0 ? none.mend : "outline the two faces, or give a start",
+                        "%s", count > 0 ? none.what : "no place of the piece on the block is worth trying");
+    if (status != RLV_DONE)
+        return status;
     w->found = pose[best];
     return best + 1 < count ? try_place(w, &rejoin->fit, error) : RLV_DONE;
 }
