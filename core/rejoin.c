@@ -1,26 +1,20 @@
 #include "rejoin.h"
 
-#include "align.h"
-#include "rejoin_face.h"
 #include "rejoin_parts.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const size_t most_samples = 60000; ///< of either part
-static const size_t settling_samples = 20000;
-static const double settling_mm = 3.0;    ///< misfit of a part that an alignment is not sure of
-static const double least_evidence = 0.3; ///< as an alignment is believed (align.c)
-static const double start_mm = 0.6;       ///< misfit of two outer surfaces that were aligned, at most
 enum
 {
     PLACES = 3, // without a stage from before, that are tried with care
 };
 
+static const size_t most_samples = 60000; ///< of either part
 static const double open_mm = 2.0;        ///< misfit of faces that stood open in the rock, about
 static const double far_more = 1.5;       ///< times what they touch over elsewhere
-static const double start_noise_mm = 0.2; ///< sd of a residual to begin with
 
 void rlv_rejoin_free(rlv_rejoin* rejoin)
 {
@@ -102,7 +96,7 @@ static rlv_status begin(rlv_joining* w, const rlv_rejoin_input* input, rlv_error
     w->mesh[RLV_JOIN_BEFORE] = input->before;
     w->mesh[RLV_JOIN_BLOCK] = input->block;
     w->mesh[RLV_JOIN_PIECE] = input->piece;
-    w->noise_mm = start_noise_mm;
+    w->noise_mm = RLV_JOIN_NOISE_MM;
     const uint8_t* given[3] = {NULL, input->block_face, input->piece_face};
     rlv_status status = RLV_DONE;
     for (int k = 0; k < 3 && status == RLV_DONE; k++)
@@ -119,158 +113,6 @@ static rlv_status begin(rlv_joining* w, const rlv_rejoin_input* input, rlv_error
 }
 
 // Where it was found
-
-/// A part's place in the stage from before.
-typedef struct part_place
-{
-    rlv_pose pose;   ///< local to local
-    double evidence; ///< as an alignment's (align_refine.h): what share lies on that stage, and how closely
-    double sd_mm;
-    bool sure;
-} part_place;
-
-/// Evidence of a share that lies within an sd, beside an even spread over a twentieth of the part's radius either way.
-static double evidence_of(double share, double sd_mm, double radius_mm)
-{
-    return share * (log(2.0 * radius_mm / (20.0 * 2.5066282746310002 * sd_mm)) - 0.5);
-}
-
-/// Find the place of a part again with a loss that lets go of what was taken off it: an even skin off most of it looks
-/// like a wide noise about a place that is wrong.
-static rlv_status settle_part(part_place* place, const rlv_joining* w, int own, double from_mm, rlv_error* error)
-{
-    rlv_samples samples = {0};
-    rlv_fit_problem p = {.parameters = 6, .offset_sd_mm = RLV_REJOIN_OFFSET_MM};
-    const uint8_t* face = own == RLV_JOIN_BLOCK ? w->input->block_face : w->input->piece_face;
-    rlv_status status = rlv_samples_take(&samples, w->mesh[own], face, settling_samples, w->input->seed, error);
-    p.body[RLV_JOIN_BEFORE] =
-        (rlv_fit_body){w->mesh[RLV_JOIN_BEFORE], w->tree[RLV_JOIN_BEFORE], rlv_pose_identity(), -1};
-    p.body[own] = (rlv_fit_body){w->mesh[own], w->tree[own], place->pose, 0};
-    p.centre_mm = rlv_pose_apply(&place->pose, samples.centre_mm);
-    p.radius_mm = samples.radius_mm;
-    if (status == RLV_DONE)
-        status = rlv_fit_add(&p, &(rlv_fit_pair){.samples = &samples, .own = own, .sd_mm = start_noise_mm}, error);
-    if (status == RLV_DONE)
-        status = rlv_fit_close(&p, from_mm, error);
-    const double evidence =
-        status == RLV_DONE ? evidence_of(rlv_fit_share(&p.pair[0]), p.pair[0].sd_mm, samples.radius_mm) : 0.0;
-    if (evidence > fmax(least_evidence, place->evidence))
-        *place = (part_place){p.body[own].pose, evidence, p.pair[0].sd_mm, true};
-    rlv_fit_free(&p);
-    rlv_samples_free(&samples);
-    return status;
-}
-
-/// Align a part to the stage from before.
-static rlv_status align_part(part_place* place, const rlv_joining* w, int own, const rlv_pose* start, rlv_error* error)
-{
-    const rlv_rejoin_input* input = w->input;
-    const rlv_align_options options = {
-        .start = start,
-        .before_left_out = input->before_left_out,
-        .after_left_out = own == RLV_JOIN_BLOCK ? input->block_face : input->piece_face,
-        .seed = input->seed + (uint64_t)own,
-        .progress = input->progress,
-    };
-    rlv_alignment alignment;
-    rlv_error own_error = {0}; // of an alignment that is not to be had, which is no failure here
-    rlv_status status =
-        rlv_align(&alignment, input->before, w->tree[RLV_JOIN_BEFORE], w->mesh[own], &options, &own_error);
-    if (status != RLV_DONE && status != RLV_IMPOSSIBLE)
-        return rlv_first_failure(1, &status, &own_error, error);
-    *place = (part_place){.pose = rlv_joining_local(&alignment.pose, w->mesh[own]->origin_mm, input->before->origin_mm),
-                          .sd_mm = alignment.rms_mm,
-                          .sure = status == RLV_DONE && !alignment.ambiguous};
-    if (place->sure)
-        place->evidence = evidence_of(alignment.stable_fraction, alignment.rms_mm, w->sampling_radius_mm[own]);
-    return settle_part(place, w, own, settling_mm, error);
-}
-
-/// One mesh of both parts, the piece where `place` puts it, in the block's coordinates.
-static rlv_status put_together(rlv_mesh* both, const rlv_joining* w, const rlv_pose* place, rlv_error* error)
-{
-    const rlv_mesh *block = w->mesh[RLV_JOIN_BLOCK], *piece = w->mesh[RLV_JOIN_PIECE];
-    rlv_status status = rlv_mesh_reserve(both, block->vertex_count + piece->vertex_count,
-                                         block->triangle_count + piece->triangle_count, false, false, error);
-    if (status != RLV_DONE)
-        return status;
-    both->origin_mm = block->origin_mm;
-    memcpy(both->position_mm, block->position_mm, 3 * block->vertex_count * sizeof(float));
-    memcpy(both->corner, block->corner, 3 * block->triangle_count * sizeof(uint32_t));
-    for (size_t v = 0; v < piece->vertex_count; v++)
-    {
-        const rlv_vec3 at = rlv_pose_apply(place, rlv_vec3_from(piece->position_mm + 3 * v));
-        float* to = both->position_mm + 3 * (block->vertex_count + v);
-        to[0] = (float)at.x, to[1] = (float)at.y, to[2] = (float)at.z;
-    }
-    for (size_t c = 0; c < 3 * piece->triangle_count; c++)
-        both->corner[3 * block->triangle_count + c] = piece->corner[c] + (uint32_t)block->vertex_count;
-    return RLV_DONE;
-}
-
-/// Where neither part finds its place by itself, both together may: the block's place.
-static rlv_status align_together(part_place* place, const rlv_joining* w, const rlv_pose* fit, rlv_error* error)
-{
-    rlv_mesh both = {0};
-    rlv_status status = put_together(&both, w, fit, error);
-    const rlv_align_options options = {
-        .before_left_out = w->input->before_left_out, .seed = w->input->seed, .progress = w->input->progress};
-    rlv_alignment alignment;
-    if (status == RLV_DONE)
-        status = rlv_align(&alignment, w->input->before, w->tree[RLV_JOIN_BEFORE], &both, &options, error);
-    rlv_mesh_free(&both);
-    if (status == RLV_DONE)
-        return align_part(place, w, RLV_JOIN_BLOCK, &alignment.pose, error);
-    return status == RLV_IMPOSSIBLE ? RLV_DONE : status;
-}
-
-/// Align one part again from where the two faces fit, and keep the better of its places. `fit` carries the piece into
-/// the block.
-static rlv_status align_from_other(part_place place[3], const rlv_joining* w, int own, const rlv_pose* fit,
-                                   rlv_error* error)
-{
-    const int other = own == RLV_JOIN_PIECE ? RLV_JOIN_BLOCK : RLV_JOIN_PIECE;
-    const rlv_pose step = own == RLV_JOIN_PIECE ? *fit : rlv_pose_inverse(fit);
-    part_place again = {.pose = rlv_pose_compose(&place[other].pose, &step)};
-    rlv_status status = settle_part(&again, w, own, start_mm, error);
-    if (status == RLV_DONE && again.sure && (!place[own].sure || again.evidence > place[own].evidence))
-        place[own] = again;
-    return status;
-}
-
-/// Whether a part's place is not to be trusted beside the other's: both are scans of one bench.
-static bool in_doubt(const part_place* own, const part_place* other)
-{
-    return !own->sure || (other->sure && own->sd_mm > far_more * other->sd_mm);
-}
-
-/// Align either part by itself, and one that is in doubt from where the two faces fit.
-static rlv_status align_parts(rlv_joining* w, bool* known, rlv_error* error)
-{
-    const rlv_rejoin_input* input = w->input;
-    const rlv_pose* start[3] = {NULL, input->block_in_before, input->piece_in_before};
-    part_place place[3] = {0};
-    rlv_status status = RLV_DONE;
-    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
-        status = align_part(&place[own], w, own, start[own], error);
-    part_place *block = &place[RLV_JOIN_BLOCK], *piece = &place[RLV_JOIN_PIECE];
-    if (status == RLV_DONE && (in_doubt(block, piece) || in_doubt(piece, block)))
-    {
-        rlv_pose fit;
-        size_t count = 0;
-        status = rlv_joining_search(&fit, 1, &count, w, error);
-        if (status == RLV_DONE && count > 0 && !block->sure && !piece->sure)
-            status = align_together(block, w, &fit, error);
-        if (status == RLV_DONE && count > 0 && block->sure && in_doubt(piece, block))
-            status = align_from_other(place, w, RLV_JOIN_PIECE, &fit, error);
-        if (status == RLV_DONE && count > 0 && piece->sure && in_doubt(block, piece))
-            status = align_from_other(place, w, RLV_JOIN_BLOCK, &fit, error);
-    }
-    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE; own++)
-        w->in_before[own] = place[own].pose;
-    *known = block->sure && piece->sure;
-    return status;
-}
 
 /// The problem of closing, or of finding again where it was: with faces, with outer surfaces, or with both.
 static rlv_status pose_problem(rlv_fit_problem* p, const rlv_joining* w, bool faces, bool outer, rlv_error* error)
@@ -346,14 +188,14 @@ static double noise_of(const rlv_fit_problem* p)
     for (size_t k = 0; k < p->pair_count; k++)
         if (!p->pair[k].face)
             square += p->pair[k].sd_mm * p->pair[k].sd_mm, count += 1.0;
-    return count > 0.0 ? sqrt(square / count) : start_noise_mm;
+    return count > 0.0 ? sqrt(square / count) : RLV_JOIN_NOISE_MM;
 }
 
 /// Where both parts lay before they were apart.
 static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
 {
     bool known = false;
-    rlv_status status = align_parts(w, &known, error);
+    rlv_status status = rlv_joining_align(w, &known, error);
     if (status != RLV_DONE || !known)
         return status;
     const rlv_pose back = rlv_pose_inverse(&w->in_before[RLV_JOIN_BLOCK]);
@@ -364,7 +206,7 @@ static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
     if (status == RLV_DONE)
         status = pose_problem(&p, w, false, true, error);
     if (status == RLV_DONE)
-        status = rlv_fit_close(&p, start_mm, error);
+        status = rlv_fit_close(&p, RLV_JOIN_START_MM, error);
     if (status == RLV_DONE)
     {
         w->in_before[RLV_JOIN_BLOCK] = p.body[RLV_JOIN_BLOCK].pose;
@@ -413,7 +255,7 @@ static rlv_status fit_of(double* fit, const rlv_joining* w, rlv_error* error)
 static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
 {
     double held = 0.0, alone = 0.0, fit = 0.0;
-    rlv_status status = close_gap(w, true, start_mm, &held, error);
+    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &held, error);
     if (status == RLV_DONE)
         status = fit_of(&rejoin->fit, w, error);
     const rlv_pose together = w->closed;
@@ -438,8 +280,8 @@ static rlv_status try_place(rlv_joining* w, double* fit, rlv_error* error)
     rlv_status status = rlv_joining_faces(w, error);
     for (int round = 0; round < 2 && status == RLV_DONE; round++)
     {
-        w->noise_mm = round == 0 ? start_noise_mm : w->noise_mm;
-        status = close_gap(w, false, round == 0 ? 2.0 * start_mm : 2.0 * w->noise_mm, &touching, error);
+        w->noise_mm = round == 0 ? RLV_JOIN_NOISE_MM : w->noise_mm;
+        status = close_gap(w, false, round == 0 ? 2.0 * RLV_JOIN_START_MM : 2.0 * w->noise_mm, &touching, error);
         w->found = w->closed;
     }
     return status == RLV_DONE ? fit_of(fit, w, error) : status;
@@ -458,25 +300,26 @@ static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
         status = rlv_joining_search(pose, PLACES, &count, w, error);
     size_t best = count;
     double best_area = 0.0;
+    rlv_error none = {0}; // of a place where the two do not face one another
     for (size_t k = 0; k < count && status == RLV_DONE; k++)
     {
         double fit = 0.0;
         w->found = pose[k];
         rlv_tell(&w->input->progress, "closing", (double)k / (double)count);
-        status = try_place(w, &fit, error);
-        if (status == RLV_IMPOSSIBLE && k + 1 < count)
-            status = RLV_DONE;
-        else if (status == RLV_DONE && (best == count || fit * w->face_mm2[RLV_JOIN_BLOCK] > rejoin->fit * best_area))
-        {
-            best = k;
-            rejoin->fit = fit;
-            best_area = w->face_mm2[RLV_JOIN_BLOCK];
-        }
+        const rlv_status tried = try_place(w, &fit, &none);
+        if (tried != RLV_DONE && tried != RLV_IMPOSSIBLE)
+            status = rlv_first_failure(1, &tried, &none, error);
+        if (tried != RLV_DONE || (best < count && !(fit * w->face_mm2[RLV_JOIN_BLOCK] > rejoin->fit * best_area)))
+            continue;
+        best = k;
+        rejoin->fit = fit;
+        best_area = w->face_mm2[RLV_JOIN_BLOCK];
     }
-    if (status != RLV_DONE || count == 0)
-        return status != RLV_DONE ? status
-                                  : rlv_fail(error, RLV_IMPOSSIBLE, NULL, "outline the two faces, or give a start",
-                                             "no place of the piece on the block is worth trying");
+    if (status == RLV_DONE && best == count)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, count > 0 ? none.mend : "outline the two faces, or give a start",
+                        "%s", count > 0 ? none.what : "no place of the piece on the block is worth trying");
+    if (status != RLV_DONE)
+        return status;
     w->found = pose[best];
     return best + 1 < count ? try_place(w, &rejoin->fit, error) : RLV_DONE;
 }

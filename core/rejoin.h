@@ -19,6 +19,10 @@
 /// stage from before may show a joint that stood open in the rock: the faces then close on one another, and
 /// `closing_mm` tells how far.
 ///
+/// Intervals hold the scans' noise and the place. Slow warp of a scan as long as the joint is in neither: a joint told
+/// from warped scans is surer than it should be. Nobody should have worked along the joint's edge since the break: gap
+/// fill then ends where that work begins.
+///
 /// Two faces that do not belong together are refused, with the figure that says so; a joint too small or too smooth to
 /// hold the piece is measured, and said to be `loose`. All of it is advice: whoever holds the two parts feels more.
 
@@ -142,7 +146,8 @@ rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input,
 void rlv_rejoin_free(rlv_rejoin* rejoin);
 
 /// Only the gap, with the piece in a place that is known: `place` carries it into the block's frame. Of the input the
-/// two parts and their outlined faces are looked at. RLV_IMPOSSIBLE where the two do not face one another there.
+/// two parts and their outlined faces are looked at. Intervals hold the noise of a bench scan and the covariance of
+/// `place`. RLV_IMPOSSIBLE where the two do not face one another there.
 rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input, const rlv_pose* place,
                              rlv_error* error);
 

@@ -12,6 +12,8 @@
 #include "sampling.h"
 #include "tree.h"
 
+#define RLV_GAP_SPOT_SHARE 0.6 ///< sd of a spot's mean, as a share of a single width's
+
 /// One part as the gap needs it. Everything is in its local coordinates.
 typedef struct rlv_gap_part
 {

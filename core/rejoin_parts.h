@@ -16,6 +16,9 @@ enum
     RLV_JOIN_PIECE,
 };
 
+#define RLV_JOIN_START_MM 0.6 ///< misfit of two surfaces that were aligned, at most
+#define RLV_JOIN_NOISE_MM 0.2 ///< sd of a residual to begin with
+
 /// All that one measurement holds on the way. Poses are from local to local coordinates.
 typedef struct rlv_joining
 {
@@ -43,6 +46,10 @@ typedef struct rlv_joining
 /// A pose that acts on the meshes' own frames, from one between local coordinates, and back.
 rlv_pose rlv_joining_global(const rlv_pose* local, rlv_vec3 from_origin, rlv_vec3 to_origin);
 rlv_pose rlv_joining_local(const rlv_pose* global, rlv_vec3 from_origin, rlv_vec3 to_origin);
+
+/// Where each part lies in the stage from before, as in_before: each by itself, and one that is in doubt from where the
+/// two faces fit. `known` tells whether both may be believed.
+rlv_status rlv_joining_align(rlv_joining* w, bool* known, rlv_error* error);
 
 /// The samples of triangles that a person outlined, into a block that the caller frees; NULL where there are none.
 rlv_status rlv_joining_given(uint8_t** given, const rlv_mesh* mesh, const rlv_sampling* sampling,

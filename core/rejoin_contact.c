@@ -1,0 +1,65 @@
+#include "rejoin_gap.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/// A sample by its width.
+typedef struct low_place
+{
+    float width_mm;
+    uint32_t index;
+} low_place;
+
+static int lower(const void* a, const void* b)
+{
+    const low_place *x = a, *y = b;
+    if (x->width_mm != y->width_mm)
+        return x->width_mm < y->width_mm ? -1 : 1;
+    return (x->index > y->index) - (x->index < y->index);
+}
+
+rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                            double noise_mm, rlv_error* error)
+{
+    const double apart_mm = 4.0 * RLV_REJOIN_SPOT_MM, told_mm = 3.0 * RLV_GAP_SPOT_SHARE * noise_mm;
+    const rlv_gap_part* block = part;
+    low_place* list = rlv_reserve(block->count, sizeof *list, error);
+    if (list == NULL)
+        return RLV_SYSTEM;
+    size_t count = 0;
+    double all = 0.0, touching = 0.0, worn = 0.0;
+    for (size_t i = 0; i < block->count; i++)
+    {
+        const double w = (double)widths->spot[0][i], area = (double)block->area_mm2[i];
+        if (isnan(w))
+            continue;
+        all += area;
+        touching += fabs(w) <= told_mm ? area : 0.0;
+        worn += w > told_mm ? area : 0.0;
+        if (w > 0.0)
+            continue;
+        list[count++] = (low_place){widths->spot[0][i], (uint32_t)i};
+        if (w < -told_mm)
+            rejoin->relieve_mm3 -= (w + told_mm / 3.0) * area;
+    }
+    rejoin->touching = all > 0.0 ? touching / all : 0.0;
+    rejoin->worn = all > 0.0 ? worn / all : 0.0;
+    qsort(list, count, sizeof *list, lower);
+    for (size_t i = 0; i < count; i++)
+    {
+        const rlv_vec3 at = rlv_vec3_from(block->at + 3 * (size_t)list[i].index);
+        size_t near = 0;
+        while (near < rejoin->contact_count &&
+               rlv_vec3_length(rlv_vec3_sub(at, rejoin->contact[near].at_mm)) > apart_mm)
+            near++;
+        if (near < rejoin->contact_count)
+            rejoin->contact[near].area_mm2 += (double)block->area_mm2[list[i].index];
+        else if (rejoin->contact_count < RLV_REJOIN_CONTACTS)
+            rejoin->contact[rejoin->contact_count++] = (rlv_rejoin_contact){
+                at, fmax(0.0, -(double)list[i].width_mm - told_mm), (double)block->area_mm2[list[i].index]};
+    }
+    for (size_t k = 0; k < rejoin->contact_count; k++)
+        rejoin->contact[k].at_mm = rlv_vec3_add(rejoin->contact[k].at_mm, block->mesh->origin_mm);
+    free(list);
+    return RLV_DONE;
+}
