@@ -102,7 +102,7 @@ Test(history_scene, the_scar_of_each_of_many_pieces_lies_under_the_outline_that_
                                    .point = number[k],
                                    .at = {20.0 * (double)i + (k == 1 ? 10.0 : 0.0), k == 2 ? 10.0 : 0.0}};
         }
-        region[i] = (rlv_change_region){.kind = RLV_CHANGE_DETACHED, .max_depth_mm = 5.0};
+        region[i] = (rlv_change_region){.kind = RLV_CHANGE_DETACHED, .max_depth_mm = {5.0, 5.0, 5.0}};
         told[i].piece = step.piece[i] = i;
         label[2 * i] = label[2 * i + 1] = (uint16_t)(i + 1);
     }

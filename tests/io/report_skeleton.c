@@ -48,18 +48,13 @@ static void life_end(life* l)
 /// The section alone, as a page. Free with free().
 static char* page_of(const life* l)
 {
-    const history_sheets none = {0};
     rlv_page p = {0};
     rlv_error error = {0};
     char* text = NULL;
     size_t size = 0;
     FILE* stream = open_memstream(&text, &size);
     cr_assert_eq(page_begin(&p, "fish", NULL, "en", &error), RLV_DONE);
-<<<<<<< HEAD
-    report_skeleton_put(&p, &l->skeleton, &none);
-=======
     report_skeleton_put(&p, &l->skeleton, &(history_sheets){0});
->>>>>>> wt_md
     cr_assert_eq(page_write(&p, "", stream, "page", &error), RLV_DONE, "%s", error.what);
     fclose(stream);
     page_free(&p);
