@@ -241,11 +241,12 @@ static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* 
 }
 
 /// How well the two faces fit where the gap is closed.
-static rlv_status fit_of(double* fit, const rlv_joining* w, rlv_error* error)
+static rlv_status fit_of(double* fit, rlv_joining* w, rlv_error* error)
 {
     rlv_gap_widths widths = {0};
     rlv_status status = rlv_gap_measure(&widths, w->part, &w->closed, w->joint_normal, error);
-    *fit = status == RLV_DONE ? rlv_gap_fit(&widths, &w->part[0], w->joint_normal, error) : 0.0;
+    if (status == RLV_DONE)
+        status = rlv_gap_fit(fit, &w->relief_mm, &widths, &w->part[0], w->joint_normal, error);
     rlv_gap_widths_free(&widths);
     return status;
 }
@@ -382,6 +383,7 @@ static rlv_status tell_all(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* 
 {
     rlv_joining_describe(rejoin, w);
     rejoin->noise_mm = w->noise_mm;
+    rejoin->relief_mm = w->relief_mm;
     rejoin->closed = global_of(w, &w->closed);
     rlv_status status = RLV_DONE;
     if (rejoin->found_known)
@@ -407,8 +409,9 @@ static rlv_status tell_all(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* 
 static rlv_status judge(rlv_rejoin* rejoin, rlv_error* error)
 {
     const double position = rlv_pose_position_sd_mm(&rejoin->closed), turn = rlv_pose_rotation_sd_deg(&rejoin->closed);
+    const bool repeats = rejoin->fit > RLV_REJOIN_LEAST_FIT, smooth = rejoin->relief_mm < RLV_REJOIN_LEAST_RELIEF_MM;
     rejoin->verdict = RLV_REJOIN_FITS;
-    if (!(rejoin->fit > RLV_REJOIN_LEAST_FIT) && !rejoin->found_known)
+    if (!repeats && !smooth && !rejoin->found_known)
     {
         rejoin->verdict = RLV_REJOIN_NONE;
         snprintf(
@@ -428,7 +431,13 @@ static rlv_status judge(rlv_rejoin* rejoin, rlv_error* error)
                  "the joint hardly holds the piece: its place is uncertain by %.2g mm and %.2g degrees (sd)", position,
                  turn);
     }
-    else if (!(rejoin->fit > RLV_REJOIN_LEAST_FIT))
+    else if (!repeats && smooth)
+    {
+        rejoin->verdict = RLV_REJOIN_LOOSE;
+        snprintf(rejoin->reason, sizeof rejoin->reason,
+                 "the joint is too smooth to tell: its relief is %.2g mm over a stretch of 16 mm", rejoin->relief_mm);
+    }
+    else if (!repeats)
     {
         rejoin->verdict = RLV_REJOIN_LOOSE;
         snprintf(

@@ -17,7 +17,8 @@ static const double noise_area_mm2 = 25.0; ///< over which the noise of a scan i
 /// What noise does to the median, the 95 % width and the greatest, in sds of a spot: root mean square over 25 pairs of
 /// parts with and without noise, in their true place (the greatest is a single spot, and the one that noise widened).
 static const double median_noise = 0.2, p95_noise = 0.3, max_noise = 1.2;
-static const double rim_share = 0.4; ///< sd of what is taken for the volume at the rim, as a share of it
+static const double repeat_mm = 16.0; ///< side of the patches that must repeat each other's relief
+static const double rim_share = 0.4;  ///< sd of what is taken for the volume at the rim, as a share of it
 
 void rlv_gap_part_free(rlv_gap_part* part)
 {
@@ -342,13 +343,6 @@ static bool find_trend(trend* t, const rlv_gap_part* block, const float* value, 
     return true;
 }
 
-static double trend_at(const trend* t, const float* at)
-{
-    const rlv_vec3 p = rlv_vec3_from(at);
-    return t->mean[2] + t->slope[0] * (rlv_vec3_dot(p, t->a) - t->mean[0]) +
-           t->slope[1] * (rlv_vec3_dot(p, t->b) - t->mean[1]);
-}
-
 /// How the gap opens: the slope of the widths over the joint's plane.
 static void tell_wedge(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part* block, rlv_vec3 normal)
 {
@@ -406,43 +400,82 @@ rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const
     return RLV_DONE;
 }
 
-/// Half of what holds 68 % of the area of a list that is sorted here.
-static double spread_of(weighed* list, size_t count)
+/// Sums of one patch: 1, x, y, v, xx, xy, yy, xv, yv, vv for heights and for widths.
+typedef struct patch_sums
 {
-    double total = 0.0;
-    for (size_t i = 0; i < count; i++)
-        total += (double)list[i].area_mm2;
-    qsort(list, count, sizeof *list, narrower);
-    return 0.5 * (quantile(list, count, total, 0.84) - quantile(list, count, total, 0.16));
+    double height[10], width[10];
+} patch_sums;
+
+static void add_to(double m[10], double x, double y, double v, double area)
+{
+    const double term[10] = {1, x, y, v, x * x, x * y, y * y, x * v, y * v, v * v};
+    for (int k = 0; k < 10; k++)
+        m[k] += area * term[k];
 }
 
-double rlv_gap_fit(const rlv_gap_widths* widths, const rlv_gap_part* block, rlv_vec3 joint_normal, rlv_error* error)
+/// What is left of a value's variance about its plane.
+static double about_plane(const double m[10])
 {
-    float* height = rlv_reserve(block->count, sizeof *height, error);
-    weighed* list = height != NULL ? rlv_reserve(block->count, sizeof *list, error) : NULL;
-    double fit = 0.0;
-    trend t;
-    for (size_t i = 0; i < block->count && list != NULL; i++)
-        height[i] =
-            isnan(widths->spot[0][i]) ? NAN : (float)rlv_vec3_dot(rlv_vec3_from(block->at + 3 * i), joint_normal);
-    if (list != NULL && find_trend(&t, block, height, joint_normal))
+    const double xx = m[4] / m[0] - pow(m[1] / m[0], 2), xy = m[5] / m[0] - m[1] / m[0] * m[2] / m[0],
+                 yy = m[6] / m[0] - pow(m[2] / m[0], 2), xv = m[7] / m[0] - m[1] / m[0] * m[3] / m[0],
+                 yv = m[8] / m[0] - m[2] / m[0] * m[3] / m[0], vv = m[9] / m[0] - pow(m[3] / m[0], 2),
+                 det = xx * yy - xy * xy;
+    return det > 0.0 ? fmax(0.0, vv - (yy * xv * xv - 2.0 * xy * xv * yv + xx * yv * yv) / det) : NAN;
+}
+
+static int rising(const void* a, const void* b)
+{
+    const double x = *(const double*)a, y = *(const double*)b;
+    return (x > y) - (x < y);
+}
+
+rlv_status rlv_gap_fit(double* fit, double* relief_mm, const rlv_gap_widths* widths, const rlv_gap_part* block,
+                       rlv_vec3 joint_normal, rlv_error* error)
+{
+    rlv_cubes patches = {0};
+    *fit = *relief_mm = 0.0;
+    rlv_status status = rlv_cubes_build(&patches, block->count, block->at, NULL, repeat_mm, error);
+    patch_sums* sums = status == RLV_DONE ? rlv_reserve(patches.count, sizeof *sums, error) : NULL;
+    double* ratio = sums != NULL ? rlv_reserve(2 * patches.count, sizeof *ratio, error) : NULL;
+    float* height = ratio != NULL ? rlv_reserve(block->count, sizeof *height, error) : NULL;
+    for (size_t i = 0; i < block->count && height != NULL; i++)
+        height[i] = (float)rlv_vec3_dot(rlv_vec3_from(block->at + 3 * i), joint_normal);
+    status = height != NULL ? average_spots(height, block, 1, height, error) : RLV_SYSTEM;
+    trend axes;
+    if (status == RLV_DONE && find_trend(&axes, block, height, joint_normal))
     {
+        for (size_t i = 0; i < block->count; i++)
+        {
+            const rlv_vec3 at = rlv_vec3_from(block->at + 3 * i);
+            const double x = rlv_vec3_dot(at, axes.a) - axes.mean[0], y = rlv_vec3_dot(at, axes.b) - axes.mean[1],
+                         area = (double)block->area_mm2[i];
+            if (isnan(widths->spot[0][i]))
+                continue;
+            patch_sums* to = sums + patches.of_point[i];
+            add_to(to->height, x, y, (double)height[i] - axes.mean[2], area);
+            add_to(to->width, x, y, (double)widths->spot[0][i], area);
+        }
+        double* variance = ratio + patches.count;
         size_t count = 0;
-        for (size_t i = 0; i < block->count; i++)
-            if (!isnan(height[i]))
-                list[count++] =
-                    (weighed){(float)((double)height[i] - trend_at(&t, block->at + 3 * i)), block->area_mm2[i]};
-        const double relief = spread_of(list, count);
-        count = 0;
-        for (size_t i = 0; i < block->count; i++)
-            if (!isnan(height[i]))
-                list[count++] = (weighed){widths->spot[0][i], block->area_mm2[i]};
-        const double width = spread_of(list, count);
-        fit = relief > 0.0 ? fmax(0.0, 1.0 - width * width / (relief * relief)) : 0.0;
+        for (size_t c = 0; c < patches.count; c++)
+            if (sums[c].width[0] > 0.25 * repeat_mm * repeat_mm)
+            {
+                const double width = about_plane(sums[c].width), relief = about_plane(sums[c].height);
+                if (!(relief > 0.0) || isnan(width))
+                    continue;
+                ratio[count] = width / relief;
+                variance[count++] = relief;
+            }
+        qsort(ratio, count, sizeof *ratio, rising);
+        qsort(variance, count, sizeof *variance, rising);
+        *fit = count > 0 ? fmax(0.0, 1.0 - ratio[count / 2]) : 0.0;
+        *relief_mm = count > 0 ? sqrt(variance[count / 2]) : 0.0;
     }
-    free(list);
     free(height);
-    return fit;
+    free(ratio);
+    free(sums);
+    rlv_cubes_free(&patches);
+    return status;
 }
 
 rlv_status rlv_gap_map(float** map, const rlv_gap_part* part, const float* spot, rlv_error* error)

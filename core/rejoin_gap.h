@@ -56,9 +56,12 @@ rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const
 /// The width at each vertex of a part, NaN off the joint, into a block that the caller frees.
 rlv_status rlv_gap_map(float** map, const rlv_gap_part* part, const float* spot, rlv_error* error);
 
-/// How much of the block's relief the piece repeats: 1 less the square of the widths' spread over the relief's, both as
-/// half of what holds 68 % of the area, the relief about its plane. At least 0.
-double rlv_gap_fit(const rlv_gap_widths* widths, const rlv_gap_part* block, rlv_vec3 joint_normal, rlv_error* error);
+/// How much of the block's relief the piece repeats, 0 to 1: 1 less the median, over patches of the face, of the
+/// widths' variance over the heights', each about its own plane. Two bulges that nest repeat the block's shape, but no
+/// relief.
+/// `relief_mm` is the root of the median of the heights' variance.
+rlv_status rlv_gap_fit(double* fit, double* relief_mm, const rlv_gap_widths* widths, const rlv_gap_part* block,
+                       rlv_vec3 joint_normal, rlv_error* error);
 
 /// What touches first, hardest first, the volume that presses, and the shares of the joint that touch and are worn;
 /// fills these of `rejoin`.

@@ -40,7 +40,8 @@ typedef struct rlv_joining
     rlv_gap_part part[2];
     rlv_vec3 joint_normal; ///< in the block's local coordinates, as is
     rlv_vec3 joint_mm;
-    double noise_mm; ///< sd of a residual between the two faces
+    double noise_mm;  ///< sd of a residual between the two faces
+    double relief_mm; ///< sd of the block's relief, as the fit saw it
 } rlv_joining;
 
 /// A pose that acts on the meshes' own frames, from one between local coordinates, and back.

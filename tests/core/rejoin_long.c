@@ -59,7 +59,9 @@ static void judge(tally* t, const char* name, int trials, double mm, double deg,
     const double stray = trials < BREAKS ? 2.0 * sqrt(0.05 * 0.95 / trials) : 0.0;
     cr_expect(share * t->gap_inside >= 0.93 - stray, "gap fill inside in %.3f", share * t->gap_inside);
     cr_expect(share * t->p95_inside >= 0.93 - stray, "95 %% width inside in %.3f", share * t->p95_inside);
-    cr_expect_lt(fabs(t->told_mm3 / t->true_mm3 - 1.0), 0.07);
+    // One break without a stage from before errs by a third of its gap (0.067 mm of 0.2).
+    const double bias_stray = trials < BREAKS ? 2.0 * 0.33 / sqrt(trials) : 0.0;
+    cr_expect_lt(fabs(t->told_mm3 / t->true_mm3 - 1.0), 0.07 + bias_stray);
 }
 
 /// All draws are of joints of 50 mm and more with a slope of 0.2 and more.
