@@ -69,11 +69,12 @@ static rlv_status lay_ground(ground* g, double length_mm, rlv_error* error)
     if (status == RLV_DONE)
         status = rlv_cubes_build(&g->clusters, g->count, g->position_mm, NULL, CLUSTER * length_mm, error);
     const size_t cells = g->cells.count;
-    if (status != RLV_DONE || (g->region = rlv_reserve(cells, sizeof *g->region, error)) == NULL ||
-        (g->outward = rlv_reserve(cells, 1, error)) == NULL || (g->inward = rlv_reserve(cells, 1, error)) == NULL ||
-        (g->waiting = rlv_reserve(cells, sizeof *g->waiting, error)) == NULL)
-        return status != RLV_DONE ? status : RLV_SYSTEM;
-    return RLV_DONE;
+    if (status == RLV_DONE &&
+        ((g->region = rlv_reserve(cells, sizeof *g->region, error)) == NULL ||
+         (g->outward = rlv_reserve(cells, 1, error)) == NULL || (g->inward = rlv_reserve(cells, 1, error)) == NULL ||
+         (g->waiting = rlv_reserve(cells, sizeof *g->waiting, error)) == NULL))
+        status = RLV_SYSTEM;
+    return status;
 }
 
 /// The label of a cell: that of its first sample that has one, of a region that may have pockets.
@@ -96,6 +97,26 @@ static uint32_t beside(const ground* g, uint32_t cell, int step)
     return rlv_cubes_near(&g->cells, cell, to);
 }
 
+/// Count steps along the surface from the first `count` cells of `waiting`, whose own are set, to at most `most`:
+/// `steps` is one a cell, UNREACHED where none came yet. A cell that is come to takes over its region; `within` one, no
+/// step leads to another.
+static void flood(ground* g, size_t count, uint8_t* steps, uint8_t most, bool within)
+{
+    for (size_t next = 0; next < count; next++)
+    {
+        const uint32_t cell = g->waiting[next];
+        for (int step = 0; step < 27 && steps[cell] < most; step++)
+        {
+            const uint32_t other = beside(g, cell, step);
+            if (other == RLV_CUBES_NONE || steps[other] != UNREACHED || (within && g->region[other] != g->region[cell]))
+                continue;
+            steps[other] = (uint8_t)(steps[cell] + 1);
+            g->region[other] = g->region[cell];
+            g->waiting[count++] = other;
+        }
+    }
+}
+
 /// Grow all regions at once, a step at a time: each cell goes to the first that comes to it.
 static void grow(ground* g, const rlv_regions* regions)
 {
@@ -107,19 +128,7 @@ static void grow(ground* g, const rlv_regions* regions)
         if (g->region[c] != 0)
             g->waiting[count++] = (uint32_t)c;
     }
-    for (size_t next = 0; next < count; next++)
-    {
-        const uint32_t cell = g->waiting[next];
-        for (int step = 0; step < 27 && g->outward[cell] < RLV_POCKET_LENGTHS; step++)
-        {
-            const uint32_t other = beside(g, cell, step);
-            if (other == RLV_CUBES_NONE || g->outward[other] != UNREACHED)
-                continue;
-            g->outward[other] = g->outward[cell] + 1;
-            g->region[other] = g->region[cell];
-            g->waiting[count++] = other;
-        }
-    }
+    flood(g, count, g->outward, RLV_POCKET_LENGTHS, false);
 }
 
 /// Whether what a region has grown to ends at a cell: beside it lies what none has come to, or another.
@@ -145,18 +154,7 @@ static void shrink(ground* g)
         if (edge)
             g->waiting[count++] = (uint32_t)c;
     }
-    for (size_t next = 0; next < count; next++)
-    {
-        const uint32_t cell = g->waiting[next];
-        for (int step = 0; step < 27 && g->inward[cell] <= RLV_POCKET_LENGTHS; step++)
-        {
-            const uint32_t other = beside(g, cell, step);
-            if (other == RLV_CUBES_NONE || g->inward[other] != UNREACHED || g->region[other] != g->region[cell])
-                continue;
-            g->inward[other] = g->inward[cell] + 1;
-            g->waiting[count++] = other;
-        }
-    }
+    flood(g, count, g->inward, RLV_POCKET_LENGTHS, true);
 }
 
 static bool is_pocket(const ground* g, size_t cell)
@@ -246,18 +244,7 @@ static void mark_pockets(ground* g, const uint8_t* along)
         if (pocket)
             g->waiting[count++] = (uint32_t)c;
     }
-    for (size_t next = 0; next < count; next++)
-    {
-        const uint32_t cell = g->waiting[next];
-        for (int step = 0; step < 27 && g->inward[cell] < NEAR; step++)
-        {
-            const uint32_t other = beside(g, cell, step);
-            if (other == RLV_CUBES_NONE || g->inward[other] != UNREACHED)
-                continue;
-            g->inward[other] = g->inward[cell] + 1;
-            g->waiting[count++] = other;
-        }
-    }
+    flood(g, count, g->inward, NEAR, false);
 }
 
 static void label_pockets(ground* g)
