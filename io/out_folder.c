@@ -108,6 +108,7 @@ static const char* leaf_of(const char* path)
 }
 
 /// Look for a folder, `name` or below it, that may not be emptied: its name in `found`, and the errno; 0 where all may.
+/// One that is gone by now, as where another run replaces it, stands in nobody's way.
 static int find_shut(int at, const char* name, char* found, size_t size)
 {
     int inner = faccessat(at, name, R_OK | W_OK | X_OK, AT_EACCESS) == 0
@@ -120,7 +121,7 @@ static int find_shut(int at, const char* name, char* found, size_t size)
         if (inner >= 0)
             close(inner);
         snprintf(found, size, "%s", leaf_of(name));
-        return reason;
+        return reason == ENOENT ? 0 : reason;
     }
     int reason = 0;
     for (const struct dirent* entry = readdir(stream); entry != NULL && reason == 0; entry = readdir(stream))
@@ -134,14 +135,14 @@ static int find_shut(int at, const char* name, char* found, size_t size)
     return reason;
 }
 
-/// Whether a folder is empty, and whether it holds `mark`. 0, or an errno.
+/// Whether a folder is empty, as one is that is gone by now, and whether it holds `mark`. 0, or an errno.
 static int look_inside(const char* path, const char* mark, bool* empty, bool* marked)
 {
-    DIR* stream = opendir(path);
-    if (stream == NULL)
-        return errno;
     *empty = true;
     *marked = false;
+    DIR* stream = opendir(path);
+    if (stream == NULL)
+        return errno == ENOENT ? 0 : errno;
     for (const struct dirent* entry = readdir(stream); entry != NULL; entry = readdir(stream))
     {
         *empty = *empty && rlv_folder_is_dots(entry->d_name);

@@ -37,20 +37,25 @@ Test(history_sheet_job, a_comma_closes_a_stage_of_which_more_is_recorded_than_it
     }
 }
 
-Test(history_sheet_job, a_stage_is_named_by_date_and_title_with_its_id_beside_them)
+Test(history_sheet_job, a_stage_is_named_by_date_and_title_with_its_id_beside_them_unless_the_title_says_it)
 {
-    static char id[] = "skull", date[] = "2031-06-27", title[] = "skull and dorsal row";
-    const rlv_stage_record stage[4] = {
-        {.id = id, .date = date, .title = title}, {.id = id, .date = date}, {.id = id, .title = title}, {.id = id}};
-    const char* const named[4] = {"2031-06-27, skull and dorsal row (skull)", "2031-06-27 (skull)",
-                                  "skull and dorsal row (skull)", "skull"};
-    const char* const beside[4] = {"2031-06-27 \xc2\xb7 skull", "2031-06-27", "skull", ""};
-    for (int i = 0; i < 4; i++)
+    static char id[] = "skull", date[] = "2031-06-27", says_it[] = "skull and dorsal row", title[] = "head end";
+    const rlv_stage_record stage[6] = {{.id = id, .date = date, .title = title},
+                                       {.id = id, .date = date, .title = says_it},
+                                       {.id = id, .date = date},
+                                       {.id = id, .title = title},
+                                       {.id = id, .title = says_it},
+                                       {.id = id}};
+    const char* const named[6] = {"2031-06-27, head end (skull)", "2031-06-27, skull and dorsal row",
+                                  "2031-06-27 (skull)",           "head end (skull)",
+                                  "skull and dorsal row",         "skull"};
+    const char* const beside[6] = {"2031-06-27 \xc2\xb7 skull", "2031-06-27", "2031-06-27", "skull", "", ""};
+    for (int i = 0; i < 6; i++)
     {
         char words[200];
         sheet_stage_words(words, sizeof words, &stage[i]);
         cr_expect_str_eq(words, named[i]);
-        cr_expect_str_eq(sheet_stage_title(&stage[i]), stage[i].title != NULL ? title : id);
+        cr_expect_str_eq(sheet_stage_title(&stage[i]), stage[i].title != NULL ? stage[i].title : id);
         sheet_stage_date(words, sizeof words, &stage[i]);
         cr_expect_str_eq(words, beside[i]);
     }

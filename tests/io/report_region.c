@@ -98,17 +98,17 @@ Test(report_region, grams_are_not_known_without_a_density)
     cr_expect(isnan(report_region_grams(&life.specimen, &life.region[0][0]).value));
 }
 
-Test(report_region, what_was_weighed_has_the_same_figures_at_its_region_and_in_its_balance)
+Test(report_region, what_was_weighed_stands_as_written_at_its_region_and_as_its_doubt_allows_in_its_balance)
 {
     life.bag_mass[0].grams = 706.6;
     life.row[0].spoil.right_g = 706.6;
     report_tables tables = report_tables_measured(&life.history);
     cr_expect_str_eq(table_show(&tables.table[REPORT_REGIONS], 0, 6).number.text, "706.6");
-    cr_expect_str_eq(table_show(&tables.table[REPORT_SPOIL_BALANCE], 0, 3).number.text, "706.6");
+    cr_expect_str_eq(table_show(&tables.table[REPORT_SPOIL_BALANCE], 0, 3).number.text, "707");
     const report_lines lines = report_step(&life.history, 0);
     bool said = false;
     for (size_t i = 0; i < lines.count; i++)
-        said = said || strstr(lines.line[i].words.text, "weighed 706.6 g") != NULL;
+        said = said || strstr(lines.line[i].words.text, "weighed 707 g") != NULL;
     cr_expect(said);
     report_tables_free(&tables);
 }
