@@ -1,5 +1,7 @@
 #include "cholesky.h"
 
+#include "each_width.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -9,13 +11,6 @@ enum
 };
 
 typedef double wide __attribute__((vector_size(WIDE * sizeof(double))));
-
-/// Built for the wider registers too, and picked at run time; no operation rounds differently there.
-#if defined(__x86_64__) && defined(__GLIBC__)
-#define EACH_WIDTH __attribute__((target_clones("avx2", "default")))
-#else
-#define EACH_WIDTH
-#endif
 
 #define INLINE static inline __attribute__((always_inline))
 

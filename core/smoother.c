@@ -1,5 +1,7 @@
 #include "smoother.h"
 
+#include "each_width.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,13 +12,6 @@ static const double RIDGE = 1e-6;
 
 /// A penalty above this changes nothing any more, and its rounding would come near the ridge.
 static const double MOST_PENALTY = 2e5;
-
-/// Built for the wider registers too, and picked at run time; no operation rounds differently there.
-#if defined(__x86_64__) && defined(__GLIBC__)
-#define EACH_WIDTH __attribute__((target_clones("avx2", "default")))
-#else
-#define EACH_WIDTH
-#endif
 
 enum
 {

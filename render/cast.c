@@ -1,67 +1,9 @@
 #include "cast_parts.h"
+#include "each_width.h"
 
 #include <omp.h>
 #include <stdlib.h>
 #include <string.h>
-
-// Arc cosine to 7e-5 (M. Abramowitz, I. Stegun, Handbook of Mathematical Functions, 4.4.45).
-static inline float angle_of(float cosine)
-{
-    float x = fminf(fabsf(cosine), 1.0f);
-    float angle = sqrtf(1.0f - x) * (1.5707288f + x * (-0.2121144f + x * (0.0742610f - 0.0187293f * x)));
-    return cosine < 0.0f ? 3.1415927f - angle : angle;
-}
-
-// The facing of a triangle, of length one, and its three angles.
-static inline void angles_of(const rlv_mesh* mesh, size_t triangle, float face[3], float angle[3])
-{
-    const uint32_t* corner = mesh->corner + 3 * triangle;
-    float edge[3][3];
-    for (size_t k = 0; k < 3; k++)
-    {
-        const float* from = mesh->position_mm + 3 * (size_t)corner[k];
-        const float* to = mesh->position_mm + 3 * (size_t)corner[k < 2 ? k + 1 : 0];
-        for (size_t i = 0; i < 3; i++)
-            edge[k][i] = to[i] - from[i];
-        unit3(edge[k]);
-    }
-    face[0] = edge[0][1] * edge[1][2] - edge[0][2] * edge[1][1];
-    face[1] = edge[0][2] * edge[1][0] - edge[0][0] * edge[1][2];
-    face[2] = edge[0][0] * edge[1][1] - edge[0][1] * edge[1][0];
-    unit3(face);
-    angle[0] = angle_of(-dot3(edge[2], edge[0]));
-    angle[1] = angle_of(-dot3(edge[0], edge[1]));
-    angle[2] = angle_of(-dot3(edge[1], edge[2]));
-}
-
-// A vertex's facing: the mean of its triangles, weighted by their angle there, so that it does not hang on how a face
-// was cut into triangles (G. Thuermer, C. Wuethrich, Journal of Graphics Tools 3(1), 1998).
-// Each thread sums for its own stretch of vertices, over all triangles in order: the sums are the same for any count.
-static void sum_corner_normals(const rlv_mesh* mesh, float* normal)
-{
-#pragma omp parallel
-    {
-        size_t threads = (size_t)omp_get_num_threads(), thread = (size_t)omp_get_thread_num();
-        size_t from = mesh->vertex_count * thread / threads, to = mesh->vertex_count * (thread + 1) / threads;
-        for (size_t t = 0; t < mesh->triangle_count; t++)
-        {
-            const uint32_t* corner = mesh->corner + 3 * t;
-            bool mine[3];
-            for (int k = 0; k < 3; k++)
-                mine[k] = corner[k] >= from && corner[k] < to;
-            if (!mine[0] && !mine[1] && !mine[2])
-                continue;
-            float face[3], angle[3];
-            angles_of(mesh, t, face, angle);
-            for (size_t k = 0; k < 3; k++)
-                for (size_t i = 0; mine[k] && i < 3; i++)
-                    normal[3 * (size_t)corner[k] + i] += angle[k] * face[i];
-        }
-#pragma omp barrier
-        for (size_t v = from; v < to; v++)
-            unit3(normal + 3 * v);
-    }
-}
 
 typedef struct box
 {
@@ -71,11 +13,13 @@ typedef struct box
 static box box_of(const rlv_mesh* mesh)
 {
     float low[3] = {INFINITY, INFINITY, INFINITY}, high[3] = {-INFINITY, -INFINITY, -INFINITY};
-    for (size_t i = 0; i < 3 * mesh->vertex_count; i += 3)
+#pragma omp parallel for schedule(static) reduction(min : low) reduction(max : high)
+    for (size_t v = 0; v < mesh->vertex_count; v++)
         for (size_t k = 0; k < 3; k++)
         {
-            low[k] = fminf(low[k], mesh->position_mm[i + k]);
-            high[k] = fmaxf(high[k], mesh->position_mm[i + k]);
+            float at = mesh->position_mm[3 * v + k];
+            low[k] = at < low[k] ? at : low[k];
+            high[k] = at > high[k] ? at : high[k];
         }
     return (box){rlv_vec3_from(low), rlv_vec3_from(high)};
 }
@@ -291,7 +235,8 @@ static float roughness(const rlv_cast* cast, planes facing, planes guide)
 #define CALM 3 // pixels to each side
 
 // Add a run of neighbours to the sums of a run of pixels: the less, the more the guide turns between them.
-static void weigh_run(size_t count, planes own, planes other, planes facing, float bell, float factor, planes sum)
+EACH_WIDTH static void weigh_run(size_t count, planes own, planes other, planes facing, float bell, float factor,
+                                 planes sum)
 {
 #pragma omp simd
     for (size_t i = 0; i < count; i++)
@@ -364,7 +309,7 @@ rlv_status rlv_cast_make(rlv_cast* cast, size_t width, size_t height, rlv_frame 
         return RLV_DONE;
     if (!reserve(cast, mesh, error))
         return RLV_SYSTEM;
-    sum_corner_normals(mesh, cast->corner_normal);
+    cast_sum_corner_normals(mesh, cast->corner_normal);
     size_t tiles = tile_count(cast->width, cast->height);
 #pragma omp parallel for schedule(dynamic, 4)
     for (size_t i = 0; i < tiles; i++)

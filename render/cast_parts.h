@@ -76,6 +76,11 @@ static inline tile around(size_t width, size_t height, size_t x, size_t y, size_
                   y + reach < height ? y + reach : height - 1};
 }
 
+// A vertex's facing, for all vertices: the mean of its triangles, weighted by their angle there, so that it does not
+// hang on how a face was cut into triangles (G. Thuermer, C. Wuethrich, Journal of Graphics Tools 3(1), 1998).
+// `normal` has room for three numbers a vertex, and holds zeros.
+void cast_sum_corner_normals(const rlv_mesh* mesh, float* normal);
+
 // Fill cast->open and cast->lit (see rlv_cast_make).
 rlv_status cast_look_around(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, const rlv_cast_light* light,
                             double diagonal_mm, rlv_error* error);
