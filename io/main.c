@@ -3,6 +3,8 @@
 #include "command.h"
 
 #include <fcntl.h>
+#include <limits.h>
+#include <malloc.h>
 #include <omp.h>
 #include <signal.h>
 #include <string.h>
@@ -108,11 +110,20 @@ static void hold_streams(void)
             (void)open("/dev/null", stream == STDIN_FILENO ? O_WRONLY : O_RDONLY);
 }
 
+/// What one step frees the next one takes. Large blocks would else go back to the system each time, which clears every
+/// page that it hands out anew: a tenth of the processor time of a change between two meshes of five million triangles.
+static void keep_memory(void)
+{
+    mallopt(M_MMAP_MAX, 0);
+    mallopt(M_TRIM_THRESHOLD, INT_MAX);
+}
+
 int main(int argc, char** argv)
 {
     rlv_options options = {0};
     rlv_error error = {0};
     hold_streams();
+    keep_memory();
     // A reader that went away is a write that fails, and is told as one.
     signal(SIGPIPE, SIG_IGN);
     record_watch();
