@@ -214,7 +214,8 @@ rlv_status rlv_pose_fit(rlv_pose* pose, size_t count, const rlv_vec3* from, cons
 void rlv_pose_move_mesh(const rlv_pose* pose, rlv_mesh* mesh)
 {
     rlv_vec3 origin = rlv_pose_apply(pose, mesh->origin_mm);
-    rlv_vec3 rounded = rlv_vec3_of((double)(float)origin.x, (double)(float)origin.y, (double)(float)origin.z);
+    rlv_vec3 rounded =
+        rlv_vec3_of(rlv_float_rounded(origin.x), rlv_float_rounded(origin.y), rlv_float_rounded(origin.z));
     rlv_vec3 rest = rlv_vec3_sub(origin, rounded);
 #pragma omp parallel for schedule(static) if (mesh->vertex_count > 20000)
     for (size_t i = 0; i < mesh->vertex_count; i++)

@@ -22,6 +22,14 @@ static inline rlv_vec3 rlv_vec3_of(double x, double y, double z)
     return (rlv_vec3){x, y, z};
 }
 
+/// A double as a float holds it, by splitting (T. J. Dekker, Numer. Math. 18, 1971), up to 1e29 in size. A conversion
+/// there and back is left out by a compiler in common use where it works on several at once (GCC 12 from -O2 on).
+static inline double rlv_float_rounded(double value)
+{
+    const double high = 536870913.0 * value; // 2^29 + 1: a double has 29 bits more than a float
+    return high - (high - value);
+}
+
 static inline rlv_vec3 rlv_vec3_from(const float* at)
 {
     return (rlv_vec3){(double)at[0], (double)at[1], (double)at[2]};

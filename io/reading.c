@@ -272,7 +272,7 @@ rlv_frame rlv_frame_choose(const rlv_box* box, double unit_mm)
     {
         double middle = 0.5 * (box->low[i] + box->high[i]) * unit_mm;
         double round_middle = step > 0.0 ? nearbyint(middle / step) * step : middle;
-        frame.origin_mm[i] = (double)(float)round_middle;
+        frame.origin_mm[i] = rlv_float_rounded(round_middle);
     }
     return frame;
 }

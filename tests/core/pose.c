@@ -342,6 +342,29 @@ Test(pose, fit_refuses_a_line_far_from_the_origin)
     cr_assert_eq(rlv_pose_fit(&found, 5, line, line, NULL, false, NULL), RLV_IMPOSSIBLE);
 }
 
+Test(pose, a_double_is_rounded_as_a_float_is)
+{
+    const double value[7] = {0.0, 1.0 / 3.0, -2.0 / 3.0, 1e-30, 4999.123456789, -1.0e7 / 7.0, 16777217.0};
+    for (int i = 0; i < 7; i++)
+    {
+        volatile float kept = (float)value[i]; // the conversion itself may be left out
+        cr_expect_eq(rlv_float_rounded(value[i]), (double)kept, "%.17g", value[i]);
+    }
+}
+
+Test(pose, moved_mesh_has_an_origin_that_floats_hold)
+{
+    float at[3] = {1.0f, 2.0f, 3.0f};
+    rlv_mesh mesh = {.vertex_count = 1, .position_mm = at, .origin_mm = {10.1, 20.2, 30.3}};
+    rlv_pose pose = rlv_pose_identity();
+    pose.translation_mm = rlv_vec3_of(1.0 / 3.0, 1.0 / 7.0, 1.0 / 9.0);
+    rlv_pose_move_mesh(&pose, &mesh);
+    volatile float kept[3] = {(float)mesh.origin_mm.x, (float)mesh.origin_mm.y, (float)mesh.origin_mm.z};
+    cr_expect_eq((double)kept[0], mesh.origin_mm.x);
+    cr_expect_eq((double)kept[1], mesh.origin_mm.y);
+    cr_expect_eq((double)kept[2], mesh.origin_mm.z);
+}
+
 Test(pose, move_mesh_keeps_microns_at_a_far_origin)
 {
     // A scan in a map's coordinates, 5000 km from its zero, in mm: floats of that size are 512 mm apart.
