@@ -428,6 +428,30 @@ static void find_natural(rlv_life* life, rlv_life_kind kind, double phi)
     s->unit = held > 0.0 ? s->natural + measured : phi;
 }
 
+/// The variances of all slots, into the diagonals of their rows' blocks.
+static void find_variances_of_all(const rlv_life* life, rlv_smoother* s, double* covariance)
+{
+    double* variance = life->room[0]; // the weights are in the factor now
+    rlv_smoother_variances(s, variance);
+    for (size_t r = 0; r < life->rows; r++)
+    {
+        const size_t n = life->first[r + 1] - life->first[r];
+        for (size_t i = 0; i < n; i++)
+            covariance[life->block[r] + i * n + i] = variance[life->first[r] + i];
+    }
+}
+
+/// Copy the blocks of a row, or of all.
+static void copy_spread(const rlv_life* life, size_t row, const double* from, double* to)
+{
+    for (size_t r = 0; r < life->rows; r++)
+    {
+        const size_t n = life->first[r + 1] - life->first[r];
+        if (row == r || row == RLV_LIFE_ALL)
+            memcpy(to + life->block[r], from + life->block[r], n * n * sizeof *to);
+    }
+}
+
 /// Covariances of a kind, and the values that belong to the same weights.
 static void find_spread(rlv_life* life, rlv_life_kind kind, size_t row)
 {
@@ -441,17 +465,12 @@ static void find_spread(rlv_life* life, rlv_life_kind kind, size_t row)
         double* covariance = life->covariance[rlv_life_spread_index(v)];
         if (anew)
             rlv_smoother_factor(s, life->room[0], life->spread[kind].penalty);
-        for (size_t r = 0; r < life->rows; r++)
-        {
-            const size_t n = life->first[r + 1] - life->first[r];
-            double* block = covariance + life->block[r];
-            if (anew && row == r)
-                rlv_smoother_spread(s, r, block);
-            else if (anew && row == RLV_LIFE_ALL)
-                rlv_smoother_variances(s, r, block);
-            else if (!anew && kind == RLV_LIFE_TURN && (row == r || row == RLV_LIFE_ALL))
-                memcpy(block, life->covariance[rlv_life_spread_index(v - 1)] + life->block[r], n * n * sizeof *block);
-        }
+        if (anew && row == RLV_LIFE_ALL)
+            find_variances_of_all(life, s, covariance);
+        else if (anew && row != RLV_LIFE_NONE)
+            rlv_smoother_spread(s, row, covariance + life->block[row]);
+        else if (!anew && kind == RLV_LIFE_TURN && row != RLV_LIFE_NONE)
+            copy_spread(life, row, life->covariance[rlv_life_spread_index(v - 1)], covariance);
         rlv_smoother_fit(s, life->room[1], life->room[0], NULL);
         for (size_t i = 0; i < life->slots; i++)
             life->value[v][i] = life->base_line[i] + life->room[0][i];
