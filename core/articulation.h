@@ -159,7 +159,7 @@ typedef struct rlv_articulation_part
 {
     double from_mm, to_mm; ///< along the axis
     size_t held, in_place;
-    rlv_interval share; ///< C. J. Clopper, E. S. Pearson, Biometrika 26, 1934
+    rlv_interval share; ///< C. J. Clopper, E. S. Pearson, Biometrika 26, 1934; as rlv_articulation_share
 } rlv_articulation_part;
 
 /// A skeleton in one word: articulated where three quarters of its elements, at least, are in place; else associated
@@ -195,6 +195,9 @@ typedef struct rlv_articulation
 rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, const rlv_placed_element* element,
                                 size_t row_count, const rlv_articulation_row* row, rlv_error* error);
 void rlv_articulation_free(rlv_articulation* articulation);
+
+/// A share with its 95 % interval (Clopper and Pearson): `some` of `all`; NaN of none.
+rlv_interval rlv_articulation_share(size_t some, size_t all);
 
 // Elements that were found in the spoil
 

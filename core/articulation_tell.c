@@ -74,7 +74,7 @@ static double quantile(double (*below)(double, double, double), double a, double
     return 0.5 * (low + high);
 }
 
-static rlv_interval share_interval(size_t some, size_t all)
+rlv_interval rlv_articulation_share(size_t some, size_t all)
 {
     const double k = (double)some, n = (double)all;
     if (all == 0)
@@ -393,8 +393,8 @@ static void tell_parts(rlv_articulation* a, const rlv_life* life)
         a->part[k].in_place += here, in_place += here;
     }
     for (size_t k = 0; k < a->part_count; k++)
-        a->part[k].share = share_interval(a->part[k].in_place, a->part[k].held);
-    a->share_in_place = share_interval(in_place, held);
+        a->part[k].share = rlv_articulation_share(a->part[k].in_place, a->part[k].held);
+    a->share_in_place = rlv_articulation_share(in_place, held);
 }
 
 /// Whether the axis comes nearer to itself than the body is wide, further along than half around the body.

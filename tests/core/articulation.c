@@ -517,6 +517,20 @@ Test(articulation, rows_too_short_for_a_stretch_have_none)
     free(s);
 }
 
+Test(articulation, shares_have_clopper_and_pearsons_intervals)
+{
+    // Of none and of all the ends have a closed form: (0.025)^(1/n) from 0 and from 1.
+    const rlv_interval none = rlv_articulation_share(0, 12), all = rlv_articulation_share(7, 7);
+    cr_expect(none.low == 0.0 && all.high == 1.0);
+    cr_expect_float_eq(none.high, 1.0 - pow(0.025, 1.0 / 12.0), 1e-9);
+    cr_expect_float_eq(all.low, pow(0.025, 1.0 / 7.0), 1e-9);
+    // At the upper end of k of n, k or fewer have a probability of 0.025.
+    const rlv_interval some = rlv_articulation_share(1, 3);
+    const double q = 1.0 - some.high;
+    cr_expect_float_eq(q * q * q + 3.0 * some.high * q * q, 0.025, 1e-9);
+    cr_expect(isnan(rlv_articulation_share(0, 0).value));
+}
+
 Test(articulation, heaps_lines_and_points_end_in_an_answer_or_an_error)
 {
     // None of these is an animal; what is asked is that no arithmetic ends the program.
