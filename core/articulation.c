@@ -3,8 +3,8 @@
 #include "articulation_tell.h"
 #include "assignment.h"
 #include "life.h"
-#include "numbering.h"
 #include "order.h"
+#include "places.h"
 
 #include <gsl/gsl_cdf.h>
 #include <stdlib.h>
@@ -27,8 +27,10 @@ enum
 static const double LEAVE_OUT = 0.01;
 
 /// A stretch is tried where its p, times the windows looked at, is below the first, and moved together where what is
-/// made of that and of its motion is below the second. Its motion alone, as one window, has to be below the third.
-static const double TRY_LEVEL = 0.2, GROUP_LEVEL = 0.05, LEFT_LEVEL = 0.01;
+/// made of that and of its motion is below the second: a false one makes half a dozen false elements at once, and on an
+/// animal that little is displaced of those are a third of all that are told, so that a level of 0.05 would alone add a
+/// hundredth and a half to their share. Its motion alone, as one window, has to be below the third.
+static const double TRY_LEVEL = 0.2, GROUP_LEVEL = 0.01, LEFT_LEVEL = 0.01;
 
 /// A step of the spacing is a natural gap where its p, times the steps of its row, is below this.
 static const double GAP_LEVEL = 0.01;
@@ -39,6 +41,10 @@ static const double LEAST_LOOK = 10.0;
 /// An element that lies beside its row belongs to a place no further than these pitches, and where twenty to one is for
 /// it. Costs that no assignment takes while there is another: of no place, and of a place that an element cannot have.
 static const double MOST_CARRIED = 3.0, CLEAR_MARGIN = 3.0, OF_NO_PLACE = 1e3, FORBIDDEN = 1e6;
+
+/// How likely an element is to have been carried off, before anything is known of it: a tenth, as an odd step of a
+/// count is (places.h).
+static const double CARRIED = RLV_PLACES_ODD;
 
 /// Neighbours of a row, no further apart than these places, lie off alike where chi-square of three is below the second
 /// (1 in 1,000).
@@ -164,7 +170,7 @@ static rlv_status estimate(rlv_life* life, size_t kinds, size_t row, bool choose
 }
 
 /// Leave out what a leave-one-out test rejects, let in what it does not, until nothing changes.
-static rlv_status leave_out(rlv_life* life, rlv_error* error)
+static rlv_status settle(rlv_life* life, rlv_error* error)
 {
     for (int round = 0; round < MOST_ROUNDS; round++)
     {
@@ -178,7 +184,8 @@ static rlv_status leave_out(rlv_life* life, rlv_error* error)
             const double p[2] = {rlv_life_p_shift(life, &t), rlv_life_p_turn(life, &t)};
             for (int k = 0; k < 2; k++)
             {
-                const double trust = p[k] > LEAVE_OUT && (k == 1 || e->group == 0);
+                // What is not told stays in.
+                const double trust = !(p[k] <= LEAVE_OUT) && (k == 1 || e->group == 0);
                 changed |= trust != e->trust[k];
                 e->trust[k] = trust;
             }
@@ -187,6 +194,72 @@ static rlv_status leave_out(rlv_life* life, rlv_error* error)
             break;
     }
     return estimate(life, RLV_LIFE_KINDS, RLV_LIFE_ALL, false, error);
+}
+
+/// Log density of an element's position where the others say that it belongs, but for a constant.
+static double log_density(const rlv_life* life, const rlv_life_element* e)
+{
+    const rlv_life_test t = rlv_life_test_of(life, e);
+    double sum = 0.0;
+    for (size_t v = 0; v < 3; v++)
+        sum -= 0.5 * (t.off[v] * t.off[v] / t.variance[v] + log(t.variance[v]));
+    return sum;
+}
+
+/// The outermost element of a row, from one of its ends, and the next one; false where there is none between others.
+static bool outermost(rlv_life* life, size_t row, bool tail, rlv_life_element* end[2])
+{
+    const size_t begin = life->row[row].begin, last = life->row[row].end - 1;
+    if (last - begin < RLV_ARTICULATION_LEAST)
+        return false;
+    end[0] = &life->element[tail ? last : begin];
+    end[1] = &life->element[tail ? last - 1 : begin + 1];
+    return true;
+}
+
+static rlv_status refit(rlv_life* life, rlv_error* error)
+{
+    for (int k = 0; k < POSITIONS; k++)
+        rlv_life_fit(life, (rlv_life_kind)k);
+    return estimate(life, POSITIONS, RLV_LIFE_ALL, false, error);
+}
+
+/// At a row's end two elements may each look displaced once the other is in the fit: the end one pulls the curve, and
+/// the one before it is left out. Where that was so, the likelier of the two stays in. `*changed` gets whether any did.
+static rlv_status weigh_ends(rlv_life* life, bool* changed, rlv_error* error)
+{
+    *changed = false;
+    for (size_t k = 0; k < 2 * life->rows; k++)
+    {
+        rlv_life_element* end[2];
+        if (!outermost(life, k / 2, k % 2 == 1, end) || !(end[0]->trust[0] > 0.0) || end[1]->trust[0] > 0.0 ||
+            end[1]->group > 0)
+            continue;
+        const double with_end = log_density(life, end[0]);
+        end[0]->trust[0] = 0.0, end[1]->trust[0] = 1.0;
+        if (refit(life, error) != RLV_DONE)
+            return RLV_SYSTEM;
+        if (log_density(life, end[1]) > with_end)
+        {
+            *changed = true;
+            continue;
+        }
+        end[0]->trust[0] = 1.0, end[1]->trust[0] = 0.0;
+        if (refit(life, error) != RLV_DONE)
+            return RLV_SYSTEM;
+    }
+    return RLV_DONE;
+}
+
+static rlv_status leave_out(rlv_life* life, rlv_error* error)
+{
+    bool changed = false;
+    rlv_status status = settle(life, error);
+    if (status == RLV_DONE)
+        status = weigh_ends(life, &changed, error);
+    if (status == RLV_DONE && changed)
+        status = settle(life, error);
+    return status;
 }
 
 /// A fit as it stood.
@@ -457,20 +530,31 @@ static void free_open(open_places* o)
     free(o->column);
 }
 
-/// Cost of an element lying so many pitches from a place: Cauchy's distribution of what was carried.
+/// Cost of an element lying so many pitches from a place: Cauchy's distribution in space, of what was carried.
 static double carried_cost(double pitches)
 {
     return 2.0 * log1p(pitches * pitches);
 }
 
-static double place_cost(const rlv_life* life, const rlv_placed_element* e, size_t row, size_t slot)
+/// Cost of an element having a place, by how it lies to it: where it belongs, by its life position's own distribution,
+/// or carried from there. In units in which what was carried by nothing costs 0.
+static double place_cost(const rlv_life* life, const rlv_placed_element* given, size_t row, size_t slot)
 {
     const int place = rlv_life_place_of(life, row, slot);
-    if (life->row[row].given != e->row || place < e->place_low || place > e->place_high)
+    if (life->row[row].given != given->row || place < given->place_low || place > given->place_high)
         return FORBIDDEN;
-    const double* at = e->element.position_mm;
-    const rlv_vec3 d = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), rlv_life_at(life, row, slot).at_mm);
-    return carried_cost(rlv_vec3_length(d) / life->row[row].pitch_mm);
+    const rlv_life_element e = at_slot(life, given, 0, row, slot);
+    const double pitch = life->row[row].pitch_mm;
+    double far = 0.0, square = 0.0, density = 1.0;
+    for (size_t v = 0; v < 3; v++)
+    {
+        const double variance = rlv_life_variance(life, row, slot, v) + rlv_life_scatter(life, &e, v);
+        far += e.off[v] * e.off[v] / (pitch * pitch);
+        square += e.off[v] * e.off[v] / variance;
+        density *= pitch / sqrt(2.0 * M_PI * variance);
+    }
+    const double here = (1.0 - CARRIED) / CARRIED * M_PI * M_PI * density * exp(-0.5 * square);
+    return -log(exp(-carried_cost(sqrt(far))) + here);
 }
 
 static rlv_status gather_open(open_places* o, const rlv_life* life, size_t count, const rlv_placed_element* element,
@@ -573,27 +657,6 @@ static rlv_status check_given(size_t count, const rlv_placed_element* element, s
     return RLV_DONE;
 }
 
-/// Copy the elements, with the places that numbering finds. `margin` gets how clear they are; NaN where they are known.
-static rlv_status number_places(rlv_placed_element* own, double* margin, size_t count,
-                                const rlv_placed_element* element, size_t row_count, const rlv_articulation_row* row,
-                                rlv_error* error)
-{
-    rlv_numbered* numbered = rlv_reserve(count, sizeof *numbered, error);
-    const rlv_status status =
-        numbered == NULL ? RLV_SYSTEM : rlv_number_rows(numbered, count, element, row_count, row, error);
-    for (size_t i = 0; i < count && status == RLV_DONE; i++)
-    {
-        own[i] = element[i];
-        margin[i] = NAN;
-        if (rlv_life_has_place(&element[i]) || numbered[i].place == INT_MIN)
-            continue;
-        own[i].place_low = own[i].place_high = numbered[i].place;
-        margin[i] = numbered[i].margin;
-    }
-    free(numbered);
-    return status;
-}
-
 static rlv_status fit_life(rlv_life* life, rlv_life_group* group, size_t* groups, size_t count, rlv_error* error)
 {
     double* room = rlv_reserve(count, sizeof *room, error);
@@ -618,20 +681,17 @@ rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, co
     size_t groups = 0;
     if (check_given(count, element, row_count, error) != RLV_DONE)
         return RLV_BAD_INPUT;
-    rlv_placed_element* own = rlv_reserve(count, sizeof *own, error);
     double* margin = rlv_reserve(count, sizeof *margin, error);
-    rlv_status status =
-        own == NULL || margin == NULL ? RLV_SYSTEM : number_places(own, margin, count, element, row_count, row, error);
-    if (status == RLV_DONE)
-        status = rlv_life_start(&life, count, own, row_count, row, error);
+    rlv_status status = margin == NULL ? RLV_SYSTEM : rlv_life_start(&life, count, element, row_count, row, error);
+    for (size_t i = 0; i < count && status == RLV_DONE; i++)
+        margin[i] = NAN;
     if (status == RLV_DONE)
         status = fit_life(&life, group, &groups, count, error);
     if (status == RLV_DONE)
-        status = place_open(&life, count, own, margin, error);
+        status = place_open(&life, count, element, margin, error);
     if (status == RLV_DONE)
         status = rlv_articulation_tell(articulation, &life, group, groups, count, element, margin, row_count, error);
     rlv_life_free(&life);
-    free(own);
     free(margin);
     return status;
 }

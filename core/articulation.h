@@ -27,8 +27,8 @@
 /// them, and Y. Benjamini, Y. Hochberg, J. R. Statist. Soc. B 57, 1995 adjust it over all elements. Which of the two
 /// tests stands is judged at the level that is left (Y. Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014).
 ///
-/// Places that are open are found first, along each row (`numbering`); what lies beside its row is given one of the
-/// places that are left at the end, all at once (`assignment`), where that is clear.
+/// An element whose place is open is in no fit; it is given one of the places that are left at the end, all at once
+/// (`assignment`), where that is clear. A row whose places nobody counted is counted beforehand (`places`).
 ///
 /// What it cannot tell, it does not claim: a slip of all rows together, which is the animal's own curve; a stretch that
 /// reaches the end of its row, unless its elements are told one by one; a motion along the body by whole places.
@@ -75,20 +75,29 @@ typedef enum rlv_articulation_state
     RLV_SHIFTED,
     RLV_ROTATED,
     RLV_INVERTED,
-    RLV_UNASSIGNED, ///< its row was left out, or its place is open and none of the free ones is clearly its own
+    RLV_UNASSIGNED, ///< none of these is claimed: `why` says why not
     RLV_ARTICULATION_STATES,
 } rlv_articulation_state;
+
+/// Why nothing is claimed of an element.
+typedef enum rlv_articulation_why
+{
+    RLV_TOLD,
+    RLV_WITHOUT_PLACE, ///< its row was left out, or its place is open and none of the free ones is clearly its own
+    RLV_NOTHING_TELLS, ///< the others tell its life position no better than to the next place (95 %): it alone holds
+                       ///< its part of the row, or the row is too short to tell how even it is
+} rlv_articulation_why;
 
 /// How far an element lies from its life position, and how it is turned against it. The intervals (95 %) hold measuring
 /// error, natural scatter and the uncertainty of the life position. NaN where not known.
 typedef struct rlv_body_motion
 {
     rlv_interval along_mm, across_mm, out_mm;
-    rlv_interval shift_mm;       ///< length of the three; from the non-central chi-square distribution
+    rlv_interval shift_mm;       ///< length of the three, less what errors add to it (articulation_length.h)
     double shift_pitches;        ///< shift over the row's pitch there
-    rlv_interval rotation_deg;   ///< whole angle, over the axes that are known
-    rlv_interval about_pole_deg; ///< from along towards across, seen from outside: right-handed about out
-    rlv_interval tilt_deg;       ///< between the poles
+    rlv_interval rotation_deg;   ///< whole angle, over the axes that are known; as a length
+    rlv_interval about_pole_deg; ///< right-handed about out: above zero, the end towards the head goes to the left
+    rlv_interval tilt_deg;       ///< between the poles; as a length
     double tilt_direction_deg;   ///< where the pole leans to: 0 tail, 90 left, 180 head, -90 right
 } rlv_body_motion;
 
@@ -96,14 +105,15 @@ typedef struct rlv_body_motion
 typedef struct rlv_articulated
 {
     rlv_articulation_state state;
-    int place;     ///< as given or, where that was open, as found; INT_MIN where unassigned
-    bool placed;   ///< the place was open, and was found
+    rlv_articulation_why why; ///< where unassigned; all else of it is then not known, but for the place that was given
+    int place;                ///< as given or, where that was open, as found; INT_MIN where there is none
+    bool placed;              ///< the place was open, and was found
     double margin; ///< of a place that was found: log likelihood of it over the next best's; 3: twenty to one; else NaN
     bool row_end;  ///< first or last of its row's elements: its life position is extrapolated, its intervals are wide
     size_t group;  ///< 0, or one of the stretches that moved together
     rlv_vec3 life_mm;
     double life_cov_mm2[9]; ///< natural scatter included
-    rlv_mat3 body;          ///< columns: along, across, out
+    rlv_mat3 body;          ///< columns: along, across, out; left-handed, so no rotation
     rlv_mat3 life_frame;    ///< its attitude in life, as an element's frame; NaN where the row tells none
     rlv_body_motion motion;
     double p_shift, p_rotation; ///< of the leave-one-out tests; NaN where there is none
@@ -116,7 +126,7 @@ typedef struct rlv_articulation_group
     size_t row, count;      ///< count: its elements
     int first, last;        ///< places
     rlv_body_motion motion; ///< common; no rotation
-    double p;               ///< of the two ways in which it is looked at, times the windows looked at; below 0.05
+    double p;               ///< of the two ways in which it is looked at, times the windows looked at; below 0.01
 } rlv_articulation_group;
 
 /// A life position that no element was found for.
@@ -133,8 +143,10 @@ typedef struct rlv_unfilled
 /// What is told of a row.
 typedef struct rlv_articulation_row_told
 {
-    size_t held, in_place; ///< elements with a place; of these in place
-    size_t placed;         ///< of those held, whose place was open and was found
+    size_t held, in_place; ///< elements with a place that are told; of these in place
+    size_t untold;         ///< elements with a place whose life position nothing tells; in no other figure here
+    size_t lost;     ///< unfilled places that are known no better than to the length of the row (95 %): in no list
+    size_t placed;   ///< of those held, whose place was open and was found
     double margin;   ///< of the least clear of these; below 3, the whole count may be off. NaN where there is none
     bool used;       ///< false: too few elements
     bool short_row;  ///< used, but under 15 elements: what is displaced there is found less surely
@@ -147,7 +159,7 @@ typedef struct rlv_articulation_part
 {
     double from_mm, to_mm; ///< along the axis
     size_t held, in_place;
-    rlv_interval share; ///< C. J. Clopper, E. S. Pearson, Biometrika 26, 1934
+    rlv_interval share; ///< C. J. Clopper, E. S. Pearson, Biometrika 26, 1934; as rlv_articulation_share
 } rlv_articulation_part;
 
 /// A skeleton in one word: articulated where three quarters of its elements, at least, are in place; else associated
@@ -178,10 +190,14 @@ typedef struct rlv_articulation
 
 /// Fit the order to `count` elements in `row_count` rows, and judge each. A zeroed `articulation` is filled; free with
 /// rlv_articulation_free, which is safe after a failure. RLV_IMPOSSIBLE where no row has RLV_ARTICULATION_LEAST
-/// elements with a known place; RLV_BAD_INPUT where a row, a position or a covariance is none.
+/// elements with a known place, or no element's life position is told; RLV_BAD_INPUT where a row, a position or a
+/// covariance is none.
 rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, const rlv_placed_element* element,
                                 size_t row_count, const rlv_articulation_row* row, rlv_error* error);
 void rlv_articulation_free(rlv_articulation* articulation);
+
+/// A share with its 95 % interval (Clopper and Pearson): `some` of `all`; NaN of none.
+rlv_interval rlv_articulation_share(size_t some, size_t all);
 
 // Elements that were found in the spoil
 

@@ -1,9 +1,9 @@
 #include "articulation_tell.h"
 
+#include "articulation_length.h"
 #include "pose.h"
 
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_randist.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -50,55 +50,12 @@ static rlv_interval about(double value, double half)
     return (rlv_interval){value, value - half, value + half};
 }
 
-/// Distribution of the length of a normal vector of `parts`, sd one, whose mean is `far` away: the non-central
-/// chi-square distribution as a mixture over Poisson's.
-static double length_below(double length, double far, int parts)
+/// Length of a vector of parts: sds are known with so many degrees of freedom.
+static rlv_interval length_interval(const rlv_length_table* table, const double* off, const double* variance, int parts,
+                                    double freedom)
 {
-    if (!(far > 0.0))
-        return gsl_cdf_chisq_P(length * length, parts);
-    const double half = 0.5 * far * far;
-    const int middle = (int)half, wide = (int)(8.0 * sqrt(half) + 30.0);
-    double sum = 0.0;
-    for (int j = middle > wide ? middle - wide : 0; j <= middle + wide; j++)
-        sum += gsl_ran_poisson_pdf((unsigned)j, half) * gsl_cdf_chisq_P(length * length, parts + 2.0 * j);
-    return sum;
-}
-
-/// The distance from which a vector comes out no longer than `length` with probability `share`, by halving; sd one.
-static double distance_for(double length, int parts, double share)
-{
-    double low = 0.0, high = length + 10.0;
-    if (length_below(length, 0.0, parts) <= share)
-        return 0.0;
-    // Halved to a thousandth, then along the chord: the distribution bends too little there for a millionth.
-    double below[2] = {length_below(length, low, parts), length_below(length, high, parts)};
-    while (high - low > 1e-3)
-    {
-        const double middle = 0.5 * (low + high), at = length_below(length, middle, parts);
-        if (at > share)
-            low = middle, below[0] = at;
-        else
-            high = middle, below[1] = at;
-    }
-    return low + (high - low) * (below[0] - share) / (below[0] - below[1]);
-}
-
-/// Interval of the length of a vector of `parts` whose parts have the variances given, seen along its own direction.
-static rlv_interval length_interval(const double* off, const double* variance, int parts, double freedom)
-{
-    double square = 0.0, spread = 0.0, mean = 0.0;
-    for (int k = 0; k < parts; k++)
-    {
-        square += off[k] * off[k];
-        spread += off[k] * off[k] * variance[k];
-        mean += variance[k] / parts;
-    }
-    const double length = sqrt(square), widen = gsl_cdf_tdist_Pinv(0.975, freedom) / gsl_cdf_ugaussian_Pinv(0.975),
-                 sd = widen * sqrt(square > 0.0 ? spread / square : mean);
-    if (length > 12.0 * sd) // the distribution is normal then, to a hundredth of the sd
-        return about(length, gsl_cdf_ugaussian_Pinv(0.975) * sd);
-    return (rlv_interval){length, sd * distance_for(length / sd, parts, 0.975),
-                          sd * distance_for(length / sd, parts, 0.025)};
+    return rlv_length_of(table, parts, off, variance,
+                         gsl_cdf_tdist_Pinv(0.975, freedom) / gsl_cdf_ugaussian_Pinv(0.975));
 }
 
 /// Where a distribution function of two degrees reaches a share, by halving between 0 and `most`. (GSL's own inverses
@@ -117,7 +74,7 @@ static double quantile(double (*below)(double, double, double), double a, double
     return 0.5 * (low + high);
 }
 
-static rlv_interval share_interval(size_t some, size_t all)
+rlv_interval rlv_articulation_share(size_t some, size_t all)
 {
     const double k = (double)some, n = (double)all;
     if (all == 0)
@@ -166,8 +123,9 @@ static void lay_covariance(const rlv_life_place* p, const double variance[3], do
 }
 
 /// A shift in body axes, from parts along T, N1 and N2 with their variances.
-static void tell_shift(rlv_body_motion* m, const rlv_life* life, const rlv_life_place* p, const rlv_mat3* body,
-                       const double off[3], const double variance[3], double pitch_mm)
+static void tell_shift(rlv_body_motion* m, const rlv_length_table* lengths, const rlv_life* life,
+                       const rlv_life_place* p, const rlv_mat3* body, const double off[3], const double variance[3],
+                       double pitch_mm)
 {
     const rlv_vec3 d =
         rlv_vec3_add(rlv_vec3_scale(p->frame.along, off[0]),
@@ -180,7 +138,7 @@ static void tell_shift(rlv_body_motion* m, const rlv_life* life, const rlv_life_
     m->along_mm = about(part[0], t * sqrt(own[0]));
     m->across_mm = about(part[1], t * sqrt(own[1]));
     m->out_mm = about(part[2], t * sqrt(own[2]));
-    m->shift_mm = length_interval(part, own, 3, rlv_life_freedom(life));
+    m->shift_mm = length_interval(lengths, part, own, 3, rlv_life_freedom(life));
     m->shift_pitches = m->shift_mm.value / pitch_mm;
 }
 
@@ -189,9 +147,15 @@ static rlv_interval in_degrees(rlv_interval i)
     return (rlv_interval){i.value / DEGREE, i.low / DEGREE, i.high / DEGREE};
 }
 
+/// An angle between 0 and 180 degrees.
+static rlv_interval angle_in_degrees(rlv_interval i)
+{
+    return in_degrees((rlv_interval){fmin(i.value, M_PI), fmin(i.low, M_PI), fmin(i.high, M_PI)});
+}
+
 /// A turn: its whole angle, the part about the pole, the tilt of the pole and where it leans to.
-static void tell_turn(rlv_body_motion* m, const rlv_life* life, const rlv_life_test* t, const rlv_mat3* attitude,
-                      const rlv_mat3* body)
+static void tell_turn(rlv_body_motion* m, const rlv_length_table* lengths, const rlv_life* life, const rlv_life_test* t,
+                      const rlv_mat3* attitude, const rlv_mat3* body)
 {
     double off[3], variance[3];
     int parts = 0;
@@ -203,7 +167,7 @@ static void tell_turn(rlv_body_motion* m, const rlv_life* life, const rlv_life_t
     if (parts == 0)
         return;
     const double freedom = life->spread[RLV_LIFE_TURN].freedom;
-    m->rotation_deg = in_degrees(length_interval(off, variance, parts, freedom));
+    m->rotation_deg = angle_in_degrees(length_interval(lengths, off, variance, parts, freedom));
     const rlv_vec3 turn = rlv_vec3_of(t->off[3], t->off[4], t->off[5]);
     const rlv_mat3 off_matrix = rlv_rotation_from_vector(turn);
     const rlv_vec3 pole = rlv_mat3_column(off_matrix, 2);
@@ -212,7 +176,7 @@ static void tell_turn(rlv_body_motion* m, const rlv_life* life, const rlv_life_t
         // The pole's lean as a vector of two: the parts of the smallest turn that brings it there.
         const double tilt = atan2(hypot(pole.x, pole.y), pole.z), sine = hypot(pole.x, pole.y),
                      lean[2] = {sine > 0.0 ? -tilt * pole.y / sine : 0.0, sine > 0.0 ? tilt * pole.x / sine : 0.0};
-        m->tilt_deg = in_degrees(length_interval(lean, t->variance + 3, 2, freedom));
+        m->tilt_deg = angle_in_degrees(length_interval(lengths, lean, t->variance + 3, 2, freedom));
         const rlv_vec3 way = rlv_mat3_apply(*attitude, rlv_vec3_of(pole.x, pole.y, 0.0));
         m->tilt_direction_deg =
             atan2(rlv_vec3_dot(way, rlv_mat3_column(*body, 1)), rlv_vec3_dot(way, rlv_mat3_column(*body, 0))) / DEGREE;
@@ -250,7 +214,7 @@ static double simes(double a, double b)
     return fmin(2.0 * fmin(a, b), fmax(a, b));
 }
 
-static void tell_element(rlv_articulation* a, const rlv_life* life, size_t index)
+static void tell_element(rlv_articulation* a, const rlv_length_table* lengths, const rlv_life* life, size_t index)
 {
     const rlv_life_element* e = &life->element[index];
     rlv_articulated* told = &a->element[e->given];
@@ -259,6 +223,11 @@ static void tell_element(rlv_articulation* a, const rlv_life* life, size_t index
     const bool turned = life->row[e->row].turned;
     double life_variance[3];
     told->place = rlv_life_place_of(life, e->row, e->slot);
+    told->why = RLV_NOTHING_TELLS;
+    if (!t.told)
+        return;
+    told->why = RLV_TOLD;
+    told->state = RLV_IN_PLACE;
     told->row_end = !e->open && (index == life->row[e->row].begin || index + 1 == life->row[e->row].end);
     told->group = e->group;
     told->body = body_axes(life, e->row, &p);
@@ -271,8 +240,8 @@ static void tell_element(rlv_articulation* a, const rlv_life* life, size_t index
     lay_covariance(&p, life_variance, told->life_cov_mm2);
     for (int k = 0; k < 9; k++)
         told->life_frame.m[k] = turned ? p.attitude.m[k] : NAN;
-    tell_shift(&told->motion, life, &p, &told->body, t.off, t.variance, pitch_at(life, e->row, e->slot));
-    tell_turn(&told->motion, life, &t, &p.attitude, &told->body);
+    tell_shift(&told->motion, lengths, life, &p, &told->body, t.off, t.variance, pitch_at(life, e->row, e->slot));
+    tell_turn(&told->motion, lengths, life, &t, &p.attitude, &told->body);
     told->p_shift = rlv_life_p_shift(life, &t);
     told->p_rotation = rlv_life_p_turn(life, &t);
     told->p = simes(told->p_shift, told->p_rotation);
@@ -319,10 +288,12 @@ static rlv_status judge(rlv_articulation* a, const rlv_life* life, rlv_error* er
     for (size_t i = 0; i < life->count; i++)
         if (!isnan(a->element[life->element[i].given].p))
             told[a->tests++] = &a->element[life->element[i].given];
-    const double level = LEVEL * (double)adjust(told, a->tests) / (double)a->tests;
+    const double level = LEVEL * (double)adjust(told, a->tests) / fmax((double)a->tests, 1.0);
     for (size_t i = 0; i < life->count; i++)
     {
         rlv_articulated* one = &a->element[life->element[i].given];
+        if (one->why != RLV_TOLD)
+            continue;
         one->state = state_of(one, level, life->element[i].measured->known);
         if (one->state == RLV_IN_PLACE && one->group > 0)
             one->state = RLV_SHIFTED;
@@ -348,14 +319,30 @@ static void tell_unfilled(rlv_unfilled* u, const rlv_life* life, size_t row, siz
     lay_covariance(&p, variance, u->covariance_mm2);
 }
 
+/// Whether an unfilled place is known better than to the length of its row, along its widest direction at the most.
+static bool is_somewhere(const rlv_life* life, size_t row, const rlv_unfilled* u)
+{
+    const double* c = u->covariance_mm2;
+    const double length = life->row[row].pitch_mm * (double)(life->first[row + 1] - life->first[row]);
+    return gsl_cdf_tdist_Pinv(0.975, rlv_life_freedom(life)) * sqrt(c[0] + c[4] + c[8]) < length;
+}
+
 static rlv_status tell_places(rlv_articulation* a, const rlv_life* life, const bool* filled, rlv_error* error)
 {
     if ((a->unfilled = rlv_reserve(life->slots, sizeof *a->unfilled, error)) == NULL)
         return RLV_SYSTEM;
     for (size_t r = 0; r < life->rows; r++)
         for (size_t s = life->first[r]; s < life->first[r + 1]; s++)
-            if (!filled[s])
-                tell_unfilled(&a->unfilled[a->unfilled_count++], life, r, s, rlv_life_extrapolated(life, r, s, NULL));
+        {
+            rlv_unfilled* u = &a->unfilled[a->unfilled_count];
+            if (filled[s])
+                continue;
+            tell_unfilled(u, life, r, s, rlv_life_extrapolated(life, r, s, NULL));
+            if (is_somewhere(life, r, u))
+                a->unfilled_count++;
+            else
+                a->row[life->row[r].given].lost++;
+        }
     return RLV_DONE;
 }
 
@@ -372,6 +359,8 @@ static void tell_rows(rlv_articulation* a, const rlv_life* life, size_t count, c
     for (size_t r = 0; r < life->rows; r++)
     {
         rlv_articulation_row_told* row = &a->row[life->row[r].given];
+        for (size_t i = life->row[r].begin; i < life->row[r].end; i++)
+            row->untold += a->element[life->element[i].given].why == RLV_NOTHING_TELLS;
         row->used = true;
         row->short_row = row->held < SURE_ROW;
         row->first = life->row[r].first;
@@ -395,6 +384,8 @@ static void tell_parts(rlv_articulation* a, const rlv_life* life)
     }
     for (size_t i = 0; i < life->count; i++)
     {
+        if (a->element[life->element[i].given].why != RLV_TOLD)
+            continue;
         const double share = (life->value[0][life->element[i].slot] - low) / (high - low);
         const size_t k = (size_t)fmin(share * (double)a->part_count, (double)a->part_count - 1.0);
         const bool here = a->element[life->element[i].given].state == RLV_IN_PLACE;
@@ -402,8 +393,8 @@ static void tell_parts(rlv_articulation* a, const rlv_life* life)
         a->part[k].in_place += here, in_place += here;
     }
     for (size_t k = 0; k < a->part_count; k++)
-        a->part[k].share = share_interval(a->part[k].in_place, a->part[k].held);
-    a->share_in_place = share_interval(in_place, held);
+        a->part[k].share = rlv_articulation_share(a->part[k].in_place, a->part[k].held);
+    a->share_in_place = rlv_articulation_share(in_place, held);
 }
 
 /// Whether the axis comes nearer to itself than the body is wide, further along than half around the body.
@@ -433,8 +424,8 @@ static void tell_word(rlv_articulation* a)
     a->word = a->share_in_place.value >= 0.75 ? RLV_ARTICULATED : 4 * near >= 3 * held ? RLV_ASSOCIATED : RLV_ISOLATED;
 }
 
-static rlv_status tell_groups(rlv_articulation* a, const rlv_life* life, const rlv_life_group* group, size_t groups,
-                              rlv_error* error)
+static rlv_status tell_groups(rlv_articulation* a, const rlv_length_table* lengths, const rlv_life* life,
+                              const rlv_life_group* group, size_t groups, rlv_error* error)
 {
     if ((a->group = rlv_reserve(groups, sizeof *a->group, error)) == NULL)
         return RLV_SYSTEM;
@@ -452,8 +443,8 @@ static rlv_status tell_groups(rlv_articulation* a, const rlv_life* life, const r
                                          .last = rlv_life_place_of(life, row, last->slot),
                                          .p = m->p};
         for (size_t i = 0; i < life->count; i++)
-            told->count += life->element[i].group == g + 1;
-        tell_shift(&told->motion, life, &p, &body, m->shift, m->variance, pitch_at(life, row, middle));
+            told->count += a->element[life->element[i].given].group == g + 1;
+        tell_shift(&told->motion, lengths, life, &p, &body, m->shift, m->variance, pitch_at(life, row, middle));
         told->motion.rotation_deg = told->motion.about_pole_deg = told->motion.tilt_deg = UNTOLD;
         told->motion.tilt_direction_deg = NAN;
     }
@@ -471,6 +462,7 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
     for (size_t i = 0; i < count; i++)
     {
         a->element[i] = (rlv_articulated){.state = RLV_UNASSIGNED,
+                                          .why = RLV_WITHOUT_PLACE,
                                           .place = INT_MIN,
                                           .margin = NAN,
                                           .life_mm = {NAN, NAN, NAN},
@@ -491,16 +483,18 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
                                  size_t count, const rlv_placed_element* element, const double* margin,
                                  size_t row_count, rlv_error* error)
 {
+    rlv_length_table lengths;
+    rlv_length_lay(&lengths);
     if (reserve_told(a, count, row_count, error) != RLV_DONE)
         return RLV_SYSTEM;
     for (size_t i = 0; i < life->count; i++)
-        tell_element(a, life, i);
+        tell_element(a, &lengths, life, i);
     bool* filled = rlv_reserve(life->slots, sizeof *filled, error);
     rlv_status status = filled == NULL ? RLV_SYSTEM : judge(a, life, error);
     for (size_t i = 0; i < life->count && status == RLV_DONE; i++)
         filled[life->element[i].slot] = true;
     if (status == RLV_DONE)
-        status = tell_groups(a, life, group, groups, error);
+        status = tell_groups(a, &lengths, life, group, groups, error);
     if (status == RLV_DONE)
         status = tell_places(a, life, filled, error);
     free(filled);
@@ -511,6 +505,9 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
             a->element[i].margin = margin[i], a->element[i].placed = !isnan(margin[i]);
     tell_rows(a, life, count, element);
     tell_parts(a, life);
+    if (isnan(a->share_in_place.value))
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "number the places of more elements, or add a row",
+                        "no element's life position is told by the others");
     a->scatter_along_mm = sqrt(natural_of(life, 0));
     a->scatter_across_mm = sqrt(natural_of(life, 1));
     a->scatter_deg = sqrt(natural_of(life, 3)) / DEGREE;

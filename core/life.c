@@ -256,8 +256,27 @@ static bool weighs_alike(const rlv_life* life, size_t value)
     return true;
 }
 
-/// Fit all values of a kind. Returns minus twice the log of the restricted likelihood, phi taken out; `*unit` gets phi.
-/// `keep` false leaves the values as they are.
+/// What measuring brings to the variance of weight one, at the weights as they are; `*held` gets the sum of them.
+static double measured_unit(const rlv_life* life, rlv_life_kind kind, double* held)
+{
+    double measured = 0.0;
+    *held = 0.0;
+    for (size_t v = first_value(kind); v < first_value(kind) + value_count(kind); v++)
+        for (size_t i = 0; i < life->count; i++)
+        {
+            const rlv_life_element* e = &life->element[i];
+            const double share =
+                e->told[v] && e->trust[kind == RLV_LIFE_TURN] > 0.0 ? 1.0 / rlv_life_scatter(life, e, v) : 0.0;
+            *held += share;
+            measured += share * e->variance[v];
+        }
+    return *held > 0.0 ? measured / *held : 0.0;
+}
+
+/// Fit all values of a kind. Returns minus twice the log of the restricted likelihood at the likeliest phi, which is
+/// `*unit`: no less than what measuring alone brings. (Rows that walk and scatter little fit better than they were
+/// measured; a phi below that would make ratios of variances to it out of steps that are no longer than the pitch is
+/// uneven, and walk by many times that once phi is what it has to be.) `keep` false leaves the values as they are.
 static double fit_kind(rlv_life* life, rlv_life_kind kind, bool keep, double* unit)
 {
     rlv_smoother* s = &life->smoother[kind];
@@ -278,9 +297,9 @@ static double fit_kind(rlv_life* life, rlv_life_kind kind, bool keep, double* un
         for (size_t i = 0; i < life->slots && keep; i++)
             life->value[v][i] = life->base_line[i] + fitted[i];
     }
-    left = fmax(left, 1e-12);
-    *unit = left / freedom;
-    return freedom * log(left) + logs;
+    double weights;
+    *unit = fmax(left / freedom, measured_unit(life, kind, &weights) + LEAST_NATURAL[kind]);
+    return freedom * log(*unit) + left / *unit + logs;
 }
 
 void rlv_life_fit(rlv_life* life, rlv_life_kind kind)
@@ -402,19 +421,35 @@ static double* variance_at(const rlv_life* life, size_t row, size_t slot, size_t
 /// measuring brings.
 static void find_natural(rlv_life* life, rlv_life_kind kind, double phi)
 {
-    double measured = 0.0, held = 0.0;
-    for (size_t v = first_value(kind); v < first_value(kind) + value_count(kind); v++)
-        for (size_t i = 0; i < life->count; i++)
-        {
-            const rlv_life_element* e = &life->element[i];
-            const double share =
-                e->told[v] && e->trust[kind == RLV_LIFE_TURN] > 0.0 ? 1.0 / rlv_life_scatter(life, e, v) : 0;
-            held += share;
-            measured += share * e->variance[v];
-        }
+    double held;
+    const double measured = measured_unit(life, kind, &held);
     rlv_life_spread* s = &life->spread[kind];
-    s->natural = held > 0.0 ? fmax(phi - measured / held, LEAST_NATURAL[kind]) : LEAST_NATURAL[kind];
-    s->unit = held > 0.0 ? s->natural + measured / held : phi;
+    s->natural = held > 0.0 ? fmax(phi - measured, LEAST_NATURAL[kind]) : LEAST_NATURAL[kind];
+    s->unit = held > 0.0 ? s->natural + measured : phi;
+}
+
+/// The variances of all slots, into the diagonals of their rows' blocks.
+static void find_variances_of_all(const rlv_life* life, rlv_smoother* s, double* covariance)
+{
+    double* variance = life->room[0]; // the weights are in the factor now
+    rlv_smoother_variances(s, variance);
+    for (size_t r = 0; r < life->rows; r++)
+    {
+        const size_t n = life->first[r + 1] - life->first[r];
+        for (size_t i = 0; i < n; i++)
+            covariance[life->block[r] + i * n + i] = variance[life->first[r] + i];
+    }
+}
+
+/// Copy the blocks of a row, or of all.
+static void copy_spread(const rlv_life* life, size_t row, const double* from, double* to)
+{
+    for (size_t r = 0; r < life->rows; r++)
+    {
+        const size_t n = life->first[r + 1] - life->first[r];
+        if (row == r || row == RLV_LIFE_ALL)
+            memcpy(to + life->block[r], from + life->block[r], n * n * sizeof *to);
+    }
 }
 
 /// Covariances of a kind, and the values that belong to the same weights.
@@ -430,17 +465,12 @@ static void find_spread(rlv_life* life, rlv_life_kind kind, size_t row)
         double* covariance = life->covariance[rlv_life_spread_index(v)];
         if (anew)
             rlv_smoother_factor(s, life->room[0], life->spread[kind].penalty);
-        for (size_t r = 0; r < life->rows; r++)
-        {
-            const size_t n = life->first[r + 1] - life->first[r];
-            double* block = covariance + life->block[r];
-            if (anew && row == r)
-                rlv_smoother_spread(s, r, block);
-            else if (anew && row == RLV_LIFE_ALL)
-                rlv_smoother_variances(s, r, block);
-            else if (!anew && kind == RLV_LIFE_TURN && (row == r || row == RLV_LIFE_ALL))
-                memcpy(block, life->covariance[rlv_life_spread_index(v - 1)] + life->block[r], n * n * sizeof *block);
-        }
+        if (anew && row == RLV_LIFE_ALL)
+            find_variances_of_all(life, s, covariance);
+        else if (anew && row != RLV_LIFE_NONE)
+            rlv_smoother_spread(s, row, covariance + life->block[row]);
+        else if (!anew && kind == RLV_LIFE_TURN && row != RLV_LIFE_NONE)
+            copy_spread(life, row, life->covariance[rlv_life_spread_index(v - 1)], covariance);
         rlv_smoother_fit(s, life->room[1], life->room[0], NULL);
         for (size_t i = 0; i < life->slots; i++)
             life->value[v][i] = life->base_line[i] + life->room[0][i];
@@ -519,22 +549,47 @@ double rlv_life_variance(const rlv_life* life, size_t row, size_t slot, size_t v
     return h * h * life->spread[rlv_life_kind_of(value)].unit * *variance_at(life, row, slot, value);
 }
 
+/// Half of the 95 % interval of a life position or attitude, natural scatter included.
+static double half_of(const rlv_life* life, size_t value, double known)
+{
+    const rlv_life_spread* s = &life->spread[rlv_life_kind_of(value)];
+    return gsl_cdf_tdist_Pinv(0.975, fmax(s->freedom, 1.0)) * sqrt(known + s->natural);
+}
+
+bool rlv_life_is_told(const rlv_life* life, size_t row, size_t slot, const double* known)
+{
+    bool told = true;
+    for (size_t v = 0; v < 3; v++)
+        told &= half_of(life, v, known[v]) < life->row[row].pitch_mm * life->stretch[slot];
+    return told;
+}
+
+/// The leave-one-out distance and variance of one value.
+static void test_value(const rlv_life* life, const rlv_life_element* e, size_t v, double widen, rlv_life_test* t)
+{
+    const double leverage = weight_of(life, e, v) * *variance_at(life, e->row, e->slot, v);
+    if (!e->told[v] || !(leverage < 1.0))
+        return;
+    t->off[v] = e->off[v] / (1.0 - leverage);
+    t->known[v] = widen * rlv_life_variance(life, e->row, e->slot, v) / (1.0 - leverage);
+    t->variance[v] = t->known[v] + rlv_life_scatter(life, e, v);
+}
+
 rlv_life_test rlv_life_test_of(const rlv_life* life, const rlv_life_element* e)
 {
-    const double widen = rlv_life_extrapolated(life, e->row, e->slot, e) ? RLV_LIFE_WIDENING : 1.0;
+    const bool beyond = rlv_life_extrapolated(life, e->row, e->slot, e);
     rlv_life_test t;
     for (size_t v = 0; v < RLV_LIFE_VALUES; v++)
     {
         t.off[v] = e->off[v];
         t.variance[v] = t.known[v] = INFINITY;
-        if (!e->told[v])
-            continue;
-        const double spread = *variance_at(life, e->row, e->slot, v),
-                     leverage = fmin(weight_of(life, e, v) * spread, 1.0 - 1e-9);
-        t.off[v] = e->off[v] / (1.0 - leverage);
-        t.known[v] = widen * rlv_life_variance(life, e->row, e->slot, v) / (1.0 - leverage);
-        t.variance[v] = t.known[v] + rlv_life_scatter(life, e, v);
+        test_value(life, e, v, !beyond ? 1.0 : v < 3 ? RLV_LIFE_WIDENING : RLV_LIFE_WIDENING_TURN, &t);
+        if (v >= 3 && !(half_of(life, v, t.known[v]) < M_PI_2))
+            t.variance[v] = t.known[v] = INFINITY;
     }
+    t.told = rlv_life_is_told(life, e->row, e->slot, t.known);
+    for (size_t v = 0; v < RLV_LIFE_VALUES && !t.told; v++)
+        t.variance[v] = t.known[v] = INFINITY;
     return t;
 }
 

@@ -123,12 +123,17 @@ rlv_status rlv_life_choose(rlv_life* life, rlv_life_kind kind, rlv_error* error)
 #define RLV_LIFE_NONE (SIZE_MAX - 1)
 void rlv_life_spread_of(rlv_life* life, size_t kinds, size_t row, double kept);
 
+/// Whether a life position is told: where its 95 % interval, natural scatter included, reaches no further than the
+/// next place in any direction. What is known no better may be that of another place. `known` has three variances.
+bool rlv_life_is_told(const rlv_life* life, size_t row, size_t slot, const double* known);
+
 /// An element against its life position as the others tell it: distance and variance of each value (mm and radians);
-/// not known is variance infinite.
+/// not known is variance infinite. Neither is a part of an attitude whose interval reaches 90 degrees to either side.
 typedef struct rlv_life_test
 {
     double off[RLV_LIFE_VALUES], variance[RLV_LIFE_VALUES];
     double known[RLV_LIFE_VALUES]; ///< variance of the life position alone, natural scatter left out
+    bool told;                     ///< false: the others do not tell where it belongs, and nothing else is known
 } rlv_life_test;
 rlv_life_test rlv_life_test_of(const rlv_life* life, const rlv_life_element* element);
 
@@ -139,10 +144,12 @@ void rlv_life_measure(const rlv_life* life, rlv_life_element* element);
 double rlv_life_variance(const rlv_life* life, size_t row, size_t slot, size_t value);
 
 /// Whether a slot lies beyond all the row's elements in the fit, `but` (may be NULL) left aside. An animal bends and
-/// tapers more at its ends than the rows do on the whole: the variance of a life position there is widened by this
-/// factor (false alarms of single tests at the nominal 5 % were 7 to 9 % without it).
+/// tapers more at its ends than the rows do on the whole: the variance of a life position there is widened by the first
+/// factor (false alarms of single tests at the nominal 5 % were 7 to 9 % without it), that of an attitude by the second
+/// (with the first they were 7.3 %, and 2.6 % at the nominal 1 %).
 bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const rlv_life_element* but);
 #define RLV_LIFE_WIDENING 1.2
+#define RLV_LIFE_WIDENING_TURN 1.9
 
 /// p of position and of attitude; NaN where nothing is known.
 double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test);

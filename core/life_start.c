@@ -165,7 +165,7 @@ static rlv_status first_curves(rlv_life* life, rlv_vec3* curve, rlv_error* error
         {
             fine[r] = fmin(FIRST_PITCH_MM / plain_pitch(life, r, pitches), MOST_FIRST_FINENESS);
             for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
-                u[i] = (double)(i - life->first[r]) + (double)r * 1e6; // rows do not meet: no shared part, narrow band
+                u[i] = (double)(i - life->first[r]);
         }
         status = rlv_smoother_lay(&s, life->rows, life->first, u, fine, 2, 0, false, NULL, error);
         for (int round = 0; round < L1_ROUNDS && status == RLV_DONE; round++)

@@ -32,6 +32,7 @@ void rlv_smoother_free(rlv_smoother* s)
     free(s->factor);
     free(s->room);
     free(s->wide);
+    free(s->inverse);
     *s = (rlv_smoother){0};
 }
 
@@ -82,9 +83,12 @@ static rlv_status find_order(rlv_smoother* s, const double* u, double low, doubl
     if (all == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < s->slots; i++)
-        all[i] = (placed){u[i], i};
-    for (size_t i = 0; i < s->slots && s->walk; i++)
-        all[walk_of(s, i)] = (placed){u[i], walk_of(s, i)};
+    {
+        const double at = s->knots > 0 ? u[i] : (double)i; // rows that share nothing come one after another
+        all[i] = (placed){at, i};
+        if (s->walk)
+            all[walk_of(s, i)] = (placed){at, walk_of(s, i)};
+    }
     for (size_t k = 0; k < s->knots; k++)
         all[s->slots + k] = (placed){low + ((double)k - 1.0) * step, s->slots + k};
     qsort(all, s->size, sizeof *all, by_place);
@@ -150,7 +154,8 @@ rlv_status rlv_smoother_lay(rlv_smoother* s, size_t rows, const size_t* first, c
         return RLV_SYSTEM;
     if ((s->factor = rlv_reserve(s->size, (s->band + 1) * sizeof *s->factor, error)) == NULL ||
         (s->room = rlv_reserve(s->size, sizeof *s->room, error)) == NULL ||
-        (s->wide = rlv_reserve(s->size, RLV_SMOOTHER_WIDE * sizeof *s->wide, error)) == NULL)
+        (s->wide = rlv_reserve(s->size, RLV_SMOOTHER_WIDE * sizeof *s->wide, error)) == NULL ||
+        (s->inverse = rlv_reserve(s->size, (s->band + 1) * sizeof *s->inverse, error)) == NULL)
         return RLV_SYSTEM;
     return RLV_DONE;
 }
@@ -417,19 +422,65 @@ void rlv_smoother_spread(rlv_smoother* s, size_t row, double* block)
     }
 }
 
-void rlv_smoother_variances(rlv_smoother* s, size_t row, double* block)
+/// The entries of the inverse that lie in the band (K. Takahashi, J. Fagan, M.-S. Chen, Formation of a sparse bus
+/// impedance matrix, 8th PICA Conf., 1973): from the last column on, each from those after it and the factor.
+EACH_WIDTH static void invert(rlv_smoother* s)
 {
-    const size_t first = s->first[row], n = s->first[row + 1] - first;
-    for (size_t i = 0; i < n; i += WIDE)
+    for (size_t j = s->size; j-- > 0;)
     {
-        size_t from;
-        double sum[WIDE] = {0};
-        const size_t lanes = begin_wide(s, row, first + i, &from);
-        for (size_t j = from; j < s->size; j++)
-            for (size_t k = 0; k < WIDE; k++)
-                sum[k] += s->wide[WIDE * j + k] * s->wide[WIDE * j + k];
-        for (size_t k = 0; k < lanes; k++)
-            block[(i + k) * n + i + k] = sum[k];
+        const size_t reach = reach_of(s, j);
+        const double* restrict column = column_of(s, j);
+        double* restrict own = s->inverse + j * (s->band + 1);
+        memset(own, 0, reach * sizeof *own);
+        for (size_t k = 1; k < reach; k++)
+        {
+            const double* restrict other = own + k * (s->band + 1), by = column[k];
+            double sum[WIDE] = {0};
+            size_t i = 0;
+            for (; i + WIDE <= reach - k; i += WIDE)
+                for (size_t w = 0; w < WIDE; w++)
+                {
+                    own[k + i + w] -= by * other[i + w];
+                    sum[w] += column[k + i + w] * other[i + w];
+                }
+            for (; i < reach - k; i++)
+            {
+                own[k + i] -= by * other[i];
+                sum[0] += column[k + i] * other[i];
+            }
+            for (size_t w = 1; w < WIDE; w++)
+                sum[0] += sum[w];
+            own[k] -= sum[0] - by * other[0]; // its head once, not twice
+        }
+        double head = 1.0 / column[0];
+        for (size_t k = 1; k < reach; k++)
+        {
+            own[k] /= column[0];
+            head -= column[k] * own[k];
+        }
+        own[0] = head / column[0];
+    }
+}
+
+void rlv_smoother_variances(rlv_smoother* s, double* variance)
+{
+    invert(s);
+    for (size_t i = 0; i < s->slots; i++)
+    {
+        size_t at[6], count = 0; // g, h and four of f
+        double share[6];
+        at[count] = s->order[i], share[count++] = 1.0;
+        if (s->walk)
+            at[count] = s->order[walk_of(s, i)], share[count++] = 1.0;
+        for (size_t a = 0; a < 4 && s->knots > 0; a++)
+            at[count] = s->order[s->slots + s->knot[i] + a], share[count++] = s->basis[4 * i + a];
+        variance[i] = 0.0;
+        for (size_t a = 0; a < count; a++)
+            for (size_t b = 0; b < count; b++)
+            {
+                const size_t low = at[a] < at[b] ? at[a] : at[b], high = larger(at[a], at[b]);
+                variance[i] += share[a] * share[b] * s->inverse[low * (s->band + 1) + high - low];
+            }
     }
 }
 

@@ -9,7 +9,7 @@
 /// times q squared: a step in proportion to the pitch. As a mixed model (D. Ruppert, M. P. Wand, R. J. Carroll,
 /// Semiparametric Regression, 2003) the penalties are ratios of variances: they are chosen by restricted likelihood,
 /// and phi times the inverse of the normal matrix is the covariance of what is not known, bias of smoothing included.
-/// Unknowns are ordered along u, so that the normal matrix is a band; GSL factors it.
+/// Unknowns are ordered along u, or where nothing is shared row by row, so that the normal matrix is a narrow band.
 
 #ifndef RLV_SMOOTHER_H
 #define RLV_SMOOTHER_H
@@ -37,6 +37,7 @@ typedef struct rlv_smoother
     double* room;    ///< size: the solution last found
     double* plain;   ///< size: right-hand sides
     double* wide;    ///< RLV_SMOOTHER_WIDE * size
+    double* inverse; ///< as `factor`: of the inverse, what lies in the band
 } rlv_smoother;
 
 /// Penalties, as ratios to the weights.
@@ -64,8 +65,8 @@ double rlv_smoother_fit(rlv_smoother* smoother, const double* sum, double* value
 /// After factoring: the covariance over phi of the values of the n slots of a row, n * n.
 void rlv_smoother_spread(rlv_smoother* smoother, size_t row, double* block);
 
-/// The diagonal of that block alone; the rest of `block` stays as it is. At a quarter of the work.
-void rlv_smoother_variances(rlv_smoother* smoother, size_t row, double* block);
+/// The diagonals of those blocks alone, of all rows: one a slot. At no more work than factoring.
+void rlv_smoother_variances(rlv_smoother* smoother, double* variance);
 
 /// Part of minus twice the log of the restricted likelihood that penalties and weights bring: log det of the normal
 /// matrix less that of the penalty. After factoring.

@@ -291,6 +291,8 @@ static void find_reasons(history_articulation* a)
         {
             const size_t row = a->given[a->given_of[i]].row;
             a->why[i] = a->fitted && a->fit.row[row].used ? HISTORY_NO_PLACE : HISTORY_ROW_UNUSED;
+            if (a->fitted && a->fit.element[a->given_of[i]].why == RLV_NOTHING_TELLS)
+                a->why[i] = HISTORY_NOTHING_TELLS;
             if (a->why[i] == HISTORY_NO_PLACE)
                 find_nearest(a, i);
         }

@@ -47,12 +47,13 @@ typedef struct history_unfilled
 typedef enum history_left_out
 {
     HISTORY_JUDGED,
-    HISTORY_NO_ROW,     ///< it belongs to no row
-    HISTORY_NOT_PLACED, ///< not known in the block's frame
-    HISTORY_ROW_UNUSED, ///< its row has too few elements with a known place
-    HISTORY_NO_PLACE,   ///< more than one of the free places of its row may be its own
-    HISTORY_OFF_ROW,    ///< none may: it has moved, and from which place is not known
-    HISTORY_SPOIL,      ///< found in the spoil
+    HISTORY_NO_ROW,        ///< it belongs to no row
+    HISTORY_NOT_PLACED,    ///< not known in the block's frame
+    HISTORY_ROW_UNUSED,    ///< its row has too few elements with a known place
+    HISTORY_NOTHING_TELLS, ///< the other elements do not tell where it belongs
+    HISTORY_NO_PLACE,      ///< more than one of the free places of its row may be its own
+    HISTORY_OFF_ROW,       ///< none may: it has moved, and from which place is not known
+    HISTORY_SPOIL,         ///< found in the spoil
 } history_left_out;
 
 /// The unfilled life position nearest to an element that has no place: of its row, and among the places that it may

@@ -31,6 +31,7 @@ static const char* reason_name(history_left_out why)
     static const char* const name[] = {[HISTORY_NO_ROW] = "belongs to no row",
                                        [HISTORY_NOT_PLACED] = "not known in the block's frame",
                                        [HISTORY_ROW_UNUSED] = "its row is left out",
+                                       [HISTORY_NOTHING_TELLS] = "the others do not tell where it belongs",
                                        [HISTORY_NO_PLACE] = "more than one free place of its row fits",
                                        [HISTORY_OFF_ROW] =
                                            "lies off its row: it has moved, from which place is not known",
@@ -862,6 +863,7 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
         history_left_out why;
         const char* text;
     } left[] = {{HISTORY_ROW_UNUSED, "not judged, since their row is left out"},
+                {HISTORY_NOTHING_TELLS, "not judged, since the others do not tell where they belong"},
                 {HISTORY_NO_PLACE, "not judged, since more than one of the free places of their row fits"},
                 {HISTORY_NO_ROW, "not judged, since they belong to no row"},
                 {HISTORY_NOT_PLACED, "not judged, since they are not known in the block's frame"}};

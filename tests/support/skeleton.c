@@ -153,7 +153,11 @@ static void lay_row(skeleton* s, const body* b, size_t row, double angle, scan_r
             s->missing[s->missing_count++].life_mm = life;
         }
         else if (s->count < SKELETON_MOST)
+        {
             add_plate(s, row, k + 1, life, frame);
+            // A walk between two neighbours that are held: half the variance of a step.
+            s->truth[s->count - 1].uneven_mm = p->jitter * pitch * (1 - taper * k / fmax(places - 2, 1)) * M_SQRT1_2;
+        }
         at += pitch * (1 - taper * k / fmax(places - 2, 1)) * (1 + p->jitter * scan_random_normal(random));
     }
 }
@@ -212,6 +216,14 @@ static void slide_patch(skeleton* s, scan_random* random)
             rlv_vec3_along(rlv_vec3_scale(front, s->plan.patch_mm * cos(side)), s->plan.patch_mm * sin(side), left);
         s->truth[i].shifted = s->truth[i].in_patch = true;
     }
+}
+
+static double sds_of(const skeleton* s, const skeleton_truth* t)
+{
+    const rlv_vec3 front = rlv_mat3_column(t->life, 0);
+    const double along = rlv_vec3_dot(t->shift_mm, front),
+                 across = rlv_vec3_length(rlv_vec3_along(t->shift_mm, -along, front));
+    return hypot(along / hypot(s->combined_mm, t->uneven_mm), across / s->combined_mm);
 }
 
 /// What is measured of a plate.
@@ -276,7 +288,10 @@ skeleton* skeleton_make(const skeleton_plan* plan)
         slide_patch(s, &random);
     displace_share(s, &random);
     for (size_t i = 0; i < s->count; i++)
+    {
+        s->truth[i].shift_sds = sds_of(s, &s->truth[i]);
         measure(s, i, &random);
+    }
     free(b);
     return s;
 }

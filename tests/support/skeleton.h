@@ -45,6 +45,8 @@ typedef struct skeleton_truth
     rlv_vec3 life_mm;  ///< where it lay in life, its natural scatter included
     rlv_mat3 life;     ///< its attitude there
     rlv_vec3 shift_mm; ///< how it moved
+    double uneven_mm;  ///< sd along the body of its place between its neighbours, where the pitch is uneven
+    double shift_sds;  ///< in combined sds of each direction, the uneven pitch included along the body
     double rotation_deg;
     bool shifted, rotated, in_patch;
 } skeleton_truth;
