@@ -461,26 +461,39 @@ static bool is_loose(const history_articulation* a, size_t element)
                                     is_of_used_row(a, element));
 }
 
-/// Variance, per axis, of how far what lies off its row was carried, at the least.
+/// Variance, per axis, of how far what lies off its row was carried: at first, at the least; then by where each came
+/// from as far as its candidates tell.
 static double carried_mm2(const history_articulation* a)
 {
     double squares = 0.0, count = 0.0;
-    for (size_t i = 0; i < a->elements->count; i++)
-        if (a->why[i] == HISTORY_OFF_ROW && a->nearest[i].unfilled != SIZE_MAX)
+    for (size_t i = 0; i < a->stray_count; i++)
+    {
+        const size_t element = a->stray[i].element;
+        const rlv_candidates* from = &a->stray[i].candidates;
+        const double* at = a->elements->one[element].fusion.element.position_mm;
+        double square = 0.0, some = 0.0;
+        if (a->why[element] != HISTORY_OFF_ROW || a->nearest[element].unfilled == SIZE_MAX)
+            continue;
+        for (size_t k = 0; k < from->count; k++)
         {
-            squares += a->nearest[i].distance_mm.value * a->nearest[i].distance_mm.value / 3.0;
-            count += 1.0;
+            const double d = rlv_vec3_length(rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]),
+                                                          a->fit.unfilled[from->candidate[k].unfilled].position_mm));
+            square += from->candidate[k].probability * d * d;
+            some += from->candidate[k].probability;
         }
-    return count > 0.0 ? squares / count : 0.0;
+        squares += some > 0.0 ? square / some : pow(a->nearest[element].distance_mm.value, 2.0);
+        count += 1.0;
+    }
+    return count > 0.0 ? squares / (3.0 * count) : 0.0;
 }
 
 /// What lies loose in the rock: where, and about how far from its life position. Its size is not held against that of
 /// its row, of which less may show.
-static void tell_in_rock(rlv_stray* stray, const history_articulation* a, size_t element)
+static void tell_in_rock(rlv_stray* stray, const history_articulation* a, size_t element, double carried)
 {
     const history_element* one = &a->elements->one[element];
     const rlv_element* e = &one->fusion.element;
-    const double carried = a->why[element] == HISTORY_OFF_ROW ? carried_mm2(a) : 0.0;
+    carried = a->why[element] == HISTORY_OFF_ROW ? carried : 0.0;
     stray->length_mm = stray->width_mm = UNTOLD;
     if (!one->placed)
         return;
@@ -528,18 +541,13 @@ static void locate_bag(rlv_stray* stray, const history_elements* e, const rlv_sp
     stray->located = true;
 }
 
-static rlv_status find_candidates(history_articulation* a, rlv_error* error)
+/// What is known of each loose element, by how far such were carried.
+static void tell_strays(const history_articulation* a, rlv_stray* stray, bool* may)
 {
     const history_elements* e = a->elements;
     const rlv_specimen* specimen = e->history->specimen;
-    for (size_t i = 0; i < e->count; i++)
-        if (is_loose(a, i))
-            a->stray[a->stray_count++].element = i;
-    rlv_stray* stray = rlv_reserve(a->stray_count, sizeof *stray, error);
-    bool* may = rlv_reserve(a->stray_count * a->row_count, sizeof *may, error);
-    rlv_candidates* found = rlv_reserve(a->stray_count, sizeof *found, error);
-    rlv_status status = stray != NULL && may != NULL && found != NULL ? RLV_DONE : RLV_SYSTEM;
-    for (size_t i = 0; i < a->stray_count && status == RLV_DONE; i++)
+    const double carried = carried_mm2(a);
+    for (size_t i = 0; i < a->stray_count; i++)
     {
         const history_element* one = &e->one[a->stray[i].element];
         const rlv_element_record* record = one->record;
@@ -553,12 +561,35 @@ static rlv_status find_candidates(history_articulation* a, rlv_error* error)
         if (a->why[a->stray[i].element] == HISTORY_SPOIL)
             locate_bag(&stray[i], e, one->bag);
         else
-            tell_in_rock(&stray[i], a, a->stray[i].element);
+            tell_in_rock(&stray[i], a, a->stray[i].element, carried);
     }
-    if (status == RLV_DONE)
+}
+
+enum
+{
+    CARRIED_ROUNDS = 12, ///< in which how far things were carried and where they came from settle
+};
+
+static rlv_status find_candidates(history_articulation* a, rlv_error* error)
+{
+    for (size_t i = 0; i < a->elements->count; i++)
+        if (is_loose(a, i))
+            a->stray[a->stray_count++].element = i;
+    rlv_stray* stray = rlv_reserve(a->stray_count, sizeof *stray, error);
+    bool* may = rlv_reserve(a->stray_count * a->row_count, sizeof *may, error);
+    rlv_candidates* found = rlv_reserve(a->stray_count, sizeof *found, error);
+    rlv_status status = stray != NULL && may != NULL && found != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (int round = 0; round < CARRIED_ROUNDS && status == RLV_DONE; round++)
+    {
+        tell_strays(a, stray, may);
         status = rlv_articulation_candidates(found, &a->fit, a->given_count, a->given, a->stray_count, stray, error);
-    for (size_t i = 0; i < a->stray_count && found != NULL; i++)
-        a->stray[i].candidates = found[i];
+        for (size_t i = 0; i < a->stray_count; i++)
+        {
+            rlv_candidates_free(&a->stray[i].candidates, 1);
+            a->stray[i].candidates = found[i];
+            found[i] = (rlv_candidates){0};
+        }
+    }
     free(stray);
     free(may);
     free(found);

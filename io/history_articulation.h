@@ -15,8 +15,10 @@
 /// A loose element is one whose own place no figure tells: it was found in the spoil, or lies off its row, or could not
 /// be measured. All of them are held against the free life positions at once (rlv_articulation_candidates), since no
 /// two had one. Of what lies in the rock it is known where it was carried to: its part of the rock is as wide about it
-/// as those that lie off their rows lie from the free place nearest to them, root mean square, which is the least that
-/// they can have gone. Their sizes are not held against those of a row: of what is still in its row less may show.
+/// as those that lie off their rows were carried, root mean square. That is told by where they came from, and tells it:
+/// from the free place nearest to each at first, then by their candidates, in rounds until both settle (A. P. Dempster,
+/// N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39, 1977). That a current may have carried several one way is not
+/// used. Their sizes are not held against those of a row: of what is still in its row less may show.
 ///
 /// What happened to the carcass is summed up as core/disturbance.h has it: a current runs along the floor that became
 /// the bedding, so the level is the bedding's where that is known.

@@ -199,11 +199,11 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     if (a->stray_count == 0)
         return;
     page_part(p, "strays", "Which loose elements belong where");
-    page_paragraph(p,
-                   "Loose elements of a row are held against its free places all at once, since no two had one place: "
-                   "by the places that the record leaves them, by where they lie, and those from the spoil by size. A "
-                   "place that a "
-                   "loose element surely had is none to look for bone in.");
+    page_paragraph(
+        p, "Loose elements of a row are held against its free places all at once, since no two had one place: "
+           "by the places that the record leaves them, by where they lie, and those from the spoil by size. A "
+           "place that a loose element surely had is none to look for bone in. Each is judged by itself: where the "
+           "map shows that several were carried one way, that tells more than these figures do.");
     put_table(p, articulation_loose_wall(a), whole(s, ARTICULATION_CANDIDATES), NULL, NULL);
 }
 

@@ -100,10 +100,13 @@ static void put_loose(rlv_page* p, const history_articulation* a)
         "the spoil is held against a straight line through those of the row's nearest eight elements (Student's t). "
         "Its place counts by "
         "where it lies, or by the part of the rock that its bag came from: in life position with the share in place, "
-        "else in a normal cloud as wide as displaced elements lie off; for what lies off its row that is as far as all "
-        "such lie from the free place nearest to them (root mean square), and its size, all of which shows, is not "
-        "held "
-        "against that of a row of which less may show. No two had one place.",
+        "else in a normal cloud as wide as displaced elements lie off. For what lies off its row that cloud is as wide "
+        "as "
+        "such elements were carried, which is told by where they came from and tells it, in rounds until both settle "
+        "(A. "
+        "P. Dempster, N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39, 1977); its size, all of which shows, is not "
+        "held against that of a row of which less may show. No two had one place. That a current may have carried "
+        "several one way is not used.",
         a->stray_count,
         a->stray_count <= RLV_STRAYS_TOGETHER ? "at once, summed over all assignments" : "each by itself",
         words_share(RLV_STRAY_NONE).text);
