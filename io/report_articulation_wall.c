@@ -323,8 +323,7 @@ static report_text claims_words(const history_articulation* a, size_t unfilled)
 }
 
 static const table_column unfilled_columns[] = {
-    {"row", NULL, "row", TABLE_TEXT, "Row of life positions."},
-    {"place", NULL, "place", TABLE_TEXT, "Place in it, counted from the head; several where the row goes on."},
+    {"place", NULL, "place", TABLE_TEXT, "Place in its row, counted from the head; several where the row goes on."},
     {"place_sure", NULL, "number sure to", TABLE_TEXT, "How sure that number is, where the row was counted."},
     {"position", "mm", "position", TABLE_PLACE, "Middle of where its element belongs: of the first of several."},
     {"region_half", NULL, "± 95 % mm", TABLE_TEXT, "Half of the longest axis of its 95 % region."},
@@ -428,12 +427,19 @@ const char* articulation_corridor_words(const history_articulation* a)
     return NULL;
 }
 
+/// "25 of LL", "24-35 of LR"; "any of VL" where its places are not known.
+static report_text places_name(const history_articulation* a, size_t row, int first, int last)
+{
+    report_text name = articulation_places(first, last);
+    add(&name, "%s of %.60s", first == INT_MIN ? "any" : "", row_id(a, row));
+    return name;
+}
+
 static void put_unfilled(rlv_table* t, const history_articulation* a, size_t first, size_t last)
 {
     const rlv_unfilled* life = unfilled_of(a, first);
     const double sure = articulation_number_sure(a, life);
-    table_text(t, row_id(a, life->row));
-    table_text(t, articulation_places(life->place, unfilled_of(a, last)->place).text);
+    table_text(t, places_name(a, life->row, life->place, unfilled_of(a, last)->place).text);
     table_text(t, isnan(sure) ? NULL : words_share(sure).text);
     table_place(t, life->position_mm, articulation_region_half_mm(life) / sqrt(life->radius2));
     table_text(t, regions_words(a, first, last).text);
@@ -445,8 +451,9 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t fir
 
 static void put_left_out(rlv_table* t, const history_articulation* a, size_t row)
 {
-    table_text(t, row_id(a, row));
-    table_text(t, articulation_or_null(articulation_places(a->row[row].first, a->row[row].last).text));
+    const rlv_articulation_row* places = &a->row[row];
+    const bool known = places->last >= places->first;
+    table_text(t, places_name(a, row, known ? places->first : INT_MIN, known ? places->last : INT_MIN).text);
     table_none(t);
     table_none(t);
     table_none(t);

@@ -184,12 +184,14 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     const history_articulation* a = &s->articulation;
     page_part(p, "expected", "Where bone may still lie");
     page_paragraph(p, "Where a place has no element, bone may lie, or may have been carried off before it was buried. "
-                      "First, row by row, how many there are of both.");
+                      "First, row by row, how many places are free, and how many elements are loose that may have come "
+                      "from them.");
     put_open(p, a);
     page_paragraph(p,
                    "Depth is how far the middle of a life position lies below the nearest place of today's surface. "
                    "Above zero it is inside the rock. Below zero it is above the surface, where no rock is any more. "
-                   "Where the interval holds 0 it cannot be told which: at the surface.");
+                   "Where the interval holds 0 it cannot be told which: at the surface. ‘Of none known’ is how likely "
+                   "it is that no loose element belonged there, so that its bone is still to be found.");
     put_table(
         p, articulation_unfilled_wall(a), whole(s, ARTICULATION_UNFILLED),
         "A dash: the rock there is gone, its number was recorded, no loose element is likely to have been there, or "
