@@ -342,7 +342,50 @@ static void bedding_words(char* into, size_t size, const history_elements* eleme
         snprintf(into, size, "bedding");
 }
 
-static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_sheet_view* view, rlv_error* error)
+/// The table of free places as it is printed on a bone map.
+typedef struct places_table
+{
+    size_t rows;
+    char (*text)[240];
+    const char** cell;
+} places_table;
+
+enum
+{
+    PLACES_COLUMNS = 5,
+    PLACES_MOST = 24, ///< rows on a map; the report's table has all
+};
+
+static const char* const places_head[PLACES_COLUMNS] = {"place", "where", "depth mm", "may have been that of",
+                                                        "of none known"};
+static const bool places_right[PLACES_COLUMNS] = {false};
+
+static void free_places(places_table* t)
+{
+    free(t->text);
+    free(t->cell);
+}
+
+static rlv_status places_of(places_table* t, const history_articulation* a, rlv_error* error)
+{
+    static const size_t column[PLACES_COLUMNS] = {0, 4, 5, 6, 7}; // of the table that people read
+    rlv_table wall = articulation_unfilled_wall(a);
+    t->rows = table_rows(&wall) < PLACES_MOST ? table_rows(&wall) : PLACES_MOST;
+    t->text = rlv_reserve(t->rows * PLACES_COLUMNS, sizeof *t->text, error);
+    t->cell = rlv_reserve(t->rows * PLACES_COLUMNS, sizeof *t->cell, error);
+    rlv_status status = t->text != NULL && t->cell != NULL ? table_check(&wall, error) : RLV_SYSTEM;
+    for (size_t i = 0; i < t->rows * PLACES_COLUMNS && status == RLV_DONE; i++)
+    {
+        const table_shown shown = table_show(&wall, i / PLACES_COLUMNS, column[i % PLACES_COLUMNS]);
+        sheet_letters(t->text[i], sizeof t->text[i], shown.text != NULL ? shown.text : shown.number.text);
+        t->cell[i] = t->text[i];
+    }
+    table_free(&wall);
+    return status;
+}
+
+static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_sheet_view* view,
+                            const places_table* places, rlv_error* error)
 {
     char bedding[80], caption[400], alt[1600];
     rlv_sheet sheet = {0};
@@ -355,7 +398,10 @@ static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_s
                                                              : 1.0,
                            .paper = job->order.fit ? SHEET_PAPER : SHEET_SMALL,
                            .direction_count = job->view.direction_count,
-                           .direction = job->view.direction};
+                           .direction = job->view.direction,
+                           .table = {PLACES_COLUMNS, places->rows, places_head, places->cell, places_right},
+                           .table_caption = "Places without an element: where bone may lie. Depth is below the nearest "
+                                            "place of today's surface, below zero above it"};
     if (a->elements->bedding_known)
     {
         bedding_words(bedding, sizeof bedding, a->elements);
@@ -380,6 +426,7 @@ static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_s
 static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_error* error)
 {
     bones b = {0};
+    places_table places = {0};
     stage_look look = {0};
     rlv_sheet_view view = {0};
     const char* stage = job->history->stage[job->order.stage].record->id;
@@ -392,6 +439,8 @@ static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_
     if (status == RLV_DONE)
         status = bones_of(&b, a, error);
     if (status == RLV_DONE)
+        status = places_of(&places, a, error);
+    if (status == RLV_DONE)
     {
         char words[256];
         sheet_stage_words(words, sizeof words, job->history->stage[job->order.stage].record);
@@ -400,9 +449,10 @@ static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_
         view.marks = b.marks;
         sheet_line(&look.lines, "%s", articulation_verdict(a).text);
         view.line_count = look.lines.count;
-        status = put_bones(job, a, &view, error);
+        status = put_bones(job, a, &view, &places, error);
     }
     free_bones(&b, a);
+    free_places(&places);
     sheet_free_look(&look);
     return status;
 }
