@@ -54,6 +54,13 @@ static void tell_note(FILE* text, const char* words)
         fprintf(text, "\n  %s\n", words);
 }
 
+static void tell_open(FILE* text, const history_articulation* a)
+{
+    fputs("\nwhat is open, row by row\n", text);
+    for (size_t r = 0; r < a->row_count; r++)
+        fprintf(text, "  %-20s  %s\n", a->elements->history->specimen->row[r].id, articulation_open_words(a, r).text);
+}
+
 static void tell_disturbance(FILE* text, const history_articulation* a)
 {
     const report_lines lines = disturbance_lines(a);
@@ -85,11 +92,10 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
     tell_table(answer->text, "life positions without an element: bone may lie there", articulation_unfilled_wall(a),
                "none: every place has its element");
     tell_note(answer->text, articulation_corridor_words(a));
+    tell_open(answer->text, a);
     if (a->stray_count > 0)
-        fputs("\nelements from the spoil: life positions that they may have had\n", answer->text);
-    for (size_t i = 0; i < a->stray_count; i++)
-        fprintf(answer->text, "  %-20s  %s\n", a->elements->one[a->stray[i].element].record->id,
-                articulation_candidates_words(a, i).text);
+        tell_table(answer->text, "loose elements, and the free places that they may have had",
+                   articulation_loose_wall(a), "");
     tell_table(answer->text, "share in place, from head to tail", articulation_shares_wall(a), "not known");
     tell_disturbance(answer->text, a);
     tell_untold(answer->text, a);

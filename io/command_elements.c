@@ -103,7 +103,7 @@ static void tell_elements(rlv_answer* answer, const work* w, const rlv_options* 
     if (!history->joined)
         fprintf(answer->text, "  its stages are not all in one frame: %s\n", history->apart);
     fputc('\n', answer->text);
-    rlv_table wall = elements_wall(&w->of.elements);
+    rlv_table wall = elements_wall(&w->of.elements, NULL, NULL);
     table_tell(&wall, answer->text);
     table_free(&wall);
     fputs("\n  Position: the middle of what shows; ± is along the axis on which it is least sure. "

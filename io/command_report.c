@@ -70,7 +70,10 @@ static void tell(rlv_answer* answer, const work* w)
     fputc('\n', answer->text);
     specimen_tell_lines(answer->text, &lines);
     if (w->skeleton.judged)
-        fprintf(answer->text, "  %-20s  %s\n", "Skeleton", articulation_verdict(&w->skeleton.articulation).text);
+    {
+        const report_lines skeleton = articulation_summary(&w->skeleton.articulation);
+        specimen_tell_lines(answer->text, &skeleton);
+    }
     fputs("\n  What is called matrix may hold bone that had never shown: a mesh cannot tell.\n", answer->text);
     snprintf(answer->next, sizeof answer->next,
              "open %.300s/report.html; tables/ beside it has the same as CSV, report.json as JSON.",

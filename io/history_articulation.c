@@ -61,8 +61,6 @@ static rlv_status gather(history_articulation* a, rlv_error* error)
         const size_t row = row_number(specimen, one->record->row);
         a->given_of[i] = SIZE_MAX;
         a->why[i] = first_reason(one, row);
-        if (a->why[i] == HISTORY_SPOIL)
-            a->stray[a->stray_count++].element = i;
         if (a->why[i] != HISTORY_JUDGED)
             continue;
         a->given_of[i] = a->given_count;
@@ -245,8 +243,8 @@ static double variance_along(const double covariance[9], rlv_vec3 v)
     return fmax(sum, 0.0);
 }
 
-/// Whether an element may lie in life position there, by its distance: inside the 95 % region, its own errors with it.
-static bool may_lie_at(const rlv_element* element, const rlv_unfilled* life, double* distance_mm)
+/// Whether an element may lie in life position there: inside the 95 % region, its own errors with it; and how far off.
+static bool may_lie_at(const rlv_element* element, const rlv_unfilled* life, rlv_interval* distance_mm)
 {
     const double* at = element->position_mm;
     const rlv_vec3 off = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), life->position_mm);
@@ -254,7 +252,9 @@ static bool may_lie_at(const rlv_element* element, const rlv_unfilled* life, dou
     rlv_vec3 axis[3];
     for (int k = 0; k < 9; k++)
         covariance[k] = life->covariance_mm2[k] + element->position_cov_mm2[k];
-    *distance_mm = rlv_vec3_length(off);
+    const double far = rlv_vec3_length(off),
+                 half = sqrt(life->radius2 / 3.0 * variance_along(covariance, rlv_vec3_unit(off)));
+    *distance_mm = (rlv_interval){far, fmax(far - half, 0.0), far + half};
     if (rlv_principal_axes(variance, axis, covariance, NULL) != RLV_DONE)
         return true;
     for (int k = 0; k < 3; k++)
@@ -268,15 +268,15 @@ static void find_nearest(history_articulation* a, size_t element)
     const rlv_placed_element* given = &a->given[a->given_of[element]];
     history_nearest* nearest = &a->nearest[element];
     bool fits = false;
-    *nearest = (history_nearest){SIZE_MAX, INFINITY};
+    *nearest = (history_nearest){SIZE_MAX, {INFINITY, INFINITY, INFINITY}};
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
     {
         const rlv_unfilled* life = &a->fit.unfilled[i];
-        double distance_mm;
+        rlv_interval distance_mm;
         if (life->row != given->row || life->place < given->place_low || life->place > given->place_high)
             continue;
         fits |= may_lie_at(&given->element, life, &distance_mm);
-        if (distance_mm < nearest->distance_mm)
+        if (distance_mm.value < nearest->distance_mm.value)
             *nearest = (history_nearest){i, distance_mm};
     }
     if (!fits)
@@ -447,7 +447,63 @@ static rlv_status find_unfilled(history_articulation* a, rlv_error* error)
     return history->joined ? find_taken(a, error) : RLV_DONE;
 }
 
-// --- what was found in the spoil -------------------------------------------------------------------------------------
+// --- what is loose ---------------------------------------------------------------------------------------------------
+
+/// Whether an element belongs to a row that was used, by the record.
+static bool is_of_used_row(const history_articulation* a, size_t element)
+{
+    const size_t row = row_number(a->elements->history->specimen, a->elements->one[element].record->row);
+    return row != SIZE_MAX && a->fit.row[row].used;
+}
+
+static bool is_loose(const history_articulation* a, size_t element)
+{
+    const history_left_out why = a->why[element];
+    return why == HISTORY_SPOIL || ((why == HISTORY_OFF_ROW || why == HISTORY_NO_PLACE || why == HISTORY_NOT_PLACED) &&
+                                    is_of_used_row(a, element));
+}
+
+/// Variance, per axis, of how far what lies off its row was carried: at first, at the least; then by where each came
+/// from as far as its candidates tell.
+static double carried_mm2(const history_articulation* a)
+{
+    double squares = 0.0, count = 0.0;
+    for (size_t i = 0; i < a->stray_count; i++)
+    {
+        const size_t element = a->stray[i].element;
+        const rlv_candidates* from = &a->stray[i].candidates;
+        const double* at = a->elements->one[element].fusion.element.position_mm;
+        double square = 0.0, some = 0.0;
+        if (a->why[element] != HISTORY_OFF_ROW || a->nearest[element].unfilled == SIZE_MAX)
+            continue;
+        for (size_t k = 0; k < from->count; k++)
+        {
+            const double d = rlv_vec3_length(rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]),
+                                                          a->fit.unfilled[from->candidate[k].unfilled].position_mm));
+            square += from->candidate[k].probability * d * d;
+            some += from->candidate[k].probability;
+        }
+        squares += some > 0.0 ? square / some : pow(a->nearest[element].distance_mm.value, 2.0);
+        count += 1.0;
+    }
+    return count > 0.0 ? squares / (3.0 * count) : 0.0;
+}
+
+/// What lies loose in the rock: where, and about how far from its life position. Its size is not held against that of
+/// its row, of which less may show.
+static void tell_in_rock(rlv_stray* stray, const history_articulation* a, size_t element, double carried)
+{
+    const history_element* one = &a->elements->one[element];
+    const rlv_element* e = &one->fusion.element;
+    carried = a->why[element] == HISTORY_OFF_ROW ? carried : 0.0;
+    stray->length_mm = stray->width_mm = UNTOLD;
+    if (!one->placed)
+        return;
+    stray->centre_mm = rlv_vec3_of(e->position_mm[0], e->position_mm[1], e->position_mm[2]);
+    for (int k = 0; k < 9; k++)
+        stray->covariance_mm2[k] = e->position_cov_mm2[k] + (k % 4 == 0 ? carried : 0.0);
+    stray->located = true;
+}
 
 /// Whether an element may belong to a row: the one recorded, else those of its kind and its side.
 static bool may_belong(const rlv_element_record* element, const rlv_row_record* row)
@@ -459,7 +515,7 @@ static bool may_belong(const rlv_element_record* element, const rlv_row_record* 
 }
 
 /// The part of the rock that a bag came from: the outline of its area, as points of the stage before.
-static void locate(rlv_stray* stray, const history_elements* e, const rlv_spoil_record* bag)
+static void locate_bag(rlv_stray* stray, const history_elements* e, const rlv_spoil_record* bag)
 {
     const rlv_history* history = e->history;
     const rlv_specimen* specimen = history->specimen;
@@ -487,15 +543,13 @@ static void locate(rlv_stray* stray, const history_elements* e, const rlv_spoil_
     stray->located = true;
 }
 
-static rlv_status find_candidates(history_articulation* a, rlv_error* error)
+/// What is known of each loose element, by how far such were carried.
+static void tell_strays(const history_articulation* a, rlv_stray* stray, bool* may)
 {
     const history_elements* e = a->elements;
     const rlv_specimen* specimen = e->history->specimen;
-    rlv_stray* stray = rlv_reserve(a->stray_count, sizeof *stray, error);
-    bool* may = rlv_reserve(a->stray_count * a->row_count, sizeof *may, error);
-    rlv_candidates* found = rlv_reserve(a->stray_count, sizeof *found, error);
-    rlv_status status = stray != NULL && may != NULL && found != NULL ? RLV_DONE : RLV_SYSTEM;
-    for (size_t i = 0; i < a->stray_count && status == RLV_DONE; i++)
+    const double carried = carried_mm2(a);
+    for (size_t i = 0; i < a->stray_count; i++)
     {
         const history_element* one = &e->one[a->stray[i].element];
         const rlv_element_record* record = one->record;
@@ -506,16 +560,129 @@ static rlv_status find_candidates(history_articulation* a, rlv_error* error)
                                .place_high = record->place_known ? record->last_place : INT_MAX,
                                .length_mm = one->sighting_count > 0 ? one->told.length_mm : UNTOLD,
                                .width_mm = one->sighting_count > 0 ? one->told.width_mm : UNTOLD};
-        locate(&stray[i], e, one->bag);
+        if (a->why[a->stray[i].element] == HISTORY_SPOIL)
+            locate_bag(&stray[i], e, one->bag);
+        else
+            tell_in_rock(&stray[i], a, a->stray[i].element, carried);
     }
-    if (status == RLV_DONE)
+}
+
+enum
+{
+    CARRIED_ROUNDS = 12, ///< in which how far things were carried and where they came from settle
+};
+
+static rlv_status find_candidates(history_articulation* a, rlv_error* error)
+{
+    for (size_t i = 0; i < a->elements->count; i++)
+        if (is_loose(a, i))
+            a->stray[a->stray_count++].element = i;
+    rlv_stray* stray = rlv_reserve(a->stray_count, sizeof *stray, error);
+    bool* may = rlv_reserve(a->stray_count * a->row_count, sizeof *may, error);
+    rlv_candidates* found = rlv_reserve(a->stray_count, sizeof *found, error);
+    rlv_status status = stray != NULL && may != NULL && found != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (int round = 0; round < CARRIED_ROUNDS && status == RLV_DONE; round++)
+    {
+        tell_strays(a, stray, may);
         status = rlv_articulation_candidates(found, &a->fit, a->given_count, a->given, a->stray_count, stray, error);
-    for (size_t i = 0; i < a->stray_count && found != NULL; i++)
-        a->stray[i].candidates = found[i];
+        for (size_t i = 0; i < a->stray_count; i++)
+        {
+            rlv_candidates_free(&a->stray[i].candidates, 1);
+            a->stray[i].candidates = found[i];
+            found[i] = (rlv_candidates){0};
+        }
+    }
     free(stray);
     free(may);
     free(found);
     return status;
+}
+
+double history_unclaimed(const history_articulation* a, size_t unfilled)
+{
+    double claimed = 0.0;
+    for (size_t i = 0; i < a->stray_count; i++)
+        for (size_t k = 0; k < a->stray[i].candidates.count; k++)
+            if (a->stray[i].candidates.candidate[k].unfilled == unfilled)
+                claimed += a->stray[i].candidates.candidate[k].probability;
+    return fmax(1.0 - claimed, 0.0);
+}
+
+history_open history_open_of(const history_articulation* a, size_t row)
+{
+    history_open open = {0};
+    for (size_t i = 0; i < a->fit.unfilled_count; i++)
+        if (a->fit.unfilled[i].row == row)
+            *(a->fit.unfilled[i].corridor ? &open.beyond : &open.free) += 1;
+    for (size_t i = 0; i < a->stray_count; i++)
+        open.loose +=
+            row_number(a->elements->history->specimen, a->elements->one[a->stray[i].element].record->row) == row;
+    return open;
+}
+
+// --- the skeleton in one word ----------------------------------------------------------------------------------------
+
+static const double MOST_IN_PLACE = 0.75, NEAR_OF_BODY = 0.2; // as rlv_articulation_word has them
+
+/// The share of which so few, or fewer, of `all` are seen with a probability of `tail`, by halving.
+static double share_with_tail(double some, double all, double tail)
+{
+    double low = 0.0, high = 1.0;
+    for (int n = 0; n < 60; n++)
+    {
+        const double middle = 0.5 * (low + high);
+        *(gsl_cdf_beta_Q(middle, some + 1.0, all - some) > tail ? &low : &high) = middle;
+    }
+    return 0.5 * (low + high);
+}
+
+static rlv_interval share_of(double share, double all)
+{
+    const double some = share * all, rest = all - some;
+    return (rlv_interval){share, some > 0.0 ? 1.0 - share_with_tail(rest, all, 0.025) : 0.0,
+                          rest > 0.0 ? share_with_tail(some, all, 0.025) : 1.0};
+}
+
+/// The effective number of `all` elements.
+static double effective_of(const history_articulation* a, size_t all)
+{
+    double squares = (double)all;
+    for (size_t g = 0; g < a->fit.group_count; g++)
+    {
+        const double of = (double)a->fit.group[g].count;
+        squares += of * of - of;
+    }
+    return (double)all * (double)all / squares;
+}
+
+history_verdict history_verdict_of(const history_articulation* a)
+{
+    const double near_mm = NEAR_OF_BODY * rlv_body_axis_length_mm(&a->fit.axis);
+    history_verdict v = {0};
+    size_t near = 0;
+    for (size_t i = 0; i < a->elements->count; i++)
+    {
+        const rlv_articulation_state state = history_state(a, i);
+        if (state == RLV_UNASSIGNED && a->why[i] == HISTORY_OFF_ROW)
+        {
+            v.off_row++;
+            near += a->nearest[i].unfilled != SIZE_MAX && a->nearest[i].distance_mm.value < near_mm;
+        }
+        if (state == RLV_UNASSIGNED)
+            continue;
+        v.judged++;
+        v.in_place += state == RLV_IN_PLACE;
+        near += a->fit.element[a->given_of[i]].motion.shift_mm.value < near_mm;
+    }
+    const size_t all = v.judged + v.off_row;
+    const double share = all > 0 ? (double)v.in_place / (double)all : 0.0;
+    v.effective = effective_of(a, all);
+    v.share = share_of(share, v.effective);
+    v.word = share >= MOST_IN_PLACE                        ? RLV_ARTICULATED
+             : (double)near >= MOST_IN_PLACE * (double)all ? RLV_ASSOCIATED
+                                                           : RLV_ISOLATED;
+    v.sure = v.word == RLV_ARTICULATED ? v.share.low >= MOST_IN_PLACE : v.share.high < MOST_IN_PLACE;
+    return v;
 }
 
 // --- which way they went ---------------------------------------------------------------------------------------------

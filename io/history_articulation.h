@@ -12,6 +12,14 @@
 /// the stage after the last one that held the place. A life position that no stage's block held lay in rock that was
 /// not collected.
 ///
+/// A loose element is one whose own place no figure tells: it was found in the spoil, or lies off its row, or could not
+/// be measured. All of them are held against the free life positions at once (rlv_articulation_candidates), since no
+/// two had one. Of what lies in the rock it is known where it was carried to: its part of the rock is as wide about it
+/// as those that lie off their rows were carried, root mean square. That is told by where they came from, and tells it:
+/// from the free place nearest to each at first, then by their candidates, in rounds until both settle (A. P. Dempster,
+/// N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39, 1977). That a current may have carried several one way is not
+/// used. Their sizes are not held against those of a row: of what is still in its row less may show.
+///
 /// What happened to the carcass is summed up as core/disturbance.h has it: a current runs along the floor that became
 /// the bedding, so the level is the bedding's where that is known.
 
@@ -60,16 +68,43 @@ typedef enum history_left_out
 /// have.
 typedef struct history_nearest
 {
-    size_t unfilled; ///< index into fit.unfilled; SIZE_MAX: there is none
-    double distance_mm;
+    size_t unfilled;          ///< index into fit.unfilled; SIZE_MAX: there is none
+    rlv_interval distance_mm; ///< with the errors of both along the way between them
 } history_nearest;
 
-/// An element that was found in the spoil.
+/// A loose element: of HISTORY_SPOIL, or of a used row and of HISTORY_OFF_ROW, HISTORY_NO_PLACE or HISTORY_NOT_PLACED.
 typedef struct history_stray
 {
     size_t element; ///< index into elements->one
     rlv_candidates candidates;
 } history_stray;
+
+/// The skeleton in one word (rlv_articulation_word), with what the fit leaves out: elements that lie off their rows
+/// have moved, though no figure says how far. Whether they lie within a fifth of the body's length is told by the free
+/// place nearest to them.
+///
+/// The interval of the share is the exact binomial one for an effective number of elements (E. L. Korn, B. I. Graubard,
+/// Survey Methodology 24, 1998): a stretch that moved together was moved by one event, and weighs in how sure the share
+/// is as one, the effective number being (sum m)^2 / sum m^2 of stretches and single elements m (L. Kish, Survey
+/// Sampling, 1965).
+typedef struct history_verdict
+{
+    rlv_articulation_word word;
+    bool sure;        ///< the interval holds no share that would have another word
+    size_t judged;    ///< elements that the fit tells the state of
+    size_t off_row;   ///< and those beside them that lie off their row
+    size_t in_place;  ///< of both
+    double effective; ///< the effective number of both
+    rlv_interval share;
+} history_verdict;
+
+/// How many elements and life positions of a row are not accounted for.
+typedef struct history_open
+{
+    size_t free;   ///< life positions without an element, between the row's first and last held element
+    size_t beyond; ///< and beyond those, in its corridors
+    size_t loose;  ///< its loose elements
+} history_open;
 
 typedef struct history_articulation
 {
@@ -88,7 +123,7 @@ typedef struct history_articulation
     rlv_articulation fit;
     history_unfilled* unfilled; ///< one an unfilled life position of the fit
     size_t stray_count;
-    history_stray* stray;
+    history_stray* stray;        ///< where fitted
     rlv_disturbance disturbance; ///< where fitted
     bool level_of_bedding;       ///< its level is the bedding's; else that of up
 } history_articulation;
@@ -102,5 +137,14 @@ void history_articulation_free(history_articulation* articulation);
 
 /// What became of an element: RLV_UNASSIGNED where it is in no judgement.
 rlv_articulation_state history_state(const history_articulation* articulation, size_t element);
+
+/// The skeleton in one word; of a fitted one.
+history_verdict history_verdict_of(const history_articulation* articulation);
+
+/// What of a used row is open.
+history_open history_open_of(const history_articulation* articulation, size_t row);
+
+/// The probability that none of the loose elements had an unfilled life position.
+double history_unclaimed(const history_articulation* articulation, size_t unfilled);
 
 #endif

@@ -34,10 +34,18 @@ static rlv_status begin(sheet_job* job, const history_articulation* a, const cha
     return RLV_DONE;
 }
 
+static rlv_open_why open_why(const history_articulation* a, size_t element)
+{
+    return a->why[element] == HISTORY_OFF_ROW  ? RLV_OPEN_OFF_ROW
+           : a->why[element] == HISTORY_NO_ROW ? RLV_OPEN_NO_ROW
+                                               : RLV_OPEN_UNJUDGED;
+}
+
 // --- The body plan ---------------------------------------------------------------------------------------------------
 
 typedef struct plan_words
 {
+    rlv_open_why* open;
     const char **id, **amount, **group;
     char (*text)[64], (*group_text)[96];
     rlv_body_row* row;
@@ -46,6 +54,7 @@ typedef struct plan_words
 
 static void free_words(plan_words* words)
 {
+    free(words->open);
     free(words->id);
     free(words->amount);
     free(words->group);
@@ -56,14 +65,15 @@ static void free_words(plan_words* words)
 
 static rlv_status reserve_words(plan_words* words, const history_articulation* a, rlv_error* error)
 {
+    words->open = rlv_reserve(a->given_count, sizeof *words->open, error);
     words->id = rlv_reserve(a->given_count, sizeof *words->id, error);
     words->amount = rlv_reserve(a->given_count, sizeof *words->amount, error);
     words->text = rlv_reserve(a->given_count, sizeof *words->text, error);
     words->group = rlv_reserve(a->fit.group_count, sizeof *words->group, error);
     words->group_text = rlv_reserve(a->fit.group_count, sizeof *words->group_text, error);
     words->row = rlv_reserve(a->row_count, sizeof *words->row, error);
-    bool held = words->id != NULL && words->amount != NULL && words->text != NULL && words->group != NULL &&
-                words->group_text != NULL && words->row != NULL;
+    bool held = words->open != NULL && words->id != NULL && words->amount != NULL && words->text != NULL &&
+                words->group != NULL && words->group_text != NULL && words->row != NULL;
     return held ? RLV_DONE : RLV_SYSTEM;
 }
 
@@ -103,6 +113,7 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
     for (size_t i = 0; i < a->given_count; i++)
     {
         put_amount(words->text[i], &a->fit.element[i]);
+        words->open[i] = open_why(a, a->element_of[i]);
         words->id[i] = element_of(a, i)->record->id;
         words->amount[i] = words->text[i][0] != '\0' ? words->text[i] : NULL;
     }
@@ -122,6 +133,7 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
     words->summary = articulation_verdict(a);
     *of = (rlv_skeleton){.told = &a->fit,
                          .element = a->given,
+                         .open = words->open,
                          .id = words->id,
                          .amount = words->amount,
                          .group = words->group,
@@ -278,6 +290,7 @@ static rlv_status add_areas(bones* b, const history_articulation* a, rlv_error* 
         b->area[b->marks.area_count++] = (rlv_panel_area){.ring_count = count,
                                                           .ring_mm = b->ring[i],
                                                           .state = history_state(a, i),
+                                                          .open = open_why(a, i),
                                                           .label = e->record->id,
                                                           .life_mm = life_of(a, i)};
     }
@@ -289,7 +302,7 @@ static void add_expected(bones* b, const history_articulation* a)
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
     {
         const rlv_unfilled* u = &a->fit.unfilled[i];
-        snprintf(b->expected_text[i], sizeof b->expected_text[i], "%.30s %d?",
+        snprintf(b->expected_text[i], sizeof b->expected_text[i], "%.30s pl. %d",
                  a->elements->history->specimen->row[u->row].id, u->place);
         b->expected[b->marks.expected_count++] =
             (rlv_panel_expected){.at_mm = u->position_mm,
@@ -329,7 +342,50 @@ static void bedding_words(char* into, size_t size, const history_elements* eleme
         snprintf(into, size, "bedding");
 }
 
-static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_sheet_view* view, rlv_error* error)
+/// The table of free places as it is printed on a bone map.
+typedef struct places_table
+{
+    size_t rows;
+    char (*text)[240];
+    const char** cell;
+} places_table;
+
+enum
+{
+    PLACES_COLUMNS = 5,
+    PLACES_MOST = 24, ///< rows on a map; the report's table has all
+};
+
+static const char* const places_head[PLACES_COLUMNS] = {"place", "where", "depth mm", "may have been that of",
+                                                        "of none known"};
+static const bool places_right[PLACES_COLUMNS] = {false};
+
+static void free_places(places_table* t)
+{
+    free(t->text);
+    free(t->cell);
+}
+
+static rlv_status places_of(places_table* t, const history_articulation* a, rlv_error* error)
+{
+    static const size_t column[PLACES_COLUMNS] = {0, 4, 5, 6, 7}; // of the table that people read
+    rlv_table wall = articulation_unfilled_wall(a);
+    t->rows = table_rows(&wall) < PLACES_MOST ? table_rows(&wall) : PLACES_MOST;
+    t->text = rlv_reserve(t->rows * PLACES_COLUMNS, sizeof *t->text, error);
+    t->cell = rlv_reserve(t->rows * PLACES_COLUMNS, sizeof *t->cell, error);
+    rlv_status status = t->text != NULL && t->cell != NULL ? table_check(&wall, error) : RLV_SYSTEM;
+    for (size_t i = 0; i < t->rows * PLACES_COLUMNS && status == RLV_DONE; i++)
+    {
+        const table_shown shown = table_show(&wall, i / PLACES_COLUMNS, column[i % PLACES_COLUMNS]);
+        sheet_letters(t->text[i], sizeof t->text[i], shown.text != NULL ? shown.text : shown.number.text);
+        t->cell[i] = t->text[i];
+    }
+    table_free(&wall);
+    return status;
+}
+
+static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_sheet_view* view,
+                            const places_table* places, rlv_error* error)
 {
     char bedding[80], caption[400], alt[1600];
     rlv_sheet sheet = {0};
@@ -342,7 +398,10 @@ static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_s
                                                              : 1.0,
                            .paper = job->order.fit ? SHEET_PAPER : SHEET_SMALL,
                            .direction_count = job->view.direction_count,
-                           .direction = job->view.direction};
+                           .direction = job->view.direction,
+                           .table = {PLACES_COLUMNS, places->rows, places_head, places->cell, places_right},
+                           .table_caption = "Places without an element: where bone may lie. Depth is below the nearest "
+                                            "place of today's surface, below zero above it"};
     if (a->elements->bedding_known)
     {
         bedding_words(bedding, sizeof bedding, a->elements);
@@ -367,6 +426,7 @@ static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_s
 static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_error* error)
 {
     bones b = {0};
+    places_table places = {0};
     stage_look look = {0};
     rlv_sheet_view view = {0};
     const char* stage = job->history->stage[job->order.stage].record->id;
@@ -379,6 +439,8 @@ static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_
     if (status == RLV_DONE)
         status = bones_of(&b, a, error);
     if (status == RLV_DONE)
+        status = places_of(&places, a, error);
+    if (status == RLV_DONE)
     {
         char words[256];
         sheet_stage_words(words, sizeof words, job->history->stage[job->order.stage].record);
@@ -387,9 +449,10 @@ static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_
         view.marks = b.marks;
         sheet_line(&look.lines, "%s", articulation_verdict(a).text);
         view.line_count = look.lines.count;
-        status = put_bones(job, a, &view, error);
+        status = put_bones(job, a, &view, &places, error);
     }
     free_bones(&b, a);
+    free_places(&places);
     sheet_free_look(&look);
     return status;
 }
@@ -405,6 +468,7 @@ enum
 typedef struct directions
 {
     rlv_net_point *pole, *motion;
+    char (*name)[80]; ///< of each motion
     double* azimuth_deg;
     size_t poles, azimuths;
     report_text words[3]; ///< beneath the poles, the motions and the rose
@@ -414,7 +478,18 @@ static void free_directions(directions* d)
 {
     free(d->pole);
     free(d->motion);
+    free(d->name);
     free(d->azimuth_deg);
+}
+
+/// The element that moved, or the places of the stretch that did.
+static void name_motion(char name[80], const history_articulation* a, const rlv_disturbance_motion* m)
+{
+    if (m->group > 0)
+        snprintf(name, 80, "places %d-%d of %.40s", a->fit.group[m->group - 1].first, a->fit.group[m->group - 1].last,
+                 a->elements->history->specimen->row[m->row].id);
+    else
+        snprintf(name, 80, "%.79s", element_of(a, m->element)->record->id);
 }
 
 static rlv_status directions_of(directions* d, const history_articulation* a, rlv_error* error)
@@ -423,8 +498,9 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
     const rlv_disturbance* of = &a->disturbance;
     d->pole = rlv_reserve(a->given_count, sizeof *d->pole, error);
     d->motion = rlv_reserve(of->motion_count, sizeof *d->motion, error);
+    d->name = rlv_reserve(of->motion_count, sizeof *d->name, error);
     d->azimuth_deg = rlv_reserve(of->motion_count, sizeof *d->azimuth_deg, error);
-    if (d->pole == NULL || d->motion == NULL || d->azimuth_deg == NULL)
+    if (d->name == NULL || d->pole == NULL || d->motion == NULL || d->azimuth_deg == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < a->given_count; i++)
     {
@@ -436,8 +512,9 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
     for (size_t i = 0; i < of->motion_count; i++)
     {
         const rlv_disturbance_motion* m = &of->motion[i];
+        name_motion(d->name[i], a, m);
         d->motion[i] = (rlv_net_point){m->motion_mm, a->fit.element[m->element].state,
-                                       of->motion_count <= NAMED ? element_of(a, m->element)->record->id : NULL};
+                                       of->motion_count <= NAMED ? d->name[i] : NULL};
         if (m->trust > 0.0 && isfinite(m->trend_deg))
             d->azimuth_deg[d->azimuths++] = m->trend_deg;
     }

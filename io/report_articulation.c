@@ -1,18 +1,10 @@
-#include "report_articulation.h"
+#include "report_articulation_parts.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #define COLUMNS(columns) sizeof(columns) / sizeof *(columns), columns
-
-enum
-{
-    CANDIDATES_TOLD = 4, ///< life positions of one element, to people
-};
-
-/// What is less likely is not told to people.
-static const double LEAST_LIKELY = 0.03;
 
 /// A count that is less sure than this is told not to be.
 static const double SURE_COUNT = 0.9;
@@ -39,65 +31,50 @@ static const char* reason_name(history_left_out why)
     return name[why];
 }
 
-static const rlv_specimen* specimen_of(const history_articulation* a)
+const rlv_specimen* articulation_specimen(const history_articulation* a)
 {
     return a->elements->history->specimen;
 }
 
-/// What is told of an element; NULL where it is in no judgement.
-static const rlv_articulated* told_of(const history_articulation* a, size_t element)
+const char* articulation_id(const history_articulation* a, size_t element)
+{
+    return a->elements->one[element].record->id;
+}
+
+const rlv_articulated* articulation_told(const history_articulation* a, size_t element)
 {
     return a->fitted && a->given_of[element] != SIZE_MAX ? &a->fit.element[a->given_of[element]] : NULL;
 }
 
 // --- directions ------------------------------------------------------------------------------------------------------
 
-/// A motion in the block's frame.
-static rlv_vec3 motion_vector(const rlv_body_motion* m, const rlv_mat3* body)
+/// Of a vector with such sds along three axes square to each other.
+static double direction_sd_deg(const double part[3], const double sd[3])
 {
-    return rlv_mat3_apply(*body, rlv_vec3_of(m->along_mm.value, m->across_mm.value, m->out_mm.value));
+    const double square = part[0] * part[0] + part[1] * part[1] + part[2] * part[2];
+    double across = 0.0;
+    for (int k = 0; k < 3; k++)
+        across += 0.5 * sd[k] * sd[k] * (1.0 - part[k] * part[k] / square);
+    return square > 0.0 ? sqrt(across / square) * 180.0 / M_PI : (double)NAN;
 }
 
-/// "tail, left": which way something moved on the body, the greatest part first. What may be none and what is under a
-/// third of the greatest is left out.
-static report_text body_way(const rlv_body_motion* m)
+articulation_way articulation_way_of(const rlv_body_motion* m, const rlv_mat3* body)
 {
-    static const char* const ends[3][2] = {{"head", "tail"}, {"right", "left"}, {"in", "out"}};
-    const rlv_interval part[3] = {m->along_mm, m->across_mm, m->out_mm};
-    int order[3] = {0, 1, 2};
-    for (int i = 0; i < 2; i++)
-        for (int k = 0; k < 2; k++)
-            if (fabs(part[order[k]].value) < fabs(part[order[k + 1]].value))
-            {
-                const int swap = order[k];
-                order[k] = order[k + 1];
-                order[k + 1] = swap;
-            }
-    report_text words = {""};
-    size_t length = 0;
-    const double greatest = fabs(part[order[0]].value);
-    for (int k = 0; k < 3 && greatest > 0.0; k++)
-    {
-        const rlv_interval p = part[order[k]];
-        const bool sure = p.low > 0.0 || p.high < 0.0;
-        if (k == 0 || (sure && 3.0 * fabs(p.value) >= greatest))
-            length += (size_t)snprintf(words.text + length, sizeof words.text - length, "%s%s", k > 0 ? ", " : "",
-                                       ends[order[k]][p.value > 0.0]);
-    }
-    return words;
+    const double part[3] = {m->along_mm.value, m->across_mm.value, m->out_mm.value},
+                 sd[3] = {words_sd(m->along_mm), words_sd(m->across_mm), words_sd(m->out_mm)};
+    return (articulation_way){rlv_mat3_apply(*body, rlv_vec3_of(part[0], part[1], part[2])),
+                              direction_sd_deg(part, sd)};
 }
 
-/// "082/15": azimuth and plunge of a motion, as the trade writes them.
-static report_text compass_way(const history_articulation* a, rlv_vec3 motion)
+articulation_way articulation_way_of_group(const history_articulation* a, size_t group)
 {
-    report_text words = {""};
-    if (!a->elements->compass_known || !(rlv_vec3_length(motion) > 0.0))
-        return words;
-    const rlv_trend trend = rlv_trend_of(&a->elements->compass, motion);
-    const long plunge = lround(trend.plunge_deg);
-    snprintf(words.text, sizeof words.text, "%03d/%s%02ld", (int)lround(trend.trend_deg) % 360,
-             plunge < 0 ? WORDS_MINUS : "", labs(plunge));
-    return words;
+    const rlv_body_motion* m = &a->fit.group[group].motion;
+    const double part[3] = {m->along_mm.value, m->across_mm.value, m->out_mm.value},
+                 sd[3] = {words_sd(m->along_mm), words_sd(m->across_mm), words_sd(m->out_mm)};
+    for (size_t i = 0; i < a->disturbance.motion_count; i++)
+        if (a->disturbance.motion[i].group == group + 1)
+            return (articulation_way){a->disturbance.motion[i].motion_mm, direction_sd_deg(part, sd)};
+    return (articulation_way){{NAN, NAN, NAN}, NAN};
 }
 
 static void put_trend(rlv_table* t, const history_articulation* a, rlv_vec3 motion)
@@ -113,13 +90,12 @@ static void put_trend(rlv_table* t, const history_articulation* a, rlv_vec3 moti
     table_number(t, trend.plunge_deg, 1.0);
 }
 
-static const char* or_null(const char* text)
+const char* articulation_or_null(const char* text)
 {
     return text[0] != '\0' ? text : NULL;
 }
 
-/// "7", "7-9".
-static report_text places_words(int first, int last)
+report_text articulation_places(int first, int last)
 {
     report_text words = {""};
     if (first != INT_MIN)
@@ -140,14 +116,14 @@ static report_text places_words(int first, int last)
         "shift_plunge", "deg", "plunge of shift", TABLE_NUMBER, "Of the shift below the horizon."                      \
     }
 
-static void put_motion(rlv_table* t, const history_articulation* a, const rlv_body_motion* m, const rlv_mat3* body)
+static void put_motion(rlv_table* t, const history_articulation* a, const rlv_body_motion* m, articulation_way way)
 {
     table_interval(t, m->shift_mm);
     table_number(t, m->shift_pitches, m->shift_pitches * words_sd(m->shift_mm) / m->shift_mm.value);
     table_interval(t, m->along_mm);
     table_interval(t, m->across_mm);
     table_interval(t, m->out_mm);
-    put_trend(t, a, motion_vector(m, body));
+    put_trend(t, a, way.motion_mm);
 }
 
 static const table_column element_columns[] = {
@@ -166,7 +142,7 @@ static const table_column element_columns[] = {
     {"why", NULL, "why unassigned", TABLE_TEXT, "Why it is in no judgement."},
     {"nearest_free", NULL, "nearest free place", TABLE_COUNT,
      "Where it has no place: the life position of its row without an element that it is nearest to."},
-    {"nearest_free_distance", "mm", "off by", TABLE_NUMBER, "Distance from that."},
+    {"nearest_free_distance", "mm", "off by", TABLE_INTERVAL, "Distance from that."},
     {"group", NULL, "group", TABLE_COUNT, "Number of the stretch that it moved with."},
     MOTION_COLUMNS,
     {"rotation", "deg", "rotation", TABLE_INTERVAL,
@@ -176,8 +152,10 @@ static const table_column element_columns[] = {
     {"tilt", "deg", "tilt", TABLE_INTERVAL, "Angle between its pole and that of its life position."},
     {"tilt_direction", "deg", "tilt direction", TABLE_NUMBER,
      "Where the pole leans to: 0 the tail, 90 the animal's left, 180 the head, -90 its right."},
-    {"p_shift", NULL, "p of shift", TABLE_NUMBER, "p of its place, left out of the fit."},
-    {"p_rotation", NULL, "p of rotation", TABLE_NUMBER, "p of its attitude, left out of the fit."},
+    {"p_shift", NULL, "p of shift", TABLE_NUMBER,
+     "p of its place, left out of the fit; what is below 1e-100 is told as that."},
+    {"p_rotation", NULL, "p of rotation", TABLE_NUMBER,
+     "p of its attitude, left out of the fit; what is below 1e-100 is told as that."},
     {"p_single", NULL, "p of both", TABLE_NUMBER, "Of both together, for this element alone."},
     {"p", NULL, "p adjusted", TABLE_NUMBER,
      "The same adjusted over all elements: where those below 0.05 are told as moved, 5 % of them at most are not, on "
@@ -189,7 +167,7 @@ static const table_column element_columns[] = {
 static void put_place(rlv_table* t, const rlv_articulated* told, const rlv_element_record* record)
 {
     if (told != NULL && told->place != INT_MIN)
-        table_text(t, places_words(told->place, told->place).text);
+        table_text(t, articulation_places(told->place, told->place).text);
     else
         table_text(t, record->place_known ? report_place_in_row(record).text : NULL);
 }
@@ -202,7 +180,7 @@ static bool is_counted(const history_articulation* a, size_t element)
 
 static const char* place_from(const history_articulation* a, size_t element)
 {
-    const rlv_articulated* told = told_of(a, element);
+    const rlv_articulated* told = articulation_told(a, element);
     if (told != NULL && told->placed)
         return "found";
     return is_counted(a, element) ? "counted" : a->elements->one[element].record->place_known ? "recorded" : NULL;
@@ -219,10 +197,16 @@ static void put_nearest(rlv_table* t, const history_articulation* a, size_t elem
         table_none(t);
         return;
     }
-    const rlv_unfilled* life = &a->fit.unfilled[nearest->unfilled];
-    const double* c = life->covariance_mm2;
-    table_count(t, (size_t)life->place);
-    table_number(t, nearest->distance_mm, sqrt((c[0] + c[4] + c[8]) / 3.0));
+    table_count(t, (size_t)a->fit.unfilled[nearest->unfilled].place);
+    table_interval(t, nearest->distance_mm);
+}
+
+/// No tail of a distribution is trusted farther out than this.
+static const double LEAST_P = 1e-100;
+
+static double told_p(double p)
+{
+    return p < LEAST_P ? LEAST_P : p;
 }
 
 static void put_judgement(rlv_table* t, const history_articulation* a, const rlv_articulated* told)
@@ -237,15 +221,15 @@ static void put_judgement(rlv_table* t, const history_articulation* a, const rlv
         table_count(t, told->group);
     else
         table_none(t);
-    put_motion(t, a, &told->motion, &told->body);
+    put_motion(t, a, &told->motion, articulation_way_of(&told->motion, &told->body));
     table_interval(t, told->motion.rotation_deg);
     table_interval(t, told->motion.about_pole_deg);
     table_interval(t, told->motion.tilt_deg);
     table_number(t, told->motion.tilt_direction_deg, 1.0);
-    table_figures(t, told->p_shift, 2);
-    table_figures(t, told->p_rotation, 2);
-    table_figures(t, told->p, 2);
-    table_figures(t, told->p_adjusted, 2);
+    table_figures(t, told_p(told->p_shift), 2);
+    table_figures(t, told_p(told->p_rotation), 2);
+    table_figures(t, told_p(told->p), 2);
+    table_figures(t, told_p(told->p_adjusted), 2);
     table_flag(t, told->row_end);
     table_place(t, told->life_mm, sqrt(told->life_cov_mm2[0] + told->life_cov_mm2[4] + told->life_cov_mm2[8]));
 }
@@ -256,7 +240,7 @@ static rlv_table elements_table(const history_articulation* a)
     for (size_t i = 0; i < a->elements->count; i++)
     {
         const rlv_element_record* record = a->elements->one[i].record;
-        const rlv_articulated* told = told_of(a, i);
+        const rlv_articulated* told = articulation_told(a, i);
         table_text(&t, record->id);
         table_text(&t, record->kind);
         table_text(&t, record->row);
@@ -269,34 +253,6 @@ static rlv_table elements_table(const history_articulation* a)
         table_text(&t, reason_name(a->why[i]));
         put_nearest(&t, a, i);
         put_judgement(&t, a, told);
-    }
-    return t;
-}
-
-static const table_column off_row_columns[] = {{"id", NULL, "element", TABLE_TEXT, "Id of the element."},
-                                               {"row", NULL, "row", TABLE_TEXT, "Its row."},
-                                               {"nearest_free", NULL, "nearest free place", TABLE_COUNT,
-                                                "The life position without an element that it is nearest to."},
-                                               {"distance", "mm", "off by", TABLE_NUMBER, "Distance from that."}};
-
-const char* articulation_group_words(const history_articulation* a)
-{
-    return a->fit.group_count > 0
-               ? "An element of a stretch is shifted with it: its own p need not tell that, its stretch's does."
-               : NULL;
-}
-
-rlv_table articulation_off_row_wall(const history_articulation* a)
-{
-    rlv_table t = table_of("off_row", "Elements that lie off their row", COLUMNS(off_row_columns));
-    for (size_t i = 0; i < a->elements->count; i++)
-    {
-        const rlv_element_record* record = a->elements->one[i].record;
-        if (a->why[i] != HISTORY_OFF_ROW)
-            continue;
-        table_text(&t, record->id);
-        table_text(&t, record->row);
-        put_nearest(&t, a, i);
     }
     return t;
 }
@@ -315,22 +271,12 @@ static const table_column group_columns[] = {
     MOTION_COLUMNS,
     {"p", NULL, "p", TABLE_NUMBER, "Of as clear a common motion anywhere: times the number of stretches looked at."}};
 
-/// The body's axes at the middle of a group: those of its middle element.
-static const rlv_mat3* group_body(const history_articulation* a, size_t group)
-{
-    size_t members = 0;
-    for (size_t i = 0; i < a->fit.count; i++)
-        if (a->fit.element[i].group == group + 1 && ++members > a->fit.group[group].count / 2)
-            return &a->fit.element[i].body;
-    return NULL;
-}
-
 static void put_group(rlv_table* t, const history_articulation* a, size_t g)
 {
     const rlv_articulation_group* group = &a->fit.group[g];
     table_count(t, g + 1);
-    table_text(t, specimen_of(a)->row[group->row].id);
-    table_text(t, places_words(group->first, group->last).text);
+    table_text(t, articulation_specimen(a)->row[group->row].id);
+    table_text(t, articulation_places(group->first, group->last).text);
     table_count(t, group->count);
 }
 
@@ -341,7 +287,7 @@ static rlv_table groups_table(const history_articulation* a)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
         put_group(&t, a, g);
-        put_motion(&t, a, &group->motion, group_body(a, g));
+        put_motion(&t, a, &group->motion, articulation_way_of_group(a, g));
         table_figures(&t, group->p, 2);
     }
     return t;
@@ -349,8 +295,7 @@ static rlv_table groups_table(const history_articulation* a)
 
 // --- unfilled life positions -----------------------------------------------------------------------------------------
 
-/// Half of the longest axis of its 95 % region.
-static double region_half_mm(const rlv_unfilled* life)
+double articulation_region_half_mm(const rlv_unfilled* life)
 {
     double value[3];
     rlv_vec3 axis[3];
@@ -359,8 +304,7 @@ static double region_half_mm(const rlv_unfilled* life)
     return sqrt(life->radius2 * fmax(value[0], 0.0));
 }
 
-/// "from above": which side of the block is nearest; NULL where up is not known.
-static const char* nearest_side(const history_articulation* a, const history_unfilled* u)
+const char* articulation_nearest_side(const history_articulation* a, const history_unfilled* u)
 {
     if (!a->elements->up_known || isnan(u->depth_mm.value))
         return NULL;
@@ -368,14 +312,42 @@ static const char* nearest_side(const history_articulation* a, const history_unf
     return falls > M_SQRT1_2 ? "above" : falls < -M_SQRT1_2 ? "below" : "the side";
 }
 
-static const char* taken_at(const history_articulation* a, const history_unfilled* u)
+const char* articulation_taken_at(const history_articulation* a, const history_unfilled* u)
 {
     return u->where == HISTORY_TAKEN ? a->elements->history->stage[u->stage].record->id : NULL;
+}
+
+/// Of the element of a row that is held nearest to a place, on one side of it; SIZE_MAX where there is none.
+static size_t held_beside(const history_articulation* a, const rlv_unfilled* life, int side)
+{
+    size_t nearest = SIZE_MAX;
+    for (size_t i = 0; i < a->given_count; i++)
+    {
+        const int place = a->fit.element[i].place;
+        if (a->given[i].row == life->row && place != INT_MIN && (place - life->place) * side > 0 &&
+            (nearest == SIZE_MAX || (place - a->fit.element[nearest].place) * side < 0))
+            nearest = i;
+    }
+    return nearest;
+}
+
+double articulation_number_sure(const history_articulation* a, const rlv_unfilled* life)
+{
+    double sure = (double)NAN;
+    for (int side = -1; side <= 1; side += 2)
+    {
+        const size_t beside = held_beside(a, life, side);
+        if (beside != SIZE_MAX && a->counted[beside].place != INT_MIN)
+            sure = fmin(a->counted[beside].probability, sure); // NaN is none
+    }
+    return sure;
 }
 
 static const table_column unfilled_columns[] = {
     {"row", NULL, "row", TABLE_TEXT, "Row of life positions."},
     {"place", NULL, "place", TABLE_COUNT, "Place in it, counted from the head."},
+    {"place_sure", "percent", "place, how sure", TABLE_NUMBER,
+     "Probability of that number, where the row was counted: of the less sure of its neighbours'."},
     {"position", "mm", "position", TABLE_PLACE, "Middle of where its element belongs, in the block's frame."},
     {"region_half", "mm", "± 95 %", TABLE_NUMBER,
      "Half of the longest axis of the region that holds the place of the element, were it in life position, with a "
@@ -388,25 +360,30 @@ static const table_column unfilled_columns[] = {
     {"stage", NULL, "taken at", TABLE_TEXT, "Stage at which the place is in the block no more."},
     {"with_piece", NULL, "with a piece", TABLE_FLAG, "Whether a piece came off at that stage, and may hold it."},
     {"depth", "mm", "depth", TABLE_INTERVAL,
-     "Distance from the nearest place of today's surface, above zero inside the rock."},
+     "Distance from the nearest place of today's surface: above zero beneath it, inside the rock; below zero above it, "
+     "where no rock is any more."},
     {"nearest_side", NULL, "nearest from", TABLE_TEXT,
-     "Which side that place of the surface is on, as the block lay in the rock: above, the side, below."}};
+     "Which side that place of the surface is on, as the block lay in the rock: above, the side, below."},
+    {"unclaimed", "percent", "of none known", TABLE_NUMBER,
+     "Probability that the element that belonged there is none of the loose ones in candidates.csv."}};
 
 static void put_unfilled(rlv_table* t, const history_articulation* a, size_t i)
 {
     const rlv_unfilled* life = &a->fit.unfilled[i];
     const history_unfilled* u = &a->unfilled[i];
-    const double half = region_half_mm(life);
-    table_text(t, specimen_of(a)->row[life->row].id);
+    const double half = articulation_region_half_mm(life);
+    table_text(t, articulation_specimen(a)->row[life->row].id);
     table_count(t, (size_t)life->place);
+    table_number(t, 100.0 * articulation_number_sure(a, life), 1.0);
     table_place(t, life->position_mm, half / sqrt(life->radius2));
     table_number(t, half, half / 10.0);
     table_flag(t, life->corridor);
     table_text(t, articulation_where_name(u->where));
-    table_text(t, taken_at(a, u));
+    table_text(t, articulation_taken_at(a, u));
     table_flag(t, u->taken_with_piece);
     table_interval(t, u->depth_mm);
-    table_text(t, nearest_side(a, u));
+    table_text(t, articulation_nearest_side(a, u));
+    table_number(t, 100.0 * history_unclaimed(a, i), 1.0);
 }
 
 static rlv_table unfilled_table(const history_articulation* a)
@@ -419,76 +396,57 @@ static rlv_table unfilled_table(const history_articulation* a)
 
 // --- candidates ------------------------------------------------------------------------------------------------------
 
+const char* articulation_loose_name(history_left_out why)
+{
+    return why == HISTORY_SPOIL      ? "in the spoil"
+           : why == HISTORY_OFF_ROW  ? "off its row"
+           : why == HISTORY_NO_PLACE ? "by more than one free place"
+                                     : "not measured";
+}
+
 static const table_column candidate_columns[] = {
-    {"id", NULL, "element", TABLE_TEXT, "Id of the element that was found in the spoil."},
+    {"id", NULL, "element", TABLE_TEXT, "Id of the loose element."},
+    {"found", NULL, "found", TABLE_TEXT,
+     "in the spoil; off its row; by more than one free place; not measured: its place is not known."},
     {"bag", NULL, "bag", TABLE_TEXT, "Bag of spoil."},
     {"bag_stage", NULL, "bag's stage", TABLE_TEXT, "Stage that the bag's spoil was taken off for."},
     {"bag_area", NULL, "bag's area", TABLE_TEXT, "Area that the spoil came from, where one was recorded."},
     {"row", NULL, "row", TABLE_TEXT, "Row of the life position; empty: none of those that are unfilled."},
     {"place", NULL, "place", TABLE_COUNT, "Place of it in that row."},
     {"probability", "percent", "probability", TABLE_NUMBER,
-     "Probability that the element is the one that belonged there."}};
+     "Probability that the element is the one that belonged there; no two had one place."}};
 
-static void put_bag(rlv_table* t, const history_element* one)
+static void put_loose(rlv_table* t, const history_articulation* a, size_t element)
 {
+    const history_element* one = &a->elements->one[element];
+    const bool bagged = a->why[element] == HISTORY_SPOIL;
     table_text(t, one->record->id);
-    table_text(t, one->record->bag);
-    table_text(t, one->bag->stage);
-    table_text(t, one->bag->area);
+    table_text(t, articulation_loose_name(a->why[element]));
+    table_text(t, bagged ? one->record->bag : NULL);
+    table_text(t, bagged ? one->bag->stage : NULL);
+    table_text(t, bagged ? one->bag->area : NULL);
 }
 
 static rlv_table candidates_table(const history_articulation* a)
 {
-    rlv_table t = table_of("candidates", "Life positions of elements from the spoil", COLUMNS(candidate_columns));
+    rlv_table t = table_of("candidates", "Life positions that loose elements may have had", COLUMNS(candidate_columns));
     for (size_t i = 0; i < a->stray_count && a->fitted; i++)
     {
         const history_stray* stray = &a->stray[i];
         for (size_t k = 0; k < stray->candidates.count; k++)
         {
             const rlv_candidate* c = &stray->candidates.candidate[k];
-            put_bag(&t, &a->elements->one[stray->element]);
-            table_text(&t, specimen_of(a)->row[a->fit.unfilled[c->unfilled].row].id);
+            put_loose(&t, a, stray->element);
+            table_text(&t, articulation_specimen(a)->row[a->fit.unfilled[c->unfilled].row].id);
             table_count(&t, (size_t)a->fit.unfilled[c->unfilled].place);
             table_number(&t, 100.0 * c->probability, 1.0);
         }
-        put_bag(&t, &a->elements->one[stray->element]);
+        put_loose(&t, a, stray->element);
         table_none(&t);
         table_none(&t);
         table_number(&t, 100.0 * stray->candidates.none, 1.0);
     }
     return t;
-}
-
-report_text articulation_candidates_words(const history_articulation* a, size_t number)
-{
-    const history_stray* stray = &a->stray[number];
-    const history_element* one = &a->elements->one[stray->element];
-    report_text words = {""};
-    size_t length =
-        (size_t)snprintf(words.text, sizeof words.text, "bag %.60s, stage %.60s: ", one->record->bag, one->bag->stage);
-    size_t told = 0;
-    if (stray->candidates.count == 0)
-        snprintf(words.text + length, sizeof words.text - length, "no free life position of its row is known");
-    if (stray->candidates.count == 0)
-        return words;
-    for (; told < stray->candidates.count && told < CANDIDATES_TOLD; told++)
-    {
-        const rlv_candidate* c = &stray->candidates.candidate[told];
-        const rlv_unfilled* life = &a->fit.unfilled[c->unfilled];
-        if (c->probability < LEAST_LIKELY)
-            break;
-        length += (size_t)snprintf(words.text + length, sizeof words.text - length, "%.60s %d (%s), ",
-                                   specimen_of(a)->row[life->row].id, life->place, words_share(c->probability).text);
-    }
-    double rest = 0.0;
-    for (size_t k = told; k < stray->candidates.count; k++)
-        rest += stray->candidates.candidate[k].probability;
-    if (rest >= 0.005)
-        length += (size_t)snprintf(words.text + length, sizeof words.text - length, "%s (%s), ",
-                                   told > 0 ? "another" : "any of those unfilled", words_share(rest).text);
-    snprintf(words.text + length, sizeof words.text - length, "none of these (%s)",
-             words_share(stray->candidates.none).text);
-    return words;
 }
 
 // --- rows, parts, the whole ------------------------------------------------------------------------------------------
@@ -509,11 +467,11 @@ static rlv_table rows_table(const history_articulation* a)
     rlv_table t = table_of("articulation_rows", "Rows", COLUMNS(row_columns));
     for (size_t r = 0; r < a->row_count; r++)
     {
-        const rlv_row_record* record = &specimen_of(a)->row[r];
+        const rlv_row_record* record = &articulation_specimen(a)->row[r];
         const rlv_articulation_row_told* told = a->fitted ? &a->fit.row[r] : &(rlv_articulation_row_told){0};
         table_text(&t, record->id);
         table_text(&t, record->side);
-        table_text(&t, places_words(record->first_place, record->last_place).text);
+        table_text(&t, articulation_places(record->first_place, record->last_place).text);
         table_count(&t, a->row_known[r]);
         table_flag(&t, told->used);
         table_count(&t, told->held);
@@ -532,9 +490,10 @@ static rlv_interval in_percent(rlv_interval share)
 static const table_column share_columns[] = {
     {"from", "mm", "from", TABLE_NUMBER, "Where the part begins, along the body from the head."},
     {"to", "mm", "to", TABLE_NUMBER, "Where it ends."},
-    {"held", NULL, "elements", TABLE_COUNT, "Elements whose life position lies there."},
+    {"held", NULL, "elements", TABLE_COUNT, "Judged elements whose life position lies there."},
     {"in_place", NULL, "in place", TABLE_COUNT, "Of these, in place."},
-    {"share", "percent", "share in place", TABLE_INTERVAL, "The same as a share, with its exact binomial interval."}};
+    {"share", "percent", "share in place", TABLE_INTERVAL,
+     "The same as a share, with its exact binomial interval, each element by itself."}};
 
 rlv_table articulation_shares_wall(const history_articulation* a)
 {
@@ -553,11 +512,17 @@ rlv_table articulation_shares_wall(const history_articulation* a)
 
 static const table_column skeleton_columns[] = {
     {"word", NULL, "skeleton", TABLE_TEXT,
-     "articulated: three quarters of the elements judged, at least, are in place; associated: three quarters lie "
-     "within "
-     "a fifth of the body's length of their life position; isolated: neither."},
+     "articulated: three quarters of the elements counted, at least, are in place; associated: three quarters lie "
+     "within a fifth of the body's length of their life position; isolated: neither."},
+    {"word_sure", NULL, "surely", TABLE_FLAG, "Whether the interval of the share holds no other word's."},
     {"held", NULL, "judged", TABLE_COUNT, "Elements that are judged."},
-    {"share_in_place", "percent", "share in place", TABLE_INTERVAL, "Of them, with its exact binomial interval."},
+    {"off_row", NULL, "off their rows", TABLE_COUNT, "Elements beside them that lie off their rows, and have moved."},
+    {"in_place", NULL, "in place", TABLE_COUNT, "Of both, in place."},
+    {"share_in_place", "percent", "share in place", TABLE_INTERVAL,
+     "Of both, with its exact binomial interval for the effective number."},
+    {"effective", NULL, "effective number", TABLE_NUMBER,
+     "Number of elements that moved, or not, by themselves and would tell the share as surely: a stretch is one "
+     "event."},
     {"groups", NULL, "groups", TABLE_COUNT, "Stretches that moved together."},
     {"unfilled", NULL, "unfilled", TABLE_COUNT, "Life positions without an element."},
     {"tests", NULL, "tests", TABLE_COUNT, "Elements whose p was adjusted together."},
@@ -568,22 +533,19 @@ static const table_column skeleton_columns[] = {
      "Natural scatter of the attitude about each axis, one sd."},
     {"crossing", NULL, "crosses itself", TABLE_FLAG, "Whether the body comes nearer to itself than it is wide."}};
 
-static size_t judged_count(const history_articulation* a)
-{
-    size_t held = 0;
-    for (size_t r = 0; r < a->fit.row_count; r++)
-        held += a->fit.row[r].held;
-    return held;
-}
-
 static rlv_table skeleton_table(const history_articulation* a)
 {
     rlv_table t = table_of("skeleton", "The skeleton", COLUMNS(skeleton_columns));
     if (!a->fitted)
         return t;
-    table_text(&t, rlv_articulation_word_of(a->fit.word));
-    table_count(&t, judged_count(a));
-    table_interval(&t, in_percent(a->fit.share_in_place));
+    const history_verdict v = history_verdict_of(a);
+    table_text(&t, rlv_articulation_word_of(v.word));
+    table_flag(&t, v.sure);
+    table_count(&t, v.judged);
+    table_count(&t, v.off_row);
+    table_count(&t, v.in_place);
+    table_interval(&t, in_percent(v.share));
+    table_figures(&t, v.effective, 3);
     table_count(&t, a->fit.group_count);
     table_count(&t, a->fit.unfilled_count);
     table_count(&t, a->fit.tests);
@@ -598,12 +560,15 @@ static rlv_table skeleton_table(const history_articulation* a)
 report_text articulation_verdict(const history_articulation* a)
 {
     report_text words;
-    const size_t held = judged_count(a);
-    const rlv_interval share = in_percent(a->fit.share_in_place);
-    snprintf(words.text, sizeof words.text,
-             "%s, %zu of %zu elements that can be judged are in place (%.0f %%, %.0f to %.0f %%)",
-             rlv_articulation_word_of(a->fit.word), (size_t)lround(0.01 * share.value * (double)held), held,
-             share.value, floor(share.low), ceil(share.high));
+    const history_verdict v = history_verdict_of(a);
+    const rlv_interval share = in_percent(v.share);
+    int length =
+        snprintf(words.text, sizeof words.text, "%s%s, %zu of %zu elements are in place (%.0f %%, %.0f to %.0f %%)",
+                 rlv_articulation_word_of(v.word), v.sure ? "" : " by the count, though not surely", v.in_place,
+                 v.judged + v.off_row, share.value, floor(share.low), ceil(share.high));
+    if (v.off_row > 0)
+        snprintf(words.text + length, sizeof words.text - (size_t)length, "; %zu of them lie%s off %s", v.off_row,
+                 v.off_row == 1 ? "s" : "", v.off_row == 1 ? "its row" : "their rows");
     return words;
 }
 
@@ -625,179 +590,6 @@ void articulation_tables_free(articulation_tables* tables)
 {
     for (size_t i = 0; i < ARTICULATION_TABLES; i++)
         table_free(&tables->table[i]);
-}
-
-// --- the wall --------------------------------------------------------------------------------------------------------
-
-#define WALL_MOTION_COLUMNS                                                                                            \
-    {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from the life position."},                                      \
-        {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row's places."},              \
-        {"towards", NULL, "towards", TABLE_TEXT, "Which way on the body, the greatest part first."},                   \
-    {                                                                                                                  \
-        "trend_plunge", NULL, "trend/plunge °", TABLE_TEXT, "The same by compass; a plunge below zero points upwards." \
-    }
-
-static void put_wall_motion(rlv_table* t, const history_articulation* a, const rlv_body_motion* m, const rlv_mat3* body)
-{
-    const double share = words_sd(m->shift_mm) / m->shift_mm.value;
-    table_interval(t, m->shift_mm);
-    table_number(t, m->shift_pitches, m->shift_pitches * share);
-    table_text(t, or_null(body_way(m).text));
-    table_text(t, or_null(compass_way(a, motion_vector(m, body)).text));
-}
-
-static const table_column groups_wall_columns[] = {
-    GROUP_COLUMNS, WALL_MOTION_COLUMNS, {"p", NULL, "p", TABLE_TEXT, "Times the number of stretches looked at."}};
-
-rlv_table articulation_groups_wall(const history_articulation* a)
-{
-    rlv_table t = table_of("groups", "Stretches that moved together", COLUMNS(groups_wall_columns));
-    for (size_t g = 0; g < a->fit.group_count; g++)
-    {
-        const rlv_articulation_group* group = &a->fit.group[g];
-        put_group(&t, a, g);
-        put_wall_motion(&t, a, &group->motion, group_body(a, g));
-        table_text(&t, report_p(group->p).text);
-    }
-    return t;
-}
-
-static const table_column moved_columns[] = {
-    {"id", NULL, "element", TABLE_TEXT, "Id of the element."},
-    {"state", NULL, "state", TABLE_TEXT, "shifted, rotated or inverted."},
-    WALL_MOTION_COLUMNS,
-    {"rotation", "deg", "rotation", TABLE_NUMBER, "Whole angle against its attitude in life."},
-    {"p", NULL, "p", TABLE_TEXT, "Adjusted over all elements."},
-    {"group", NULL, "group", TABLE_COUNT, "Stretch that it moved with."}};
-
-rlv_table articulation_moved_wall(const history_articulation* a)
-{
-    rlv_table t = table_of("moved", "Elements that have left their life position", COLUMNS(moved_columns));
-    for (size_t i = 0; i < a->elements->count; i++)
-    {
-        const rlv_articulated* told = told_of(a, i);
-        if (told == NULL || told->state == RLV_IN_PLACE || told->state == RLV_UNASSIGNED)
-            continue;
-        table_text(&t, a->elements->one[i].record->id);
-        table_text(&t, rlv_articulation_state_word(told->state));
-        put_wall_motion(&t, a, &told->motion, &told->body);
-        table_number(&t, told->motion.rotation_deg.value, fmax(words_sd(told->motion.rotation_deg), 2.0));
-        table_text(&t, or_null(report_p(told->p_adjusted).text));
-        if (told->group > 0)
-            table_count(&t, told->group);
-        else
-            table_none(&t);
-    }
-    return t;
-}
-
-static const table_column unfilled_wall_columns[] = {
-    {"row", NULL, "row", TABLE_TEXT, "Row of life positions."},
-    {"place", NULL, "place", TABLE_TEXT, "Place in it, counted from the head; several where the row goes on."},
-    {"position", "mm", "position", TABLE_PLACE, "Middle of where its element belongs: of the first of several."},
-    {"region_half", NULL, "± 95 % mm", TABLE_TEXT, "Half of the longest axis of its 95 % region."},
-    {"where", NULL, "where", TABLE_TEXT, "Where that is today."},
-    {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today's surface."},
-    {"nearest_side", NULL, "nearest from", TABLE_TEXT, "Which side that place of the surface is on."}};
-
-static bool has_rock(const history_unfilled* u)
-{
-    return u->where == HISTORY_IN_ROCK || u->where == HISTORY_AT_SURFACE;
-}
-
-/// The last of the life positions from `first` on that are told as one: those of a corridor that lie alike, all with
-/// rock about them or all without.
-static size_t last_alike(const history_articulation* a, size_t first)
-{
-    const rlv_unfilled* life = a->fit.unfilled;
-    const history_unfilled* u = a->unfilled;
-    size_t last = first;
-    while (last + 1 < a->fit.unfilled_count && life[first].corridor && life[last + 1].corridor &&
-           life[last + 1].row == life[first].row && life[last + 1].place == life[last].place + 1 &&
-           ((has_rock(&u[first]) && has_rock(&u[last + 1])) ||
-            (u[last + 1].where == u[first].where && u[last + 1].stage == u[first].stage)))
-        last++;
-    return last;
-}
-
-/// "matrix taken at skull", "in the rock (corridor)"; of several at the surface where one of them is.
-static report_text where_words(const history_articulation* a, size_t first, size_t last)
-{
-    report_text words = {""};
-    const history_unfilled* u = &a->unfilled[first];
-    history_where where = u->where;
-    for (size_t i = first; i <= last; i++)
-        where = a->unfilled[i].where == HISTORY_AT_SURFACE ? HISTORY_AT_SURFACE : where;
-    const char* name = articulation_where_name(where);
-    const char* stage = taken_at(a, u);
-    if (name != NULL)
-        snprintf(words.text, sizeof words.text, "%s%s%.60s%s%s", name, stage != NULL ? " at " : "",
-                 stage != NULL ? stage : "", u->taken_with_piece ? ", where a piece came off" : "",
-                 a->fit.unfilled[first].corridor ? " (corridor)" : "");
-    return words;
-}
-
-/// "2.3"; of several "11 to 89".
-static report_text regions_words(const history_articulation* a, size_t first, size_t last)
-{
-    report_text words;
-    double least = INFINITY, most = 0.0;
-    for (size_t i = first; i <= last; i++)
-    {
-        const double half = region_half_mm(&a->fit.unfilled[i]);
-        least = fmin(least, half);
-        most = fmax(most, half);
-    }
-    if (last == first)
-        snprintf(words.text, sizeof words.text, "%s", words_at_most(most).text);
-    else
-        snprintf(words.text, sizeof words.text, "%s to %s", words_at_most(least).text, words_at_most(most).text);
-    return words;
-}
-
-/// "3.1 (2.0 to 4.2)"; of several from the least to the greatest that it may be: "−4 to 39". Empty where there is
-/// no rock.
-static report_text depths_words(const history_articulation* a, size_t first, size_t last)
-{
-    report_text words = {""};
-    rlv_interval all = a->unfilled[first].depth_mm;
-    for (size_t i = first; i <= last; i++)
-    {
-        all.low = fmin(all.low, a->unfilled[i].depth_mm.low);
-        all.high = fmax(all.high, a->unfilled[i].depth_mm.high);
-    }
-    if (last == first)
-        snprintf(words.text, sizeof words.text, "%s (%s)", words_value(all, 1.0).text, words_ends(all, 1.0).text);
-    else
-        snprintf(words.text, sizeof words.text, "%s", words_ends(all, 1.0).text);
-    return words;
-}
-
-const char* articulation_corridor_words(const history_articulation* a)
-{
-    for (size_t i = 0; i < a->fit.unfilled_count; i++)
-        if (a->fit.unfilled[i].corridor)
-            return "Beyond its last element a row goes on in a corridor, that widens: no place in it is one to dig at.";
-    return NULL;
-}
-
-rlv_table articulation_unfilled_wall(const history_articulation* a)
-{
-    rlv_table t = table_of("unfilled", "Life positions without an element", COLUMNS(unfilled_wall_columns));
-    for (size_t i = 0, last; i < a->fit.unfilled_count; i = last + 1)
-    {
-        const rlv_unfilled* life = &a->fit.unfilled[i];
-        const history_unfilled* u = &a->unfilled[i];
-        last = last_alike(a, i);
-        table_text(&t, specimen_of(a)->row[life->row].id);
-        table_text(&t, places_words(life->place, a->fit.unfilled[last].place).text);
-        table_place(&t, life->position_mm, region_half_mm(life) / sqrt(life->radius2));
-        table_text(&t, regions_words(a, i, last).text);
-        table_text(&t, or_null(where_words(a, i, last).text));
-        table_text(&t, has_rock(u) ? depths_words(a, i, last).text : NULL);
-        table_text(&t, has_rock(u) ? nearest_side(a, u) : NULL);
-    }
-    return t;
 }
 
 // --- what could not be told ------------------------------------------------------------------------------------------
@@ -828,7 +620,7 @@ static size_t list_rows(report_text* words, const history_articulation* a, bool 
     for (size_t r = 0; r < a->row_count; r++)
     {
         const rlv_articulation_row_told* told = a->fitted ? &a->fit.row[r] : &(rlv_articulation_row_told){0};
-        const char* id = specimen_of(a)->row[r].id;
+        const char* id = articulation_specimen(a)->row[r].id;
         if (told->used != used || (used && !told->short_row) || length + strlen(id) + 4 > sizeof words->text)
             continue;
         length +=
@@ -897,8 +689,8 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
         else if (k >= ALL)
             list_unsure(&names, a, k - ALL);
         if (k >= ALL && names.text[0] != '\0')
-            snprintf(words->text, sizeof words->text, "the count of row %.60s: %.900s", specimen_of(a)->row[k - ALL].id,
-                     names.text);
+            snprintf(words->text, sizeof words->text, "the count of row %.60s: %.900s",
+                     articulation_specimen(a)->row[k - ALL].id, names.text);
         if (words->text[0] != '\0')
         {
             ++*next;

@@ -11,7 +11,7 @@ typedef enum articulation_table
     ARTICULATION_ELEMENTS,   ///< a row an element: its state and its motion
     ARTICULATION_GROUPS,     ///< a row a stretch that moved together
     ARTICULATION_UNFILLED,   ///< a row a life position without an element
-    ARTICULATION_CANDIDATES, ///< a row an element from the spoil and a life position that it may have had
+    ARTICULATION_CANDIDATES, ///< a row a loose element and a life position that it may have had
     ARTICULATION_ROWS,       ///< a row a row of life positions
     ARTICULATION_SHARES,     ///< a row a part of the body
     ARTICULATION_SKELETON,   ///< one row: the whole
@@ -30,12 +30,14 @@ articulation_tables articulation_tables_of(const history_articulation* articulat
 void articulation_tables_free(articulation_tables* tables);
 
 /// What people read: the stretches that moved together; the elements that are not in place; those that lie off their
-/// row, and have moved from a place that is not known; the life positions without an element; the share in place along
-/// the body. Free with table_free.
+/// row, and have moved from a place that is not known; the life positions without an element, and the rows of which
+/// none can be told; the loose elements, and which of those they may have had; the share in place along the body. Free
+/// with table_free.
 rlv_table articulation_groups_wall(const history_articulation* articulation);
 rlv_table articulation_moved_wall(const history_articulation* articulation);
 rlv_table articulation_off_row_wall(const history_articulation* articulation);
 rlv_table articulation_unfilled_wall(const history_articulation* articulation);
+rlv_table articulation_loose_wall(const history_articulation* articulation);
 rlv_table articulation_shares_wall(const history_articulation* articulation);
 
 /// What stands below the table of what has moved where some moved together, and below that of unfilled life positions
@@ -43,11 +45,24 @@ rlv_table articulation_shares_wall(const history_articulation* articulation);
 const char* articulation_group_words(const history_articulation* articulation);
 const char* articulation_corridor_words(const history_articulation* articulation);
 
-/// "articulated, 52 of 66 elements that can be judged are in place (79 %, 67 to 88 %)".
+/// "articulated, 52 of 66 elements are in place (79 %, 67 to 88 %); 4 of them lie off their rows".
 report_text articulation_verdict(const history_articulation* articulation);
 
-/// "bag S1, stage overburden: LR 12 (62 %), LR 13 (21 %), none of these (10 %)": of stray number `stray`.
-report_text articulation_candidates_words(const history_articulation* articulation, size_t stray);
+/// What the word means, how sure it is, and which elements are not counted in it.
+report_text articulation_verdict_meaning(const history_articulation* articulation);
+
+/// The figures that everybody wants first, without full stops: the word; what is displaced; where bone may lie.
+report_lines articulation_summary(const history_articulation* articulation);
+
+/// What is open in a row: its free life positions against its loose elements, and how sure its numbers are; of one that
+/// is left out, that nothing can be said.
+report_text articulation_open_words(const history_articulation* articulation, size_t row);
+
+/// "place 12 of LR"
+report_text articulation_place_name(const history_articulation* articulation, const rlv_unfilled* life);
+
+/// "in the spoil", "off its row": where a loose element was found.
+const char* articulation_loose_name(history_left_out why);
 
 /// What could not be told, a sentence each without a full stop; `next` begins at 0. False where there is none any more.
 bool articulation_untold(const history_articulation* articulation, size_t* next, report_text* words);

@@ -171,6 +171,7 @@ static rlv_table measured_table(const history_elements* e)
 
 static const table_column wall_columns[] = {
     WHO_COLUMNS,
+    {"state", NULL, "state", TABLE_TEXT, "What became of it."},
     PLACE_COLUMNS,
     {"size", "mm", "length × width", TABLE_TEXT, "Length by width, by thickness where that is known."},
     {"trend_plunge", NULL, "trend/plunge °", TABLE_TEXT, "Of the long axis; in brackets where no end of it is known."},
@@ -217,13 +218,14 @@ static element_words bedding_words(rlv_interval angle)
     return words;
 }
 
-rlv_table elements_wall(const history_elements* e)
+rlv_table elements_wall(const history_elements* e, elements_state state, const void* user)
 {
     rlv_table t = table_of("elements", "Elements", COLUMNS(wall_columns));
     for (size_t i = 0; i < e->count; i++)
     {
         const history_element* one = &e->one[i];
         put_who(&t, one);
+        table_text(&t, state != NULL ? state(user, i) : NULL);
         put_place(&t, &one->told, one->placed);
         table_text(&t, or_null(size_words(&one->told).text));
         table_text(&t, or_null(trend_words(one).text));

@@ -23,8 +23,10 @@ typedef struct elements_tables
 elements_tables elements_tables_of(const history_elements* elements);
 void elements_tables_free(elements_tables* tables);
 
-/// The row an element that people read: fewer columns, with size, trend and plunge in words. Free with table_free.
-rlv_table elements_wall(const history_elements* elements);
+/// The row an element that people read: fewer columns, with size, trend and plunge in words; with its state, as
+/// `state(user, element)` tells it, where that is not NULL. Free with table_free.
+typedef const char* (*elements_state)(const void* user, size_t element);
+rlv_table elements_wall(const history_elements* elements, elements_state state, const void* user);
 
 /// "up", "down", "on edge"; NULL where it is not known.
 const char* elements_face_name(history_face face);

@@ -552,8 +552,8 @@ static void look_at_moved(report_findings* f, const history_articulation* a)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
         char of[128];
-        snprintf(of, sizeof of, "%.60s %d-%d", a->elements->history->specimen->row[group->row].id, group->first,
-                 group->last);
+        snprintf(of, sizeof of, "places %d-%d of %.60s", group->first, group->last,
+                 a->elements->history->specimen->row[group->row].id);
         find(f, REPORT_LOOK, of, "moved together, by %s", report_interval(group->motion.shift_mm, "mm").text);
     }
     for (rlv_articulation_state state = RLV_SHIFTED; state <= RLV_UNASSIGNED; state++)
@@ -564,33 +564,33 @@ static void look_at_moved(report_findings* f, const history_articulation* a)
     }
 }
 
-static report_text place_name(const history_articulation* a, const rlv_unfilled* life)
-{
-    report_text name;
-    snprintf(name.text, sizeof name.text, "%.60s %d", a->elements->history->specimen->row[life->row].id, life->place);
-    return name;
-}
-
-/// Life positions in the rock, each with its depth, and those at today's surface. Beyond a row's end is no place to
-/// point at.
+/// Life positions in the rock, each with its depth, and those at today's surface; and the rows of which nothing can be
+/// said. Beyond a row's end is no place to point at.
 static void look_at_unfilled(report_findings* f, const history_articulation* a)
 {
-    report_text surface = {""};
+    report_text surface = {""}, left_out = {""};
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
     {
         const rlv_unfilled* life = &a->fit.unfilled[i];
         const history_unfilled* u = &a->unfilled[i];
         if (!life->corridor && u->where == HISTORY_IN_ROCK)
             find(
-                f, REPORT_LOOK, place_name(a, life).text,
+                f, REPORT_LOOK, articulation_place_name(a, life).text,
                 "this life position has no element, and lies in the rock, %s below today's surface: bone may lie there",
                 report_interval(u->depth_mm, "mm").text);
         else if (!life->corridor && u->where == HISTORY_AT_SURFACE)
-            add_name(&surface, place_name(a, life).text);
+            add_name(&surface, articulation_place_name(a, life).text);
     }
     if (surface.text[0] != '\0')
         find(f, REPORT_LOOK, surface.text,
-             "life positions without an element at today's surface: a little below it bone may lie");
+             "life positions without an element within their error of today's surface: bone may lie just below it, or "
+             "the rock that held it has gone");
+    for (size_t r = 0; r < a->row_count; r++)
+        if (!a->fit.row[r].used)
+            add_name(&left_out, a->elements->history->specimen->row[r].id);
+    if (left_out.text[0] != '\0')
+        find(f, REPORT_LOOK, left_out.text,
+             "of these rows too few elements have a known place: nothing can be said of where more of them may lie");
 }
 
 void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton)

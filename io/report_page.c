@@ -203,6 +203,11 @@ static void put_summary(rlv_page* p, const source_of* s)
     put_alarms(p, &lines);
     put_warnings(p, s->answer);
     put_lines(p, &lines);
+    if (s->skeleton->judged)
+    {
+        const report_lines skeleton = articulation_summary(&s->skeleton->articulation);
+        put_lines(p, &skeleton);
+    }
     page_part(p, "went", "What went at each step");
     report_page_table_or(p, s, REPORT_VOLUMES, "One stage is recorded: nothing can have changed yet.");
     put_reading(p);

@@ -1,6 +1,7 @@
 /// How a report's figures were measured, on its page: for whoever makes them again, or doubts them.
 
 #include "report_page_parts.h"
+#include "report_skeleton_methods.h"
 
 #include "regions.h"
 
@@ -206,8 +207,9 @@ static void put_bounds(rlv_page* p)
         words_recorded(RLV_CHANGE_FAINT).text);
 }
 
-static void put_methods(rlv_page* p, const rlv_history* history)
+static void put_methods(rlv_page* p, const source_of* s)
 {
+    const rlv_history* history = s->history;
     page_section(p, "methods", "Methods");
     page_fact(p, "Units and scale", units_and_scale);
     put_alignment(p, history);
@@ -215,6 +217,8 @@ static void put_methods(rlv_page* p, const rlv_history* history)
     for (size_t i = 0; i < sizeof methods / sizeof *methods; i++)
         page_fact(p, methods[i][0], methods[i][1]);
     put_bounds(p);
+    if (s->skeleton->judged)
+        report_skeleton_methods(p, &s->skeleton->articulation);
 }
 
 // --- Inputs, parameters ----------------------------------------------------------------------------------------------
@@ -289,6 +293,6 @@ static void put_inputs(rlv_page* p, const source_of* s)
 void report_page_technical(rlv_page* p, const source_of* s)
 {
     put_stages(p, s);
-    put_methods(p, s->history);
+    put_methods(p, s);
     put_inputs(p, s);
 }

@@ -4,6 +4,7 @@
 #include "report_page_parts.h"
 
 #include "report_record.h"
+#include "report_tables.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -123,45 +124,109 @@ static const rlv_table* whole(const report_skeleton* s, size_t which)
     return &s->table[ELEMENTS_TABLES + which];
 }
 
+/// The words of this section, before any of them is used.
+static void put_terms(rlv_page* p)
+{
+    page_part(p, "terms", "How to read this section");
+    page_fact(
+        p, "Life position",
+        "Where the animal's own order says that an element belongs. It is known by its row and its place, counted "
+        "from the head: LR09 is an element, place 9 of LR is where one belongs, and the two need not be together.");
+    page_fact(
+        p, "State",
+        "In place; shifted (it lies off its life position by more than the row scatters); rotated (it is turned by "
+        "more); inverted (its external face looks the other way). The first that holds of inverted, rotated, "
+        "shifted is told.");
+    page_fact(p, "Shift",
+              "How far an element lies from its life position: in millimetres, and in pitches, the distance "
+              "from one place of its row to the next.");
+    page_fact(p, "Towards",
+              "Which way on the body: head or tail, the animal's left or right, out (away from the body "
+              "wall) or in. Only what is sure is told.");
+    page_fact(p, "p",
+              "How often chance alone, in a row that nothing has disturbed, would make an element look as far off, "
+              "or a stretch as clearly moved. Adjusted: of all elements that are told as displaced for a p below "
+              "0.05, 5 % at most, on the mean, are in place after all.");
+    page_fact(p, "Judged",
+              "An element whose place is known or was found, so that its state is told. An element off its "
+              "row has left every free place of its row: it is displaced, and no figure says how far.");
+    page_fact(p, "Loose", "An element without a place: from the spoil, off its row, or never measured.");
+}
+
 static void put_moved(rlv_page* p, const report_skeleton* s)
 {
-    static const char dash[] = "A dash: what of its attitude is known does not tell it, or it moved by itself.";
+    static const char dash[] =
+        "A dash: too unsure to be told (a direction that is not known to 45°), not known, or in no "
+        "stretch.";
     const history_articulation* a = &s->articulation;
     page_part(p, "moved", "What has left its life position");
     put_table(p, articulation_groups_wall(a), whole(s, ARTICULATION_GROUPS), NULL,
               "No stretch of a row was found that moved together.");
+    put_note(p, articulation_group_words(a));
     put_table(p, articulation_moved_wall(a), whole(s, ARTICULATION_ELEMENTS), dash,
               "No single element was found to have moved.");
-    put_note(p, articulation_group_words(a));
     put_table(p, articulation_off_row_wall(a), whole(s, ARTICULATION_ELEMENTS),
               "A dash: its row has no free place that it may have had.", NULL);
+}
+
+static void put_open(rlv_page* p, const history_articulation* a)
+{
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        char name[100];
+        snprintf(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
+        page_fact(p, name, articulation_open_words(a, r).text);
+    }
 }
 
 static void put_expected(rlv_page* p, const report_skeleton* s)
 {
     const history_articulation* a = &s->articulation;
     page_part(p, "expected", "Where bone may still lie");
-    page_paragraph(p, "A life position is where the animal's order says that an element belongs. Without one, bone may "
-                      "lie there, or may have been carried off before it was buried.");
-    put_table(p, articulation_unfilled_wall(a), whole(s, ARTICULATION_UNFILLED),
-              "A dash: the rock there is gone, or which way was up is not known.",
-              "Every life position has its element.");
+    page_paragraph(p, "Where a place has no element, bone may lie, or may have been carried off before it was buried. "
+                      "First, row by row, how many places are free, and how many elements are loose that may have come "
+                      "from them.");
+    put_open(p, a);
+    page_paragraph(p,
+                   "Depth is how far the middle of a life position lies below the nearest place of today's surface. "
+                   "Above zero it is inside the rock. Below zero it is above the surface, where no rock is any more. "
+                   "Where the interval holds 0 it cannot be told which: at the surface. ‘Of none known’ is how likely "
+                   "it is that no loose element belonged there, so that its bone is still to be found.");
+    put_table(
+        p, articulation_unfilled_wall(a), whole(s, ARTICULATION_UNFILLED),
+        "A dash: the rock there is gone, its number was recorded, no loose element is likely to have been there, or "
+        "nothing can be said.",
+        "Every life position has its element.");
     put_note(p, articulation_corridor_words(a));
-    if (a->stray_count > 0)
-        page_part(p, "strays", "Where elements from the spoil may have been");
-    for (size_t i = 0; i < a->stray_count; i++)
-        page_fact(p, a->elements->one[a->stray[i].element].record->id, articulation_candidates_words(a, i).text);
+    if (a->stray_count == 0)
+        return;
+    page_part(p, "strays", "Which loose elements belong where");
+    page_paragraph(
+        p, "Loose elements of a row are held against its free places all at once, since no two had one place: "
+           "by the places that the record leaves them, by where they lie, and those from the spoil by size. A "
+           "place that a loose element surely had is none to look for bone in. Each is judged by itself: where the "
+           "map shows that several were carried one way, that tells more than these figures do.");
+    put_table(p, articulation_loose_wall(a), whole(s, ARTICULATION_CANDIDATES), NULL, NULL);
 }
 
 static void put_statistics(rlv_page* p, const report_skeleton* s)
 {
     const history_articulation* a = &s->articulation;
+    const rlv_table* motions = whole(s, ARTICULATION_OWN + DISTURBANCE_MOTIONS);
     page_part(p, "ways", "Which way they went, and how they lie");
+    page_paragraph(p,
+                   "A stretch counts as one motion. What lies off its row counts as none, since it is not known from "
+                   "where it came.");
     const report_lines lines = disturbance_lines(a);
     for (size_t k = 0; k < lines.count; k++)
         page_fact(p, lines.line[k].name, lines.line[k].words.text);
+    if (table_rows(motions) > 0)
+        page_link(p, report_table_path(motions).text, "Each motion (CSV)");
     put_table(p, articulation_shares_wall(a), whole(s, ARTICULATION_SHARES),
               "A dash: no element's life position is there.", NULL);
+    page_paragraph(p,
+                   "Elements off their rows are in no part, since theirs is not known; and here each element counts by "
+                   "itself, so that where a stretch moved together the interval looks surer than it is.");
 }
 
 /// In one box, a line with a bullet each.
@@ -185,7 +250,11 @@ static void put_untold(rlv_page* p, const history_articulation* a)
 
 static void put_judged(rlv_page* p, const report_skeleton* s, const history_sheets* sheets)
 {
-    page_fact(p, "As it lay", articulation_verdict(&s->articulation).text);
+    const report_lines lines = articulation_summary(&s->articulation);
+    for (size_t k = 0; k < lines.count; k++)
+        page_fact(p, lines.line[k].name, lines.line[k].words.text);
+    page_paragraph(p, articulation_verdict_meaning(&s->articulation).text);
+    put_terms(p);
     const size_t stage = articulation_sheet_stage(s->elements.history);
     report_page_pictures(p, sheets, HISTORY_SHEET_BONES, stage);
     report_page_pictures(p, sheets, HISTORY_SHEET_PLAN, stage);
@@ -194,6 +263,19 @@ static void put_judged(rlv_page* p, const report_skeleton* s, const history_shee
     put_statistics(p, s);
     report_page_pictures(p, sheets, HISTORY_SHEET_DIRECTIONS, stage);
     put_untold(p, &s->articulation);
+}
+
+/// "in place", "off its row", "not judged".
+static const char* state_word(const void* user, size_t element)
+{
+    const report_skeleton* s = user;
+    if (!s->judged)
+        return "not judged";
+    const rlv_articulation_state state = history_state(&s->articulation, element);
+    return state != RLV_UNASSIGNED                           ? rlv_articulation_state_word(state)
+           : s->articulation.why[element] == HISTORY_OFF_ROW ? articulation_loose_name(HISTORY_OFF_ROW)
+           : s->articulation.why[element] == HISTORY_SPOIL   ? articulation_loose_name(HISTORY_SPOIL)
+                                                             : "not judged";
 }
 
 void report_skeleton_put(rlv_page* p, const report_skeleton* s, const history_sheets* sheets)
@@ -206,6 +288,6 @@ void report_skeleton_put(rlv_page* p, const report_skeleton* s, const history_sh
     if (!s->measured)
         return;
     page_part(p, "where", "Where each element lies");
-    put_table(p, elements_wall(&s->elements), &s->table[ELEMENTS_MEASURED], "A dash: not known, or not recorded.",
-              NULL);
+    put_table(p, elements_wall(&s->elements, state_word, s), &s->table[ELEMENTS_MEASURED],
+              "A dash: not known, or not recorded.", NULL);
 }

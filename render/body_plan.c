@@ -1,7 +1,5 @@
 #include "body_plan_parts.h"
 
-#include "state.h"
-
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -110,11 +108,17 @@ static void add_sign(rlv_key* key, int which, const char* words)
 
 // --- What is on it ---------------------------------------------------------------------------------------------------
 
+static rlv_open_why open_why(const plan_page* page, const plan_plate* plate)
+{
+    return page->plan->of.open != NULL ? page->plan->of.open[plate->element] : RLV_OPEN_UNJUDGED;
+}
+
 rlv_key plan_key(const plan_page* page)
 {
     const rlv_articulation* told = page->plan->of.told;
     rlv_key key = {0};
-    bool state[RLV_ARTICULATION_STATES] = {0}, moved = false, any_cut = false, unfilled[2] = {false, false};
+    bool state[RLV_ARTICULATION_STATES] = {0}, open[RLV_OPEN_WHYS] = {0}, moved = false, any_cut = false,
+         unfilled[2] = {false, false};
     for (size_t i = 0; i < page->lay->plate_count; i++)
     {
         const plan_plate* plate = &page->lay->plate[i];
@@ -122,6 +126,8 @@ rlv_key plan_key(const plan_page* page)
         bool cut;
         plan_at(page, plate, at, &cut);
         state[told->element[plate->element].state] = true;
+        if (told->element[plate->element].state == RLV_UNASSIGNED)
+            open[open_why(page, plate)] = true;
         double far = hypot(at[0] - plan_x(page, plate->life_mm),
                            at[1] - plan_y(page, page->plan->of.element[plate->element].row));
         moved = moved || (plate->placed && far >= PLAN_LEAST_ARROW * page->unit);
@@ -129,11 +135,16 @@ rlv_key plan_key(const plan_page* page)
     }
     for (size_t i = 0; i < told->unfilled_count; i++)
         unfilled[told->unfilled[i].corridor] = true;
-    for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
+    for (int i = 0; i < RLV_UNASSIGNED; i++)
         if (state[i])
         {
-            rlv_key_entry entry =
-                rlv_state_key((rlv_articulation_state)i, i == RLV_UNASSIGNED ? "where it lies along the axis" : NULL);
+            rlv_key_entry entry = rlv_state_key((rlv_articulation_state)i);
+            rlv_key_add(&key, &entry);
+        }
+    for (int i = RLV_OPEN_WHYS; i-- > 0;)
+        if (open[i])
+        {
+            rlv_key_entry entry = rlv_open_key((rlv_open_why)i);
             rlv_key_add(&key, &entry);
         }
     if (moved)
@@ -141,7 +152,7 @@ rlv_key plan_key(const plan_page* page)
     if (any_cut)
         add_sign(&key, SIGN_CUT, "the same, longer than is drawn");
     if (unfilled[0])
-        add_sign(&key, SIGN_UNFILLED, "unfilled life position");
+        add_sign(&key, SIGN_UNFILLED, "place without an element");
     if (unfilled[1])
         add_sign(&key, SIGN_CORRIDOR, "the same, beyond its row's last element");
     if (told->group_count > 0)
@@ -269,7 +280,7 @@ static void draw_plates(rlv_sheet* sheet, const plan_page* page)
         plan_at(page, plate, at, &cut);
         if (state == RLV_UNASSIGNED)
         {
-            rlv_state_symbol(sheet, state, at[0], at[1], 2.6 * u);
+            rlv_open_symbol(sheet, open_why(page, plate), at[0], at[1], 2.6 * u);
             continue;
         }
         rlv_state_path(sheet, state, at[0], at[1], fmax(plate->half_mm[0] * page->scale, 0.8 * u),
@@ -306,7 +317,7 @@ static void name_tray(rlv_sheet* sheet, const plan_page* page)
     how.width_mm = (NAMES - 6.0) * u;
     how.most_lines = 1;
     if (page->lay->unassigned)
-        rlv_sheet_text(sheet, "unassigned", margin_of(page) + 4.0 * u, y - 0.4 * u, &how);
+        rlv_sheet_text(sheet, "no place: where it lies", margin_of(page) + 4.0 * u, y - 0.4 * u, &how);
     how.grey = RLV_INK_GREY;
     if (put > 0)
         rlv_sheet_text(sheet, words, margin_of(page) + 4.0 * u, y + 2.8 * u, &how);

@@ -13,6 +13,7 @@
 #define RLV_BODY_PLAN_H
 
 #include "articulation.h"
+#include "state.h"
 #include "title.h"
 
 typedef enum rlv_body_side
@@ -35,6 +36,7 @@ typedef struct rlv_skeleton
 {
     const rlv_articulation* told;
     const rlv_placed_element* element; ///< told->count
+    const rlv_open_why* open;          ///< of each: why it has no state where it has none; NULL: could not be judged
     const char* const* id;             ///< of each
     const char* const* amount;         ///< what is said beside an id, such as how far it moved; any may be NULL
     const char* const* group;          ///< what is said over each of told->group

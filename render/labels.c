@@ -3,6 +3,7 @@
 #include <math.h>
 
 #define DIRECTIONS 16
+#define ALIKE 0.25 // distances that are told apart by no more than so many heights of a label look the same
 
 typedef struct placing
 {
@@ -67,12 +68,31 @@ static bool passes(const double a[2], const double b[2], rlv_box2 box)
     return cross(a, b, corner[0], corner[2]) || cross(a, b, corner[1], corner[3]);
 }
 
-// What a free place costs, in mm: its distance, and what it would cross or cover.
+static double off_of(const double anchor[2], rlv_box2 box)
+{
+    double foot[2];
+    nearest_in(box, anchor, foot);
+    return hypot(foot[0] - anchor[0], foot[1] - anchor[1]);
+}
+
+// Whether a box looks as if it named something else: an anchor is as near to it as its own, from edge to edge.
+static bool misleads(const placing* of, const rlv_label* label, rlv_box2 box)
+{
+    const double own = off_of(label->anchor, box) - label->clear;
+    for (size_t i = 0; i < of->count; i++)
+        if (&of->label[i] != label &&
+            off_of(of->label[i].anchor, box) - of->label[i].clear < own + ALIKE * label->height)
+            return true;
+    return false;
+}
+
+// What a free place costs, in mm: its distance, what it would cross or cover, and whether it misleads.
 static double cost_of(const placing* of, const rlv_label* label, rlv_box2 box)
 {
     double foot[2];
     nearest_in(box, label->anchor, foot);
     double cost = hypot(foot[0] - label->anchor[0], foot[1] - label->anchor[1]);
+    cost += misleads(of, label, box) ? 1.5 * label->height : 0.0;
     for (size_t i = 0; i < of->count; i++)
     {
         const rlv_label* other = &of->label[i];
@@ -160,8 +180,9 @@ size_t rlv_labels_place(size_t count, rlv_label* label, rlv_box2 within, size_t 
         label[i].placed = place_on_rings(&of, &label[i]) || place_anywhere(&of, &label[i]);
         left_out += !label[i].placed;
         nearest_in(box_of(&label[i]), label[i].anchor, label[i].foot);
-        double off = hypot(label[i].foot[0] - label[i].anchor[0], label[i].foot[1] - label[i].anchor[1]);
-        label[i].led = label[i].placed && off > label[i].clear + 0.8 * label[i].height;
+        const double off = off_of(label[i].anchor, box_of(&label[i]));
+        label[i].led = label[i].placed &&
+                       (off > label[i].clear + 0.8 * label[i].height || misleads(&of, &label[i], box_of(&label[i])));
     }
     return left_out;
 }

@@ -1,8 +1,9 @@
 /// Places for labels: beside what they name, never over each other, never outside their panel.
 ///
 /// Labels are placed one after another, those given first with the first choice. Of all free places, on rings of
-/// growing radius, the cheapest is taken: near, its leader crossing nothing, covering no other anchor. Where no ring
-/// has room the nearest free place of the panel is taken. The same labels always get the same places.
+/// growing radius, the cheapest is taken: near, its leader crossing nothing, covering no other anchor and nearer to
+/// none than to its own. Where no ring has room the nearest free place of the panel is taken. The same labels always
+/// get the same places.
 
 #ifndef RLV_LABELS_H
 #define RLV_LABELS_H
@@ -25,7 +26,7 @@ typedef struct rlv_label
     bool fixed;           ///< in: `left` and `top` are given and stay
     bool placed;          ///< out
     double left, top;     ///< out
-    bool led;             ///< out: it stands so far off that it needs a leader
+    bool led;             ///< out: it stands so far off, or so near to another anchor, that it needs a leader
     double foot[2];       ///< out: where the leader meets the box
 } rlv_label;
 

@@ -556,7 +556,7 @@ static void add_states(rlv_key* key, const rlv_net_sheet* nets)
     for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
         if (seen[i])
         {
-            rlv_key_entry entry = rlv_state_key((rlv_articulation_state)i, NULL);
+            rlv_key_entry entry = rlv_state_key((rlv_articulation_state)i);
             rlv_key_add(key, &entry);
         }
     if (above)

@@ -12,10 +12,10 @@
 #ifndef RLV_PANEL_H
 #define RLV_PANEL_H
 
-#include "articulation.h"
 #include "aspect.h"
 #include "cast.h"
 #include "key.h"
+#include "state.h"
 #include "view.h"
 
 /// What a panel sees: the picture's axes, the point in its middle, and how large a millimetre is on paper.
@@ -107,6 +107,7 @@ typedef struct rlv_panel_area
     size_t ring_count; ///< three at least: its outline, closed by itself
     const rlv_vec3* ring_mm;
     rlv_articulation_state state;
+    rlv_open_why open;       ///< of RLV_UNASSIGNED
     const char* label;       ///< inside where there is room for it; may be NULL
     const rlv_vec3* life_mm; ///< where it belonged: an arrow leads from there to its middle; NULL: none
 } rlv_panel_area;

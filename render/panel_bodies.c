@@ -1,7 +1,5 @@
 #include "panel_parts.h"
 
-#include "state.h"
-
 #include <math.h>
 
 #define COVERS 0.62 // of the clay beneath an element's tone: relief shows through
@@ -126,12 +124,47 @@ static double narrowest(const rlv_panel_marks* marks, const rlv_panel_expected* 
     return least;
 }
 
+// Paint the source where the surface is seen: of rock that is not there nothing is said.
+static void paint_on_surface(const bodies* on)
+{
+    const rlv_cast* cast = on->panel->cast;
+    cairo_t* c = on->sheet->cairo;
+    cairo_surface_t* seen =
+        cast != NULL ? cairo_image_surface_create(CAIRO_FORMAT_A8, (int)cast->width, (int)cast->height) : NULL;
+    if (seen == NULL || cairo_surface_status(seen) != CAIRO_STATUS_SUCCESS)
+    {
+        cairo_surface_destroy(seen);
+        cairo_paint(c);
+        return;
+    }
+    unsigned char* pixel = cairo_image_surface_get_data(seen);
+    const size_t stride = (size_t)cairo_image_surface_get_stride(seen);
+    for (size_t y = 0; y < cast->height; y++)
+        for (size_t x = 0; x < cast->width; x++)
+            pixel[y * stride + x] = cast->triangle[y * cast->width + x] != RLV_TREE_NONE ? 255 : 0;
+    cairo_surface_mark_dirty(seen);
+    cairo_pattern_t* mask = cairo_pattern_create_for_surface(seen);
+    const double per_mm = 1.0 / on->panel->picture.pixel_mm;
+    cairo_matrix_t matrix;
+    cairo_matrix_init(&matrix, per_mm, 0.0, 0.0, per_mm, -on->left * per_mm - (double)cast->left,
+                      -on->top * per_mm - (double)cast->top);
+    cairo_pattern_set_matrix(mask, &matrix);
+    cairo_mask(c, mask);
+    cairo_pattern_destroy(mask);
+    cairo_surface_destroy(seen);
+}
+
 // Corridors, the widest places first, each over what is wider. The tint goes with one over the root of the width: less
 // and less is said of more and more room, and it is still seen how far.
 static void draw_corridors(const bodies* on, const rlv_panel_marks* marks)
 {
     cairo_t* c = on->sheet->cairo;
     double last = INFINITY;
+    bool any = false;
+    for (size_t i = 0; i < marks->expected_count; i++)
+        any = any || marks->expected[i].corridor;
+    if (!any)
+        return;
     cairo_push_group(c);
     cairo_set_operator(c, CAIRO_OPERATOR_SOURCE);
     for (;;)
@@ -154,7 +187,7 @@ static void draw_corridors(const bodies* on, const rlv_panel_marks* marks)
         last = widest;
     }
     cairo_pop_group_to_source(c);
-    cairo_paint(c);
+    paint_on_surface(on);
 }
 
 static void draw_expected(const bodies* on, const rlv_panel_marks* marks)
@@ -248,7 +281,7 @@ static void draw_areas(const bodies* on, const rlv_panel_marks* marks)
         double middle[2], half[2];
         panel_area_extent(on->panel, area, middle, half);
         if (area->state == RLV_UNASSIGNED)
-            rlv_state_symbol(on->sheet, area->state, on->left + middle[0], on->top + middle[1], 2.6 * on->sheet->unit);
+            rlv_open_symbol(on->sheet, area->open, on->left + middle[0], on->top + middle[1], 2.6 * on->sheet->unit);
     }
 }
 
@@ -350,19 +383,28 @@ static void add_sign(rlv_key* key, int which, const char* words)
 
 void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
-    bool seen[RLV_ARTICULATION_STATES] = {0}, expected[2] = {false, false}, moved = false,
+    bool seen[RLV_ARTICULATION_STATES] = {0}, open[RLV_OPEN_WHYS] = {0}, expected[2] = {false, false}, moved = false,
          hidden = panel == NULL && marks->area_count > 0;
     for (size_t i = 0; i < marks->area_count; i++)
     {
         bool out_of_sight = panel != NULL && panel_hides(panel, &marks->area[i]);
         hidden = hidden || out_of_sight;
         moved = moved || (marks->area[i].life_mm != NULL && !out_of_sight);
-        seen[marks->area[i].state] = seen[marks->area[i].state] || !out_of_sight;
+        if (marks->area[i].state == RLV_UNASSIGNED)
+            open[marks->area[i].open] = open[marks->area[i].open] || !out_of_sight;
+        else
+            seen[marks->area[i].state] = seen[marks->area[i].state] || !out_of_sight;
     }
     for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
         if (seen[i])
         {
-            rlv_key_entry entry = rlv_state_key((rlv_articulation_state)i, NULL);
+            rlv_key_entry entry = rlv_state_key((rlv_articulation_state)i);
+            rlv_key_add(key, &entry);
+        }
+    for (int i = RLV_OPEN_WHYS; i-- > 0;)
+        if (open[i])
+        {
+            rlv_key_entry entry = rlv_open_key((rlv_open_why)i);
             rlv_key_add(key, &entry);
         }
     if (hidden)
@@ -370,7 +412,7 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
     for (size_t i = 0; i < marks->expected_count; i++)
         expected[marks->expected[i].corridor] = true;
     if (expected[0])
-        add_sign(key, SIGN_EXPECTED, "unfilled life position, with 95" RLV_THIN "% of where it may be");
+        add_sign(key, SIGN_EXPECTED, "place (pl.) without an element, with 95" RLV_THIN "% of where it may be");
     if (expected[1])
         add_sign(key, SIGN_CORRIDOR, "beyond a row's last element, paler as it is less sure");
     for (size_t i = 0; i < marks->curve_count; i++)

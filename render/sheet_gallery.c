@@ -73,10 +73,12 @@ static size_t empty_cells(const rlv_gallery* gallery, const arrangement* as)
     return as->columns * as->rows - gallery->view_count;
 }
 
-// A cell that no view needs takes the key, if it is large enough; else there is a strip beneath the views.
+// A cell that no view needs takes the key, if it is large enough; else there is a strip beneath the views, and so there
+// is where a table follows it.
 static bool key_in_cell(const rlv_gallery* gallery, const arrangement* as)
 {
-    return empty_cells(gallery, as) > 0 && as->cell_wide > 75.0 * as->unit && as->view_tall > 45.0 * as->unit;
+    return gallery->table.row_count == 0 && empty_cells(gallery, as) > 0 && as->cell_wide > 75.0 * as->unit &&
+           as->view_tall > 45.0 * as->unit;
 }
 
 static bool has_overlay(const rlv_gallery* gallery)
@@ -100,12 +102,20 @@ static strip strip_of(const rlv_gallery* gallery, double width, double unit)
     return (strip){bar, width - bar - (legend > 0.0 ? legend + GAP * unit : 0.0), width - legend, legend};
 }
 
-// How tall a strip is on a page, at any scale.
-static double strip_mm(const hanging* of, double page_wide, double unit)
+// How tall bar, key and legend of a strip are on a page, at any scale.
+static double signs_mm(const hanging* of, double page_wide, double unit)
 {
     strip in = strip_of(of->gallery, page_wide - 2.0 * RLV_SHEET_MARGIN * unit, unit);
     of->ruler->unit = unit;
     return fmax(STRIP * unit, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 4.0 * unit);
+}
+
+// And all of it, with the table beneath them.
+static double strip_mm(const hanging* of, double page_wide, double unit)
+{
+    const rlv_sheet_table* table = &of->gallery->table;
+    double signs = signs_mm(of, page_wide, unit);
+    return signs + (table->row_count > 0 ? rlv_sheet_table_size(of->ruler, table).height + (GAP + HEAD) * unit : 0.0);
 }
 
 static double page_wide(const arrangement* as)
@@ -293,6 +303,18 @@ static void put_strip(rlv_sheet* sheet, const rlv_gallery* gallery, const arrang
                     gallery->limit_words);
 }
 
+static void put_table(rlv_sheet* sheet, const rlv_gallery* gallery, double y)
+{
+    const double u = sheet->unit, left = RLV_SHEET_MARGIN * u;
+    if (gallery->table.row_count == 0)
+        return;
+    rlv_lettering how = name_letters;
+    how.width_mm = sheet->width_mm - 2.0 * left;
+    how.most_lines = 1;
+    rlv_sheet_text(sheet, gallery->table_caption, left, y, &how);
+    rlv_sheet_table_print(sheet, &gallery->table, left, y + HEAD * u);
+}
+
 // The same in a cell, one beneath the other, in line with the views' upper edge.
 static void put_key(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of, const gathered* all, double x,
                     double y)
@@ -348,7 +370,10 @@ static rlv_status draw_on(rlv_sheet* sheet, const hanging* in, const arrangement
             put_key(sheet, gallery, of, &all, at.left + at.step_x * (double)(next % of->columns),
                     at.top + at.step_y * (double)(next / of->columns));
         else
+        {
             put_strip(sheet, gallery, of, &all, at.strip);
+            put_table(sheet, gallery, at.strip + signs_mm(in, sheet->width_mm, of->unit) + 0.5 * GAP * of->unit);
+        }
         rlv_title_foot(sheet, &gallery->title, &of->paper, of->scale, all.pixel_mm);
         if (left_out != NULL)
             *left_out = all.left_out;

@@ -22,6 +22,15 @@ typedef struct rlv_sheet_view
     const char* const* line;
 } rlv_sheet_view;
 
+/// A table in small print; the first column and those of words stand left, numbers right.
+typedef struct rlv_sheet_table
+{
+    size_t column_count, row_count;
+    const char* const* head; ///< column_count
+    const char* const* cell; ///< row_count * column_count
+    const bool* right;       ///< column_count: stand right
+} rlv_sheet_table;
+
 /// Views of one camera and scale in rows: the comparison of a step (before, after, depth), or a history of n stages.
 /// There is one legend, of the view that has an overlay (they share one colour scale), one key, one scale bar and one
 /// cross of axes.
@@ -38,20 +47,13 @@ typedef struct rlv_gallery
     const char* limit_words; ///< beside the legend's hatching
     const rlv_vec3* bedding; ///< its pole, for a sign beside the axes; NULL: none
     const char* bedding_words;
+    rlv_sheet_table table; ///< beneath all else; no row: none
+    const char* table_caption;
 } rlv_gallery;
 
 /// Draw a gallery into a zeroed `sheet`. `left_out` (may be NULL): labels that found no room. Free with rlv_sheet_free,
 /// which is safe after a failure.
 rlv_status rlv_sheet_of_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error);
-
-/// A table in small print; the first column and those of words stand left, numbers right.
-typedef struct rlv_sheet_table
-{
-    size_t column_count, row_count;
-    const char* const* head; ///< column_count
-    const char* const* cell; ///< row_count * column_count
-    const bool* right;       ///< column_count: stand right
-} rlv_sheet_table;
 
 /// A map of depth: the view of AFTER with its overlay, outlines and numbered regions, at a true scale, and two sections
 /// through one place, laid out as a plan has them: A-A' beneath, in line with the plan, B-B' beside it.

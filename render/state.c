@@ -74,29 +74,47 @@ void rlv_state_symbol(rlv_sheet* sheet, rlv_articulation_state state, double x_m
 {
     rlv_state_path(sheet, state, x_mm, y_mm, 0.5 * size_mm, 0.5 * size_mm, 0.0);
     rlv_state_fill(sheet, state, 1.0, RLV_LINE_THIN);
-    if (state != RLV_UNASSIGNED)
+}
+
+void rlv_open_symbol(rlv_sheet* sheet, rlv_open_why why, double x_mm, double y_mm, double size_mm)
+{
+    static const char* const sign[RLV_OPEN_WHYS] = {[RLV_OPEN_UNJUDGED] = "\u2013", [RLV_OPEN_OFF_ROW] = "?"};
+    rlv_state_symbol(sheet, RLV_UNASSIGNED, x_mm, y_mm, size_mm);
+    if (sign[why] == NULL)
         return;
-    const rlv_lettering how = {.size_mm = 0.95 * size_mm / sheet->unit, .grey = RLV_INK_BLACK, .share = 0.5};
-    rlv_sheet_text(sheet, "?", x_mm, y_mm + 0.5 * rlv_sheet_measure(sheet, "?", &how).cap_mm, &how);
+    const rlv_lettering how = {
+        .size_mm = 0.95 * size_mm / sheet->unit, .grey = RLV_INK_BLACK, .bold = why == RLV_OPEN_OFF_ROW, .share = 0.5};
+    rlv_sheet_text(sheet, sign[why], x_mm, y_mm + 0.5 * rlv_sheet_measure(sheet, "?", &how).cap_mm, &how);
 }
 
 static void draw_in_key(rlv_sheet* sheet, rlv_box2 box, int state)
 {
     rlv_articulation_state of = (rlv_articulation_state)state;
     double x = box.left + 0.5 * box.width, y = box.top + 0.5 * box.height;
-    if (of == RLV_UNASSIGNED)
-    {
-        rlv_state_symbol(sheet, of, x, y, 1.15 * box.height);
-        return;
-    }
     rlv_state_path(sheet, of, x, y, 0.42 * box.width, 0.56 * box.height, 0.0);
     rlv_state_fill(sheet, of, 1.0, RLV_LINE_THIN);
 }
 
-rlv_key_entry rlv_state_key(rlv_articulation_state state, const char* words)
+static void draw_open_in_key(rlv_sheet* sheet, rlv_box2 box, int why)
+{
+    rlv_open_symbol(sheet, (rlv_open_why)why, box.left + 0.5 * box.width, box.top + 0.5 * box.height,
+                    1.15 * box.height);
+}
+
+rlv_key_entry rlv_state_key(rlv_articulation_state state)
 {
     rlv_key_entry entry = {.kind = RLV_KEY_DRAWN, .draw = draw_in_key, .which = (int)state};
-    snprintf(entry.words, sizeof entry.words, "%s%s%s", rlv_articulation_state_word(state), words != NULL ? ", " : "",
-             words != NULL ? words : "");
+    snprintf(entry.words, sizeof entry.words, "%s", rlv_articulation_state_word(state));
+    return entry;
+}
+
+rlv_key_entry rlv_open_key(rlv_open_why why)
+{
+    static const char* const words[RLV_OPEN_WHYS] = {[RLV_OPEN_UNJUDGED] = "not judged: nothing tells where it belongs",
+                                                     [RLV_OPEN_OFF_ROW] =
+                                                         "off its row: moved, from which place is not known",
+                                                     [RLV_OPEN_NO_ROW] = "belongs to no row"};
+    rlv_key_entry entry = {.kind = RLV_KEY_DRAWN, .draw = draw_open_in_key, .which = (int)why};
+    snprintf(entry.words, sizeof entry.words, "%s", words[why]);
     return entry;
 }

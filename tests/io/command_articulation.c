@@ -177,6 +177,43 @@ Test(command_articulation, what_lies_off_its_row_between_two_free_places_has_mov
     cr_expect(nearest == 9 || nearest == 10);
     // Scatter and error are 1.1 mm at the most.
     cr_expect_float_eq(told_number(off, "nearest_free_distance_mm"), hypot(25.0, 10.0), 5.0);
+    cr_expect(told_number(off, "nearest_free_distance_low_mm") < told_number(off, "nearest_free_distance_mm"));
+    json_decref(record);
+}
+
+Test(command_articulation, loose_elements_share_the_free_places_of_their_row_and_count_as_displaced)
+{
+    boxed_fish f = boxed_fish_make();
+    f.places = false;
+    move(&f, 9, 25.0, 10.0);
+    move(&f, 10, -25.0, -10.0);
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t *whole = json_object_get(record, "skeleton"), *candidates = json_object_get(record, "candidates"),
+                 *unfilled = json_object_get(record, "unfilled");
+    const double held = told_number(whole, "held"), in_place = told_number(whole, "in_place");
+    cr_expect_eq(told_number(whole, "off_row"), 2.0);
+    cr_expect_float_eq(told_number(whole, "share_in_place_percent"), 100.0 * in_place / (held + 2.0), 1e-9);
+    // Every element was somewhere, and a place was that of one of them or of none known.
+    double of_l09 = 0.0;
+    for (size_t i = 0; i < json_array_size(candidates); i++)
+        of_l09 += strcmp(told_text(json_array_get(candidates, i), "id"), "L09") == 0
+                      ? told_number(json_array_get(candidates, i), "probability_percent")
+                      : 0.0;
+    cr_expect_float_eq(of_l09, 100.0, 1e-6);
+    for (size_t i = 0; i < json_array_size(unfilled); i++)
+    {
+        const json_t* place = json_array_get(unfilled, i);
+        double claimed = told_number(place, "unclaimed_percent");
+        for (size_t k = 0; k < json_array_size(candidates); k++)
+        {
+            const json_t* c = json_array_get(candidates, k);
+            if (!json_is_null(json_object_get(c, "row")) && strcmp(told_text(c, "row"), told_text(place, "row")) == 0 &&
+                told_number(c, "place") == told_number(place, "place"))
+                claimed += told_number(c, "probability_percent");
+        }
+        cr_expect_float_eq(claimed, 100.0, 1e-6);
+    }
     json_decref(record);
 }
 

@@ -2,6 +2,7 @@
 
 #include "report_findings.h"
 #include "report_record.h"
+#include "report_skeleton_methods.h"
 #include "support/boxed_fish.h"
 #include "support/program.h"
 #include "support/told.h"
@@ -81,9 +82,12 @@ static void write_disturbed(void)
 
 Test(report_skeleton, its_section_says_what_moved_and_where_to_expect_bone)
 {
-    static const char* const parts[] = {
-        "As it lay",   "articulated, ",         "What has left its life position", "L09", "Where bone may still lie",
-        "in the rock", "What could not be told"};
+    static const char* const parts[] = {"articulated, ", "Displaced",
+                                        "shifted: L09",  "Bone may lie",
+                                        "place 8 of D",  "What has left its life position",
+                                        "L09",           "Where bone may still lie",
+                                        "1 place free",  "in the rock",
+                                        "motions.csv",   "What could not be told"};
     life l;
     write_disturbed();
     life_begin(&l);
@@ -99,13 +103,57 @@ Test(report_skeleton, its_section_says_what_moved_and_where_to_expect_bone)
     life_end(&l);
 }
 
+Test(report_skeleton, of_a_row_that_is_left_out_it_says_that_nothing_can_be_said)
+{
+    life l;
+    boxed_fish f = boxed_fish_make();
+    f.last_of_right = 4;
+    boxed_fish_write(&f);
+    life_begin(&l);
+    cr_assert(l.skeleton.judged);
+    rlv_table wall = articulation_unfilled_wall(&l.skeleton.articulation);
+    cr_assert_eq(table_rows(&wall), 2); // the free place of the dorsal row, and the right row
+    cr_expect_not_null(strstr(table_show(&wall, 1, 0).text, " of R"));
+    cr_expect_not_null(strstr(table_show(&wall, 1, 4).text, "nothing can be said"));
+    table_free(&wall);
+    cr_expect_not_null(strstr(articulation_open_words(&l.skeleton.articulation, 2).text,
+                              "left out, with 4 of 6 elements of a known place that are needed"));
+    cr_expect(found(&l, "R", "nothing can be said"));
+    life_end(&l);
+}
+
+Test(report_skeleton, its_methods_name_what_was_done_and_where_it_comes_from)
+{
+    static const char* const sources[] = {
+        "Eilers",    "Patterson", "Simes", "Benjamini, Y. Hochberg", "false discovery rate",
+        "Bogomolov", "Clopper",   "Korn",  "three quarters",         "a fifth of the body"};
+    life l;
+    rlv_page p = {0};
+    rlv_error error = {0};
+    char* text = NULL;
+    size_t size = 0;
+    write_disturbed();
+    life_begin(&l);
+    FILE* stream = open_memstream(&text, &size);
+    cr_assert_eq(page_begin(&p, "fish", NULL, "en", &error), RLV_DONE);
+    page_section(&p, "methods", "Methods");
+    report_skeleton_methods(&p, &l.skeleton.articulation);
+    cr_assert_eq(page_write(&p, "", stream, "page", &error), RLV_DONE, "%s", error.what);
+    fclose(stream);
+    page_free(&p);
+    for (size_t i = 0; i < sizeof sources / sizeof *sources; i++)
+        cr_expect_not_null(strstr(text, sources[i]), "%s", sources[i]);
+    free(text);
+    life_end(&l);
+}
+
 Test(report_skeleton, what_moved_and_what_is_missing_are_to_be_looked_at)
 {
     life l;
     write_disturbed();
     life_begin(&l);
     cr_expect(found(&l, "L09", "shifted from the life position"));
-    cr_expect(found(&l, "D 8", "lies in the rock"));
+    cr_expect(found(&l, "place 8 of D", "lies in the rock"));
     life_end(&l);
 }
 

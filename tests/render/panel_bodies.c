@@ -133,7 +133,7 @@ Test(panel_bodies, the_key_tells_expected_places_and_corridors_only_where_they_a
     rlv_key key = {0};
     rlv_panel_key(&key, &t.panel, &(rlv_panel_marks){.expected_count = 1, .expected = expected});
     cr_expect_eq(key.count, 1);
-    cr_expect(has_entry(&key, "unfilled life position"));
+    cr_expect(has_entry(&key, "place (pl.) without an element"));
     key.count = 0;
     rlv_panel_key(&key, &t.panel, &(rlv_panel_marks){.expected_count = 2, .expected = expected});
     cr_expect_eq(key.count, 2);

@@ -252,6 +252,40 @@ Test(sheets, at_a_scale_that_was_asked_for_the_paper_grows)
     wipe(&of);
 }
 
+Test(sheets, a_gallery_has_room_for_its_table)
+{
+    enum
+    {
+        ROWS = 120
+    };
+    static const char* const head[1] = {"place"};
+    const char* cell[ROWS];
+    for (size_t i = 0; i < ROWS; i++)
+        cell[i] = "25 of LL";
+    thing of = ball(60.0);
+    const rlv_sheet_view view = {
+        .surface = {.mesh = &of.mesh, .tree = of.tree, .pixel_mm = 1.0, .rays = 1, .samples = 1}, .name = "stage"};
+    rlv_gallery gallery = {.title = title,
+                           .axes = above(),
+                           .view_count = 1,
+                           .view = &view,
+                           .scale = 1.0,
+                           .paper = 3,
+                           .table_caption = "t"};
+    rlv_sheet plain, tabled;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_sheet_of_gallery(&plain, &gallery, NULL, &error), RLV_DONE, "%s", error.what);
+    gallery.table = (rlv_sheet_table){1, ROWS, head, cell, NULL};
+    cr_assert_eq(rlv_sheet_of_gallery(&tabled, &gallery, NULL, &error), RLV_DONE, "%s", error.what);
+    // A ball of 120 mm, head and foot leave A3 less than the table is tall.
+    const double tall = rlv_sheet_table_size(&plain, &gallery.table).height;
+    cr_expect_gt(120.0 + tall, plain.height_mm);
+    cr_expect_geq(tabled.height_mm, 120.0 + tall);
+    rlv_sheet_free(&plain);
+    rlv_sheet_free(&tabled);
+    wipe(&of);
+}
+
 Test(sheets, a_table_is_as_wide_as_its_words)
 {
     static const char* const head[2] = {"region", "mL"};

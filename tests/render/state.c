@@ -69,11 +69,22 @@ Test(state, each_has_an_entry_of_its_own_in_a_key)
     for (int twice = 0; twice < 2; twice++)
         for (int state = 0; state < RLV_ARTICULATION_STATES; state++)
         {
-            rlv_key_entry entry = rlv_state_key((rlv_articulation_state)state, NULL);
+            rlv_key_entry entry = rlv_state_key((rlv_articulation_state)state);
             rlv_key_add(&key, &entry);
         }
     cr_expect_eq(key.count, (size_t)RLV_ARTICULATION_STATES);
     cr_expect_str_eq(key.entry[RLV_INVERTED].words, "inverted");
-    rlv_key_entry more = rlv_state_key(RLV_UNASSIGNED, "where it lies");
-    cr_expect_str_eq(more.words, "unassigned, where it lies");
+}
+
+Test(state, why_there_is_none_has_an_entry_of_its_own_too)
+{
+    rlv_key key = {0};
+    for (int why = 0; why < RLV_OPEN_WHYS; why++)
+    {
+        rlv_key_entry entry = rlv_open_key((rlv_open_why)why);
+        rlv_key_add(&key, &entry);
+    }
+    cr_expect_eq(key.count, (size_t)RLV_OPEN_WHYS);
+    cr_expect_not_null(strstr(key.entry[RLV_OPEN_OFF_ROW].words, "moved"));
+    cr_expect_null(strstr(key.entry[RLV_OPEN_UNJUDGED].words, "moved"));
 }

@@ -1,0 +1,45 @@
+/// What the files of an articulation's tables and sentences share: internal to them.
+
+#ifndef RLV_REPORT_ARTICULATION_PARTS_H
+#define RLV_REPORT_ARTICULATION_PARTS_H
+
+#include "report_articulation.h"
+
+const rlv_specimen* articulation_specimen(const history_articulation* a);
+
+/// Id of an element, by its index among all.
+const char* articulation_id(const history_articulation* a, size_t element);
+
+/// What is told of an element; NULL where it is in no judgement.
+const rlv_articulated* articulation_told(const history_articulation* a, size_t element);
+
+/// NULL where a text is empty: not known.
+const char* articulation_or_null(const char* text);
+
+/// "7", "7-9"; empty for INT_MIN.
+report_text articulation_places(int first, int last);
+
+/// A motion in the block's frame; of a stretch the one that the disturbance sums up (NaN where it sums up none).
+/// `sd_deg` is of its direction in space, to first order.
+typedef struct articulation_way
+{
+    rlv_vec3 motion_mm;
+    double sd_deg;
+} articulation_way;
+articulation_way articulation_way_of(const rlv_body_motion* motion, const rlv_mat3* body);
+articulation_way articulation_way_of_group(const history_articulation* a, size_t group);
+
+/// Half of the longest axis of a life position's 95 % region.
+double articulation_region_half_mm(const rlv_unfilled* life);
+
+/// "above": which side of the block is nearest; NULL where up is not known.
+const char* articulation_nearest_side(const history_articulation* a, const history_unfilled* u);
+
+/// The stage at which the place is in the block no more; NULL where it is, or never was.
+const char* articulation_taken_at(const history_articulation* a, const history_unfilled* u);
+
+/// How sure the number of an unfilled place is, by the counted elements on both sides of it; NaN where its row was not
+/// counted.
+double articulation_number_sure(const history_articulation* a, const rlv_unfilled* life);
+
+#endif

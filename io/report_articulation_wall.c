@@ -1,0 +1,687 @@
+#include "report_articulation_parts.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#define COLUMNS(columns) sizeof(columns) / sizeof *(columns), columns
+
+enum
+{
+    CANDIDATES_TOLD = 4, ///< life positions of one element, or elements of one life position, to people
+};
+
+/// What is less likely is not told to people.
+static const double LEAST_LIKELY = 0.03;
+
+/// A direction that is known no better than to so many degrees, either way (95 %), is not told to people.
+static const double LEAST_KNOWN_DEG = 45.0;
+
+static const double IN_95 = 1.959963985; // sds to either side that hold 95 % of a normal distribution
+
+static const rlv_unfilled* unfilled_of(const history_articulation* a, size_t i)
+{
+    return &a->fit.unfilled[i];
+}
+
+static const char* row_id(const history_articulation* a, size_t row)
+{
+    return articulation_specimen(a)->row[row].id;
+}
+
+/// Write on at the end of a text, as far as it has room.
+__attribute__((format(printf, 2, 3))) static void add(report_text* words, const char* format, ...)
+{
+    const size_t length = strlen(words->text);
+    va_list list;
+    va_start(list, format);
+    vsnprintf(words->text + length, sizeof words->text - length, format, list);
+    va_end(list);
+}
+
+static const char* comma(const report_text* words)
+{
+    return words->text[0] != '\0' ? ", " : "";
+}
+
+report_text articulation_place_name(const history_articulation* a, const rlv_unfilled* life)
+{
+    report_text name;
+    snprintf(name.text, sizeof name.text, "place %d of %.60s", life->place, row_id(a, life->row));
+    return name;
+}
+
+/// "45 %"; what rounds to all or nothing is not said to be that.
+static rlv_words probability_words(double p)
+{
+    rlv_words words = words_share(p);
+    if (p < 0.01 || p > 0.99)
+        snprintf(words.text, sizeof words.text, p < 0.5 ? "under 1 %%" : "over 99 %%");
+    return words;
+}
+
+// --- motions ---------------------------------------------------------------------------------------------------------
+
+/// "tail, left": which way something moved on the body, the greatest part first. What may be none and what is under a
+/// third of the greatest is left out.
+static report_text body_way(const rlv_body_motion* m)
+{
+    static const char* const ends[3][2] = {{"head", "tail"}, {"right", "left"}, {"in", "out"}};
+    const rlv_interval part[3] = {m->along_mm, m->across_mm, m->out_mm};
+    double greatest = 0.0;
+    bool told[3] = {false, false, false};
+    report_text words = {""};
+    for (int k = 0; k < 3; k++)
+        greatest = fmax(greatest, fabs(part[k].value));
+    for (int round = 0; round < 3; round++)
+    {
+        int next = -1;
+        for (int k = 0; k < 3; k++)
+            if (!told[k] && (next < 0 || fabs(part[k].value) > fabs(part[next].value)))
+                next = k;
+        told[next] = true;
+        const bool sure = part[next].low > 0.0 || part[next].high < 0.0;
+        if (sure && 3.0 * fabs(part[next].value) >= greatest)
+            add(&words, "%s%s", comma(&words), ends[next][part[next].value > 0.0]);
+    }
+    return words;
+}
+
+/// "082/15 ± 12": azimuth and plunge of a motion, as the trade writes them, with half of the 95 % interval. Empty where
+/// it may be none.
+static report_text compass_way(const history_articulation* a, const rlv_body_motion* m, articulation_way way)
+{
+    report_text words = {""};
+    const double half = ceil(IN_95 * way.sd_deg);
+    if (!(m->shift_mm.low > 0.0) || !a->elements->compass_known || !(rlv_vec3_length(way.motion_mm) > 0.0) ||
+        !(half <= LEAST_KNOWN_DEG))
+        return words;
+    const rlv_trend trend = rlv_trend_of(&a->elements->compass, way.motion_mm);
+    const long plunge = lround(trend.plunge_deg);
+    add(&words, "%03d/%s%02ld ± %.0f", (int)lround(trend.trend_deg) % 360, plunge < 0 ? WORDS_MINUS : "", labs(plunge),
+        half);
+    return words;
+}
+
+#define MOTION_COLUMNS                                                                                                 \
+    {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from the life position."},                                      \
+        {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row's places."},              \
+        {"towards", NULL, "towards", TABLE_TEXT, "Which way on the body, the greatest part first."},                   \
+    {                                                                                                                  \
+        "trend_plunge", NULL, "trend/plunge °", TABLE_TEXT, "The same by compass; a plunge below zero points upwards." \
+    }
+
+/// The interval of a length that is shorter than its errors would make it is 0 alone: it is then told to be as long as
+/// was measured, at the most.
+static rlv_interval length_of(rlv_interval length)
+{
+    length.high = fmax(length.high, length.value);
+    return length;
+}
+
+static void put_motion(rlv_table* t, const history_articulation* a, const rlv_body_motion* m, articulation_way way)
+{
+    const double share = words_sd(length_of(m->shift_mm)) / m->shift_mm.value;
+    table_interval(t, length_of(m->shift_mm));
+    table_number(t, m->shift_pitches, m->shift_pitches * share);
+    table_text(t, articulation_or_null(body_way(m).text));
+    table_text(t, articulation_or_null(compass_way(a, m, way).text));
+}
+
+// --- stretches -------------------------------------------------------------------------------------------------------
+
+static const table_column groups_columns[] = {{"group", NULL, "stretch", TABLE_COUNT, "Number of the stretch."},
+                                              {"row", NULL, "row", TABLE_TEXT, "Its row."},
+                                              {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
+                                              {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
+                                              MOTION_COLUMNS,
+                                              {"p", NULL, "p", TABLE_TEXT, "Times the number of stretches looked at."}};
+
+rlv_table articulation_groups_wall(const history_articulation* a)
+{
+    rlv_table t = table_of("groups", "Stretches that moved together", COLUMNS(groups_columns));
+    for (size_t g = 0; g < a->fit.group_count; g++)
+    {
+        const rlv_articulation_group* group = &a->fit.group[g];
+        table_count(&t, g + 1);
+        table_text(&t, row_id(a, group->row));
+        table_text(&t, articulation_places(group->first, group->last).text);
+        table_count(&t, group->count);
+        put_motion(&t, a, &group->motion, articulation_way_of_group(a, g));
+        table_text(&t, report_p(group->p).text);
+    }
+    return t;
+}
+
+const char* articulation_group_words(const history_articulation* a)
+{
+    return a->fit.group_count > 0
+               ? "Why an element of a stretch is told as shifted whatever its own p: how far one of them lies off is "
+                 "within the scatter of its row, that all of them lie off the same way is not. The p of the stretch "
+                 "tells how seldom chance would make so clear a common motion anywhere. The stretch's motion is the "
+                 "one "
+                 "to quote; that of one element differs from it by the scatter of the row."
+               : NULL;
+}
+
+// --- elements that are displaced -------------------------------------------------------------------------------------
+
+static const table_column moved_columns[] = {
+    {"id", NULL, "element", TABLE_TEXT, "Id of the element."},
+    {"state", NULL, "state", TABLE_TEXT, "shifted, rotated or inverted."},
+    MOTION_COLUMNS,
+    {"rotation", "deg", "rotation", TABLE_INTERVAL, "Whole angle against its attitude in life."},
+    {"p", NULL, "p", TABLE_TEXT, "Adjusted over all elements; and that of its stretch."},
+    {"group", NULL, "stretch", TABLE_COUNT, "Stretch that it moved with."}};
+
+/// "0.79; < 0.001 as stretch 1"
+static report_text p_words(const history_articulation* a, const rlv_articulated* told)
+{
+    report_text words = report_p(told->p_adjusted);
+    if (told->group > 0)
+        add(&words, "%s%.20s as stretch %zu", words.text[0] != '\0' ? "; " : "",
+            report_p(a->fit.group[told->group - 1].p).text, told->group);
+    return words;
+}
+
+rlv_table articulation_moved_wall(const history_articulation* a)
+{
+    rlv_table t = table_of("moved", "Elements that have left their life position", COLUMNS(moved_columns));
+    for (size_t i = 0; i < a->elements->count; i++)
+    {
+        const rlv_articulated* told = articulation_told(a, i);
+        if (told == NULL || told->state == RLV_IN_PLACE || told->state == RLV_UNASSIGNED)
+            continue;
+        table_text(&t, articulation_id(a, i));
+        table_text(&t, rlv_articulation_state_word(told->state));
+        put_motion(&t, a, &told->motion, articulation_way_of(&told->motion, &told->body));
+        table_interval(&t, length_of(told->motion.rotation_deg));
+        table_text(&t, articulation_or_null(p_words(a, told).text));
+        if (told->group > 0)
+            table_count(&t, told->group);
+        else
+            table_none(&t);
+    }
+    return t;
+}
+
+static const table_column off_row_columns[] = {
+    {"id", NULL, "element", TABLE_TEXT, "Id of the element."},
+    {"row", NULL, "row", TABLE_TEXT, "Its row."},
+    {"nearest_free", NULL, "nearest free place", TABLE_TEXT,
+     "The life position without an element that it is nearest to."},
+    {"distance", "mm", "off by, at the least", TABLE_INTERVAL, "Distance from that."}};
+
+rlv_table articulation_off_row_wall(const history_articulation* a)
+{
+    rlv_table t = table_of("off_row", "Elements that lie off their row", COLUMNS(off_row_columns));
+    for (size_t i = 0; i < a->elements->count; i++)
+    {
+        const history_nearest* nearest = &a->nearest[i];
+        if (a->why[i] != HISTORY_OFF_ROW)
+            continue;
+        table_text(&t, articulation_id(a, i));
+        table_text(&t, a->elements->one[i].record->row);
+        table_text(&t, nearest->unfilled != SIZE_MAX
+                           ? articulation_place_name(a, unfilled_of(a, nearest->unfilled)).text
+                           : NULL);
+        table_interval(&t, nearest->unfilled != SIZE_MAX ? nearest->distance_mm : (rlv_interval){NAN, NAN, NAN});
+    }
+    return t;
+}
+
+// --- loose elements and free places ----------------------------------------------------------------------------------
+
+/// "place 25 of LL (45 %), place 31 of LL (43 %), none of these (2 %)"
+static report_text candidates_words(const history_articulation* a, const rlv_candidates* candidates)
+{
+    report_text words = {""};
+    double rest = 0.0;
+    size_t told = 0;
+    for (size_t k = 0; k < candidates->count; k++)
+    {
+        const rlv_candidate* c = &candidates->candidate[k];
+        if (told == k && k < CANDIDATES_TOLD && c->probability >= LEAST_LIKELY)
+        {
+            told++;
+            add(&words, "%s%.80s (%s)", comma(&words), articulation_place_name(a, unfilled_of(a, c->unfilled)).text,
+                probability_words(c->probability).text);
+        }
+        else
+            rest += c->probability;
+    }
+    if (rest >= 0.005)
+        add(&words, "%s%s (%s)", comma(&words), told > 0 ? "another" : "any of those that are free",
+            probability_words(rest).text);
+    if (candidates->count == 0)
+        add(&words, "no free place of its row is known");
+    else
+        add(&words, ", none of these (%s)", probability_words(candidates->none).text);
+    return words;
+}
+
+static const table_column loose_columns[] = {
+    {"id", NULL, "element", TABLE_TEXT, "Id of the element."},
+    {"row", NULL, "row", TABLE_TEXT, "Row, as recorded."},
+    {"found", NULL, "found", TABLE_TEXT, "Where it was found."},
+    {"places", NULL, "free places that it may have had", TABLE_TEXT, "With their probabilities."}};
+
+rlv_table articulation_loose_wall(const history_articulation* a)
+{
+    rlv_table t =
+        table_of("loose", "Loose elements, and the free places that they may have had", COLUMNS(loose_columns));
+    for (size_t i = 0; i < a->stray_count; i++)
+    {
+        const size_t element = a->stray[i].element;
+        const history_element* one = &a->elements->one[element];
+        report_text found = {""};
+        add(&found, "%s", articulation_loose_name(a->why[element]));
+        if (a->why[element] == HISTORY_SPOIL)
+            add(&found, ", bag %.60s at %.60s", one->record->bag, one->bag->stage);
+        table_text(&t, articulation_id(a, element));
+        table_text(&t, one->record->row);
+        table_text(&t, found.text);
+        table_text(&t, candidates_words(a, &a->stray[i].candidates).text);
+    }
+    return t;
+}
+
+/// The probability that a loose element had an unfilled life position.
+static double claim_of(const history_stray* stray, size_t unfilled)
+{
+    for (size_t k = 0; k < stray->candidates.count; k++)
+        if (stray->candidates.candidate[k].unfilled == unfilled)
+            return stray->candidates.candidate[k].probability;
+    return 0.0;
+}
+
+/// "LR09 (73 %), LR12 (20 %)": the loose elements that an unfilled life position may have been that of, the likeliest
+/// first.
+static report_text claims_words(const history_articulation* a, size_t unfilled)
+{
+    report_text words = {""};
+    double last = INFINITY;
+    size_t before = 0;
+    for (int told = 0; told < CANDIDATES_TOLD; told++)
+    {
+        double most = 0.0;
+        size_t who = SIZE_MAX;
+        for (size_t i = 0; i < a->stray_count; i++)
+        {
+            const double p = claim_of(&a->stray[i], unfilled);
+            if (p >= LEAST_LIKELY && p > most && (p < last || (p == last && i > before)))
+                most = p, who = i;
+        }
+        if (who == SIZE_MAX)
+            break;
+        last = most, before = who;
+        add(&words, "%s%.60s (%s)", comma(&words), articulation_id(a, a->stray[who].element),
+            probability_words(most).text);
+    }
+    return words;
+}
+
+static const table_column unfilled_columns[] = {
+    {"place", NULL, "place", TABLE_TEXT, "Place in its row, counted from the head; several where the row goes on."},
+    {"place_sure", NULL, "number sure to", TABLE_TEXT, "How sure that number is, where the row was counted."},
+    {"position", "mm", "position", TABLE_PLACE, "Middle of where its element belongs: of the first of several."},
+    {"region_half", NULL, "± 95 % mm", TABLE_TEXT, "Half of the longest axis of its 95 % region."},
+    {"where", NULL, "where", TABLE_TEXT, "Where that is today."},
+    {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today's surface, and which side that is on."},
+    {"claims", NULL, "may have been that of", TABLE_TEXT, "Loose elements, with their probabilities."},
+    {"unclaimed", NULL, "of none known", TABLE_TEXT, "Probability that no loose element belonged there."}};
+
+static bool has_rock(const history_unfilled* u)
+{
+    return u->where == HISTORY_IN_ROCK || u->where == HISTORY_AT_SURFACE;
+}
+
+/// Whether a life position of a corridor is known no better than to the next place.
+static bool is_vague(const history_articulation* a, size_t i)
+{
+    const rlv_unfilled* life = unfilled_of(a, i);
+    return life->corridor && articulation_region_half_mm(life) > a->fit.row[life->row].pitch_mm;
+}
+
+/// The last of the life positions from `first` on that are told as one: those of a corridor that are as vague, all with
+/// rock about them or all without.
+static size_t last_alike(const history_articulation* a, size_t first)
+{
+    const history_unfilled* u = a->unfilled;
+    size_t last = first;
+    while (last + 1 < a->fit.unfilled_count && is_vague(a, first) && is_vague(a, last + 1) &&
+           unfilled_of(a, last + 1)->row == unfilled_of(a, last)->row &&
+           unfilled_of(a, last + 1)->place == unfilled_of(a, last)->place + 1 &&
+           ((has_rock(&u[first]) && has_rock(&u[last + 1])) ||
+            (u[last + 1].where == u[first].where && u[last + 1].stage == u[first].stage)))
+        last++;
+    return last;
+}
+
+/// "matrix taken at skull", "in the rock, corridor"; of several at the surface where one of them is.
+static report_text where_words(const history_articulation* a, size_t first, size_t last)
+{
+    report_text words = {""};
+    const history_unfilled* u = &a->unfilled[first];
+    history_where where = u->where;
+    for (size_t i = first; i <= last; i++)
+        where = a->unfilled[i].where == HISTORY_AT_SURFACE ? HISTORY_AT_SURFACE : where;
+    const char *name = articulation_where_name(where), *stage = articulation_taken_at(a, u);
+    if (name == NULL)
+        return words;
+    add(&words, "%s", last > first && where == HISTORY_AT_SURFACE ? "in the rock, or at the surface" : name);
+    if (stage != NULL)
+        add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
+    if (unfilled_of(a, first)->corridor)
+        add(&words, ", beyond the row's last element");
+    return words;
+}
+
+/// "2.3"; of several "11 to 89".
+static report_text regions_words(const history_articulation* a, size_t first, size_t last)
+{
+    report_text words = {""};
+    double least = INFINITY, most = 0.0;
+    for (size_t i = first; i <= last; i++)
+    {
+        const double half = articulation_region_half_mm(unfilled_of(a, i));
+        least = fmin(least, half);
+        most = fmax(most, half);
+    }
+    if (last > first)
+        add(&words, "%s to ", words_at_most(least).text);
+    add(&words, "%s", words_at_most(most).text);
+    return words;
+}
+
+/// "3.1 (2.0 to 4.2), from above"; of several from the least to the greatest that it may be: "−4 to 39". Empty where
+/// there is no rock.
+static report_text depths_words(const history_articulation* a, size_t first, size_t last)
+{
+    report_text words = {""};
+    rlv_interval all = a->unfilled[first].depth_mm;
+    for (size_t i = first; i <= last; i++)
+    {
+        all.low = fmin(all.low, a->unfilled[i].depth_mm.low);
+        all.high = fmax(all.high, a->unfilled[i].depth_mm.high);
+    }
+    if (!has_rock(&a->unfilled[first]))
+        return words;
+    const char* side = articulation_nearest_side(a, &a->unfilled[first]);
+    if (last == first)
+        add(&words, "%s (%s)", words_value(all, 1.0).text, words_ends(all, 1.0).text);
+    else
+        add(&words, "%s", words_ends(all, 1.0).text);
+    if (side != NULL && last == first)
+        add(&words, ", from %s", side);
+    return words;
+}
+
+const char* articulation_corridor_words(const history_articulation* a)
+{
+    for (size_t i = 0; i < a->fit.unfilled_count; i++)
+        if (unfilled_of(a, i)->corridor)
+            return "Beyond its last element a row goes on in a corridor, that widens. Places there that are known no "
+                   "better than to the next one stand on one line: none of them is one to dig at.";
+    return NULL;
+}
+
+/// "25 of LL", "24-35 of LR"; "any of VL" where its places are not known.
+static report_text places_name(const history_articulation* a, size_t row, int first, int last)
+{
+    report_text name = articulation_places(first, last);
+    add(&name, "%s of %.60s", first == INT_MIN ? "any" : "", row_id(a, row));
+    return name;
+}
+
+static void put_unfilled(rlv_table* t, const history_articulation* a, size_t first, size_t last)
+{
+    const rlv_unfilled* life = unfilled_of(a, first);
+    const double sure = articulation_number_sure(a, life);
+    table_text(t, places_name(a, life->row, life->place, unfilled_of(a, last)->place).text);
+    table_text(t, isnan(sure) ? NULL : words_share(sure).text);
+    table_place(t, life->position_mm, articulation_region_half_mm(life) / sqrt(life->radius2));
+    table_text(t, regions_words(a, first, last).text);
+    table_text(t, articulation_or_null(where_words(a, first, last).text));
+    table_text(t, articulation_or_null(depths_words(a, first, last).text));
+    table_text(t, last > first ? NULL : articulation_or_null(claims_words(a, first).text));
+    table_text(t, last > first ? NULL : probability_words(history_unclaimed(a, first)).text);
+}
+
+static void put_left_out(rlv_table* t, const history_articulation* a, size_t row)
+{
+    const rlv_articulation_row* places = &a->row[row];
+    const bool known = places->last >= places->first;
+    table_text(t, places_name(a, row, known ? places->first : INT_MIN, known ? places->last : INT_MIN).text);
+    table_none(t);
+    table_none(t);
+    table_none(t);
+    table_text(t, "nothing can be said: the row is left out");
+    table_none(t);
+    table_none(t);
+    table_none(t);
+}
+
+rlv_table articulation_unfilled_wall(const history_articulation* a)
+{
+    rlv_table t = table_of("unfilled", "Life positions without an element", COLUMNS(unfilled_columns));
+    for (size_t i = 0, last; i < a->fit.unfilled_count; i = last + 1)
+    {
+        last = last_alike(a, i);
+        put_unfilled(&t, a, i, last);
+    }
+    for (size_t r = 0; r < a->row_count; r++)
+        if (!a->fit.row[r].used)
+            put_left_out(&t, a, r);
+    return t;
+}
+
+// --- sentences -------------------------------------------------------------------------------------------------------
+
+/// "LL29, LL31": the loose elements of a row.
+static report_text loose_of(const history_articulation* a, size_t row)
+{
+    report_text words = {""};
+    for (size_t i = 0; i < a->stray_count; i++)
+    {
+        const char* of = a->elements->one[a->stray[i].element].record->row;
+        if (of != NULL && strcmp(of, row_id(a, row)) == 0)
+            add(&words, "%s%.60s", comma(&words), articulation_id(a, a->stray[i].element));
+    }
+    return words;
+}
+
+/// How sure the number of a row's first counted element is; NaN where it was not counted.
+static double first_sure(const history_articulation* a, size_t row)
+{
+    for (size_t i = 0; i < a->given_count; i++)
+        if (a->given[i].row == row && a->counted[i].place != INT_MIN && a->counted[i].order == 0)
+            return a->counted[i].probability;
+    return (double)NAN;
+}
+
+/// Below this a number is told not to be sure.
+static const double SURE = 0.9;
+
+static report_text left_out_words(const history_articulation* a, size_t row)
+{
+    report_text words = {""};
+    const rlv_articulation_row* places = &a->row[row];
+    add(&words, "left out, with %zu of %d elements of a known place that are needed: nothing can be said of ",
+        a->row_known[row], RLV_ARTICULATION_LEAST);
+    if (places->last >= places->first)
+        add(&words, "where its %d places lie, nor of which are free", places->last - places->first + 1);
+    else
+        add(&words, "where its places lie");
+    return words;
+}
+
+report_text articulation_open_words(const history_articulation* a, size_t row)
+{
+    report_text words = {""};
+    if (!a->fit.row[row].used)
+        return left_out_words(a, row);
+    const history_open open = history_open_of(a, row);
+    const size_t all = open.free + open.beyond;
+    const report_text loose = loose_of(a, row);
+    if (all == 0)
+        add(&words, "every place has its element");
+    else
+    {
+        add(&words, "%s free between its first and its last element", words_count(open.free, "place").text);
+        if (open.beyond > 0)
+            add(&words, ", %zu beyond", open.beyond);
+        if (open.loose > 0)
+            add(&words, "; loose: %.300s. So %s%zu of its elements %s not accounted for", loose.text,
+                all > open.loose ? "at least " : "it may be that ", all > open.loose ? all - open.loose : 0,
+                all > open.loose && all - open.loose == 1 ? "is" : "are");
+        else
+            add(&words, "; none of its elements is loose: %zu %s not accounted for", all, all == 1 ? "is" : "are");
+    }
+    const double sure = first_sure(a, row);
+    if (sure < SURE)
+        add(&words,
+            ". Its numbers may all be off together: that its first element is at the place told is sure to %s only. "
+            "Where its places lie does not hang on that",
+            words_share(sure).text);
+    return words;
+}
+
+report_text articulation_verdict_meaning(const history_articulation* a)
+{
+    report_text words = {""};
+    const history_verdict v = history_verdict_of(a);
+    size_t spoil = 0, other = 0;
+    for (size_t i = 0; i < a->elements->count; i++)
+    {
+        spoil += a->why[i] == HISTORY_SPOIL;
+        other += history_state(a, i) == RLV_UNASSIGNED && a->why[i] != HISTORY_SPOIL && a->why[i] != HISTORY_OFF_ROW;
+    }
+    add(&words,
+        "Articulated: three quarters of the elements counted, at least, are in place. Associated: three quarters lie "
+        "within a fifth of the body's length (%.0f mm) of their life position. Isolated: neither. ",
+        0.2 * rlv_body_axis_length_mm(&a->fit.axis));
+    if (!v.sure)
+        add(&words, "The interval of the share passes three quarters, so another word is not ruled out. ");
+    if (v.effective + 0.5 < (double)(v.judged + v.off_row))
+        add(&words,
+            "In that interval a stretch that moved together weighs as one event: the %zu elements tell the share as "
+            "surely as %.0f would of which each moved, or stayed, by itself. ",
+            v.judged + v.off_row, v.effective);
+    add(&words, "Counted are %zu elements whose state is told", v.judged);
+    if (v.off_row > 0)
+        add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);
+    add(&words, "; not counted are %zu from the spoil and %zu others, listed under ‘What could not be told’.", spoil,
+        other);
+    return words;
+}
+
+/// Ids of the elements of a state, by themselves; of those that lie off their row (RLV_UNASSIGNED).
+static void add_state(report_text* words, const history_articulation* a, rlv_articulation_state state, const char* name)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < a->elements->count; i++)
+    {
+        const rlv_articulated* told = articulation_told(a, i);
+        const bool is = state == RLV_UNASSIGNED
+                            ? a->why[i] == HISTORY_OFF_ROW
+                            : told != NULL && told->state == state && (state != RLV_SHIFTED || told->group == 0);
+        if (!is)
+            continue;
+        add(words, "%s%.60s",
+            count > 0                ? ", "
+            : words->text[0] != '\0' ? "; "
+                                     : "",
+            count == 0 ? name : articulation_id(a, i));
+        if (count++ == 0)
+            add(words, ": %.60s", articulation_id(a, i));
+    }
+}
+
+static report_text displaced_words(const history_articulation* a)
+{
+    report_text words = {""};
+    for (size_t g = 0; g < a->fit.group_count; g++)
+    {
+        const rlv_articulation_group* group = &a->fit.group[g];
+        add(&words, "%splaces %d-%d of %.60s together, by %s", words.text[0] != '\0' ? "; " : "", group->first,
+            group->last, row_id(a, group->row), report_interval(group->motion.shift_mm, "mm").text);
+    }
+    add_state(&words, a, RLV_INVERTED, "inverted");
+    add_state(&words, a, RLV_ROTATED, "rotated");
+    add_state(&words, a, RLV_SHIFTED, "shifted");
+    add_state(&words, a, RLV_UNASSIGNED, "off their rows, from which place is not known");
+    if (words.text[0] == '\0')
+        add(&words, "no element that is judged");
+    return words;
+}
+
+/// Free places between a row's ends, by where they lie today: "where matrix was taken: places 4, 12 of LR".
+static void add_where(report_text* words, const history_articulation* a, history_where where, const char* name)
+{
+    size_t told = 0;
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        report_text numbers = {""};
+        size_t count = 0;
+        for (size_t i = 0; i < a->fit.unfilled_count; i++)
+            if (!unfilled_of(a, i)->corridor && a->unfilled[i].where == where && unfilled_of(a, i)->row == r)
+                add(&numbers, "%s%d", count++ > 0 ? ", " : "", unfilled_of(a, i)->place);
+        if (count == 0)
+            continue;
+        if (told++ == 0)
+            add(words, "%s%s: ", words->text[0] != '\0' ? "; " : "", name);
+        add(words, "%splace%s %.200s of %.60s", told > 1 ? ", " : "", count > 1 ? "s" : "", numbers.text, row_id(a, r));
+    }
+}
+
+/// "; by their count at least 1 of LL and 14 of LR are not accounted for"
+static void add_missing(report_text* words, const history_articulation* a)
+{
+    size_t told = 0;
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        const history_open open = history_open_of(a, r);
+        if (!a->fit.row[r].used || open.free + open.beyond <= open.loose)
+            continue;
+        add(words, "%s%zu of %.60s", told++ > 0 ? " and " : "; with all loose elements put back there lack, at least, ",
+            open.free + open.beyond - open.loose, row_id(a, r));
+    }
+}
+
+static report_text expected_words(const history_articulation* a)
+{
+    report_text words = {""};
+    add_where(&words, a, HISTORY_IN_ROCK, "in the rock");
+    add_where(&words, a, HISTORY_AT_SURFACE, "within its error of today's surface");
+    add_where(&words, a, HISTORY_TAKEN, "where matrix was taken");
+    add_where(&words, a, HISTORY_NOT_COLLECTED, "beyond the block");
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        const history_open open = history_open_of(a, r);
+        if (a->fit.row[r].used && open.beyond > 0)
+            add(&words, "%s%s beyond the last element of %.60s", words.text[0] != '\0' ? "; " : "",
+                words_count(open.beyond, "place").text, row_id(a, r));
+    }
+    add_missing(&words, a);
+    size_t left_out = 0;
+    for (size_t r = 0; r < a->row_count; r++)
+        if (!a->fit.row[r].used)
+            add(&words, "%s%.60s",
+                left_out++ > 0          ? ", "
+                : words.text[0] != '\0' ? "; nothing can be said of row "
+                                        : "nothing can be said of row ",
+                row_id(a, r));
+    if (words.text[0] == '\0')
+        add(&words, "every life position has its element");
+    return words;
+}
+
+report_lines articulation_summary(const history_articulation* a)
+{
+    return (report_lines){.count = 3,
+                          .line = {{"Skeleton", articulation_verdict(a), false},
+                                   {"Displaced", displaced_words(a), false},
+                                   {"Bone may lie", expected_words(a), false}}};
+}

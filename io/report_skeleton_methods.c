@@ -1,0 +1,141 @@
+#include "report_skeleton_methods.h"
+
+#include "report_page_parts.h"
+
+#include <math.h>
+#include <stdio.h>
+
+static void put_order(rlv_page* p, const history_articulation* a)
+{
+    report_page_tell(
+        p, "Order of the skeleton",
+        "A body axis that all rows share, with the frame that turns least along it (W. Wang, B. Jüttler, D. Zheng, Y. "
+        "Liu, ACM Trans. Graph. 27, 2008), and for each row a smooth distance along it, offset and attitude, place by "
+        "place, by penalised least squares (P. H. C. Eilers, B. D. Marx, Statist. Sci. 11, 1996). How smooth, and how "
+        "much elements scatter about it by nature, is estimated by restricted likelihood (H. D. Patterson, R. "
+        "Thompson, "
+        "Biometrika 58, 1971; D. Ruppert, M. P. Wand, R. J. Carroll, Semiparametric Regression, 2003), which also "
+        "tells "
+        "how unsure a prediction is (G. Wahba, J. R. Statist. Soc. B 45, 1983). Here elements scatter by %s mm along "
+        "the "
+        "body and %s mm across it (sd, each axis). Only elements that are in place make the order: the first fit "
+        "weighs "
+        "them by the inverse of their distance, then those that a test rejects are left out, again and again, and let "
+        "back in where it no longer does. A row with fewer than %d elements of a known place is left out.",
+        words_figures(a->fit.scatter_along_mm, 2).text, words_figures(a->fit.scatter_across_mm, 2).text,
+        RLV_ARTICULATION_LEAST);
+}
+
+static void put_tests(rlv_page* p, const history_articulation* a)
+{
+    report_page_tell(
+        p, "What has moved",
+        "Each element is held against its life position as all others tell it, itself left out: an F test of its place "
+        "and, where its attitude is known, one of that. R. J. Simes' rule (Biometrika 73, 1986) makes one p of the "
+        "two. "
+        "The %zu p are adjusted together (Y. Benjamini, Y. Hochberg, J. R. Statist. Soc. B 57, 1995) so that of those "
+        "told below 0.05 the share that is in place after all, the false discovery rate, is 5 %% at most on the mean; "
+        "no "
+        "element's own risk is told by that. Which of the two tests stands is judged at the level that is left (Y. "
+        "Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014). A state is the first that holds of inverted (the "
+        "external face looks the other way), rotated and shifted. The interval of a shift comes from the non-central "
+        "chi-square distribution, and holds measuring, natural scatter and the life position.",
+        a->fit.tests);
+    page_fact(
+        p, "Stretches",
+        "Stretches of a row that moved together are sought before single elements. Each window of a row is predicted "
+        "from what lies outside it, with the smoothness that the other rows have. One whose elements agree on a common "
+        "motion against that, at both its ends, stands where the p of it, times the number of windows looked at, is "
+        "below 0.05. Its elements are then shifted with it. Steps of the spacing that are too wide for chance are made "
+        "free before (natural gaps).");
+}
+
+static void put_word(rlv_page* p)
+{
+    page_fact(
+        p, "Articulated, associated, isolated",
+        "Articulated: three quarters of the elements, at least, are in place. Associated: three quarters lie within a "
+        "fifth of the body's length of their life position. Isolated: neither. These bounds are the program's own. An "
+        "element off its row counts as displaced, and as far as the free place nearest to it. The share has the exact "
+        "binomial interval (C. J. Clopper, E. S. Pearson, Biometrika 26, 1934) of an effective number of elements (E. "
+        "L. "
+        "Korn, B. I. Graubard, Survey Methodology 24, 1998), in which a stretch that moved together weighs as one "
+        "event "
+        "(L. Kish, Survey Sampling, 1965); in the shares along the body each element counts by itself.");
+}
+
+static void put_places(rlv_page* p)
+{
+    page_fact(
+        p, "Places",
+        "A row whose places the record does not tell is counted: its order is the longest path of the least tree over "
+        "all distances (R. C. Prim, Bell Syst. Tech. J. 36, 1957), its places the likeliest count under the row's own "
+        "pitch (A. J. Viterbi, IEEE Trans. Inf. Theory 13, 1967), and how sure each is comes from sums over all counts "
+        "(L. E. Baum and others, Ann. Math. Statist. 41, 1970). Spacing does not tell how many places lie before a "
+        "row's "
+        "first element: where nothing else does, the row of the other side is asked, and the whole count is little "
+        "sure "
+        "though each step of it is. An element beside its row is given one of the free places where that is clear.");
+    page_fact(
+        p, "Free places",
+        "A life position without an element is told with its covariance, natural scatter included; its 95 % region "
+        "goes "
+        "by three times the F quantile. Beyond a row's last element the order is carried on, and its variance widened: "
+        "a "
+        "corridor. A place is inside the rock where most of 26 rays from it meet the surface of the last stage from "
+        "within; its depth is the distance to the nearest place of that surface, with the errors of both; where the "
+        "block holds it no more, the stages before say since when.");
+}
+
+static void put_loose(rlv_page* p, const history_articulation* a)
+{
+    if (a->stray_count == 0)
+        return;
+    report_page_tell(
+        p, "Loose elements",
+        "T. Bayes' rule, for all %zu loose elements %s. Before anything is known each free place that the record "
+        "leaves an "
+        "element is as likely as any other, and in %s it belongs to none (from memory, no source). The size of one "
+        "from "
+        "the spoil is held against a straight line through those of the row's nearest eight elements (Student's t). "
+        "Its place counts by "
+        "where it lies, or by the part of the rock that its bag came from: in life position with the share in place, "
+        "else in a normal cloud as wide as displaced elements lie off. For what lies off its row that cloud is as wide "
+        "as "
+        "such elements were carried, which is told by where they came from and tells it, in rounds until both settle "
+        "(A. "
+        "P. Dempster, N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39, 1977); its size, all of which shows, is not "
+        "held against that of a row of which less may show. No two had one place. That a current may have carried "
+        "several one way is not used.",
+        a->stray_count,
+        a->stray_count <= RLV_STRAYS_TOGETHER ? "at once, summed over all assignments" : "each by itself",
+        words_share(RLV_STRAY_NONE).text);
+}
+
+static void put_disturbance(rlv_page* p)
+{
+    report_page_tell(
+        p, "Which way they went",
+        "A motion is that of an element whose shift's interval does not hold 0, or of a stretch, once. It has a "
+        "direction "
+        "in the level (of the bedding, where that is known) where its 95 %% region there does not hold 0 (H. "
+        "Hotelling's "
+        "T²), and weighs by how sure that is. Uniformity is tested by Lord Rayleigh's test in the level, by R. A. "
+        "Fisher's statistics in space, and by C. Bingham's test for axes; orientation tensors are N. H. Woodcock's "
+        "(Geol. "
+        "Soc. Am. Bull. 88, 1977). Fewer than %d motions, or axes, are not summed up.",
+        RLV_DISTURBANCE_LEAST);
+    page_fact(p, "What the skeleton cannot tell",
+              "A slip of all rows together looks as the animal's own curve does. A stretch that reaches the end of its "
+              "row, and a motion along the body by whole places, are not told either.");
+}
+
+void report_skeleton_methods(rlv_page* p, const history_articulation* a)
+{
+    put_order(p, a);
+    put_tests(p, a);
+    put_word(p);
+    put_places(p);
+    put_loose(p, a);
+    put_disturbance(p);
+}
