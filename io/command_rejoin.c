@@ -3,6 +3,7 @@
 #include "given_mesh.h"
 #include "history_rejoin.h"
 #include "rejoin_record.h"
+#include "rejoin_sheet.h"
 #include "rejoin_words.h"
 #include "specimen_inputs.h"
 #include "specimen_work.h"
@@ -82,8 +83,11 @@ static rlv_status keep_files(rlv_answer* answer, const rejoin_told* told, rlv_er
 {
     if (answer->folder.path == NULL)
         return RLV_DONE;
+    // The picture first: what it warns of stands in the record.
+    rlv_status status = rejoin_sheet_keep(told, answer, error);
     rejoin_tables tables = rejoin_tables_of(1, &told);
-    rlv_status status = table_keep_all(tables.table, REJOIN_TABLES, false, &answer->folder, NULL, error);
+    if (status == RLV_DONE)
+        status = table_keep_all(tables.table, REJOIN_TABLES, false, &answer->folder, NULL, error);
     rejoin_tables_free(&tables);
     if (status == RLV_DONE)
         status = answer_keep_record(answer, "rejoin.json", error);

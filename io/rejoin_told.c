@@ -126,7 +126,7 @@ static void warn(const rejoin_told* told, rlv_answer* answer)
                     told->piece.name, told->before.name);
     if (of->verdict == RLV_REJOIN_LOOSE)
         answer_warn(answer, "%s: %s", told->piece.name, of->reason);
-    if (of->relieve_mm3 > 0.0 && of->contact_count > 0 && of->contact[0].pressed_mm > 0.0)
+    if (of->contact_count > 0 && rejoin_presses(&of->contact[0]))
         answer_warn(answer,
                     "%s: to lie as closed, rock would have to go at its contacts, %s mL in all and up to %s mm deep; "
                     "left as they are they hold it apart there",
@@ -165,6 +165,11 @@ rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error*
 }
 
 // --- Quantities ------------------------------------------------------------------------------------------------------
+
+bool rejoin_presses(const rlv_rejoin_contact* contact)
+{
+    return contact->pressed_mm > REJOIN_PRESSES_MM;
+}
 
 double rejoin_film_mm3(const rejoin_told* told)
 {

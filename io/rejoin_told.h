@@ -31,6 +31,9 @@ enum
 /// How thick a film of adhesive is reckoned with where nobody says: the middle of 0.05 to 0.2 mm (from memory).
 #define REJOIN_FILM_MM 0.1
 
+/// A contact that presses by less does so by no more than a film, and is no hindrance.
+#define REJOIN_PRESSES_MM 0.1
+
 typedef struct rejoin_told
 {
     rejoin_part block, piece, before;
@@ -76,6 +79,9 @@ typedef struct rejoin_treatment
 /// The next treatment of the joint: at the stage at which the piece is back, or came off, on an area that is the
 /// outline of the piece's own mask or the face's. `next` begins at 0; false where there is none any more.
 bool rejoin_treatment_next(const rejoin_told* told, size_t* next, rejoin_treatment* treatment);
+
+/// Whether a contact presses, and does not only touch.
+bool rejoin_presses(const rlv_rejoin_contact* contact);
 
 /// Volume of a film over the whole joint, mm3.
 double rejoin_film_mm3(const rejoin_told* told);

@@ -32,12 +32,21 @@ report_text rejoin_verdict(const rejoin_told* told)
 static rlv_words place_of(rlv_vec3 at)
 {
     rlv_words words;
-    snprintf(words.text, sizeof words.text, "(%.20s, %.20s, %.20s)", words_number(at.x, 0).text, words_number(at.y, 0).text,
-             words_number(at.z, 0).text);
+    snprintf(words.text, sizeof words.text, "(%.20s, %.20s, %.20s)", words_number(at.x, 0).text,
+             words_number(at.y, 0).text, words_number(at.z, 0).text);
     return words;
 }
 
 // --- The motion ------------------------------------------------------------------------------------------------------
+
+/// "2.3Â° (1.2 to 3.4Â°)"
+static rlv_words angle_of(rlv_interval deg)
+{
+    rlv_words words;
+    snprintf(words.text, sizeof words.text, "%.20s\xc2\xb0 (%.40s\xc2\xb0)", words_value(deg, 1.0).text,
+             words_ends(deg, 1.0).text);
+    return words;
+}
 
 static bool is_told(rlv_interval part)
 {
@@ -79,11 +88,10 @@ report_text rejoin_hands(const rejoin_told* told)
         gather(&g, "slide it along the joint by %s, %s", report_interval(m->slide_mm, "mm").text,
                rejoin_way(told, m->slide).text);
     if (is_told(m->twist_deg))
-        gather(&g, "twist it by %s %s, as one looks at the block's face",
-               report_interval(without_sign(m->twist_deg), "\xc2\xb0").text,
+        gather(&g, "twist it by %s %s, as one looks at the block's face", angle_of(without_sign(m->twist_deg)).text,
                m->twist_deg.value > 0.0 ? "clockwise" : "against the clock");
     if (is_told(m->rock_deg))
-        gather(&g, "rock it by %s, so that its side %s goes in", report_interval(m->rock_deg, "\xc2\xb0").text,
+        gather(&g, "rock it by %s, so that its side %s goes in", angle_of(m->rock_deg).text,
                rejoin_way(told, m->rock).text);
     if (g.put == 0)
         gather(&g, "nothing to do: no motion is told apart from none");
@@ -120,7 +128,7 @@ static void add_motion(report_lines* lines, const rejoin_told* told)
         words_figures(rlv_pose_rotation_sd_deg(&of->found), 2).text,
         of->stood_open ? "; the joint stood open in the rock: its faces agree on another place" : "");
     add(lines, "To close it", false, "%s, %s; turned by %s", report_interval(of->closing_length_mm, "mm").text,
-        rejoin_way(told, rlv_vec3_unit(of->closing_mm)).text, report_interval(of->closing_turn_deg, "\xc2\xb0").text);
+        rejoin_way(told, rlv_vec3_unit(of->closing_mm)).text, angle_of(of->closing_turn_deg).text);
     add(lines, "By hand", false, "%s", rejoin_hands(told).text);
 }
 
@@ -157,12 +165,12 @@ static void add_joint(report_lines* lines, const rejoin_told* told)
 static void add_contacts(report_lines* lines, const rejoin_told* told)
 {
     const rlv_rejoin* of = &told->of;
-    const bool presses = of->contact_count > 0 && of->contact[0].pressed_mm > 0.0;
+    const bool presses = of->contact_count > 0 && rejoin_presses(&of->contact[0]);
     if (of->contact_count == 0)
         add(lines, "Touches first", false, "nowhere within noise");
     else if (!presses)
-        add(lines, "Touches first", false, "at %s, and presses nowhere beyond noise",
-            words_count(of->contact_count, "place").text);
+        add(lines, "Touches first", false, "at %s, hardest at %s; it presses nowhere by more than a film",
+            words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text);
     else
         add(lines, "Touches first", true,
             "at contact 1, %s, where it would lie %s mm deep in the block over %s cm\xc2\xb2; %s mL in all would have "

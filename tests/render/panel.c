@@ -549,7 +549,7 @@ Test(panel, what_cannot_be_drawn_is_refused)
     surface.pixel_mm = 0.001;
     cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
     surface.pixel_mm = 0.0;
-    rlv_overlay overlay = {NULL, NULL, 1.0, NULL, NULL};
+    rlv_overlay overlay = {NULL, NULL, 1.0, NULL, NULL, NULL, NULL, NULL};
     surface.overlay = &overlay;
     cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
     rlv_overlay deep = slope(&of);
