@@ -207,6 +207,7 @@ rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history,
         return rlv_fail(error, RLV_BAD_INPUT, s->folder, "write its mesh under meshes of that piece",
                         "the piece '%.100s' has no mesh of its own", piece->id);
     r->stage = rlv_specimen_stage_number(s, at->stage);
+    r->history = history;
     r->told.record = piece;
     r->told.specimen = s;
     r->told.film_mm = film_mm;

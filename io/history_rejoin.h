@@ -11,6 +11,7 @@
 typedef struct history_rejoin
 {
     rejoin_told told;
+    const rlv_history* history;
     size_t stage;      ///< that the piece's mesh was made at
     rlv_mesh moved[3]; ///< of the block, the stage before and the stage after; empty where their own serve
     uint8_t* face[2];  ///< of the block and of the piece

@@ -97,7 +97,9 @@ static const rlv_command commands[] = {
      "the\n"
      "table of regions), history (all stages), stage (one of them). A step is named by the stage that it leads to.\n"
      "Of a skeleton: bone-map (elements in their states on the block, at a stage or else at the last), body-plan (its\n"
-     "rows laid flat), directions (nets of poles and of motions, and a rose).",
+     "rows laid flat), directions (nets of poles and of motions, and a rose). Of a --piece that is put back: joint "
+     "(both\n"
+     "faces laid open, with the gap between them).",
      "Print a sheet at 100 % and lay a ruler against its control length before you measure on it.\n"
      "The sides dorsal, ventral, left-lateral, right-lateral, anterior and posterior need to know how the body lies.",
      RENDER, command_render},
@@ -130,6 +132,7 @@ typedef enum option_kind
     OPTION_ALIGNED,
     OPTION_BEFORE,
     OPTION_FILM,
+    OPTION_PIECE,
     OPTION_PICTURE,
     OPTION_STAGE,
     OPTION_VIEW,
@@ -156,6 +159,7 @@ static const option_row option_table[OPTION_KINDS] = {
     [OPTION_ALIGNED] = {"--aligned", NULL, CHANGE, "AFTER is in BEFORE's frame already: do not align"},
     [OPTION_BEFORE] = {"--before", "MESH", REJOIN, "the mesh from before the two were apart, in the same unit"},
     [OPTION_FILM] = {"--film", "MM", REJOIN, "thickness of a film of adhesive to reckon with (else 0.1)"},
+    [OPTION_PIECE] = {"--piece", "ID", RENDER, "which piece, of the picture joint"},
     [OPTION_PICTURE] = {"--picture", "NAME", RENDER, "which: see above"},
     [OPTION_STAGE] = {"--stage", "ID", RENDER, "which stage, or which step, by the stage that it leads to"},
     [OPTION_VIEW] = {"--view", "SIDE", RENDER,
@@ -172,9 +176,9 @@ static const option_row option_table[OPTION_KINDS] = {
 
 /// The order in which help tells the options.
 static const option_kind help_order[] = {
-    OPTION_UNIT, OPTION_UNIT_AFTER, OPTION_SCALE_SD, OPTION_SCALE_SD_AFTER, OPTION_ALIGNED, OPTION_BEFORE,
-    OPTION_FILM, OPTION_PICTURE,    OPTION_STAGE,    OPTION_VIEW,           OPTION_SCALE,   OPTION_FORMAT,
-    OPTION_OUT,  OPTION_JSON,       OPTION_THREADS,  OPTION_HELP,           OPTION_VERSION};
+    OPTION_UNIT,   OPTION_UNIT_AFTER, OPTION_SCALE_SD, OPTION_SCALE_SD_AFTER, OPTION_ALIGNED, OPTION_BEFORE,
+    OPTION_FILM,   OPTION_PICTURE,    OPTION_STAGE,    OPTION_PIECE,          OPTION_VIEW,    OPTION_SCALE,
+    OPTION_FORMAT, OPTION_OUT,        OPTION_JSON,     OPTION_THREADS,        OPTION_HELP,    OPTION_VERSION};
 
 const rlv_command* command_table(size_t* count)
 {
@@ -315,8 +319,8 @@ static rlv_status set_scale(rlv_options* options, const char* name, const char* 
 static rlv_status set_option(rlv_options* options, option_kind kind, const char* value, rlv_error* error)
 {
     const char* name = option_table[kind].name;
-    static const char* const pictures[] = {"comparison", "depth",     "history",   "stage",
-                                           "bone-map",   "body-plan", "directions"};
+    static const char* const pictures[] = {"comparison", "depth",     "history",    "stage",
+                                           "bone-map",   "body-plan", "directions", "joint"};
     static const char* const formats[] = {"png", "pdf", "svg"};
     double number = 0.0;
     switch (kind)
@@ -357,9 +361,12 @@ static rlv_status set_option(rlv_options* options, option_kind kind, const char*
         return set_scale_sd(&options->scale_sd_after, name, value, error);
     case OPTION_PICTURE:
         return set_word(&options->picture, name, value, sizeof pictures / sizeof *pictures, pictures,
-                        "say comparison, depth, history, stage, bone-map, body-plan or directions", error);
+                        "say comparison, depth, history, stage, bone-map, body-plan, directions or joint", error);
     case OPTION_FORMAT:
         return set_word(&options->format, name, value, 3, formats, "say png, pdf or svg", error);
+    case OPTION_PIECE:
+        options->piece = value;
+        return RLV_DONE;
     case OPTION_STAGE:
         options->stage = value;
         return RLV_DONE;
