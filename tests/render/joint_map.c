@@ -107,7 +107,7 @@ static seen draw(const rlv_joint_map* map)
     cairo_t* c = cairo_create(image);
     cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
     cairo_paint(c);
-    cairo_scale(c, PIXELS, PIXELS);
+    cairo_scale(c, PIXELS * 25.4 / 72.0, PIXELS * 25.4 / 72.0); // a record is in points
     cairo_set_source_surface(c, s.sheet.record, 0.0, 0.0);
     cairo_paint(c);
     cairo_destroy(c);
@@ -210,7 +210,8 @@ Test(joint_map, a_contact_is_marked_on_both_faces_where_it_is)
     for (int k = 0; k < 3; k++)
     {
         double at[4][2];
-        cr_assert_eq(find_discs(&drawn[k], &drawn[(k + 1) % 3], at), 2, "one disc on either face");
+        const size_t discs = find_discs(&drawn[k], &drawn[(k + 1) % 3], at);
+        cr_assert_eq(discs, 2, "%zu discs, where there is one on either face", discs);
         cr_expect_float_eq(at[0][1], at[1][1], 0.1, "at one height"); // a pixel
         apart[k] = at[1][0] - at[0][0];
         level_mm[k] = at[0][1];
