@@ -15,6 +15,7 @@ rlv_status command_align(const rlv_options* options, rlv_answer* answer, rlv_err
 rlv_status command_change(const rlv_options* options, rlv_answer* answer, rlv_error* error);
 rlv_status command_elements(const rlv_options* options, rlv_answer* answer, rlv_error* error);
 rlv_status command_articulation(const rlv_options* options, rlv_answer* answer, rlv_error* error);
+rlv_status command_rejoin(const rlv_options* options, rlv_answer* answer, rlv_error* error);
 rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_error* error);
 rlv_status command_report(const rlv_options* options, rlv_answer* answer, rlv_error* error);
 

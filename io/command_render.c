@@ -2,6 +2,7 @@
 
 #include "elements_work.h"
 #include "history_articulation_sheets.h"
+#include "history_rejoin_sheets.h"
 #include "history_view.h"
 #include "marks.h"
 #include "specimen_choice.h"
@@ -31,15 +32,21 @@ static rlv_status check_call(const rlv_options* options, rlv_error* error)
 {
     if (options->picture == NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL,
-                        "say --picture comparison, depth, history, stage, bone-map, body-plan or directions",
+                        "say --picture comparison, depth, history, stage, bone-map, body-plan, directions or joint",
                         "no picture is named");
     if (options->out == NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "say --out DIR", "there is no folder to write the picture to");
     history_sheet_kind kind = kind_of(options->picture);
-    bool all = kind == HISTORY_SHEET_HISTORY, diagram = kind == HISTORY_SHEET_PLAN || kind == HISTORY_SHEET_DIRECTIONS;
+    bool all = kind == HISTORY_SHEET_HISTORY, joint = kind == HISTORY_SHEET_JOINT,
+         diagram = kind == HISTORY_SHEET_PLAN || kind == HISTORY_SHEET_DIRECTIONS || joint;
+    if (joint != (options->piece != NULL))
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, joint ? "say --piece ID" : "leave --piece out",
+                        joint ? "--picture %s needs a piece" : "--picture %s is of no piece", options->picture);
     if ((all || diagram) && options->stage != NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out, or ask for the picture stage",
-                        "--picture %s is of all stages, and takes no --stage", options->picture);
+                        joint ? "--picture %s is of a piece, and takes no --stage"
+                              : "--picture %s is of all stages, and takes no --stage",
+                        options->picture);
     if (diagram && options->view != NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out, or ask for the picture bone-map",
                         "--picture %s is seen from no side, and takes no --view", options->picture);
@@ -98,6 +105,23 @@ static rlv_status draw_skeleton(elements_work* w, history_sheet_order* order, bo
     return status;
 }
 
+/// A picture of a joint: its piece is put back for it.
+static rlv_status draw_joint(specimen_work* w, const history_sheet_order* order, rlv_answer* answer, rlv_error* error)
+{
+    const history_options how = {.poses_only = true, .pieces = true};
+    history_rejoin rejoin = {0};
+    specimen_inputs(answer, &w->specimen);
+    rlv_status status = history_measure(&w->history, &w->specimen, &how, answer, error);
+    if (status == RLV_DONE)
+        status = history_rejoin_measure(&rejoin, &w->history, &w->specimen.piece[order->stage], REJOIN_FILM_MM, answer,
+                                        error);
+    if (status == RLV_DONE)
+        status = history_rejoin_sheet_draw(&w->sheets, &rejoin, order, answer, error);
+    history_rejoin_free(&rejoin);
+    specimen_inputs_within(answer, &w->specimen);
+    return status;
+}
+
 /// A picture of stages or of steps.
 static rlv_status draw_stages(specimen_work* w, const history_sheet_order* order, rlv_answer* answer, rlv_error* error)
 {
@@ -124,6 +148,7 @@ rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_er
                                  .format = format_of(options->format)};
     record_text(answer->parameters, "picture", options->picture);
     record_text(answer->parameters, "stage", options->stage);
+    record_text(answer->parameters, "piece", options->piece);
     record_text(answer->parameters, "view", options->view);
     record_real(answer->parameters, "scale", options->scale > 0.0 ? options->scale : (double)NAN);
     status = rlv_specimen_read(&of->specimen, options->path[0], error);
@@ -131,8 +156,16 @@ rlv_status command_render(const rlv_options* options, rlv_answer* answer, rlv_er
         status = history_view_check(&of->specimen, options->view, error);
     if (status == RLV_DONE && options->stage != NULL)
         status = find_stage(&order, &of->specimen, options->stage, error);
+    const rlv_piece_record* piece = NULL;
+    if (status == RLV_DONE && options->piece != NULL)
+    {
+        status = history_rejoin_choose(&piece, &of->specimen, options->piece, error);
+        order.stage = status == RLV_DONE ? (size_t)(piece - of->specimen.piece) : 0;
+    }
     bool called_well = status == RLV_DONE;
-    if (called_well)
+    if (called_well && order.kind == HISTORY_SHEET_JOINT)
+        status = draw_joint(of, &order, answer, error);
+    else if (called_well)
         status = order.kind >= HISTORY_SHEET_BONES ? draw_skeleton(&w, &order, options->stage != NULL, answer, error)
                                                    : draw_stages(of, &order, answer, error);
     if (status == RLV_DONE)

@@ -1,6 +1,8 @@
 #include "command.h"
 
 #include "history_articulation_sheets.h"
+#include "history_rejoin_sheets.h"
+#include "rejoin_words.h"
 #include "report_page.h"
 #include "report_record.h"
 #include "specimen_inputs.h"
@@ -44,19 +46,32 @@ typedef struct work
 {
     specimen_work of;
     report_skeleton skeleton;
+    report_rejoin rejoin;
 } work;
 
 static void work_free(work* w)
 {
+    report_rejoin_free(&w->rejoin);
     report_skeleton_free(&w->skeleton);
     specimen_work_free(&w->of);
 }
 
+/// The tables of the skeleton and of the pieces, after those of the history.
+static rlv_status keep_tables(work* w, rlv_answer* answer, rlv_error* error)
+{
+    rlv_table more[SKELETON_TABLES + REJOIN_TABLES];
+    size_t count = 0;
+    for (size_t i = 0; i < SKELETON_TABLES && w->skeleton.measured; i++)
+        more[count++] = w->skeleton.table[i];
+    for (size_t i = 0; i < REJOIN_TABLES && w->rejoin.count > 0; i++)
+        more[count++] = w->rejoin.tables.table[i];
+    return report_tables_keep(&w->of.tables, count, more, &answer->folder, error);
+}
+
 static rlv_status keep(work* w, rlv_answer* answer, rlv_error* error)
 {
-    const report_page_source source = {&w->of.history, &w->of.tables, &w->of.sheets, answer, &w->skeleton};
-    const size_t more = w->skeleton.measured ? SKELETON_TABLES : 0;
-    rlv_status status = report_tables_keep(&w->of.tables, more, w->skeleton.table, &answer->folder, error);
+    const report_page_source source = {&w->of.history, &w->of.tables, &w->of.sheets, answer, &w->skeleton, &w->rejoin};
+    rlv_status status = keep_tables(w, answer, error);
     if (status == RLV_DONE)
         status = report_page_keep(&source, &answer->folder, "report.html", error);
     return status == RLV_DONE ? answer_keep_record(answer, "report.json", error) : status;
@@ -74,6 +89,9 @@ static void tell(rlv_answer* answer, const work* w)
         const report_lines skeleton = articulation_summary(&w->skeleton.articulation);
         specimen_tell_lines(answer->text, &skeleton);
     }
+    for (size_t i = 0; i < w->rejoin.count; i++)
+        fprintf(answer->text, "  %-20s  %s\n", w->rejoin.one[i].told.piece.name,
+                rejoin_verdict(&w->rejoin.one[i].told).text);
     fputs("\n  What is called matrix may hold bone that had never shown: a mesh cannot tell.\n", answer->text);
     snprintf(answer->next, sizeof answer->next,
              "open %.300s/report.html; tables/ beside it has the same as CSV, report.json as JSON.",
@@ -88,11 +106,14 @@ static rlv_status put_all(work* w, rlv_answer* answer, bool measured, rlv_error*
     rlv_status status = measured ? history_sheets_draw(&of->sheets, &of->history, answer, error) : RLV_DONE;
     if (status == RLV_DONE && measured && w->skeleton.judged)
         status = articulation_sheets_draw(&of->sheets, &w->skeleton.articulation, answer, error);
+    if (status == RLV_DONE && measured)
+        status = history_rejoin_sheets_draw(&of->sheets, w->rejoin.count, w->rejoin.one, answer, error);
     if (status != RLV_DONE)
         return status;
     rlv_tell(&answer->progress, "write the report", 0.0);
     of->tables = report_tables_of(&of->history, answer);
     report_record(answer->record, &of->history, &of->tables, &w->skeleton);
+    report_rejoin_record(answer->record, &w->rejoin);
     record_pictures(answer->record, &of->sheets);
     tell(answer, w);
     return measured ? keep(w, answer, error) : RLV_DONE;
@@ -113,6 +134,8 @@ rlv_status command_report(const rlv_options* options, rlv_answer* answer, rlv_er
     }
     if (status == RLV_DONE)
         status = report_skeleton_measure(&w.skeleton, &w.of.history, answer, error);
+    if (status == RLV_DONE)
+        status = report_rejoin_measure(&w.rejoin, &w.of.history, answer, error);
     if (status == RLV_DONE)
         status = put_all(&w, answer, true, error);
     else if (status == RLV_IMPOSSIBLE && w.of.history.stage_count > 0)

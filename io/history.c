@@ -286,7 +286,7 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
     rlv_status status = read_stages(history, answer, error);
     if (status == RLV_DONE)
         status = same_scale(history, error);
-    if (status == RLV_DONE && !options->poses_only)
+    if (status == RLV_DONE && (!options->poses_only || options->pieces))
         status = history_pieces_read(&history->pieces, specimen, answer, error);
     if (status == RLV_DONE)
         status = measure_edges(history, options, answer, error);

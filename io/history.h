@@ -101,7 +101,7 @@ typedef struct rlv_history
     const rlv_specimen* specimen;
     size_t stage_count;
     history_stage* stage;
-    history_pieces pieces; ///< their meshes; none where only poses are measured
+    history_pieces pieces; ///< their meshes; none where only poses are asked for
     size_t frame;          ///< the stage whose frame is the block's
     size_t step_count;
     history_step* step; ///< stage_count - 1
@@ -123,6 +123,7 @@ typedef struct rlv_history
 typedef struct history_options
 {
     bool poses_only; ///< no changes and no ledger: only edges and their graph
+    bool pieces;     ///< and with those, the pieces' meshes
 } history_options;
 
 /// Read and measure a specimen into a zeroed `history`; inputs, parameters and warnings go to the answer. A step that

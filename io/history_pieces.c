@@ -73,8 +73,16 @@ static rlv_status read_one(history_piece* one, const rlv_specimen* specimen, rlv
         return status;
     one->mm_per_unit = mesh->bar_count > 0 ? scale.mm_per_unit : rlv_unit_mm(*mesh->unit);
     one->scale_sd = mesh->bar_count > 0 ? scale.relative_sd : mesh->scale_sd != NULL ? *mesh->scale_sd : 0.0;
-    rlv_mesh_free(&one->given.mesh);
     return RLV_DONE;
+}
+
+const history_piece* history_pieces_find(const history_pieces* pieces, const rlv_piece_record* piece,
+                                         const rlv_piece_mesh_record* at)
+{
+    for (size_t i = 0; i < pieces->count; i++)
+        if (pieces->one[i].piece == piece && pieces->one[i].at == at)
+            return &pieces->one[i];
+    return NULL;
 }
 
 rlv_status history_pieces_read(history_pieces* pieces, const rlv_specimen* specimen, rlv_answer* answer,

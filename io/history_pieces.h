@@ -1,4 +1,4 @@
-/// The meshes of pieces, read for the report: each with the scale that its record gives it.
+/// The meshes of pieces: each with the scale that its record gives it.
 
 #ifndef RLV_HISTORY_PIECES_H
 #define RLV_HISTORY_PIECES_H
@@ -12,7 +12,7 @@ typedef struct history_piece
     const rlv_piece_record* piece;
     const rlv_piece_mesh_record* at;
     char* path;
-    given_mesh given;   ///< measured, in mm; the mesh itself is let go
+    given_mesh given;   ///< in mm, in its own frame
     double mm_per_unit; ///< brings points.csv into its frame
     double scale_sd;    ///< relative; 0: exact
     double chord_mm3;   ///< how much its flat triangles may hold more or less than the surface that they stand for
@@ -29,5 +29,9 @@ typedef struct history_pieces
 rlv_status history_pieces_read(history_pieces* pieces, const rlv_specimen* specimen, rlv_answer* answer,
                                rlv_error* error);
 void history_pieces_free(history_pieces* pieces);
+
+/// The mesh of a piece at one of its stages; NULL where it was not read.
+const history_piece* history_pieces_find(const history_pieces* pieces, const rlv_piece_record* piece,
+                                         const rlv_piece_mesh_record* at);
 
 #endif

@@ -24,21 +24,33 @@ static char* folded(const char* id)
     return fold;
 }
 
-char* history_stage_file(const rlv_specimen* specimen, size_t stage, rlv_error* error)
+static const char* id_of_stage(const rlv_specimen* specimen, size_t index)
 {
-    char* own = folded(specimen->stage[stage].id);
+    return specimen->stage[index].id;
+}
+
+static const char* id_of_piece(const rlv_specimen* specimen, size_t index)
+{
+    return specimen->piece[index].id;
+}
+
+/// The id of one of many as the beginning of a file's name.
+static char* file_of(const char* (*id_of)(const rlv_specimen*, size_t), const rlv_specimen* specimen, size_t index,
+                     rlv_error* error)
+{
+    const char* id = id_of(specimen, index);
+    char* own = folded(id);
     size_t alike = 1;
-    for (size_t i = 0; i < stage; i++)
+    for (size_t i = 0; i < index; i++)
     {
-        char* other = folded(specimen->stage[i].id);
+        char* other = folded(id_of(specimen, i));
         alike += strcmp(own, other) == 0 ? 1 : 0;
         g_free(other);
     }
     g_free(own);
     char* name = NULL;
     // Ids are of letters, digits, space, _, - and . only. A tilde is in none, so that no two names are alike.
-    int put = alike > 1 ? asprintf(&name, "%s~%zu", specimen->stage[stage].id, alike)
-                        : asprintf(&name, "%s", specimen->stage[stage].id);
+    int put = alike > 1 ? asprintf(&name, "%s~%zu", id, alike) : asprintf(&name, "%s", id);
     if (put < 0)
     {
         rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a name");
@@ -47,6 +59,16 @@ char* history_stage_file(const rlv_specimen* specimen, size_t stage, rlv_error* 
     for (char* at = name; *at != '\0'; at++)
         *at = *at == ' ' ? '-' : *at;
     return name;
+}
+
+char* history_stage_file(const rlv_specimen* specimen, size_t stage, rlv_error* error)
+{
+    return file_of(id_of_stage, specimen, stage, error);
+}
+
+char* history_piece_file(const rlv_specimen* specimen, size_t piece, rlv_error* error)
+{
+    return file_of(id_of_piece, specimen, piece, error);
 }
 
 // --- Words -----------------------------------------------------------------------------------------------------------
@@ -163,17 +185,22 @@ static char* path_of(const sheet_job* job, rlv_sheet_format format, rlv_error* e
 {
     static const char* const ending[] = {[RLV_SHEET_PNG] = "png", [RLV_SHEET_PDF] = "pdf", [RLV_SHEET_SVG] = "svg"};
     history_sheet_kind kind = job->order.kind;
-    bool one = kind < HISTORY_SHEET_BONES && kind != HISTORY_SHEET_HISTORY, named = job->order.view != NULL;
-    char *stage = one ? history_stage_file(job->history->specimen, job->order.stage, error) : NULL, *path = NULL;
-    if (one && stage == NULL)
+    const rlv_specimen* specimen = job->history->specimen;
+    bool joint = kind == HISTORY_SHEET_JOINT, named = job->order.view != NULL,
+         one = joint || (kind < HISTORY_SHEET_BONES && kind != HISTORY_SHEET_HISTORY);
+    char *of = joint ? history_piece_file(specimen, job->order.stage, error)
+               : one ? history_stage_file(specimen, job->order.stage, error)
+                     : NULL,
+         *path = NULL;
+    if (one && of == NULL)
         return NULL;
-    if (asprintf(&path, "%s%s%s%s%s%s.%s", job->all ? "pictures/" : "", one ? stage : "", one ? "-" : "",
+    if (asprintf(&path, "%s%s%s%s%s%s.%s", job->all ? "pictures/" : "", one ? of : "", one ? "-" : "",
                  history_sheet_name(kind), named ? "-" : "", named ? job->view.key : "", ending[format]) < 0)
     {
         path = NULL;
         no_memory(error);
     }
-    free(stage);
+    free(of);
     return path;
 }
 

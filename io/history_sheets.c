@@ -6,8 +6,8 @@
 
 const char* history_sheet_name(history_sheet_kind kind)
 {
-    static const char* const name[HISTORY_SHEET_KINDS] = {"comparison", "depth",     "history",   "stage",
-                                                          "bone-map",   "body-plan", "directions"};
+    static const char* const name[HISTORY_SHEET_KINDS] = {"comparison", "depth",     "history",    "stage",
+                                                          "bone-map",   "body-plan", "directions", "joint"};
     return name[kind];
 }
 

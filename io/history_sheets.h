@@ -19,17 +19,18 @@ typedef enum history_sheet_kind
     HISTORY_SHEET_BONES,      ///< of a skeleton: the bone map (history_articulation_sheets.h)
     HISTORY_SHEET_PLAN,       ///< its unrolled body plan
     HISTORY_SHEET_DIRECTIONS, ///< how displaced elements lie, and which way they went
+    HISTORY_SHEET_JOINT,      ///< of a piece that is put back: the joint laid open (history_rejoin_sheets.h)
     HISTORY_SHEET_KINDS,
 } history_sheet_kind;
 
-/// "comparison", "depth", "history", "stage", "bone-map", "body-plan", "directions".
+/// "comparison", "depth", "history", "stage", "bone-map", "body-plan", "directions", "joint".
 const char* history_sheet_name(history_sheet_kind kind);
 
 /// A sheet that was drawn.
 typedef struct history_sheet
 {
     history_sheet_kind kind;
-    size_t stage;         ///< the stage, or the one after the step; of a history the last
+    size_t stage;         ///< the stage, or the one after the step; of a history the last; of a joint its piece
     char* path;           ///< of the PNG, or of the one format asked for: within the out folder, parted by slashes
     char* print;          ///< of the same as PDF, at its true scale; NULL: none
     size_t width, height; ///< of the PNG, in pixels; 0 where there is none
@@ -50,7 +51,7 @@ void history_sheets_free(history_sheets* sheets);
 typedef struct history_sheet_order
 {
     history_sheet_kind kind;
-    size_t stage;     ///< the stage, or the one after the step
+    size_t stage;     ///< the stage, or the one after the step; of a joint its piece, an index into specimen->piece
     const char* view; ///< as history_view_find takes it; NULL: the usual one
     double scale;     ///< paper over thing; 0: 1 : 1 for a map of depth, and fitted for all others
     bool fit;         ///< with a scale of 0: as large as A3 holds, a map of depth too
@@ -69,7 +70,8 @@ rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, 
 rlv_status history_sheets_draw(history_sheets* list, const rlv_history* history, rlv_answer* answer, rlv_error* error);
 
 /// A stage's id as the beginning of a file's name, unlike that of any other stage in any case or composition of its
-/// letters. Free with free(); NULL with `error` filled where there is no memory.
+/// letters; and a piece's. Free with free(); NULL with `error` filled where there is no memory.
 char* history_stage_file(const rlv_specimen* specimen, size_t stage, rlv_error* error);
+char* history_piece_file(const rlv_specimen* specimen, size_t piece, rlv_error* error);
 
 #endif

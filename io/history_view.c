@@ -302,3 +302,35 @@ rlv_status history_view_find(history_view* view, const rlv_history* history, siz
         find_directions(view, history, stage);
     return status;
 }
+
+// --- Directions in words ---------------------------------------------------------------------------------------------
+
+/// A direction and the one against it.
+static size_t add_ways(rlv_direction* way, size_t count, rlv_vec3 at, const char* along, const char* against)
+{
+    way[count++] = (rlv_direction){at, along};
+    way[count++] = (rlv_direction){rlv_vec3_scale(at, -1.0), against};
+    return count;
+}
+
+size_t history_view_ways(rlv_direction way[HISTORY_WAYS], const rlv_history* history, size_t stage)
+{
+    const rlv_specimen* specimen = history->specimen;
+    rlv_vec3 along, dorsal, up, north;
+    size_t count = 0;
+    if (find_body(&along, &dorsal, history, stage, NULL) == RLV_DONE)
+    {
+        dorsal = rlv_vec3_unit(rlv_vec3_along(dorsal, -rlv_vec3_dot(dorsal, along), along));
+        count = add_ways(way, count, along, "towards the tail", "towards the head");
+        count = add_ways(way, count, dorsal, "towards the back", "towards the belly");
+    }
+    const bool level = specimen->up != NULL && find_compass(&up, history, stage, specimen->up, "up", NULL) == RLV_DONE;
+    if (level)
+        count = add_ways(way, count, up, "up as it lay", "down as it lay");
+    if (!level || specimen->north == NULL ||
+        find_compass(&north, history, stage, specimen->north, "north", NULL) != RLV_DONE)
+        return count;
+    north = rlv_vec3_unit(rlv_vec3_along(north, -rlv_vec3_dot(north, up), up));
+    count = add_ways(way, count, north, "to the north", "to the south");
+    return add_ways(way, count, rlv_vec3_cross(north, up), "to the east", "to the west");
+}

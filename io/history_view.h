@@ -36,4 +36,13 @@ rlv_status history_view_check(const rlv_specimen* specimen, const char* name, rl
 rlv_status history_view_find(history_view* view, const rlv_history* history, size_t stage, const char* name,
                              rlv_error* error);
 
+enum
+{
+    HISTORY_WAYS = 10
+};
+
+/// The directions that the record names, as a sentence says them ("to the north", "towards the head"), in the frame of
+/// a stage, as far as they reach it; the body's before the compass's. How many.
+size_t history_view_ways(rlv_direction way[HISTORY_WAYS], const rlv_history* history, size_t stage);
+
 #endif

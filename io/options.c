@@ -20,7 +20,8 @@ enum
     REPORT = 1u << 5,
     ELEMENTS = 1u << 6,
     ARTICULATION = 1u << 7,
-    EVERY = NEW | MEASURING | ELEMENTS | ARTICULATION | RENDER | REPORT,
+    REJOIN = 1u << 8,
+    EVERY = NEW | MEASURING | ELEMENTS | ARTICULATION | REJOIN | RENDER | REPORT,
     OPENS_OUT = REPORT,
 };
 
@@ -78,13 +79,27 @@ static const rlv_command commands[] = {
      "A slip of all rows together cannot be told from the animal's own curve, and is not claimed.\n"
      "Give each row its places in specimen.yaml, and each element its row, and its place where it can be counted.",
      ARTICULATION, command_articulation},
+    {"rejoin", "BLOCK PIECE | SPECIMEN PIECE", 2, 2, "operand",
+     "how a detached piece goes back, and what gap its joint leaves",
+     "Finds where PIECE lay on BLOCK: by the mesh from before they were apart (--before), or from any attitude by the "
+     "two\n"
+     "faces alone. Tells the motion that closes the gap, what stays open, what touches first, and from which way the "
+     "piece\n"
+     "comes in. Of a SPECIMEN (its folder) PIECE is one of its pieces that has a mesh of its own; the stages are those "
+     "of its\n"
+     "record.",
+     "Two faces that do not belong together are refused (exit status 3), with the figure that says so. No gap fill,\n"
+     "adhesive or consolidant is recommended: their data sheets decide, for the person and for the fossil.",
+     REJOIN, command_rejoin},
     {"render", "SPECIMEN", 1, 1, "folder", "draws one picture of a specimen, by its name and from a named view",
      "Reads the specimen's folder, measures what the picture shows, and writes it as one sheet to --out. Pictures:\n"
      "comparison (before, after, and the depth between them), depth (the map of depth of a step, with two sections and "
      "the\n"
      "table of regions), history (all stages), stage (one of them). A step is named by the stage that it leads to.\n"
      "Of a skeleton: bone-map (elements in their states on the block, at a stage or else at the last), body-plan (its\n"
-     "rows laid flat), directions (nets of poles and of motions, and a rose).",
+     "rows laid flat), directions (nets of poles and of motions, and a rose). Of a --piece that is put back: joint "
+     "(both\n"
+     "faces laid open, with the gap between them).",
      "Print a sheet at 100 % and lay a ruler against its control length before you measure on it.\n"
      "The sides dorsal, ventral, left-lateral, right-lateral, anterior and posterior need to know how the body lies.",
      RENDER, command_render},
@@ -115,6 +130,9 @@ typedef enum option_kind
     OPTION_SCALE_SD,
     OPTION_SCALE_SD_AFTER,
     OPTION_ALIGNED,
+    OPTION_BEFORE,
+    OPTION_FILM,
+    OPTION_PIECE,
     OPTION_PICTURE,
     OPTION_STAGE,
     OPTION_VIEW,
@@ -132,20 +150,23 @@ typedef struct option_row
 } option_row;
 
 static const option_row option_table[OPTION_KINDS] = {
-    [OPTION_UNIT] = {"--unit", "mm|cm|m|in", NEW | MEASURING,
+    [OPTION_UNIT] = {"--unit", "mm|cm|m|in", NEW | MEASURING | REJOIN,
                      "unit of the meshes; must be said to read one, except for glTF (metres)"},
     [OPTION_UNIT_AFTER] = {"--unit-after", "mm|cm|m|in", PAIR, "unit of AFTER, where it is not BEFORE's"},
     [OPTION_SCALE_SD] = {"--scale-sd", "S", PAIR,
                          "relative sd of BEFORE's scale: 0.001 is 1 mm in a metre (else exact)"},
     [OPTION_SCALE_SD_AFTER] = {"--scale-sd-after", "S", PAIR, "relative sd of AFTER's scale (else exact)"},
     [OPTION_ALIGNED] = {"--aligned", NULL, CHANGE, "AFTER is in BEFORE's frame already: do not align"},
+    [OPTION_BEFORE] = {"--before", "MESH", REJOIN, "the mesh from before the two were apart, in the same unit"},
+    [OPTION_FILM] = {"--film", "MM", REJOIN, "thickness of a film of adhesive to reckon with (else 0.1)"},
+    [OPTION_PIECE] = {"--piece", "ID", RENDER, "which piece, of the picture joint"},
     [OPTION_PICTURE] = {"--picture", "NAME", RENDER, "which: see above"},
     [OPTION_STAGE] = {"--stage", "ID", RENDER, "which stage, or which step, by the stage that it leads to"},
     [OPTION_VIEW] = {"--view", "SIDE", RENDER,
                      "upper, dorsal, ventral, left-lateral, right-lateral, anterior, posterior, or AZIMUTH,ELEVATION"},
     [OPTION_SCALE] = {"--scale", "A:B|fit", RENDER, "1:2 prints at half size; fit: as large as A3 holds"},
     [OPTION_FORMAT] = {"--format", "png|pdf|svg", RENDER, "of the file (else png)"},
-    [OPTION_OUT] = {"--out", "DIR", MEASURING | ELEMENTS | ARTICULATION | RENDER | REPORT,
+    [OPTION_OUT] = {"--out", "DIR", MEASURING | ELEMENTS | ARTICULATION | REJOIN | RENDER | REPORT,
                     "write the tables, JSON and, where there are any, meshes and pictures here"},
     [OPTION_JSON] = {"--json", NULL, EVERY, "one JSON object on standard output, and nothing else"},
     [OPTION_THREADS] = {"--threads", "N", EVERY, "threads to use; the answer does not depend on it"},
@@ -154,10 +175,10 @@ static const option_row option_table[OPTION_KINDS] = {
 };
 
 /// The order in which help tells the options.
-static const option_kind help_order[] = {OPTION_UNIT,    OPTION_UNIT_AFTER, OPTION_SCALE_SD, OPTION_SCALE_SD_AFTER,
-                                         OPTION_ALIGNED, OPTION_PICTURE,    OPTION_STAGE,    OPTION_VIEW,
-                                         OPTION_SCALE,   OPTION_FORMAT,     OPTION_OUT,      OPTION_JSON,
-                                         OPTION_THREADS, OPTION_HELP,       OPTION_VERSION};
+static const option_kind help_order[] = {
+    OPTION_UNIT,   OPTION_UNIT_AFTER, OPTION_SCALE_SD, OPTION_SCALE_SD_AFTER, OPTION_ALIGNED, OPTION_BEFORE,
+    OPTION_FILM,   OPTION_PICTURE,    OPTION_STAGE,    OPTION_PIECE,          OPTION_VIEW,    OPTION_SCALE,
+    OPTION_FORMAT, OPTION_OUT,        OPTION_JSON,     OPTION_THREADS,        OPTION_HELP,    OPTION_VERSION};
 
 const rlv_command* command_table(size_t* count)
 {
@@ -298,8 +319,8 @@ static rlv_status set_scale(rlv_options* options, const char* name, const char* 
 static rlv_status set_option(rlv_options* options, option_kind kind, const char* value, rlv_error* error)
 {
     const char* name = option_table[kind].name;
-    static const char* const pictures[] = {"comparison", "depth",     "history",   "stage",
-                                           "bone-map",   "body-plan", "directions"};
+    static const char* const pictures[] = {"comparison", "depth",     "history",    "stage",
+                                           "bone-map",   "body-plan", "directions", "joint"};
     static const char* const formats[] = {"png", "pdf", "svg"};
     double number = 0.0;
     switch (kind)
@@ -316,6 +337,15 @@ static rlv_status set_option(rlv_options* options, option_kind kind, const char*
     case OPTION_ALIGNED:
         options->aligned = true;
         return RLV_DONE;
+    case OPTION_BEFORE:
+        options->before = value;
+        return RLV_DONE;
+    case OPTION_FILM:
+        // A film as thick as a joint that is far open is no film.
+        if (!number_of_word(value, 0.001, 10.0, &options->film_mm))
+            return rlv_fail(error, RLV_BAD_INPUT, NULL, "say it in mm: 0.1",
+                            "%s: '%s' is not a number from 0.001 to 10", name, value);
+        return RLV_DONE;
     case OPTION_OUT:
         options->out = value;
         if (*value == '\0')
@@ -331,9 +361,12 @@ static rlv_status set_option(rlv_options* options, option_kind kind, const char*
         return set_scale_sd(&options->scale_sd_after, name, value, error);
     case OPTION_PICTURE:
         return set_word(&options->picture, name, value, sizeof pictures / sizeof *pictures, pictures,
-                        "say comparison, depth, history, stage, bone-map, body-plan or directions", error);
+                        "say comparison, depth, history, stage, bone-map, body-plan, directions or joint", error);
     case OPTION_FORMAT:
         return set_word(&options->format, name, value, 3, formats, "say png, pdf or svg", error);
+    case OPTION_PIECE:
+        options->piece = value;
+        return RLV_DONE;
     case OPTION_STAGE:
         options->stage = value;
         return RLV_DONE;

@@ -40,6 +40,9 @@ struct rlv_options
     rlv_unit unit_after;                ///< RLV_UNIT_NONE: as `unit`
     int threads;                        ///< 0: one a core
     double scale_sd, scale_sd_after;    ///< relative; 0: exact
+    const char* before;                 ///< a mesh from before a piece came off; NULL: none
+    double film_mm;                     ///< of adhesive; 0: not said
+    const char* piece;                  ///< of the picture of a joint, as typed; NULL: not said
     const char *picture, *stage, *view; ///< of a picture, as typed; NULL: not said
     const char* format;                 ///< "png", "pdf" or "svg"; NULL: not said
     double scale;                       ///< paper over thing; 0: not said, or `fit`

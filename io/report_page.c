@@ -415,6 +415,7 @@ static void put_all(rlv_page* p, const source_of* s)
     put_changes(p, s);
     put_left(p, s);
     report_skeleton_put(p, s->skeleton, s->sheets);
+    report_rejoin_put(p, s->rejoin, s->sheets);
     put_ledger(p, s);
     report_page_recorded(p, s);
     report_page_technical(p, s);

@@ -1,6 +1,6 @@
 /// The report's page, in the order in which a preparator asks: in short what went, what is left, whether any of it was
 /// bone and whether it balances, warnings before all; what to look at next; each step; what is left; the skeleton; the
-/// balances; what was recorded; and how it was measured, for whoever doubts it.
+/// pieces put back; the balances; what was recorded; and how it was measured, for whoever doubts it.
 ///
 /// A part that is not recorded is one line. Dates are the specimen's; no clock is read.
 
@@ -9,6 +9,7 @@
 
 #include "history_sheets.h"
 #include "page.h"
+#include "report_rejoin.h"
 #include "report_skeleton.h"
 #include "report_tables.h"
 
@@ -20,6 +21,7 @@ typedef struct report_page_source
     const history_sheets* sheets;
     const rlv_answer* answer; ///< its warnings and parameters
     const report_skeleton* skeleton;
+    const report_rejoin* rejoin;
 } report_page_source;
 
 /// Write the page into a file of the out folder.

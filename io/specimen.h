@@ -120,6 +120,7 @@ typedef struct rlv_piece_record
     char* detached; ///< the stage at which it is off first; NULL: it never belonged (a counterpart found apart)
     char* joined;   ///< the stage at which it is back first; NULL: it is not
     bool counterpart;
+    char* face; ///< an outline in points.csv, on the block, on the piece's own mesh, or on both: the face of its joint
     rlv_mass_record* mass;
     size_t mesh_count;
     rlv_piece_mesh_record* mesh; ///< `meshes`

@@ -88,9 +88,25 @@ static void check_bars(rlv_faults* f, rlv_key at, const char* stage, const char*
     }
 }
 
+/// A piece's face is outlined where one of its meshes was made, on the block or on that mesh.
+static void check_face(rlv_faults* f, size_t i)
+{
+    const rlv_piece_record* piece = &f->specimen->piece[i];
+    bool found = piece->face == NULL;
+    for (size_t k = 0; k < piece->mesh_count && !found; k++)
+        found = is_line(f->specimen, piece->mesh[k].stage, "block", piece->face, 3) ||
+                is_line(f->specimen, piece->mesh[k].stage, piece->id, piece->face, 3);
+    if (!found)
+        rlv_fault(f, rlv_key_at("pieces[%zu].face", i), mend_outline,
+                  "there is no outline '%.100s' on the block or on '%.100s' at a stage of its meshes", piece->face,
+                  piece->id);
+}
+
 static void check_outlines(rlv_faults* f)
 {
     const rlv_specimen* s = f->specimen;
+    for (size_t i = 0; i < s->piece_count; i++)
+        check_face(f, i);
     for (size_t i = 0; i < s->mask_count; i++)
         if (s->mask[i].outline != NULL && !is_line(s, s->mask[i].stage, "block", s->mask[i].outline, 3))
             rlv_fault(f, rlv_key_at("masks[%zu].outline", i), mend_outline,

@@ -4,7 +4,8 @@ const char specimen_layout_points[] = "stage,mesh,object,point,x,y,z,sd_mm\n";
 const char specimen_layout_elements[] = "id,kind,row,place,side,stage,part,bag,note\n";
 
 static const char head[] =
-    "## The record of a specimen. Fill in what is known; what is not known stays out. It is read as it stands, and a key\n"
+    "## The record of a specimen. Fill in what is known; what is not known stays out. It is read as it stands, and a "
+    "key\n"
     "## that is not one of these is refused, with its line.\n"
     "## Lines that begin with '# ' are examples, of an invented specimen: take those two characters away to use one.\n"
     "## Lengths are in mm, masses in g, angles in degrees unless the key says otherwise. Write numbers with a point.\n"
@@ -37,7 +38,8 @@ static const char what[] =
     "# up:   # up in the rock, needed for a plunge or a dip\n"
     "#   stage: field   # in whose mesh file the vector is\n"
     "#   vector: [0, 0, 1]   # in its coordinates\n"
-    "## bedding by strike and dip in place of points: strike_deg: 40 (by the right-hand rule, from north) and dip_deg: 12\n"
+    "## bedding by strike and dip in place of points: strike_deg: 40 (by the right-hand rule, from north) and dip_deg: "
+    "12\n"
     "# bedding:   # the plane of bedding\n"
     "#   stage: field   # of the points\n"
     "#   points: bedding   # an object of three points or more on one plane, in points.csv\n"
@@ -67,7 +69,8 @@ static const char* const stages[] = {
     "#   - id: overburden   # the next stage\n"
     "#     date: 2031-06-02   # when it was photographed\n"
     "#     mesh: meshes/overburden.ply   # its mesh file, in this folder\n"
-    "#     scale_bars:   # in place of mesh_unit: certified lengths in the mesh; their ends are points a and b of each\n"
+    "#     scale_bars:   # in place of mesh_unit: certified lengths in the mesh; their ends are points a and b of "
+    "each\n"
     "#       - bar: bar 1   # its object in points.csv\n"
     "#         length_mm: 250.012   # certified, in mm\n"
     "#         sd_mm: 0.02   # of the certificate, in mm\n"
@@ -123,6 +126,7 @@ static const char* const stages[] = {
     "#     detached: tail   # the stage at which it is off first; left out: it never belonged\n"
     "#     joined: cleaned   # the stage at which it is back first; left out: it is not\n"
     "#     counterpart: true   # it carries the other side of the fossil: true or false\n"
+    "#     face: slab face   # its joint's: an outline on the block, on the piece's mesh, or on both\n"
     "#     mass:   # of the piece\n"
     "#       grams: 610   # in grams\n"
     "#       sd_g: 1   # of the scales, in grams\n"

@@ -113,6 +113,7 @@ static const cyaml_schema_field_t piece_fields[] = {
     TEXT(MAY, "detached", rlv_piece_record, detached),
     TEXT(MAY, "joined", rlv_piece_record, joined),
     CYAML_FIELD_BOOL("counterpart", CYAML_FLAG_OPTIONAL, rlv_piece_record, counterpart),
+    TEXT(MAY, "face", rlv_piece_record, face),
     CYAML_FIELD_MAPPING_PTR("mass", MAY, rlv_piece_record, mass, mass_fields),
     LIST(MAY, "meshes", rlv_piece_record, mesh, &piece_mesh_entry),
     TEXT(MAY, "note", rlv_piece_record, note),

@@ -270,7 +270,8 @@ rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double widt
         rlv_sheet_text(sheet, overlay->caption != NULL ? overlay->caption : "depth removed, mm",
                        left + width * low / (low - 1.0), y + cap, &small);
         if (seen->added)
-            rlv_sheet_text(sheet, "added, mm (dotted)", left, y + cap, &small);
+            rlv_sheet_text(sheet, overlay->below != NULL ? overlay->below : "added, mm (dotted)", left, y + cap,
+                           &small);
         y += cap + 1.2 * u;
         put_colours(sheet, left, y, width, low, seen);
         put_ticks(sheet, left, y + tall, width, low, overlay->deepest_mm);
@@ -290,8 +291,9 @@ rlv_box2 rlv_mark_legend(rlv_sheet* sheet, double x_mm, double y_mm, double widt
         cairo_rectangle(sheet->cairo, x_mm, y, swatch, tall);
         rlv_mark_hatch(sheet);
         char words[256];
-        snprintf(words, sizeof words, "not told apart from noise%s%s", limit_words != NULL ? ": " : "",
-                 limit_words != NULL ? limit_words : "");
+        snprintf(words, sizeof words, "%s%s%s",
+                 overlay->hatched != NULL ? overlay->hatched : "not told apart from noise",
+                 limit_words != NULL ? ": " : "", limit_words != NULL ? limit_words : "");
         rlv_lettering lines = small;
         lines.width_mm = width_mm - beside;
         double high = rlv_sheet_text(sheet, words, x_mm + beside, y + 0.5 * (tall + cap), &lines).height_mm;

@@ -489,12 +489,16 @@ static void add_lines(rlv_key* key, const rlv_panel_surface* surface, const rlv_
     for (size_t i = 0; i < surface->outline_count; i++)
         if (surface->outline[i].words != NULL && (panel == NULL || panel->outline[i].line_count > 0))
             add_line(key, stroke_of(&surface->outline[i]), surface->outline[i].words);
+    char words[96];
+    const char* noun = surface->overlay != NULL && surface->overlay->noun != NULL ? surface->overlay->noun : "depth";
     if (surface->overlay != NULL && (panel == NULL || panel->coloured.line_count > 0))
-        add_line(key, of_edge, "edge of the coloured depths");
+    {
+        snprintf(words, sizeof words, "edge of the coloured %.40ss", noun);
+        add_line(key, of_edge, words);
+    }
     if (surface->isoline_mm > 0.0 && (panel == NULL || panel->isoline_count > 0))
     {
-        char words[96];
-        snprintf(words, sizeof words, "equal depth, every %.10g" RLV_THIN "mm", surface->isoline_mm);
+        snprintf(words, sizeof words, "equal %.40s, every %.10g" RLV_THIN "mm", noun, surface->isoline_mm);
         add_line(key, of_isoline, words);
     }
 }

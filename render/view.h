@@ -21,6 +21,9 @@ typedef struct rlv_overlay
     double deepest_mm;     ///< the end of the colour scale; 0: nothing is coloured, and there is no scale
     const char* caption;   ///< beside the legend: what the colours are, with the unit
     const char* note;      ///< beneath it: how far they compare with other pictures; may be NULL
+    const char* noun;      ///< what an isoline is of, in a key; NULL: "depth"
+    const char* below;     ///< what depths below zero are, on a sheet; NULL: "added, mm (dotted)"
+    const char* hatched;   ///< what hatching is, on a sheet; NULL: "not told apart from noise"
 } rlv_overlay;
 
 /// How to draw. A zeroed one draws plain clay with one ray a pixel, under the usual light, without words.

@@ -141,6 +141,8 @@ static void measure(demo_slab* slab)
                 double thick = cell_thickness(slab, i, u, v);
                 double px = relief_x(map, i) + u * map->pitch_mm, py = relief_y(map, i) + v * map->pitch_mm;
                 slab->volume_mm3 += cell * thick;
+                if (thick > 0.0)
+                    slab->found_gap_mm3 += cell * (relief_at(&slab->lower, px, py) - relief_at(&slab->face, px, py));
                 area += thick > 0.0 ? cell : 0.0;
                 greatest = fmax(greatest, thick);
                 sum[0] += cell * thick * px;

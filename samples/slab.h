@@ -23,6 +23,7 @@ typedef struct demo_slab
     demo_relief lower;      ///< its face of the joint; above `upper` where there is no slab
     demo_relief face;       ///< the block's face of the joint, groove and crumbled edge included; else the surface
     double volume_mm3;      ///< of the solid between upper and lower
+    double found_gap_mm3;   ///< between the faces of the joint where it was, under the slab
     double plan_area_mm2;   ///< of the slab
     double thickness_mm[2]; ///< mean, greatest
     rlv_vec3 centroid_mm;   ///< of the solid, where it was

@@ -102,6 +102,7 @@ static json_t* slab_json(const truth_plan* plan)
     json_object_set_new(made, "back_high_mm", json_real(SLAB_HIGH_MM));
     json_object_set_new(made, "back_turn_deg", json_real(SLAB_TURN_DEG));
     json_object_set_new(made, "gap_mm3", json_real(plan->specimen->gap_mm3));
+    json_object_set_new(made, "gap_found_mm3", json_real(slab->found_gap_mm3));
     json_object_set_new(made, "gap_least_mm", json_real(plan->specimen->least_gap_mm));
     json_object_set_new(made, "mass_g", json_real(plan->book->slab_g.truly));
     return made;

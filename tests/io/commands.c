@@ -215,7 +215,7 @@ static void options_in(const char* text, char* found, size_t size)
 
 Test(commands, each_option_of_help_stands_in_its_man_page_and_the_other_way_round)
 {
-    const char* const names[] = {"new", "inspect", "align", "change", "elements", "articulation", "render", "report"};
+    const char* const names[] = {"new", "inspect", "align", "change", "elements", "articulation", "rejoin", "render", "report"};
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
     {
         char line[64], path[4096], helped[2048], paged[2048];

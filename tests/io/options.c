@@ -94,6 +94,10 @@ Test(options, a_call_that_does_not_fit_its_command_is_refused)
     refuse("new a b", "new DIR");
     refuse("new a --out b", "new takes no --out");
     refuse("inspect a --aligned", "--aligned");
+    refuse("rejoin a", "rejoin takes 2 operands, and 1 is given");
+    refuse("rejoin a b --aligned", "rejoin takes no --aligned");
+    refuse("rejoin a b --film 0", "--film: '0' is not a number");
+    refuse("rejoin a b --film thin", "--film");
     refuse("report", "report takes 1 folder, and 0 are given");
     refuse("report a --unit mm", "report takes no --unit");
     refuse("change a b --unit mm --unit cm", "twice");
@@ -105,7 +109,7 @@ Test(options, help_lists_every_option_that_a_command_takes_and_no_other)
     size_t size = 0, count = 0;
     FILE* stream = open_memstream(&bytes, &size);
     const rlv_command* table = command_table(&count);
-    cr_assert_eq(count, 8);
+    cr_assert_eq(count, 9);
     options_help(&table[1], stream);
     fclose(stream);
     cr_assert(strstr(bytes, "--unit ") != NULL && strstr(bytes, "--json") != NULL);

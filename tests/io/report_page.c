@@ -25,6 +25,7 @@ TestSuite(report_page, .init = set_up, .fini = program_leave);
 
 static history_sheets sheets;          ///< that the page has; none
 static const report_skeleton skeleton; ///< none either
+static const report_rejoin rejoin;     ///< nor a piece
 
 /// Write the page, and fill the record; free both.
 static void write_report(char** html, json_t** record)
@@ -33,7 +34,7 @@ static void write_report(char** html, json_t** record)
     rlv_error error = {0};
     record_line(answer.warnings, "the rim <is> short");
     report_tables tables = report_tables_of(&life.history, &answer);
-    const report_page_source source = {&life.history, &tables, &sheets, &answer, &skeleton};
+    const report_page_source source = {&life.history, &tables, &sheets, &answer, &skeleton, &rejoin};
     cr_assert_eq(out_folder_open_whole(&answer.folder, "out", "report.html", &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(report_tables_keep(&tables, 0, NULL, &answer.folder, &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(report_page_keep(&source, &answer.folder, "report.html", &error), RLV_DONE, "%s", error.what);

@@ -152,6 +152,8 @@ Test(specimen, every_key_outside_the_stages_comes_through)
     cr_assert_eq(s.piece_count, 2);
     cr_assert(s.piece[0].counterpart && !s.piece[1].counterpart);
     cr_assert_str_eq(s.piece[0].joined, "gereinigt ä");
+    cr_assert_null(s.piece[0].face);
+    cr_assert_str_eq(s.piece[1].face, "foot");
     cr_assert_eq(s.piece[0].mesh[0].mesh.bar_count, 1);
     cr_assert_str_eq(s.piece[1].parent, "slab A");
     cr_assert_eq(*s.piece[1].mesh[0].mesh.scale_sd, 1e-4);
@@ -278,7 +280,7 @@ Test(specimen, a_byte_order_mark_and_line_ends_of_any_kind_change_nothing)
         }
         rlv_specimen s = read_well();
         cr_assert_str_eq(s.id, "LQ-0417");
-        cr_assert(s.point_count == 25 && s.element_count == 4);
+        cr_assert(s.point_count == 28 && s.element_count == 4);
         cr_assert_eq(s.point[24].line, 26);
         cr_assert_eq(s.element[3].line, 5);
         rlv_specimen_free(&s);
@@ -719,6 +721,7 @@ Test(specimen, the_rest_of_the_record_means_something)
          "not there"},
         {"rise: 0.6", "rise: -0.6", "./specimen.yaml: display.rise", "below 0"},
         {"edge_height_mm: 1", "edge_height_mm: -1", "./specimen.yaml: display.edge_height_mm", "below 0"},
+        {"face: foot", "face: top", "./specimen.yaml: pieces[1].face", "'top' on the block or on 'chip'"},
         {"rests_on: underside", "rests_on: bedding", "./specimen.yaml: display.rests_on", "no outline"},
         {"untouchable: [skull]", "untouchable: [skull, tail]", "./specimen.yaml: display.untouchable[1]", "no outline"},
         {"case_length_mm: 900", "case_length_mm: 0", "./specimen.yaml: display.case_length_mm", "not above 0"},

@@ -153,6 +153,7 @@ Test(specimen_layout, its_examples_make_one_sound_record)
                   "overburden,block,skull,3,9,9,8\n"
                   "overburden,block,slab,1,0,0,7\noverburden,block,slab,2,9,0,7\n"
                   "overburden,block,slab,3,9,9,7\n"
+                  "tail,block,slab face,1,0,0,7\ntail,block,slab face,2,9,0,7\ntail,block,slab face,3,9,9,7\n"
                   "cleaned,block,underside,1,0,0,0\ncleaned,block,underside,2,9,0,0\n"
                   "cleaned,block,underside,3,9,9,0\n");
     expect(RLV_DONE, "", "");

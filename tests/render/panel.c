@@ -182,7 +182,7 @@ static rlv_overlay slope(const thing* of)
         depth[v] = 12.0f * (of->mesh.position_mm[3 * v] + 30.0f) / 60.0f;
     for (size_t t = 0; t < of->mesh.triangle_count; t++)
         shown[t] = middle_of(&of->mesh, t).x < -25.0 ? 2 : 1;
-    return (rlv_overlay){depth, shown, 12.0, "depth removed, mm", NULL};
+    return (rlv_overlay){.depth_mm = depth, .shown = shown, .deepest_mm = 12.0, .caption = "depth removed, mm"};
 }
 
 Test(panel, isolines_lie_at_their_depth)
@@ -549,7 +549,7 @@ Test(panel, what_cannot_be_drawn_is_refused)
     surface.pixel_mm = 0.001;
     cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
     surface.pixel_mm = 0.0;
-    rlv_overlay overlay = {NULL, NULL, 1.0, NULL, NULL};
+    rlv_overlay overlay = {.deepest_mm = 1.0};
     surface.overlay = &overlay;
     cr_expect_eq(rlv_panel_make(&panel, &surface, &view, 50, 50, NULL), RLV_BAD_INPUT);
     rlv_overlay deep = slope(&of);

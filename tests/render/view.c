@@ -230,7 +230,8 @@ Test(view, a_plane_that_faces_the_eye_has_the_legends_colour)
     for (int i = 0; i < 4; i++)
     {
         painted_sheet of = paint(depth_mm[i], 1, 1);
-        rlv_overlay overlay = {of.depth, of.shown, 10.0, "depth removed, mm", NULL};
+        rlv_overlay overlay = {
+            .depth_mm = of.depth, .shown = of.shown, .deepest_mm = 10.0, .caption = "depth removed, mm"};
         rlv_view_options options = {.occlusion_rays = 16, .samples = 4};
         rlv_picture picture = drawn(&of.mesh, &above, &overlay, &options);
         expect_colour(pixel(&picture, WIDE / 2, TALL / 2), rlv_colour_removed(depth_mm[i] / 10.0));
@@ -242,7 +243,7 @@ Test(view, a_plane_that_faces_the_eye_has_the_legends_colour)
 Test(view, what_was_added_is_told_by_dots_as_well_as_by_colour)
 {
     painted_sheet of = paint(-6.0, 1, 1);
-    rlv_overlay overlay = {of.depth, of.shown, 10.0, "depth, mm", NULL};
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 10.0, .caption = "depth, mm"};
     rlv_picture picture = drawn(&of.mesh, &above, &overlay, NULL);
     rlv_rgb colour = rlv_colour_added(0.6);
     size_t plain = 0, dotted = 0;
@@ -262,7 +263,7 @@ Test(view, what_was_added_is_told_by_dots_as_well_as_by_colour)
 Test(view, hatching_is_where_it_was_asked_for_and_nowhere_else)
 {
     painted_sheet of = paint(5.0, 2, 0);
-    rlv_overlay overlay = {of.depth, of.shown, 10.0, "depth removed, mm", NULL};
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 10.0, .caption = "depth removed, mm"};
     rlv_picture hatched = drawn(&of.mesh, &above, &overlay, NULL), plain = drawn(&of.mesh, &above, NULL, NULL);
     size_t lines = 0;
     for (size_t y = TALL / 2 - 100; y < TALL / 2 + 100; y++)
@@ -285,7 +286,7 @@ Test(view, hatching_is_where_it_was_asked_for_and_nowhere_else)
 Test(view, an_overlay_that_shows_nothing_leaves_the_clay_alone)
 {
     painted_sheet of = paint(5.0, 0, 0);
-    rlv_overlay overlay = {of.depth, of.shown, 10.0, "depth removed, mm", NULL};
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 10.0, .caption = "depth removed, mm"};
     rlv_picture with = drawn(&of.mesh, &above, &overlay, NULL), without = drawn(&of.mesh, &above, NULL, NULL);
     rlv_frame frame = rlv_frame_of_page(WIDE, TALL);
     for (size_t y = (size_t)frame.top; y < (size_t)frame.bottom; y++)
@@ -298,7 +299,7 @@ Test(view, an_overlay_that_shows_nothing_leaves_the_clay_alone)
 Test(view, a_depth_that_is_no_number_is_plain_clay)
 {
     painted_sheet of = paint((double)NAN, 1, 1);
-    rlv_overlay overlay = {of.depth, of.shown, 10.0, "depth removed, mm", NULL};
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 10.0, .caption = "depth removed, mm"};
     rlv_picture with = drawn(&of.mesh, &above, &overlay, NULL), without = drawn(&of.mesh, &above, NULL, NULL);
     cr_expect_arr_eq(pixel(&with, WIDE / 2, TALL / 2), pixel(&without, WIDE / 2, TALL / 2), 3);
     rlv_picture_free(&with);
@@ -325,12 +326,12 @@ Test(view, the_legend_explains_hatching_and_added_material_only_where_they_are_s
     for (int i = 0; i < 4; i++)
     {
         painted_sheet of = paint(depth_mm[i / 2], 1, right[i % 2]);
-        rlv_overlay overlay = {of.depth, of.shown, 10.0, "depth, mm", NULL};
+        rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 10.0, .caption = "depth, mm"};
         picture[i] = drawn(&of.mesh, &above, &overlay, NULL);
         wipe(&of);
     }
     painted_sheet same = paint(7.0, 1, 0);
-    rlv_overlay overlay = {same.depth, same.shown, 10.0, "depth, mm", NULL};
+    rlv_overlay overlay = {.depth_mm = same.depth, .shown = same.shown, .deepest_mm = 10.0, .caption = "depth, mm"};
     rlv_picture other = drawn(&same.mesh, &above, &overlay, NULL);
     cr_expect_eq(legend_difference(&picture[0], &other), 0);
     cr_expect_gt(legend_difference(&picture[0], &picture[1]), 100); // hatching explained
@@ -354,7 +355,7 @@ Test(view, one_thread_and_two_give_the_same_bytes)
         depth[v] = 4.0f * sinf(0.001f * (float)v);
     for (size_t t = 0; t < mesh.triangle_count; t++)
         shown[t] = (uint8_t)(t / 1000 % 3);
-    rlv_overlay overlay = {depth, shown, 4.0, "depth removed, mm", NULL};
+    rlv_overlay overlay = {.depth_mm = depth, .shown = shown, .deepest_mm = 4.0, .caption = "depth removed, mm"};
     rlv_view_options options = {.occlusion_rays = 16, .samples = 4, .title = "Twice", .footer = "the same"};
     omp_set_num_threads(1);
     rlv_picture one = drawn(&mesh, &above, &overlay, &options);
@@ -442,7 +443,7 @@ Test(view, the_inside_of_an_open_surface_is_grey_and_never_coloured)
     painted_sheet of = paint(5.0, 1, 1);
     rlv_camera below = above;
     below.towards = rlv_vec3_of(0, 0, -1);
-    rlv_overlay overlay = {of.depth, of.shown, 10.0, "depth removed, mm", NULL};
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 10.0, .caption = "depth removed, mm"};
     rlv_picture picture = drawn(&of.mesh, &below, &overlay, NULL);
     const uint8_t* rgb = pixel(&picture, WIDE / 2, TALL / 2);
     cr_expect_lt(abs(rgb[0] - rgb[2]), 16);
@@ -492,7 +493,8 @@ Test(view, what_cannot_be_drawn_is_refused_with_words)
     lost.target_mm.y = (double)NAN;
     float depth = 1.0f;
     uint8_t shown = 1;
-    rlv_overlay no_scale = {&depth, &shown, (double)NAN, NULL, NULL}, no_shown = {&depth, NULL, 1.0, NULL, NULL};
+    rlv_overlay no_scale = {.depth_mm = &depth, .shown = &shown, .deepest_mm = (double)NAN},
+                no_shown = {.depth_mm = &depth, .deepest_mm = 1.0};
     const struct
     {
         size_t width, height;

@@ -68,7 +68,8 @@ const char lq0417_yaml[] =
     "        mesh: meshes/slab.ply\n"
     "        scale_bars: [{bar: bar 1, length_mm: 250.012, sd_mm: 0.02}]\n"
     "    note: eroded joint\n"
-    "  - {id: chip, parent: slab A, meshes: [{stage: tail, mesh: meshes/chip.ply, mesh_unit: mm, scale_sd: 1e-4}]}\n"
+    "  - {id: chip, parent: slab A, face: foot, meshes: [{stage: tail, mesh: meshes/chip.ply, mesh_unit: mm, scale_sd: "
+    "1e-4}]}\n"
     "spoil:\n"
     "  - {bag: S1, stage: overburden, area: top, mass: {grams: 8120, sd_g: 10}, state: dry, note: sieved}\n"
     "joints:\n"
@@ -121,7 +122,10 @@ const char lq0417_points[] = "stage,mesh,object,point,x,y,z,sd_mm\n"
                              "gereinigt ä,block,underside,2,9,0,0,\n"
                              "gereinigt ä,block,underside,3,9,9,0,\n"
                              "overburden,block,LL-04,head,1.5,-2e-1,.25,0.3\n"
-                             "overburden,block,LL-04,tail,4,5,6,\n";
+                             "overburden,block,LL-04,tail,4,5,6,\n"
+                             "tail,chip,foot,1,0,0,0,\n"
+                             "tail,chip,foot,2,9,0,0,\n"
+                             "tail,chip,foot,3,9,9,0,\n";
 
 const char lq0417_elements[] = "id,kind,row,place,side,stage,part,bag,note\n"
                                "LL-04,lateral scute,LL,4,left,overburden,,,\n"

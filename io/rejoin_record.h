@@ -1,0 +1,38 @@
+/// A piece put back as tables and as JSON.
+
+#ifndef RLV_REJOIN_RECORD_H
+#define RLV_REJOIN_RECORD_H
+
+#include "record.h"
+#include "rejoin_told.h"
+#include "table.h"
+
+typedef enum rejoin_table
+{
+    REJOIN_PIECES,     ///< a row a piece: the verdict, the motion, the joint
+    REJOIN_GAPS,       ///< a row a piece and trial: as found, closed, as it went back
+    REJOIN_CONTACTS,   ///< a row a contact
+    REJOIN_TREATMENTS, ///< a row a treatment of a joint
+    REJOIN_TABLES,
+} rejoin_table;
+
+typedef struct rejoin_tables
+{
+    rlv_table table[REJOIN_TABLES];
+} rejoin_tables;
+
+/// Fill them from `count` pieces that were measured; `told` must outlive them. Free with rejoin_tables_free.
+rejoin_tables rejoin_tables_of(size_t count, const rejoin_told* const* told);
+void rejoin_tables_free(rejoin_tables* tables);
+
+/// What people read of one piece: its gaps, or its contacts. Free with table_free.
+rlv_table rejoin_gaps_wall(const rejoin_told* told);
+rlv_table rejoin_contacts_wall(const rejoin_told* told);
+
+/// Put all keys of a piece into `object`; null where it was not measured.
+void rejoin_record(json_t* object, const rejoin_told* told);
+
+/// Put what it was measured with into the answer's parameters.
+void rejoin_record_parameters(json_t* parameters, double film_mm);
+
+#endif

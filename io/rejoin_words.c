@@ -1,0 +1,267 @@
+#include "rejoin_words.h"
+
+#include <math.h>
+#include <stdarg.h>
+
+report_text rejoin_name(const rejoin_told* told)
+{
+    report_text name;
+    snprintf(name.text, sizeof name.text, "%.200s on %.200s%s%.200s", told->piece.name, told->block.name,
+             told->before.mesh != NULL ? ", as they lay together in " : "",
+             told->before.mesh != NULL ? told->before.name : "");
+    return name;
+}
+
+report_text rejoin_verdict(const rejoin_told* told)
+{
+    report_text words;
+    const rlv_rejoin* of = &told->of;
+    if (!told->judged)
+        snprintf(words.text, sizeof words.text, "it could not be tried: %.900s", told->why);
+    else if (of->verdict == RLV_REJOIN_FITS)
+        snprintf(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other's relief",
+                 words_share(of->fit).text);
+    else
+        snprintf(words.text, sizeof words.text, "%s: %.300s",
+                 of->verdict == RLV_REJOIN_LOOSE ? "it goes there, and is held loosely" : "it does not fit",
+                 of->reason);
+    return words;
+}
+
+/// A place, to the millimetre.
+static rlv_words place_of(rlv_vec3 at)
+{
+    rlv_words words;
+    snprintf(words.text, sizeof words.text, "(%.20s, %.20s, %.20s)", words_number(at.x, 0).text,
+             words_number(at.y, 0).text, words_number(at.z, 0).text);
+    return words;
+}
+
+// --- The motion ------------------------------------------------------------------------------------------------------
+
+/// "2.3Â° (1.2 to 3.4Â°)"
+static rlv_words angle_of(rlv_interval deg)
+{
+    rlv_words words;
+    snprintf(words.text, sizeof words.text, "%.20s\xc2\xb0 (%.40s\xc2\xb0)", words_value(deg, 1.0).text,
+             words_ends(deg, 1.0).text);
+    return words;
+}
+
+static bool is_told(rlv_interval part)
+{
+    return part.low > 0.0 || part.high < 0.0;
+}
+
+static rlv_interval without_sign(rlv_interval part)
+{
+    return part.value < 0.0 ? (rlv_interval){-part.value, -part.high, -part.low} : part;
+}
+
+/// Sentences that are put together, parted by semicolons.
+typedef struct gathering
+{
+    report_text text;
+    size_t put;
+} gathering;
+
+__attribute__((format(printf, 2, 3))) static void gather(gathering* g, const char* format, ...)
+{
+    char words[400];
+    va_list list;
+    va_start(list, format);
+    (void)vsnprintf(words, sizeof words, format, list);
+    va_end(list);
+    if (g->put + sizeof words < sizeof g->text.text)
+        g->put += (size_t)snprintf(g->text.text + g->put, sizeof g->text.text - g->put, "%s%s", g->put > 0 ? "; " : "",
+                                   words);
+}
+
+report_text rejoin_hands(const rejoin_told* told)
+{
+    const rlv_handling* m = &told->motion;
+    gathering g = {0};
+    if (is_told(m->press_mm))
+        gather(&g, "%s %s", m->press_mm.value > 0.0 ? "press it home by" : "lift it off by",
+               report_interval(without_sign(m->press_mm), "mm").text);
+    if (is_told(m->slide_mm))
+        gather(&g, "slide it along the joint by %s, %s", report_interval(m->slide_mm, "mm").text,
+               rejoin_way(told, m->slide).text);
+    if (is_told(m->twist_deg))
+        gather(&g, "twist it by %s %s, as one looks at the block's face", angle_of(without_sign(m->twist_deg)).text,
+               m->twist_deg.value > 0.0 ? "clockwise" : "against the clock");
+    if (is_told(m->rock_deg))
+        gather(&g, "rock it by %s, so that its side %s goes in", angle_of(m->rock_deg).text,
+               rejoin_way(told, m->rock).text);
+    if (g.put == 0)
+        gather(&g, "nothing to do: no motion is told apart from none");
+    return g.text;
+}
+
+// --- Lines -----------------------------------------------------------------------------------------------------------
+
+__attribute__((format(printf, 4, 5))) static void add(report_lines* lines, const char* name, bool alarm,
+                                                      const char* format, ...)
+{
+    if (lines->count == REPORT_LINES)
+        return;
+    report_line* line = &lines->line[lines->count++];
+    *line = (report_line){.name = name, .alarm = alarm};
+    va_list list;
+    va_start(list, format);
+    (void)vsnprintf(line->words.text, sizeof line->words.text, format, list);
+    va_end(list);
+}
+
+static void add_motion(report_lines* lines, const rejoin_told* told)
+{
+    const rlv_rejoin* of = &told->of;
+    if (!of->found_known)
+    {
+        add(lines, "As found", false, "not known: %s",
+            told->before.mesh == NULL ? "there is no mesh from before the two were apart"
+                                      : "the mesh from before does not show both parts");
+        return;
+    }
+    add(lines, "As found", false, "known to %s mm and %s\xc2\xb0 (sd)%s",
+        words_figures(rlv_pose_position_sd_mm(&of->found), 2).text,
+        words_figures(rlv_pose_rotation_sd_deg(&of->found), 2).text,
+        of->stood_open ? "; the joint stood open in the rock: its faces agree on another place" : "");
+    add(lines, "To close it", false, "%s, %s; turned by %s", report_interval(of->closing_length_mm, "mm").text,
+        rejoin_way(told, rlv_vec3_unit(of->closing_mm)).text, angle_of(of->closing_turn_deg).text);
+    add(lines, "By hand", false, "%s", rejoin_hands(told).text);
+}
+
+static void add_gap(report_lines* lines, const rejoin_told* told)
+{
+    const rlv_rejoin* of = &told->of;
+    const rlv_rejoin_gap *before = &of->gap_before, *after = &of->gap_after;
+    if (of->found_known)
+        add(lines, "Gap", false, "95 %% of the joint stood less than %s apart as found, %s closed",
+            report_interval(before->p95_mm, "mm").text, report_interval(after->p95_mm, "mm").text);
+    else
+        add(lines, "Gap", false, "closed, 95 %% of the joint stands less than %s apart",
+            report_interval(after->p95_mm, "mm").text);
+    add(lines, "Gap fill", false, "%s where it is closed", report_interval(report_in_ml(after->volume_mm3), "mL").text);
+    if (told->back_known)
+        add(lines, "As it went back", false, "at %s 95 %% of the joint stands less than %s apart; gap fill %s",
+            told->after.name, report_interval(told->gap_back.p95_mm, "mm").text,
+            report_interval(report_in_ml(told->gap_back.volume_mm3), "mL").text);
+}
+
+static void add_joint(report_lines* lines, const rejoin_told* told)
+{
+    const rlv_rejoin* of = &told->of;
+    add(lines, "Joint", false,
+        "%s cm\xc2\xb2, %s mm across where it is narrowest; %s of it touches, %s is open: worn or broken away",
+        words_figures(of->joint_mm2 / 100.0, 3).text, words_figures(of->across_mm, 2).text,
+        words_share(of->touching).text, words_share(of->worn).text);
+    if (!isnan(of->partner[0]) || !isnan(of->partner[1]))
+        add(lines, "Partner", false, "of the outlined face of the block %s has one, of the piece's %s",
+            isnan(of->partner[0]) ? "(none is outlined)" : words_share(of->partner[0]).text,
+            isnan(of->partner[1]) ? "(none is outlined)" : words_share(of->partner[1]).text);
+}
+
+static void add_contacts(report_lines* lines, const rejoin_told* told)
+{
+    const rlv_rejoin* of = &told->of;
+    const bool presses = of->contact_count > 0 && rejoin_presses(&of->contact[0]);
+    if (of->contact_count == 0)
+        add(lines, "Touches first", false, "nowhere within noise");
+    else if (!presses)
+        add(lines, "Touches first", false, "at %s, hardest at %s; it presses nowhere by more than a film",
+            words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text);
+    else
+        add(lines, "Touches first", true,
+            "at contact 1, %s, where it would lie %s mm deep in the block over %s cm\xc2\xb2; %s mL in all would have "
+            "to "
+            "go for it to lie as closed",
+            place_of(of->contact[0].at_mm).text, words_figures(of->contact[0].pressed_mm, 2).text,
+            words_figures(of->contact[0].area_mm2 / 100.0, 2).text, words_figures(of->relieve_mm3 / 1000.0, 2).text);
+}
+
+static void add_rest(report_lines* lines, const rejoin_told* told)
+{
+    const rlv_rejoin* of = &told->of;
+    if (of->step_count > 0)
+        add(lines, "Surface step", false, "%s mm in the median of %s along the edge, %s mm at most, at %s",
+            words_figures(of->step_median_mm, 2).text, words_count(of->step_count, "place").text,
+            words_figures(of->step_max_mm, 2).text, place_of(of->step_max_at_mm).text);
+    else
+        add(lines, "Surface step", false, "not known: nowhere along the edge are both outer surfaces there");
+    if (of->approach_known)
+        add(lines, "Comes in", false, "moving %s; free within %s\xc2\xb0 of that way",
+            rejoin_way(told, of->approach).text, words_figures(of->approach_deg, 2).text);
+    else
+        add(lines, "Comes in", true, "no straight way was found that is free");
+    add(lines, "Film", false, "%s mL of adhesive over the whole joint, %s mm thick",
+        words_figures(rejoin_film_mm3(told) / 1000.0, 2).text, words_recorded(told->film_mm).text);
+    if (told->record != NULL && told->record->mass != NULL)
+        add(lines, "Piece", false, "weighs %s g", words_recorded(told->record->mass->grams).text);
+}
+
+report_lines rejoin_lines(const rejoin_told* told)
+{
+    report_lines lines = {0};
+    const rlv_rejoin* of = &told->of;
+    add(&lines, "Verdict", of->verdict != RLV_REJOIN_FITS, "%s", rejoin_verdict(told).text);
+    add_motion(&lines, told);
+    add(&lines, "Closed", false, "its place is known to %s mm and %s\xc2\xb0 (sd)",
+        words_figures(rlv_pose_position_sd_mm(&of->closed), 2).text,
+        words_figures(rlv_pose_rotation_sd_deg(&of->closed), 2).text);
+    add_gap(&lines, told);
+    add_contacts(&lines, told);
+    add_joint(&lines, told);
+    add_rest(&lines, told);
+    return lines;
+}
+
+// --- What was recorded -----------------------------------------------------------------------------------------------
+
+report_text rejoin_treatment_words(const rejoin_told* told, const rejoin_treatment* treatment)
+{
+    const rlv_treatment_record* t = treatment->record;
+    gathering g = {0};
+    gather(&g, "at %.60s, %.60s%s%.100s", treatment->stage->id, t->what, t->material != NULL ? ": " : "",
+           t->material != NULL ? t->material : "");
+    if (t->concentration_percent != NULL)
+        gather(&g, "%s %% %s%s%.60s", words_recorded(*t->concentration_percent).text, t->basis,
+               t->solvent != NULL ? " in " : "", t->solvent != NULL ? t->solvent : "");
+    if (t->volume_ml != NULL)
+        gather(&g, "%s mL", words_recorded(*t->volume_ml).text);
+    if (t->dry_g != NULL)
+        gather(&g, "%s g when dry", words_recorded(*t->dry_g).text);
+    if (!isnan(treatment->dry_mm3.value))
+        gather(&g, "that is %s by its recorded density, and spread evenly over the joint %s mm",
+               report_interval(report_in_ml(treatment->dry_mm3), "mL").text,
+               words_figures(treatment->dry_mm3.value / told->of.joint_mm2, 2).text);
+    return g.text;
+}
+
+// --- What is uncertain -----------------------------------------------------------------------------------------------
+
+bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words)
+{
+    const rlv_rejoin* of = &told->of;
+    const struct
+    {
+        bool holds;
+        const char* words;
+    } untold[] = {
+        {true, "intervals hold the scans' noise and how surely the piece is placed; slow warp of a scan as long as the "
+               "joint is in none of them"},
+        {!of->found_known, "how far it moves from where it was found, and which way"},
+        {of->stood_open, "the stage from before holds it open and its faces close it: which of the two it is to be is "
+                         "for whoever puts it back to say"},
+        {told->block_face == NULL && told->piece_face == NULL,
+         "what share of either face has a partner: neither is outlined"},
+        {of->step_count == 0, "how far the outer surface steps along the joint's edge"},
+        {told->after.mesh != NULL && !told->back_known, "how it lies where it is back"},
+    };
+    while (*next < sizeof untold / sizeof *untold && !untold[*next].holds)
+        ++*next;
+    if (*next == sizeof untold / sizeof *untold)
+        return false;
+    snprintf(words->text, sizeof words->text, "%s", untold[(*next)++].words);
+    return true;
+}

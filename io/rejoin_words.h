@@ -1,0 +1,37 @@
+/// A piece put back, in sentences: terminal and page say the same.
+
+#ifndef RLV_REJOIN_WORDS_H
+#define RLV_REJOIN_WORDS_H
+
+#include "rejoin_told.h"
+#include "report_words.h"
+
+/// "slab A on left-flank, as skull shows them together"
+report_text rejoin_name(const rejoin_told* told);
+
+/// "it fits: the two faces repeat 97 % of each other's relief"
+report_text rejoin_verdict(const rejoin_told* told);
+
+/// The motion as two hands make it: what is pressed home, slid, twisted and rocked, as far as each is told apart from
+/// none.
+report_text rejoin_hands(const rejoin_told* told);
+
+/// All that is told of a piece that was measured, but for what the tables hold.
+report_lines rejoin_lines(const rejoin_told* told);
+
+/// A treatment of the joint as it was recorded, and what it comes to.
+report_text rejoin_treatment_words(const rejoin_told* told, const rejoin_treatment* treatment);
+
+/// What is uncertain, a sentence each without a full stop; `next` begins at 0. False where there is none any more.
+bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words);
+
+/// What stands beside all quantities, and beside all motions.
+#define REJOIN_CAUTION                                                                                                 \
+    "No gap fill, adhesive or consolidant is recommended, nor how much of it: quantities are reckoned from the "       \
+    "meshes, "                                                                                                         \
+    "and from what was recorded. Data sheets decide, for the person and for the fossil."
+#define REJOIN_CAUTION_HANDS                                                                                           \
+    "What has been taken off a contact cannot be put back, and a piece that is forced breaks: whoever holds the two "  \
+    "parts feels more than two meshes show."
+
+#endif

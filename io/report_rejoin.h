@@ -1,0 +1,32 @@
+/// The pieces in a specimen's report: each with a mesh of its own put back, with its tables, its JSON and its part of
+/// the page.
+
+#ifndef RLV_REPORT_REJOIN_H
+#define RLV_REPORT_REJOIN_H
+
+#include "history_rejoin.h"
+#include "history_sheets.h"
+#include "page.h"
+#include "rejoin_record.h"
+
+/// A zeroed one tells of no piece. Free with report_rejoin_free.
+typedef struct report_rejoin
+{
+    size_t count;
+    history_rejoin* one; ///< those that could not be put back say why
+    rejoin_tables tables;
+} report_rejoin;
+
+/// Put back every piece of a history that has a mesh of its own, into a zeroed `rejoin`. What does not fit is a
+/// warning. RLV_BAD_INPUT where an outlined face is refused.
+rlv_status report_rejoin_measure(report_rejoin* rejoin, const rlv_history* history, rlv_answer* answer,
+                                 rlv_error* error);
+void report_rejoin_free(report_rejoin* rejoin);
+
+/// Put all pieces into `record`, a list under `rejoin`, and the rows of their tables beside those in its `tables`.
+void report_rejoin_record(json_t* record, const report_rejoin* rejoin);
+
+/// The section of the page, with the pictures that are of it.
+void report_rejoin_put(rlv_page* p, const report_rejoin* rejoin, const history_sheets* sheets);
+
+#endif
