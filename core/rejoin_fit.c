@@ -6,8 +6,8 @@
 
 #define N RLV_FIT_PARAMETERS
 
-static const double least_left = 0.3;  ///< of what held still, to leave out what lies near a change
-static const size_t coarse_stride = 5; ///< of the samples that lead the way
+static const double least_left = 0.3; ///< of what held still, to leave out what lies near a change
+static const size_t leading = 2000;   ///< samples of a pair that lead the way
 
 void rlv_fit_free(rlv_fit_problem* problem)
 {
@@ -360,9 +360,8 @@ static rlv_status run_round(double* moved, rlv_fit_problem* problem, double scal
 rlv_status rlv_fit_close(rlv_fit_problem* problem, double start_mm, rlv_error* error)
 {
     const double sd = problem->pair[0].sd_mm;
-    problem->stride = 1;
-    rlv_status status = rlv_fit_measure(problem, 8.0 * start_mm, error); // every sample has a place now
-    problem->stride = coarse_stride;
+    rlv_status status = RLV_DONE;
+    problem->stride = problem->pair[0].samples->count / leading;
     double scale = fmax(start_mm, sd), moved = 0.0;
     for (int round = 0; round < 40 && status == RLV_DONE && !(scale <= sd && moved < 0.1 * sd); round++)
     {
