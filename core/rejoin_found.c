@@ -44,8 +44,9 @@ static rlv_status settle_part(part_place* place, const rlv_joining* w, int own, 
         status = rlv_fit_add(&p, &(rlv_fit_pair){.samples = &samples, .own = own, .sd_mm = RLV_JOIN_NOISE_MM}, error);
     if (status == RLV_DONE)
         status = rlv_fit_close(&p, from_mm, error);
+    const bool peaks = p.pair[0].sd_mm < 0.99 * RLV_FIT_WIDEST_SDS * RLV_JOIN_NOISE_MM;
     const double evidence =
-        status == RLV_DONE ? evidence_of(rlv_fit_share(&p.pair[0]), p.pair[0].sd_mm, samples.radius_mm) : 0.0;
+        status == RLV_DONE && peaks ? evidence_of(rlv_fit_share(&p.pair[0]), p.pair[0].sd_mm, samples.radius_mm) : 0.0;
     if (evidence > fmax(least_evidence, place->evidence))
         *place = (part_place){p.body[own].pose, evidence, p.pair[0].sd_mm, true};
     rlv_fit_free(&p);
