@@ -275,6 +275,13 @@ static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
     return status;
 }
 
+/// Whether a joint holds the piece in a place, or is loose.
+static bool is_held(const rlv_pose* place)
+{
+    return rlv_pose_position_sd_mm(place) <= RLV_REJOIN_LOOSE_MM &&
+           rlv_pose_rotation_sd_deg(place) <= RLV_REJOIN_LOOSE_DEG;
+}
+
 /// How far two places of the piece are apart at the joint.
 static double apart_mm(const rlv_joining* w, const rlv_pose* a, const rlv_pose* b)
 {
@@ -283,7 +290,8 @@ static double apart_mm(const rlv_joining* w, const rlv_pose* a, const rlv_pose* 
 }
 
 /// Close the gap from where the piece was found. A joint that stood open in the rock is closed by its faces alone: they
-/// then touch over far more than where the outer surfaces hold them apart.
+/// then touch over far more than where the outer surfaces hold them apart. Faces that hardly hold the piece do not
+/// overrule the stage from before: worn all over, they fall into one another.
 static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
 {
     closing c = {0};
@@ -298,7 +306,8 @@ static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* err
         status = close_both_ways(&c, w, error);
     if (status != RLV_DONE)
         return status;
-    rejoin->stood_open = c.touching > far_more * c.held + 0.05 && c.fit_alone > fmax(c.fit, RLV_REJOIN_LEAST_FIT);
+    rejoin->stood_open =
+        c.touching > far_more * c.held + 0.05 && c.fit_alone > fmax(c.fit, RLV_REJOIN_LEAST_FIT) && is_held(&c.alone);
     rejoin->fit = rejoin->stood_open ? c.fit_alone : c.fit;
     w->closed = rejoin->stood_open ? c.alone : c.together;
     return RLV_DONE;
@@ -462,7 +471,7 @@ static rlv_status judge(rlv_rejoin* rejoin, rlv_error* error)
             "the stage from before",
             "%s", rejoin->reason);
     }
-    if (position > RLV_REJOIN_LOOSE_MM || turn > RLV_REJOIN_LOOSE_DEG)
+    if (!is_held(&rejoin->closed))
     {
         rejoin->verdict = RLV_REJOIN_LOOSE;
         snprintf(rejoin->reason, sizeof rejoin->reason,

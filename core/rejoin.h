@@ -23,6 +23,10 @@
 /// from warped scans is surer than it should be. Nobody should have worked along the joint's edge since the break: gap
 /// fill then ends where that work begins.
 ///
+/// Without a stage from before, only what touches tells how far apart two faces stood. Where they were worn nearly all
+/// over, by half a millimetre and more, they fall into one another and close by as much too far, and no interval tells:
+/// a simulated slab worn by 0.5 to 2 mm but for three spots came to lie 2.2 mm too deep.
+///
 /// Two faces that do not belong together are refused, with the figure that says so; a joint too small or too smooth to
 /// hold the piece is measured, and said to be `loose`. All of it is advice: whoever holds the two parts feels more.
 
