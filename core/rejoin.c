@@ -191,18 +191,15 @@ static double noise_of(const rlv_fit_problem* p)
     return count > 0.0 ? sqrt(square / count) : RLV_JOIN_NOISE_MM;
 }
 
-/// Where both parts lay before they were apart.
-static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
+/// Where both parts lay before they were apart, from where each lies in the stage from before.
+static rlv_status find_from_stage(rlv_joining* w, rlv_error* error)
 {
-    bool known = false;
-    rlv_status status = rlv_joining_align(w, &known, error);
-    if (status != RLV_DONE || !known)
-        return status;
     const rlv_pose back = rlv_pose_inverse(&w->in_before[RLV_JOIN_BLOCK]);
     w->found = rlv_pose_compose(&back, &w->in_before[RLV_JOIN_PIECE]);
     w->in_stage = true;
-    status = rlv_joining_faces(w, error);
+    w->noise_mm = RLV_JOIN_NOISE_MM;
     rlv_fit_problem p = {0};
+    rlv_status status = rlv_joining_faces(w, error);
     if (status == RLV_DONE)
         status = pose_problem(&p, w, false, true, error);
     if (status == RLV_DONE)
@@ -213,10 +210,15 @@ static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
         w->in_before[RLV_JOIN_PIECE] = p.body[RLV_JOIN_PIECE].pose;
         w->found = place_of(&p, error);
         w->noise_mm = noise_of(&p);
-        rejoin->found_known = true;
     }
     rlv_fit_free(&p);
     return status;
+}
+
+static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
+{
+    rlv_status status = rlv_joining_align(w, &rejoin->found_known, error);
+    return status == RLV_DONE && rejoin->found_known ? find_from_stage(w, error) : status;
 }
 
 // Closing
@@ -251,41 +253,105 @@ static rlv_status fit_of(double* fit, rlv_joining* w, rlv_error* error)
     return status;
 }
 
+/// What closing came to: with the outer surfaces, and by the faces alone.
+typedef struct closing
+{
+    rlv_pose together, alone;
+    double held, touching; ///< shares of the faces that hold it
+    double fit, fit_alone;
+} closing;
+
+static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
+{
+    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, error);
+    if (status == RLV_DONE)
+        status = fit_of(&c->fit, w, error);
+    c->together = w->closed;
+    if (status == RLV_DONE)
+        status = close_gap(w, false, open_mm, &c->touching, error);
+    if (status == RLV_DONE)
+        status = fit_of(&c->fit_alone, w, error);
+    c->alone = w->closed;
+    return status;
+}
+
+/// Whether a joint holds the piece in a place, or is loose.
+static bool is_held(const rlv_pose* place)
+{
+    return rlv_pose_position_sd_mm(place) <= RLV_REJOIN_LOOSE_MM &&
+           rlv_pose_rotation_sd_deg(place) <= RLV_REJOIN_LOOSE_DEG;
+}
+
+/// How far two places of the piece are apart at the joint.
+static double apart_mm(const rlv_joining* w, const rlv_pose* a, const rlv_pose* b)
+{
+    const rlv_pose back = rlv_pose_inverse(a);
+    return rlv_vec3_length(rlv_vec3_sub(rlv_pose_apply(b, rlv_pose_apply(&back, w->joint_mm)), w->joint_mm));
+}
+
 /// Close the gap from where the piece was found. A joint that stood open in the rock is closed by its faces alone: they
-/// then touch over far more than where the outer surfaces hold them apart.
+/// then touch over far more than where the outer surfaces hold them apart. Faces that hardly hold the piece do not
+/// overrule the stage from before: worn all over, they fall into one another.
 static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
 {
-    double held = 0.0, alone = 0.0, fit = 0.0;
-    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &held, error);
-    if (status == RLV_DONE)
-        status = fit_of(&rejoin->fit, w, error);
-    const rlv_pose together = w->closed;
-    if (status == RLV_DONE)
-        status = close_gap(w, false, open_mm, &alone, error);
-    if (status == RLV_DONE)
-        status = fit_of(&fit, w, error);
+    closing c = {0};
+    bool moved = false;
+    rlv_status status = close_both_ways(&c, w, error);
+    if (status == RLV_DONE && c.fit_alone > RLV_REJOIN_LEAST_FIT &&
+        apart_mm(w, &w->found, &c.alone) > RLV_JOIN_START_MM)
+        status = rlv_joining_doubt(w, &c.alone, &moved, error);
+    if (status == RLV_DONE && moved)
+        status = find_from_stage(w, error);
+    if (status == RLV_DONE && moved)
+        status = close_both_ways(&c, w, error);
     if (status != RLV_DONE)
         return status;
-    rejoin->stood_open = alone > far_more * held + 0.05 && fit > fmax(rejoin->fit, RLV_REJOIN_LEAST_FIT);
-    if (rejoin->stood_open)
-        rejoin->fit = fit;
-    else
-        w->closed = together;
+    rejoin->stood_open =
+        c.touching > far_more * c.held + 0.05 && c.fit_alone > fmax(c.fit, RLV_REJOIN_LEAST_FIT) && is_held(&c.alone);
+    rejoin->fit = rejoin->stood_open ? c.fit_alone : c.fit;
+    w->closed = rejoin->stood_open ? c.alone : c.together;
     return RLV_DONE;
 }
 
-/// Close one place of the piece, twice: the first time tells how noisy the faces are.
-static rlv_status try_place(rlv_joining* w, double* fit, rlv_error* error)
+/// Close one place of the piece; again and again, each time as closely as the last time told how noisy the faces are.
+static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* error)
 {
     double touching = 0.0;
+    w->noise_mm = RLV_JOIN_NOISE_MM;
     rlv_status status = rlv_joining_faces(w, error);
-    for (int round = 0; round < 2 && status == RLV_DONE; round++)
+    for (int round = 0; round < rounds && status == RLV_DONE; round++)
     {
-        w->noise_mm = round == 0 ? RLV_JOIN_NOISE_MM : w->noise_mm;
         status = close_gap(w, false, round == 0 ? 2.0 * RLV_JOIN_START_MM : 2.0 * w->noise_mm, &touching, error);
         w->found = w->closed;
     }
     return status == RLV_DONE ? fit_of(fit, w, error) : status;
+}
+
+/// The best of some places that a search proposed: where the two faces fit over the greatest area. RLV_IMPOSSIBLE
+/// where they face one another in none.
+static rlv_status choose_place(rlv_joining* w, const rlv_pose* pose, size_t count, rlv_error* error)
+{
+    double best = -1.0;
+    rlv_pose chosen = rlv_pose_identity();
+    rlv_error none = {0};
+    for (size_t k = 0; k < count; k++)
+    {
+        double fit = 0.0;
+        w->found = pose[k];
+        rlv_tell(&w->input->progress, "closing", (double)k / (double)count);
+        const rlv_status tried = try_place(w, &fit, 1, &none);
+        if (tried != RLV_DONE && tried != RLV_IMPOSSIBLE)
+            return rlv_first_failure(1, &tried, &none, error);
+        if (tried != RLV_DONE || !(fit * w->face_mm2[RLV_JOIN_BLOCK] > best))
+            continue;
+        best = fit * w->face_mm2[RLV_JOIN_BLOCK];
+        chosen = w->closed;
+    }
+    if (best < 0.0)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, count > 0 ? none.mend : "outline the two faces, or give a start",
+                        "%s", count > 0 ? none.what : "no place of the piece on the block is worth trying");
+    w->found = chosen;
+    return RLV_DONE;
 }
 
 /// Without a stage from before: try the piece from any attitude, and keep the place that fits best.
@@ -295,34 +361,15 @@ static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
     size_t count = 1;
     rlv_status status = RLV_DONE;
     if (w->input->start != NULL)
-        pose[0] =
+        w->found =
             rlv_joining_local(w->input->start, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
     else
-        status = rlv_joining_search(pose, PLACES, &count, w, error);
-    size_t best = count;
-    double best_area = 0.0;
-    rlv_error none = {0}; // of a place where the two do not face one another
-    for (size_t k = 0; k < count && status == RLV_DONE; k++)
     {
-        double fit = 0.0;
-        w->found = pose[k];
-        rlv_tell(&w->input->progress, "closing", (double)k / (double)count);
-        const rlv_status tried = try_place(w, &fit, &none);
-        if (tried != RLV_DONE && tried != RLV_IMPOSSIBLE)
-            status = rlv_first_failure(1, &tried, &none, error);
-        if (tried != RLV_DONE || (best < count && !(fit * w->face_mm2[RLV_JOIN_BLOCK] > rejoin->fit * best_area)))
-            continue;
-        best = k;
-        rejoin->fit = fit;
-        best_area = w->face_mm2[RLV_JOIN_BLOCK];
+        status = rlv_joining_search(pose, PLACES, &count, w, error);
+        if (status == RLV_DONE)
+            status = choose_place(w, pose, count, error);
     }
-    if (status == RLV_DONE && best == count)
-        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, count > 0 ? none.mend : "outline the two faces, or give a start",
-                        "%s", count > 0 ? none.what : "no place of the piece on the block is worth trying");
-    if (status != RLV_DONE)
-        return status;
-    w->found = pose[best];
-    return best + 1 < count ? try_place(w, &rejoin->fit, error) : RLV_DONE;
+    return status == RLV_DONE ? try_place(w, &rejoin->fit, 2, error) : status;
 }
 
 // Telling
@@ -333,7 +380,7 @@ static rlv_status tell_gap(rlv_rejoin_gap* gap, float** block_map, float** piece
     rlv_gap_widths widths = {0};
     rlv_status status = rlv_gap_measure(&widths, w->part, place, w->joint_normal, error);
     if (status == RLV_DONE)
-        status = rlv_gap_tell(gap, &widths, w->part, place, w->joint_normal, w->noise_mm, error);
+        status = rlv_gap_tell(gap, &widths, w->part, place, w->joint_normal, w->noise_mm, true, error);
     if (status == RLV_DONE)
         status = rlv_gap_map(block_map, &w->part[0], widths.spot[0], error);
     if (status == RLV_DONE)
@@ -424,7 +471,7 @@ static rlv_status judge(rlv_rejoin* rejoin, rlv_error* error)
             "the stage from before",
             "%s", rejoin->reason);
     }
-    if (position > RLV_REJOIN_LOOSE_MM || turn > RLV_REJOIN_LOOSE_DEG)
+    if (!is_held(&rejoin->closed))
     {
         rejoin->verdict = RLV_REJOIN_LOOSE;
         snprintf(rejoin->reason, sizeof rejoin->reason,
@@ -487,7 +534,7 @@ rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input,
     if (status == RLV_DONE)
         status = rlv_gap_measure(&widths, w.part, &w.found, w.joint_normal, error);
     if (status == RLV_DONE)
-        status = rlv_gap_tell(gap, &widths, w.part, &w.found, w.joint_normal, w.noise_mm, error);
+        status = rlv_gap_tell(gap, &widths, w.part, &w.found, w.joint_normal, w.noise_mm, false, error);
     rlv_gap_widths_free(&widths);
     joining_free(&w);
     return status;

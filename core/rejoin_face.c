@@ -66,7 +66,9 @@ rlv_status rlv_face_find(uint8_t* face, const rlv_face_search* s, rlv_error* err
 
 // The joint
 
-static const size_t face_sample_count = 15000, outer_sample_count = 20000;
+/// Noise is correlated over about 25 mm2: samples closer than this say hardly more (a hundredth of a mean's variance).
+static const double sample_mm2 = 2.0;
+static const size_t least_samples = 2000, most_face_samples = 15000, most_outer_samples = 20000;
 static const double least_face_mm2 = 60.0; ///< a smaller joint than a thumb nail's holds nothing
 static const double skin_mm = 0.3;         ///< what lies so close to the stage from before is outer surface
 
@@ -117,15 +119,21 @@ static rlv_status find_face(rlv_joining* w, int own, double reach_mm, rlv_error*
         .given = w->given[own],
     };
     rlv_status status = rlv_face_find(w->sample_face[own], &search, error);
-    w->face_mm2[own] = 0.0;
+    w->face_mm2[own] = w->outer_mm2[own] = 0.0;
     for (size_t t = 0; t < mesh->triangle_count && status == RLV_DONE; t++)
     {
         w->face[own][t] = corners_marked(mesh, &w->sampling[own], w->sample_face[own], t, 2);
         w->beyond[own][t] = w->face[own][t] == 0;
-        if (w->face[own][t] != 0)
-            w->face_mm2[own] += 0.5 * rlv_vec3_length(rlv_mesh_twice_area(mesh, t));
+        *(w->face[own][t] != 0 ? &w->face_mm2[own] : &w->outer_mm2[own]) +=
+            0.5 * rlv_vec3_length(rlv_mesh_twice_area(mesh, t));
     }
     return status;
+}
+
+static size_t samples_for(double area_mm2, size_t most)
+{
+    const double count = area_mm2 / sample_mm2;
+    return count < (double)least_samples ? least_samples : count < (double)most ? (size_t)count : most;
 }
 
 static rlv_status sample_part(rlv_joining* w, int own, rlv_error* error)
@@ -134,11 +142,11 @@ static rlv_status sample_part(rlv_joining* w, int own, rlv_error* error)
     rlv_samples_free(&w->face_samples[own]);
     rlv_samples_free(&w->outer_samples[own]);
     rlv_gap_part_free(&w->part[own - 1]);
-    rlv_status status =
-        rlv_samples_take(&w->face_samples[own], w->mesh[own], w->beyond[own], face_sample_count, seed, error);
+    rlv_status status = rlv_samples_take(&w->face_samples[own], w->mesh[own], w->beyond[own],
+                                         samples_for(w->face_mm2[own], most_face_samples), seed, error);
     if (status == RLV_DONE && w->in_stage)
-        status =
-            rlv_samples_take(&w->outer_samples[own], w->mesh[own], w->face[own], outer_sample_count, seed + 1, error);
+        status = rlv_samples_take(&w->outer_samples[own], w->mesh[own], w->face[own],
+                                  samples_for(w->outer_mm2[own], most_outer_samples), seed + 1, error);
     if (status == RLV_DONE)
         status = rlv_gap_part_take(&w->part[own - 1], w->mesh[own], w->tree[own], w->face[own], &w->sampling[own],
                                    w->sample_face[own], error);

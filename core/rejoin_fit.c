@@ -6,8 +6,8 @@
 
 #define N RLV_FIT_PARAMETERS
 
-static const double least_left = 0.3;  ///< of what held still, to leave out what lies near a change
-static const size_t coarse_stride = 5; ///< of the samples that lead the way
+static const double least_left = 0.3; ///< of what held still, to leave out what lies near a change
+static const size_t leading = 2000;   ///< samples of a pair that lead the way
 
 void rlv_fit_free(rlv_fit_problem* problem)
 {
@@ -160,7 +160,7 @@ static void weigh_surface(rlv_fit_pair* pair, double window_mm)
         }
         if (!(sum > 0.0))
             return;
-        sd = fmin(fmax(sqrt(square / sum), 1e-4), 0.25 * window_mm);
+        sd = fmin(fmax(sqrt(square / sum), 1e-4), RLV_FIT_WIDEST_SDS / RLV_FIT_WINDOW_SDS * window_mm);
         share = fmin(fmax(sum / inside, 0.01), 0.99);
     }
     pair->sd_mm = sd;
@@ -348,10 +348,10 @@ static rlv_status set_apart(rlv_fit_pair* pair, rlv_error* error)
 /// One round. Tells how far things moved, infinity where nothing is held.
 static rlv_status run_round(double* moved, rlv_fit_problem* problem, double scale_mm, bool last, rlv_error* error)
 {
-    rlv_status status = rlv_fit_measure(problem, 8.0 * scale_mm, error);
+    rlv_status status = rlv_fit_measure(problem, RLV_FIT_WINDOW_SDS * scale_mm, error);
     if (status != RLV_DONE)
         return status;
-    weigh(problem, scale_mm, 8.0 * scale_mm, last);
+    weigh(problem, scale_mm, RLV_FIT_WINDOW_SDS * scale_mm, last);
     if ((status = rlv_fit_weigh_patches(problem, error)) == RLV_DONE)
         *moved = step(problem);
     return status;
@@ -360,9 +360,8 @@ static rlv_status run_round(double* moved, rlv_fit_problem* problem, double scal
 rlv_status rlv_fit_close(rlv_fit_problem* problem, double start_mm, rlv_error* error)
 {
     const double sd = problem->pair[0].sd_mm;
-    problem->stride = 1;
-    rlv_status status = rlv_fit_measure(problem, 8.0 * start_mm, error); // every sample has a place now
-    problem->stride = coarse_stride;
+    rlv_status status = RLV_DONE;
+    problem->stride = problem->pair[0].samples->count / leading;
     double scale = fmax(start_mm, sd), moved = 0.0;
     for (int round = 0; round < 40 && status == RLV_DONE && !(scale <= sd && moved < 0.1 * sd); round++)
     {
@@ -383,9 +382,9 @@ rlv_status rlv_fit_close(rlv_fit_problem* problem, double start_mm, rlv_error* e
             break;
     }
     if (status == RLV_DONE)
-        status = rlv_fit_measure(problem, 8.0 * sd, error);
+        status = rlv_fit_measure(problem, RLV_FIT_WINDOW_SDS * sd, error);
     if (status != RLV_DONE)
         return status;
-    weigh(problem, sd, 8.0 * sd, true);
+    weigh(problem, sd, RLV_FIT_WINDOW_SDS * sd, true);
     return rlv_fit_weigh_patches(problem, error);
 }

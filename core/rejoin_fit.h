@@ -66,7 +66,9 @@ typedef struct rlv_fit_problem
 /// A gap stops pulling at so many sds, a penetration resists up to so many.
 #define RLV_FIT_GAP_SDS 2.0
 #define RLV_FIT_PENETRATION_SDS 4.0
-#define RLV_FIT_PATCH_MM 8.0 ///< side of the patches whose means are taken for independent, about
+#define RLV_FIT_WINDOW_SDS 8.0 ///< residuals are looked at within so many sds of those to begin with
+#define RLV_FIT_WIDEST_SDS 2.0 ///< and the sd found is held below so many: one that comes there is of no peak at all
+#define RLV_FIT_PATCH_MM 8.0   ///< side of the patches whose means are taken for independent, about
 
 /// Add a pair; its work arrays are the problem's. Free with rlv_fit_free, which is safe after a failure.
 rlv_status rlv_fit_add(rlv_fit_problem* problem, const rlv_fit_pair* pair, rlv_error* error);

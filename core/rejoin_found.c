@@ -10,6 +10,8 @@ static const double settling_mm = 3.0;    ///< misfit of a part that an alignmen
 static const double least_evidence = 0.3; ///< as an alignment is believed (align.c)
 static const double other_bench = 1.5;    ///< times the other part's sd: two scans of one bench are not so unlike
 
+static const double clearly_more = 1.1; ///< times the evidence: two fits of one place differ by a few hundredths
+
 /// A part's place in the stage from before.
 typedef struct part_place
 {
@@ -42,8 +44,9 @@ static rlv_status settle_part(part_place* place, const rlv_joining* w, int own, 
         status = rlv_fit_add(&p, &(rlv_fit_pair){.samples = &samples, .own = own, .sd_mm = RLV_JOIN_NOISE_MM}, error);
     if (status == RLV_DONE)
         status = rlv_fit_close(&p, from_mm, error);
+    const bool peaks = p.pair[0].sd_mm < 0.99 * RLV_FIT_WIDEST_SDS * RLV_JOIN_NOISE_MM;
     const double evidence =
-        status == RLV_DONE ? evidence_of(rlv_fit_share(&p.pair[0]), p.pair[0].sd_mm, samples.radius_mm) : 0.0;
+        status == RLV_DONE && peaks ? evidence_of(rlv_fit_share(&p.pair[0]), p.pair[0].sd_mm, samples.radius_mm) : 0.0;
     if (evidence > fmax(least_evidence, place->evidence))
         *place = (part_place){p.body[own].pose, evidence, p.pair[0].sd_mm, true};
     rlv_fit_free(&p);
@@ -156,7 +159,35 @@ rlv_status rlv_joining_align(rlv_joining* w, bool* known, rlv_error* error)
             status = align_from_other(place, w, RLV_JOIN_BLOCK, &fit, error);
     }
     for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE; own++)
+    {
         w->in_before[own] = place[own].pose;
+        w->evidence[own] = place[own].evidence;
+    }
     *known = block->sure && piece->sure;
+    return status;
+}
+
+rlv_status rlv_joining_doubt(rlv_joining* w, const rlv_pose* fit, bool* moved, rlv_error* error)
+{
+    *moved = false;
+    part_place place[3] = {0}, kept[3];
+    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE; own++)
+        place[own] = (part_place){.pose = w->in_before[own], .evidence = w->evidence[own], .sure = true};
+    memcpy(kept, place, sizeof kept);
+    rlv_status status = RLV_DONE;
+    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
+    {
+        part_place tried[3];
+        memcpy(tried, kept, sizeof tried);
+        status = align_from_other(tried, w, own, fit, error);
+        place[own] = tried[own];
+    }
+    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
+        if (place[own].evidence > clearly_more * kept[own].evidence)
+        {
+            w->in_before[own] = place[own].pose;
+            w->evidence[own] = place[own].evidence;
+            *moved = true;
+        }
     return status;
 }

@@ -297,6 +297,17 @@ static rlv_status sum_prisms(prism* sum, const rlv_gap_widths* widths, const rlv
     return RLV_DONE;
 }
 
+/// How a sample's width along its own normal changes with the six numbers of the pose's covariance.
+static void width_change(double six[6], const rlv_gap_part part[2], int k, size_t i, const rlv_pose* to_block)
+{
+    const rlv_vec3 own = rlv_vec3_from(part[k].normal + 3 * i), local = rlv_vec3_from(part[k].at + 3 * i),
+                   n = k == 0 ? own : rlv_vec3_scale(rlv_mat3_apply(to_block->rotation, own), -1.0),
+                   at = k == 0 ? local : rlv_pose_apply(to_block, local),
+                   turn = rlv_vec3_cross(rlv_vec3_sub(at, to_block->centre_mm), n);
+    const double parts[6] = {n.x, n.y, n.z, turn.x, turn.y, turn.z};
+    memcpy(six, parts, sizeof parts);
+}
+
 static double variance_of(const double change[6], const rlv_pose* pose)
 {
     double sum = 0.0;
@@ -374,8 +385,41 @@ static size_t gather(weighed* list, const rlv_gap_widths* widths, const rlv_gap_
     return count;
 }
 
+/// A quantile of the widths without what noise adds to it, and its interval. Noise of sd s spreads a distribution as
+/// heat does: the density f obeys df/d(s^2) = f'' / 2, so that a quantile moves by -f' / 2f for each unit of s^2. The
+/// density is taken with a kernel as wide as the noise. With the piece's place a quantile moves as the widths on it do
+/// on the mean. Half of the shift stands for its sd: it is the first term of a series. Nothing is taken off for noise
+/// that is only supposed, not `measured`.
+static rlv_interval tell_quantile(double value, double noise_share, const rlv_gap_widths* widths,
+                                  const rlv_gap_part part[2], const rlv_pose* to_block, double spot_mm, bool measured)
+{
+    double density = 0.0, slope = 0.0, change[6] = {0};
+    for (int k = 0; k < 2; k++)
+        for (size_t i = 0; i < part[k].count; i++)
+        {
+            const double u = ((double)widths->spot[k][i] - value) / spot_mm;
+            if (!(fabs(u) < 4.0))
+                continue;
+            const double w = (double)part[k].area_mm2[i] * exp(-0.5 * u * u);
+            double six[6];
+            width_change(six, part, k, i, to_block);
+            density += w;
+            slope += w * u / spot_mm;
+            for (int j = 0; j < 6; j++)
+                change[j] += w * six[j];
+        }
+    if (!(density > 0.0))
+        return (rlv_interval){value, value, value};
+    for (int j = 0; j < 6; j++)
+        change[j] /= density;
+    const double shift = measured ? 0.5 * spot_mm * spot_mm * slope / density : 0.0;
+    return around(value + shift,
+                  sqrt(variance_of(change, to_block) + pow(noise_share * spot_mm, 2) + 0.25 * shift * shift));
+}
+
 rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part part[2],
-                        const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm, rlv_error* error)
+                        const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm, bool measured,
+                        rlv_error* error)
 {
     prism sum;
     weighed* list = rlv_reserve(part[0].count + part[1].count, sizeof *list, error);
@@ -387,8 +431,10 @@ rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const
     const size_t count = gather(list, widths, part, &gap->area_mm2);
     const double place = sum.area_mm2 > 0.0 ? sqrt(variance_of(sum.change, to_block)) / sum.area_mm2 : NAN;
     const double spot = RLV_GAP_SPOT_SHARE * noise_mm;
-    gap->median_mm = around(quantile(list, count, gap->area_mm2, 0.5), hypot(place, median_noise * spot));
-    gap->p95_mm = around(quantile(list, count, gap->area_mm2, 0.95), hypot(place, p95_noise * spot));
+    gap->median_mm =
+        tell_quantile(quantile(list, count, gap->area_mm2, 0.5), median_noise, widths, part, to_block, spot, measured);
+    gap->p95_mm =
+        tell_quantile(quantile(list, count, gap->area_mm2, 0.95), p95_noise, widths, part, to_block, spot, measured);
     gap->max_mm = around(count > 0 ? (double)list[count - 1].width_mm : NAN, hypot(place, max_noise * spot));
     for (size_t i = 0; i < count; i++)
         gap->open_mm2 += (double)list[i].width_mm > RLV_HALF_95 * hypot(spot, place) ? (double)list[i].area_mm2 : 0.0;

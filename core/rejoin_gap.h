@@ -49,9 +49,11 @@ rlv_status rlv_gap_measure(rlv_gap_widths* widths, const rlv_gap_part part[2], c
                            rlv_vec3 joint_normal, rlv_error* error);
 void rlv_gap_widths_free(rlv_gap_widths* widths);
 
-/// What the widths come to. `to_block` holds the covariance of the place; `noise_mm` is the sd of a single width.
+/// What the widths come to. `to_block` holds the covariance of the place; `noise_mm` is the sd of a single width,
+/// `measured` on these scans or supposed.
 rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part part[2],
-                        const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm, rlv_error* error);
+                        const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm, bool measured,
+                        rlv_error* error);
 
 /// The width at each vertex of a part, NaN off the joint, into a block that the caller frees.
 rlv_status rlv_gap_map(float** map, const rlv_gap_part* part, const float* spot, rlv_error* error);

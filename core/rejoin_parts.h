@@ -26,6 +26,7 @@ typedef struct rlv_joining
     const rlv_mesh* mesh[3];
     rlv_tree* tree[3];
     rlv_pose in_before[3]; ///< where there is a stage from before
+    double evidence[3];    ///< that a part lies there
     rlv_pose found;        ///< piece into block, as found or as searched for
     rlv_pose closed;
     bool in_stage; ///< both parts' places in the stage from before are known: in_before
@@ -35,7 +36,7 @@ typedef struct rlv_joining
     uint8_t* sample_face[3];      ///< one a sample
     uint8_t* face[3];             ///< one a triangle
     uint8_t* beyond[3];           ///< the same turned round: what is no face
-    double face_mm2[3];
+    double face_mm2[3], outer_mm2[3];
     rlv_samples face_samples[3], outer_samples[3];
     rlv_gap_part part[2];
     rlv_vec3 joint_normal; ///< in the block's local coordinates, as is
@@ -51,6 +52,11 @@ rlv_pose rlv_joining_local(const rlv_pose* global, rlv_vec3 from_origin, rlv_vec
 /// Where each part lies in the stage from before, as in_before: each by itself, and one that is in doubt from where the
 /// two faces fit. `known` tells whether both may be believed.
 rlv_status rlv_joining_align(rlv_joining* w, bool* known, rlv_error* error);
+
+/// The faces fit elsewhere than the stage from before puts the two: align each part to that stage again from there, and
+/// keep what clearly has more behind it. Two thirds of a small piece's outer surface may be gone, and what is left
+/// then lies well enough in more than one place. `moved` tells whether any did.
+rlv_status rlv_joining_doubt(rlv_joining* w, const rlv_pose* fit, bool* moved, rlv_error* error);
 
 /// The samples of triangles that a person outlined, into a block that the caller frees; NULL where there are none.
 rlv_status rlv_joining_given(uint8_t** given, const rlv_mesh* mesh, const rlv_sampling* sampling,

@@ -23,9 +23,9 @@ typedef struct patches
 } patches;
 
 /// Patches of all samples of the pairs of one kind, and of one body where they are outer surfaces: both sides of a gap
-/// share a patch.
+/// share a patch. Scores are summed where asked for.
 static rlv_status patches_sum(patches* p, const rlv_fit_problem* problem, bool face, int own, double side_mm,
-                              rlv_error* error)
+                              bool scores, rlv_error* error)
 {
     size_t total = 0;
     for (size_t k = 0; k < problem->pair_count; k++)
@@ -67,22 +67,29 @@ static rlv_status patches_sum(patches* p, const rlv_fit_problem* problem, bool f
         const rlv_fit_pair* pair = problem->pair + k;
         if (pair->face != face || !(face || pair->own == own))
             continue;
+        const double area = pair->samples->step_mm2 * (face ? 0.5 : 1.0);
         for (size_t i = 0; i < pair->samples->count; i++)
         {
             patch* to = p->patch + of[next++];
-            const double w = pair->weight[i];
-            to->area_mm2 += pair->samples->step_mm2 * (face ? 0.5 : 1.0);
-            if (!isnan(pair->residual_mm[i]))
-                for (int q = 0; q < 3; q++)
-                    to->plain[q] += pow(pair->residual_mm[i], q);
+            const double w = pair->weight[i], r = pair->residual_mm[i];
+            to->area_mm2 += area;
+            if (!isnan(r))
+            {
+                to->plain[0] += 1.0;
+                to->plain[1] += r;
+                to->plain[2] += r * r;
+            }
             if (!(w > 0.0))
+                continue;
+            const double left = rlv_fit_left_over(problem, pair, i);
+            to->weight += w * area;
+            to->mean_mm += w * area * left;
+            if (!scores)
                 continue;
             double j[N];
             rlv_fit_gradient(j, problem, pair, i);
-            to->weight += w * pair->samples->step_mm2 * (face ? 0.5 : 1.0);
-            to->mean_mm += w * pair->samples->step_mm2 * (face ? 0.5 : 1.0) * rlv_fit_left_over(problem, pair, i);
             for (int q = 0; q < N; q++)
-                to->score[q] += w * pair->info * rlv_fit_left_over(problem, pair, i) * j[q];
+                to->score[q] += w * pair->info * left * j[q];
         }
     }
     for (size_t c = 0; c < p->count && p->patch != NULL; c++)
@@ -100,27 +107,45 @@ double rlv_fit_share(const rlv_fit_pair* pair)
     return sum / (double)pair->samples->count;
 }
 
+/// Variance of a patch's mean times its area, over the patches of one kind that are mostly there; zero where these are
+/// few.
+static rlv_status mean_scatter(double* scatter, const rlv_fit_problem* problem, const rlv_fit_pair* pair,
+                               rlv_error* error)
+{
+    patches p = {0};
+    rlv_status status = patches_sum(&p, problem, pair->face, pair->own, RLV_FIT_PATCH_MM, false, error);
+    double sum = 0.0, count = 0.0;
+    for (size_t c = 0; c < p.count && status == RLV_DONE; c++)
+        if (p.patch[c].weight > 0.3 * p.patch[c].area_mm2 &&
+            p.patch[c].area_mm2 > 0.25 * RLV_FIT_PATCH_MM * RLV_FIT_PATCH_MM)
+        {
+            sum += p.patch[c].mean_mm * p.patch[c].mean_mm * p.patch[c].weight;
+            count += 1.0;
+        }
+    *scatter = count > 3.0 ? sum / count : 0.0;
+    free(p.patch);
+    return status;
+}
+
 rlv_status rlv_fit_weigh_patches(rlv_fit_problem* problem, rlv_error* error)
 {
+    double face_scatter = -1.0; // of both sides of the gap, which share their patches
     for (size_t k = 0; k < problem->pair_count; k++)
     {
         rlv_fit_pair* pair = problem->pair + k;
-        patches p = {0};
-        rlv_status status = patches_sum(&p, problem, pair->face, pair->own, RLV_FIT_PATCH_MM, error);
+        double scatter = pair->face ? face_scatter : -1.0;
+        rlv_status status = RLV_DONE;
+        if (problem->stride > 1)
+            scatter = 0.0; // patches are not filled
+        else if (scatter < 0.0)
+            status = mean_scatter(&scatter, problem, pair, error);
         if (status != RLV_DONE)
             return status;
-        double sum = 0.0, count = 0.0;
-        for (size_t c = 0; c < p.count; c++)
-            if (p.patch[c].weight > 0.3 * p.patch[c].area_mm2 &&
-                p.patch[c].area_mm2 > 0.25 * RLV_FIT_PATCH_MM * RLV_FIT_PATCH_MM)
-            {
-                sum += p.patch[c].mean_mm * p.patch[c].mean_mm * p.patch[c].weight;
-                count += 1.0;
-            }
+        if (pair->face)
+            face_scatter = scatter;
         const double area = pair->samples->step_mm2 * (pair->face ? 0.5 : 1.0);
         const double least = 4.0 * pair->sd_mm * pair->sd_mm; // noise is correlated over a square millimetre at least
-        pair->info = area / fmax(count > 3.0 ? sum / count : 25.0 * pair->sd_mm * pair->sd_mm, least);
-        free(p.patch);
+        pair->info = area / fmax(scatter > 0.0 ? scatter : 25.0 * pair->sd_mm * pair->sd_mm, least);
     }
     return RLV_DONE;
 }
@@ -136,7 +161,7 @@ rlv_status rlv_fit_noise(double* noise_mm, const rlv_fit_problem* problem, rlv_e
     const double least = 20.0;  // residuals in a patch that tells
     const double within = 0.85; // of noise correlated over 2 mm, what is left within a patch
     patches p = {0};
-    rlv_status status = patches_sum(&p, problem, true, 0, RLV_FIT_PATCH_MM, error);
+    rlv_status status = patches_sum(&p, problem, true, 0, RLV_FIT_PATCH_MM, false, error);
     double* sd = status == RLV_DONE ? rlv_reserve(p.count, sizeof *sd, error) : NULL;
     size_t count = 0;
     for (size_t c = 0; c < p.count && sd != NULL; c++)
@@ -208,7 +233,7 @@ static double score_products(const rlv_fit_problem* problem, bool face, int own,
     const int n = problem->parameters + RLV_FIT_OFFSETS;
     patches p = {0};
     double count = 0.0;
-    if (patches_sum(&p, problem, face, own, side_mm, error) != RLV_DONE)
+    if (patches_sum(&p, problem, face, own, side_mm, true, error) != RLV_DONE)
         return 0.0;
     memset(meat, 0, N * N * sizeof *meat);
     for (size_t k = 0; k < p.count; k++)

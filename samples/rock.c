@@ -12,8 +12,7 @@
 #define RIM_LEVELS 10    ///< and how often along the rim of a step: to about a hundredth of a millimetre
 #define ROUGHNESS 0.1    ///< of a plane cut, as a share of the rock's relief
 
-/// A rock made ready to be asked for many radii.
-typedef struct ready_rock
+struct ready_rock
 {
     const rock* rock;
     noise_waves relief;
@@ -22,7 +21,7 @@ typedef struct ready_rock
     size_t facet_count;
     rlv_vec3 facet[FACETS]; ///< normal over distance: the plane is facet . x = 1
     double least_mm;        ///< no radius is shorter, whatever relief and cuts say
-} ready_rock;
+};
 
 static rlv_vec3 stretch(rlv_vec3 direction, rlv_vec3 half_axes_mm)
 {
@@ -137,6 +136,19 @@ double rock_radius(const rock* stone, rlv_vec3 direction)
 {
     ready_rock ready = make_ready(stone);
     return ready_radius(&ready, direction);
+}
+
+ready_rock* rock_make_ready(const rock* stone)
+{
+    ready_rock* ready = malloc(sizeof *ready);
+    if (ready != NULL)
+        *ready = make_ready(stone);
+    return ready;
+}
+
+double rock_ready_radius(const ready_rock* ready, rlv_vec3 direction)
+{
+    return ready_radius(ready, direction);
 }
 
 // Volume. Directions are those of a cube's faces with even angles, so that cells are nearly square.

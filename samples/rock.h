@@ -39,6 +39,12 @@ typedef struct rock
 /// microseconds).
 double rock_radius(const rock* rock, rlv_vec3 direction);
 
+/// A rock whose relief is drawn once, to be asked for many radii; the rock must outlive it. NULL where memory is short;
+/// the caller frees it.
+typedef struct ready_rock ready_rock;
+ready_rock* rock_make_ready(const rock* rock);
+double rock_ready_radius(const ready_rock* ready, rlv_vec3 direction);
+
 /// Volume of the true solid, by adaptive quadrature over directions. To a part in 10^7 of it where the rock is smooth
 /// and along the creases of plane cuts; the rim of a stepped pit (soft_mm 0) is followed to about 0.01 mm, which leaves
 /// a part in 10^6 of the pit. The volume of one mesh of the rock differs from it as its triangles cut corners: that one

@@ -7,12 +7,14 @@
 #include "align.h"
 #include "mesh.h"
 
+#include "support/rabbit.h"
+
 #include <criterion/criterion.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const double scale_mm = 10.0, noise_sd_mm = 0.1, stays = 0.8;
+static const double noise_sd_mm = 0.1, stays = 0.8;
 
 static double mix(uint64_t index)
 {
@@ -20,71 +22,6 @@ static double mix(uint64_t index)
     z = (z ^ (z >> 30)) * 0xBF58476D1CE4E5B9u;
     z = (z ^ (z >> 27)) * 0x94D049BB133111EBu;
     return (double)((z ^ (z >> 31)) >> 11) * 0x1.0p-53;
-}
-
-static char* read_text(const char* path)
-{
-    FILE* file = fopen(path, "rb");
-    if (file == NULL)
-        return NULL;
-    fseek(file, 0, SEEK_END);
-    const long size = ftell(file);
-    rewind(file);
-    char* text = calloc((size_t)size + 1, 1);
-    const size_t got = fread(text, 1, (size_t)size, file);
-    fclose(file);
-    cr_assert_eq(got, (size_t)size);
-    return text;
-}
-
-/// The numbers of `exports.NAME=[[…],[…]]`. Returns how many there are.
-static size_t read_array(const char* text, const char* name, double** number)
-{
-    const char* at = strstr(text, name);
-    cr_assert_not_null(at, "no %s in the rabbit", name);
-    const char* end = strstr(at, "]]");
-    size_t count = 0, room = 0;
-    for (at = strchr(at, '['); at < end;)
-    {
-        char* after = NULL;
-        const double value = strtod(at, &after);
-        if (after == at)
-        {
-            at++;
-            continue;
-        }
-        if (count == room)
-            *number = realloc(*number, (room = 2 * room + 64) * sizeof **number);
-        (*number)[count++] = value;
-        at = after;
-    }
-    return count;
-}
-
-/// The rabbit as it was scanned, in mm; RLV_OUTSIDE names the folder that run.sh filled. False where it is not there.
-static bool read_rabbit(double** position, size_t* points, uint32_t** corner, size_t* cells)
-{
-    const char* folder = getenv("RLV_OUTSIDE");
-    char path[4096];
-    if (folder != NULL)
-        snprintf(path, sizeof path, "%s/node_modules/bunny/index.js", folder);
-    else
-        snprintf(path, sizeof path, "%s/../build/outside/node_modules/bunny/index.js", RLV_TESTS_DIR);
-    char* text = read_text(path);
-    if (text == NULL)
-        return false;
-    double* index = NULL;
-    *position = NULL;
-    *points = read_array(text, "positions", position) / 3;
-    *cells = read_array(text, "cells", &index) / 3;
-    *corner = calloc(3 * *cells, sizeof **corner);
-    for (size_t i = 0; i < 3 * *points; i++)
-        (*position)[i] *= scale_mm;
-    for (size_t i = 0; i < 3 * *cells; i++)
-        (*corner)[i] = (uint32_t)index[i];
-    free(index);
-    free(text);
-    return true;
 }
 
 /// The vertex in the middle of an edge, made when it is first asked for.
@@ -198,7 +135,7 @@ Test(registration, rabbit_comes_home_as_scipy_and_open3d_say)
     double* position = NULL;
     uint32_t* corner = NULL;
     size_t points = 0, cells = 0;
-    if (!read_rabbit(&position, &points, &corner, &cells))
+    if (!rabbit_read(&position, &points, &corner, &cells))
         cr_skip_test("the rabbit is not there: npm install --no-save --prefix build/outside bunny");
     double motion[6], scipy[16], open3d[16];
     FILE* file = fopen(RLV_TESTS_DIR "/outside/registration.txt", "r");

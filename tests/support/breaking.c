@@ -36,7 +36,8 @@ typedef struct break_plane
     rlv_vec3 middle, along, across, up;
     double high_mm; ///< what relief is multiplied with
     const rock* whole;
-    face side[2]; ///< block, piece
+    const ready_rock* surface; ///< of the whole rock
+    face side[2];              ///< block, piece
 } break_plane;
 
 static void die(const char* what)
@@ -65,10 +66,10 @@ static rlv_vec3 place_of(const break_plane* b, double x, double y, double z)
 }
 
 /// How far inside a rock a place lies, along the radius.
-static double inside_mm(const rock* stone, rlv_vec3 at)
+static double inside_mm(const ready_rock* surface, rlv_vec3 at)
 {
     const double length = rlv_vec3_length(at);
-    return rock_radius(stone, rlv_vec3_scale(at, 1.0 / length)) - length;
+    return rock_ready_radius(surface, rlv_vec3_scale(at, 1.0 / length)) - length;
 }
 
 /// How far a part's face lies from the break: positive where it was worn.
@@ -93,7 +94,7 @@ static double wear_of(const break_plane* b, int part, double x, double y, double
 static double face_height(const break_plane* b, int part, double x, double y)
 {
     const double h = relief_of(b, part, x, y);
-    const double worn = wear_of(b, part, x, y, inside_mm(b->whole, place_of(b, x, y, h)));
+    const double worn = wear_of(b, part, x, y, inside_mm(b->surface, place_of(b, x, y, h)));
     return part == 0 ? h - worn : h + worn;
 }
 
@@ -286,7 +287,7 @@ static double shell_scalar(const void* user, rlv_vec3 at)
 static double face_scalar(const void* user, rlv_vec3 at)
 {
     const part_maker* m = user;
-    return inside_mm(m->plane->whole, at);
+    return inside_mm(m->plane->surface, at);
 }
 
 /// The outer surface of a part: carved, but not along the joint's edge, which nobody works on before the piece is back.
@@ -298,7 +299,7 @@ static rlv_mesh outer_shell(const part_maker* m, size_t triangles, uint64_t seed
     for (size_t i = 0; i < mesh.vertex_count; i++)
     {
         const rlv_vec3 at = rlv_mesh_vertex(&mesh, i), u = rlv_vec3_unit(at);
-        const double whole = rock_radius(m->plane->whole, u);
+        const double whole = rock_ready_radius(m->plane->surface, u);
         const double off = fabs(kept_by(m->plane, m->part, rlv_vec3_scale(u, whole)));
         const double t = fmin(1.0, fmax(0.0, (off - free_mm[0]) / (free_mm[1] - free_mm[0])));
         const rlv_vec3 to = rlv_vec3_sub(
@@ -430,7 +431,7 @@ static void carve(rock* stone, const break_plane* b, int part, double share, sca
         const double z = 1.0 - (2.0 * i + 1.0) / DIRECTIONS, turn = i * M_PI * (3.0 - sqrt(5.0)),
                      ring = sqrt(1.0 - z * z);
         const rlv_vec3 u = rlv_mat3_apply(any, rlv_vec3_of(ring * cos(turn), ring * sin(turn), z));
-        const rlv_vec3 at = rlv_vec3_scale(u, rock_radius(b->whole, u));
+        const rlv_vec3 at = rlv_vec3_scale(u, rock_ready_radius(b->surface, u));
         const double over = rlv_vec3_dot(rlv_vec3_sub(at, b->middle), b->up);
         if ((over > 0.0) == (part == 1))
             own[count++] = u;
@@ -464,7 +465,7 @@ static void measure_truth(breaking* made, const break_plane* b, double reach_mm)
         for (size_t i = 0; i < n; i++)
         {
             const double x = pitch * ((double)i + 0.5) - reach_mm, y = pitch * ((double)j + 0.5) - reach_mm;
-            const double in = inside_mm(b->whole, place_of(b, x, y, relief_of(b, 0, x, y)));
+            const double in = inside_mm(b->surface, place_of(b, x, y, relief_of(b, 0, x, y)));
             if (in <= 0.0)
                 continue;
             gap += pitch * pitch * (wear_of(b, 0, x, y, in) + wear_of(b, 1, x, y, in));
@@ -522,7 +523,11 @@ static bool try_make(breaking* made, const breaking_plan* plan, uint64_t seed, b
                   .relief_length_mm = 60.0 + 40.0 * scan_random_unit(&random),
                   .facets = scan_random_unit(&random),
                   .seed = scan_random_bits(&random)};
+    ready_rock* surface = rock_make_ready(&whole);
+    if (surface == NULL)
+        die("memory");
     break_plane b = plane_of(plan, &whole, &random);
+    b.surface = surface;
     const double reach = 1.25 * fmax(plan->half_axes_mm.x, fmax(plan->half_axes_mm.y, plan->half_axes_mm.z));
     rock carved[2] = {whole, whole};
     rlv_mesh* part[2] = {&made->block, &made->piece};
@@ -535,6 +540,7 @@ static bool try_make(breaking* made, const breaking_plan* plan, uint64_t seed, b
         if (part[k]->triangle_count == 0)
         {
             breaking_free(made);
+            free(surface);
             return false;
         }
     }
@@ -565,6 +571,7 @@ static bool try_make(breaking* made, const breaking_plan* plan, uint64_t seed, b
         rlv_pose_move_mesh(&to_block, &made->true_block);
         rlv_pose_move_mesh(&to_piece, &made->true_piece);
     }
+    free(surface);
     return true;
 }
 
