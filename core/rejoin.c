@@ -12,9 +12,10 @@ enum
     PLACES = 3, // without a stage from before, that are tried with care
 };
 
-static const size_t most_samples = 60000; ///< of either part
-static const double open_mm = 2.0;        ///< misfit of faces that stood open in the rock, about
-static const double far_more = 1.5;       ///< times what they touch over elsewhere
+static const size_t most_samples = 60000;   ///< of either part
+static const size_t most_queries = 2000000; ///< of an index, about: some tens for each sample
+static const double open_mm = 2.0;          ///< misfit of faces that stood open in the rock, about
+static const double far_more = 1.5;         ///< times what they touch over elsewhere
 
 void rlv_rejoin_free(rlv_rejoin* rejoin)
 {
@@ -105,7 +106,7 @@ static rlv_status begin(rlv_joining* w, const rlv_rejoin_input* input, rlv_error
         if (w->mesh[k] == NULL)
             continue;
         rlv_tell(&input->progress, "indexing", k / 3.0);
-        status = rlv_tree_build(&w->tree[k], w->mesh[k], error);
+        status = rlv_tree_build_for(&w->tree[k], w->mesh[k], most_queries, error);
         if (status == RLV_DONE && k != RLV_JOIN_BEFORE)
             status = begin_part(w, k, given[k], error);
     }

@@ -15,7 +15,8 @@
 /// wear and noise leave open.
 ///
 /// A width is signed, positive where the gap is open, along the local fracture normal, averaged over a spot a few
-/// millimetres wide, inside the rim that both parts share. Gap fill is the signed volume over the whole outline. A
+/// millimetres wide, inside the rim that both parts share; what the scans' noise adds to the median and to the 95 %
+/// width is taken off. Gap fill is the signed volume over the whole outline. A
 /// stage from before may show a joint that stood open in the rock: the faces then close on one another, and
 /// `closing_mm` tells how far.
 ///
