@@ -84,7 +84,7 @@ int main(int argc, char** argv)
         shown[t] = way.z > cos(0.6) ? 1 : way.z > cos(0.65) ? 2 : 0;
         depth[mesh.corner[3 * t]] = (float)(12.0 * fmax(way.z, 0.0));
     }
-    rlv_overlay overlay = {depth, shown, 12.0, "depth removed, mm", NULL};
+    rlv_overlay overlay = {.depth_mm = depth, .shown = shown, .deepest_mm = 12.0, .caption = "depth removed, mm"};
     rlv_camera camera = rlv_camera_of_box(rlv_vec3_of(-128, -108, -88), rlv_vec3_of(128, 108, 88), rlv_vec3_of(0, 0, 1),
                                           rlv_vec3_of(0, 1, 0), 1920, 1440);
     printf("a view of %zu triangles, 1920 by 1440 pixels, %d threads, median of %d\n", mesh.triangle_count,
