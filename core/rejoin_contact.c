@@ -18,10 +18,28 @@ static int lower(const void* a, const void* b)
     return (x->index > y->index) - (x->index < y->index);
 }
 
+/// Widths of a spot beyond this are no noise.
+static double told_of(double noise_mm)
+{
+    return 3.0 * RLV_GAP_SPOT_SHARE * noise_mm;
+}
+
+double rlv_gap_pressed(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm)
+{
+    double all = 0.0, pressed = 0.0;
+    for (size_t i = 0; i < block->count; i++)
+    {
+        const double w = (double)widths->spot[0][i], area = (double)block->area_mm2[i];
+        all += isnan(w) ? 0.0 : area;
+        pressed += w < -told_of(noise_mm) ? area : 0.0;
+    }
+    return all > 0.0 ? pressed / all : 0.0;
+}
+
 rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],
                             double noise_mm, rlv_error* error)
 {
-    const double apart_mm = 4.0 * RLV_REJOIN_SPOT_MM, told_mm = 3.0 * RLV_GAP_SPOT_SHARE * noise_mm;
+    const double apart_mm = 4.0 * RLV_REJOIN_SPOT_MM, told_mm = told_of(noise_mm);
     const rlv_gap_part* block = part;
     low_place* list = rlv_reserve(block->count, sizeof *list, error);
     if (list == NULL)
