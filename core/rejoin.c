@@ -247,15 +247,15 @@ static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* 
     return status;
 }
 
-/// How well the two faces fit where the gap is closed, and over what share of the joint they press.
+/// How well the two faces fit where the gap is closed, and over what share of the joint they press, if that is asked.
 static rlv_status fit_of(double* fit, double* pressed, rlv_joining* w, rlv_error* error)
 {
     rlv_gap_widths widths = {0};
     rlv_status status = rlv_gap_measure(&widths, w->part, &w->closed, w->joint_normal, error);
     if (status == RLV_DONE)
         status = rlv_gap_fit(fit, &w->relief_mm, &widths, &w->part[0], w->joint_normal, error);
-    if (status == RLV_DONE)
-        *pressed = rlv_gap_pressed(&widths, &w->part[0], w->noise_mm);
+    if (status == RLV_DONE && pressed != NULL)
+        *pressed = rlv_gap_shares_of(&widths, &w->part[0], w->noise_mm).pressed;
     rlv_gap_widths_free(&widths);
     return status;
 }
@@ -271,10 +271,9 @@ typedef struct closing
 
 static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
 {
-    double pressed = 0.0;
     rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, error);
     if (status == RLV_DONE)
-        status = fit_of(&c->fit, &pressed, w, error);
+        status = fit_of(&c->fit, NULL, w, error);
     c->together = w->closed;
     if (status == RLV_DONE)
         status = close_gap(w, false, open_mm, &c->touching, error);
@@ -325,7 +324,7 @@ static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* err
 /// Close one place of the piece; again and again, each time as closely as the last time told how noisy the faces are.
 static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* error)
 {
-    double touching = 0.0, pressed = 0.0;
+    double touching = 0.0;
     w->noise_mm = RLV_JOIN_NOISE_MM;
     rlv_status status = rlv_joining_faces(w, error);
     for (int round = 0; round < rounds && status == RLV_DONE; round++)
@@ -333,7 +332,7 @@ static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* 
         status = close_gap(w, false, round == 0 ? 2.0 * RLV_JOIN_START_MM : 2.0 * w->noise_mm, &touching, error);
         w->found = w->closed;
     }
-    return status == RLV_DONE ? fit_of(fit, &pressed, w, error) : status;
+    return status == RLV_DONE ? fit_of(fit, NULL, w, error) : status;
 }
 
 /// The best of some places that a search proposed: where the two faces fit over the greatest area. RLV_IMPOSSIBLE

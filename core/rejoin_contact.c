@@ -24,16 +24,21 @@ static double told_of(double noise_mm)
     return 3.0 * RLV_GAP_SPOT_SHARE * noise_mm;
 }
 
-double rlv_gap_pressed(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm)
+rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm)
 {
-    double all = 0.0, pressed = 0.0;
+    const double told_mm = told_of(noise_mm);
+    double all = 0.0, touching = 0.0, open = 0.0, pressed = 0.0;
     for (size_t i = 0; i < block->count; i++)
     {
         const double w = (double)widths->spot[0][i], area = (double)block->area_mm2[i];
-        all += isnan(w) ? 0.0 : area;
-        pressed += w < -told_of(noise_mm) ? area : 0.0;
+        if (isnan(w))
+            continue;
+        all += area;
+        touching += fabs(w) <= told_mm ? area : 0.0;
+        open += w > told_mm ? area : 0.0;
+        pressed += w < -told_mm ? area : 0.0;
     }
-    return all > 0.0 ? pressed / all : 0.0;
+    return all > 0.0 ? (rlv_gap_shares){touching / all, open / all, pressed / all} : (rlv_gap_shares){0};
 }
 
 rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],
@@ -45,23 +50,18 @@ rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, co
     if (list == NULL)
         return RLV_SYSTEM;
     size_t count = 0;
-    double all = 0.0, touching = 0.0, worn = 0.0;
     for (size_t i = 0; i < block->count; i++)
     {
         const double w = (double)widths->spot[0][i], area = (double)block->area_mm2[i];
-        if (isnan(w))
-            continue;
-        all += area;
-        touching += fabs(w) <= told_mm ? area : 0.0;
-        worn += w > told_mm ? area : 0.0;
-        if (w > 0.0)
+        if (isnan(w) || w > 0.0)
             continue;
         list[count++] = (low_place){widths->spot[0][i], (uint32_t)i};
         if (w < -told_mm)
             rejoin->relieve_mm3 -= (w + told_mm / 3.0) * area;
     }
-    rejoin->touching = all > 0.0 ? touching / all : 0.0;
-    rejoin->worn = all > 0.0 ? worn / all : 0.0;
+    const rlv_gap_shares shares = rlv_gap_shares_of(widths, block, noise_mm);
+    rejoin->touching = shares.touching;
+    rejoin->worn = shares.open;
     qsort(list, count, sizeof *list, lower);
     for (size_t i = 0; i < count; i++)
     {

@@ -65,8 +65,12 @@ rlv_status rlv_gap_map(float** map, const rlv_gap_part* part, const float* spot,
 rlv_status rlv_gap_fit(double* fit, double* relief_mm, const rlv_gap_widths* widths, const rlv_gap_part* block,
                        rlv_vec3 joint_normal, rlv_error* error);
 
-/// The share of the block's side of the joint where rock would lie in rock, beyond what `noise_mm` explains.
-double rlv_gap_pressed(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm);
+/// Shares of the block's side of the joint, by what `noise_mm` explains: together 1, or 0 where there is no joint.
+typedef struct rlv_gap_shares
+{
+    double touching, open, pressed; ///< pressed: rock would lie in rock
+} rlv_gap_shares;
+rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm);
 
 /// What touches first, hardest first, the volume that presses, and the shares of the joint that touch and are worn;
 /// fills these of `rejoin`.

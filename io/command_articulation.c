@@ -38,13 +38,9 @@ static void record_nothing(rlv_answer* answer)
 
 // --- text and files --------------------------------------------------------------------------------------------------
 
-/// A heading and its table, or what stands in its place where it has no row.
 static void tell_table(FILE* text, const char* heading, rlv_table t, const char* none)
 {
-    fprintf(text, "\n%s\n", heading);
-    if (table_rows(&t) == 0)
-        fprintf(text, "  %s\n", none);
-    table_tell(&t, text);
+    table_tell_under(&t, text, heading, none);
     table_free(&t);
 }
 
@@ -86,9 +82,8 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
     tell_table(answer->text, "elements that have left their life position", articulation_moved_wall(a),
                "none was found");
     tell_note(answer->text, articulation_group_words(a));
-    rlv_table off = articulation_off_row_wall(a);
-    if (table_rows(&off) > 0)
-        tell_table(answer->text, "elements that lie off their row: moved, from which place is not known", off, "");
+    tell_table(answer->text, "elements that lie off their row: moved, from which place is not known",
+               articulation_off_row_wall(a), NULL);
     tell_table(answer->text, "life positions without an element: bone may lie there", articulation_unfilled_wall(a),
                "none: every place has its element");
     tell_note(answer->text, articulation_corridor_words(a));

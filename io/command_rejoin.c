@@ -26,9 +26,7 @@ static double film_of(const rlv_options* options)
 
 static void tell_table(FILE* text, const char* heading, rlv_table t)
 {
-    if (table_rows(&t) > 0)
-        fprintf(text, "\n%s\n", heading);
-    table_tell(&t, text);
+    table_tell_under(&t, text, heading, NULL);
     table_free(&t);
 }
 

@@ -613,8 +613,7 @@ rlv_status articulation_sheet_draw(history_sheets* list, const history_articulat
 {
     drawn_sheet drawn = {0};
     const sheet_job job = {.drawn = &drawn, .history = articulation->elements->history, .order = *order};
-    list->sheet = rlv_reserve(1, sizeof *list->sheet, error);
-    rlv_status status = list->sheet != NULL ? draw_one(job, articulation, error) : RLV_SYSTEM;
+    rlv_status status = draw_one(job, articulation, error);
     if (status == RLV_DONE)
         status = sheet_keep_drawn(list, &drawn, answer, error);
     sheet_free_drawn(&drawn);
@@ -654,10 +653,6 @@ rlv_status articulation_sheets_draw(history_sheets* list, const history_articula
 {
     all_sheets all = {.articulation = articulation};
     rlv_status status = sheet_open_fonts(error);
-    history_sheet* more = realloc(list->sheet, (list->count + SHEETS) * sizeof *more);
-    if (more == NULL)
-        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a list of pictures");
-    list->sheet = more;
     if (status == RLV_DONE)
         status = side_by_side(SHEETS, draw_some, &all, "skeleton", &answer->progress, error);
     for (size_t i = 0; i < SHEETS && status == RLV_DONE; i++)

@@ -3,8 +3,6 @@
 #include "history_sheet_job.h"
 #include "rejoin_sheet.h"
 
-#include <stdlib.h>
-
 static rlv_status draw(history_sheets* list, const history_rejoin* rejoin, const history_sheet_order* order, bool all,
                        rlv_answer* answer, rlv_error* error)
 {
@@ -23,26 +21,16 @@ static rlv_status draw(history_sheets* list, const history_rejoin* rejoin, const
     return status;
 }
 
-static rlv_status make_room(history_sheets* list, size_t more, rlv_error* error)
-{
-    history_sheet* room = realloc(list->sheet, (list->count + more) * sizeof *room);
-    if (room == NULL)
-        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a list of pictures");
-    list->sheet = room;
-    return RLV_DONE;
-}
-
 rlv_status history_rejoin_sheet_draw(history_sheets* list, const history_rejoin* rejoin,
                                      const history_sheet_order* order, rlv_answer* answer, rlv_error* error)
 {
-    const rlv_status status = make_room(list, 1, error);
-    return status == RLV_DONE ? draw(list, rejoin, order, false, answer, error) : status;
+    return draw(list, rejoin, order, false, answer, error);
 }
 
 rlv_status history_rejoin_sheets_draw(history_sheets* list, size_t count, const history_rejoin* rejoin,
                                       rlv_answer* answer, rlv_error* error)
 {
-    rlv_status status = make_room(list, count + 1, error);
+    rlv_status status = RLV_DONE;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
     {
         const rejoin_told* told = &rejoin[i].told;

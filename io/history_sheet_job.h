@@ -92,8 +92,7 @@ void sheet_free_look(stage_look* look);
 /// Open all fonts, before several threads do so for the first time together.
 rlv_status sheet_open_fonts(rlv_error* error);
 
-/// Write a sheet's files and put it at the end of the list, which has room; `drawn` is emptied. And free one that was
-/// not kept.
+/// Write a sheet's files and put it at the end of the list; `drawn` is emptied. And free one that was not kept.
 rlv_status sheet_keep_drawn(history_sheets* list, drawn_sheet* drawn, rlv_answer* answer, rlv_error* error);
 void sheet_free_drawn(drawn_sheet* drawn);
 

@@ -57,6 +57,10 @@ rlv_status sheet_keep_drawn(history_sheets* list, drawn_sheet* drawn, rlv_answer
         return status;
     if (drawn->left_out > 0)
         answer_warn(answer, "%s: %s found no room", entry->path, words_count(drawn->left_out, "label").text);
+    history_sheet* more = realloc(list->sheet, (list->count + 1) * sizeof *more);
+    if (more == NULL)
+        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for a list of pictures");
+    list->sheet = more;
     list->sheet[list->count++] = *entry;
     drawn->entry = (history_sheet){0};
     sheet_free_drawn(drawn);
@@ -99,8 +103,7 @@ rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, 
                               rlv_answer* answer, rlv_error* error)
 {
     drawn_sheet drawn = {0};
-    list->sheet = rlv_reserve(1, sizeof *list->sheet, error);
-    rlv_status status = list->sheet != NULL ? draw_one(&drawn, history, order, error) : RLV_SYSTEM;
+    rlv_status status = draw_one(&drawn, history, order, error);
     if (status == RLV_DONE)
         status = sheet_keep_drawn(list, &drawn, answer, error);
     sheet_free_drawn(&drawn);
@@ -160,7 +163,7 @@ rlv_status history_sheets_draw(history_sheets* list, const rlv_history* history,
         return warm;
     all_sheets all = {history, rlv_reserve(most, sizeof *all.drawn, error)};
     rlv_status status = RLV_SYSTEM;
-    if (all.drawn != NULL && (list->sheet = rlv_reserve(most, sizeof *list->sheet, error)) != NULL)
+    if (all.drawn != NULL)
         status = side_by_side(history->step_count + 1, draw_some, &all, "sheets", &answer->progress, error);
     for (size_t i = 0; i < most && status == RLV_DONE; i++)
         if (all.drawn[i].entry.path != NULL)

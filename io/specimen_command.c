@@ -98,12 +98,9 @@ static void record_align(rlv_answer* answer, const specimen_work* w)
     }
 }
 
-static void tell_table(FILE* text, const rlv_table* t)
+static void tell_captioned(FILE* text, const rlv_table* t)
 {
-    if (table_rows(t) == 0)
-        return;
-    fprintf(text, "\n%s\n", t->caption);
-    table_tell(t, text);
+    table_tell_under(t, text, t->caption, NULL);
 }
 
 static void tell_align(rlv_answer* answer, const specimen_work* w, const rlv_options* options)
@@ -115,9 +112,9 @@ static void tell_align(rlv_answer* answer, const specimen_work* w, const rlv_opt
     specimen_tell_heading(answer->text, &w->specimen, history->joined ? what : "its stages are not all in one frame");
     if (!history->joined)
         fprintf(answer->text, "  %s\n", history->apart);
-    tell_table(answer->text, &w->tables.table[REPORT_SCALE_BARS]);
-    tell_table(answer->text, &w->tables.table[REPORT_POSES]);
-    tell_table(answer->text, &w->tables.table[REPORT_EDGES]);
+    tell_captioned(answer->text, &w->tables.table[REPORT_SCALE_BARS]);
+    tell_captioned(answer->text, &w->tables.table[REPORT_POSES]);
+    tell_captioned(answer->text, &w->tables.table[REPORT_EDGES]);
     snprintf(answer->next, sizeof answer->next, "%s",
              !history->joined       ? "put marks on the rim that stay through the stages, or tie points in points.csv."
              : options->out != NULL ? "the meshes in the folder are the stages in the block's frame, in mm."
@@ -244,7 +241,7 @@ static void tell_change(rlv_answer* answer, const specimen_work* w, const rlv_op
         fputs("\nin all\n", answer->text);
         specimen_tell_lines(answer->text, &lines);
     }
-    tell_table(answer->text, &w->tables.table[REPORT_RATES]);
+    tell_captioned(answer->text, &w->tables.table[REPORT_RATES]);
     fputs(
         "\n  What is called matrix may hold bone that had never shown: a mesh cannot tell. Check every region against\n"
         "  the specimen, the small ones first.\n",

@@ -118,4 +118,8 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column);
 /// nothing is known are left out; a text that is far too long ends in an ellipsis. Nothing where there is no row.
 void table_tell(const rlv_table* t, FILE* text);
 
+/// The same beneath an empty line and a heading; where it has no row, `none` in its place, or not even the heading
+/// where that is NULL.
+void table_tell_under(const rlv_table* t, FILE* text, const char* heading, const char* none);
+
 #endif

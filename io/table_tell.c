@@ -133,3 +133,13 @@ void table_tell(const rlv_table* t, FILE* text)
         fputc('\n', text);
     }
 }
+
+void table_tell_under(const rlv_table* t, FILE* text, const char* heading, const char* none)
+{
+    const bool empty = table_rows(t) == 0;
+    if (!empty || none != NULL)
+        fprintf(text, "\n%s\n", heading);
+    if (empty && none != NULL)
+        fprintf(text, "  %s\n", none);
+    table_tell(t, text);
+}

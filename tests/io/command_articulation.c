@@ -161,14 +161,19 @@ Test(command_articulation, what_lies_off_its_row_is_given_the_free_place_that_is
     json_decref(record);
 }
 
-Test(command_articulation, what_lies_off_its_row_between_two_free_places_has_moved_from_one_of_them)
+/// The pitch is 20 mm: both lie as near to the one free place as to the other.
+static void write_two_off_their_row(void)
 {
     boxed_fish f = boxed_fish_make();
     f.places = false;
-    // The pitch is 20 mm: both lie as near to the one as to the other.
     move(&f, 9, 25.0, 10.0);
     move(&f, 10, -25.0, -10.0);
     boxed_fish_write(&f);
+}
+
+Test(command_articulation, what_lies_off_its_row_between_two_free_places_has_moved_from_one_of_them)
+{
+    write_two_off_their_row();
     json_t* record = told_by("articulation fish --json", 0);
     const json_t* off = element_of(record, "L09");
     cr_expect_str_eq(told_text(off, "state"), "unassigned");
@@ -183,11 +188,7 @@ Test(command_articulation, what_lies_off_its_row_between_two_free_places_has_mov
 
 Test(command_articulation, loose_elements_share_the_free_places_of_their_row_and_count_as_displaced)
 {
-    boxed_fish f = boxed_fish_make();
-    f.places = false;
-    move(&f, 9, 25.0, 10.0);
-    move(&f, 10, -25.0, -10.0);
-    boxed_fish_write(&f);
+    write_two_off_their_row();
     json_t* record = told_by("articulation fish --json", 0);
     const json_t *whole = json_object_get(record, "skeleton"), *candidates = json_object_get(record, "candidates"),
                  *unfilled = json_object_get(record, "unfilled");
