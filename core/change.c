@@ -836,7 +836,7 @@ static double quiet_mm2(const work* w, size_t sum)
 }
 
 /// Halves of a 95 % interval to a chance of one in a thousand: a balance that misses some in one step of forty by
-/// chance alone would widen what is sound.
+/// chance alone would widen what is sound. Where more is missing than was found, that one in forty is enough.
 static const double SURELY = 3.29 / 1.96;
 
 /// What was not told apart may belong to a sum too. Where nothing of it was found, or what was found is shallow: up to
@@ -849,7 +849,6 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
 {
     const double limit = change->limit[RLV_CHANGE_LIMITS - 1].depth_mm;
     const rlv_interval untold = toward(change->untold_mm3, sum_went(sum) ? 1 : -1);
-    const bool missing = untold.value > SURELY * (untold.value - untold.low);
     const double most = limit * quiet_mm2(w, sum);
     const double faded = faded_mm3(w, sum, limit);
     const double half = total->volume_mm3.high - total->volume_mm3.value;
@@ -861,6 +860,7 @@ static void bound_unseen(rlv_change_total* total, const rlv_change* change, cons
             volume += change->region[r].volume_mm3.value;
             area += w->seed_mm2[r];
         }
+    const bool missing = untold.value > (untold.value > volume ? 1.0 : SURELY) * (untold.value - untold.low);
     const bool shallow = volume < RLV_CHANGE_FAINT * limit * area;
     const double share = missing ? 1.0 : fmin(fmax(2.0 * faded / half - 1.0, 0.0), 1.0);
     if (area == 0.0)
