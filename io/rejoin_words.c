@@ -167,17 +167,31 @@ static void add_contacts(report_lines* lines, const rejoin_told* told)
     const rlv_rejoin* of = &told->of;
     const bool presses = of->contact_count > 0 && rejoin_presses(&of->contact[0]);
     if (of->contact_count == 0)
-        add(lines, "Touches first", false, "nowhere within noise");
+        add(lines, "Touches first", of->verdict == RLV_REJOIN_FITS,
+            "nowhere within noise inside the rim that both share (what meets outside it, only a section shows): what "
+            "fills the gap carries the piece, and it is to be held until that does");
     else if (!presses)
         add(lines, "Touches first", false, "at %s, hardest at %s; it presses nowhere by more than a film",
             words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text);
     else
         add(lines, "Touches first", true,
             "at contact 1, %s, where it would lie %s mm deep in the block over %s cm\xc2\xb2; %s mL in all would have "
-            "to "
-            "go for it to lie as closed",
+            "to go for it to lie as closed",
             place_of(of->contact[0].at_mm).text, words_figures(of->contact[0].pressed_mm, 2).text,
             words_figures(of->contact[0].area_mm2 / 100.0, 2).text, words_figures(of->relieve_mm3 / 1000.0, 2).text);
+}
+
+static void add_film(report_lines* lines, const rejoin_told* told)
+{
+    const double half_mm = told->of.gap_after.median_mm.value;
+    report_text reach = {""};
+    if (half_mm > told->film_mm)
+        snprintf(reach.text, sizeof reach.text,
+                 "; it reaches across only where the faces lie that near, and half of the joint stands more than %s mm "
+                 "apart",
+                 words_figures(half_mm, 2).text);
+    add(lines, "Film", false, "%s mL of adhesive over the whole joint, %s mm thick%.300s",
+        words_figures(rejoin_film_mm3(told) / 1000.0, 2).text, words_recorded(told->film_mm).text, reach.text);
 }
 
 static void add_rest(report_lines* lines, const rejoin_told* told)
@@ -194,8 +208,7 @@ static void add_rest(report_lines* lines, const rejoin_told* told)
             rejoin_way(told, of->approach).text, words_figures(of->approach_deg, 2).text);
     else
         add(lines, "Comes in", true, "no straight way was found that is free");
-    add(lines, "Film", false, "%s mL of adhesive over the whole joint, %s mm thick",
-        words_figures(rejoin_film_mm3(told) / 1000.0, 2).text, words_recorded(told->film_mm).text);
+    add_film(lines, told);
     if (told->record != NULL && told->record->mass != NULL)
         add(lines, "Piece", false, "weighs %s g", words_recorded(told->record->mass->grams).text);
 }

@@ -286,6 +286,15 @@ report_text report_in_spoil(const rlv_history* history, size_t which)
                words_count(count, "element").text, count > 1 ? "are" : "is", names.text, count > 1 ? "them" : "it");
 }
 
+/// Whether somebody wrote down of a step what may tell of bone.
+static bool has_notes(const rlv_history* history)
+{
+    for (size_t i = 0; i < history->step_count; i++)
+        if (history->stage[history->step[i].after].record->note != NULL)
+            return true;
+    return false;
+}
+
 static void put_classes(report_lines* lines, const rlv_history* history, size_t which)
 {
     report_text bone = class_words(history, RLV_CHANGE_BONE, which);
@@ -295,6 +304,8 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
     const report_text in_spoil = report_in_spoil(history, which);
     if (in_spoil.text[0] != '\0')
         add(&bone, ". %s", in_spoil.text);
+    if (!lost && which == REPORT_ALL && has_notes(history))
+        add(&bone, ". What was written down at the time may tell of some: it stands under What next");
     put(lines, "Bone lost", bone, lost);
     put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
     if (has_pieces(history, RLV_CHANGE_DETACHED, which))

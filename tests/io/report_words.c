@@ -48,6 +48,20 @@ Test(report_words, bone_that_was_not_lost_is_told_with_what_could_lie_below_the_
     cr_expect_not(lines.line[0].alarm);
 }
 
+Test(report_words, where_no_bone_lost_was_found_the_notes_are_pointed_at)
+{
+    for (size_t i = 0; i < life.history.stage_count; i++)
+        life.stage[i].note = NULL;
+    life.step[0].change.region_count = 0;
+    life.step[0].change.total[RLV_CHANGE_BONE].regions = 0;
+    report_lines lines = report_summary(&life.history);
+    cr_expect_not(lines.line[0].alarm, "%s", lines.line[0].words.text);
+    cr_expect_null(strstr(line(&lines, "Bone lost"), "What next"));
+    life.stage[2].note = (char*)"one scute lost a corner";
+    lines = report_summary(&life.history);
+    SAYS(lines, "Bone lost", ". What was written down at the time may tell of some: it stands under What next");
+}
+
 Test(report_words, elements_in_the_spoil_stand_beside_bone_lost_and_count_as_matrix)
 {
     rlv_element_record element[] = {

@@ -69,6 +69,11 @@ Test(demo_rejoin, the_slab_goes_back_as_its_truth_has_it, .init = program_enter,
 #endif
     cr_assert_eq(program_shell("%s --out demo --size 120000 > demo.log 2>&1", RLV_MAKE_DEMO), 0);
     cr_assert_eq(program_shell("%s rejoin demo 'slab A' --json > told.json", RLV_PROGRAM), 0);
+    cr_assert_eq(
+        program_shell("%s rejoin demo 'slab A' > told.txt && grep -q 'half of the joint stands more than' told.txt && "
+                      "grep -q 'to be held until that does' told.txt",
+                      RLV_PROGRAM),
+        0, "an open joint is not told as one that a film closes, or that carries");
     json_t *told = json_load_file("told.json", 0, NULL), *truth = json_load_file("demo/truth.json", 0, NULL);
     cr_assert(told != NULL && truth != NULL);
     cr_expect_str_neq(told_text(told, "verdict"), "none");
