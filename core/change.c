@@ -27,7 +27,8 @@ typedef struct work
 {
     const rlv_mesh *before, *after;
     const rlv_change_options* options;
-    rlv_tree *before_tree, *after_tree;
+    rlv_tree* own_tree[2]; ///< of both, where none was lent
+    const rlv_tree *before_tree, *after_tree;
     rlv_sampling before_sampling, after_sampling;
     rlv_depths before_depths, after_depths;
     rlv_regions regions;
@@ -44,8 +45,8 @@ typedef struct work
 
 static void free_work(work* w)
 {
-    rlv_tree_free(w->before_tree);
-    rlv_tree_free(w->after_tree);
+    rlv_tree_free(w->own_tree[0]);
+    rlv_tree_free(w->own_tree[1]);
     rlv_sampling_free(&w->before_sampling);
     rlv_sampling_free(&w->after_sampling);
     rlv_depths_free(&w->before_depths);
@@ -142,6 +143,7 @@ static rlv_status align_again(work* w, rlv_alignment* alignment, rlv_error* erro
                                            .start = &w->pose,
                                            .before_left_out = before,
                                            .after_left_out = after,
+                                           .after_tree = w->after_tree,
                                            .seed = w->options->seed};
         status = align_with(w, alignment, &options, error);
     }
@@ -154,6 +156,7 @@ static rlv_status align_first(work* w, rlv_alignment* alignment, rlv_error* erro
 {
     const rlv_align_options options = {.scale_sd = relative_scale_sd(w->options),
                                        .start = w->options->start,
+                                       .after_tree = w->after_tree,
                                        .seed = w->options->seed,
                                        .progress = w->options->progress};
     return align_with(w, alignment, &options, error);
@@ -223,10 +226,11 @@ static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
     return status;
 }
 
-static rlv_status index_stage(rlv_tree** tree, rlv_sampling* sampling, const rlv_mesh* mesh, const uint8_t* part,
-                              size_t queries, rlv_error* error)
+static rlv_status index_stage(rlv_tree** own, const rlv_tree** tree, rlv_sampling* sampling, const rlv_mesh* mesh,
+                              const uint8_t* part, size_t queries, rlv_error* error)
 {
-    const rlv_status status = rlv_tree_build_for(tree, mesh, queries, error);
+    const rlv_status status = *tree == NULL ? rlv_tree_build_for(own, mesh, queries, error) : RLV_DONE;
+    *tree = *tree == NULL ? *own : *tree;
     return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, part, RLV_CHANGE_MOST_SAMPLES, error) : status;
 }
 
@@ -234,16 +238,18 @@ static rlv_status index_stage(rlv_tree** tree, rlv_sampling* sampling, const rlv
 static rlv_status index_stages(work* w, rlv_error* error)
 {
     const rlv_mesh* mesh[2] = {w->before, w->after};
-    rlv_tree** tree[2] = {&w->before_tree, &w->after_tree};
+    const rlv_tree** tree[2] = {&w->before_tree, &w->after_tree};
     rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
     const uint8_t* part[2] = {w->options->before_part, w->options->after_part};
     const size_t queries = (size_t)RLV_CHANGE_MOST_SAMPLES * (size_t)(w->options->aligned ? 1 : ALIGNING);
     rlv_error own[2] = {0};
     rlv_status status[2];
     rlv_tell(&w->options->progress, "index", 0.0);
+    w->before_tree = w->options->before_tree;
+    w->after_tree = w->options->after_tree;
 #pragma omp parallel for schedule(static, 1)
     for (int k = 0; k < 2; k++)
-        status[k] = index_stage(tree[k], sampling[k], mesh[k], part[k], queries, own + k);
+        status[k] = index_stage(w->own_tree + k, tree[k], sampling[k], mesh[k], part[k], queries, own + k);
     return rlv_first_failure(2, status, own, error);
 }
 

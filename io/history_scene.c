@@ -75,7 +75,7 @@ static rlv_status set_of_former_bone(uint8_t** in, history_scene* scene, const u
             query[3 * i + 1] = (float)middle.y;
             query[3 * i + 2] = (float)middle.z;
         }
-        rlv_tree_nearest(scene->before_tree, mesh->triangle_count, query, INFINITY, nearest);
+        rlv_tree_nearest(scene->before->tree, mesh->triangle_count, query, INFINITY, nearest);
         for (size_t i = 0; i < mesh->triangle_count; i++)
         {
             uint16_t label = scene->depth.label[i];
@@ -351,11 +351,9 @@ rlv_status history_scene_make(history_scene* scene, const rlv_history* history, 
     if (status != RLV_DONE)
         return status;
     rlv_pose_move_mesh(&step->change.alignment.pose, &scene->moved);
-    status = rlv_tree_build(&scene->before_tree, &scene->before->given.mesh, error);
+    status = rlv_tree_build(&scene->after_tree, &scene->moved, error);
     if (status == RLV_DONE)
-        status = rlv_tree_build(&scene->after_tree, &scene->moved, error);
-    if (status == RLV_DONE)
-        status = depth_overlay_make(&scene->depth, &step->change, &scene->before->given.mesh, scene->before_tree,
+        status = depth_overlay_make(&scene->depth, &step->change, &scene->before->given.mesh, scene->before->tree,
                                     &scene->moved, end_mm, error);
     if (status == RLV_DONE)
         status = outline_before(scene, history, &bone, error);
@@ -367,7 +365,6 @@ rlv_status history_scene_make(history_scene* scene, const rlv_history* history, 
 void history_scene_free(history_scene* scene)
 {
     rlv_mesh_free(&scene->moved);
-    rlv_tree_free(scene->before_tree);
     rlv_tree_free(scene->after_tree);
     depth_overlay_free(&scene->depth);
     for (size_t i = 0; i < scene->set_count; i++)
@@ -383,7 +380,7 @@ void history_scene_free(history_scene* scene)
 rlv_panel_surface history_scene_before(const history_scene* scene)
 {
     return (rlv_panel_surface){.mesh = &scene->before->given.mesh,
-                               .tree = scene->before_tree,
+                               .tree = scene->before->tree,
                                .outline_count = scene->before_lines,
                                .outline = scene->before_line};
 }

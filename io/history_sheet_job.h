@@ -76,7 +76,7 @@ rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* captio
 typedef struct stage_look
 {
     rlv_mesh moved; ///< in the frame of the sheet; empty where the stage's own mesh serves
-    rlv_tree* tree;
+    rlv_tree* tree; ///< of that
     uint8_t* bone;
     rlv_panel_outline outline;
     char date[200];
