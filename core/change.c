@@ -30,6 +30,7 @@ typedef struct work
     rlv_tree* own_tree[2]; ///< of both, where none was lent
     const rlv_tree *before_tree, *after_tree;
     rlv_sampling before_sampling, after_sampling;
+    rlv_nearest* known[2]; ///< one a sample of either: its nearest point on the other, as it was found last
     rlv_depths before_depths, after_depths;
     rlv_regions regions;
     rlv_pose pose;
@@ -49,6 +50,8 @@ static void free_work(work* w)
     rlv_tree_free(w->own_tree[1]);
     rlv_sampling_free(&w->before_sampling);
     rlv_sampling_free(&w->after_sampling);
+    free(w->known[0]);
+    free(w->known[1]);
     rlv_depths_free(&w->before_depths);
     rlv_depths_free(&w->after_depths);
     rlv_regions_free(&w->regions);
@@ -111,8 +114,8 @@ static rlv_status find_regions(work* w, rlv_error* error)
     rlv_depths_free(&w->before_depths);
     rlv_depths_free(&w->after_depths);
     rlv_regions_free(&w->regions);
-    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling},
-                    after = {w->after, w->after_tree, &w->after_sampling};
+    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling, w->known[0]},
+                    after = {w->after, w->after_tree, &w->after_sampling, w->known[1]};
     rlv_status status = rlv_depths_measure(&w->before_depths, &w->after_depths, before, after, &w->pose, error);
     if (status == RLV_DONE)
         status = rlv_regions_find(&w->regions, &w->before_depths, &w->before_sampling, &w->after_depths,
@@ -226,30 +229,33 @@ static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
     return status;
 }
 
-static rlv_status index_stage(rlv_tree** own, const rlv_tree** tree, rlv_sampling* sampling, const rlv_mesh* mesh,
-                              const uint8_t* part, size_t queries, rlv_error* error)
+static rlv_status index_stage(work* w, int k, rlv_error* error)
 {
-    const rlv_status status = *tree == NULL ? rlv_tree_build_for(own, mesh, queries, error) : RLV_DONE;
-    *tree = *tree == NULL ? *own : *tree;
-    return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, part, RLV_CHANGE_MOST_SAMPLES, error) : status;
+    const rlv_mesh* mesh = k == 0 ? w->before : w->after;
+    const rlv_tree* lent = k == 0 ? w->options->before_tree : w->options->after_tree;
+    rlv_sampling* sampling = k == 0 ? &w->before_sampling : &w->after_sampling;
+    const size_t queries = (size_t)RLV_CHANGE_MOST_SAMPLES * (size_t)(w->options->aligned ? 1 : ALIGNING);
+    rlv_status status = lent == NULL ? rlv_tree_build_for(&w->own_tree[k], mesh, queries, error) : RLV_DONE;
+    *(k == 0 ? &w->before_tree : &w->after_tree) = lent != NULL ? lent : w->own_tree[k];
+    if (status == RLV_DONE)
+        status = rlv_sampling_take(sampling, mesh, k == 0 ? w->options->before_part : w->options->after_part,
+                                   RLV_CHANGE_MOST_SAMPLES, error);
+    if (status == RLV_DONE && (w->known[k] = rlv_reserve(sampling->count, sizeof *w->known[k], error)) == NULL)
+        status = RLV_SYSTEM;
+    for (size_t i = 0; status == RLV_DONE && i < sampling->count; i++)
+        w->known[k][i].triangle = RLV_TREE_NONE;
+    return status;
 }
 
 /// Both stages side by side: half of an index is built on one thread whatever is done.
 static rlv_status index_stages(work* w, rlv_error* error)
 {
-    const rlv_mesh* mesh[2] = {w->before, w->after};
-    const rlv_tree** tree[2] = {&w->before_tree, &w->after_tree};
-    rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
-    const uint8_t* part[2] = {w->options->before_part, w->options->after_part};
-    const size_t queries = (size_t)RLV_CHANGE_MOST_SAMPLES * (size_t)(w->options->aligned ? 1 : ALIGNING);
     rlv_error own[2] = {0};
     rlv_status status[2];
     rlv_tell(&w->options->progress, "index", 0.0);
-    w->before_tree = w->options->before_tree;
-    w->after_tree = w->options->after_tree;
 #pragma omp parallel for schedule(static, 1)
     for (int k = 0; k < 2; k++)
-        status[k] = index_stage(w->own_tree + k, tree[k], sampling[k], mesh[k], part[k], queries, own + k);
+        status[k] = index_stage(w, k, own + k);
     return rlv_first_failure(2, status, own, error);
 }
 
@@ -1201,8 +1207,8 @@ static bool is_whole(const work* w, size_t region)
 static rlv_status tell_areas(rlv_change* change, const work* w, rlv_error* error)
 {
     const size_t count = change->region_count;
-    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling},
-                    after = {w->after, w->after_tree, &w->after_sampling};
+    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling, NULL},
+                    after = {w->after, w->after_tree, &w->after_sampling, NULL};
     spot* along = rlv_reserve(count, sizeof *along, error);
     misfit_there* misfit = rlv_reserve(count, sizeof *misfit, error);
     rlv_rim* rim = rlv_reserve(count, sizeof *rim, error);
