@@ -45,7 +45,7 @@ typedef struct alignment_work
     const rlv_mesh *before, *after;
     const rlv_align_options* options;
     rlv_samples before_samples, after_samples;
-    rlv_tree* after_tree;
+    rlv_tree* own_tree; ///< of AFTER, where none was lent
     rlv_distance_field field;
     rlv_refine refine;
     rlv_search search;
@@ -56,7 +56,7 @@ typedef struct alignment_work
 static void work_free(alignment_work* w)
 {
     rlv_distance_field_free(&w->field);
-    rlv_tree_free(w->after_tree);
+    rlv_tree_free(w->own_tree);
     rlv_samples_free(&w->before_samples);
     rlv_samples_free(&w->after_samples);
 }
@@ -185,15 +185,15 @@ static rlv_status search_all(alignment_work* w, const rlv_tree* before_tree, rlv
     if (status == RLV_DONE)
         status = rlv_distance_field_build(&w->field, &w->before_samples, w->before_samples.imbalance > open_imbalance,
                                           error);
-    if (status == RLV_DONE)
-        status = rlv_tree_build(&w->after_tree, w->after, error);
+    if (status == RLV_DONE && options->after_tree == NULL)
+        status = rlv_tree_build(&w->own_tree, w->after, error);
     if (status != RLV_DONE)
         return status;
     rlv_candidate candidate[RLV_CANDIDATES];
     w->search = (rlv_search){.before = &w->before_samples,
                              .before_tree = before_tree,
                              .after = &w->after_samples,
-                             .after_tree = w->after_tree,
+                             .after_tree = options->after_tree != NULL ? options->after_tree : w->own_tree,
                              .field = &w->field};
     size_t count = 0;
     status = rlv_search_poses(&w->search, candidate, &count, &options->progress, error);

@@ -22,6 +22,7 @@ typedef struct rlv_align_options
     const uint8_t*
         before_left_out; ///< one a triangle of BEFORE: 1 where the surface is known to have changed; may be NULL
     const uint8_t* after_left_out; ///< the same for AFTER; may be NULL
+    const rlv_tree* after_tree;    ///< AFTER's tree; NULL: a search builds one
     uint64_t seed;                 ///< of the sampling; the same seed gives the same bytes
     rlv_progress progress;
 } rlv_align_options;

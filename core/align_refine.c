@@ -19,7 +19,7 @@ typedef struct work
     size_t stride;
     const uint8_t* mask;  ///< one a sample: 0 where a patch is left out; NULL: none is
     float* query_mm;      ///< 3 * count
-    rlv_nearest* nearest; ///< count
+    rlv_nearest* nearest; ///< count, as the last round found them
     rlv_vec3* at;         ///< count, samples carried by the pose
     rlv_vec3* own;        ///< count, AFTER's normals carried by the pose
     rlv_vec3* foot;       ///< count, BEFORE's normals at the foot points
@@ -50,10 +50,14 @@ static rlv_status work_reserve(work* w, size_t samples, size_t stride, rlv_error
     w->foot = w->own != NULL ? rlv_reserve(w->count, sizeof *w->foot, error) : NULL;
     w->residual_mm = w->foot != NULL ? rlv_reserve(w->count, sizeof *w->residual_mm, error) : NULL;
     w->weight = w->residual_mm != NULL ? rlv_reserve(w->count, sizeof *w->weight, error) : NULL;
-    if (w->weight != NULL)
-        return RLV_DONE;
-    work_free(w);
-    return RLV_SYSTEM;
+    if (w->weight == NULL)
+    {
+        work_free(w);
+        return RLV_SYSTEM;
+    }
+    for (size_t i = 0; i < w->count; i++)
+        w->nearest[i].triangle = RLV_TREE_NONE;
+    return RLV_DONE;
 }
 
 static rlv_vec3 facet_normal(const rlv_mesh* mesh, size_t triangle)
@@ -96,7 +100,7 @@ static void measure(work* w, const rlv_refine* refine, const rlv_pose* pose, dou
         w->query_mm[3 * i + 1] = (float)w->at[i].y;
         w->query_mm[3 * i + 2] = (float)w->at[i].z;
     }
-    rlv_tree_nearest(refine->tree, w->count, w->query_mm, (float)limit_mm, w->nearest);
+    rlv_tree_nearest_again(refine->tree, w->count, w->query_mm, (float)limit_mm, w->nearest);
 #pragma omp parallel for schedule(static)
     for (size_t i = 0; i < w->count; i++)
         w->residual_mm[i] = w->mask != NULL && w->mask[i * w->stride] == 0 ? NAN : residual_of(w, refine, i, sd_mm);

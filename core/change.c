@@ -27,8 +27,10 @@ typedef struct work
 {
     const rlv_mesh *before, *after;
     const rlv_change_options* options;
-    rlv_tree *before_tree, *after_tree;
+    rlv_tree* own_tree[2]; ///< of both, where none was lent
+    const rlv_tree *before_tree, *after_tree;
     rlv_sampling before_sampling, after_sampling;
+    rlv_nearest* known[2]; ///< one a sample of either: its nearest point on the other, as it was found last
     rlv_depths before_depths, after_depths;
     rlv_regions regions;
     rlv_pose pose;
@@ -44,10 +46,12 @@ typedef struct work
 
 static void free_work(work* w)
 {
-    rlv_tree_free(w->before_tree);
-    rlv_tree_free(w->after_tree);
+    rlv_tree_free(w->own_tree[0]);
+    rlv_tree_free(w->own_tree[1]);
     rlv_sampling_free(&w->before_sampling);
     rlv_sampling_free(&w->after_sampling);
+    free(w->known[0]);
+    free(w->known[1]);
     rlv_depths_free(&w->before_depths);
     rlv_depths_free(&w->after_depths);
     rlv_regions_free(&w->regions);
@@ -110,8 +114,8 @@ static rlv_status find_regions(work* w, rlv_error* error)
     rlv_depths_free(&w->before_depths);
     rlv_depths_free(&w->after_depths);
     rlv_regions_free(&w->regions);
-    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling},
-                    after = {w->after, w->after_tree, &w->after_sampling};
+    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling, w->known[0]},
+                    after = {w->after, w->after_tree, &w->after_sampling, w->known[1]};
     rlv_status status = rlv_depths_measure(&w->before_depths, &w->after_depths, before, after, &w->pose, error);
     if (status == RLV_DONE)
         status = rlv_regions_find(&w->regions, &w->before_depths, &w->before_sampling, &w->after_depths,
@@ -142,6 +146,7 @@ static rlv_status align_again(work* w, rlv_alignment* alignment, rlv_error* erro
                                            .start = &w->pose,
                                            .before_left_out = before,
                                            .after_left_out = after,
+                                           .after_tree = w->after_tree,
                                            .seed = w->options->seed};
         status = align_with(w, alignment, &options, error);
     }
@@ -154,6 +159,7 @@ static rlv_status align_first(work* w, rlv_alignment* alignment, rlv_error* erro
 {
     const rlv_align_options options = {.scale_sd = relative_scale_sd(w->options),
                                        .start = w->options->start,
+                                       .after_tree = w->after_tree,
                                        .seed = w->options->seed,
                                        .progress = w->options->progress};
     return align_with(w, alignment, &options, error);
@@ -223,27 +229,33 @@ static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
     return status;
 }
 
-static rlv_status index_stage(rlv_tree** tree, rlv_sampling* sampling, const rlv_mesh* mesh, const uint8_t* part,
-                              size_t queries, rlv_error* error)
+static rlv_status index_stage(work* w, int k, rlv_error* error)
 {
-    const rlv_status status = rlv_tree_build_for(tree, mesh, queries, error);
-    return status == RLV_DONE ? rlv_sampling_take(sampling, mesh, part, RLV_CHANGE_MOST_SAMPLES, error) : status;
+    const rlv_mesh* mesh = k == 0 ? w->before : w->after;
+    const rlv_tree* lent = k == 0 ? w->options->before_tree : w->options->after_tree;
+    rlv_sampling* sampling = k == 0 ? &w->before_sampling : &w->after_sampling;
+    const size_t queries = (size_t)RLV_CHANGE_MOST_SAMPLES * (size_t)(w->options->aligned ? 1 : ALIGNING);
+    rlv_status status = lent == NULL ? rlv_tree_build_for(&w->own_tree[k], mesh, queries, error) : RLV_DONE;
+    *(k == 0 ? &w->before_tree : &w->after_tree) = lent != NULL ? lent : w->own_tree[k];
+    if (status == RLV_DONE)
+        status = rlv_sampling_take(sampling, mesh, k == 0 ? w->options->before_part : w->options->after_part,
+                                   RLV_CHANGE_MOST_SAMPLES, error);
+    if (status == RLV_DONE && (w->known[k] = rlv_reserve(sampling->count, sizeof *w->known[k], error)) == NULL)
+        status = RLV_SYSTEM;
+    for (size_t i = 0; status == RLV_DONE && i < sampling->count; i++)
+        w->known[k][i].triangle = RLV_TREE_NONE;
+    return status;
 }
 
 /// Both stages side by side: half of an index is built on one thread whatever is done.
 static rlv_status index_stages(work* w, rlv_error* error)
 {
-    const rlv_mesh* mesh[2] = {w->before, w->after};
-    rlv_tree** tree[2] = {&w->before_tree, &w->after_tree};
-    rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
-    const uint8_t* part[2] = {w->options->before_part, w->options->after_part};
-    const size_t queries = (size_t)RLV_CHANGE_MOST_SAMPLES * (size_t)(w->options->aligned ? 1 : ALIGNING);
     rlv_error own[2] = {0};
     rlv_status status[2];
     rlv_tell(&w->options->progress, "index", 0.0);
 #pragma omp parallel for schedule(static, 1)
     for (int k = 0; k < 2; k++)
-        status[k] = index_stage(tree[k], sampling[k], mesh[k], part[k], queries, own + k);
+        status[k] = index_stage(w, k, own + k);
     return rlv_first_failure(2, status, own, error);
 }
 
@@ -1195,8 +1207,8 @@ static bool is_whole(const work* w, size_t region)
 static rlv_status tell_areas(rlv_change* change, const work* w, rlv_error* error)
 {
     const size_t count = change->region_count;
-    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling},
-                    after = {w->after, w->after_tree, &w->after_sampling};
+    const rlv_stage before = {w->before, w->before_tree, &w->before_sampling, NULL},
+                    after = {w->after, w->after_tree, &w->after_sampling, NULL};
     spot* along = rlv_reserve(count, sizeof *along, error);
     misfit_there* misfit = rlv_reserve(count, sizeof *misfit, error);
     rlv_rim* rim = rlv_reserve(count, sizeof *rim, error);

@@ -78,6 +78,8 @@ typedef struct rlv_change_options
     const uint8_t* before_part; ///< one a triangle of BEFORE, below RLV_PART_COUNT: bone, and pieces that came off; may
                                 ///< be NULL
     const uint8_t* after_part;  ///< one a triangle of AFTER: pieces that are back; may be NULL
+    const rlv_tree* before_tree; ///< BEFORE's tree; NULL: one is built
+    const rlv_tree* after_tree;  ///< and AFTER's
     uint64_t seed;
     rlv_progress progress;
 } rlv_change_options;

@@ -25,12 +25,20 @@ static uint64_t key_of(const float point_mm[3], uint8_t tag, double per_mm)
     return key;
 }
 
+enum
+{
+    RUN_BITS =
+        2, // of the last axis: so many neighbours stand side by side in the table, for they are asked of together
+};
+
 static size_t place_of(const rlv_cubes* cells, uint64_t key)
 {
-    key ^= key >> 31; // a mixer with odd constants: neighbouring cells must not share a run of the table
+    const uint64_t within = key & ((1u << RUN_BITS) - 1u);
+    key >>= RUN_BITS;
+    key ^= key >> 31; // a mixer with odd constants: other neighbours must not share a run of the table
     key *= 0x9e3779b97f4a7c15u;
     key ^= key >> 29;
-    return (size_t)key & cells->table_mask;
+    return (size_t)(key << RUN_BITS | within) & cells->table_mask;
 }
 
 /// The number of the cell with `key`; a free place in the table where there is none.

@@ -192,18 +192,24 @@ static rlv_status look_over(rlv_depths* depths, rlv_stage here, rlv_stage there,
 /// What one side is measured with: one of each a sample.
 typedef struct workroom
 {
-    float* query; ///< 3: where it lies in the other stage
-    rlv_nearest* nearest;
-    uint32_t* far; ///< samples whose side a ray must tell
-    float* far_mm; ///< the size of their depth, by sample
+    float* query;                       ///< 3: where it lies in the other stage
+    rlv_nearest *nearest, *own_nearest; ///< the latter where nobody keeps it
+    uint32_t* far;                      ///< samples whose side a ray must tell
+    float* far_mm;                      ///< the size of their depth, by sample
     rlv_ray* ray;
     rlv_hit* hit;
 } workroom;
 
-static rlv_status reserve_room(workroom* room, size_t count, rlv_error* error)
+static rlv_status reserve_room(workroom* room, rlv_nearest* known, size_t count, rlv_error* error)
 {
-    const bool held = (room->query = rlv_reserve(3 * count, sizeof *room->query, error)) != NULL &&
-                      (room->nearest = rlv_reserve(count, sizeof *room->nearest, error)) != NULL &&
+    if (known == NULL)
+    {
+        known = room->own_nearest = rlv_reserve(count, sizeof *known, error);
+        for (size_t i = 0; known != NULL && i < count; i++)
+            known[i].triangle = RLV_TREE_NONE;
+    }
+    room->nearest = known;
+    const bool held = known != NULL && (room->query = rlv_reserve(3 * count, sizeof *room->query, error)) != NULL &&
                       (room->far = rlv_reserve(count, sizeof *room->far, error)) != NULL &&
                       (room->far_mm = rlv_reserve(count, sizeof *room->far_mm, error)) != NULL &&
                       (room->ray = rlv_reserve(count, sizeof *room->ray, error)) != NULL &&
@@ -214,7 +220,7 @@ static rlv_status reserve_room(workroom* room, size_t count, rlv_error* error)
 static void free_room(workroom* room)
 {
     free(room->query);
-    free(room->nearest);
+    free(room->own_nearest);
     free(room->far);
     free(room->far_mm);
     free(room->ray);
@@ -248,7 +254,7 @@ static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage the
     workroom room = {0};
     rlv_status status = reserve_depths(depths, count, error);
     if (status == RLV_DONE)
-        status = reserve_room(&room, count, error);
+        status = reserve_room(&room, here.known, count, error);
     if (status != RLV_DONE)
         goto end;
 #pragma omp parallel for schedule(static)
@@ -259,7 +265,7 @@ static rlv_status measure_side(rlv_depths* depths, rlv_stage here, rlv_stage the
         put(depths->position_mm + 3 * i, rlv_pose_apply(into, at));
         put(depths->normal + 3 * i, rlv_mat3_apply(into->rotation, rlv_vec3_from(here.sampling->normal + 3 * i)));
     }
-    rlv_tree_nearest(there.tree, count, room.query, INFINITY, room.nearest);
+    rlv_tree_nearest_again(there.tree, count, room.query, INFINITY, room.nearest);
 #pragma omp parallel for schedule(static)
     for (size_t i = 0; i < count; i++)
     {

@@ -43,6 +43,8 @@ typedef struct rlv_stage
     const rlv_mesh* mesh;
     const rlv_tree* tree;
     const rlv_sampling* sampling;
+    rlv_nearest* known; ///< one a sample: the other stage's nearest point as it was found last (RLV_TREE_NONE: never),
+                        ///< where the new one is left; NULL: it is not kept
 } rlv_stage;
 
 /// Measure the depths at BEFORE's samples and at AFTER's, where `pose` carries AFTER into BEFORE's frame; both `depths`

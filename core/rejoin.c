@@ -12,10 +12,9 @@ enum
     PLACES = 3, // without a stage from before, that are tried with care
 };
 
-static const size_t most_samples = 60000;   ///< of either part
-static const size_t most_queries = 2000000; ///< of an index, about: some tens for each sample
-static const double open_mm = 2.0;          ///< misfit of faces that stood open in the rock, about
-static const double far_more = 1.5;         ///< times what they touch over elsewhere
+static const size_t most_samples = 60000; ///< of either part
+static const double open_mm = 2.0;        ///< misfit of faces that stood open in the rock, about
+static const double far_more = 1.5;       ///< times what they touch over elsewhere
 /// Faces that press over a greater share of the joint have fallen into one another. By chance a width lies so low in
 /// one of 740 places, and stuck grains add to that: simulated breaks press over 0.3 % at most; a slab that is worn all
 /// over, closed by its faces alone, over 4 %.
@@ -110,7 +109,7 @@ static rlv_status begin(rlv_joining* w, const rlv_rejoin_input* input, rlv_error
         if (w->mesh[k] == NULL)
             continue;
         rlv_tell(&input->progress, "indexing", k / 3.0);
-        status = rlv_tree_build_for(&w->tree[k], w->mesh[k], most_queries, error);
+        status = rlv_tree_build_for(&w->tree[k], w->mesh[k], RLV_JOIN_QUERIES, error);
         if (status == RLV_DONE && k != RLV_JOIN_BEFORE)
             status = begin_part(w, k, given[k], error);
     }
@@ -522,8 +521,25 @@ rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input,
         status = tell_all(rejoin, &w, error);
     if (status == RLV_DONE)
         status = judge(rejoin, error);
+    if (status == RLV_DONE && input->after != NULL)
+        status = rlv_joining_back(rejoin, &w, error);
     rlv_tell(&input->progress, "measuring", 1.0);
     joining_free(&w);
+    return status;
+}
+
+rlv_status rlv_joining_gap_at(rlv_rejoin_gap* gap, rlv_joining* w, const rlv_pose* place, rlv_error* error)
+{
+    rlv_gap_widths widths = {0};
+    w->in_stage = false;
+    w->noise_mm = RLV_JOIN_NOISE_MM;
+    w->found = rlv_joining_local(place, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
+    rlv_status status = rlv_joining_faces(w, error);
+    if (status == RLV_DONE)
+        status = rlv_gap_measure(&widths, w->part, &w->found, w->joint_normal, error);
+    if (status == RLV_DONE)
+        status = rlv_gap_tell(gap, &widths, w->part, &w->found, w->joint_normal, w->noise_mm, false, error);
+    rlv_gap_widths_free(&widths);
     return status;
 }
 
@@ -534,16 +550,9 @@ rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input,
     parts.before = NULL;
     *gap = (rlv_rejoin_gap){0};
     rlv_joining w = {0};
-    rlv_gap_widths widths = {0};
     rlv_status status = begin(&w, &parts, error);
-    w.found = rlv_joining_local(place, input->piece->origin_mm, input->block->origin_mm);
     if (status == RLV_DONE)
-        status = rlv_joining_faces(&w, error);
-    if (status == RLV_DONE)
-        status = rlv_gap_measure(&widths, w.part, &w.found, w.joint_normal, error);
-    if (status == RLV_DONE)
-        status = rlv_gap_tell(gap, &widths, w.part, &w.found, w.joint_normal, w.noise_mm, false, error);
-    rlv_gap_widths_free(&widths);
+        status = rlv_joining_gap_at(gap, &w, place, error);
     joining_free(&w);
     return status;
 }

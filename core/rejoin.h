@@ -48,6 +48,7 @@ typedef struct rlv_rejoin_input
     const rlv_mesh* block;
     const rlv_mesh* piece;
     const rlv_mesh* before;         ///< the stage from before the two were apart; NULL where there is none
+    const rlv_mesh* after;          ///< a stage at which the piece is back, in the block's frame; NULL: there is none
     const uint8_t* before_left_out; ///< one a triangle of `before`: 1 where it is no part of either; may be NULL
     const uint8_t* block_face;      ///< one a triangle: 1 on the fracture face, where a person outlined it; may be NULL
     const uint8_t* piece_face;      ///< the same of the piece
@@ -131,6 +132,10 @@ typedef struct rlv_rejoin
     rlv_vec3 approach;     ///< the freest one: the piece moves this way
     double approach_deg;   ///< half the angle of the widest cone about it that is free
     double approach_share; ///< share of all directions that are free
+
+    bool back_known; ///< the piece was found on the stage at which it is back
+    rlv_pose back;   ///< carries it into the block's frame, to where it lies there
+    rlv_rejoin_gap gap_back;
 } rlv_rejoin;
 
 /// What is measured with.
@@ -151,7 +156,8 @@ typedef struct rlv_rejoin
 #define RLV_REJOIN_LOOSE_DEG 0.5
 
 /// Measure how the piece goes back. RLV_IMPOSSIBLE where it does not fit (verdict RLV_REJOIN_NONE; the rest of `rejoin`
-/// is of the best that was found), or where no place can be tried. Free with rlv_rejoin_free, which is safe after a
+/// is of the best that was found), or where no place can be tried. A piece that is not found where it is back is no
+/// failure. Free with rlv_rejoin_free, which is safe after a
 /// failure.
 rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input, rlv_error* error);
 void rlv_rejoin_free(rlv_rejoin* rejoin);

@@ -16,8 +16,9 @@ enum
     RLV_JOIN_PIECE,
 };
 
-#define RLV_JOIN_START_MM 0.6 ///< misfit of two surfaces that were aligned, at most
-#define RLV_JOIN_NOISE_MM 0.2 ///< sd of a residual to begin with
+#define RLV_JOIN_START_MM 0.6    ///< misfit of two surfaces that were aligned, at most
+#define RLV_JOIN_NOISE_MM 0.2    ///< sd of a residual to begin with
+#define RLV_JOIN_QUERIES 2000000 ///< of an index, about: some tens for each sample
 
 /// All that one measurement holds on the way. Poses are from local to local coordinates.
 typedef struct rlv_joining
@@ -76,5 +77,13 @@ rlv_status rlv_joining_search(rlv_pose* pose, size_t most, size_t* count, const 
 /// piece where `closed` says.
 rlv_status rlv_joining_steps(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error);
 rlv_status rlv_joining_approach(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error);
+
+/// The gap with the piece in a place that is known, which takes the place of all that was known of the joint: as
+/// rlv_rejoin_gap_at.
+rlv_status rlv_joining_gap_at(rlv_rejoin_gap* gap, rlv_joining* w, const rlv_pose* place, rlv_error* error);
+
+/// Where the piece lies since it is back, and the gap there; not known where it is not found. The joint that was closed
+/// is told by then.
+rlv_status rlv_joining_back(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error);
 
 #endif

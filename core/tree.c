@@ -43,13 +43,26 @@ static size_t block_size(size_t count, size_t block)
     return left < TREE_BLOCK ? left : TREE_BLOCK;
 }
 
-void rlv_tree_nearest(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm, rlv_nearest* nearest)
+static void find_nearest(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm, bool again,
+                         rlv_nearest* nearest)
 {
     const tree_walks* walk = walks();
     size_t blocks = block_count(count);
 #pragma omp parallel for schedule(dynamic) if (blocks > 1)
     for (size_t b = 0; b < blocks; b++)
-        walk->nearest(tree, block_size(count, b), query_mm + 3 * b * TREE_BLOCK, limit_mm, nearest + b * TREE_BLOCK);
+        walk->nearest(tree, block_size(count, b), query_mm + 3 * b * TREE_BLOCK, limit_mm, again,
+                      nearest + b * TREE_BLOCK);
+}
+
+void rlv_tree_nearest(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm, rlv_nearest* nearest)
+{
+    find_nearest(tree, count, query_mm, limit_mm, false, nearest);
+}
+
+void rlv_tree_nearest_again(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm,
+                            rlv_nearest* nearest)
+{
+    find_nearest(tree, count, query_mm, limit_mm, true, nearest);
 }
 
 void rlv_tree_rays(const rlv_tree* tree, size_t count, const rlv_ray* ray, rlv_hit* hit)

@@ -47,6 +47,11 @@ typedef struct rlv_nearest
 /// nothing.
 void rlv_tree_nearest(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm, rlv_nearest* nearest);
 
+/// The same answers for queries that were asked before and have moved since by little: `nearest` holds what each was
+/// told last (of this tree; RLV_TREE_NONE: nothing), so that no search goes farther than to that point.
+void rlv_tree_nearest_again(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm,
+                            rlv_nearest* nearest);
+
 typedef struct rlv_ray
 {
     float origin_mm[3];

@@ -51,7 +51,8 @@ static inline const float* tree_leaf_at(const rlv_tree* tree, uint32_t leaf)
 /// The walks over a block of queries, built once for each instruction set.
 typedef struct tree_walks
 {
-    void (*nearest)(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm, rlv_nearest* nearest);
+    void (*nearest)(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm, bool again,
+                    rlv_nearest* nearest);
     void (*rays)(const rlv_tree* tree, size_t count, const rlv_ray* ray, rlv_hit* hit);
     void (*blocked)(const rlv_tree* tree, size_t count, const rlv_ray* ray, bool* blocked);
 } tree_walks;

@@ -260,7 +260,21 @@ static void nearest_tell(const rlv_tree* tree, const near_walk* walk, const floa
     nearest->triangle = walk->triangle;
 }
 
-static void nearest_block(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm,
+/// A squared distance that the nearest point surely lies within: that of the point told last, and what rounding may
+/// have put that off the surface by.
+static inline float bound_squared(const rlv_nearest* last, const float* q)
+{
+    float squared = 0.0f, greatest = 0.0f;
+    for (int k = 0; k < 3; k++)
+    {
+        squared += (q[k] - last->point_mm[k]) * (q[k] - last->point_mm[k]);
+        greatest = fmaxf(greatest, fmaxf(fabsf(q[k]), fabsf(last->point_mm[k])));
+    }
+    const float far = sqrtf(squared) * (1.0f + 16.0f * FLT_EPSILON) + 16.0f * FLT_EPSILON * greatest;
+    return far * far;
+}
+
+static void nearest_block(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm, bool again,
                           rlv_nearest* nearest)
 {
     float limit = fminf(limit_mm * limit_mm, FLT_MAX);
@@ -269,9 +283,13 @@ static void nearest_block(const rlv_tree* tree, size_t count, const float* query
     {
         const float* q = query_mm + 3 * i;
         near_walk walk = {lanes3_of(q[0], q[1], q[2]), limit, RLV_TREE_NONE, TREE_EMPTY, 0};
-        if (seed != TREE_EMPTY)
+        const float bound = again && nearest[i].triangle != RLV_TREE_NONE ? bound_squared(nearest + i, q) : INFINITY;
+        const bool known = bound < limit;
+        if (known)
+            walk.best = bound;
+        else if (seed != TREE_EMPTY)
             nearest_in_leaf(tree, seed, &walk);
-        nearest_walk(tree, tree->node, &walk, seed);
+        nearest_walk(tree, tree->node, &walk, known ? TREE_EMPTY : seed);
         if (walk.triangle != RLV_TREE_NONE)
         {
             nearest_tell(tree, &walk, q, nearest + i);

@@ -98,16 +98,28 @@ static void tell(rlv_answer* answer, const work* w)
              answer->folder.path);
 }
 
+/// The pictures of all that was measured.
+static rlv_status draw(work* w, rlv_answer* answer, rlv_error* error)
+{
+    enum
+    {
+        SUBJECTS = 3,
+    };
+    history_sheets_plan plan[SUBJECTS];
+    size_t count = 0;
+    plan[count++] = history_sheets_of_all(&w->of.history, answer);
+    if (w->skeleton.judged)
+        plan[count++] = articulation_sheets_of_all(&w->skeleton.articulation);
+    plan[count++] = history_rejoin_sheets_of_all(w->rejoin.count, w->rejoin.one);
+    return history_sheets_draw(&w->of.sheets, count, plan, answer, error);
+}
+
 /// Put what is known into the answer; where nothing could be measured that is the record alone.
 static rlv_status put_all(work* w, rlv_answer* answer, bool measured, rlv_error* error)
 {
     specimen_work* of = &w->of;
     specimen_inputs_within(answer, &of->specimen);
-    rlv_status status = measured ? history_sheets_draw(&of->sheets, &of->history, answer, error) : RLV_DONE;
-    if (status == RLV_DONE && measured && w->skeleton.judged)
-        status = articulation_sheets_draw(&of->sheets, &w->skeleton.articulation, answer, error);
-    if (status == RLV_DONE && measured)
-        status = history_rejoin_sheets_draw(&of->sheets, w->rejoin.count, w->rejoin.one, answer, error);
+    const rlv_status status = measured ? draw(w, answer, error) : RLV_DONE;
     if (status != RLV_DONE)
         return status;
     rlv_tell(&answer->progress, "write the report", 0.0);

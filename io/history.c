@@ -66,6 +66,13 @@ static rlv_status same_scale(const rlv_history* history, rlv_error* error)
     return RLV_DONE;
 }
 
+static rlv_status index_stage(void* user, size_t k, const rlv_progress* progress, rlv_error* error)
+{
+    const rlv_history* history = user;
+    (void)progress;
+    return rlv_tree_build(&history->stage[k].tree, &history->stage[k].given.mesh, error);
+}
+
 /// All edges: the steps' own first, then those that join stages two apart.
 static rlv_status list_edges(rlv_history* history, rlv_error* error)
 {
@@ -288,6 +295,8 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
         status = same_scale(history, error);
     if (status == RLV_DONE && (!options->poses_only || options->pieces))
         status = history_pieces_read(&history->pieces, specimen, answer, error);
+    if (status == RLV_DONE)
+        status = side_by_side(history->stage_count, index_stage, history, "index", &answer->progress, error);
     if (status == RLV_DONE)
         status = measure_edges(history, options, answer, error);
     if (status == RLV_DONE)

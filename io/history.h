@@ -33,6 +33,7 @@ typedef struct history_stage
     char* path;             ///< of its mesh
     given_mesh given;       ///< mended, in mm by its own scale, in its own frame, without support; measures are of that
     rlv_parts parts;        ///< one entry a triangle
+    rlv_tree* tree;         ///< of that mesh: for all that is measured and drawn of the stage
     double mm_per_unit;     ///< brings points.csv into the mesh's frame
     double scale_sd;        ///< relative; 0: exact
     double shared_scale_sd; ///< the part of it that other stages have too: the certificates', or all that was given

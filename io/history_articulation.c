@@ -305,16 +305,14 @@ typedef struct stage_rock
 {
     size_t stage;
     const rlv_mesh* mesh;
-    rlv_tree* tree;
+    const rlv_tree* tree;
     rlv_pose out_of_frame; ///< from the block's frame into the stage's own
 } stage_rock;
 
-static rlv_status open_rock(stage_rock* rock, const rlv_history* history, size_t stage, rlv_error* error)
+static stage_rock rock_at(const rlv_history* history, size_t stage)
 {
     const rlv_pose pose = history_pose(history, stage);
-    *rock = (stage_rock){
-        .stage = stage, .mesh = &history->stage[stage].given.mesh, .out_of_frame = rlv_pose_inverse(&pose)};
-    return rlv_tree_build_for(&rock->tree, rock->mesh, 1000, error);
+    return (stage_rock){stage, &history->stage[stage].given.mesh, history->stage[stage].tree, rlv_pose_inverse(&pose)};
 }
 
 static void local_place(float local[3], const stage_rock* rock, rlv_vec3 place)
@@ -394,7 +392,7 @@ static bool piece_comes_off(const rlv_specimen* specimen, size_t stage)
 }
 
 /// Where today's block does not hold it: the last stage whose block did, one stage at a time.
-static rlv_status find_taken(history_articulation* a, rlv_error* error)
+static void find_taken(history_articulation* a)
 {
     const rlv_history* history = a->elements->history;
     size_t open = 0;
@@ -402,10 +400,7 @@ static rlv_status find_taken(history_articulation* a, rlv_error* error)
         open += a->unfilled[i].where == HISTORY_NOT_COLLECTED;
     for (size_t k = history->stage_count - 1; k-- > 0 && open > 0;)
     {
-        stage_rock rock;
-        const rlv_status status = open_rock(&rock, history, k, error);
-        if (status != RLV_DONE)
-            return status;
+        const stage_rock rock = rock_at(history, k);
         for (size_t i = 0; i < a->fit.unfilled_count; i++)
             if (a->unfilled[i].where == HISTORY_NOT_COLLECTED && is_inside(&rock, a->fit.unfilled[i].position_mm))
             {
@@ -414,15 +409,12 @@ static rlv_status find_taken(history_articulation* a, rlv_error* error)
                 a->unfilled[i].taken_with_piece = piece_comes_off(history->specimen, k + 1);
                 open--;
             }
-        rlv_tree_free(rock.tree);
     }
-    return RLV_DONE;
 }
 
 static rlv_status find_unfilled(history_articulation* a, rlv_error* error)
 {
     const rlv_history* history = a->elements->history;
-    stage_rock rock;
     a->unfilled = rlv_reserve(a->fit.unfilled_count, sizeof *a->unfilled, error);
     if (a->unfilled == NULL)
         return RLV_SYSTEM;
@@ -430,9 +422,7 @@ static rlv_status find_unfilled(history_articulation* a, rlv_error* error)
         a->unfilled[i].depth_mm = UNTOLD;
     if (a->fit.unfilled_count == 0 || (!history->joined && history->frame + 1 != history->stage_count))
         return RLV_DONE;
-    rlv_status status = open_rock(&rock, history, history->stage_count - 1, error);
-    if (status != RLV_DONE)
-        return status;
+    const stage_rock rock = rock_at(history, history->stage_count - 1);
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
     {
         const rlv_unfilled* life = &a->fit.unfilled[i];
@@ -443,8 +433,9 @@ static rlv_status find_unfilled(history_articulation* a, rlv_error* error)
                    : inside                                        ? HISTORY_IN_ROCK
                                                                    : HISTORY_NOT_COLLECTED;
     }
-    rlv_tree_free(rock.tree);
-    return history->joined ? find_taken(a, error) : RLV_DONE;
+    if (history->joined)
+        find_taken(a);
+    return RLV_DONE;
 }
 
 // --- what is loose ---------------------------------------------------------------------------------------------------

@@ -4,7 +4,6 @@
 #include "history_sheet_job.h"
 #include "net.h"
 #include "report_articulation.h"
-#include "side_by_side.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -620,45 +619,24 @@ rlv_status articulation_sheet_draw(history_sheets* list, const history_articulat
     return status;
 }
 
-enum
-{
-    SHEETS = 3
-};
+static const history_sheet_kind kinds[] = {HISTORY_SHEET_BONES, HISTORY_SHEET_PLAN, HISTORY_SHEET_DIRECTIONS};
 
-typedef struct all_sheets
+static rlv_status draw_some(drawn_sheet* drawn, const void* of, size_t index, rlv_error* error)
 {
-    const history_articulation* articulation;
-    drawn_sheet drawn[SHEETS];
-} all_sheets;
-
-static rlv_status draw_some(void* user, size_t index, const rlv_progress* progress, rlv_error* error)
-{
-    static const history_sheet_kind kind[SHEETS] = {HISTORY_SHEET_BONES, HISTORY_SHEET_PLAN, HISTORY_SHEET_DIRECTIONS};
-    all_sheets* all = user;
-    const rlv_history* history = all->articulation->elements->history;
-    const sheet_job job = {.drawn = &all->drawn[index],
+    const history_articulation* articulation = of;
+    const rlv_history* history = articulation->elements->history;
+    const sheet_job job = {.drawn = drawn,
                            .history = history,
                            .all = true,
-                           .order = {.kind = kind[index], .stage = articulation_sheet_stage(history)}};
-    (void)progress;
-    rlv_status status = draw_one(job, all->articulation, error);
+                           .order = {.kind = kinds[index], .stage = articulation_sheet_stage(history)}};
+    rlv_status status = draw_one(job, articulation, error);
     if (status != RLV_IMPOSSIBLE)
         return status;
     *error = (rlv_error){0}; // there is nothing that it could show
     return RLV_DONE;
 }
 
-rlv_status articulation_sheets_draw(history_sheets* list, const history_articulation* articulation, rlv_answer* answer,
-                                    rlv_error* error)
+history_sheets_plan articulation_sheets_of_all(const history_articulation* articulation)
 {
-    all_sheets all = {.articulation = articulation};
-    rlv_status status = sheet_open_fonts(error);
-    if (status == RLV_DONE)
-        status = side_by_side(SHEETS, draw_some, &all, "skeleton", &answer->progress, error);
-    for (size_t i = 0; i < SHEETS && status == RLV_DONE; i++)
-        if (all.drawn[i].entry.path != NULL)
-            status = sheet_keep_drawn(list, &all.drawn[i], answer, error);
-    for (size_t i = 0; i < SHEETS; i++)
-        sheet_free_drawn(&all.drawn[i]);
-    return status;
+    return (history_sheets_plan){sizeof kinds / sizeof *kinds, draw_some, articulation};
 }

@@ -18,9 +18,7 @@ size_t articulation_sheet_stage(const rlv_history* history);
 rlv_status articulation_sheet_draw(history_sheets* list, const history_articulation* articulation,
                                    const history_sheet_order* order, rlv_answer* answer, rlv_error* error);
 
-/// Draw all of them that can be into `pictures/` of the answer's folder, each as PNG and as PDF, and add them to
-/// `list`.
-rlv_status articulation_sheets_draw(history_sheets* list, const history_articulation* articulation, rlv_answer* answer,
-                                    rlv_error* error);
+/// All of them that can be. `articulation` must stay.
+history_sheets_plan articulation_sheets_of_all(const history_articulation* articulation);
 
 #endif

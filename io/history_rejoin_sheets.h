@@ -10,9 +10,7 @@
 rlv_status history_rejoin_sheet_draw(history_sheets* list, const history_rejoin* rejoin,
                                      const history_sheet_order* order, rlv_answer* answer, rlv_error* error);
 
-/// Draw those of `count` pieces that were measured into `pictures/` of the answer's folder, each as PNG and as PDF, and
-/// add them to `list`.
-rlv_status history_rejoin_sheets_draw(history_sheets* list, size_t count, const history_rejoin* rejoin,
-                                      rlv_answer* answer, rlv_error* error);
+/// Those of `count` pieces that were measured, which must stay.
+history_sheets_plan history_rejoin_sheets_of_all(size_t count, const history_rejoin* rejoin);
 
 #endif

@@ -52,46 +52,8 @@ static rlv_status set_of_bone(uint8_t** in, history_scene* scene, const history_
     return RLV_DONE;
 }
 
-/// Bone of BEFORE on AFTER's surface: the nearest triangle of BEFORE is bone, and what lay over it did not change or
-/// was bone itself.
-static rlv_status set_of_former_bone(uint8_t** in, history_scene* scene, const uint8_t* bone, rlv_error* error)
-{
-    const rlv_mesh* mesh = &scene->moved;
-    const rlv_change* change = &scene->step->change;
-    rlv_vec3 shift = rlv_vec3_sub(mesh->origin_mm, scene->before->given.mesh.origin_mm);
-    uint8_t* set = add_set(scene, mesh->triangle_count, error);
-    float* query = set != NULL ? rlv_reserve(3 * mesh->triangle_count, sizeof *query, error) : NULL;
-    rlv_nearest* nearest = query != NULL ? rlv_reserve(mesh->triangle_count, sizeof *nearest, error) : NULL;
-    if (nearest != NULL)
-    {
-        for (size_t i = 0; i < mesh->triangle_count; i++)
-        {
-            const uint32_t* corner = mesh->corner + 3 * i;
-            rlv_vec3 sum = {0.0, 0.0, 0.0};
-            for (size_t k = 0; k < 3; k++)
-                sum = rlv_vec3_add(sum, rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[k]));
-            rlv_vec3 middle = rlv_vec3_along(shift, 1.0 / 3.0, sum);
-            query[3 * i] = (float)middle.x;
-            query[3 * i + 1] = (float)middle.y;
-            query[3 * i + 2] = (float)middle.z;
-        }
-        rlv_tree_nearest(scene->before_tree, mesh->triangle_count, query, INFINITY, nearest);
-        for (size_t i = 0; i < mesh->triangle_count; i++)
-        {
-            uint16_t label = scene->depth.label[i];
-            bool same = label == 0 || change->region[label - 1].kind == RLV_CHANGE_BONE;
-            set[i] = same && nearest[i].triangle != RLV_TREE_NONE && bone[nearest[i].triangle] != 0;
-        }
-        *in = set;
-    }
-    bool held = nearest != NULL;
-    free(nearest);
-    free(query);
-    return held ? RLV_DONE : RLV_SYSTEM;
-}
-
-/// Leave out of the former bone what is bone now, and two triangles round it: that far two outlines of one edge differ.
-static rlv_status leave_out_present(uint8_t* former, const history_scene* scene, rlv_error* error)
+/// Leave out of a set what is bone now, and two triangles round it: that far two outlines of one edge differ.
+static rlv_status leave_out_present(uint8_t* set, const history_scene* scene, rlv_error* error)
 {
     const rlv_mesh* mesh = &scene->moved;
     uint8_t* near = rlv_reserve(mesh->vertex_count, sizeof *near, error);
@@ -110,9 +72,70 @@ static rlv_status leave_out_present(uint8_t* former, const history_scene* scene,
     for (size_t i = 0; i < mesh->triangle_count; i++)
         for (size_t k = 0; k < 3; k++)
             if (near[mesh->corner[3 * i + k]] != 0)
-                former[i] = 0;
+                set[i] = 0;
     free(near);
     return RLV_DONE;
+}
+
+/// The middle of a triangle of AFTER, in BEFORE's local coordinates.
+static void put_middle(float query[3], const history_scene* scene, size_t triangle)
+{
+    const rlv_mesh* mesh = &scene->moved;
+    const uint32_t* corner = mesh->corner + 3 * triangle;
+    rlv_vec3 sum = {0.0, 0.0, 0.0};
+    for (size_t k = 0; k < 3; k++)
+        sum = rlv_vec3_add(sum, rlv_vec3_from(mesh->position_mm + 3 * (size_t)corner[k]));
+    const rlv_vec3 shift = rlv_vec3_sub(mesh->origin_mm, scene->before->given.mesh.origin_mm),
+                   middle = rlv_vec3_along(shift, 1.0 / 3.0, sum);
+    query[0] = (float)middle.x;
+    query[1] = (float)middle.y;
+    query[2] = (float)middle.z;
+}
+
+/// Keep of a set the triangles whose nearest one of BEFORE is bone.
+static rlv_status keep_on_bone(uint8_t* set, const history_scene* scene, const uint8_t* bone, rlv_error* error)
+{
+    const size_t triangles = scene->moved.triangle_count;
+    size_t count = 0, next = 0;
+    for (size_t i = 0; i < triangles; i++)
+        count += set[i];
+    float* query = rlv_reserve(3 * count, sizeof *query, error);
+    rlv_nearest* nearest = query != NULL ? rlv_reserve(count, sizeof *nearest, error) : NULL;
+    for (size_t i = 0; nearest != NULL && i < triangles; i++)
+        if (set[i] != 0)
+            put_middle(query + 3 * next++, scene, i);
+    if (nearest != NULL)
+        rlv_tree_nearest(scene->before->tree, count, query, INFINITY, nearest);
+    next = 0;
+    for (size_t i = 0; nearest != NULL && i < triangles; i++)
+        if (set[i] != 0)
+        {
+            const uint32_t triangle = nearest[next++].triangle;
+            set[i] = triangle != RLV_TREE_NONE && bone[triangle] != 0;
+        }
+    const bool held = nearest != NULL;
+    free(nearest);
+    free(query);
+    return held ? RLV_DONE : RLV_SYSTEM;
+}
+
+/// Bone of BEFORE on AFTER's surface that is none now: what lay over it did not change or was bone itself.
+static rlv_status set_of_former_bone(uint8_t** in, history_scene* scene, const uint8_t* bone, rlv_error* error)
+{
+    const rlv_change* change = &scene->step->change;
+    uint8_t* set = add_set(scene, scene->moved.triangle_count, error);
+    rlv_status status = set != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t i = 0; status == RLV_DONE && i < scene->moved.triangle_count; i++)
+    {
+        const uint16_t label = scene->depth.label[i];
+        set[i] = label == 0 || change->region[label - 1].kind == RLV_CHANGE_BONE;
+    }
+    if (status == RLV_DONE && scene->bone != NULL)
+        status = leave_out_present(set, scene, error);
+    if (status == RLV_DONE)
+        status = keep_on_bone(set, scene, bone, error);
+    *in = status == RLV_DONE ? set : NULL;
+    return status;
 }
 
 static void add_line(rlv_panel_outline* line, size_t* count, const uint8_t* in, rlv_panel_outline how)
@@ -250,8 +273,6 @@ static rlv_status outline_after(history_scene* scene, const rlv_history* history
     rlv_status status = set_of_bone(&scene->bone, scene, scene->after, error);
     if (status == RLV_DONE && former_bone != NULL)
         status = set_of_former_bone(&former, scene, former_bone, error);
-    if (status == RLV_DONE && former != NULL && scene->bone != NULL)
-        status = leave_out_present(former, scene, error);
     if (status == RLV_DONE)
         status = set_of_class(&lost, scene, RLV_CHANGE_BONE, change->after_label, triangles, error);
     rlv_panel_outline how = of_former;
@@ -351,11 +372,9 @@ rlv_status history_scene_make(history_scene* scene, const rlv_history* history, 
     if (status != RLV_DONE)
         return status;
     rlv_pose_move_mesh(&step->change.alignment.pose, &scene->moved);
-    status = rlv_tree_build(&scene->before_tree, &scene->before->given.mesh, error);
+    status = rlv_tree_build(&scene->after_tree, &scene->moved, error);
     if (status == RLV_DONE)
-        status = rlv_tree_build(&scene->after_tree, &scene->moved, error);
-    if (status == RLV_DONE)
-        status = depth_overlay_make(&scene->depth, &step->change, &scene->before->given.mesh, scene->before_tree,
+        status = depth_overlay_make(&scene->depth, &step->change, &scene->before->given.mesh, scene->before->tree,
                                     &scene->moved, end_mm, error);
     if (status == RLV_DONE)
         status = outline_before(scene, history, &bone, error);
@@ -367,7 +386,6 @@ rlv_status history_scene_make(history_scene* scene, const rlv_history* history, 
 void history_scene_free(history_scene* scene)
 {
     rlv_mesh_free(&scene->moved);
-    rlv_tree_free(scene->before_tree);
     rlv_tree_free(scene->after_tree);
     depth_overlay_free(&scene->depth);
     for (size_t i = 0; i < scene->set_count; i++)
@@ -383,7 +401,7 @@ void history_scene_free(history_scene* scene)
 rlv_panel_surface history_scene_before(const history_scene* scene)
 {
     return (rlv_panel_surface){.mesh = &scene->before->given.mesh,
-                               .tree = scene->before_tree,
+                               .tree = scene->before->tree,
                                .outline_count = scene->before_lines,
                                .outline = scene->before_line};
 }

@@ -21,7 +21,7 @@ typedef struct history_scene
     const history_step* step;
     const history_stage *before, *after;
     rlv_mesh moved; ///< AFTER's mesh, in BEFORE's frame
-    rlv_tree *before_tree, *after_tree;
+    rlv_tree* after_tree;
     depth_overlay depth;
     size_t before_lines, after_lines;
     rlv_panel_outline before_line[SCENE_LINES], after_line[SCENE_LINES];

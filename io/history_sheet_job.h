@@ -16,13 +16,13 @@ enum
 };
 
 /// A sheet with its files as they are to be written.
-typedef struct drawn_sheet
+struct drawn_sheet
 {
     history_sheet entry;
     char* bytes[2]; ///< of entry.path, and of entry.print
     size_t size[2];
     size_t left_out; ///< labels that found no room
-} drawn_sheet;
+};
 
 /// What is the same for a sheet in all its formats.
 typedef struct sheet_job
@@ -76,7 +76,7 @@ rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* captio
 typedef struct stage_look
 {
     rlv_mesh moved; ///< in the frame of the sheet; empty where the stage's own mesh serves
-    rlv_tree* tree;
+    rlv_tree* tree; ///< of that
     uint8_t* bone;
     rlv_panel_outline outline;
     char date[200];
@@ -88,9 +88,6 @@ typedef struct stage_look
 rlv_status sheet_look_at(stage_look* look, rlv_sheet_view* view, const rlv_history* history, size_t index, bool move,
                          rlv_error* error);
 void sheet_free_look(stage_look* look);
-
-/// Open all fonts, before several threads do so for the first time together.
-rlv_status sheet_open_fonts(rlv_error* error);
 
 /// Write a sheet's files and put it at the end of the list; `drawn` is emptied. And free one that was not kept.
 rlv_status sheet_keep_drawn(history_sheets* list, drawn_sheet* drawn, rlv_answer* answer, rlv_error* error);

@@ -15,6 +15,7 @@ rlv_status sheet_look_at(stage_look* look, rlv_sheet_view* view, const rlv_histo
 {
     const history_stage* stage = &history->stage[index];
     const rlv_mesh* mesh = &stage->given.mesh;
+    const rlv_tree* tree = stage->tree;
     rlv_status status = RLV_DONE;
     if (move && index != history->frame)
     {
@@ -24,8 +25,9 @@ rlv_status sheet_look_at(stage_look* look, rlv_sheet_view* view, const rlv_histo
             return status;
         rlv_pose_move_mesh(&pose, &look->moved);
         mesh = &look->moved;
+        status = rlv_tree_build(&look->tree, mesh, error);
+        tree = look->tree;
     }
-    status = rlv_tree_build(&look->tree, mesh, error);
     if (status == RLV_DONE && stage->parts.is != NULL && stage->parts.bone_count > 0)
     {
         look->bone = rlv_reserve(mesh->triangle_count, sizeof *look->bone, error);
@@ -35,7 +37,7 @@ rlv_status sheet_look_at(stage_look* look, rlv_sheet_view* view, const rlv_histo
         look->outline = (rlv_panel_outline){.in = look->bone, .line_mm = RLV_LINE_MEDIUM, .words = "bone"};
     }
     view->surface = (rlv_panel_surface){
-        .mesh = mesh, .tree = look->tree, .outline_count = look->bone != NULL ? 1 : 0, .outline = &look->outline};
+        .mesh = mesh, .tree = tree, .outline_count = look->bone != NULL ? 1 : 0, .outline = &look->outline};
     sheet_stage_date(look->date, sizeof look->date, stage->record);
     view->name = sheet_stage_title(stage->record);
     view->date = look->date;

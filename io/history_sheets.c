@@ -112,20 +112,12 @@ rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, 
 
 // --- All of them -----------------------------------------------------------------------------------------------------
 
-/// Two sheets a step, which share a scene; and last the one of all stages.
-typedef struct all_sheets
+/// The two sheets of a step, which share a scene; after all steps the one of all stages.
+static rlv_status draw_some(drawn_sheet* drawn, const void* of, size_t index, rlv_error* error)
 {
-    const rlv_history* history;
-    drawn_sheet* drawn;
-} all_sheets;
-
-static rlv_status draw_some(void* user, size_t index, const rlv_progress* progress, rlv_error* error)
-{
-    static const history_sheet_kind kind[2] = {HISTORY_SHEET_COMPARISON, HISTORY_SHEET_DEPTH};
-    const all_sheets* all = user;
-    const rlv_history* history = all->history;
-    sheet_job job = {.history = history, .all = true, .drawn = all->drawn + 2 * index};
-    (void)progress;
+    static const history_sheet_kind kind[HISTORY_SHEETS_A_JOB] = {HISTORY_SHEET_COMPARISON, HISTORY_SHEET_DEPTH};
+    const rlv_history* history = of;
+    sheet_job job = {.history = history, .all = true, .drawn = drawn};
     if (index == history->step_count)
     {
         job.order = (history_sheet_order){.kind = HISTORY_SHEET_HISTORY, .stage = history->stage_count - 1};
@@ -135,7 +127,7 @@ static rlv_status draw_some(void* user, size_t index, const rlv_progress* progre
         return RLV_DONE;
     history_scene scene = {0};
     rlv_status status = history_scene_make(&scene, history, &history->step[index], error);
-    for (size_t k = 0; k < 2 && status == RLV_DONE; k++, job.drawn++)
+    for (size_t k = 0; k < HISTORY_SHEETS_A_JOB && status == RLV_DONE; k++, job.drawn++)
     {
         job.order = (history_sheet_order){.kind = kind[k], .stage = index + 1};
         status = sheet_of_step(job, &scene, error);
@@ -144,7 +136,15 @@ static rlv_status draw_some(void* user, size_t index, const rlv_progress* progre
     return status;
 }
 
-rlv_status sheet_open_fonts(rlv_error* error)
+history_sheets_plan history_sheets_of_all(const rlv_history* history, rlv_answer* answer)
+{
+    if (!history->joined)
+        answer_warn(answer, "there is no sheet of all stages, since they are not in one frame");
+    return (history_sheets_plan){history->step_count + 1, draw_some, history};
+}
+
+/// Fonts are opened once, and not by two threads for the first time together.
+static rlv_status open_fonts(rlv_error* error)
 {
     rlv_sheet sheet = {0};
     rlv_status status = rlv_sheet_reserve(&sheet, 10.0, 10.0, error);
@@ -154,24 +154,41 @@ rlv_status sheet_open_fonts(rlv_error* error)
     return status;
 }
 
-rlv_status history_sheets_draw(history_sheets* list, const rlv_history* history, rlv_answer* answer, rlv_error* error)
+/// The jobs of several plans as one row.
+typedef struct all_sheets
 {
-    const size_t most = 2 * history->step_count + 1;
-    // Fonts are opened here once, and not by two threads for the first time together.
-    rlv_status warm = sheet_open_fonts(error);
-    if (warm != RLV_DONE)
-        return warm;
-    all_sheets all = {history, rlv_reserve(most, sizeof *all.drawn, error)};
-    rlv_status status = RLV_SYSTEM;
-    if (all.drawn != NULL)
-        status = side_by_side(history->step_count + 1, draw_some, &all, "sheets", &answer->progress, error);
+    const history_sheets_plan* plan;
+    drawn_sheet* drawn; ///< HISTORY_SHEETS_A_JOB a job
+} all_sheets;
+
+static rlv_status draw_job(void* user, size_t index, const rlv_progress* progress, rlv_error* error)
+{
+    const all_sheets* all = user;
+    const history_sheets_plan* plan = all->plan;
+    size_t own = index;
+    (void)progress;
+    for (; own >= plan->count; plan++)
+        own -= plan->count;
+    return plan->draw(all->drawn + HISTORY_SHEETS_A_JOB * index, plan->of, own, error);
+}
+
+rlv_status history_sheets_draw(history_sheets* list, size_t count, const history_sheets_plan* plan, rlv_answer* answer,
+                               rlv_error* error)
+{
+    size_t jobs = 0;
+    for (size_t i = 0; i < count; i++)
+        jobs += plan[i].count;
+    const size_t most = HISTORY_SHEETS_A_JOB * jobs;
+    rlv_status status = open_fonts(error);
+    if (status != RLV_DONE)
+        return status;
+    all_sheets all = {plan, rlv_reserve(most, sizeof *all.drawn, error)};
+    status = all.drawn != NULL ? side_by_side(jobs, draw_job, &all, "sheets", &answer->progress, error) : RLV_SYSTEM;
     for (size_t i = 0; i < most && status == RLV_DONE; i++)
         if (all.drawn[i].entry.path != NULL)
             status = sheet_keep_drawn(list, &all.drawn[i], answer, error);
     for (size_t i = 0; all.drawn != NULL && i < most; i++)
         sheet_free_drawn(&all.drawn[i]);
     free(all.drawn);
-    if (status == RLV_DONE && !history->joined)
-        answer_warn(answer, "there is no sheet of all stages, since they are not in one frame");
     return status;
 }

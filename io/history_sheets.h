@@ -64,10 +64,30 @@ typedef struct history_sheet_order
 rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, const history_sheet_order* order,
                               rlv_answer* answer, rlv_error* error);
 
-/// Draw all sheets of all that was measured into `pictures/` of the answer's folder, each as PNG and as PDF: of every
-/// measured step `STAGE-comparison` and `STAGE-depth`, and `history` where the stages are joined; a warning where they
-/// are not.
-rlv_status history_sheets_draw(history_sheets* list, const rlv_history* history, rlv_answer* answer, rlv_error* error);
+typedef struct drawn_sheet drawn_sheet;
+
+enum
+{
+    HISTORY_SHEETS_A_JOB = 2,
+};
+
+/// All sheets of one subject, as jobs that know nothing of each other. Job `index` of `count` draws up to
+/// HISTORY_SHEETS_A_JOB into zeroed `drawn`, and none where there is nothing that they could show.
+typedef struct history_sheets_plan
+{
+    size_t count;
+    rlv_status (*draw)(drawn_sheet* drawn, const void* of, size_t index, rlv_error* error);
+    const void* of;
+} history_sheets_plan;
+
+/// Those of stages and steps: of every measured step `STAGE-comparison` and `STAGE-depth`, and `history` where the
+/// stages are joined; a warning where they are not. `history` must stay.
+history_sheets_plan history_sheets_of_all(const rlv_history* history, rlv_answer* answer);
+
+/// Draw what some subjects have into `pictures/` of the answer's folder, each sheet as PNG and as PDF, into a zeroed
+/// `list` in the plans' order.
+rlv_status history_sheets_draw(history_sheets* list, size_t count, const history_sheets_plan* plan, rlv_answer* answer,
+                               rlv_error* error);
 
 /// A stage's id as the beginning of a file's name, unlike that of any other stage in any case or composition of its
 /// letters; and a piece's. Free with free(); NULL with `error` filled where there is no memory.

@@ -231,17 +231,12 @@ const rlv_piece_record* sighting_piece(const sighting_place* place, const histor
         return rlv_specimen_piece(s, place->mesh);
     const history_stage* stage = &place->history->stage[place->stage];
     const double* at = sighting->element.position_mm;
-    const rlv_mesh* mesh = &stage->given.mesh;
-    double nearest = INFINITY;
-    uint32_t piece = 0;
-    for (size_t t = 0; stage->parts.piece != NULL && t < mesh->triangle_count; t++)
-    {
-        const rlv_vec3 corner = rlv_mesh_vertex(mesh, mesh->corner[3 * t]);
-        const rlv_vec3 off = rlv_vec3_sub(corner, rlv_vec3_of(at[0], at[1], at[2]));
-        if (rlv_vec3_dot(off, off) >= nearest)
-            continue;
-        nearest = rlv_vec3_dot(off, off);
-        piece = stage->parts.piece[t];
-    }
+    if (stage->parts.piece == NULL)
+        return NULL;
+    const rlv_vec3 about = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), stage->given.mesh.origin_mm);
+    const float local[3] = {(float)about.x, (float)about.y, (float)about.z};
+    rlv_nearest nearest;
+    rlv_tree_nearest(stage->tree, 1, local, INFINITY, &nearest);
+    const uint32_t piece = nearest.triangle != RLV_TREE_NONE ? stage->parts.piece[nearest.triangle] : 0;
     return piece != 0 ? &s->piece[piece - 1] : NULL;
 }

@@ -116,6 +116,7 @@ rlv_status history_read_stage(history_stage* stage, const rlv_specimen* specimen
 
 void history_free_stage(history_stage* stage)
 {
+    rlv_tree_free(stage->tree);
     given_mesh_free(&stage->given);
     rlv_parts_free(&stage->parts);
     free(stage->residual);

@@ -328,7 +328,7 @@ static rlv_status name_areas(history_step* step, const rlv_history* history, rlv
         const rlv_named_points named = {before->record->id, "block", area, before->mm_per_unit, key};
         rlv_outline outline = {0};
         if (surface == NULL)
-            status = rlv_surface_prepare(&surface, &before->given.mesh, NULL, error);
+            status = rlv_surface_prepare(&surface, &before->given.mesh, before->tree, error);
         if (status == RLV_DONE)
             status = rlv_named_outline_find(&outline, surface, history->specimen, &named, error);
         if (status == RLV_DONE)
@@ -381,6 +381,8 @@ static void sum_hours(history_step* step, const rlv_stage_record* after)
 rlv_change_options history_options_of(const rlv_history* history, const history_edge* edge, const rlv_pose* start)
 {
     return (rlv_change_options){.start = start,
+                                .before_tree = history->stage[edge->into].tree,
+                                .after_tree = history->stage[edge->from].tree,
                                 .before_scale_sd = history->stage[edge->into].scale_sd,
                                 .after_scale_sd = history->stage[edge->from].scale_sd};
 }

@@ -168,8 +168,8 @@ static rlv_table gaps_table(size_t count, const rejoin_told* const* told)
         if (told[i]->of.found_known)
             put_gap(&t, told[i], "as found", &told[i]->of.gap_before);
         put_gap(&t, told[i], "closed", &told[i]->of.gap_after);
-        if (told[i]->back_known)
-            put_gap(&t, told[i], "as it went back", &told[i]->gap_back);
+        if (told[i]->of.back_known)
+            put_gap(&t, told[i], "as it went back", &told[i]->of.gap_back);
     }
     return t;
 }
@@ -388,9 +388,9 @@ static void record_all(json_t* object, const rejoin_told* told)
     record_flag(object, "stood_open", of->stood_open);
     record_gap(object, "gap_before", of->found_known, &of->gap_before);
     record_gap(object, "gap_after", true, &of->gap_after);
-    record_gap(object, "gap_back", told->back_known, &told->gap_back);
-    if (told->back_known)
-        record_pose(record_object(object, "back"), &told->back);
+    record_gap(object, "gap_back", told->of.back_known, &told->of.gap_back);
+    if (told->of.back_known)
+        record_pose(record_object(object, "back"), &told->of.back);
     else
         record_null(object, "back");
     record_contacts(object, of);

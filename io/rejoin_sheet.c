@@ -110,8 +110,8 @@ static void put_table(scene* s, rlv_sheet_table* table)
     if (s->told->of.found_known)
         put_row(s, "as found", &s->told->of.gap_before);
     put_row(s, "closed", &s->told->of.gap_after);
-    if (s->told->back_known)
-        put_row(s, "went back", &s->told->gap_back);
+    if (s->told->of.back_known)
+        put_row(s, "went back", &s->told->of.gap_back);
     *table = (rlv_sheet_table){COLUMNS, s->rows, heads, s->cell, right};
 }
 

@@ -1,7 +1,5 @@
 #include "rejoin_told.h"
 
-#include "align.h"
-
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -69,45 +67,6 @@ rlv_words rejoin_way(const rejoin_told* told, rlv_vec3 way)
 
 // --- Measuring -------------------------------------------------------------------------------------------------------
 
-/// Of the piece only what is not its face lies open where it is back.
-static uint8_t* face_of_piece(const rejoin_told* told, rlv_error* error)
-{
-    const rlv_mesh* mesh = told->piece.mesh;
-    uint8_t* face = rlv_reserve(mesh->triangle_count, sizeof *face, error);
-    for (size_t t = 0; face != NULL && t < mesh->triangle_count; t++)
-        for (size_t k = 0; k < 3; k++)
-            face[t] = face[t] || !isnan(told->of.piece_after_mm[mesh->corner[3 * t + k]]);
-    return face;
-}
-
-/// The gap where the piece lies since it is back. Where it is not found there, that is not told.
-static rlv_status measure_back(rejoin_told* told, const rlv_rejoin_input* input, rlv_error* error)
-{
-    rlv_tree* tree = NULL;
-    rlv_alignment alignment;
-    uint8_t* face = face_of_piece(told, error);
-    rlv_status status = face != NULL ? rlv_tree_build(&tree, told->after.mesh, error) : RLV_SYSTEM;
-    rlv_error own = {0};
-    if (status == RLV_DONE)
-    {
-        const rlv_align_options how = {.start = &told->of.closed, .after_left_out = face, .progress = input->progress};
-        status = rlv_align(&alignment, told->after.mesh, tree, told->piece.mesh, &how, &own);
-        if (status == RLV_DONE && (!alignment.ambiguous || alignment.loose))
-        {
-            told->back = alignment.pose;
-            status = rlv_rejoin_gap_at(&told->gap_back, input, &told->back, &own);
-            told->back_known = status == RLV_DONE;
-        }
-        if (status == RLV_IMPOSSIBLE)
-            status = RLV_DONE;
-        else if (status != RLV_DONE)
-            *error = own;
-    }
-    rlv_tree_free(tree);
-    free(face);
-    return status;
-}
-
 /// Told where an interval does not hold it: from a tenth of how sure the closed place is.
 static void warn_of_scale(const rejoin_told* told, rlv_answer* answer)
 {
@@ -132,7 +91,7 @@ static void warn(const rejoin_told* told, rlv_answer* answer)
                     "left as they are they hold it apart there",
                     told->piece.name, words_figures(of->relieve_mm3 / 1000.0, 2).text,
                     words_figures(of->contact[0].pressed_mm, 2).text);
-    if (told->after.mesh != NULL && !told->back_known)
+    if (told->after.mesh != NULL && !told->of.back_known)
         answer_warn(answer, "%s: it was not found on %s, where it is back: its gap there is not told", told->piece.name,
                     told->after.name);
     warn_of_scale(told, answer);
@@ -144,11 +103,12 @@ rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error*
     const rlv_rejoin_input input = {.block = told->block.mesh,
                                     .piece = told->piece.mesh,
                                     .before = told->before.mesh,
+                                    .after = told->after.mesh,
                                     .block_face = told->block_face,
                                     .piece_face = told->piece_face,
                                     .block_in_before = told->placed ? &in_place : NULL,
                                     .progress = answer->progress};
-    rlv_status status = rlv_rejoin_measure(&told->of, &input, error);
+    const rlv_status status = rlv_rejoin_measure(&told->of, &input, error);
     told->judged = status == RLV_DONE || told->of.reason[0] != '\0';
     told->measured = status == RLV_DONE;
     if (status == RLV_IMPOSSIBLE)
@@ -157,11 +117,8 @@ rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error*
         return status;
     if (told->of.found_known)
         told->motion = rlv_handling_of(&told->of.found, &told->of.closed, told->of.joint_mm, told->of.joint_normal);
-    if (told->after.mesh != NULL)
-        status = measure_back(told, &input, error);
-    if (status == RLV_DONE)
-        warn(told, answer);
-    return status;
+    warn(told, answer);
+    return RLV_DONE;
 }
 
 // --- Quantities ------------------------------------------------------------------------------------------------------

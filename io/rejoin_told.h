@@ -51,9 +51,6 @@ typedef struct rejoin_told
     char why[1056]; ///< where not: what is wrong and what would mend it
     rlv_rejoin of;
     rlv_handling motion; ///< from as found to closed, where `of.found_known`
-    bool back_known;     ///< the piece was found on `after`
-    rlv_pose back;       ///< where it lies there
-    rlv_rejoin_gap gap_back;
 } rejoin_told;
 
 /// Measure how the piece goes back, into `told` with its parts and names filled and the rest zeroed; warnings go to the

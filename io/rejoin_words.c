@@ -143,10 +143,10 @@ static void add_gap(report_lines* lines, const rejoin_told* told)
         add(lines, "Gap", false, "closed, 95 %% of the joint stands less than %s apart",
             report_interval(after->p95_mm, "mm").text);
     add(lines, "Gap fill", false, "%s where it is closed", report_interval(report_in_ml(after->volume_mm3), "mL").text);
-    if (told->back_known)
+    if (told->of.back_known)
         add(lines, "As it went back", false, "at %s 95 %% of the joint stands less than %s apart; gap fill %s",
-            told->after.name, report_interval(told->gap_back.p95_mm, "mm").text,
-            report_interval(report_in_ml(told->gap_back.volume_mm3), "mL").text);
+            told->after.name, report_interval(told->of.gap_back.p95_mm, "mm").text,
+            report_interval(report_in_ml(told->of.gap_back.volume_mm3), "mL").text);
 }
 
 static void add_joint(report_lines* lines, const rejoin_told* told)
@@ -269,7 +269,7 @@ bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words)
         {told->block_face == NULL && told->piece_face == NULL,
          "what share of either face has a partner: neither is outlined"},
         {of->step_count == 0, "how far the outer surface steps along the joint's edge"},
-        {told->after.mesh != NULL && !told->back_known, "how it lies where it is back"},
+        {told->after.mesh != NULL && !told->of.back_known, "how it lies where it is back"},
     };
     while (*next < sizeof untold / sizeof *untold && !untold[*next].holds)
         ++*next;

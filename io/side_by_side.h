@@ -1,8 +1,9 @@
 /// Independent jobs, two at a time, with the threads shared out between them.
 ///
 /// Measuring a step and drawing a sheet both have stretches that one thread must do alone; another job fills them. No
-/// more than two run at once, so that memory is no more than twice that of one. What each does hangs on its index alone:
-/// the answers are the same at any number of threads.
+/// more than two run at once, so that memory is no more than twice that of one; the one that is left at the end has all
+/// threads, from where it next tells how far it is. What each does hangs on its index alone: the answers are the same
+/// at any number of threads.
 
 #ifndef RLV_SIDE_BY_SIDE_H
 #define RLV_SIDE_BY_SIDE_H
@@ -11,7 +12,7 @@
 
 #include <stddef.h>
 
-/// Do one job. `progress` tells of it where it is the only one, and nothing else.
+/// Do one job. What it tells to `progress` is heard by people where it is the only one.
 typedef rlv_status (*side_job)(void* user, size_t index, const rlv_progress* progress, rlv_error* error);
 
 /// Do jobs 0 up to `count`, begun in order. `progress` tells how many are done, as `step`, from either thread, one at a

@@ -255,7 +255,8 @@ static rlv_status keep_change(specimen_work* w, rlv_answer* answer, rlv_error* e
 {
     if (answer->folder.path == NULL)
         return RLV_DONE;
-    rlv_status status = history_sheets_draw(&w->sheets, &w->history, answer, error);
+    const history_sheets_plan plan = history_sheets_of_all(&w->history, answer);
+    rlv_status status = history_sheets_draw(&w->sheets, 1, &plan, answer, error);
     if (status == RLV_DONE)
         status = report_tables_keep(&w->tables, 0, NULL, &answer->folder, error);
     return status == RLV_DONE ? answer_keep_record(answer, "change.json", error) : status;

@@ -11,6 +11,7 @@ typedef struct grid
     size_t width, height;
     const float* value;
     float level;
+    size_t left, top; // of its first pixel, in the picture that it is cut from
 } grid;
 
 // The corners of cell (x, y), counter-clockwise with y upwards: lower left, lower right, upper right, upper left.
@@ -31,8 +32,16 @@ static void pass(const grid* of, size_t a, size_t b, uint64_t* key, double at[2]
     double p = (double)of->value[first], q = (double)of->value[second];
     double share = ((double)of->level - p) / (q - p);
     *key = 2 * (uint64_t)first + (down ? 1 : 0);
-    at[0] = (double)(first % of->width) + 0.5 + (down ? 0.0 : share);
-    at[1] = -((double)(first / of->width) + 0.5 + (down ? share : 0.0));
+    at[0] = (double)(of->left + first % of->width) + 0.5 + (down ? 0.0 : share);
+    at[1] = -((double)(of->top + first / of->width) + 0.5 + (down ? share : 0.0));
+}
+
+// Whether the level passes no side of a cell: most are such.
+static bool is_calm(const grid* of, size_t x, size_t y)
+{
+    const float *upper = of->value + y * of->width + x, *lower = upper + of->width;
+    const bool here = upper[0] >= of->level;
+    return (upper[1] >= of->level) == here && (lower[0] >= of->level) == here && (lower[1] >= of->level) == here;
 }
 
 // The links of one cell, at most two: each from a side where the level is passed downwards to one where it is passed
@@ -64,21 +73,19 @@ static size_t cell(const grid* of, size_t x, size_t y, rlv_link link[2])
     return downs;
 }
 
-rlv_status rlv_contour_at(rlv_lines* lines, size_t width, size_t height, const float* value, float level,
-                          rlv_error* error)
+static rlv_status contour_of(rlv_lines* lines, const grid* of, rlv_error* error)
 {
     memset(lines, 0, sizeof *lines);
-    grid of = {width, height, value, level};
     rlv_link* link = NULL;
     size_t count = 0;
     for (int round = 0; round < 2; round++)
     {
         rlv_link two[2];
         size_t put = 0;
-        for (size_t y = 0; y + 1 < height; y++)
-            for (size_t x = 0; x + 1 < width; x++)
+        for (size_t y = 0; y + 1 < of->height; y++)
+            for (size_t x = 0; x + 1 < of->width; x++)
             {
-                size_t found = cell(&of, x, y, two);
+                size_t found = is_calm(of, x, y) ? 0 : cell(of, x, y, two);
                 for (size_t i = 0; i < found && round == 1; i++)
                     link[put + i] = two[i];
                 put += found;
@@ -90,6 +97,12 @@ rlv_status rlv_contour_at(rlv_lines* lines, size_t width, size_t height, const f
     rlv_status status = rlv_lines_join(lines, count, link, error);
     free(link);
     return status;
+}
+
+rlv_status rlv_contour_at(rlv_lines* lines, size_t width, size_t height, const float* value, float level,
+                          rlv_error* error)
+{
+    return contour_of(lines, &(grid){width, height, value, level, 0, 0}, error);
 }
 
 #define REACH 9 // pixels that a bell reaches to each side, at most
@@ -178,21 +191,54 @@ rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double ca
     return status;
 }
 
+// The rectangle of pixels that holds a set, and a rim round it as far as the picture goes.
+typedef struct stretch
+{
+    size_t left, top, right, bottom; // the latter two beyond the last; all 0 where the set is empty
+} stretch;
+
+static stretch stretch_of(size_t width, size_t height, const uint8_t* in, size_t rim)
+{
+    stretch of = {SIZE_MAX, SIZE_MAX, 0, 0};
+    for (size_t y = 0; y < height; y++)
+    {
+        const uint8_t* row = in + y * width;
+        size_t left = 0, right = width;
+        while (left < width && row[left] == 0)
+            left++;
+        if (left == width)
+            continue;
+        while (row[right - 1] == 0)
+            right--;
+        of.left = left < of.left ? left : of.left;
+        of.right = right > of.right ? right : of.right;
+        of.top = y < of.top ? y : of.top;
+        of.bottom = y + 1;
+    }
+    if (of.bottom == 0)
+        return (stretch){0, 0, 0, 0};
+    return (stretch){of.left > rim ? of.left - rim : 0, of.top > rim ? of.top - rim : 0,
+                     of.right + rim < width ? of.right + rim : width,
+                     of.bottom + rim < height ? of.bottom + rim : height};
+}
+
 rlv_status rlv_contour_set(rlv_lines* lines, size_t width, size_t height, const uint8_t* in, double calm_px,
                            rlv_error* error)
 {
     memset(lines, 0, sizeof *lines);
     // A rim of pixels outside, wide enough for the bell to come to rest.
-    size_t rim = (size_t)fmin(ceil(3.0 * calm_px), REACH) + 1, wide = width + 2 * rim, tall = height + 2 * rim;
+    size_t rim = (size_t)fmin(ceil(3.0 * calm_px), REACH) + 1;
+    const stretch of = stretch_of(width, height, in, rim);
+    size_t wide = of.right - of.left + 2 * rim, tall = of.bottom - of.top + 2 * rim;
     float* value = rlv_reserve(wide * tall, sizeof *value, error);
     if (value == NULL)
         return RLV_SYSTEM;
-    for (size_t y = 0; y < height; y++)
-        for (size_t x = 0; x < width; x++)
-            value[(y + rim) * wide + x + rim] = in[y * width + x] != 0 ? 1.0f : 0.0f;
+    for (size_t y = of.top; y < of.bottom; y++)
+        for (size_t x = of.left; x < of.right; x++)
+            value[(y - of.top + rim) * wide + x - of.left + rim] = in[y * width + x] != 0 ? 1.0f : 0.0f;
     rlv_status status = calm_px > 0.0 ? rlv_contour_calm(wide, tall, value, calm_px, error) : RLV_DONE;
     if (status == RLV_DONE)
-        status = rlv_contour_at(lines, wide, tall, value, 0.5f, error);
+        status = contour_of(lines, &(grid){wide, tall, value, 0.5f, of.left, of.top}, error);
     const double back[2] = {-(double)rim, (double)rim};
     rlv_lines_carry(lines, back, 1.0, 1.0);
     free(value);

@@ -255,6 +255,24 @@ Test(change, thread_count_changes_no_byte)
     carving_free(&c);
 }
 
+Test(change, lent_indexes_change_no_byte)
+{
+    carving c = carve_scanned((carving_plan){.seed = 11, .triangles = 30000, .depth_mm = 3.0, .share = 0.2});
+    rlv_tree *before = NULL, *after = NULL;
+    cr_assert_eq(rlv_tree_build(&before, &c.before, NULL), RLV_DONE);
+    cr_assert_eq(rlv_tree_build(&after, &c.after, NULL), RLV_DONE);
+    rlv_change own = measure(&c.before, &c.after, &(rlv_change_options){0}),
+               lent = measure(&c.before, &c.after, &(rlv_change_options){.before_tree = before, .after_tree = after});
+    cr_expect_eq(memcmp(&own.alignment.pose, &lent.alignment.pose, sizeof own.alignment.pose), 0);
+    cr_expect_eq(memcmp(&own.went.volume_mm3, &lent.went.volume_mm3, sizeof own.went.volume_mm3), 0);
+    cr_expect_eq(memcmp(own.after_label, lent.after_label, c.after.triangle_count * sizeof(uint16_t)), 0);
+    rlv_change_free(&own);
+    rlv_change_free(&lent);
+    rlv_tree_free(before);
+    rlv_tree_free(after);
+    carving_free(&c);
+}
+
 /// An open scan (the lower half was never seen): the removal is measured against a common base.
 Test(change, open_scans_are_measured_against_a_common_base)
 {

@@ -32,7 +32,7 @@ static void measure(rlv_depths depths[2], rlv_mesh mesh[2], const uint8_t* after
                      "%s", error.what);
         cr_assert_eq(rlv_tree_build(&tree[i], &mesh[i], &error), RLV_DONE, "%s", error.what);
     }
-    const rlv_stage before = {&mesh[0], tree[0], &sampling[0]}, after = {&mesh[1], tree[1], &sampling[1]};
+    const rlv_stage before = {&mesh[0], tree[0], &sampling[0], NULL}, after = {&mesh[1], tree[1], &sampling[1], NULL};
     cr_assert_eq(rlv_depths_measure(&depths[0], &depths[1], before, after, &stay, &error), RLV_DONE, "%s", error.what);
     for (size_t i = 0; i < 2; i++)
     {

@@ -77,6 +77,31 @@ Test(rejoin, joint_that_stood_open_is_closed)
     breaking_free(&made);
 }
 
+/// A stage that shows the whole rock, as from before, stands for one at which the piece is back.
+Test(rejoin, piece_is_found_where_it_is_back)
+{
+    const breaking_plan plan = breaking_draw(3, triangles);
+    breaking made = breaking_make(&plan, false);
+    const rlv_pose into_block = rlv_pose_inverse(&made.from_block);
+    rlv_mesh after = {0};
+    rlv_error error = {0};
+    cr_assert_eq(rlv_mesh_copy(&after, &made.before, &error), RLV_DONE);
+    rlv_pose_move_mesh(&into_block, &after);
+    rlv_rejoin_input input = {.block = &made.block, .piece = &made.piece, .before = &made.before, .after = &after};
+    rlv_rejoin r = {0};
+    rlv_rejoin_gap gap;
+    double mm, deg;
+    cr_assert_eq(rlv_rejoin_measure(&r, &input, &error), RLV_DONE, "%s", error.what);
+    cr_assert(r.back_known);
+    rejoining_apart(&r.back, &made.as_found, &mm, &deg);
+    cr_expect(mm < 0.25 && deg < 0.35, "%.3f mm %.3f deg", mm, deg); // as where it was found
+    cr_assert_eq(rlv_rejoin_gap_at(&gap, &input, &r.back, &error), RLV_DONE, "%s", error.what);
+    cr_expect_eq(memcmp(&gap, &r.gap_back, sizeof gap), 0); // whatever the joint was closed from before
+    rlv_rejoin_free(&r);
+    rlv_mesh_free(&after);
+    breaking_free(&made);
+}
+
 Test(rejoin, what_is_told_is_whole)
 {
     const breaking_plan plan = breaking_draw(8, triangles);

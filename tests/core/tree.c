@@ -658,7 +658,7 @@ static answers* answers_of(const rlv_tree* tree, const tree_walks* walk)
     }
     if (walk != NULL)
     {
-        walk->nearest(tree, 5000, query, INFINITY, all->nearest);
+        walk->nearest(tree, 5000, query, INFINITY, false, all->nearest);
         walk->rays(tree, 5000, ray, all->hit);
         walk->blocked(tree, 5000, ray, all->blocked);
     }
@@ -671,6 +671,39 @@ static answers* answers_of(const rlv_tree* tree, const tree_walks* walk)
     free(ray);
     free(query);
     return all;
+}
+
+/// Queries that moved a little, by far, or stayed; on the surface, near it and far off; and some never asked before.
+Test(tree, what_was_told_last_changes_no_answer)
+{
+    enum
+    {
+        COUNT = 6000
+    };
+    rlv_mesh mesh = wrinkled_ball(5);
+    rlv_tree* tree = tree_of(&mesh);
+    float *query = random_points(COUNT, 80.0f, 41), *move = random_points(COUNT, 1.0f, 42);
+    rlv_nearest *again = calloc(COUNT, sizeof *again), *anew = calloc(COUNT, sizeof *anew);
+    for (size_t i = 0; i < COUNT; i += 2)
+        memcpy(query + 3 * i, mesh.position_mm + 3 * (i % mesh.vertex_count), 3 * sizeof *query);
+    rlv_tree_nearest(tree, COUNT, query, INFINITY, again);
+    for (size_t i = 0; i < 3 * COUNT; i++)
+        query[i] += move[i] * (i / 3 % 5 == 0 ? 0.0f : i / 3 % 5 == 1 ? 30.0f : 0.1f);
+    for (size_t i = 0; i < COUNT; i += 7)
+        again[i].triangle = RLV_TREE_NONE;
+    for (int round = 0; round < 2; round++)
+    {
+        const float limit = round == 0 ? INFINITY : 2.0f;
+        rlv_tree_nearest(tree, COUNT, query, limit, anew);
+        rlv_tree_nearest_again(tree, COUNT, query, limit, again);
+        cr_expect_eq(memcmp(again, anew, COUNT * sizeof *anew), 0, "round %d", round);
+    }
+    free(query);
+    free(move);
+    free(again);
+    free(anew);
+    rlv_tree_free(tree);
+    rlv_mesh_free(&mesh);
 }
 
 Test(tree, blocked_agrees_with_first_hits)

@@ -87,6 +87,8 @@ Test(history_scene, the_scar_of_each_of_many_pieces_lies_under_the_outline_that_
     history_step step = {.before = 0, .after = 1, .measured = true, .region = told, .piece_count = PIECES};
     lay_plate(&stage[0].given.mesh, 0.0f);
     lay_plate(&stage[1].given.mesh, -5.0f);
+    for (size_t i = 0; i < 2; i++)
+        cr_assert_eq(rlv_tree_build(&stage[i].tree, &stage[i].given.mesh, NULL), RLV_DONE);
     for (size_t i = 0; i < PIECES; i++)
     {
         snprintf(id[i], sizeof id[i], "p%zu", i);
@@ -130,5 +132,8 @@ Test(history_scene, the_scar_of_each_of_many_pieces_lies_under_the_outline_that_
     }
     history_scene_free(&scene);
     for (size_t i = 0; i < 2; i++)
+    {
+        rlv_tree_free(stage[i].tree);
         rlv_mesh_free(&stage[i].given.mesh);
+    }
 }
