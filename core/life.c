@@ -105,14 +105,23 @@ static void find_base_line(rlv_life* life, size_t value)
 rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
 {
     double* fine = rlv_reserve(life->rows, sizeof *fine, error);
-    if (fine == NULL)
+    double* step = rlv_reserve(life->slots, sizeof *step, error);
+    if (fine == NULL || step == NULL)
+    {
+        free(fine);
+        free(step);
         return RLV_SYSTEM;
+    }
     find_pitches(life);
     double mean = 0.0, low = INFINITY, high = -INFINITY;
     for (size_t r = 0; r < life->rows; r++)
         mean += log(life->row[r].pitch_mm) / (double)life->rows;
     for (size_t r = 0; r < life->rows; r++)
+    {
         fine[r] = exp(mean) / life->row[r].pitch_mm;
+        for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
+            step[i] = 1.0 / fine[r];
+    }
     for (size_t i = 0; i < life->slots; i++)
         low = fmin(low, life->value[0][i]), high = fmax(high, life->value[0][i]);
     const size_t knots = 3 + (size_t)fmax(fmin((high - low) / (2.0 * exp(mean)), MOST_KNOTS), 1.0);
@@ -125,11 +134,13 @@ rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
         const bool along = k == RLV_LIFE_ALONG;
         rlv_smoother_free(&life->smoother[k]);
         status = rlv_smoother_lay(&life->smoother[k], life->rows, life->first, along ? life->base_line : life->value[0],
-                                  fine, along ? 3 : 2, k == RLV_LIFE_TURN ? 0 : knots, along, life->gap, error);
+                                  fine, along ? step : NULL, along ? 3 : 2, k == RLV_LIFE_TURN ? 0 : knots, life->gap,
+                                  error);
         if (!(life->spread[k].penalty.own > 0.0))
             life->spread[k].penalty = FIRST_PENALTY;
     }
     free(fine);
+    free(step);
     return status;
 }
 
