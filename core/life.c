@@ -157,22 +157,15 @@ rlv_life_place rlv_life_at(const rlv_life* life, size_t row, size_t slot)
     return p;
 }
 
-/// v' m v
-static double form(const double* m, rlv_vec3 v)
-{
-    const rlv_mat3 a = {{m[0], m[1], m[2], m[3], m[4], m[5], m[6], m[7], m[8]}};
-    return rlv_vec3_dot(v, rlv_mat3_apply(a, v));
-}
-
 /// What measuring adds in the directions of a slot.
 static void find_variances(rlv_life_element* e, const rlv_life_place* p)
 {
     const double *position = e->measured->position_cov_mm2, *turn = e->measured->attitude_cov_rad2;
-    e->variance[0] = form(position, p->frame.along);
-    e->variance[1] = form(position, p->frame.side);
-    e->variance[2] = form(position, p->frame.other);
+    e->variance[0] = rlv_variance_along(position, p->frame.along);
+    e->variance[1] = rlv_variance_along(position, p->frame.side);
+    e->variance[2] = rlv_variance_along(position, p->frame.other);
     for (int k = 0; k < 3; k++)
-        e->variance[3 + k] = form(turn, rlv_mat3_column(p->attitude, k));
+        e->variance[3 + k] = rlv_variance_along(turn, rlv_mat3_column(p->attitude, k));
 }
 
 void rlv_life_measure(const rlv_life* life, rlv_life_element* e)
