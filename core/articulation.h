@@ -83,7 +83,9 @@ typedef enum rlv_articulation_state
 typedef enum rlv_articulation_why
 {
     RLV_TOLD,
-    RLV_WITHOUT_PLACE, ///< its row was left out, or its place is open and none of the free ones is clearly its own
+    RLV_ROW_UNUSED,    ///< its row was left out
+    RLV_WITHOUT_PLACE, ///< its place is open, and more than one of the free ones of its row may be its own
+    RLV_OFF_ROW,       ///< its place is open, and none of these may: it has moved, and from which place is not known
     RLV_NOTHING_TELLS, ///< the others tell its life position no better than to the next place (95 %): it alone holds
                        ///< its part of the row, or the row is too short to tell how even it is
 } rlv_articulation_why;
@@ -112,12 +114,16 @@ typedef struct rlv_articulated
     bool row_end;  ///< first or last of its row's elements: its life position is extrapolated, its intervals are wide
     size_t group;  ///< 0, or one of the stretches that moved together
     rlv_vec3 life_mm;
+    double along_mm;        ///< distance along the axis of its life position, by which it belongs to a part of the body
     double life_cov_mm2[9]; ///< natural scatter included
     rlv_mat3 body;          ///< columns: along, across, out; left-handed, so no rotation
     rlv_mat3 life_frame;    ///< its attitude in life, as an element's frame; NaN where the row tells none
     rlv_body_motion motion;
     double p_shift, p_rotation; ///< of the leave-one-out tests; NaN where there is none
     double p, p_adjusted;       ///< of both, and adjusted over all elements
+    size_t nearest;             ///< of one without a place: the free place of its row and range that it is nearest to,
+                                ///< an index among the unfilled; SIZE_MAX: there is none, or it has a place
+    rlv_interval nearest_mm;    ///< how far off that is, with the errors of both along the way between them
 } rlv_articulated;
 
 /// A stretch of a row that moved together.
@@ -159,17 +165,36 @@ typedef struct rlv_articulation_part
 {
     double from_mm, to_mm; ///< along the axis
     size_t held, in_place;
-    rlv_interval share; ///< C. J. Clopper, E. S. Pearson, Biometrika 26, 1934; as rlv_articulation_share
+    rlv_interval share; ///< as rlv_articulation_share has it
 } rlv_articulation_part;
 
 /// A skeleton in one word: articulated where three quarters of its elements, at least, are in place; else associated
-/// where three quarters lie within a fifth of the body's length of their life position; else isolated.
+/// where three quarters lie within a fifth of the body's length of their life position; else isolated. Its elements are
+/// those whose state is told, and those that lie off their rows: these have moved, though no figure says how far, and
+/// are near where the free place nearest to them is.
 typedef enum rlv_articulation_word
 {
     RLV_ARTICULATED,
     RLV_ASSOCIATED,
     RLV_ISOLATED,
 } rlv_articulation_word;
+
+/// The skeleton as a whole.
+///
+/// The interval of the share is the exact binomial one for an effective number of elements (E. L. Korn, B. I. Graubard,
+/// Survey Methodology 24, 1998): a stretch that moved together was moved by one event, and weighs in how sure the share
+/// is as one, the effective number being (sum m)^2 / sum m^2 of stretches and single elements m (L. Kish, Survey
+/// Sampling, 1965).
+typedef struct rlv_articulation_verdict
+{
+    rlv_articulation_word word;
+    bool sure;        ///< the interval holds no share that would have another word
+    size_t judged;    ///< elements whose state is told
+    size_t off_row;   ///< and those beside them that lie off their row
+    size_t in_place;  ///< of both
+    double effective; ///< the effective number of both
+    rlv_interval share;
+} rlv_articulation_verdict;
 
 typedef struct rlv_articulation
 {
@@ -182,8 +207,7 @@ typedef struct rlv_articulation
     rlv_articulation_part part[RLV_ARTICULATION_PARTS];
     double scatter_along_mm, scatter_across_mm, scatter_deg; ///< natural, sd per axis
     double freedom_along, freedom_across, freedom_turn;      ///< degrees of freedom that they are known with
-    rlv_interval share_in_place;
-    rlv_articulation_word word;
+    rlv_articulation_verdict verdict;
     bool crossing; ///< the axis comes nearer to itself than the body is wide: look at where elements were placed
     size_t tests;  ///< elements whose p was adjusted together
 } rlv_articulation;
@@ -196,8 +220,15 @@ rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, co
                                 size_t row_count, const rlv_articulation_row* row, rlv_error* error);
 void rlv_articulation_free(rlv_articulation* articulation);
 
-/// A share with its 95 % interval (Clopper and Pearson): `some` of `all`; NaN of none.
-rlv_interval rlv_articulation_share(size_t some, size_t all);
+/// The part of the body at a distance along the axis.
+size_t rlv_articulation_part_at(const rlv_articulation* articulation, double along_mm);
+
+/// A share with its exact 95 % interval (C. J. Clopper, E. S. Pearson, Biometrika 26, 1934): `some` of `all`, which may
+/// be an effective number and no whole one; NaN of none.
+rlv_interval rlv_articulation_share(double some, double all);
+
+/// The verdict, of the elements, stretches and axis of an articulation as they stand: as rlv_articulation_fit tells it.
+rlv_articulation_verdict rlv_articulation_judge(const rlv_articulation* articulation);
 
 // Elements that were found in the spoil
 

@@ -170,8 +170,7 @@ static double log_normal(rlv_vec3 off, const double* a, const double* b, double 
 static double log_of_place(const job* j, const rlv_stray* stray, const rlv_unfilled* u)
 {
     const rlv_vec3 off = rlv_vec3_sub(stray->centre_mm, u->position_mm);
-    const double q = j->fit->share_in_place.value,
-                 here = log_normal(off, stray->covariance_mm2, u->covariance_mm2, 0.0),
+    const double q = j->fit->verdict.share.value, here = log_normal(off, stray->covariance_mm2, u->covariance_mm2, 0.0),
                  moved = log_normal(off, stray->covariance_mm2, u->covariance_mm2, j->moved_mm2),
                  most = fmax(here, moved);
     return most + log(q * exp(here - most) + (1.0 - q) * exp(moved - most));

@@ -74,13 +74,13 @@ static double quantile(double (*below)(double, double, double), double a, double
     return 0.5 * (low + high);
 }
 
-rlv_interval rlv_articulation_share(size_t some, size_t all)
+rlv_interval rlv_articulation_share(double some, double all)
 {
-    const double k = (double)some, n = (double)all;
-    if (all == 0)
+    const double rest = all - some;
+    if (!(all > 0.0))
         return UNTOLD;
-    return (rlv_interval){k / n, some > 0 ? quantile(gsl_cdf_beta_P, k, n - k + 1.0, 1.0, 0.025) : 0.0,
-                          some < all ? quantile(gsl_cdf_beta_P, k + 1.0, n - k, 1.0, 0.975) : 1.0};
+    return (rlv_interval){some / all, some > 0.0 ? quantile(gsl_cdf_beta_P, some, rest + 1.0, 1.0, 0.025) : 0.0,
+                          rest > 0.0 ? quantile(gsl_cdf_beta_P, some + 1.0, rest, 1.0, 0.975) : 1.0};
 }
 
 // Directions
@@ -235,6 +235,7 @@ static void tell_element(rlv_articulation* a, const rlv_length_table* lengths, c
     told->life_mm =
         rlv_vec3_along(rlv_vec3_along(rlv_vec3_along(e->at_mm, -t.off[0], p.frame.along), -t.off[1], p.frame.side),
                        -t.off[2], p.frame.other);
+    told->along_mm = life->value[0][e->slot];
     for (size_t v = 0; v < 3; v++)
         life_variance[v] = t.known[v] + natural_of(life, v);
     lay_covariance(&p, life_variance, told->life_cov_mm2);
@@ -369,10 +370,17 @@ static void tell_rows(rlv_articulation* a, const rlv_life* life, size_t count, c
     }
 }
 
+size_t rlv_articulation_part_at(const rlv_articulation* a, double along_mm)
+{
+    size_t part = 0;
+    while (part + 1 < a->part_count && along_mm >= a->part[part].to_mm)
+        part++;
+    return part;
+}
+
 static void tell_parts(rlv_articulation* a, const rlv_life* life)
 {
     double low = INFINITY, high = -INFINITY;
-    size_t held = 0, in_place = 0;
     for (size_t i = 0; i < life->slots; i++)
         low = fmin(low, life->value[0][i]), high = fmax(high, life->value[0][i]);
     a->part_count = RLV_ARTICULATION_PARTS;
@@ -382,19 +390,16 @@ static void tell_parts(rlv_articulation* a, const rlv_life* life)
         part->from_mm = low + (high - low) * (double)k / (double)a->part_count;
         part->to_mm = low + (high - low) * (double)(k + 1) / (double)a->part_count;
     }
-    for (size_t i = 0; i < life->count; i++)
+    for (size_t i = 0; i < a->count; i++)
     {
-        if (a->element[life->element[i].given].why != RLV_TOLD)
+        if (a->element[i].why != RLV_TOLD)
             continue;
-        const double share = (life->value[0][life->element[i].slot] - low) / (high - low);
-        const size_t k = (size_t)fmin(share * (double)a->part_count, (double)a->part_count - 1.0);
-        const bool here = a->element[life->element[i].given].state == RLV_IN_PLACE;
-        a->part[k].held++, held++;
-        a->part[k].in_place += here, in_place += here;
+        rlv_articulation_part* part = &a->part[rlv_articulation_part_at(a, a->element[i].along_mm)];
+        part->held++;
+        part->in_place += a->element[i].state == RLV_IN_PLACE;
     }
     for (size_t k = 0; k < a->part_count; k++)
-        a->part[k].share = rlv_articulation_share(a->part[k].in_place, a->part[k].held);
-    a->share_in_place = rlv_articulation_share(in_place, held);
+        a->part[k].share = rlv_articulation_share((double)a->part[k].in_place, (double)a->part[k].held);
 }
 
 /// Whether the axis comes nearer to itself than the body is wide, further along than half around the body.
@@ -410,18 +415,6 @@ static bool crosses_itself(const rlv_life* life)
             if (rlv_vec3_length(rlv_vec3_sub(axis->at_mm[i], axis->at_mm[j])) < wide)
                 return true;
     return false;
-}
-
-static void tell_word(rlv_articulation* a)
-{
-    size_t held = 0, near = 0;
-    for (size_t i = 0; i < a->count; i++)
-        if (a->element[i].state != RLV_UNASSIGNED)
-        {
-            held++;
-            near += a->element[i].motion.shift_mm.value < 0.2 * rlv_body_axis_length_mm(&a->axis);
-        }
-    a->word = a->share_in_place.value >= 0.75 ? RLV_ARTICULATED : 4 * near >= 3 * held ? RLV_ASSOCIATED : RLV_ISOLATED;
 }
 
 static rlv_status tell_groups(rlv_articulation* a, const rlv_length_table* lengths, const rlv_life* life,
@@ -462,15 +455,18 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
     for (size_t i = 0; i < count; i++)
     {
         a->element[i] = (rlv_articulated){.state = RLV_UNASSIGNED,
-                                          .why = RLV_WITHOUT_PLACE,
+                                          .why = RLV_ROW_UNUSED,
                                           .place = INT_MIN,
                                           .margin = NAN,
                                           .life_mm = {NAN, NAN, NAN},
+                                          .along_mm = NAN,
                                           .motion = none,
                                           .p_shift = NAN,
                                           .p_rotation = NAN,
                                           .p = NAN,
-                                          .p_adjusted = NAN};
+                                          .p_adjusted = NAN,
+                                          .nearest = SIZE_MAX,
+                                          .nearest_mm = UNTOLD};
         for (int k = 0; k < 9; k++)
             a->element[i].life_cov_mm2[k] = a->element[i].body.m[k] = a->element[i].life_frame.m[k] = NAN;
     }
@@ -505,7 +501,11 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
             a->element[i].margin = margin[i], a->element[i].placed = !isnan(margin[i]);
     tell_rows(a, life, count, element);
     tell_parts(a, life);
-    if (isnan(a->share_in_place.value))
+    rlv_articulation_tell_nearest(a, element);
+    bool judged = false;
+    for (size_t i = 0; i < count; i++)
+        judged |= a->element[i].state != RLV_UNASSIGNED;
+    if (!judged)
         return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "number the places of more elements, or add a row",
                         "no element's life position is told by the others");
     a->scatter_along_mm = sqrt(natural_of(life, 0));
@@ -517,6 +517,6 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
     a->crossing = crosses_itself(life);
     a->axis = life->axis;
     life->axis = (rlv_body_axis){0};
-    tell_word(a);
+    a->verdict = rlv_articulation_judge(a);
     return RLV_DONE;
 }

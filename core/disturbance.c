@@ -136,24 +136,6 @@ static rlv_disturbance_motion motion_of_group(const rlv_articulation* a, size_t 
     return m;
 }
 
-/// The part of the body at a life position: that of the nearest point of the axis that runs there as the body does.
-/// Where the body lies beside itself, the other stretch runs another way, or is farther off.
-static size_t part_of(const rlv_articulation* a, const rlv_articulated* told)
-{
-    const rlv_vec3 along = rlv_vec3_of(told->body.m[0], told->body.m[3], told->body.m[6]);
-    double nearest = INFINITY, at_mm = 0.0;
-    for (size_t i = 0; i < a->axis.count; i++)
-    {
-        const double far = rlv_vec3_length(rlv_vec3_sub(told->life_mm, a->axis.at_mm[i]));
-        if (far < nearest && rlv_vec3_dot(along, a->axis.along[i]) > 0.9)
-            nearest = far, at_mm = (double)i * a->axis.step_mm;
-    }
-    size_t part = 0;
-    while (part + 1 < a->part_count && at_mm >= a->part[part].to_mm)
-        part++;
-    return part;
-}
-
 static rlv_status find_motions(rlv_disturbance* d, const rlv_articulation* a, const rlv_placed_element* element,
                                const bearings* b, const size_t* part, rlv_error* error)
 {
@@ -324,7 +306,8 @@ rlv_status rlv_disturbance_of(rlv_disturbance* d, const rlv_articulation* a, con
     if (status == RLV_DONE)
         status = reserve_room(&s, error);
     for (size_t i = 0; i < a->count && status == RLV_DONE; i++)
-        s.part[i] = a->element[i].state != RLV_UNASSIGNED ? part_of(a, &a->element[i]) : SIZE_MAX;
+        s.part[i] =
+            a->element[i].state != RLV_UNASSIGNED ? rlv_articulation_part_at(a, a->element[i].along_mm) : SIZE_MAX;
     if (status == RLV_DONE)
         status = find_motions(d, a, element, &b, s.part, error);
     if (status == RLV_DONE)

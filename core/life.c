@@ -105,14 +105,23 @@ static void find_base_line(rlv_life* life, size_t value)
 rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
 {
     double* fine = rlv_reserve(life->rows, sizeof *fine, error);
-    if (fine == NULL)
+    double* step = rlv_reserve(life->slots, sizeof *step, error);
+    if (fine == NULL || step == NULL)
+    {
+        free(fine);
+        free(step);
         return RLV_SYSTEM;
+    }
     find_pitches(life);
     double mean = 0.0, low = INFINITY, high = -INFINITY;
     for (size_t r = 0; r < life->rows; r++)
         mean += log(life->row[r].pitch_mm) / (double)life->rows;
     for (size_t r = 0; r < life->rows; r++)
+    {
         fine[r] = exp(mean) / life->row[r].pitch_mm;
+        for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
+            step[i] = 1.0 / fine[r];
+    }
     for (size_t i = 0; i < life->slots; i++)
         low = fmin(low, life->value[0][i]), high = fmax(high, life->value[0][i]);
     const size_t knots = 3 + (size_t)fmax(fmin((high - low) / (2.0 * exp(mean)), MOST_KNOTS), 1.0);
@@ -125,11 +134,13 @@ rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
         const bool along = k == RLV_LIFE_ALONG;
         rlv_smoother_free(&life->smoother[k]);
         status = rlv_smoother_lay(&life->smoother[k], life->rows, life->first, along ? life->base_line : life->value[0],
-                                  fine, along ? 3 : 2, k == RLV_LIFE_TURN ? 0 : knots, along, life->gap, error);
+                                  fine, along ? step : NULL, along ? 3 : 2, k == RLV_LIFE_TURN ? 0 : knots, life->gap,
+                                  error);
         if (!(life->spread[k].penalty.own > 0.0))
             life->spread[k].penalty = FIRST_PENALTY;
     }
     free(fine);
+    free(step);
     return status;
 }
 
@@ -146,22 +157,15 @@ rlv_life_place rlv_life_at(const rlv_life* life, size_t row, size_t slot)
     return p;
 }
 
-/// v' m v
-static double form(const double* m, rlv_vec3 v)
-{
-    const rlv_mat3 a = {{m[0], m[1], m[2], m[3], m[4], m[5], m[6], m[7], m[8]}};
-    return rlv_vec3_dot(v, rlv_mat3_apply(a, v));
-}
-
 /// What measuring adds in the directions of a slot.
 static void find_variances(rlv_life_element* e, const rlv_life_place* p)
 {
     const double *position = e->measured->position_cov_mm2, *turn = e->measured->attitude_cov_rad2;
-    e->variance[0] = form(position, p->frame.along);
-    e->variance[1] = form(position, p->frame.side);
-    e->variance[2] = form(position, p->frame.other);
+    e->variance[0] = rlv_variance_along(position, p->frame.along);
+    e->variance[1] = rlv_variance_along(position, p->frame.side);
+    e->variance[2] = rlv_variance_along(position, p->frame.other);
     for (int k = 0; k < 3; k++)
-        e->variance[3 + k] = form(turn, rlv_mat3_column(p->attitude, k));
+        e->variance[3 + k] = rlv_variance_along(turn, rlv_mat3_column(p->attitude, k));
 }
 
 void rlv_life_measure(const rlv_life* life, rlv_life_element* e)

@@ -167,7 +167,7 @@ static rlv_status first_curves(rlv_life* life, rlv_vec3* curve, rlv_error* error
             for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
                 u[i] = (double)(i - life->first[r]);
         }
-        status = rlv_smoother_lay(&s, life->rows, life->first, u, fine, 2, 0, false, NULL, error);
+        status = rlv_smoother_lay(&s, life->rows, life->first, u, fine, NULL, 2, 0, NULL, error);
         for (int round = 0; round < L1_ROUNDS && status == RLV_DONE; round++)
         {
             memset(weight, 0, 4 * life->slots * sizeof *weight);

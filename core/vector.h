@@ -107,6 +107,16 @@ static inline rlv_vec3 rlv_mat3_apply(rlv_mat3 a, rlv_vec3 v)
                       a.m[6] * v.x + a.m[7] * v.y + a.m[8] * v.z};
 }
 
+/// v' C v of a covariance, row by row: the variance along a unit vector. Not below zero.
+static inline double rlv_variance_along(const double covariance[9], rlv_vec3 v)
+{
+    const double at[3] = {v.x, v.y, v.z};
+    double sum = 0.0;
+    for (int k = 0; k < 9; k++)
+        sum += at[k / 3] * covariance[k] * at[k % 3];
+    return fmax(sum, 0.0);
+}
+
 static inline rlv_mat3 rlv_mat3_transpose(rlv_mat3 a)
 {
     return (rlv_mat3){{a.m[0], a.m[3], a.m[6], a.m[1], a.m[4], a.m[7], a.m[2], a.m[5], a.m[8]}};

@@ -46,7 +46,6 @@ static rlv_status gather(history_articulation* a, rlv_error* error)
     a->element_of = rlv_reserve(e->count, sizeof *a->element_of, error);
     a->counted = rlv_reserve(e->count, sizeof *a->counted, error);
     a->why = rlv_reserve(e->count, sizeof *a->why, error);
-    a->nearest = rlv_reserve(e->count, sizeof *a->nearest, error);
     a->row = rlv_reserve(a->row_count, sizeof *a->row, error);
     a->row_known = rlv_reserve(a->row_count, sizeof *a->row_known, error);
     a->stray = rlv_reserve(e->count, sizeof *a->stray, error);
@@ -228,74 +227,28 @@ static rlv_status count_rows(history_articulation* a, rlv_answer* answer, rlv_er
     return status;
 }
 
+const rlv_articulated* history_told(const history_articulation* a, size_t element)
+{
+    return a->fitted && a->given_of[element] != SIZE_MAX ? &a->fit.element[a->given_of[element]] : NULL;
+}
+
 rlv_articulation_state history_state(const history_articulation* a, size_t element)
 {
-    return a->fitted && a->given_of[element] != SIZE_MAX ? a->fit.element[a->given_of[element]].state : RLV_UNASSIGNED;
-}
-
-/// v' C v
-static double variance_along(const double covariance[9], rlv_vec3 v)
-{
-    const double at[3] = {v.x, v.y, v.z};
-    double sum = 0.0;
-    for (int k = 0; k < 9; k++)
-        sum += at[k / 3] * covariance[k] * at[k % 3];
-    return fmax(sum, 0.0);
-}
-
-/// Whether an element may lie in life position there: inside the 95 % region, its own errors with it; and how far off.
-static bool may_lie_at(const rlv_element* element, const rlv_unfilled* life, rlv_interval* distance_mm)
-{
-    const double* at = element->position_mm;
-    const rlv_vec3 off = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), life->position_mm);
-    double covariance[9], variance[3], sum = 0.0;
-    rlv_vec3 axis[3];
-    for (int k = 0; k < 9; k++)
-        covariance[k] = life->covariance_mm2[k] + element->position_cov_mm2[k];
-    const double far = rlv_vec3_length(off),
-                 half = sqrt(life->radius2 / 3.0 * variance_along(covariance, rlv_vec3_unit(off)));
-    *distance_mm = (rlv_interval){far, fmax(far - half, 0.0), far + half};
-    if (rlv_principal_axes(variance, axis, covariance, NULL) != RLV_DONE)
-        return true;
-    for (int k = 0; k < 3; k++)
-        sum += pow(rlv_vec3_dot(off, axis[k]), 2.0) / variance[k];
-    return sum <= life->radius2;
-}
-
-/// Tell what lies off its row from what may have more than one place in it.
-static void find_nearest(history_articulation* a, size_t element)
-{
-    const rlv_placed_element* given = &a->given[a->given_of[element]];
-    history_nearest* nearest = &a->nearest[element];
-    bool fits = false;
-    *nearest = (history_nearest){SIZE_MAX, {INFINITY, INFINITY, INFINITY}};
-    for (size_t i = 0; i < a->fit.unfilled_count; i++)
-    {
-        const rlv_unfilled* life = &a->fit.unfilled[i];
-        rlv_interval distance_mm;
-        if (life->row != given->row || life->place < given->place_low || life->place > given->place_high)
-            continue;
-        fits |= may_lie_at(&given->element, life, &distance_mm);
-        if (distance_mm.value < nearest->distance_mm.value)
-            *nearest = (history_nearest){i, distance_mm};
-    }
-    if (!fits)
-        a->why[element] = HISTORY_OFF_ROW;
+    const rlv_articulated* told = history_told(a, element);
+    return told != NULL ? told->state : RLV_UNASSIGNED;
 }
 
 /// Say of what the fit left out why.
 static void find_reasons(history_articulation* a)
 {
+    static const history_left_out reason[] = {[RLV_TOLD] = HISTORY_JUDGED,
+                                              [RLV_ROW_UNUSED] = HISTORY_ROW_UNUSED,
+                                              [RLV_WITHOUT_PLACE] = HISTORY_NO_PLACE,
+                                              [RLV_OFF_ROW] = HISTORY_OFF_ROW,
+                                              [RLV_NOTHING_TELLS] = HISTORY_NOTHING_TELLS};
     for (size_t i = 0; i < a->elements->count; i++)
-        if (a->why[i] == HISTORY_JUDGED && history_state(a, i) == RLV_UNASSIGNED)
-        {
-            const size_t row = a->given[a->given_of[i]].row;
-            a->why[i] = a->fitted && a->fit.row[row].used ? HISTORY_NO_PLACE : HISTORY_ROW_UNUSED;
-            if (a->fitted && a->fit.element[a->given_of[i]].why == RLV_NOTHING_TELLS)
-                a->why[i] = HISTORY_NOTHING_TELLS;
-            if (a->why[i] == HISTORY_NO_PLACE)
-                find_nearest(a, i);
-        }
+        if (a->why[i] == HISTORY_JUDGED)
+            a->why[i] = a->fitted ? reason[a->fit.element[a->given_of[i]].why] : HISTORY_ROW_UNUSED;
 }
 
 // --- where unfilled life positions lie -------------------------------------------------------------------------------
@@ -376,8 +329,8 @@ static void find_depth(history_unfilled* u, const history_articulation* a, const
     rlv_pose_covariance_at(&pose, life->position_mm, of_pose);
     const double local_sd = isnan(e->local_sd_mm[rock->stage]) ? 0.0 : e->local_sd_mm[rock->stage];
     const double depth = (inside ? 1.0 : -1.0) * nearest.distance_mm;
-    const double sd =
-        sqrt(variance_along(life->covariance_mm2, u->way) + variance_along(of_pose, u->way) + local_sd * local_sd);
+    const double sd = sqrt(rlv_variance_along(life->covariance_mm2, u->way) + rlv_variance_along(of_pose, u->way) +
+                           local_sd * local_sd);
     const double half = sd * gsl_cdf_tdist_Pinv(0.975, fmin(a->fit.freedom_along, a->fit.freedom_across));
     u->depth_mm = (rlv_interval){depth, depth - half, depth + half};
 }
@@ -463,9 +416,10 @@ static double carried_mm2(const history_articulation* a)
     {
         const size_t element = a->stray[i].element;
         const rlv_candidates* from = &a->stray[i].candidates;
+        const rlv_articulated* told = history_told(a, element);
         const double* at = a->elements->one[element].fusion.element.position_mm;
         double square = 0.0, some = 0.0;
-        if (a->why[element] != HISTORY_OFF_ROW || a->nearest[element].unfilled == SIZE_MAX)
+        if (a->why[element] != HISTORY_OFF_ROW || told->nearest == SIZE_MAX)
             continue;
         for (size_t k = 0; k < from->count; k++)
         {
@@ -474,7 +428,7 @@ static double carried_mm2(const history_articulation* a)
             square += from->candidate[k].probability * d * d;
             some += from->candidate[k].probability;
         }
-        squares += some > 0.0 ? square / some : pow(a->nearest[element].distance_mm.value, 2.0);
+        squares += some > 0.0 ? square / some : pow(told->nearest_mm.value, 2.0);
         count += 1.0;
     }
     return count > 0.0 ? squares / (3.0 * count) : 0.0;
@@ -611,71 +565,6 @@ history_open history_open_of(const history_articulation* a, size_t row)
     return open;
 }
 
-// --- the skeleton in one word ----------------------------------------------------------------------------------------
-
-static const double MOST_IN_PLACE = 0.75, NEAR_OF_BODY = 0.2; // as rlv_articulation_word has them
-
-/// The share of which so few, or fewer, of `all` are seen with a probability of `tail`, by halving.
-static double share_with_tail(double some, double all, double tail)
-{
-    double low = 0.0, high = 1.0;
-    for (int n = 0; n < 60; n++)
-    {
-        const double middle = 0.5 * (low + high);
-        *(gsl_cdf_beta_Q(middle, some + 1.0, all - some) > tail ? &low : &high) = middle;
-    }
-    return 0.5 * (low + high);
-}
-
-static rlv_interval share_of(double share, double all)
-{
-    const double some = share * all, rest = all - some;
-    return (rlv_interval){share, some > 0.0 ? 1.0 - share_with_tail(rest, all, 0.025) : 0.0,
-                          rest > 0.0 ? share_with_tail(some, all, 0.025) : 1.0};
-}
-
-/// The effective number of `all` elements.
-static double effective_of(const history_articulation* a, size_t all)
-{
-    double squares = (double)all;
-    for (size_t g = 0; g < a->fit.group_count; g++)
-    {
-        const double of = (double)a->fit.group[g].count;
-        squares += of * of - of;
-    }
-    return (double)all * (double)all / squares;
-}
-
-history_verdict history_verdict_of(const history_articulation* a)
-{
-    const double near_mm = NEAR_OF_BODY * rlv_body_axis_length_mm(&a->fit.axis);
-    history_verdict v = {0};
-    size_t near = 0;
-    for (size_t i = 0; i < a->elements->count; i++)
-    {
-        const rlv_articulation_state state = history_state(a, i);
-        if (state == RLV_UNASSIGNED && a->why[i] == HISTORY_OFF_ROW)
-        {
-            v.off_row++;
-            near += a->nearest[i].unfilled != SIZE_MAX && a->nearest[i].distance_mm.value < near_mm;
-        }
-        if (state == RLV_UNASSIGNED)
-            continue;
-        v.judged++;
-        v.in_place += state == RLV_IN_PLACE;
-        near += a->fit.element[a->given_of[i]].motion.shift_mm.value < near_mm;
-    }
-    const size_t all = v.judged + v.off_row;
-    const double share = all > 0 ? (double)v.in_place / (double)all : 0.0;
-    v.effective = effective_of(a, all);
-    v.share = share_of(share, v.effective);
-    v.word = share >= MOST_IN_PLACE                        ? RLV_ARTICULATED
-             : (double)near >= MOST_IN_PLACE * (double)all ? RLV_ASSOCIATED
-                                                           : RLV_ISOLATED;
-    v.sure = v.word == RLV_ARTICULATED ? v.share.low >= MOST_IN_PLACE : v.share.high < MOST_IN_PLACE;
-    return v;
-}
-
 // --- which way they went ---------------------------------------------------------------------------------------------
 
 static rlv_status find_disturbance(history_articulation* a, rlv_error* error)
@@ -741,7 +630,6 @@ void history_articulation_free(history_articulation* a)
     free(a->element_of);
     free(a->counted);
     free(a->why);
-    free(a->nearest);
     free(a->row);
     free(a->row_known);
     free(a->unfilled);

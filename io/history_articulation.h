@@ -64,39 +64,12 @@ typedef enum history_left_out
     HISTORY_SPOIL,         ///< found in the spoil
 } history_left_out;
 
-/// The unfilled life position nearest to an element that has no place: of its row, and among the places that it may
-/// have.
-typedef struct history_nearest
-{
-    size_t unfilled;          ///< index into fit.unfilled; SIZE_MAX: there is none
-    rlv_interval distance_mm; ///< with the errors of both along the way between them
-} history_nearest;
-
 /// A loose element: of HISTORY_SPOIL, or of a used row and of HISTORY_OFF_ROW, HISTORY_NO_PLACE or HISTORY_NOT_PLACED.
 typedef struct history_stray
 {
     size_t element; ///< index into elements->one
     rlv_candidates candidates;
 } history_stray;
-
-/// The skeleton in one word (rlv_articulation_word), with what the fit leaves out: elements that lie off their rows
-/// have moved, though no figure says how far. Whether they lie within a fifth of the body's length is told by the free
-/// place nearest to them.
-///
-/// The interval of the share is the exact binomial one for an effective number of elements (E. L. Korn, B. I. Graubard,
-/// Survey Methodology 24, 1998): a stretch that moved together was moved by one event, and weighs in how sure the share
-/// is as one, the effective number being (sum m)^2 / sum m^2 of stretches and single elements m (L. Kish, Survey
-/// Sampling, 1965).
-typedef struct history_verdict
-{
-    rlv_articulation_word word;
-    bool sure;        ///< the interval holds no share that would have another word
-    size_t judged;    ///< elements that the fit tells the state of
-    size_t off_row;   ///< and those beside them that lie off their row
-    size_t in_place;  ///< of both
-    double effective; ///< the effective number of both
-    rlv_interval share;
-} history_verdict;
 
 /// How many elements and life positions of a row are not accounted for.
 typedef struct history_open
@@ -115,7 +88,6 @@ typedef struct history_articulation
     size_t* element_of;        ///< one given: index into elements->one
     rlv_counted* counted;      ///< one given; its place is INT_MIN where it was not counted
     history_left_out* why;     ///< one an element
-    history_nearest* nearest;  ///< one an element; of those with HISTORY_NO_PLACE or HISTORY_OFF_ROW
     size_t row_count;
     rlv_articulation_row* row; ///< as in the record
     size_t* row_known;         ///< one a row: its elements with a place that is recorded or was counted
@@ -135,11 +107,11 @@ rlv_status history_articulation_measure(history_articulation* articulation, cons
                                         rlv_answer* answer, rlv_error* error);
 void history_articulation_free(history_articulation* articulation);
 
+/// What the fit tells of an element; NULL where it was not given to one.
+const rlv_articulated* history_told(const history_articulation* articulation, size_t element);
+
 /// What became of an element: RLV_UNASSIGNED where it is in no judgement.
 rlv_articulation_state history_state(const history_articulation* articulation, size_t element);
-
-/// The skeleton in one word; of a fitted one.
-history_verdict history_verdict_of(const history_articulation* articulation);
 
 /// What of a used row is open.
 history_open history_open_of(const history_articulation* articulation, size_t row);

@@ -41,11 +41,6 @@ const char* articulation_id(const history_articulation* a, size_t element)
     return a->elements->one[element].record->id;
 }
 
-const rlv_articulated* articulation_told(const history_articulation* a, size_t element)
-{
-    return a->fitted && a->given_of[element] != SIZE_MAX ? &a->fit.element[a->given_of[element]] : NULL;
-}
-
 // --- directions ------------------------------------------------------------------------------------------------------
 
 /// Of a vector with such sds along three axes square to each other.
@@ -180,7 +175,7 @@ static bool is_counted(const history_articulation* a, size_t element)
 
 static const char* place_from(const history_articulation* a, size_t element)
 {
-    const rlv_articulated* told = articulation_told(a, element);
+    const rlv_articulated* told = history_told(a, element);
     if (told != NULL && told->placed)
         return "found";
     return is_counted(a, element) ? "counted" : a->elements->one[element].record->place_known ? "recorded" : NULL;
@@ -188,17 +183,15 @@ static const char* place_from(const history_articulation* a, size_t element)
 
 static void put_nearest(rlv_table* t, const history_articulation* a, size_t element)
 {
-    const history_nearest* nearest = &a->nearest[element];
-    const bool known =
-        (a->why[element] == HISTORY_OFF_ROW || a->why[element] == HISTORY_NO_PLACE) && nearest->unfilled != SIZE_MAX;
-    if (!known)
+    const rlv_articulated* told = history_told(a, element);
+    if (told == NULL || told->nearest == SIZE_MAX)
     {
         table_none(t);
         table_none(t);
         return;
     }
-    table_count(t, (size_t)a->fit.unfilled[nearest->unfilled].place);
-    table_interval(t, nearest->distance_mm);
+    table_count(t, (size_t)a->fit.unfilled[told->nearest].place);
+    table_interval(t, told->nearest_mm);
 }
 
 /// No tail of a distribution is trusted farther out than this.
@@ -240,7 +233,7 @@ static rlv_table elements_table(const history_articulation* a)
     for (size_t i = 0; i < a->elements->count; i++)
     {
         const rlv_element_record* record = a->elements->one[i].record;
-        const rlv_articulated* told = articulation_told(a, i);
+        const rlv_articulated* told = history_told(a, i);
         table_text(&t, record->id);
         table_text(&t, record->kind);
         table_text(&t, record->row);
@@ -460,7 +453,9 @@ static const table_column row_columns[] = {
     {"held", NULL, "judged", TABLE_COUNT, "Elements that are judged."},
     {"in_place", NULL, "in place", TABLE_COUNT, "Of these, in place."},
     {"short", NULL, "short", TABLE_FLAG, "Under 15 elements: what has moved is found there less surely."},
-    {"pitch", "mm", "pitch", TABLE_NUMBER, "Median distance from place to place."}};
+    {"pitch", "mm", "pitch", TABLE_NUMBER, "Median distance from place to place."},
+    {"lost", NULL, "places not listed", TABLE_COUNT,
+     "Its places without an element that are known no better than to the length of the row: in no list."}};
 
 static rlv_table rows_table(const history_articulation* a)
 {
@@ -478,6 +473,7 @@ static rlv_table rows_table(const history_articulation* a)
         table_count(&t, told->in_place);
         table_flag(&t, told->short_row);
         table_number(&t, told->used ? told->pitch_mm : (double)NAN, a->fit.scatter_along_mm);
+        table_count(&t, told->lost);
     }
     return t;
 }
@@ -538,7 +534,7 @@ static rlv_table skeleton_table(const history_articulation* a)
     rlv_table t = table_of("skeleton", "The skeleton", COLUMNS(skeleton_columns));
     if (!a->fitted)
         return t;
-    const history_verdict v = history_verdict_of(a);
+    const rlv_articulation_verdict v = a->fit.verdict;
     table_text(&t, rlv_articulation_word_of(v.word));
     table_flag(&t, v.sure);
     table_count(&t, v.judged);
@@ -560,7 +556,7 @@ static rlv_table skeleton_table(const history_articulation* a)
 report_text articulation_verdict(const history_articulation* a)
 {
     report_text words;
-    const history_verdict v = history_verdict_of(a);
+    const rlv_articulation_verdict v = a->fit.verdict;
     const rlv_interval share = in_percent(v.share);
     int length =
         snprintf(words.text, sizeof words.text, "%s%s, %zu of %zu elements are in place (%.0f %%, %.0f to %.0f %%)",
@@ -630,6 +626,22 @@ static size_t list_rows(report_text* words, const history_articulation* a, bool 
     return count;
 }
 
+/// Of the rows that have any, how many of their places without an element are in no list.
+static size_t list_lost(report_text* words, const history_articulation* a)
+{
+    size_t length = 0, count = 0;
+    for (size_t r = 0; r < a->row_count && a->fitted; r++)
+    {
+        const char* id = articulation_specimen(a)->row[r].id;
+        if (a->fit.row[r].lost == 0 || length + strlen(id) + 40 > sizeof words->text)
+            continue;
+        length += (size_t)snprintf(words->text + length, sizeof words->text - length, "%s%zu of %s",
+                                   count > 0 ? ", " : "", a->fit.row[r].lost, id);
+        count++;
+    }
+    return count;
+}
+
 /// Where the count of a row is not sure: at its first element, and from which element to the next.
 static void list_unsure(report_text* words, const history_articulation* a, size_t row)
 {
@@ -662,7 +674,7 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
     enum
     {
         LEFT = sizeof left / sizeof *left,
-        ALL = LEFT + 4,
+        ALL = LEFT + 5,
     };
     for (; *next < ALL + a->row_count; ++*next)
     {
@@ -678,11 +690,16 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
         else if (k == LEFT + 1 && list_rows(&names, a, true) > 0)
             snprintf(words->text, sizeof words->text,
                      "rows with under 15 elements, in which what has moved is found less surely: %.900s", names.text);
-        else if (k == LEFT + 2 && a->fitted)
+        else if (k == LEFT + 2 && list_lost(&names, a) > 0)
+            snprintf(words->text, sizeof words->text,
+                     "where these places without an element lie, since they are known no better than to the length of "
+                     "their row: %.900s",
+                     names.text);
+        else if (k == LEFT + 3 && a->fitted)
             snprintf(words->text, sizeof words->text,
                      "a slip of all rows together, which looks as the animal's own curve does, and one along the body "
                      "by whole places");
-        else if (k == LEFT + 3 && a->fitted)
+        else if (k == LEFT + 4 && a->fitted)
             snprintf(words->text, sizeof words->text,
                      "a stretch that moved together at the end of its row; the first and the last of a row are judged "
                      "less surely");

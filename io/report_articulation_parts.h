@@ -10,9 +10,6 @@ const rlv_specimen* articulation_specimen(const history_articulation* a);
 /// Id of an element, by its index among all.
 const char* articulation_id(const history_articulation* a, size_t element);
 
-/// What is told of an element; NULL where it is in no judgement.
-const rlv_articulated* articulation_told(const history_articulation* a, size_t element);
-
 /// NULL where a text is empty: not known.
 const char* articulation_or_null(const char* text);
 

@@ -190,7 +190,7 @@ rlv_table articulation_moved_wall(const history_articulation* a)
     rlv_table t = table_of("moved", "Elements that have left their life position", COLUMNS(moved_columns));
     for (size_t i = 0; i < a->elements->count; i++)
     {
-        const rlv_articulated* told = articulation_told(a, i);
+        const rlv_articulated* told = history_told(a, i);
         if (told == NULL || told->state == RLV_IN_PLACE || told->state == RLV_UNASSIGNED)
             continue;
         table_text(&t, articulation_id(a, i));
@@ -218,15 +218,14 @@ rlv_table articulation_off_row_wall(const history_articulation* a)
     rlv_table t = table_of("off_row", "Elements that lie off their row", COLUMNS(off_row_columns));
     for (size_t i = 0; i < a->elements->count; i++)
     {
-        const history_nearest* nearest = &a->nearest[i];
+        const rlv_articulated* told = history_told(a, i);
         if (a->why[i] != HISTORY_OFF_ROW)
             continue;
         table_text(&t, articulation_id(a, i));
         table_text(&t, a->elements->one[i].record->row);
-        table_text(&t, nearest->unfilled != SIZE_MAX
-                           ? articulation_place_name(a, unfilled_of(a, nearest->unfilled)).text
-                           : NULL);
-        table_interval(&t, nearest->unfilled != SIZE_MAX ? nearest->distance_mm : (rlv_interval){NAN, NAN, NAN});
+        table_text(&t,
+                   told->nearest != SIZE_MAX ? articulation_place_name(a, unfilled_of(a, told->nearest)).text : NULL);
+        table_interval(&t, told->nearest_mm);
     }
     return t;
 }
@@ -551,7 +550,7 @@ report_text articulation_open_words(const history_articulation* a, size_t row)
 report_text articulation_verdict_meaning(const history_articulation* a)
 {
     report_text words = {""};
-    const history_verdict v = history_verdict_of(a);
+    const rlv_articulation_verdict v = a->fit.verdict;
     size_t spoil = 0, other = 0;
     for (size_t i = 0; i < a->elements->count; i++)
     {
@@ -583,7 +582,7 @@ static void add_state(report_text* words, const history_articulation* a, rlv_art
     size_t count = 0;
     for (size_t i = 0; i < a->elements->count; i++)
     {
-        const rlv_articulated* told = articulation_told(a, i);
+        const rlv_articulated* told = history_told(a, i);
         const bool is = state == RLV_UNASSIGNED
                             ? a->why[i] == HISTORY_OFF_ROW
                             : told != NULL && told->state == state && (state != RLV_SHIFTED || told->group == 0);

@@ -69,7 +69,7 @@ Test(articulation, animals_with_nothing_displaced_are_seldom_said_to_have_anythi
         for (size_t i = 0; i < a.count; i++)
             out += a.element[i].state != RLV_IN_PLACE;
         alarmed += out > 0;
-        cr_expect_eq(a.word, RLV_ARTICULATED);
+        cr_expect_eq(a.verdict.word, RLV_ARTICULATED);
         rlv_articulation_free(&a);
         free(s);
     }
@@ -146,6 +146,12 @@ Test(articulation, an_open_place_is_found_where_the_element_lies)
     move(s, i, rlv_vec3_scale(truth_axis(s, i, 2), 60.0));
     a = fitted(s);
     cr_expect_eq(a.element[i].state, RLV_UNASSIGNED);
+    cr_expect_eq(a.element[i].why, RLV_OFF_ROW);
+    // Its own place is free now, and none of the row is nearer: 60 mm, to scatter and the life position's own errors.
+    cr_expect_eq(a.unfilled[a.element[i].nearest].place, place);
+    cr_expect(a.element[i].nearest_mm.low < 60.0 && a.element[i].nearest_mm.high > 60.0);
+    cr_expect_eq(a.verdict.off_row, 1);
+    cr_expect_eq(a.verdict.judged, s->count - 1);
     rlv_articulation_free(&a);
     free(s);
 }

@@ -81,7 +81,8 @@ static void set_up(void)
     {
         rlv_articulated* e = &c.element[i];
         e->place = (int)(i / 2);
-        e->life_mm = rlv_vec3_of(10.0 + 20.0 * (double)(i / 2), i % 2 == 0 ? 30.0 : -30.0, 0.0);
+        e->along_mm = 10.0 + 20.0 * (double)(i / 2);
+        e->life_mm = rlv_vec3_of(e->along_mm, i % 2 == 0 ? 30.0 : -30.0, 0.0);
         e->body = rlv_mat3_identity();
         c.placed[i] = (rlv_placed_element){.row = i % 2, .place_low = e->place, .place_high = e->place};
         c.placed[i].element.known = RLV_ELEMENT_POLE | RLV_ELEMENT_FACE | RLV_ELEMENT_LONG | RLV_ELEMENT_FRONT;
@@ -376,19 +377,15 @@ Test(disturbance, rows_and_parts_have_their_own_and_add_up_to_all)
     rlv_disturbance_free(&d);
 }
 
-// The body lies doubled: out along +x and back along -x, 30 mm beside. An element between the two limbs, nearer to the
-// other, is of the limb that runs as its own body does.
+// The body lies doubled: out along +x and back along -x, 30 mm beside. Two elements lie beside each other, one of each
+// limb.
 Test(disturbance, a_body_that_lies_beside_itself_keeps_its_parts_apart)
 {
-    for (size_t i = 0; i < POINTS; i++)
-    {
-        const bool out = i < POINTS / 2;
-        c.at_mm[i] = rlv_vec3_of(STEP_MM * (double)(out ? i : POINTS - 1 - i), out ? 0.0 : 30.0, 0.0);
-        c.along[i] = rlv_vec3_of(out ? 1.0 : -1.0, 0.0, 0.0);
-    }
     c.element[0].life_mm = rlv_vec3_of(40.0, 20.0, 0.0);
+    c.element[0].along_mm = 40.0;
     carry(0, rlv_vec3_of(20.0, 0.0, 0.0));
     c.element[1].life_mm = rlv_vec3_of(40.0, 10.0, 0.0);
+    c.element[1].along_mm = 360.0;
     c.element[1].body = (rlv_mat3){{-1, 0, 0, 0, -1, 0, 0, 0, 1}};
     carry(1, rlv_vec3_of(20.0, 0.0, 0.0));
     rlv_disturbance d = summed(up, north);

@@ -47,8 +47,8 @@ static void name_elements(told_skeleton* t)
                  group->motion.shift_mm.value);
         t->group_at[g] = t->group_words[g];
     }
-    snprintf(t->summary, sizeof t->summary, "%s: %.0f\xe2\x80\xaf%% in place", rlv_articulation_word_of(t->told.word),
-             100.0 * t->told.share_in_place.value);
+    snprintf(t->summary, sizeof t->summary, "%s: %.0f\xe2\x80\xaf%% in place", rlv_articulation_word_of(t->told.verdict.word),
+             100.0 * t->told.verdict.share.value);
 }
 
 told_skeleton* told_skeleton_make(const skeleton_plan* plan)
