@@ -20,6 +20,7 @@ static const double far_more = 1.5;         ///< times what they touch over else
 /// one of 740 places, and stuck grains add to that: simulated breaks press over 0.3 % at most; a slab that is worn all
 /// over, closed by its faces alone, over 4 %.
 static const double most_pressed = 0.01;
+static const double meeting_least = 0.005; ///< share of the joint that spots which were not worn meet over, about
 
 void rlv_rejoin_free(rlv_rejoin* rejoin)
 {
@@ -38,7 +39,9 @@ static void joining_free(rlv_joining* w)
         rlv_sampling_free(&w->sampling[k]);
         free(w->given[k]);
         free(w->sample_face[k]);
+        free(w->sample_rim[k]);
         free(w->face[k]);
+        free(w->outline[k]);
         free(w->beyond[k]);
         rlv_samples_free(&w->face_samples[k]);
         rlv_samples_free(&w->outer_samples[k]);
@@ -89,8 +92,10 @@ static rlv_status begin_part(rlv_joining* w, int own, const uint8_t* given, rlv_
     if (status == RLV_DONE)
         status = rlv_joining_given(&w->given[own], mesh, &w->sampling[own], given, error);
     if (status == RLV_DONE && ((w->face[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
+                               (w->outline[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
                                (w->beyond[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
-                               (w->sample_face[own] = rlv_reserve(w->sampling[own].count, 1, error)) == NULL))
+                               (w->sample_face[own] = rlv_reserve(w->sampling[own].count, 1, error)) == NULL ||
+                               (w->sample_rim[own] = rlv_reserve(w->sampling[own].count, 1, error)) == NULL))
         status = RLV_SYSTEM;
     return status;
 }
@@ -130,6 +135,7 @@ static rlv_status pose_problem(rlv_fit_problem* p, const rlv_joining* w, bool fa
         p->body[RLV_JOIN_BLOCK].parameter = 6;
     p->body[RLV_JOIN_PIECE].parameter = 0;
     p->body[RLV_JOIN_PIECE].pose = rlv_pose_compose(&p->body[RLV_JOIN_BLOCK].pose, &w->found);
+    p->offset_mm[0] = before ? 0.0 : w->apart_mm;
     p->centre_mm = rlv_pose_apply(&p->body[RLV_JOIN_BLOCK].pose, w->joint_mm);
     p->radius_mm = w->face_samples[RLV_JOIN_BLOCK].radius_mm;
     const rlv_vec3 normal = rlv_mat3_apply(p->body[RLV_JOIN_BLOCK].pose.rotation, w->joint_normal),
@@ -247,15 +253,15 @@ static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* 
     return status;
 }
 
-/// How well the two faces fit where the gap is closed, and over what share of the joint they press, if that is asked.
-static rlv_status fit_of(double* fit, double* pressed, rlv_joining* w, rlv_error* error)
+/// How well the two faces fit where the gap is closed, and over what shares of the joint they touch, if that is asked.
+static rlv_status fit_of(double* fit, rlv_gap_shares* shares, rlv_joining* w, rlv_error* error)
 {
     rlv_gap_widths widths = {0};
     rlv_status status = rlv_gap_measure(&widths, w->part, &w->closed, w->joint_normal, error);
     if (status == RLV_DONE)
         status = rlv_gap_fit(fit, &w->relief_mm, &widths, &w->part[0], w->joint_normal, error);
-    if (status == RLV_DONE && pressed != NULL)
-        *pressed = rlv_gap_shares_of(&widths, &w->part[0], w->noise_mm).pressed;
+    if (status == RLV_DONE && shares != NULL)
+        *shares = rlv_gap_shares_of(&widths, &w->part[0], w->noise_mm);
     rlv_gap_widths_free(&widths);
     return status;
 }
@@ -266,7 +272,7 @@ typedef struct closing
     rlv_pose together, alone;
     double held, touching; ///< shares of the faces that hold it
     double fit, fit_alone;
-    double pressed_alone; ///< share of the joint where rock would lie in rock, by the faces alone
+    rlv_gap_shares alone_over; ///< by the faces alone
 } closing;
 
 static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
@@ -278,7 +284,7 @@ static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
     if (status == RLV_DONE)
         status = close_gap(w, false, open_mm, &c->touching, error);
     if (status == RLV_DONE)
-        status = fit_of(&c->fit_alone, &c->pressed_alone, w, error);
+        status = fit_of(&c->fit_alone, &c->alone_over, w, error);
     c->alone = w->closed;
     return status;
 }
@@ -315,7 +321,7 @@ static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* err
     if (status != RLV_DONE)
         return status;
     rejoin->stood_open = c.touching > far_more * c.held + 0.05 && c.fit_alone > fmax(c.fit, RLV_REJOIN_LEAST_FIT) &&
-                         is_held(&c.alone) && c.pressed_alone <= most_pressed;
+                         is_held(&c.alone) && c.alone_over.pressed <= most_pressed;
     rejoin->fit = rejoin->stood_open ? c.fit_alone : c.fit;
     w->closed = rejoin->stood_open ? c.alone : c.together;
     return RLV_DONE;
@@ -362,6 +368,27 @@ static rlv_status choose_place(rlv_joining* w, const rlv_pose* pose, size_t coun
     return RLV_DONE;
 }
 
+/// Faces that were worn nearly all over fit best where they have fallen into one another. Rock does not go into rock:
+/// hold them so far apart that only so much of them meets as spots that were not worn would.
+static rlv_status hold_apart(rlv_joining* w, double* fit, rlv_error* error)
+{
+    rlv_gap_shares shares;
+    double touching = 0.0;
+    const double step = w->noise_mm;
+    rlv_status status = fit_of(fit, &shares, w, error);
+    if (status != RLV_DONE || shares.pressed <= most_pressed)
+        return status;
+    while (status == RLV_DONE && shares.meeting > meeting_least && w->apart_mm < RLV_REJOIN_REACH_MM)
+    {
+        w->apart_mm += step;
+        status = close_gap(w, false, 2.0 * step, &touching, error);
+        w->found = w->closed;
+        if (status == RLV_DONE)
+            status = fit_of(fit, &shares, w, error);
+    }
+    return status;
+}
+
 /// Without a stage from before: try the piece from any attitude, and keep the place that fits best.
 static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
 {
@@ -377,7 +404,9 @@ static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
         if (status == RLV_DONE)
             status = choose_place(w, pose, count, error);
     }
-    return status == RLV_DONE ? try_place(w, &rejoin->fit, 2, error) : status;
+    if (status == RLV_DONE)
+        status = try_place(w, &rejoin->fit, 2, error);
+    return status == RLV_DONE ? hold_apart(w, &rejoin->fit, error) : status;
 }
 
 // Telling
@@ -440,6 +469,7 @@ static rlv_status tell_all(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* 
     rejoin->noise_mm = w->noise_mm;
     rejoin->relief_mm = w->relief_mm;
     rejoin->closed = global_of(w, &w->closed);
+    rejoin->held_apart_mm = w->apart_mm;
     rlv_status status = RLV_DONE;
     if (rejoin->found_known)
     {
@@ -479,7 +509,15 @@ static rlv_status judge(rlv_rejoin* rejoin, rlv_error* error)
             "the stage from before",
             "%s", rejoin->reason);
     }
-    if (!is_held(&rejoin->closed))
+    if (rejoin->held_apart_mm > 0.0)
+    {
+        rejoin->verdict = RLV_REJOIN_LOOSE;
+        snprintf(rejoin->reason, sizeof rejoin->reason,
+                 "the faces were worn nearly all over: they fit %.2g mm deeper than the few spots that touch let them, "
+                 "and where the piece lay is told by these alone",
+                 rejoin->held_apart_mm);
+    }
+    else if (!is_held(&rejoin->closed))
     {
         rejoin->verdict = RLV_REJOIN_LOOSE;
         snprintf(rejoin->reason, sizeof rejoin->reason,
@@ -531,12 +569,20 @@ rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input,
                              rlv_error* error)
 {
     rlv_rejoin_input parts = *input;
-    parts.before = NULL;
+    if (input->block_in_before == NULL)
+        parts.before = NULL;
     *gap = (rlv_rejoin_gap){0};
     rlv_joining w = {0};
     rlv_gap_widths widths = {0};
     rlv_status status = begin(&w, &parts, error);
     w.found = rlv_joining_local(place, input->piece->origin_mm, input->block->origin_mm);
+    if (parts.before != NULL)
+    {
+        w.in_before[RLV_JOIN_BLOCK] =
+            rlv_joining_local(input->block_in_before, input->block->origin_mm, input->before->origin_mm);
+        w.in_before[RLV_JOIN_PIECE] = rlv_pose_compose(&w.in_before[RLV_JOIN_BLOCK], &w.found);
+        w.in_stage = true;
+    }
     if (status == RLV_DONE)
         status = rlv_joining_faces(&w, error);
     if (status == RLV_DONE)

@@ -100,7 +100,8 @@ typedef struct rlv_rejoin
     rlv_interval closing_length_mm;
     rlv_vec3 closing_axis; ///< and what the piece turns about on the way, of length one
     rlv_interval closing_turn_deg;
-    bool stood_open; ///< the joint stood open in the rock: the faces agree on a place that is not the one found
+    bool stood_open;      ///< the joint stood open in the rock: the faces agree on a place that is not the one found
+    double held_apart_mm; ///< above 0: the faces were worn nearly all over, and fit so much deeper than rock lets them
 
     rlv_vec3 joint_mm;     ///< middle of the joint
     rlv_vec3 joint_normal; ///< of the block's face on the mean, out of the block: the way that the piece comes off
@@ -157,7 +158,8 @@ rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input,
 void rlv_rejoin_free(rlv_rejoin* rejoin);
 
 /// Only the gap, with the piece in a place that is known: `place` carries it into the block's frame. Of the input the
-/// two parts and their outlined faces are looked at. Intervals hold the noise of a bench scan and the covariance of
+/// two parts and their outlined faces are looked at; and, where `block_in_before` is given, the stage from before, as
+/// on which no face lies. Intervals hold the noise of a bench scan and the covariance of
 /// `place`. RLV_IMPOSSIBLE where the two do not face one another there.
 rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input, const rlv_pose* place,
                              rlv_error* error);

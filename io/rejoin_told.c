@@ -95,7 +95,9 @@ static rlv_status measure_back(rejoin_told* told, const rlv_rejoin_input* input,
         if (status == RLV_DONE && (!alignment.ambiguous || alignment.loose))
         {
             told->back = alignment.pose;
-            status = rlv_rejoin_gap_at(&told->gap_back, input, &told->back, &own);
+            rlv_rejoin_input parts = *input;
+            parts.block_in_before = NULL; // which is known about, not as closely as a skin of the stage would need
+            status = rlv_rejoin_gap_at(&told->gap_back, &parts, &told->back, &own);
             told->back_known = status == RLV_DONE;
         }
         if (status == RLV_IMPOSSIBLE)
