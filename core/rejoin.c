@@ -16,6 +16,7 @@ static const size_t most_samples = 60000;   ///< of either part
 static const size_t most_queries = 2000000; ///< of an index, about: some tens for each sample
 static const double open_mm = 2.0;          ///< misfit of faces that stood open in the rock, about
 static const double far_more = 1.5;         ///< times what they touch over elsewhere
+static const double other_bench = 1.5;      ///< times the faces' sd: scans of one bench are not so unlike
 /// Faces that press over a greater share of the joint have fallen into one another. By chance a width lies so low in
 /// one of 740 places, and stuck grains add to that: simulated breaks press over 0.3 % at most; a slab that is worn all
 /// over, closed by its faces alone, over 4 %.
@@ -235,8 +236,9 @@ static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
 // Closing
 
 /// Close the gap from where the piece is found, by its faces and, where `outer`, by the outer surfaces. `touching` is
-/// the share of the faces that holds it.
-static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* touching, rlv_error* error)
+/// the share of the faces that holds it, `noise_mm` the sd of a residual between them.
+static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* touching, double* noise_mm,
+                            rlv_error* error)
 {
     rlv_fit_problem p = {0};
     rlv_status status = pose_problem(&p, w, true, outer, error);
@@ -247,8 +249,8 @@ static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* 
         w->closed = place_of(&p, error);
         *touching = rlv_fit_share(&p.pair[0]);
     }
-    if (status == RLV_DONE && !w->in_stage)
-        status = rlv_fit_noise(&w->noise_mm, &p, error);
+    if (status == RLV_DONE)
+        status = rlv_fit_noise(noise_mm, &p, error);
     rlv_fit_free(&p);
     return status;
 }
@@ -273,16 +275,17 @@ typedef struct closing
     double held, touching; ///< shares of the faces that hold it
     double fit, fit_alone;
     rlv_gap_shares alone_over; ///< by the faces alone
+    double alone_noise_mm;     ///< the sd of a residual between them
 } closing;
 
 static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
 {
-    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, error);
+    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, &c->alone_noise_mm, error);
     if (status == RLV_DONE)
         status = fit_of(&c->fit, NULL, w, error);
     c->together = w->closed;
     if (status == RLV_DONE)
-        status = close_gap(w, false, open_mm, &c->touching, error);
+        status = close_gap(w, false, open_mm, &c->touching, &c->alone_noise_mm, error);
     if (status == RLV_DONE)
         status = fit_of(&c->fit_alone, &c->alone_over, w, error);
     c->alone = w->closed;
@@ -303,6 +306,21 @@ static double apart_mm(const rlv_joining* w, const rlv_pose* a, const rlv_pose* 
     return rlv_vec3_length(rlv_vec3_sub(rlv_pose_apply(b, rlv_pose_apply(&back, w->joint_mm)), w->joint_mm));
 }
 
+/// Close one place of the piece; again and again, each time as closely as the last time told how noisy the faces are.
+static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* error)
+{
+    double touching = 0.0;
+    w->noise_mm = RLV_JOIN_NOISE_MM;
+    rlv_status status = rlv_joining_faces(w, error);
+    for (int round = 0; round < rounds && status == RLV_DONE; round++)
+    {
+        status = close_gap(w, false, round == 0 ? 2.0 * RLV_JOIN_START_MM : 2.0 * w->noise_mm, &touching, &w->noise_mm,
+                           error);
+        w->found = w->closed;
+    }
+    return status == RLV_DONE ? fit_of(fit, NULL, w, error) : status;
+}
+
 /// Close the gap from where the piece was found. A joint that stood open in the rock is closed by its faces alone: they
 /// then touch over far more than where the outer surfaces hold them apart. Faces that hardly hold the piece do not
 /// overrule the stage from before, nor do such that lie in one another: worn all over, they fall together.
@@ -320,25 +338,20 @@ static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* err
         status = close_both_ways(&c, w, error);
     if (status != RLV_DONE)
         return status;
+    // The faces fit elsewhere, and what is left of the outer surfaces lies on that stage far less closely than they on
+    // one another: it is some other surface there, as the floor of what was carved evenly off a part.
+    if (apart_mm(w, &w->found, &c.alone) > RLV_JOIN_START_MM && w->noise_mm > other_bench * c.alone_noise_mm &&
+        c.fit_alone > RLV_REJOIN_LEAST_FIT && is_held(&c.alone) && c.alone_over.pressed <= most_pressed)
+    {
+        rejoin->found_known = w->in_stage = false;
+        w->found = c.alone;
+        return try_place(w, &rejoin->fit, 2, error);
+    }
     rejoin->stood_open = c.touching > far_more * c.held + 0.05 && c.fit_alone > fmax(c.fit, RLV_REJOIN_LEAST_FIT) &&
                          is_held(&c.alone) && c.alone_over.pressed <= most_pressed;
     rejoin->fit = rejoin->stood_open ? c.fit_alone : c.fit;
     w->closed = rejoin->stood_open ? c.alone : c.together;
     return RLV_DONE;
-}
-
-/// Close one place of the piece; again and again, each time as closely as the last time told how noisy the faces are.
-static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* error)
-{
-    double touching = 0.0;
-    w->noise_mm = RLV_JOIN_NOISE_MM;
-    rlv_status status = rlv_joining_faces(w, error);
-    for (int round = 0; round < rounds && status == RLV_DONE; round++)
-    {
-        status = close_gap(w, false, round == 0 ? 2.0 * RLV_JOIN_START_MM : 2.0 * w->noise_mm, &touching, error);
-        w->found = w->closed;
-    }
-    return status == RLV_DONE ? fit_of(fit, NULL, w, error) : status;
 }
 
 /// The best of some places that a search proposed: where the two faces fit over the greatest area. RLV_IMPOSSIBLE
@@ -381,7 +394,7 @@ static rlv_status hold_apart(rlv_joining* w, double* fit, rlv_error* error)
     while (status == RLV_DONE && shares.meeting > meeting_least && w->apart_mm < RLV_REJOIN_REACH_MM)
     {
         w->apart_mm += step;
-        status = close_gap(w, false, 2.0 * step, &touching, error);
+        status = close_gap(w, false, 2.0 * step, &touching, &w->noise_mm, error);
         w->found = w->closed;
         if (status == RLV_DONE)
             status = fit_of(fit, &shares, w, error);

@@ -16,7 +16,8 @@
 ///
 /// A width is signed, positive where the gap is open, along the local fracture normal, averaged over a spot a few
 /// millimetres wide, inside the rim that both parts share; what the scans' noise adds to the median and to the 95 %
-/// width is taken off. Gap fill is the signed volume over the whole outline. A
+/// width is taken off. Gap fill is the signed volume over the whole outline, the flanks of a worn rim with it where a
+/// stage from before tells these from a hollow of the outer surface. A
 /// stage from before may show a joint that stood open in the rock: the faces then close on one another, and
 /// `closing_mm` tells how far.
 ///
@@ -25,8 +26,10 @@
 /// fill then ends where that work begins.
 ///
 /// Without a stage from before, only what touches tells how far apart two faces stood. Where they were worn nearly all
-/// over, by half a millimetre and more, they fall into one another and close by as much too far, and no interval tells:
-/// a simulated slab worn by 0.5 to 2 mm but for three spots came to lie 2.2 mm too deep.
+/// over, by half a millimetre and more, they fit best where they have fallen into one another. Faces that would press
+/// over more of the joint than grains and noise explain are held apart until only a few spots meet; the piece is then
+/// said to be `loose`, and why. A simulated slab worn by 0.5 to 2 mm but for three spots came to lie 0.2 mm too high
+/// and 1 mm aside, where its faces by themselves drew it 2.2 mm too deep. Where no spot was spared no interval tells.
 ///
 /// Two faces that do not belong together are refused, with the figure that says so; a joint too small or too smooth to
 /// hold the piece is measured, and said to be `loose`. All of it is advice: whoever holds the two parts feels more.

@@ -152,44 +152,50 @@ static bool meets(const rlv_mesh* other, rlv_vec3 along, const rlv_hit hit[2])
     return false;
 }
 
-/// What bounds the gap: the face, and of its rim what meets the other part along the joint's normal, whatever its own
-/// slope is; nothing lies over what was carved beyond it. With them the triangles next to these.
-static rlv_status find_outline(rlv_joining* w, int own, rlv_error* error)
+/// Keep of a rim what meets the other part along the joint's normal, whatever its own slope is: nothing lies over what
+/// was carved beyond it.
+static rlv_status keep_under(uint8_t* rim, const rlv_joining* w, int own, rlv_error* error)
 {
     const int other = own == RLV_JOIN_BLOCK ? RLV_JOIN_PIECE : RLV_JOIN_BLOCK;
     const rlv_sampling* s = &w->sampling[own];
     const rlv_pose back = rlv_pose_inverse(&w->found), *to_other = own == RLV_JOIN_PIECE ? &w->found : &back;
     const rlv_vec3 along =
         own == RLV_JOIN_BLOCK ? rlv_mat3_apply(back.rotation, w->joint_normal) : rlv_vec3_scale(w->joint_normal, -1.0);
-    rlv_ray* ray = rlv_reserve(2 * s->count, sizeof *ray, error);
-    rlv_hit* hit = ray != NULL ? rlv_reserve(2 * s->count, sizeof *hit, error) : NULL;
-    if (hit == NULL)
-    {
-        free(ray);
-        return RLV_SYSTEM;
-    }
+    size_t count = 0, next = 0;
     for (size_t i = 0; i < s->count; i++)
+        count += rim[i] != 0;
+    rlv_ray* ray = rlv_reserve(2 * count, sizeof *ray, error);
+    rlv_hit* hit = ray != NULL ? rlv_reserve(2 * count, sizeof *hit, error) : NULL;
+    for (size_t i = 0; i < s->count && hit != NULL; i++)
     {
         const rlv_vec3 at = rlv_pose_apply(to_other, rlv_vec3_from(s->position_mm + 3 * i));
-        for (size_t k = 0; k < 2; k++)
+        for (size_t k = 0; k < 2 && rim[i] != 0; k++, next++)
         {
-            const double turn = k == 0 ? 1.0 : -1.0;
-            ray[2 * i + k] =
-                (rlv_ray){.origin_mm = {(float)at.x, (float)at.y, (float)at.z},
-                          .direction = {(float)(turn * along.x), (float)(turn * along.y), (float)(turn * along.z)},
-                          .limit = w->sample_rim[own][i] != 0 ? (float)RLV_REJOIN_REACH_MM : 0.0f};
+            const rlv_vec3 way = rlv_vec3_scale(along, k == 0 ? 1.0 : -1.0);
+            ray[next] = (rlv_ray){.origin_mm = {(float)at.x, (float)at.y, (float)at.z},
+                                  .direction = {(float)way.x, (float)way.y, (float)way.z},
+                                  .limit = (float)RLV_REJOIN_REACH_MM};
         }
     }
-    rlv_tree_rays(w->tree[other], 2 * s->count, ray, hit);
-    for (size_t i = 0; i < s->count; i++)
-        if (w->sample_rim[own][i] != 0)
-            w->sample_rim[own][i] = meets(w->mesh[other], along, hit + 2 * i);
-    for (size_t t = 0; t < w->mesh[own]->triangle_count; t++)
-        w->outline[own][t] = corners_marked(w->mesh[own], s, w->sample_face[own], t) > 0 ||
-                             corners_marked(w->mesh[own], s, w->sample_rim[own], t) > 0;
+    if (hit != NULL)
+        rlv_tree_rays(w->tree[other], 2 * count, ray, hit);
+    for (size_t i = 0, k = 0; i < s->count && hit != NULL; i++)
+        if (rim[i] != 0)
+            rim[i] = meets(w->mesh[other], along, hit + 2 * k++);
+    const rlv_status status = hit != NULL ? RLV_DONE : RLV_SYSTEM;
     free(hit);
     free(ray);
-    return RLV_DONE;
+    return status;
+}
+
+/// What bounds the gap: the face and its rim, and the triangles next to these.
+static rlv_status find_outline(rlv_joining* w, int own, rlv_error* error)
+{
+    const rlv_status status = keep_under(w->sample_rim[own], w, own, error);
+    for (size_t t = 0; t < w->mesh[own]->triangle_count && status == RLV_DONE; t++)
+        w->outline[own][t] = corners_marked(w->mesh[own], &w->sampling[own], w->sample_face[own], t) > 0 ||
+                             corners_marked(w->mesh[own], &w->sampling[own], w->sample_rim[own], t) > 0;
+    return status;
 }
 
 static size_t samples_for(double area_mm2, size_t most)

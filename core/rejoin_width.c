@@ -220,7 +220,7 @@ static rlv_interval tell_quantile(double share, const width_list* list, double* 
     for (size_t i = 0; i < part[0].count + part[1].count; i++)
         pull[i] = 0.0;
     if (!measured)
-        add_pull(pull, list, scanned, spot_mm, 1.0);
+        add_pull(pull, list, scanned, 0.5 * spot_mm, 1.0);
     for (int k = 0; k < STEPS && measured; k++)
     {
         const double sd = spot_mm * sqrt(k), noisier = k == 0 ? scanned : noisier_quantile(list, share, sd, scanned);
