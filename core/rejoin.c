@@ -389,7 +389,7 @@ static rlv_status hold_apart(rlv_joining* w, double* fit, rlv_error* error)
     double touching = 0.0;
     const double step = w->noise_mm;
     rlv_status status = fit_of(fit, &shares, w, error);
-    if (status != RLV_DONE || shares.pressed <= most_pressed)
+    if (status != RLV_DONE || *fit <= RLV_REJOIN_LEAST_FIT || shares.pressed <= most_pressed)
         return status;
     while (status == RLV_DONE && shares.meeting > meeting_least && w->apart_mm < RLV_REJOIN_REACH_MM)
     {
