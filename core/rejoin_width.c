@@ -237,7 +237,8 @@ rlv_status rlv_gap_tell_widths(rlv_rejoin_gap* gap, const rlv_gap_widths* widths
                                const rlv_pose* to_block, double place_sd_mm, double noise_mm, bool measured,
                                rlv_error* error)
 {
-    const double spot = RLV_GAP_SPOT_SHARE * noise_mm;
+    const double least_mm = 1e-4; // of scans without noise: densities need some
+    const double spot = fmax(RLV_GAP_SPOT_SHARE * noise_mm, least_mm);
     width_list list = {0};
     pull_cells cells = {0};
     double* pull = NULL;
