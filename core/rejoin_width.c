@@ -14,6 +14,11 @@ enum
 };
 static const double line[STEPS] = {2.0, -1.0, 0.0}, off_line[STEPS] = {1.0, -2.0, 1.0};
 
+/// The widest twentieth of a joint lies at its rim and in hollows. Noise there also turns samples of steep flanks in
+/// and out of the face, and is greater across a slope: over 35 pairs of parts with and without noise, in their true
+/// place, the 95 % width differed by 0.38 sds of a spot (root mean square about its mean), of which pulls explain 0.24.
+static const double p95_beyond = 0.3;
+
 /// The greatest width is a single spot's, and the one that noise widened: 25 pairs of parts with and without noise, in
 /// their true place, differed there by so many sds of a spot (root mean square).
 static const double max_noise = 1.2;
@@ -211,8 +216,9 @@ static double pulled_variance(const double* pull, pull_cells* cells, const rlv_g
     return rlv_gap_variance(change, to_block) + spot_mm * spot_mm * noise_variance(cells);
 }
 
-/// A quantile of the widths and its interval. Nothing is taken off for noise that is only supposed, not `measured`.
-static rlv_interval tell_quantile(double share, const width_list* list, double* pull, pull_cells* cells,
+/// A quantile of the widths and its interval, with so many sds of a spot `beyond` what pulls explain. Nothing is taken
+/// off for noise that is only supposed, not `measured`.
+static rlv_interval tell_quantile(double share, double beyond, const width_list* list, double* pull, pull_cells* cells,
                                   const rlv_gap_part part[2], const rlv_pose* to_block, double spot_mm, bool measured)
 {
     const double scanned = plain_quantile(list, share);
@@ -229,7 +235,8 @@ static rlv_interval tell_quantile(double share, const width_list* list, double* 
         // Between samples the density of the widths as scanned is taken with a kernel of half the noise.
         add_pull(pull, list, noisier, k == 0 ? 0.5 * spot_mm : sd, line[k]);
     }
-    const double half = RLV_HALF_95 * sqrt(pulled_variance(pull, cells, part, to_block, spot_mm) + left_out * left_out);
+    const double half = RLV_HALF_95 * sqrt(pulled_variance(pull, cells, part, to_block, spot_mm) + left_out * left_out +
+                                           pow(beyond * spot_mm, 2));
     return (rlv_interval){told, told - half, told + half};
 }
 
@@ -250,8 +257,8 @@ rlv_status rlv_gap_tell_widths(rlv_rejoin_gap* gap, const rlv_gap_widths* widths
     if (status == RLV_DONE)
     {
         gap->area_mm2 = list.area_mm2;
-        gap->median_mm = tell_quantile(0.5, &list, pull, &cells, part, to_block, spot, measured);
-        gap->p95_mm = tell_quantile(0.95, &list, pull, &cells, part, to_block, spot, measured);
+        gap->median_mm = tell_quantile(0.5, 0.0, &list, pull, &cells, part, to_block, spot, measured);
+        gap->p95_mm = tell_quantile(0.95, p95_beyond, &list, pull, &cells, part, to_block, spot, measured);
         const double most = list.count > 0 ? (double)list.item[list.count - 1].width_mm : NAN,
                      half = RLV_HALF_95 * hypot(place_sd_mm, max_noise * spot);
         gap->max_mm = (rlv_interval){most, most - half, most + half};
