@@ -15,10 +15,12 @@ enum
 static const size_t most_samples = 60000; ///< of either part
 static const double open_mm = 2.0;        ///< misfit of faces that stood open in the rock, about
 static const double far_more = 1.5;       ///< times what they touch over elsewhere
+static const double other_bench = 1.5;    ///< times the faces' sd: scans of one bench are not so unlike
 /// Faces that press over a greater share of the joint have fallen into one another. By chance a width lies so low in
 /// one of 740 places, and stuck grains add to that: simulated breaks press over 0.3 % at most; a slab that is worn all
 /// over, closed by its faces alone, over 4 %.
 static const double most_pressed = 0.01;
+static const double meeting_least = 0.005; ///< share of the joint that spots which were not worn meet over, about
 
 void rlv_rejoin_free(rlv_rejoin* rejoin)
 {
@@ -37,7 +39,9 @@ static void joining_free(rlv_joining* w)
         rlv_sampling_free(&w->sampling[k]);
         free(w->given[k]);
         free(w->sample_face[k]);
+        free(w->sample_rim[k]);
         free(w->face[k]);
+        free(w->outline[k]);
         free(w->beyond[k]);
         rlv_samples_free(&w->face_samples[k]);
         rlv_samples_free(&w->outer_samples[k]);
@@ -88,8 +92,10 @@ static rlv_status begin_part(rlv_joining* w, int own, const uint8_t* given, rlv_
     if (status == RLV_DONE)
         status = rlv_joining_given(&w->given[own], mesh, &w->sampling[own], given, error);
     if (status == RLV_DONE && ((w->face[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
+                               (w->outline[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
                                (w->beyond[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
-                               (w->sample_face[own] = rlv_reserve(w->sampling[own].count, 1, error)) == NULL))
+                               (w->sample_face[own] = rlv_reserve(w->sampling[own].count, 1, error)) == NULL ||
+                               (w->sample_rim[own] = rlv_reserve(w->sampling[own].count, 1, error)) == NULL))
         status = RLV_SYSTEM;
     return status;
 }
@@ -129,6 +135,7 @@ static rlv_status pose_problem(rlv_fit_problem* p, const rlv_joining* w, bool fa
         p->body[RLV_JOIN_BLOCK].parameter = 6;
     p->body[RLV_JOIN_PIECE].parameter = 0;
     p->body[RLV_JOIN_PIECE].pose = rlv_pose_compose(&p->body[RLV_JOIN_BLOCK].pose, &w->found);
+    p->offset_mm[0] = before ? 0.0 : w->apart_mm;
     p->centre_mm = rlv_pose_apply(&p->body[RLV_JOIN_BLOCK].pose, w->joint_mm);
     p->radius_mm = w->face_samples[RLV_JOIN_BLOCK].radius_mm;
     const rlv_vec3 normal = rlv_mat3_apply(p->body[RLV_JOIN_BLOCK].pose.rotation, w->joint_normal),
@@ -228,8 +235,9 @@ static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
 // Closing
 
 /// Close the gap from where the piece is found, by its faces and, where `outer`, by the outer surfaces. `touching` is
-/// the share of the faces that holds it.
-static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* touching, rlv_error* error)
+/// the share of the faces that holds it, `noise_mm` the sd of a residual between them.
+static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* touching, double* noise_mm,
+                            rlv_error* error)
 {
     rlv_fit_problem p = {0};
     rlv_status status = pose_problem(&p, w, true, outer, error);
@@ -240,21 +248,21 @@ static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* 
         w->closed = place_of(&p, error);
         *touching = rlv_fit_share(&p.pair[0]);
     }
-    if (status == RLV_DONE && !w->in_stage)
-        status = rlv_fit_noise(&w->noise_mm, &p, error);
+    if (status == RLV_DONE)
+        status = rlv_fit_noise(noise_mm, &p, error);
     rlv_fit_free(&p);
     return status;
 }
 
-/// How well the two faces fit where the gap is closed, and over what share of the joint they press, if that is asked.
-static rlv_status fit_of(double* fit, double* pressed, rlv_joining* w, rlv_error* error)
+/// How well the two faces fit where the gap is closed, and over what shares of the joint they touch, if that is asked.
+static rlv_status fit_of(double* fit, rlv_gap_shares* shares, rlv_joining* w, rlv_error* error)
 {
     rlv_gap_widths widths = {0};
     rlv_status status = rlv_gap_measure(&widths, w->part, &w->closed, w->joint_normal, error);
     if (status == RLV_DONE)
         status = rlv_gap_fit(fit, &w->relief_mm, &widths, &w->part[0], w->joint_normal, error);
-    if (status == RLV_DONE && pressed != NULL)
-        *pressed = rlv_gap_shares_of(&widths, &w->part[0], w->noise_mm).pressed;
+    if (status == RLV_DONE && shares != NULL)
+        *shares = rlv_gap_shares_of(&widths, &w->part[0], w->noise_mm);
     rlv_gap_widths_free(&widths);
     return status;
 }
@@ -265,19 +273,20 @@ typedef struct closing
     rlv_pose together, alone;
     double held, touching; ///< shares of the faces that hold it
     double fit, fit_alone;
-    double pressed_alone; ///< share of the joint where rock would lie in rock, by the faces alone
+    rlv_gap_shares alone_over; ///< by the faces alone
+    double alone_noise_mm;     ///< the sd of a residual between them
 } closing;
 
 static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
 {
-    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, error);
+    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, &c->alone_noise_mm, error);
     if (status == RLV_DONE)
         status = fit_of(&c->fit, NULL, w, error);
     c->together = w->closed;
     if (status == RLV_DONE)
-        status = close_gap(w, false, open_mm, &c->touching, error);
+        status = close_gap(w, false, open_mm, &c->touching, &c->alone_noise_mm, error);
     if (status == RLV_DONE)
-        status = fit_of(&c->fit_alone, &c->pressed_alone, w, error);
+        status = fit_of(&c->fit_alone, &c->alone_over, w, error);
     c->alone = w->closed;
     return status;
 }
@@ -294,6 +303,21 @@ static double apart_mm(const rlv_joining* w, const rlv_pose* a, const rlv_pose* 
 {
     const rlv_pose back = rlv_pose_inverse(a);
     return rlv_vec3_length(rlv_vec3_sub(rlv_pose_apply(b, rlv_pose_apply(&back, w->joint_mm)), w->joint_mm));
+}
+
+/// Close one place of the piece; again and again, each time as closely as the last time told how noisy the faces are.
+static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* error)
+{
+    double touching = 0.0;
+    w->noise_mm = RLV_JOIN_NOISE_MM;
+    rlv_status status = rlv_joining_faces(w, error);
+    for (int round = 0; round < rounds && status == RLV_DONE; round++)
+    {
+        status = close_gap(w, false, round == 0 ? 2.0 * RLV_JOIN_START_MM : 2.0 * w->noise_mm, &touching, &w->noise_mm,
+                           error);
+        w->found = w->closed;
+    }
+    return status == RLV_DONE ? fit_of(fit, NULL, w, error) : status;
 }
 
 /// Close the gap from where the piece was found. A joint that stood open in the rock is closed by its faces alone: they
@@ -313,25 +337,20 @@ static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* err
         status = close_both_ways(&c, w, error);
     if (status != RLV_DONE)
         return status;
+    // The faces fit elsewhere, and what is left of the outer surfaces lies on that stage far less closely than they on
+    // one another: it is some other surface there, as the floor of what was carved evenly off a part.
+    if (apart_mm(w, &w->found, &c.alone) > RLV_JOIN_START_MM && w->noise_mm > other_bench * c.alone_noise_mm &&
+        c.fit_alone > RLV_REJOIN_LEAST_FIT && is_held(&c.alone) && c.alone_over.pressed <= most_pressed)
+    {
+        rejoin->found_known = w->in_stage = false;
+        w->found = c.alone;
+        return try_place(w, &rejoin->fit, 2, error);
+    }
     rejoin->stood_open = c.touching > far_more * c.held + 0.05 && c.fit_alone > fmax(c.fit, RLV_REJOIN_LEAST_FIT) &&
-                         is_held(&c.alone) && c.pressed_alone <= most_pressed;
+                         is_held(&c.alone) && c.alone_over.pressed <= most_pressed;
     rejoin->fit = rejoin->stood_open ? c.fit_alone : c.fit;
     w->closed = rejoin->stood_open ? c.alone : c.together;
     return RLV_DONE;
-}
-
-/// Close one place of the piece; again and again, each time as closely as the last time told how noisy the faces are.
-static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* error)
-{
-    double touching = 0.0;
-    w->noise_mm = RLV_JOIN_NOISE_MM;
-    rlv_status status = rlv_joining_faces(w, error);
-    for (int round = 0; round < rounds && status == RLV_DONE; round++)
-    {
-        status = close_gap(w, false, round == 0 ? 2.0 * RLV_JOIN_START_MM : 2.0 * w->noise_mm, &touching, error);
-        w->found = w->closed;
-    }
-    return status == RLV_DONE ? fit_of(fit, NULL, w, error) : status;
 }
 
 /// The best of some places that a search proposed: where the two faces fit over the greatest area. RLV_IMPOSSIBLE
@@ -361,6 +380,27 @@ static rlv_status choose_place(rlv_joining* w, const rlv_pose* pose, size_t coun
     return RLV_DONE;
 }
 
+/// Faces that were worn nearly all over fit best where they have fallen into one another. Rock does not go into rock:
+/// hold them so far apart that only so much of them meets as spots that were not worn would.
+static rlv_status hold_apart(rlv_joining* w, double* fit, rlv_error* error)
+{
+    rlv_gap_shares shares;
+    double touching = 0.0;
+    const double step = w->noise_mm;
+    rlv_status status = fit_of(fit, &shares, w, error);
+    if (status != RLV_DONE || *fit <= RLV_REJOIN_LEAST_FIT || shares.pressed <= most_pressed)
+        return status;
+    while (status == RLV_DONE && shares.meeting > meeting_least && w->apart_mm < RLV_REJOIN_REACH_MM)
+    {
+        w->apart_mm += step;
+        status = close_gap(w, false, 2.0 * step, &touching, &w->noise_mm, error);
+        w->found = w->closed;
+        if (status == RLV_DONE)
+            status = fit_of(fit, &shares, w, error);
+    }
+    return status;
+}
+
 /// Without a stage from before: try the piece from any attitude, and keep the place that fits best.
 static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
 {
@@ -376,7 +416,9 @@ static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
         if (status == RLV_DONE)
             status = choose_place(w, pose, count, error);
     }
-    return status == RLV_DONE ? try_place(w, &rejoin->fit, 2, error) : status;
+    if (status == RLV_DONE)
+        status = try_place(w, &rejoin->fit, 2, error);
+    return status == RLV_DONE ? hold_apart(w, &rejoin->fit, error) : status;
 }
 
 // Telling
@@ -439,6 +481,7 @@ static rlv_status tell_all(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* 
     rejoin->noise_mm = w->noise_mm;
     rejoin->relief_mm = w->relief_mm;
     rejoin->closed = global_of(w, &w->closed);
+    rejoin->held_apart_mm = w->apart_mm;
     rlv_status status = RLV_DONE;
     if (rejoin->found_known)
     {
@@ -478,7 +521,15 @@ static rlv_status judge(rlv_rejoin* rejoin, rlv_error* error)
             "the stage from before",
             "%s", rejoin->reason);
     }
-    if (!is_held(&rejoin->closed))
+    if (rejoin->held_apart_mm > 0.0)
+    {
+        rejoin->verdict = RLV_REJOIN_LOOSE;
+        snprintf(rejoin->reason, sizeof rejoin->reason,
+                 "the faces were worn nearly all over: they fit %.2g mm deeper than the few spots that touch let them, "
+                 "and where the piece lay is told by these alone",
+                 rejoin->held_apart_mm);
+    }
+    else if (!is_held(&rejoin->closed))
     {
         rejoin->verdict = RLV_REJOIN_LOOSE;
         snprintf(rejoin->reason, sizeof rejoin->reason,
@@ -531,9 +582,10 @@ rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input,
 rlv_status rlv_joining_gap_at(rlv_rejoin_gap* gap, rlv_joining* w, const rlv_pose* place, rlv_error* error)
 {
     rlv_gap_widths widths = {0};
-    w->in_stage = false;
     w->noise_mm = RLV_JOIN_NOISE_MM;
     w->found = rlv_joining_local(place, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
+    if (w->in_stage)
+        w->in_before[RLV_JOIN_PIECE] = rlv_pose_compose(&w->in_before[RLV_JOIN_BLOCK], &w->found);
     rlv_status status = rlv_joining_faces(w, error);
     if (status == RLV_DONE)
         status = rlv_gap_measure(&widths, w->part, &w->found, w->joint_normal, error);
@@ -547,10 +599,17 @@ rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input,
                              rlv_error* error)
 {
     rlv_rejoin_input parts = *input;
-    parts.before = NULL;
+    if (input->block_in_before == NULL)
+        parts.before = NULL;
     *gap = (rlv_rejoin_gap){0};
     rlv_joining w = {0};
     rlv_status status = begin(&w, &parts, error);
+    if (status == RLV_DONE && parts.before != NULL)
+    {
+        w.in_before[RLV_JOIN_BLOCK] =
+            rlv_joining_local(input->block_in_before, input->block->origin_mm, input->before->origin_mm);
+        w.in_stage = true;
+    }
     if (status == RLV_DONE)
         status = rlv_joining_gap_at(gap, &w, place, error);
     joining_free(&w);

@@ -16,7 +16,8 @@
 ///
 /// A width is signed, positive where the gap is open, along the local fracture normal, averaged over a spot a few
 /// millimetres wide, inside the rim that both parts share; what the scans' noise adds to the median and to the 95 %
-/// width is taken off. Gap fill is the signed volume over the whole outline. A
+/// width is taken off. Gap fill is the signed volume over the whole outline, the flanks of a worn rim with it where a
+/// stage from before tells these from a hollow of the outer surface. A
 /// stage from before may show a joint that stood open in the rock: the faces then close on one another, and
 /// `closing_mm` tells how far.
 ///
@@ -25,8 +26,10 @@
 /// fill then ends where that work begins.
 ///
 /// Without a stage from before, only what touches tells how far apart two faces stood. Where they were worn nearly all
-/// over, by half a millimetre and more, they fall into one another and close by as much too far, and no interval tells:
-/// a simulated slab worn by 0.5 to 2 mm but for three spots came to lie 2.2 mm too deep.
+/// over, by half a millimetre and more, they fit best where they have fallen into one another. Faces that would press
+/// over more of the joint than grains and noise explain are held apart until only a few spots meet; the piece is then
+/// said to be `loose`, and why. A simulated slab worn by 0.5 to 2 mm but for three spots came to lie 0.2 mm too high
+/// and 1 mm aside, where its faces by themselves drew it 2.2 mm too deep. Where no spot was spared no interval tells.
 ///
 /// Two faces that do not belong together are refused, with the figure that says so; a joint too small or too smooth to
 /// hold the piece is measured, and said to be `loose`. All of it is advice: whoever holds the two parts feels more.
@@ -101,7 +104,8 @@ typedef struct rlv_rejoin
     rlv_interval closing_length_mm;
     rlv_vec3 closing_axis; ///< and what the piece turns about on the way, of length one
     rlv_interval closing_turn_deg;
-    bool stood_open; ///< the joint stood open in the rock: the faces agree on a place that is not the one found
+    bool stood_open;      ///< the joint stood open in the rock: the faces agree on a place that is not the one found
+    double held_apart_mm; ///< above 0: the faces were worn nearly all over, and fit so much deeper than rock lets them
 
     rlv_vec3 joint_mm;     ///< middle of the joint
     rlv_vec3 joint_normal; ///< of the block's face on the mean, out of the block: the way that the piece comes off
@@ -163,7 +167,8 @@ rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input,
 void rlv_rejoin_free(rlv_rejoin* rejoin);
 
 /// Only the gap, with the piece in a place that is known: `place` carries it into the block's frame. Of the input the
-/// two parts and their outlined faces are looked at. Intervals hold the noise of a bench scan and the covariance of
+/// two parts and their outlined faces are looked at; and, where `block_in_before` is given, the stage from before, as
+/// on which no face lies. Intervals hold the noise of a bench scan and the covariance of
 /// `place`. RLV_IMPOSSIBLE where the two do not face one another there.
 rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input, const rlv_pose* place,
                              rlv_error* error);

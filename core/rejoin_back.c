@@ -29,6 +29,7 @@ rlv_status rlv_joining_back(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error
         if (status == RLV_DONE && (!alignment.ambiguous || alignment.loose))
         {
             rejoin->back = alignment.pose;
+            w->in_stage = false; // which is known about, not as closely as a skin of the stage would need
             status = rlv_joining_gap_at(&rejoin->gap_back, w, &rejoin->back, &own);
             rejoin->back_known = status == RLV_DONE;
         }

@@ -27,7 +27,7 @@ static double told_of(double noise_mm)
 rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm)
 {
     const double told_mm = told_of(noise_mm);
-    double all = 0.0, touching = 0.0, open = 0.0, pressed = 0.0;
+    double all = 0.0, touching = 0.0, open = 0.0, pressed = 0.0, meeting = 0.0;
     for (size_t i = 0; i < block->count; i++)
     {
         const double w = (double)widths->spot[0][i], area = (double)block->area_mm2[i];
@@ -37,8 +37,9 @@ rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_par
         touching += fabs(w) <= told_mm ? area : 0.0;
         open += w > told_mm ? area : 0.0;
         pressed += w < -told_mm ? area : 0.0;
+        meeting += w < 0.0 ? area : 0.0;
     }
-    return all > 0.0 ? (rlv_gap_shares){touching / all, open / all, pressed / all} : (rlv_gap_shares){0};
+    return all > 0.0 ? (rlv_gap_shares){touching / all, open / all, pressed / all, meeting / all} : (rlv_gap_shares){0};
 }
 
 rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],

@@ -7,6 +7,8 @@
 
 /// Two faces look at each other where their normals are apart by more than about 110 degrees.
 static const double facing = -0.35;
+/// What lies within 70 degrees or so of a sample's normal lies before it.
+static const double before = 0.3;
 
 /// The nearest points of another mesh to all samples of a part.
 static void ask(rlv_nearest* near, float* query, const rlv_sampling* part, const rlv_tree* tree, const rlv_pose* pose,
@@ -21,21 +23,26 @@ static void ask(rlv_nearest* near, float* query, const rlv_sampling* part, const
     rlv_tree_nearest(tree, part->count, query, (float)reach_mm, near);
 }
 
-static bool looks_across(const rlv_face_search* s, size_t i, const float* query, const rlv_nearest* near)
+typedef struct view
 {
-    if (near->triangle == RLV_TREE_NONE)
-        return false;
+    bool across; ///< it looks at the other, which faces it
+    bool before; ///< the other lies before it
+} view;
+
+static view view_of(const rlv_face_search* s, size_t i, const float* query, const rlv_nearest* near)
+{
+    if (near->triangle == RLV_TREE_NONE || (s->given != NULL && s->given[i] == 0))
+        return (view){false, false};
     const rlv_vec3 own = rlv_mat3_apply(s->to_other.rotation, rlv_vec3_from(s->part->normal + 3 * i)),
-                   other = rlv_vec3_unit(rlv_mesh_twice_area(s->other, near->triangle));
-    if (rlv_vec3_dot(own, other) > facing)
-        return false;
-    const rlv_vec3 apart = rlv_vec3_sub(rlv_vec3_from(near->point_mm), rlv_vec3_from(query));
+                   other = rlv_vec3_unit(rlv_mesh_twice_area(s->other, near->triangle)),
+                   apart = rlv_vec3_sub(rlv_vec3_from(near->point_mm), rlv_vec3_from(query));
+    const double distance = rlv_vec3_length(apart), along = rlv_vec3_dot(apart, own);
     // A millimetre aside is noise and wear; beyond that the other must lie before it.
-    const double distance = rlv_vec3_length(apart);
-    return distance < 1.0 || fabs(rlv_vec3_dot(apart, own)) > 0.5 * distance;
+    return (view){.across = rlv_vec3_dot(own, other) <= facing && (distance < 1.0 || fabs(along) > 0.5 * distance),
+                  .before = along > before * distance};
 }
 
-rlv_status rlv_face_find(uint8_t* face, const rlv_face_search* s, rlv_error* error)
+rlv_status rlv_face_find(uint8_t* face, uint8_t* rim, const rlv_face_search* s, rlv_error* error)
 {
     const size_t count = s->part->count;
     float* query = rlv_reserve(3 * count, sizeof *query, error);
@@ -47,16 +54,21 @@ rlv_status rlv_face_find(uint8_t* face, const rlv_face_search* s, rlv_error* err
     }
     ask(near, query, s->part, s->other_tree, &s->to_other, s->reach_mm);
     for (size_t i = 0; i < count; i++)
-        face[i] = (s->given == NULL || s->given[i] != 0) && looks_across(s, i, query + 3 * i, near + i);
+    {
+        const view v = view_of(s, i, query + 3 * i, near + i);
+        face[i] = v.across;
+        rim[i] = s->before != NULL && v.before && !v.across;
+    }
     if (s->before != NULL)
     {
         ask(near, query, s->part, s->before_tree, &s->to_before, s->skin_mm);
         for (size_t i = 0; i < count; i++)
-            if (face[i] != 0 && near[i].triangle != RLV_TREE_NONE)
+            if ((face[i] != 0 || rim[i] != 0) && near[i].triangle != RLV_TREE_NONE)
             {
                 const rlv_vec3 own = rlv_mat3_apply(s->to_before.rotation, rlv_vec3_from(s->part->normal + 3 * i)),
                                other = rlv_vec3_unit(rlv_mesh_twice_area(s->before, near[i].triangle));
-                face[i] = rlv_vec3_dot(own, other) < 0.5;
+                if (rlv_vec3_dot(own, other) >= 0.5)
+                    face[i] = rim[i] = 0;
             }
     }
     free(near);
@@ -72,8 +84,8 @@ static const size_t least_samples = 2000, most_face_samples = 15000, most_outer_
 static const double least_face_mm2 = 60.0; ///< a smaller joint than a thumb nail's holds nothing
 static const double skin_mm = 0.3;         ///< what lies so close to the stage from before is outer surface
 
-/// What a triangle's corners are of: whether at least `least` of their samples are marked.
-static bool corners_marked(const rlv_mesh* mesh, const rlv_sampling* sampling, const uint8_t* mark, size_t t, int least)
+/// How many of a triangle's corners are of marked samples.
+static int corners_marked(const rlv_mesh* mesh, const rlv_sampling* sampling, const uint8_t* mark, size_t t)
 {
     int count = 0;
     for (size_t k = 0; k < 3; k++)
@@ -81,7 +93,7 @@ static bool corners_marked(const rlv_mesh* mesh, const rlv_sampling* sampling, c
         const uint32_t sample = sampling->of_vertex[mesh->corner[3 * t + k]];
         count += sample != RLV_CUBES_NONE && mark[sample] != 0;
     }
-    return count >= least;
+    return count;
 }
 
 rlv_status rlv_joining_given(uint8_t** given, const rlv_mesh* mesh, const rlv_sampling* sampling,
@@ -118,15 +130,71 @@ static rlv_status find_face(rlv_joining* w, int own, double reach_mm, rlv_error*
         .skin_mm = skin_mm,
         .given = w->given[own],
     };
-    rlv_status status = rlv_face_find(w->sample_face[own], &search, error);
+    rlv_status status = rlv_face_find(w->sample_face[own], w->sample_rim[own], &search, error);
     w->face_mm2[own] = w->outer_mm2[own] = 0.0;
     for (size_t t = 0; t < mesh->triangle_count && status == RLV_DONE; t++)
     {
-        w->face[own][t] = corners_marked(mesh, &w->sampling[own], w->sample_face[own], t, 2);
+        w->face[own][t] = corners_marked(mesh, &w->sampling[own], w->sample_face[own], t) >= 2;
         w->beyond[own][t] = w->face[own][t] == 0;
         *(w->face[own][t] != 0 ? &w->face_mm2[own] : &w->outer_mm2[own]) +=
             0.5 * rlv_vec3_length(rlv_mesh_twice_area(mesh, t));
     }
+    return status;
+}
+
+/// Whether a ray from a sample meets the other part where that faces it, ahead or, where the two lie in one another,
+/// behind.
+static bool meets(const rlv_mesh* other, rlv_vec3 along, const rlv_hit hit[2])
+{
+    for (int k = 0; k < 2; k++)
+        if (hit[k].triangle != RLV_TREE_NONE && rlv_vec3_dot(along, rlv_mesh_twice_area(other, hit[k].triangle)) < 0.0)
+            return true;
+    return false;
+}
+
+/// Keep of a rim what meets the other part along the joint's normal, whatever its own slope is: nothing lies over what
+/// was carved beyond it.
+static rlv_status keep_under(uint8_t* rim, const rlv_joining* w, int own, rlv_error* error)
+{
+    const int other = own == RLV_JOIN_BLOCK ? RLV_JOIN_PIECE : RLV_JOIN_BLOCK;
+    const rlv_sampling* s = &w->sampling[own];
+    const rlv_pose back = rlv_pose_inverse(&w->found), *to_other = own == RLV_JOIN_PIECE ? &w->found : &back;
+    const rlv_vec3 along =
+        own == RLV_JOIN_BLOCK ? rlv_mat3_apply(back.rotation, w->joint_normal) : rlv_vec3_scale(w->joint_normal, -1.0);
+    size_t count = 0, next = 0;
+    for (size_t i = 0; i < s->count; i++)
+        count += rim[i] != 0;
+    rlv_ray* ray = rlv_reserve(2 * count, sizeof *ray, error);
+    rlv_hit* hit = ray != NULL ? rlv_reserve(2 * count, sizeof *hit, error) : NULL;
+    for (size_t i = 0; i < s->count && hit != NULL; i++)
+    {
+        const rlv_vec3 at = rlv_pose_apply(to_other, rlv_vec3_from(s->position_mm + 3 * i));
+        for (size_t k = 0; k < 2 && rim[i] != 0; k++, next++)
+        {
+            const rlv_vec3 way = rlv_vec3_scale(along, k == 0 ? 1.0 : -1.0);
+            ray[next] = (rlv_ray){.origin_mm = {(float)at.x, (float)at.y, (float)at.z},
+                                  .direction = {(float)way.x, (float)way.y, (float)way.z},
+                                  .limit = (float)RLV_REJOIN_REACH_MM};
+        }
+    }
+    if (hit != NULL)
+        rlv_tree_rays(w->tree[other], 2 * count, ray, hit);
+    for (size_t i = 0, k = 0; i < s->count && hit != NULL; i++)
+        if (rim[i] != 0)
+            rim[i] = meets(w->mesh[other], along, hit + 2 * k++);
+    const rlv_status status = hit != NULL ? RLV_DONE : RLV_SYSTEM;
+    free(hit);
+    free(ray);
+    return status;
+}
+
+/// What bounds the gap: the face and its rim, and the triangles next to these.
+static rlv_status find_outline(rlv_joining* w, int own, rlv_error* error)
+{
+    const rlv_status status = keep_under(w->sample_rim[own], w, own, error);
+    for (size_t t = 0; t < w->mesh[own]->triangle_count && status == RLV_DONE; t++)
+        w->outline[own][t] = corners_marked(w->mesh[own], &w->sampling[own], w->sample_face[own], t) > 0 ||
+                             corners_marked(w->mesh[own], &w->sampling[own], w->sample_rim[own], t) > 0;
     return status;
 }
 
@@ -148,8 +216,8 @@ static rlv_status sample_part(rlv_joining* w, int own, rlv_error* error)
         status = rlv_samples_take(&w->outer_samples[own], w->mesh[own], w->face[own],
                                   samples_for(w->outer_mm2[own], most_outer_samples), seed + 1, error);
     if (status == RLV_DONE)
-        status = rlv_gap_part_take(&w->part[own - 1], w->mesh[own], w->tree[own], w->face[own], &w->sampling[own],
-                                   w->sample_face[own], error);
+        status = rlv_gap_part_take(&w->part[own - 1], w->mesh[own], w->tree[own], w->face[own], w->outline[own],
+                                   &w->sampling[own], w->sample_face[own], error);
     return status;
 }
 
@@ -163,8 +231,6 @@ rlv_status rlv_joining_faces(rlv_joining* w, rlv_error* error)
                         "check that the two meshes are of one break and in their right units, or outline their faces",
                         "the two parts face one another over %.0f mm2 only",
                         fmin(w->face_mm2[RLV_JOIN_BLOCK], w->face_mm2[RLV_JOIN_PIECE]));
-    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
-        status = sample_part(w, own, error);
     if (status != RLV_DONE)
         return status;
     rlv_vec3 sum = {0, 0, 0};
@@ -172,8 +238,14 @@ rlv_status rlv_joining_faces(rlv_joining* w, rlv_error* error)
         if (w->face[RLV_JOIN_BLOCK][t] != 0)
             sum = rlv_vec3_add(sum, rlv_mesh_twice_area(w->mesh[RLV_JOIN_BLOCK], t));
     w->joint_normal = rlv_vec3_unit(sum);
+    for (int own = RLV_JOIN_BLOCK; own <= RLV_JOIN_PIECE && status == RLV_DONE; own++)
+    {
+        status = find_outline(w, own, error);
+        if (status == RLV_DONE)
+            status = sample_part(w, own, error);
+    }
     w->joint_mm = w->face_samples[RLV_JOIN_BLOCK].centre_mm;
-    return RLV_DONE;
+    return status;
 }
 
 /// The least width of the face over its plane.

@@ -24,7 +24,9 @@ typedef struct rlv_face_search
     const uint8_t* given; ///< one a sample: nothing else is face; may be NULL
 } rlv_face_search;
 
-/// Mark the samples of the face in `face`, one a sample.
-rlv_status rlv_face_find(uint8_t* face, const rlv_face_search* search, rlv_error* error);
+/// Mark the samples of the face in `face`, and in `rim` those beside it that have the other part before them without
+/// its facing them, as on the flanks of a rim that was worn on both sides: only where there is a stage from before,
+/// since a hollow of the outer surface is like that too. One a sample each.
+rlv_status rlv_face_find(uint8_t* face, uint8_t* rim, const rlv_face_search* search, rlv_error* error);
 
 #endif

@@ -282,7 +282,7 @@ static double step(rlv_fit_problem* problem)
     for (int k = 0, r = problem->parameters; k < RLV_FIT_OFFSETS; k++, r++)
     {
         a[r * n + r] += prior;
-        b[r] -= prior * problem->offset_mm[k];
+        b[r] -= problem->parameters > 6 ? prior * problem->offset_mm[k] : 0.0; // else it stays as it was given
     }
     double inverse[N * N], delta[N] = {0}, moved = 0.0;
     if (!rlv_fit_invert(n, a, 1e-5, inverse))
@@ -348,7 +348,7 @@ static rlv_status set_apart(rlv_fit_pair* pair, rlv_error* error)
 /// One round. Tells how far things moved, infinity where nothing is held.
 static rlv_status run_round(double* moved, rlv_fit_problem* problem, double scale_mm, bool last, rlv_error* error)
 {
-    rlv_status status = rlv_fit_measure(problem, RLV_FIT_WINDOW_SDS * scale_mm, error);
+    rlv_status status = rlv_fit_measure(problem, RLV_FIT_WINDOW_SDS * scale_mm + fabs(problem->offset_mm[0]), error);
     if (status != RLV_DONE)
         return status;
     weigh(problem, scale_mm, RLV_FIT_WINDOW_SDS * scale_mm, last);
@@ -382,7 +382,7 @@ rlv_status rlv_fit_close(rlv_fit_problem* problem, double start_mm, rlv_error* e
             break;
     }
     if (status == RLV_DONE)
-        status = rlv_fit_measure(problem, RLV_FIT_WINDOW_SDS * sd, error);
+        status = rlv_fit_measure(problem, RLV_FIT_WINDOW_SDS * sd + fabs(problem->offset_mm[0]), error);
     if (status != RLV_DONE)
         return status;
     weigh(problem, sd, RLV_FIT_WINDOW_SDS * sd, true);

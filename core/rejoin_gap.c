@@ -1,7 +1,5 @@
 #include "rejoin_gap.h"
 
-#include "order.h"
-
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -11,23 +9,20 @@ enum
     CELLS_AROUND = 27,
 };
 
-static const double widest_mm = 15.0;      ///< a gap is not looked for beyond
-static const double facing = -0.3;         ///< of the other face's normal along the ray
-static const double noise_area_mm2 = 25.0; ///< over which the noise of a scan is correlated: 2 pi l^2, l = 2 mm
-/// What noise does to the median, the 95 % width and the greatest, in sds of a spot: root mean square over 25 pairs of
-/// parts with and without noise, in their true place (the greatest is a single spot, and the one that noise widened).
-static const double median_noise = 0.2, p95_noise = 0.3, max_noise = 1.2;
+static const double widest_mm = 15.0; ///< a gap is not looked for beyond
+static const double facing = -0.3;    ///< of the other face's normal along the ray
 static const double repeat_mm = 16.0; ///< side of the patches that must repeat each other's relief
-static const double rim_share = 0.4;  ///< sd of what is taken for the volume at the rim, as a share of it
 
 void rlv_gap_part_free(rlv_gap_part* part)
 {
     rlv_cubes_free(&part->cells);
     free(part->sample);
     free(part->of);
+    free(part->rim);
     free(part->at);
     free(part->normal);
     free(part->area_mm2);
+    free(part->vector_mm2);
     memset(part, 0, sizeof *part);
 }
 
@@ -86,61 +81,108 @@ static rlv_status average_spots(float* to, const rlv_gap_part* part, size_t size
     return RLV_DONE;
 }
 
-static rlv_status gather_face(rlv_gap_part* part, const uint8_t* sample_face, rlv_error* error)
-{
-    const rlv_sampling* s = part->sampling;
-    for (size_t i = 0; i < s->count; i++)
-        part->count += sample_face[i] != 0;
-    if ((part->of = rlv_reserve(s->count, sizeof *part->of, error)) == NULL ||
-        (part->sample = rlv_reserve(part->count, sizeof *part->sample, error)) == NULL ||
-        (part->at = rlv_reserve(3 * part->count, sizeof *part->at, error)) == NULL ||
-        (part->normal = rlv_reserve(3 * part->count, sizeof *part->normal, error)) == NULL ||
-        (part->area_mm2 = rlv_reserve(part->count, sizeof *part->area_mm2, error)) == NULL)
-        return RLV_SYSTEM;
-    uint32_t next = 0;
-    for (size_t i = 0; i < s->count; i++)
-    {
-        part->of[i] = sample_face[i] != 0 ? next : RLV_TREE_NONE;
-        if (sample_face[i] == 0)
-            continue;
-        part->sample[next] = (uint32_t)i;
-        memcpy(part->at + 3 * (size_t)next, s->position_mm + 3 * i, 3 * sizeof(float));
-        memcpy(part->normal + 3 * (size_t)next, s->normal + 3 * i, 3 * sizeof(float));
-        part->area_mm2[next++] = s->area_mm2[i];
-    }
-    return RLV_DONE;
-}
-
-rlv_status rlv_gap_part_take(rlv_gap_part* part, const rlv_mesh* mesh, const rlv_tree* tree, const uint8_t* face,
-                             const rlv_sampling* sampling, const uint8_t* sample_face, rlv_error* error)
-{
-    part->mesh = mesh;
-    part->tree = tree;
-    part->face = face;
-    part->sampling = sampling;
-    rlv_status status = gather_face(part, sample_face, error);
-    if (status == RLV_DONE)
-        status = rlv_cubes_build(&part->cells, part->count, part->at, NULL, RLV_REJOIN_SPOT_MM, error);
-    float* smooth = status == RLV_DONE ? rlv_reserve(3 * part->count, sizeof *smooth, error) : NULL;
-    if (smooth == NULL)
-        return status == RLV_DONE ? RLV_SYSTEM : status;
-    status = average_spots(smooth, part, 3, part->normal, error);
-    for (size_t i = 0; i < part->count && status == RLV_DONE; i++)
-    {
-        const rlv_vec3 n = rlv_vec3_unit(rlv_vec3_from(smooth + 3 * i));
-        part->normal[3 * i] = (float)n.x, part->normal[3 * i + 1] = (float)n.y, part->normal[3 * i + 2] = (float)n.z;
-    }
-    free(smooth);
-    return status;
-}
-
 static void put(float* to, rlv_vec3 v)
 {
     to[0] = (float)v.x, to[1] = (float)v.y, to[2] = (float)v.z;
 }
 
-/// The signed way from each face sample along its direction to the other part's face, NaN where there is none.
-/// `direction` is one for all where given (in the part's coordinates, outward), else each sample's own normal.
+/// Number the samples that what is outlined has corners of.
+static rlv_status number_samples(rlv_gap_part* part, const uint8_t* sample_face, rlv_error* error)
+{
+    const rlv_sampling* s = part->sampling;
+    if ((part->of = rlv_reserve(s->count, sizeof *part->of, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < s->count; i++)
+        part->of[i] = sample_face[i] != 0 ? 0 : RLV_TREE_NONE;
+    for (size_t c = 0; c < 3 * part->mesh->triangle_count; c++)
+    {
+        const uint32_t of = s->of_vertex[part->mesh->corner[c]];
+        if (part->outline[c / 3] != 0 && of != RLV_CUBES_NONE)
+            part->of[of] = 0;
+    }
+    for (size_t i = 0; i < s->count; i++)
+        if (part->of[i] == 0)
+            part->of[i] = (uint32_t)part->count++;
+    return RLV_DONE;
+}
+
+static rlv_status gather_samples(rlv_gap_part* part, const uint8_t* sample_face, rlv_error* error)
+{
+    const rlv_sampling* s = part->sampling;
+    if ((part->sample = rlv_reserve(part->count, sizeof *part->sample, error)) == NULL ||
+        (part->rim = rlv_reserve(part->count, 1, error)) == NULL ||
+        (part->at = rlv_reserve(3 * part->count, sizeof *part->at, error)) == NULL ||
+        (part->normal = rlv_reserve(3 * part->count, sizeof *part->normal, error)) == NULL ||
+        (part->area_mm2 = rlv_reserve(part->count, sizeof *part->area_mm2, error)) == NULL ||
+        (part->vector_mm2 = rlv_reserve(3 * part->count, sizeof *part->vector_mm2, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < s->count; i++)
+    {
+        const size_t to = part->of[i];
+        if (to == RLV_TREE_NONE)
+            continue;
+        part->sample[to] = (uint32_t)i;
+        part->rim[to] = sample_face[i] == 0;
+        memcpy(part->at + 3 * to, s->position_mm + 3 * i, 3 * sizeof(float));
+        part->area_mm2[to] = s->area_mm2[i];
+    }
+    for (size_t t = 0; t < part->mesh->triangle_count; t++)
+    {
+        if (part->outline[t] == 0)
+            continue;
+        const rlv_vec3 vector = rlv_mesh_twice_area(part->mesh, t);
+        for (size_t k = 0; k < 3; k++)
+        {
+            const uint32_t of = s->of_vertex[part->mesh->corner[3 * t + k]];
+            float* to = part->vector_mm2 + 3 * (size_t)(of != RLV_CUBES_NONE ? part->of[of] : 0);
+            if (of == RLV_CUBES_NONE)
+                continue;
+            to[0] += (float)(vector.x / 6.0), to[1] += (float)(vector.y / 6.0), to[2] += (float)(vector.z / 6.0);
+        }
+    }
+    return RLV_DONE;
+}
+
+/// The mean normal of the face around each sample; its own where there is no face around it.
+static rlv_status smooth_normals(rlv_gap_part* part, rlv_error* error)
+{
+    float* of_face = rlv_reserve(3 * part->count, sizeof *of_face, error);
+    if (of_face == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < 3 * part->count; i++)
+        of_face[i] = part->rim[i / 3] == 0 ? part->sampling->normal[3 * (size_t)part->sample[i / 3] + i % 3] : NAN;
+    const rlv_status status = average_spots(part->normal, part, 3, of_face, error);
+    for (size_t i = 0; i < part->count && status == RLV_DONE; i++)
+    {
+        float* normal = part->normal + 3 * i;
+        if (isnan(normal[0]))
+            memcpy(normal, part->sampling->normal + 3 * (size_t)part->sample[i], 3 * sizeof *normal);
+        put(normal, rlv_vec3_unit(rlv_vec3_from(normal)));
+    }
+    free(of_face);
+    return status;
+}
+
+rlv_status rlv_gap_part_take(rlv_gap_part* part, const rlv_mesh* mesh, const rlv_tree* tree, const uint8_t* face,
+                             const uint8_t* outline, const rlv_sampling* sampling, const uint8_t* sample_face,
+                             rlv_error* error)
+{
+    part->mesh = mesh;
+    part->tree = tree;
+    part->face = face;
+    part->outline = outline;
+    part->sampling = sampling;
+    rlv_status status = number_samples(part, sample_face, error);
+    if (status == RLV_DONE)
+        status = gather_samples(part, sample_face, error);
+    if (status == RLV_DONE)
+        status = rlv_cubes_build(&part->cells, part->count, part->at, NULL, RLV_REJOIN_SPOT_MM, error);
+    return status == RLV_DONE ? smooth_normals(part, error) : status;
+}
+
+/// The signed way from each sample along its direction to the other part, NaN where there is none. `direction` is one
+/// for all where given (in the part's coordinates, outward), and leads to all that is outlined of the other; else each
+/// sample of the face looks for the other's face along its own normal.
 static rlv_status cast(float* width, const rlv_gap_part* part, const rlv_gap_part* other, const rlv_pose* to_other,
                        const rlv_vec3* direction, rlv_error* error)
 {
@@ -163,17 +205,21 @@ static rlv_status cast(float* width, const rlv_gap_part* part, const rlv_gap_par
             ray[2 * i + k].limit = (float)widest_mm;
         }
     }
+    const uint8_t* foot = direction != NULL ? other->outline : other->face;
+    const double most = direction != NULL ? 0.0 : facing;
     rlv_tree_rays(other->tree, 2 * part->count, ray, hit);
 #pragma omp parallel for schedule(static)
     for (size_t i = 0; i < part->count; i++)
     {
         width[i] = NAN;
+        if (direction == NULL && part->rim[i] != 0)
+            continue;
         const rlv_vec3 n = rlv_vec3_from(ray[2 * i].direction);
         for (size_t k = 0; k < 2; k++)
         {
             const rlv_hit* h = hit + 2 * i + k;
-            if (h->triangle == RLV_TREE_NONE || other->face[h->triangle] == 0 ||
-                rlv_vec3_dot(n, rlv_vec3_unit(rlv_mesh_twice_area(other->mesh, h->triangle))) > facing)
+            if (h->triangle == RLV_TREE_NONE || foot[h->triangle] == 0 ||
+                rlv_vec3_dot(n, rlv_vec3_unit(rlv_mesh_twice_area(other->mesh, h->triangle))) > most)
                 continue;
             if (isnan(width[i]) || h->distance < fabsf(width[i]))
                 width[i] = k == 0 ? h->distance : -h->distance;
@@ -226,97 +272,6 @@ rlv_status rlv_gap_measure(rlv_gap_widths* widths, const rlv_gap_part part[2], c
 
 // Telling
 
-/// A width and the area that has it.
-typedef struct weighed
-{
-    float width_mm, area_mm2;
-} weighed;
-
-static int narrower(const void* a, const void* b)
-{
-    const weighed *x = a, *y = b;
-    if (x->width_mm != y->width_mm)
-        return x->width_mm < y->width_mm ? -1 : 1;
-    return (x->area_mm2 > y->area_mm2) - (x->area_mm2 < y->area_mm2);
-}
-
-/// The width below which `share` of the area lies.
-static double quantile(const weighed* list, size_t count, double total_mm2, double share)
-{
-    double sum = 0.0;
-    for (size_t i = 0; i < count; i++)
-        if ((sum += (double)list[i].area_mm2) >= share * total_mm2)
-            return (double)list[i].width_mm;
-    return count > 0 ? (double)list[count - 1].width_mm : NAN;
-}
-
-/// The volume along the joint's normal, how much of it is the rim's, and how it changes with the piece's place.
-typedef struct prism
-{
-    double volume_mm3, rim_mm3, area_mm2;
-    double change[6]; ///< with the six numbers of the pose's covariance
-} prism;
-
-static rlv_status sum_prisms(prism* sum, const rlv_gap_widths* widths, const rlv_gap_part part[2],
-                             const rlv_pose* to_block, rlv_vec3 joint_normal, rlv_error* error)
-{
-    *sum = (prism){0};
-    const rlv_pose to_piece = rlv_pose_inverse(to_block);
-    for (int k = 0; k < 2; k++)
-    {
-        const rlv_vec3 out =
-            k == 0 ? joint_normal : rlv_mat3_apply(to_piece.rotation, rlv_vec3_scale(joint_normal, -1.0));
-        float* beside = rlv_reserve(part[k].count, sizeof *beside, error);
-        if (beside == NULL || average_spots(beside, part + k, 1, widths->thick[k], error) != RLV_DONE)
-        {
-            free(beside);
-            return RLV_SYSTEM;
-        }
-        for (size_t i = 0; i < part[k].count; i++)
-        {
-            const rlv_vec3 n = rlv_vec3_from(part[k].sampling->normal + 3 * (size_t)part[k].sample[i]);
-            const double plan = (double)part[k].area_mm2[i] * rlv_vec3_dot(n, out), thick = (double)widths->thick[k][i];
-            if (isnan(thick))
-            {
-                if (!isnan(beside[i]) && beside[i] > 0.0f)
-                    sum->rim_mm3 += 0.5 * plan * (double)beside[i];
-                continue;
-            }
-            sum->volume_mm3 += 0.5 * plan * thick;
-            sum->area_mm2 += 0.5 * plan;
-            const rlv_vec3 local = rlv_vec3_from(part[k].at + 3 * i),
-                           at = k == 0 ? local : rlv_pose_apply(to_block, local),
-                           turn = rlv_vec3_cross(rlv_vec3_sub(at, to_block->centre_mm), joint_normal);
-            const double six[6] = {joint_normal.x, joint_normal.y, joint_normal.z, turn.x, turn.y, turn.z};
-            for (int j = 0; j < 6; j++)
-                sum->change[j] += 0.5 * plan * six[j];
-        }
-        free(beside);
-    }
-    sum->volume_mm3 += sum->rim_mm3;
-    return RLV_DONE;
-}
-
-/// How a sample's width along its own normal changes with the six numbers of the pose's covariance.
-static void width_change(double six[6], const rlv_gap_part part[2], int k, size_t i, const rlv_pose* to_block)
-{
-    const rlv_vec3 own = rlv_vec3_from(part[k].normal + 3 * i), local = rlv_vec3_from(part[k].at + 3 * i),
-                   n = k == 0 ? own : rlv_vec3_scale(rlv_mat3_apply(to_block->rotation, own), -1.0),
-                   at = k == 0 ? local : rlv_pose_apply(to_block, local),
-                   turn = rlv_vec3_cross(rlv_vec3_sub(at, to_block->centre_mm), n);
-    const double parts[6] = {n.x, n.y, n.z, turn.x, turn.y, turn.z};
-    memcpy(six, parts, sizeof parts);
-}
-
-static double variance_of(const double change[6], const rlv_pose* pose)
-{
-    double sum = 0.0;
-    for (int i = 0; i < 6; i++)
-        for (int j = 0; j < 6; j++)
-            sum += change[i] * change[j] * pose->covariance[7 * i + j];
-    return sum;
-}
-
 /// A plane of values over the joint's plane, by least squares over the block's face.
 typedef struct trend
 {
@@ -364,86 +319,14 @@ static void tell_wedge(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const 
     gap->wedge_towards = rlv_vec3_unit(rlv_vec3_add(rlv_vec3_scale(t.a, t.slope[0]), rlv_vec3_scale(t.b, t.slope[1])));
 }
 
-static rlv_interval around(double value, double sd)
-{
-    return (rlv_interval){value, value - RLV_HALF_95 * sd, value + RLV_HALF_95 * sd};
-}
-
-/// Widths by area over both faces, rising.
-static size_t gather(weighed* list, const rlv_gap_widths* widths, const rlv_gap_part part[2], double* total_mm2)
-{
-    size_t count = 0;
-    *total_mm2 = 0.0;
-    for (int k = 0; k < 2; k++)
-        for (size_t i = 0; i < part[k].count; i++)
-            if (!isnan(widths->spot[k][i]))
-            {
-                list[count++] = (weighed){widths->spot[k][i], 0.5f * part[k].area_mm2[i]};
-                *total_mm2 += 0.5 * (double)part[k].area_mm2[i];
-            }
-    qsort(list, count, sizeof *list, narrower);
-    return count;
-}
-
-/// A quantile of the widths without what noise adds to it, and its interval. Noise of sd s spreads a distribution as
-/// heat does: the density f obeys df/d(s^2) = f'' / 2, so that a quantile moves by -f' / 2f for each unit of s^2. The
-/// density is taken with a kernel as wide as the noise. With the piece's place a quantile moves as the widths on it do
-/// on the mean. Half of the shift stands for its sd: it is the first term of a series. Nothing is taken off for noise
-/// that is only supposed, not `measured`.
-static rlv_interval tell_quantile(double value, double noise_share, const rlv_gap_widths* widths,
-                                  const rlv_gap_part part[2], const rlv_pose* to_block, double spot_mm, bool measured)
-{
-    double density = 0.0, slope = 0.0, change[6] = {0};
-    for (int k = 0; k < 2; k++)
-        for (size_t i = 0; i < part[k].count; i++)
-        {
-            const double u = ((double)widths->spot[k][i] - value) / spot_mm;
-            if (!(fabs(u) < 4.0))
-                continue;
-            const double w = (double)part[k].area_mm2[i] * exp(-0.5 * u * u);
-            double six[6];
-            width_change(six, part, k, i, to_block);
-            density += w;
-            slope += w * u / spot_mm;
-            for (int j = 0; j < 6; j++)
-                change[j] += w * six[j];
-        }
-    if (!(density > 0.0))
-        return (rlv_interval){value, value, value};
-    for (int j = 0; j < 6; j++)
-        change[j] /= density;
-    const double shift = measured ? 0.5 * spot_mm * spot_mm * slope / density : 0.0;
-    return around(value + shift,
-                  sqrt(variance_of(change, to_block) + pow(noise_share * spot_mm, 2) + 0.25 * shift * shift));
-}
-
 rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part part[2],
                         const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm, bool measured,
                         rlv_error* error)
 {
-    prism sum;
-    weighed* list = rlv_reserve(part[0].count + part[1].count, sizeof *list, error);
-    if (list == NULL || sum_prisms(&sum, widths, part, to_block, joint_normal, error) != RLV_DONE)
-    {
-        free(list);
-        return RLV_SYSTEM;
-    }
-    const size_t count = gather(list, widths, part, &gap->area_mm2);
-    const double place = sum.area_mm2 > 0.0 ? sqrt(variance_of(sum.change, to_block)) / sum.area_mm2 : NAN;
-    const double spot = RLV_GAP_SPOT_SHARE * noise_mm;
-    gap->median_mm =
-        tell_quantile(quantile(list, count, gap->area_mm2, 0.5), median_noise, widths, part, to_block, spot, measured);
-    gap->p95_mm =
-        tell_quantile(quantile(list, count, gap->area_mm2, 0.95), p95_noise, widths, part, to_block, spot, measured);
-    gap->max_mm = around(count > 0 ? (double)list[count - 1].width_mm : NAN, hypot(place, max_noise * spot));
-    for (size_t i = 0; i < count; i++)
-        gap->open_mm2 += (double)list[i].width_mm > RLV_HALF_95 * hypot(spot, place) ? (double)list[i].area_mm2 : 0.0;
-    const double noise = noise_mm * sqrt(noise_area_mm2 * sum.area_mm2);
-    gap->volume_mm3 = around(sum.volume_mm3,
-                             sqrt(variance_of(sum.change, to_block) + noise * noise + pow(rim_share * sum.rim_mm3, 2)));
+    double place = 0.0;
+    rlv_gap_volume(&gap->volume_mm3, &place, widths, part, to_block, joint_normal, noise_mm);
     tell_wedge(gap, widths, part, joint_normal);
-    free(list);
-    return RLV_DONE;
+    return rlv_gap_tell_widths(gap, widths, part, to_block, place, noise_mm, measured, error);
 }
 
 /// Sums of one patch: 1, x, y, v, xx, xy, yy, xv, yv, vv for heights and for widths.
@@ -485,7 +368,7 @@ rlv_status rlv_gap_fit(double* fit, double* relief_mm, const rlv_gap_widths* wid
     double* ratio = sums != NULL ? rlv_reserve(2 * patches.count, sizeof *ratio, error) : NULL;
     float* height = ratio != NULL ? rlv_reserve(block->count, sizeof *height, error) : NULL;
     for (size_t i = 0; i < block->count && height != NULL; i++)
-        height[i] = (float)rlv_vec3_dot(rlv_vec3_from(block->at + 3 * i), joint_normal);
+        height[i] = block->rim[i] == 0 ? (float)rlv_vec3_dot(rlv_vec3_from(block->at + 3 * i), joint_normal) : NAN;
     status = height != NULL ? average_spots(height, block, 1, height, error) : RLV_SYSTEM;
     trend axes;
     if (status == RLV_DONE && find_trend(&axes, block, height, joint_normal))

@@ -1,8 +1,7 @@
 /// The gap between two faces in one place of the piece: widths, volume, contacts. Internal to rejoin.
 ///
 /// Both parts are sampled (sampling.h); from each sample of a face a ray goes along the local fracture normal, either
-/// way, to the other face. The volume is the prism sum along the joint's mean normal from both sides; where only one
-/// face is left along it, the gap ends in a slope from rim to rim, half as thick as it is beside.
+/// way, to the other face.
 
 #ifndef RLV_REJOIN_GAP_H
 #define RLV_REJOIN_GAP_H
@@ -12,6 +11,7 @@
 #include "sampling.h"
 #include "tree.h"
 
+#define RLV_GAP_NOISE_MM2 25.0 ///< over which the noise of a scan is correlated: 2 pi l^2, l = 2 mm
 #define RLV_GAP_SPOT_SHARE 0.6 ///< sd of a spot's mean, as a share of a single width's
 
 /// One part as the gap needs it. Everything is in its local coordinates.
@@ -19,35 +19,53 @@ typedef struct rlv_gap_part
 {
     const rlv_mesh* mesh;
     const rlv_tree* tree;
-    const uint8_t* face; ///< one a triangle: 1 where it is of the face
+    const uint8_t* face;    ///< one a triangle: 1 where it is of the face
+    const uint8_t* outline; ///< one a triangle: 1 where it is of the face, of its rim, or next to these
     const rlv_sampling* sampling;
-    size_t count;     ///< samples of the face
-    uint32_t* sample; ///< which these are
-    uint32_t* of;     ///< one a sample of the part: its place among them, or RLV_TREE_NONE
-    float* at;        ///< 3 * count
-    float* normal;    ///< 3 * count: the local fracture normal, outward
-    float* area_mm2;  ///< count
-    rlv_cubes cells;  ///< of these samples, for averages over spots
+    size_t count;      ///< samples of what is outlined
+    uint32_t* sample;  ///< which these are
+    uint32_t* of;      ///< one a sample of the part: its place among them, or RLV_TREE_NONE
+    uint8_t* rim;      ///< count: 1 where it is none of the face, and has no width
+    float* at;         ///< 3 * count
+    float* normal;     ///< 3 * count: the local fracture normal, outward
+    float* area_mm2;   ///< count
+    float* vector_mm2; ///< 3 * count: a third of the area vectors of what is outlined around it
+    rlv_cubes cells;   ///< of these samples, for averages over spots
 } rlv_gap_part;
 
-/// Gather a part's face, marked one a triangle and one a sample, into a zeroed `part`; what is given must outlive it.
-/// Free with rlv_gap_part_free.
+/// Gather a part's face, marked one a triangle and one a sample, and what is outlined, one a triangle, into a zeroed
+/// `part`; what is given must outlive it. Free with rlv_gap_part_free.
 rlv_status rlv_gap_part_take(rlv_gap_part* part, const rlv_mesh* mesh, const rlv_tree* tree, const uint8_t* face,
-                             const rlv_sampling* sampling, const uint8_t* sample_face, rlv_error* error);
+                             const uint8_t* outline, const rlv_sampling* sampling, const uint8_t* sample_face,
+                             rlv_error* error);
 void rlv_gap_part_free(rlv_gap_part* part);
 
 /// The widths over both faces in one place.
 typedef struct rlv_gap_widths
 {
-    float* raw[2];   ///< one a face sample of block and piece: the width; NaN where there is no partner
+    float* raw[2];   ///< one a sample of block and piece: the width; NaN where there is no partner, and on the rim
     float* spot[2];  ///< averaged over the spot
-    float* thick[2]; ///< along the joint's mean normal
+    float* thick[2]; ///< along the joint's mean normal, on the rim too
 } rlv_gap_widths;
 
 /// Measure the widths where `to_block` carries the piece's local coordinates into the block's, into zeroed `widths`.
 rlv_status rlv_gap_measure(rlv_gap_widths* widths, const rlv_gap_part part[2], const rlv_pose* to_block,
                            rlv_vec3 joint_normal, rlv_error* error);
 void rlv_gap_widths_free(rlv_gap_widths* widths);
+
+/// Gap fill: the signed volume over the whole outline, as the prism sum along the joint's mean normal from both sides.
+/// Where only one face is left along it, the gap ends in a slope from rim to rim, half as thick as it is beside.
+/// `place_sd_mm` is told too: how far apart the faces may lie for the place alone.
+void rlv_gap_volume(rlv_interval* volume_mm3, double* place_sd_mm, const rlv_gap_widths* widths,
+                    const rlv_gap_part part[2], const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm);
+
+/// The variance of a number that changes with the six of a pose's covariance.
+double rlv_gap_variance(const double change[6], const rlv_pose* pose);
+
+/// The widths' median, 95 % and greatest with their intervals, and the areas.
+rlv_status rlv_gap_tell_widths(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                               const rlv_pose* to_block, double place_sd_mm, double noise_mm, bool measured,
+                               rlv_error* error);
 
 /// What the widths come to. `to_block` holds the covariance of the place; `noise_mm` is the sd of a single width,
 /// `measured` on these scans or supposed.
@@ -65,10 +83,12 @@ rlv_status rlv_gap_map(float** map, const rlv_gap_part* part, const float* spot,
 rlv_status rlv_gap_fit(double* fit, double* relief_mm, const rlv_gap_widths* widths, const rlv_gap_part* block,
                        rlv_vec3 joint_normal, rlv_error* error);
 
-/// Shares of the block's side of the joint, by what `noise_mm` explains: together 1, or 0 where there is no joint.
+/// Shares of the block's side of the joint, by what `noise_mm` explains: the first three are together 1, or 0 where
+/// there is no joint.
 typedef struct rlv_gap_shares
 {
     double touching, open, pressed; ///< pressed: rock would lie in rock
+    double meeting;                 ///< of all, where the widths are below zero, noise or not
 } rlv_gap_shares;
 rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm);
 

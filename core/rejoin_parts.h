@@ -35,7 +35,9 @@ typedef struct rlv_joining
     double sampling_radius_mm[3]; ///< greatest distance of a sample from the samples' middle
     uint8_t* given[3];            ///< one a sample: on the face that a person outlined; NULL where none was
     uint8_t* sample_face[3];      ///< one a sample
+    uint8_t* sample_rim[3];       ///< one a sample: beside the face, and bounds the gap all the same
     uint8_t* face[3];             ///< one a triangle
+    uint8_t* outline[3];          ///< one a triangle: what bounds the gap, and a row beyond
     uint8_t* beyond[3];           ///< the same turned round: what is no face
     double face_mm2[3], outer_mm2[3];
     rlv_samples face_samples[3], outer_samples[3];
@@ -43,6 +45,7 @@ typedef struct rlv_joining
     rlv_vec3 joint_normal; ///< in the block's local coordinates, as is
     rlv_vec3 joint_mm;
     double noise_mm;  ///< sd of a residual between the two faces
+    double apart_mm;  ///< how far apart faces that were worn nearly all over are held; else 0
     double relief_mm; ///< sd of the block's relief, as the fit saw it
 } rlv_joining;
 

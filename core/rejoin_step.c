@@ -35,7 +35,7 @@ static rlv_status gather_outer(outer_points* p, const rlv_joining* w, rlv_error*
 {
     size_t room = 0;
     for (int k = 0; k < 2; k++)
-        room += w->part[k].sampling->count - w->part[k].count;
+        room += w->part[k].sampling->count;
     if ((p->at = rlv_reserve(3 * room, sizeof *p->at, error)) == NULL ||
         (p->normal = rlv_reserve(3 * room, sizeof *p->normal, error)) == NULL ||
         (p->part = rlv_reserve(room, 1, error)) == NULL)
@@ -44,7 +44,7 @@ static rlv_status gather_outer(outer_points* p, const rlv_joining* w, rlv_error*
     for (int k = 0; k < 2; k++)
         for (size_t i = 0; i < w->part[k].sampling->count; i++)
         {
-            if (w->part[k].of[i] != RLV_TREE_NONE)
+            if (w->sample_face[k + 1][i] != 0)
                 continue;
             const rlv_vec3 at = rlv_pose_apply(&place[k], rlv_vec3_from(w->part[k].sampling->position_mm + 3 * i)),
                            n = rlv_mat3_apply(place[k].rotation, rlv_vec3_from(w->part[k].sampling->normal + 3 * i));

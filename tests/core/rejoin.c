@@ -1,5 +1,6 @@
 #include "rejoin.h"
 
+#include "noise.h"
 #include "support/rejoining.h"
 
 #include <criterion/criterion.h>
@@ -204,6 +205,50 @@ Test(rejoin, wedge_has_the_volume_and_the_angle_of_the_handbook)
     cr_expect_float_eq(gap.median_mm.value, 1.0, 0.03); // the row of a cell, 1 / 46 of the rise
     cr_expect_float_eq(gap.p95_mm.value, 1.45, 0.05);   // a spot of 2.5 mm hangs over the border
     cr_expect_float_eq(gap.area_mm2, 1600.0, 1600.0 * 2.0 / 46.0);
+    rlv_mesh_free(&block);
+    rlv_mesh_free(&piece);
+}
+
+/// A rough square side of a joint, worn by `worn_mm` but for three spots, scanned with noise of `noise_mm`.
+static rlv_mesh worn_side(double worn_mm, double noise_mm, bool above)
+{
+    const size_t count = 70;
+    const double side_mm = 60.0, spot[3][2] = {{15, 14}, {44, 20}, {27, 46}};
+    const noise_waves relief = noise_waves_fractal(3.0, 40.0, 5, 0.57, 21);
+    rlv_mesh mesh = sheet(count, side_mm, 0.0, 0.0, above);
+    for (size_t i = 0; i < mesh.vertex_count; i++)
+    {
+        float* at = mesh.position_mm + 3 * i;
+        // Either side has a grid of its own.
+        const double x = (double)at[0] + (above ? 0.0 : 0.37), y = (double)at[1] + (above ? 0.0 : 0.29);
+        double worn = worn_mm;
+        for (int k = 0; k < 3; k++)
+            worn *= fmin(1.0, fmax(0.0, (hypot(x - spot[k][0], y - spot[k][1]) - 3.0) / 3.0));
+        const double noise = noise_mm * noise_smooth_at(above ? 31 : 32, 2.0, rlv_vec3_of(x, y, 0));
+        at[0] = (float)x, at[1] = (float)y;
+        at[2] = (float)(noise_waves_at(&relief, rlv_vec3_of(x, y, 0)) + noise + (above ? -worn : worn));
+    }
+    return mesh;
+}
+
+Test(rejoin, faces_worn_nearly_all_over_are_held_apart_by_the_spots_that_were_not)
+{
+    rlv_mesh block = worn_side(0.7, 0.1, true), piece = worn_side(0.7, 0.1, false);
+    const rlv_pose home = rlv_pose_identity();
+    rlv_rejoin rejoin = {0};
+    rlv_error error = {0};
+    cr_assert_eq(
+        rlv_rejoin_measure(&rejoin, &(rlv_rejoin_input){.block = &block, .piece = &piece, .start = &home}, &error),
+        RLV_DONE, "%s", error.what);
+    cr_expect_eq(rejoin.verdict, RLV_REJOIN_LOOSE);
+    cr_expect_gt(strlen(rejoin.reason), 0);
+    // Both sides were worn. The spots settle the place to within what noise explains of a width: three sds of a spot.
+    const double told_mm = 3.0 * 0.6 * rejoin.noise_mm;
+    cr_expect_float_eq(rejoin.held_apart_mm, 1.4, told_mm, "held apart by %.3f mm", rejoin.held_apart_mm);
+    const double up_mm = rlv_vec3_dot(rlv_vec3_sub(rlv_pose_apply(&rejoin.closed, rejoin.joint_mm), rejoin.joint_mm),
+                                      rejoin.joint_normal);
+    cr_expect_float_eq(up_mm, 0.0, told_mm, "%.3f mm off", up_mm);
+    rlv_rejoin_free(&rejoin);
     rlv_mesh_free(&block);
     rlv_mesh_free(&piece);
 }

@@ -50,11 +50,14 @@ static double processor_seconds(void)
     return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
 }
 
-/// The 95 % width of the true parts in the true place.
-static double true_p95(const breaking* made)
+/// The 95 % width of the true parts in the true place, over what is face with the stage from before, or without it.
+static double true_p95(const breaking* made, bool with_before)
 {
     rlv_error error = {0};
-    const rlv_rejoin_input input = {.block = &made->true_block, .piece = &made->true_piece};
+    const rlv_rejoin_input input = {.block = &made->true_block,
+                                    .piece = &made->true_piece,
+                                    .before = with_before ? &made->before : NULL,
+                                    .block_in_before = with_before ? &made->from_block : NULL};
     rlv_rejoin_gap gap;
     if (rlv_rejoin_gap_at(&gap, &input, &made->closed, &error) != RLV_DONE)
     {
@@ -84,7 +87,7 @@ rejoining rejoining_try(const breaking_plan* plan, bool with_before)
         out.closed_chi2 = chi2_of(&rejoin.closed, &made.closed);
         out.gap_mm3 = rejoin.gap_after.volume_mm3;
         out.p95_mm = rejoin.gap_after.p95_mm;
-        out.true_p95_mm = true_p95(&made);
+        out.true_p95_mm = true_p95(&made, with_before);
     }
     if (out.status == RLV_DONE && out.found_known)
     {
