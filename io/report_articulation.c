@@ -563,7 +563,7 @@ report_text articulation_verdict(const history_articulation* a)
                  rlv_articulation_word_of(v.word), v.sure ? "" : " by the count, though not surely", v.in_place,
                  v.judged + v.off_row, share.value, floor(share.low), ceil(share.high));
     if (v.off_row > 0)
-        snprintf(words.text + length, sizeof words.text - (size_t)length, "; %zu of them lie%s off %s", v.off_row,
+        snprintf(words.text + length, sizeof words.text - (size_t)length, "; %zu of the others lie%s off %s", v.off_row,
                  v.off_row == 1 ? "s" : "", v.off_row == 1 ? "its row" : "their rows");
     return words;
 }
