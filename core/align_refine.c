@@ -44,20 +44,16 @@ static rlv_status work_reserve(work* w, size_t samples, size_t stride, rlv_error
     w->stride = stride;
     w->count = (samples + stride - 1) / stride;
     w->query_mm = rlv_reserve(3 * w->count, sizeof *w->query_mm, error);
-    w->nearest = w->query_mm != NULL ? rlv_reserve(w->count, sizeof *w->nearest, error) : NULL;
+    w->nearest = w->query_mm != NULL ? rlv_nearest_reserve(w->count, error) : NULL;
     w->at = w->nearest != NULL ? rlv_reserve(w->count, sizeof *w->at, error) : NULL;
     w->own = w->at != NULL ? rlv_reserve(w->count, sizeof *w->own, error) : NULL;
     w->foot = w->own != NULL ? rlv_reserve(w->count, sizeof *w->foot, error) : NULL;
     w->residual_mm = w->foot != NULL ? rlv_reserve(w->count, sizeof *w->residual_mm, error) : NULL;
     w->weight = w->residual_mm != NULL ? rlv_reserve(w->count, sizeof *w->weight, error) : NULL;
-    if (w->weight == NULL)
-    {
-        work_free(w);
-        return RLV_SYSTEM;
-    }
-    for (size_t i = 0; i < w->count; i++)
-        w->nearest[i].triangle = RLV_TREE_NONE;
-    return RLV_DONE;
+    if (w->weight != NULL)
+        return RLV_DONE;
+    work_free(w);
+    return RLV_SYSTEM;
 }
 
 static rlv_vec3 facet_normal(const rlv_mesh* mesh, size_t triangle)

@@ -240,10 +240,8 @@ static rlv_status index_stage(work* w, int k, rlv_error* error)
     if (status == RLV_DONE)
         status = rlv_sampling_take(sampling, mesh, k == 0 ? w->options->before_part : w->options->after_part,
                                    RLV_CHANGE_MOST_SAMPLES, error);
-    if (status == RLV_DONE && (w->known[k] = rlv_reserve(sampling->count, sizeof *w->known[k], error)) == NULL)
+    if (status == RLV_DONE && (w->known[k] = rlv_nearest_reserve(sampling->count, error)) == NULL)
         status = RLV_SYSTEM;
-    for (size_t i = 0; status == RLV_DONE && i < sampling->count; i++)
-        w->known[k][i].triangle = RLV_TREE_NONE;
     return status;
 }
 

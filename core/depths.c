@@ -202,14 +202,9 @@ typedef struct workroom
 
 static rlv_status reserve_room(workroom* room, rlv_nearest* known, size_t count, rlv_error* error)
 {
-    if (known == NULL)
-    {
-        known = room->own_nearest = rlv_reserve(count, sizeof *known, error);
-        for (size_t i = 0; known != NULL && i < count; i++)
-            known[i].triangle = RLV_TREE_NONE;
-    }
-    room->nearest = known;
-    const bool held = known != NULL && (room->query = rlv_reserve(3 * count, sizeof *room->query, error)) != NULL &&
+    room->nearest = known != NULL ? known : (room->own_nearest = rlv_nearest_reserve(count, error));
+    const bool held = room->nearest != NULL &&
+                      (room->query = rlv_reserve(3 * count, sizeof *room->query, error)) != NULL &&
                       (room->far = rlv_reserve(count, sizeof *room->far, error)) != NULL &&
                       (room->far_mm = rlv_reserve(count, sizeof *room->far_mm, error)) != NULL &&
                       (room->ray = rlv_reserve(count, sizeof *room->ray, error)) != NULL &&

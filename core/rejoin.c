@@ -254,15 +254,21 @@ static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* 
     return status;
 }
 
-/// How well the two faces fit where the gap is closed, and over what shares of the joint they touch, if that is asked.
-static rlv_status fit_of(double* fit, rlv_gap_shares* shares, rlv_joining* w, rlv_error* error)
+/// How well the two faces fit where the gap is closed, and over what shares of the joint they touch.
+typedef struct closeness
+{
+    double fit;
+    rlv_gap_shares over;
+} closeness;
+
+static rlv_status closeness_of(closeness* close, rlv_joining* w, rlv_error* error)
 {
     rlv_gap_widths widths = {0};
     rlv_status status = rlv_gap_measure(&widths, w->part, &w->closed, w->joint_normal, error);
     if (status == RLV_DONE)
-        status = rlv_gap_fit(fit, &w->relief_mm, &widths, &w->part[0], w->joint_normal, error);
-    if (status == RLV_DONE && shares != NULL)
-        *shares = rlv_gap_shares_of(&widths, &w->part[0], w->noise_mm);
+        status = rlv_gap_fit(&close->fit, &w->relief_mm, &widths, &w->part[0], w->joint_normal, error);
+    if (status == RLV_DONE)
+        close->over = rlv_gap_shares_of(&widths, &w->part[0], w->noise_mm);
     rlv_gap_widths_free(&widths);
     return status;
 }
@@ -272,21 +278,20 @@ typedef struct closing
 {
     rlv_pose together, alone;
     double held, touching; ///< shares of the faces that hold it
-    double fit, fit_alone;
-    rlv_gap_shares alone_over; ///< by the faces alone
-    double alone_noise_mm;     ///< the sd of a residual between them
+    closeness close, close_alone;
+    double alone_noise_mm; ///< the sd of a residual between the faces alone
 } closing;
 
 static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
 {
     rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, &c->alone_noise_mm, error);
     if (status == RLV_DONE)
-        status = fit_of(&c->fit, NULL, w, error);
+        status = closeness_of(&c->close, w, error);
     c->together = w->closed;
     if (status == RLV_DONE)
         status = close_gap(w, false, open_mm, &c->touching, &c->alone_noise_mm, error);
     if (status == RLV_DONE)
-        status = fit_of(&c->fit_alone, &c->alone_over, w, error);
+        status = closeness_of(&c->close_alone, w, error);
     c->alone = w->closed;
     return status;
 }
@@ -306,7 +311,7 @@ static double apart_mm(const rlv_joining* w, const rlv_pose* a, const rlv_pose* 
 }
 
 /// Close one place of the piece; again and again, each time as closely as the last time told how noisy the faces are.
-static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* error)
+static rlv_status try_place(closeness* close, rlv_joining* w, int rounds, rlv_error* error)
 {
     double touching = 0.0;
     w->noise_mm = RLV_JOIN_NOISE_MM;
@@ -317,7 +322,7 @@ static rlv_status try_place(rlv_joining* w, double* fit, int rounds, rlv_error* 
                            error);
         w->found = w->closed;
     }
-    return status == RLV_DONE ? fit_of(fit, NULL, w, error) : status;
+    return status == RLV_DONE ? closeness_of(close, w, error) : status;
 }
 
 /// Close the gap from where the piece was found. A joint that stood open in the rock is closed by its faces alone: they
@@ -328,7 +333,7 @@ static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* err
     closing c = {0};
     bool moved = false;
     rlv_status status = close_both_ways(&c, w, error);
-    if (status == RLV_DONE && c.fit_alone > RLV_REJOIN_LEAST_FIT &&
+    if (status == RLV_DONE && c.close_alone.fit > RLV_REJOIN_LEAST_FIT &&
         apart_mm(w, &w->found, &c.alone) > RLV_JOIN_START_MM)
         status = rlv_joining_doubt(w, &c.alone, &moved, error);
     if (status == RLV_DONE && moved)
@@ -340,15 +345,18 @@ static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* err
     // The faces fit elsewhere, and what is left of the outer surfaces lies on that stage far less closely than they on
     // one another: it is some other surface there, as the floor of what was carved evenly off a part.
     if (apart_mm(w, &w->found, &c.alone) > RLV_JOIN_START_MM && w->noise_mm > other_bench * c.alone_noise_mm &&
-        c.fit_alone > RLV_REJOIN_LEAST_FIT && is_held(&c.alone) && c.alone_over.pressed <= most_pressed)
+        c.close_alone.fit > RLV_REJOIN_LEAST_FIT && is_held(&c.alone) && c.close_alone.over.pressed <= most_pressed)
     {
         rejoin->found_known = w->in_stage = false;
         w->found = c.alone;
-        return try_place(w, &rejoin->fit, 2, error);
+        status = try_place(&c.close, w, 2, error);
+        rejoin->fit = c.close.fit;
+        return status;
     }
-    rejoin->stood_open = c.touching > far_more * c.held + 0.05 && c.fit_alone > fmax(c.fit, RLV_REJOIN_LEAST_FIT) &&
-                         is_held(&c.alone) && c.alone_over.pressed <= most_pressed;
-    rejoin->fit = rejoin->stood_open ? c.fit_alone : c.fit;
+    rejoin->stood_open = c.touching > far_more * c.held + 0.05 &&
+                         c.close_alone.fit > fmax(c.close.fit, RLV_REJOIN_LEAST_FIT) && is_held(&c.alone) &&
+                         c.close_alone.over.pressed <= most_pressed;
+    rejoin->fit = rejoin->stood_open ? c.close_alone.fit : c.close.fit;
     w->closed = rejoin->stood_open ? c.alone : c.together;
     return RLV_DONE;
 }
@@ -362,15 +370,15 @@ static rlv_status choose_place(rlv_joining* w, const rlv_pose* pose, size_t coun
     rlv_error none = {0};
     for (size_t k = 0; k < count; k++)
     {
-        double fit = 0.0;
+        closeness close = {0};
         w->found = pose[k];
         rlv_tell(&w->input->progress, "closing", (double)k / (double)count);
-        const rlv_status tried = try_place(w, &fit, 1, &none);
+        const rlv_status tried = try_place(&close, w, 1, &none);
         if (tried != RLV_DONE && tried != RLV_IMPOSSIBLE)
             return rlv_first_failure(1, &tried, &none, error);
-        if (tried != RLV_DONE || !(fit * w->face_mm2[RLV_JOIN_BLOCK] > best))
+        if (tried != RLV_DONE || !(close.fit * w->face_mm2[RLV_JOIN_BLOCK] > best))
             continue;
-        best = fit * w->face_mm2[RLV_JOIN_BLOCK];
+        best = close.fit * w->face_mm2[RLV_JOIN_BLOCK];
         chosen = w->closed;
     }
     if (best < 0.0)
@@ -382,21 +390,20 @@ static rlv_status choose_place(rlv_joining* w, const rlv_pose* pose, size_t coun
 
 /// Faces that were worn nearly all over fit best where they have fallen into one another. Rock does not go into rock:
 /// hold them so far apart that only so much of them meets as spots that were not worn would.
-static rlv_status hold_apart(rlv_joining* w, double* fit, rlv_error* error)
+static rlv_status hold_apart(closeness* close, rlv_joining* w, rlv_error* error)
 {
-    rlv_gap_shares shares;
     double touching = 0.0;
     const double step = w->noise_mm;
-    rlv_status status = fit_of(fit, &shares, w, error);
-    if (status != RLV_DONE || *fit <= RLV_REJOIN_LEAST_FIT || shares.pressed <= most_pressed)
-        return status;
-    while (status == RLV_DONE && shares.meeting > meeting_least && w->apart_mm < RLV_REJOIN_REACH_MM)
+    if (close->fit <= RLV_REJOIN_LEAST_FIT || close->over.pressed <= most_pressed)
+        return RLV_DONE;
+    rlv_status status = RLV_DONE;
+    while (status == RLV_DONE && close->over.meeting > meeting_least && w->apart_mm < RLV_REJOIN_REACH_MM)
     {
         w->apart_mm += step;
         status = close_gap(w, false, 2.0 * step, &touching, &w->noise_mm, error);
         w->found = w->closed;
         if (status == RLV_DONE)
-            status = fit_of(fit, &shares, w, error);
+            status = closeness_of(close, w, error);
     }
     return status;
 }
@@ -416,9 +423,13 @@ static rlv_status try_places(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
         if (status == RLV_DONE)
             status = choose_place(w, pose, count, error);
     }
+    closeness close = {0};
     if (status == RLV_DONE)
-        status = try_place(w, &rejoin->fit, 2, error);
-    return status == RLV_DONE ? hold_apart(w, &rejoin->fit, error) : status;
+        status = try_place(&close, w, 2, error);
+    if (status == RLV_DONE)
+        status = hold_apart(&close, w, error);
+    rejoin->fit = close.fit;
+    return status;
 }
 
 // Telling

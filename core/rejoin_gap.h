@@ -59,6 +59,10 @@ void rlv_gap_widths_free(rlv_gap_widths* widths);
 void rlv_gap_volume(rlv_interval* volume_mm3, double* place_sd_mm, const rlv_gap_widths* widths,
                     const rlv_gap_part part[2], const rlv_pose* to_block, rlv_vec3 joint_normal, double noise_mm);
 
+/// How a width along a normal changes with the six of the covariance of the piece's place, about `centre_mm`; all in
+/// the block's coordinates.
+void rlv_gap_change(double change[6], rlv_vec3 at_mm, rlv_vec3 normal, rlv_vec3 centre_mm);
+
 /// The variance of a number that changes with the six of a pose's covariance.
 double rlv_gap_variance(const double change[6], const rlv_pose* pose);
 

@@ -2,6 +2,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum
 {
@@ -52,12 +53,19 @@ static void add_prisms(prism* sum, const rlv_gap_part* part, const float* thick,
         else
             sum->volume_mm3 += plan * (double)thick[i];
         sum->area_mm2 += plan;
-        const rlv_vec3 at = rlv_pose_apply(to_block, rlv_vec3_from(part->at + 3 * i)),
-                       turn = rlv_vec3_cross(rlv_vec3_sub(at, to_block->centre_mm), joint_normal);
-        const double six[6] = {joint_normal.x, joint_normal.y, joint_normal.z, turn.x, turn.y, turn.z};
+        double six[6];
+        rlv_gap_change(six, rlv_pose_apply(to_block, rlv_vec3_from(part->at + 3 * i)), joint_normal,
+                       to_block->centre_mm);
         for (int j = 0; j < 6; j++)
             sum->change[j] += plan * six[j];
     }
+}
+
+void rlv_gap_change(double change[6], rlv_vec3 at_mm, rlv_vec3 normal, rlv_vec3 centre_mm)
+{
+    const rlv_vec3 turn = rlv_vec3_cross(rlv_vec3_sub(at_mm, centre_mm), normal);
+    const double six[6] = {normal.x, normal.y, normal.z, turn.x, turn.y, turn.z};
+    memcpy(change, six, sizeof six);
 }
 
 double rlv_gap_variance(const double change[6], const rlv_pose* pose)

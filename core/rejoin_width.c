@@ -188,12 +188,9 @@ static void width_change(double six[6], const rlv_gap_part part[2], size_t index
     const bool piece = index >= part[0].count;
     const size_t i = piece ? index - part[0].count : index;
     const rlv_vec3 own = rlv_vec3_from(part[piece].normal + 3 * i), local = rlv_vec3_from(part[piece].at + 3 * i),
-                   n = piece ? rlv_vec3_scale(rlv_mat3_apply(to_block->rotation, own), -1.0) : own,
-                   at = piece ? rlv_pose_apply(to_block, local) : local,
-                   turn = rlv_vec3_cross(rlv_vec3_sub(at, to_block->centre_mm), n);
-    const double parts[6] = {n.x, n.y, n.z, turn.x, turn.y, turn.z};
-    for (int k = 0; k < 6; k++)
-        six[k] = parts[k];
+                   normal = piece ? rlv_vec3_scale(rlv_mat3_apply(to_block->rotation, own), -1.0) : own,
+                   at = piece ? rlv_pose_apply(to_block, local) : local;
+    rlv_gap_change(six, at, normal, to_block->centre_mm);
 }
 
 /// The variance of a quantile that moves with each width as `pull` says: by the piece's place, and by noise.

@@ -59,6 +59,14 @@ void rlv_tree_nearest(const rlv_tree* tree, size_t count, const float* query_mm,
     find_nearest(tree, count, query_mm, limit_mm, false, nearest);
 }
 
+rlv_nearest* rlv_nearest_reserve(size_t count, rlv_error* error)
+{
+    rlv_nearest* nearest = rlv_reserve(count, sizeof *nearest, error);
+    for (size_t i = 0; nearest != NULL && i < count; i++)
+        nearest[i].triangle = RLV_TREE_NONE;
+    return nearest;
+}
+
 void rlv_tree_nearest_again(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm,
                             rlv_nearest* nearest)
 {

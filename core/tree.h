@@ -52,6 +52,9 @@ void rlv_tree_nearest(const rlv_tree* tree, size_t count, const float* query_mm,
 void rlv_tree_nearest_again(const rlv_tree* tree, size_t count, const float* query_mm, float limit_mm,
                             rlv_nearest* nearest);
 
+/// Room for `count` answers that were told nothing yet. The caller's: free(); NULL where there is no memory.
+rlv_nearest* rlv_nearest_reserve(size_t count, rlv_error* error);
+
 typedef struct rlv_ray
 {
     float origin_mm[3];
