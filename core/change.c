@@ -211,18 +211,25 @@ static rlv_status need_contact(const work* w, rlv_error* error)
                     noise->scale_sd_mm[RLV_REGION_SCALES - 1], size);
 }
 
-/// Find what changed and align again without it, until the pose stands to a tenth of its sd.
+/// Find what changed and align again without it, until that moves the pose by no more than a quarter of its sd: regions
+/// that come and go at the threshold move it by a fifth without end, and what is left is in the field's trend. The pose
+/// that stands is the one that the regions were found with.
 static rlv_status settle(work* w, rlv_alignment* alignment, rlv_error* error)
 {
     rlv_tell(&w->options->progress, "depths", 0.0);
     rlv_status status = find_regions(w, error);
-    bool stands = w->options->aligned;
-    for (int pass = 0; pass < RLV_CHANGE_MOST_SETTLING && !stands && status == RLV_DONE; pass++)
+    for (int pass = 0; pass < RLV_CHANGE_MOST_SETTLING && !w->options->aligned && status == RLV_DONE; pass++)
     {
-        const rlv_pose last = w->pose;
+        const rlv_alignment last = *alignment;
         rlv_tell(&w->options->progress, "depths", (pass + 1.0) / (RLV_CHANGE_MOST_SETTLING + 1.0));
         status = align_again(w, alignment, error);
-        stands = pass > 0 && moved_mm(w, &last, &w->pose) < 0.1 * alignment->position_sd_mm;
+        if (status == RLV_DONE && pass > 0 &&
+            moved_mm(w, &last.pose, &w->pose) < RLV_CHANGE_STANDS_SD * alignment->position_sd_mm)
+        {
+            *alignment = last;
+            w->pose = last.pose;
+            break;
+        }
         if (status == RLV_DONE)
             status = find_regions(w, error);
     }
