@@ -29,6 +29,9 @@ articulation_way articulation_way_of_group(const history_articulation* a, size_t
 /// Half of the longest axis of a life position's 95 % region.
 double articulation_region_half_mm(const rlv_unfilled* life);
 
+/// Whether a life position beyond its row's last element is known no better than to the next one.
+bool articulation_is_vague(const history_articulation* a, size_t unfilled);
+
 /// "above": which side of the block is nearest; NULL where up is not known.
 const char* articulation_nearest_side(const history_articulation* a, const history_unfilled* u);
 

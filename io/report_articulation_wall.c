@@ -337,7 +337,7 @@ static bool has_rock(const history_unfilled* u)
 }
 
 /// Whether a life position of a corridor is known no better than to the next place.
-static bool is_vague(const history_articulation* a, size_t i)
+bool articulation_is_vague(const history_articulation* a, size_t i)
 {
     const rlv_unfilled* life = unfilled_of(a, i);
     return life->corridor && articulation_region_half_mm(life) > a->fit.row[life->row].pitch_mm;
@@ -349,7 +349,7 @@ static size_t last_alike(const history_articulation* a, size_t first)
 {
     const history_unfilled* u = a->unfilled;
     size_t last = first;
-    while (last + 1 < a->fit.unfilled_count && is_vague(a, first) && is_vague(a, last + 1) &&
+    while (last + 1 < a->fit.unfilled_count && articulation_is_vague(a, first) && articulation_is_vague(a, last + 1) &&
            unfilled_of(a, last + 1)->row == unfilled_of(a, last)->row &&
            unfilled_of(a, last + 1)->place == unfilled_of(a, last)->place + 1 &&
            ((has_rock(&u[first]) && has_rock(&u[last + 1])) ||

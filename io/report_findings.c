@@ -3,6 +3,7 @@
 #include "change_words.h"
 #include "grow.h"
 #include "history_growth.h"
+#include "report_articulation_parts.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -564,27 +565,65 @@ static void look_at_moved(report_findings* f, const history_articulation* a)
     }
 }
 
-/// Life positions in the rock, each with its depth, and those at today's surface; and the rows of which nothing can be
-/// said. Beyond a row's end is no place to point at.
-static void look_at_unfilled(report_findings* f, const history_articulation* a)
+/// A life position that bone may still lie at, and the chance that none of the loose elements came from there.
+typedef struct open_place
 {
-    report_text surface = {""}, left_out = {""};
+    size_t unfilled;
+    double unclaimed;
+} open_place;
+
+static int by_falling_chance(const void* a, const void* b)
+{
+    const open_place *p = a, *q = b;
+    return p->unclaimed != q->unclaimed ? (p->unclaimed < q->unclaimed) - (p->unclaimed > q->unclaimed)
+                                        : (p->unfilled > q->unfilled) - (p->unfilled < q->unfilled);
+}
+
+/// List those in the rock or at today's surface, but for those that are known no better than to the next place: there
+/// is none to point at. How many there are.
+static size_t list_open(open_place* list, const history_articulation* a)
+{
+    size_t count = 0;
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
     {
-        const rlv_unfilled* life = &a->fit.unfilled[i];
-        const history_unfilled* u = &a->unfilled[i];
-        if (!life->corridor && u->where == HISTORY_IN_ROCK)
-            find(
-                f, REPORT_LOOK, articulation_place_name(a, life).text,
-                "this life position has no element, and lies in the rock, %s below today's surface: bone may lie there",
-                report_interval(u->depth_mm, "mm").text);
-        else if (!life->corridor && u->where == HISTORY_AT_SURFACE)
-            add_name(&surface, articulation_place_name(a, life).text);
+        const history_where where = a->unfilled[i].where;
+        if ((where == HISTORY_IN_ROCK || where == HISTORY_AT_SURFACE) && !articulation_is_vague(a, i))
+            list[count++] = (open_place){i, history_unclaimed(a, i)};
     }
-    if (surface.text[0] != '\0')
-        find(f, REPORT_LOOK, surface.text,
-             "life positions without an element within their error of today's surface: bone may lie just below it, or "
-             "the rock that held it has gone");
+    qsort(list, count, sizeof *list, by_falling_chance);
+    return count;
+}
+
+static void look_at_open(report_findings* f, const history_articulation* a, const open_place* place)
+{
+    const rlv_unfilled* life = &a->fit.unfilled[place->unfilled];
+    const history_unfilled* u = &a->unfilled[place->unfilled];
+    const report_text name = articulation_place_name(a, life);
+    const char *of = name.text, *side = articulation_nearest_side(a, u);
+    const rlv_words chance = words_share(place->unclaimed);
+    if (u->where == HISTORY_IN_ROCK)
+        find(f, REPORT_LOOK, of,
+             "this life position has no element, and lies in the rock, %s below today's surface%s%s%s: bone may lie "
+             "there (%s that none of the loose elements belongs there)",
+             report_interval(u->depth_mm, "mm").text, side != NULL ? ", nearest from " : "", side != NULL ? side : "",
+             life->corridor ? ", beyond its row's last element" : "", chance.text);
+    else
+        find(f, REPORT_LOOK, of,
+             "this life position has no element, and is within its error of today's surface%s: bone may lie just below "
+             "it, or the rock that held it has gone (%s that none of the loose elements belongs there)",
+             life->corridor ? ", beyond its row's last element" : "", chance.text);
+}
+
+/// Where bone may still lie, likeliest first; and the rows of which nothing can be said.
+static void look_at_unfilled(report_findings* f, const history_articulation* a)
+{
+    report_text left_out = {""};
+    open_place* list = calloc(a->fit.unfilled_count + 1, sizeof *list);
+    const size_t count = list != NULL ? list_open(list, a) : 0;
+    f->out_of_memory = f->out_of_memory || list == NULL;
+    for (size_t i = 0; i < count; i++)
+        look_at_open(f, a, &list[i]);
+    free(list);
     for (size_t r = 0; r < a->row_count; r++)
         if (!a->fit.row[r].used)
             add_name(&left_out, a->elements->history->specimen->row[r].id);

@@ -177,8 +177,8 @@ static void put_reading(rlv_page* p)
     page_part(p, "reading", "How to read these figures");
     page_fact(p, "Interval",
               "A figure stands before its interval: 12 mL (11 to 13 mL) means that the truth lies between 11 and 13 in "
-              "95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is the most that "
-              "could lie below the detection limit.");
+              "95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is a bound: "
+              "what a film just thinner than the detection limit would come to, were it on all of the surface.");
     page_fact(p, "Matrix",
               "What went and was not marked as bone, or as a piece, on the mesh before. It may hold bone that had "
               "never shown: a mesh cannot tell the two apart.");

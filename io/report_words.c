@@ -1,6 +1,8 @@
 #include "report_words.h"
 
 #include "change_words.h"
+#include "footprint.h"
+#include "history_view.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -185,7 +187,8 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = say("none that can be told from noise%s; at most %s mL could lie below the detection limit",
+        said = say("none that can be told from noise%s; at most %s mL, were all of its surface under a film just "
+                   "thinner than the detection limit",
                    kind == RLV_CHANGE_BONE ? ", of bone that showed and was marked" : "",
                    words_at_most(found.ml.high).text);
     else
@@ -404,27 +407,30 @@ static int by_falling_length(const void* a, const void* b)
     return (p < q) - (p > q);
 }
 
-/// The inside of the case that is recorded, against sides of a box by falling length.
-static void add_case(report_text* said, const rlv_display_record* display, const double side_mm[3])
+/// The inside of the case that is recorded; false where it is not.
+static bool case_of(double inside_mm[3], const rlv_display_record* display)
 {
     if (display == NULL || display->case_length_mm == NULL || display->case_width_mm == NULL ||
         display->case_height_mm == NULL)
-        return;
-    const double recorded[] = {*display->case_length_mm, *display->case_width_mm, *display->case_height_mm};
-    double inside[] = {recorded[0], recorded[1], recorded[2]};
-    qsort(inside, 3, sizeof *inside, by_falling_length);
-    const bool fits = side_mm[0] <= inside[0] && side_mm[1] <= inside[1] && side_mm[2] <= inside[2];
-    add(said, "; the case recorded is %s × %s × %s mm inside, %s", words_recorded(recorded[0]).text,
-        words_recorded(recorded[1]).text, words_recorded(recorded[2]).text,
-        fits ? "which that box fits into one way round: whether it does as it will stand is not told"
-             : "which that box does not fit into; turned otherwise the block may");
+        return false;
+    inside_mm[0] = *display->case_length_mm;
+    inside_mm[1] = *display->case_width_mm;
+    inside_mm[2] = *display->case_height_mm;
+    return true;
 }
 
-report_text report_size(const rlv_history* history)
+static void add_case(report_text* said, const double inside_mm[3])
+{
+    add(said, "; the case recorded is %s × %s × %s mm inside, ", words_recorded(inside_mm[0]).text,
+        words_recorded(inside_mm[1]).text, words_recorded(inside_mm[2]).text);
+}
+
+/// The box about the mesh's own axes, by falling length, which stands in no known way.
+static report_text size_unturned(const rlv_history* history)
 {
     const rlv_mesh_measures* measures = &history->stage[history->stage_count - 1].given.measures;
     const rlv_vec3 size = rlv_vec3_sub(measures->high_mm, measures->low_mm);
-    double side_mm[] = {size.x, size.y, size.z};
+    double side_mm[] = {size.x, size.y, size.z}, inside[3];
     if (!(fmin(size.x, fmin(size.y, size.z)) > 0.0))
         return say("not known");
     qsort(side_mm, 3, sizeof *side_mm, by_falling_length);
@@ -432,7 +438,47 @@ report_text report_size(const rlv_history* history)
                            "‘%.200s’, by falling length: another box about it may be smaller",
                            words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text,
                            words_number(side_mm[2], 0).text, last_stage(history)->id);
-    add_case(&said, history->specimen->display, side_mm);
+    if (!case_of(inside, history->specimen->display))
+        return said;
+    add_case(&said, inside);
+    qsort(inside, 3, sizeof *inside, by_falling_length);
+    const bool fits = side_mm[0] <= inside[0] && side_mm[1] <= inside[1] && side_mm[2] <= inside[2];
+    add(&said, "%s",
+        fits ? "which that box fits into one way round: whether it does as it will stand is not told"
+             : "which that box does not fit into; turned otherwise the block may");
+    return said;
+}
+
+/// Into the case as it stands, the longer side of its plan along the case's longer.
+static void hold_against_case(report_text* said, const rlv_footprint* box, const double inside[3])
+{
+    const double room[] = {fmax(inside[0], inside[1]) - box->length_mm, fmin(inside[0], inside[1]) - box->width_mm,
+                           inside[2] - box->height_mm};
+    add_case(said, inside);
+    if (fmin(room[0], fmin(room[1], room[2])) < 0.0)
+        add(said, "which it does not fit into so");
+    else
+        add(said, "which leaves %s, %s and %s mm beside it", words_number(room[0], 0).text,
+            words_number(room[1], 0).text, words_number(room[2], 0).text);
+}
+
+report_text report_size(const rlv_history* history)
+{
+    rlv_footprint box;
+    rlv_vec3 up;
+    bool shown;
+    double inside[3];
+    rlv_error error = {0};
+    const size_t last = history->stage_count - 1;
+    if (!history_view_up(&up, &shown, history, last) ||
+        rlv_footprint_of(&box, &history->stage[last].given.mesh, up, &error) != RLV_DONE)
+        return size_unturned(history);
+    report_text said = say(
+        "%s × %s × %s mm at ‘%.200s’, length × width × height as %s, by the smallest rectangle about its plan",
+        words_number(box.length_mm, 0).text, words_number(box.width_mm, 0).text, words_number(box.height_mm, 0).text,
+        last_stage(history)->id, shown ? "it will stand" : "it lay in the rock, up being up");
+    if (shown && case_of(inside, history->specimen->display))
+        hold_against_case(&said, &box, inside);
     return said;
 }
 

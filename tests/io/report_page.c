@@ -286,7 +286,7 @@ Test(report_page, methods_say_what_alignments_began_from)
 
 Test(report_page, a_bound_is_told_apart_from_an_interval)
 {
-    cr_expect(page_says("the most that could lie below the detection limit."));
+    cr_expect(page_says("just thinner than the detection limit would come to"));
     cr_expect(page_says("its upper end is a bound and no end of a 95\u00A0% interval"));
     cr_expect(page_says("under 2 detection limits on the mean"));
 }

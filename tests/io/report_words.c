@@ -276,6 +276,31 @@ Test(report_words, the_size_is_that_of_a_box_that_is_named_and_held_against_the_
     SAYS(lines, "Size of the block", "does not fit into; turned otherwise the block may");
 }
 
+Test(report_words, the_size_is_that_of_the_block_as_it_will_stand_where_up_is_recorded)
+{
+    double length = 400.0, width = 700.0, height = 400.0, vector[] = {0.0, 1.0, 0.0};
+    rlv_direction_record up = {.stage = "cleaned", .count = 3, .vector = vector};
+    rlv_display_record display = {.up = &up, .case_length_mm = &length, .case_width_mm = &width};
+    // A prism 600 mm along z and 250 mm high along y, on a plan that is turned against the mesh's axes.
+    float corner[] = {0, 0, 0, 300, 0, 400, 480, 0, 265, 180, 0, -135, 0, 250, 0};
+    life.read[2].given.mesh = (rlv_mesh){.vertex_count = 5, .position_mm = corner};
+    life.specimen.display = &display;
+    report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block",
+         "500 × 225 × 250 mm at ‘cleaned’, length × width × height as it will stand, by the smallest rectangle");
+    cr_expect_null(strstr(line(&lines, "Size of the block"), "case"));
+    display.case_height_mm = &height;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block", "400 × 700 × 400 mm inside, which leaves 200, 175 and 150 mm beside it");
+    height = 240.0;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block", "which it does not fit into so");
+    display.up = NULL;
+    life.specimen.up = &up;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block", "as it lay in the rock");
+}
+
 Test(report_words, stages_that_are_not_joined_alarm)
 {
     life.history.joined = false;
