@@ -157,6 +157,50 @@ Test(report_skeleton, what_moved_and_what_is_missing_are_to_be_looked_at)
     life_end(&l);
 }
 
+// Where among the findings a place is; SIZE_MAX where it is not, or without those words.
+static size_t rank_of(const report_findings* all, const char* of, const char* words)
+{
+    for (size_t i = 0; i < all->count; i++)
+        if (strcmp(all->one[i].of.text, of) == 0 && strstr(all->one[i].words.text, words) != NULL)
+            return i;
+    return SIZE_MAX;
+}
+
+Test(report_skeleton, where_bone_may_lie_is_told_likeliest_first)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    cr_assert_eq(a->fit.unfilled_count, 1);
+    rlv_unfilled* place = calloc(2, sizeof *place);
+    history_unfilled* there = calloc(2, sizeof *there);
+    place[0] = place[1] = a->fit.unfilled[0];
+    there[0] = there[1] = a->unfilled[0];
+    place[1].place = 9; // as if it were open too, and an element from the spoil likely belonged at the first
+    rlv_candidate claim = {.unfilled = 0, .probability = 0.6};
+    history_stray loose = {.candidates = {.count = 1, .candidate = &claim}};
+    history_articulation two = *a;
+    two.fit.unfilled = place;
+    two.fit.unfilled_count = 2;
+    two.unfilled = there;
+    two.stray = &loose;
+    two.stray_count = 1;
+    report_skeleton told = l.skeleton;
+    told.articulation = two;
+    report_findings all = {0};
+    report_findings_find(&all, &l.history, &told);
+    const size_t first = rank_of(&all, "place 9 of D", "100 % that none of the loose"),
+                 second = rank_of(&all, "place 8 of D", "40 % that none of the loose");
+    cr_expect_neq(first, SIZE_MAX);
+    cr_expect_neq(second, SIZE_MAX);
+    cr_expect_lt(first, second);
+    report_findings_free(&all);
+    free(place);
+    free(there);
+    life_end(&l);
+}
+
 Test(report_skeleton, its_tables_stand_among_all_in_json)
 {
     life l;
