@@ -249,7 +249,7 @@ static void expect_bedding(void)
     cr_expect_lt(sqrt((square - sum * sum / count) / (count - 1)), 0.5 * (1.0 + 5.0 / sqrt(16.0)));
 }
 
-Test(folder, points_are_placed_where_the_truth_has_them, .init = make, .fini = drop, .timeout = 600)
+Test(folder, points_are_placed_where_the_truth_has_them, .init = make, .fini = drop, .timeout = 900)
 {
     expect_scales_from_bars();
     expect_marks_to_stay();
@@ -323,7 +323,7 @@ static void expect_spoil_of_the_volumes(void)
     }
 }
 
-Test(folder, record_agrees_with_the_truth_and_the_masses_balance, .init = make, .fini = drop, .timeout = 600)
+Test(folder, record_agrees_with_the_truth_and_the_masses_balance, .init = make, .fini = drop, .timeout = 900)
 {
     char* yaml = program_read("demo/specimen.yaml", NULL);
     cr_assert_not_null(yaml);
@@ -347,7 +347,7 @@ Test(folder, record_agrees_with_the_truth_and_the_masses_balance, .init = make, 
 }
 
 Test(folder, support_is_an_object_of_its_own_beside_the_block, .init = program_enter, .fini = program_leave,
-     .timeout = 600)
+     .timeout = 900)
 {
     run("--support --out demo --size 40000");
     rlv_mesh mesh = {0};
