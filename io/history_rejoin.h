@@ -15,7 +15,11 @@ typedef struct history_rejoin
     size_t stage;      ///< that the piece's mesh was made at
     rlv_mesh moved[3]; ///< of the block, the stage before and the stage after; empty where their own serve
     uint8_t* face[2];  ///< of the block and of the piece
+    uint8_t* bone[2];  ///< the same
 } history_rejoin;
+
+/// The mesh of a piece at the stage of the joint; NULL where it has none.
+const history_piece* history_rejoin_mesh_at(const history_rejoin* rejoin, const rlv_piece_record* piece);
 
 /// The piece of an id, which has a mesh of its own. RLV_BAD_INPUT where there is none; the error lists those that would
 /// do.
