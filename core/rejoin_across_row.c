@@ -263,7 +263,7 @@ static void tell_pitch(rlv_across* a, const row* r, const curve* c, const rlv_ac
 rlv_status rlv_across_row(rlv_across* across, const rlv_across_side side[2], const rlv_across_joint* joint,
                           rlv_error* error)
 {
-    *across = (rlv_across){.twist_deg = {(double)NAN, (double)NAN, (double)NAN}};
+    *across = (rlv_across){.places = 0};
     row r = {.joint = joint, .across = across};
     const rlv_status status = rlv_across_check(side, RLV_ACROSS_LEAST, "element", error);
     if (status != RLV_DONE)
@@ -286,7 +286,7 @@ rlv_status rlv_across_row(rlv_across* across, const rlv_across_side side[2], con
     across->carried_mm[1] = c.s[r.of_block];
     across->rms_mm = sqrt(c.square / (double)r.count);
     rlv_across_tell(across, &told);
-    across->gap_mm = (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
+    across->gap_mm = across->twist_deg = (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
     tell_pitch(across, &r, &c, side, told.of_poses[RLV_ACROSS_GAP][RLV_ACROSS_GAP]);
     return RLV_DONE;
 }

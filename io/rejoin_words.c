@@ -232,6 +232,15 @@ static rlv_words towards(const rejoin_told* told, rlv_interval part, rlv_vec3 wa
     return words;
 }
 
+/// "p = 0.21", "p < 0.001"
+static rlv_words chance(double p)
+{
+    rlv_words words;
+    const report_text text = report_p(p);
+    snprintf(words.text, sizeof words.text, "p %s%.60s", text.text[0] == '<' ? "" : "= ", text.text);
+    return words;
+}
+
 report_text rejoin_run_words(const rejoin_told* told, const rejoin_run* run)
 {
     gathering g = {0};
@@ -241,9 +250,9 @@ report_text rejoin_run_words(const rejoin_told* told, const rejoin_run* run)
         gather(&g, "not told: %.300s", run->why);
         return g.text;
     }
-    gather(&g, "%s (p = %s)",
+    gather(&g, "%s (%s)",
            !(a->p < REJOIN_RUN_LEVEL) ? "it goes straight on, as far as can be told" : "it does not go straight on",
-           report_p(a->p).text);
+           chance(a->p).text);
     gather(&g, "the piece's side lies %s off the block's: %s and %s", report_interval(a->offset_mm, "mm").text,
            towards(told, a->across_mm, a->across, false).text, towards(told, a->out_mm, a->out, false).text);
     gather(&g, "it bends by %s: %s and %s", angle_of(a->bend_deg).text,
@@ -253,10 +262,10 @@ report_text rejoin_run_words(const rejoin_told* told, const rejoin_run* run)
     if (!isnan(a->twist_deg.value))
         gather(&g, "twisted by %s about itself", angle_of(a->twist_deg).text);
     if (run->row && !isnan(a->step_mm.value))
-        gather(&g, "spacing over the joint %s, %s of its own pitch of %s: %s by %s (p = %s)",
+        gather(&g, "spacing over the joint %s, %s of its own pitch of %s: %s by %s (%s)",
                report_interval(a->spacing_mm, "mm").text, words_count((size_t)a->places, "place").text,
                report_interval(a->pitch_mm, "mm").text, a->step_mm.value < 0.0 ? "closer" : "wider",
-               report_interval(without_sign(a->step_mm), "mm").text, report_p(a->step_p).text);
+               report_interval(without_sign(a->step_mm), "mm").text, chance(a->step_p).text);
     return g.text;
 }
 

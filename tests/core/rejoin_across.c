@@ -429,6 +429,7 @@ Test(rejoin_across, a_row_without_places_counts_one_pitch_over_the_joint)
     cr_expect_float_eq(with.step_mm.value, 0.0, 0.1); // 0.01 mm on each place, three pitches
     cr_expect_float_eq(without.step_mm.value, 20.0, 0.1);
     cr_expect_lt(without.step_p, 1e-6);
+    cr_expect(isnan(with.twist_deg.value) && isnan(with.gap_mm.value));
     cr_expect_gt(rlv_vec3_dot(with.along, joint.normal), 0.999);
     cr_expect_gt(rlv_vec3_dot(with.out, joint.outward), 0.999);
 }
