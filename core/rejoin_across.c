@@ -130,10 +130,8 @@ static rlv_interval length_of(const rlv_across_told* told, int i, double unit)
     const double half = rlv_across_half(of[0], of[1], told->freedom), sd = half / RLV_HALF_95, far = 12.0;
     if (!(sd > 0.0) || length > far * sd) // there it is normal
         return (rlv_interval){unit * length, unit * (length - half), unit * (length + half)};
-    // By chance it may be so short that hardly any length would do; the interval then ends at about one sd.
-    const double least = 0.3;
-    return (rlv_interval){unit * length, unit * sd * length_with(0.975, length / sd),
-                          unit * sd * length_with(0.025, fmax(length / sd, least))};
+    // What was found is no shorter than its part along the truth, which is normal: so far may the truth lie beyond it.
+    return (rlv_interval){unit * length, unit * sd * length_with(0.975, length / sd), unit * (length + half)};
 }
 
 /// The chance of as great an offset and bend or greater, if the run went straight on: by F, or by chi-square where the

@@ -19,9 +19,9 @@
 /// carry on to the joint, and each of the six of either pose by its covariance. A bone's half that is rougher about its
 /// line than its sds say is widened by the Birge ratio (R. T. Birge, Phys. Rev. 40, 1932). A row's scatter has few
 /// degrees of freedom: its intervals are Student's, with those of F. E. Satterthwaite (Biometrics Bull. 2, 1946) where
-/// the pose's part comes in. The length of a vector of two parts, which is never below zero, has its interval by the
-/// distribution of S. O. Rice (Bell Syst. Tech. J. 24, 1945). A bone is taken to be straight, and to have no other
-/// taper than one that leaves its midline straight; a row to bend evenly.
+/// the pose's part comes in. The length of a vector of two parts, which is never below zero, has the lower end
+/// of its interval by the distribution of S. O. Rice (Bell Syst. Tech. J. 24, 1945). A bone is taken to be straight,
+/// and to have no other taper than one that leaves its midline straight; a row to bend evenly.
 
 #ifndef RLV_REJOIN_ACROSS_H
 #define RLV_REJOIN_ACROSS_H
