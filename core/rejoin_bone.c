@@ -148,13 +148,13 @@ static void least_again(double* mean, double* variance, const bone_list* list)
     *variance = fmax(0.0, square - pow(sum - least, 2));
 }
 
-/// How far a sample lies from the joint's rim: from what is outlined and no face.
+/// How far a sample lies from the joint's rim: from what is outlined and no face, or an open border.
 static double rim_distance(const rlv_gap_part* part, size_t index)
 {
     const rlv_vec3 at = rlv_vec3_from(part->at + 3 * index);
     double nearest = INFINITY;
     for (size_t i = 0; i < part->count; i++)
-        if (part->rim[i] != 0)
+        if (part->rim[i] != 0 || part->sampling->border[part->sample[i]] != 0)
             nearest = fmin(nearest, rlv_vec3_length(rlv_vec3_sub(rlv_vec3_from(part->at + 3 * i), at)));
     return nearest < INFINITY ? nearest : (double)NAN;
 }
