@@ -11,7 +11,7 @@ enum
 
 static const double spot_mm2 = 4.0 * M_PI * RLV_REJOIN_SPOT_MM * RLV_REJOIN_SPOT_MM; ///< that a Gaussian mean rests on
 /// Of bone for which the least width counts as one of so many independent ones: 160 patches of bone on simulated breaks
-/// then erred by 0.010 mm in the mean, where with nothing taken off they are told 0.07 mm too near.
+/// then erred by 0.010 mm in the mean, where with nothing taken off they are told 0.041 mm too near.
 static const double apart_mm2 = 12.0;
 static const double reach_sds = 6.0;
 static const double least_share = 0.5; ///< of the most bone that a spot nearby has: at a bone's edge, spots are noisier

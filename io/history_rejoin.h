@@ -28,8 +28,9 @@ rlv_status history_rejoin_choose(const rlv_piece_record** piece, const rlv_speci
 
 /// Put a piece back, into a zeroed `rejoin`; inputs are read already, pieces too. Of its meshes the last is taken at a
 /// stage at which it is off. What it came off is the block at that stage, or its parent's own mesh where that is aside.
-/// As rejoin_told_measure; RLV_BAD_INPUT also where an outlined face is refused. `history` must outlive it. Free with
-/// history_rejoin_free, also after a failure.
+/// Bone is what masks say of either at that stage; what runs over the joint is measured too (history_across.h).
+/// As rejoin_told_measure; RLV_BAD_INPUT also where an outlined face, a mask or an element's points are refused.
+/// `history` must outlive it. Free with history_rejoin_free, also after a failure.
 rlv_status history_rejoin_measure(history_rejoin* rejoin, const rlv_history* history, const rlv_piece_record* piece,
                                   double film_mm, rlv_answer* answer, rlv_error* error);
 void history_rejoin_free(history_rejoin* rejoin);
