@@ -9,7 +9,7 @@
 
 enum
 {
-    PLACES = 3, // without a stage from before, that are tried with care
+    PLACES = 12, // without a stage from before, that are tried with care
 };
 
 static const size_t most_samples = 60000; ///< of either part
@@ -20,6 +20,11 @@ static const double other_bench = 1.5;    ///< times the faces' sd: scans of one
 /// one of 740 places, and stuck grains add to that: simulated breaks press over 0.3 % at most; a slab that is worn all
 /// over, closed by its faces alone, over 4 %.
 static const double most_pressed = 0.01;
+/// A place where the faces repeat each other's relief and touch over so much, as the product of both shares, needs no
+/// other beside it. In three searches for the place of half a scan of many folds the right one had 0.67 to 0.71, any of
+/// 31 wrong ones 0.34 at most. The search's own ranking had it fifth or sixth: solid that lies off the block is no loss
+/// there, and folds nest in folds.
+static const double sure_place = 0.5;
 static const double meeting_least = 0.005; ///< share of the joint that spots which were not worn meet over, about
 
 void rlv_rejoin_free(rlv_rejoin* rejoin)
@@ -38,6 +43,7 @@ static void joining_free(rlv_joining* w)
         rlv_tree_free(w->tree[k]);
         rlv_sampling_free(&w->sampling[k]);
         free(w->given[k]);
+        free(w->bone[k]);
         free(w->sample_face[k]);
         free(w->sample_rim[k]);
         free(w->face[k]);
@@ -83,7 +89,7 @@ static double radius_of(const rlv_sampling* sampling)
     return greatest;
 }
 
-static rlv_status begin_part(rlv_joining* w, int own, const uint8_t* given, rlv_error* error)
+static rlv_status begin_part(rlv_joining* w, int own, const uint8_t* given, const uint8_t* bone, rlv_error* error)
 {
     const rlv_mesh* mesh = w->mesh[own];
     rlv_status status = rlv_sampling_take(&w->sampling[own], mesh, NULL, most_samples, error);
@@ -91,6 +97,8 @@ static rlv_status begin_part(rlv_joining* w, int own, const uint8_t* given, rlv_
         w->sampling_radius_mm[own] = radius_of(&w->sampling[own]);
     if (status == RLV_DONE)
         status = rlv_joining_given(&w->given[own], mesh, &w->sampling[own], given, error);
+    if (status == RLV_DONE)
+        status = rlv_joining_given(&w->bone[own], mesh, &w->sampling[own], bone, error);
     if (status == RLV_DONE && ((w->face[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
                                (w->outline[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
                                (w->beyond[own] = rlv_reserve(mesh->triangle_count, 1, error)) == NULL ||
@@ -107,7 +115,8 @@ static rlv_status begin(rlv_joining* w, const rlv_rejoin_input* input, rlv_error
     w->mesh[RLV_JOIN_BLOCK] = input->block;
     w->mesh[RLV_JOIN_PIECE] = input->piece;
     w->noise_mm = RLV_JOIN_NOISE_MM;
-    const uint8_t* given[3] = {NULL, input->block_face, input->piece_face};
+    const uint8_t *given[3] = {NULL, input->block_face, input->piece_face},
+                  *bone[3] = {NULL, input->block_bone, input->piece_bone};
     rlv_status status = RLV_DONE;
     for (int k = 0; k < 3 && status == RLV_DONE; k++)
     {
@@ -117,7 +126,7 @@ static rlv_status begin(rlv_joining* w, const rlv_rejoin_input* input, rlv_error
         rlv_tell(&input->progress, "indexing", k / 3.0);
         status = rlv_tree_build_for(&w->tree[k], w->mesh[k], RLV_JOIN_QUERIES, error);
         if (status == RLV_DONE && k != RLV_JOIN_BEFORE)
-            status = begin_part(w, k, given[k], error);
+            status = begin_part(w, k, given[k], bone[k], error);
     }
     return status;
 }
@@ -361,14 +370,15 @@ static rlv_status close_found(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* err
     return RLV_DONE;
 }
 
-/// The best of some places that a search proposed: where the two faces fit over the greatest area. RLV_IMPOSSIBLE
-/// where they face one another in none.
+/// The best of some places that a search proposed: where the two faces fit and touch over the greatest area.
+/// RLV_IMPOSSIBLE where they face one another in none.
 static rlv_status choose_place(rlv_joining* w, const rlv_pose* pose, size_t count, rlv_error* error)
 {
     double best = -1.0;
     rlv_pose chosen = rlv_pose_identity();
     rlv_error none = {0};
-    for (size_t k = 0; k < count; k++)
+    bool sure = false;
+    for (size_t k = 0; k < count && !sure; k++)
     {
         closeness close = {0};
         w->found = pose[k];
@@ -376,10 +386,12 @@ static rlv_status choose_place(rlv_joining* w, const rlv_pose* pose, size_t coun
         const rlv_status tried = try_place(&close, w, 1, &none);
         if (tried != RLV_DONE && tried != RLV_IMPOSSIBLE)
             return rlv_first_failure(1, &tried, &none, error);
-        if (tried != RLV_DONE || !(close.fit * w->face_mm2[RLV_JOIN_BLOCK] > best))
+        const double holds = close.fit * close.over.touching;
+        if (tried != RLV_DONE || !(holds * w->face_mm2[RLV_JOIN_BLOCK] > best))
             continue;
-        best = close.fit * w->face_mm2[RLV_JOIN_BLOCK];
+        best = holds * w->face_mm2[RLV_JOIN_BLOCK];
         chosen = w->closed;
+        sure = holds > sure_place;
     }
     if (best < 0.0)
         return rlv_fail(error, RLV_IMPOSSIBLE, NULL, count > 0 ? none.mend : "outline the two faces, or give a start",
@@ -446,7 +458,9 @@ static rlv_status tell_gap(rlv_rejoin_gap* gap, float** block_map, float** piece
     if (status == RLV_DONE)
         status = rlv_gap_map(piece_map, &w->part[1], widths.spot[1], error);
     if (status == RLV_DONE && touching != NULL)
-        status = rlv_gap_contacts(touching, &widths, w->part, w->noise_mm, error);
+        status = rlv_gap_contacts(touching, &widths, w->part, place, w->noise_mm, error);
+    if (status == RLV_DONE && touching != NULL)
+        touching->bone_touch = rlv_gap_bone_touch(gap, &widths, w->part);
     rlv_gap_widths_free(&widths);
     return status;
 }

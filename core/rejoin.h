@@ -21,6 +21,10 @@
 /// stage from before may show a joint that stood open in the rock: the faces then close on one another, and
 /// `closing_mm` tells how far.
 ///
+/// Bone that lies on a face, as after preparing it, has a least width of its own: of spots of bone alone, since bone
+/// may stand proud of the rock around it. The least of many noisy widths lies lower than any does truly; by how much is
+/// reckoned with as much noise again, and taken off.
+///
 /// Intervals hold the scans' noise and the place. Slow warp of a scan as long as the joint is in neither: a joint told
 /// from warped scans is surer than it should be. Nobody should have worked along the joint's edge since the break: gap
 /// fill then ends where that work begins.
@@ -55,12 +59,31 @@ typedef struct rlv_rejoin_input
     const uint8_t* before_left_out; ///< one a triangle of `before`: 1 where it is no part of either; may be NULL
     const uint8_t* block_face;      ///< one a triangle: 1 on the fracture face, where a person outlined it; may be NULL
     const uint8_t* piece_face;      ///< the same of the piece
+    const uint8_t* block_bone;      ///< one a triangle: 1 where it is bone; may be NULL: not known
+    const uint8_t* piece_bone;      ///< the same of the piece
     const rlv_pose* block_in_before; ///< carries the block into the frame of `before`, about; NULL: it is found
     const rlv_pose* piece_in_before; ///< the same for the piece
     const rlv_pose* start; ///< carries the piece into the block's frame, to within about 2 mm: no search; may be NULL
     uint64_t seed;         ///< of the sampling; the same seed gives the same bytes
     rlv_progress progress;
 } rlv_rejoin_input;
+
+/// Whose bone.
+typedef enum rlv_rejoin_bone
+{
+    RLV_REJOIN_BONE_BLOCK = 1,
+    RLV_REJOIN_BONE_PIECE = 2,
+} rlv_rejoin_bone;
+
+/// Whether bone on the joint is the first to touch.
+typedef enum rlv_rejoin_bone_touch
+{
+    RLV_REJOIN_BONE_UNKNOWN, ///< none is marked on either part
+    RLV_REJOIN_BONE_NONE,    ///< none of what is marked lies on the joint
+    RLV_REJOIN_BONE_CLEAR,   ///< it stands clear of the other part, and rock is nearer
+    RLV_REJOIN_BONE_MAY,     ///< rock is nearer, but bone is not told apart from touching
+    RLV_REJOIN_BONE_FIRST,   ///< where the two stand nearest there is bone
+} rlv_rejoin_bone_touch;
 
 /// The gap between the two faces, in one place of the piece. 95 % intervals hold the scans' noise and the place.
 typedef struct rlv_rejoin_gap
@@ -71,6 +94,11 @@ typedef struct rlv_rejoin_gap
     double open_mm2;                        ///< of that, wider than noise
     double wedge_deg;                       ///< how the gap opens, as a wedge:
     rlv_vec3 wedge_towards;                 ///< towards this direction along the joint, of length one
+    unsigned bone;        ///< whose bone stands nearest to the other part, rlv_rejoin_bone, or'ed; 0: none lies on it
+    rlv_interval bone_mm; ///< the least width over bone; NaN where none lies on the joint, or none is known
+    rlv_vec3 bone_at_mm;  ///< where that is
+    double bone_rim_mm;   ///< how far from the joint's rim
+    double bone_mm2;      ///< bone on both faces, within the rim
 } rlv_rejoin_gap;
 
 /// A place where the two faces touch.
@@ -79,6 +107,7 @@ typedef struct rlv_rejoin_contact
     rlv_vec3 at_mm;
     double pressed_mm; ///< how far the one would lie in the other, beyond what noise explains; 0: they touch
     double area_mm2;   ///< of the touching spot
+    unsigned bone;     ///< rlv_rejoin_bone, or'ed: whose bone lies in it
 } rlv_rejoin_contact;
 
 typedef enum rlv_rejoin_verdict
@@ -125,6 +154,7 @@ typedef struct rlv_rejoin
 
     size_t contact_count;                            ///< what touches first
     rlv_rejoin_contact contact[RLV_REJOIN_CONTACTS]; ///< hardest first
+    rlv_rejoin_bone_touch bone_touch;
     double relieve_mm3; ///< that would have to go for the piece to lie there without pressing
 
     size_t step_count;                  ///< places along the joint's edge where both outer surfaces are there

@@ -42,10 +42,35 @@ rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_par
     return all > 0.0 ? (rlv_gap_shares){touching / all, open / all, pressed / all, meeting / all} : (rlv_gap_shares){0};
 }
 
-rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],
-                            double noise_mm, rlv_error* error)
+/// The contact that a place lies in, hardest first; NULL: none.
+static rlv_rejoin_contact* contact_near(rlv_rejoin* rejoin, rlv_vec3 at)
 {
-    const double apart_mm = 4.0 * RLV_REJOIN_SPOT_MM, told_mm = told_of(noise_mm);
+    const double apart_mm = 4.0 * RLV_REJOIN_SPOT_MM;
+    for (size_t k = 0; k < rejoin->contact_count; k++)
+        if (rlv_vec3_length(rlv_vec3_sub(at, rejoin->contact[k].at_mm)) <= apart_mm)
+            return &rejoin->contact[k];
+    return NULL;
+}
+
+/// Contacts that the piece's bone lies in, as its own side of the joint tells.
+static void mark_bone_of_piece(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part* piece,
+                               const rlv_pose* to_block)
+{
+    for (size_t i = 0; i < piece->count; i++)
+    {
+        const double w = (double)widths->spot[1][i];
+        if (isnan(w) || w > 0.0 || !rlv_gap_is_bone(piece, i))
+            continue;
+        rlv_rejoin_contact* near = contact_near(rejoin, rlv_pose_apply(to_block, rlv_vec3_from(piece->at + 3 * i)));
+        if (near != NULL)
+            near->bone |= RLV_REJOIN_BONE_PIECE;
+    }
+}
+
+rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                            const rlv_pose* to_block, double noise_mm, rlv_error* error)
+{
+    const double told_mm = told_of(noise_mm);
     const rlv_gap_part* block = part;
     low_place* list = rlv_reserve(block->count, sizeof *list, error);
     if (list == NULL)
@@ -67,16 +92,19 @@ rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, co
     for (size_t i = 0; i < count; i++)
     {
         const rlv_vec3 at = rlv_vec3_from(block->at + 3 * (size_t)list[i].index);
-        size_t near = 0;
-        while (near < rejoin->contact_count &&
-               rlv_vec3_length(rlv_vec3_sub(at, rejoin->contact[near].at_mm)) > apart_mm)
-            near++;
-        if (near < rejoin->contact_count)
-            rejoin->contact[near].area_mm2 += (double)block->area_mm2[list[i].index];
+        const double area = (double)block->area_mm2[list[i].index];
+        const unsigned bone = rlv_gap_is_bone(block, list[i].index) ? RLV_REJOIN_BONE_BLOCK : 0;
+        rlv_rejoin_contact* near = contact_near(rejoin, at);
+        if (near != NULL)
+        {
+            near->area_mm2 += area;
+            near->bone |= bone;
+        }
         else if (rejoin->contact_count < RLV_REJOIN_CONTACTS)
-            rejoin->contact[rejoin->contact_count++] = (rlv_rejoin_contact){
-                at, fmax(0.0, -(double)list[i].width_mm - told_mm), (double)block->area_mm2[list[i].index]};
+            rejoin->contact[rejoin->contact_count++] =
+                (rlv_rejoin_contact){at, fmax(0.0, -(double)list[i].width_mm - told_mm), area, bone};
     }
+    mark_bone_of_piece(rejoin, widths, &part[1], to_block);
     for (size_t k = 0; k < rejoin->contact_count; k++)
         rejoin->contact[k].at_mm = rlv_vec3_add(rejoin->contact[k].at_mm, block->mesh->origin_mm);
     free(list);

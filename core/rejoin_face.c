@@ -218,6 +218,7 @@ static rlv_status sample_part(rlv_joining* w, int own, rlv_error* error)
     if (status == RLV_DONE)
         status = rlv_gap_part_take(&w->part[own - 1], w->mesh[own], w->tree[own], w->face[own], w->outline[own],
                                    &w->sampling[own], w->sample_face[own], error);
+    w->part[own - 1].bone = w->bone[own];
     return status;
 }
 

@@ -26,9 +26,8 @@ void rlv_gap_part_free(rlv_gap_part* part)
     memset(part, 0, sizeof *part);
 }
 
-/// Means of `size` numbers a sample (weighted by area, NaN left out) over the spot around each sample, `to` NaN where
-/// there is none. The cells' own means are taken first: a spot is a few cells wide.
-static rlv_status average_spots(float* to, const rlv_gap_part* part, size_t size, const float* value, rlv_error* error)
+/// The cells' own means are taken first: a spot is a few cells wide.
+rlv_status rlv_gap_average(float* to, const rlv_gap_part* part, size_t size, const float* value, rlv_error* error)
 {
     enum
     {
@@ -151,7 +150,7 @@ static rlv_status smooth_normals(rlv_gap_part* part, rlv_error* error)
         return RLV_SYSTEM;
     for (size_t i = 0; i < 3 * part->count; i++)
         of_face[i] = part->rim[i / 3] == 0 ? part->sampling->normal[3 * (size_t)part->sample[i / 3] + i % 3] : NAN;
-    const rlv_status status = average_spots(part->normal, part, 3, of_face, error);
+    const rlv_status status = rlv_gap_average(part->normal, part, 3, of_face, error);
     for (size_t i = 0; i < part->count && status == RLV_DONE; i++)
     {
         float* normal = part->normal + 3 * i;
@@ -261,7 +260,7 @@ rlv_status rlv_gap_measure(rlv_gap_widths* widths, const rlv_gap_part part[2], c
         if (status == RLV_DONE)
             status = cast(widths->thick[k], part + k, part + 1 - k, to_other, &out, error);
         if (status == RLV_DONE)
-            status = average_spots(widths->spot[k], part + k, 1, widths->raw[k], error);
+            status = rlv_gap_average(widths->spot[k], part + k, 1, widths->raw[k], error);
         // A spot of a sample without a partner is beyond the common rim.
         for (size_t i = 0; i < part[k].count && status == RLV_DONE; i++)
             if (isnan(widths->raw[k][i]))
@@ -271,6 +270,16 @@ rlv_status rlv_gap_measure(rlv_gap_widths* widths, const rlv_gap_part part[2], c
 }
 
 // Telling
+
+void rlv_gap_width_change(double six[6], const rlv_gap_part part[2], size_t index, const rlv_pose* to_block)
+{
+    const bool piece = index >= part[0].count;
+    const size_t i = piece ? index - part[0].count : index;
+    const rlv_vec3 own = rlv_vec3_from(part[piece].normal + 3 * i), local = rlv_vec3_from(part[piece].at + 3 * i),
+                   normal = piece ? rlv_vec3_scale(rlv_mat3_apply(to_block->rotation, own), -1.0) : own,
+                   at = piece ? rlv_pose_apply(to_block, local) : local;
+    rlv_gap_change(six, at, normal, to_block->centre_mm);
+}
 
 /// A plane of values over the joint's plane, by least squares over the block's face.
 typedef struct trend
@@ -326,7 +335,9 @@ rlv_status rlv_gap_tell(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const
     double place = 0.0;
     rlv_gap_volume(&gap->volume_mm3, &place, widths, part, to_block, joint_normal, noise_mm);
     tell_wedge(gap, widths, part, joint_normal);
-    return rlv_gap_tell_widths(gap, widths, part, to_block, place, noise_mm, measured, error);
+    const rlv_status status = rlv_gap_tell_bone(gap, widths, part, to_block, noise_mm, measured, error);
+    return status == RLV_DONE ? rlv_gap_tell_widths(gap, widths, part, to_block, place, noise_mm, measured, error)
+                              : status;
 }
 
 /// Sums of one patch: 1, x, y, v, xx, xy, yy, xv, yv, vv for heights and for widths.
@@ -369,7 +380,7 @@ rlv_status rlv_gap_fit(double* fit, double* relief_mm, const rlv_gap_widths* wid
     float* height = ratio != NULL ? rlv_reserve(block->count, sizeof *height, error) : NULL;
     for (size_t i = 0; i < block->count && height != NULL; i++)
         height[i] = block->rim[i] == 0 ? (float)rlv_vec3_dot(rlv_vec3_from(block->at + 3 * i), joint_normal) : NAN;
-    status = height != NULL ? average_spots(height, block, 1, height, error) : RLV_SYSTEM;
+    status = height != NULL ? rlv_gap_average(height, block, 1, height, error) : RLV_SYSTEM;
     trend axes;
     if (status == RLV_DONE && find_trend(&axes, block, height, joint_normal))
     {

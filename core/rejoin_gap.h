@@ -22,15 +22,16 @@ typedef struct rlv_gap_part
     const uint8_t* face;    ///< one a triangle: 1 where it is of the face
     const uint8_t* outline; ///< one a triangle: 1 where it is of the face, of its rim, or next to these
     const rlv_sampling* sampling;
-    size_t count;      ///< samples of what is outlined
-    uint32_t* sample;  ///< which these are
-    uint32_t* of;      ///< one a sample of the part: its place among them, or RLV_TREE_NONE
-    uint8_t* rim;      ///< count: 1 where it is none of the face, and has no width
-    float* at;         ///< 3 * count
-    float* normal;     ///< 3 * count: the local fracture normal, outward
-    float* area_mm2;   ///< count
-    float* vector_mm2; ///< 3 * count: a third of the area vectors of what is outlined around it
-    rlv_cubes cells;   ///< of these samples, for averages over spots
+    const uint8_t* bone; ///< one a sample of the part: 1 where it is bone; NULL: not known
+    size_t count;        ///< samples of what is outlined
+    uint32_t* sample;    ///< which these are
+    uint32_t* of;        ///< one a sample of the part: its place among them, or RLV_TREE_NONE
+    uint8_t* rim;        ///< count: 1 where it is none of the face, and has no width
+    float* at;           ///< 3 * count
+    float* normal;       ///< 3 * count: the local fracture normal, outward
+    float* area_mm2;     ///< count
+    float* vector_mm2;   ///< 3 * count: a third of the area vectors of what is outlined around it
+    rlv_cubes cells;     ///< of these samples, for averages over spots
 } rlv_gap_part;
 
 /// Gather a part's face, marked one a triangle and one a sample, and what is outlined, one a triangle, into a zeroed
@@ -39,6 +40,16 @@ rlv_status rlv_gap_part_take(rlv_gap_part* part, const rlv_mesh* mesh, const rlv
                              const uint8_t* outline, const rlv_sampling* sampling, const uint8_t* sample_face,
                              rlv_error* error);
 void rlv_gap_part_free(rlv_gap_part* part);
+
+/// Whether the sample at a place among what is outlined is bone.
+static inline bool rlv_gap_is_bone(const rlv_gap_part* part, size_t i)
+{
+    return part->bone != NULL && part->bone[part->sample[i]] != 0;
+}
+
+/// Means of `size` numbers a sample, 3 at most (weighted by area, NaN left out), over the spot around each sample; `to`
+/// is NaN where there is none.
+rlv_status rlv_gap_average(float* to, const rlv_gap_part* part, size_t size, const float* value, rlv_error* error);
 
 /// The widths over both faces in one place.
 typedef struct rlv_gap_widths
@@ -63,6 +74,9 @@ void rlv_gap_volume(rlv_interval* volume_mm3, double* place_sd_mm, const rlv_gap
 /// the block's coordinates.
 void rlv_gap_change(double change[6], rlv_vec3 at_mm, rlv_vec3 normal, rlv_vec3 centre_mm);
 
+/// The same of a sample's width along its own normal; those of the piece are numbered after the block's.
+void rlv_gap_width_change(double change[6], const rlv_gap_part part[2], size_t index, const rlv_pose* to_block);
+
 /// The variance of a number that changes with the six of a pose's covariance.
 double rlv_gap_variance(const double change[6], const rlv_pose* pose);
 
@@ -70,6 +84,14 @@ double rlv_gap_variance(const double change[6], const rlv_pose* pose);
 rlv_status rlv_gap_tell_widths(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part part[2],
                                const rlv_pose* to_block, double place_sd_mm, double noise_mm, bool measured,
                                rlv_error* error);
+
+/// The least width over bone, and where it is; not a number where no bone lies on the joint. As rlv_gap_tell.
+rlv_status rlv_gap_tell_bone(rlv_rejoin_gap* gap, const rlv_gap_widths* widths, const rlv_gap_part part[2],
+                             const rlv_pose* to_block, double noise_mm, bool measured, rlv_error* error);
+
+/// Whether bone is the first to touch, where `gap` was told of these widths.
+rlv_rejoin_bone_touch rlv_gap_bone_touch(const rlv_rejoin_gap* gap, const rlv_gap_widths* widths,
+                                         const rlv_gap_part part[2]);
 
 /// What the widths come to. `to_block` holds the covariance of the place; `noise_mm` is the sd of a single width,
 /// `measured` on these scans or supposed.
@@ -99,6 +121,6 @@ rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_par
 /// What touches first, hardest first, the volume that presses, and the shares of the joint that touch and are worn;
 /// fills these of `rejoin`.
 rlv_status rlv_gap_contacts(rlv_rejoin* rejoin, const rlv_gap_widths* widths, const rlv_gap_part part[2],
-                            double noise_mm, rlv_error* error);
+                            const rlv_pose* to_block, double noise_mm, rlv_error* error);
 
 #endif

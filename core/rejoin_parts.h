@@ -34,6 +34,7 @@ typedef struct rlv_joining
     rlv_sampling sampling[3];
     double sampling_radius_mm[3]; ///< greatest distance of a sample from the samples' middle
     uint8_t* given[3];            ///< one a sample: on the face that a person outlined; NULL where none was
+    uint8_t* bone[3];             ///< one a sample: of bone; NULL where none is marked
     uint8_t* sample_face[3];      ///< one a sample
     uint8_t* sample_rim[3];       ///< one a sample: beside the face, and bounds the gap all the same
     uint8_t* face[3];             ///< one a triangle

@@ -182,17 +182,6 @@ static double noise_variance(const pull_cells* cells)
     return fmax(sum, 0.0);
 }
 
-/// How a sample's width along its own normal changes with the six numbers of the pose's covariance.
-static void width_change(double six[6], const rlv_gap_part part[2], size_t index, const rlv_pose* to_block)
-{
-    const bool piece = index >= part[0].count;
-    const size_t i = piece ? index - part[0].count : index;
-    const rlv_vec3 own = rlv_vec3_from(part[piece].normal + 3 * i), local = rlv_vec3_from(part[piece].at + 3 * i),
-                   normal = piece ? rlv_vec3_scale(rlv_mat3_apply(to_block->rotation, own), -1.0) : own,
-                   at = piece ? rlv_pose_apply(to_block, local) : local;
-    rlv_gap_change(six, at, normal, to_block->centre_mm);
-}
-
 /// The variance of a quantile that moves with each width as `pull` says: by the piece's place, and by noise.
 static double pulled_variance(const double* pull, pull_cells* cells, const rlv_gap_part part[2],
                               const rlv_pose* to_block, double spot_mm)
@@ -205,7 +194,7 @@ static double pulled_variance(const double* pull, pull_cells* cells, const rlv_g
         if (pull[i] == 0.0)
             continue;
         double six[6];
-        width_change(six, part, i, to_block);
+        rlv_gap_width_change(six, part, i, to_block);
         for (int j = 0; j < 6; j++)
             change[j] += pull[i] * six[j];
         cells->pull[cells->cubes.of_point[i]] += pull[i];

@@ -27,7 +27,7 @@ void answer_warn(rlv_answer* answer, const char* format, ...)
     va_start(list, format);
     if (vasprintf(&text, format, list) >= 0)
     {
-        record_line(answer->warnings, text);
+        record_line_once(answer->warnings, text);
         free(text);
     }
     va_end(list);

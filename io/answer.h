@@ -28,7 +28,7 @@ typedef struct rlv_answer
 /// Begin an answer, and open the --out folder where there is one.
 rlv_status answer_begin(rlv_answer* answer, const rlv_options* options, rlv_error* error);
 
-/// Add a warning, in words and without a full stop.
+/// Add a warning, in words and without a full stop; one that was given already is not told twice.
 #if defined(__GNUC__)
 __attribute__((format(printf, 2, 3)))
 #endif

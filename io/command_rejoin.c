@@ -39,6 +39,13 @@ static void tell_treatments(FILE* text, const rejoin_told* told)
                 rejoin_treatment_words(told, &one).text);
 }
 
+static void tell_runs(FILE* text, const rejoin_told* told)
+{
+    for (size_t i = 0; i < told->run_count; i++)
+        fprintf(text, "%s  %s: %s\n", i == 0 ? "\nwhat runs over the joint\n" : "", rejoin_run_name(&told->run[i]).text,
+                rejoin_run_words(told, &told->run[i]).text);
+}
+
 static void tell_untold(FILE* text, const rejoin_told* told)
 {
     report_text words;
@@ -54,9 +61,12 @@ static void tell(rlv_answer* answer, const rejoin_told* told, const rlv_options*
     specimen_tell_lines(answer->text, &lines);
     tell_table(answer->text, "the gap between the two faces", rejoin_gaps_wall(told));
     tell_table(answer->text, "where the faces touch, hardest first", rejoin_contacts_wall(told));
+    tell_runs(answer->text, told);
     tell_treatments(answer->text, told);
     tell_untold(answer->text, told);
     fputs("\n  " REJOIN_CAUTION "\n  " REJOIN_CAUTION_HANDS "\n", answer->text);
+    if (rejoin_bone_touches(told))
+        fputs("  " REJOIN_CAUTION_BONE "\n", answer->text);
     snprintf(answer->next, sizeof answer->next, "%s",
              options->out != NULL
                  ? "look at the picture of the joint; rejoined.ply is the piece in its closed place."

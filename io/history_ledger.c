@@ -20,7 +20,7 @@ static bool is(const char* a, const char* b)
 static bool masks_bone(const rlv_specimen* specimen)
 {
     for (size_t i = 0; i < specimen->mask_count; i++)
-        if (specimen->mask[i].kind == RLV_MASK_BONE)
+        if (specimen->mask[i].kind == RLV_MASK_BONE && specimen->mask[i].piece == NULL)
             return true;
     return false;
 }

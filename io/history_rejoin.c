@@ -1,5 +1,6 @@
 #include "history_rejoin.h"
 
+#include "history_across.h"
 #include "history_view.h"
 #include "named_outline.h"
 
@@ -13,6 +14,8 @@ void history_rejoin_free(history_rejoin* rejoin)
         rlv_mesh_free(&rejoin->moved[k]);
     free(rejoin->face[0]);
     free(rejoin->face[1]);
+    free(rejoin->bone[0]);
+    free(rejoin->bone[1]);
     *rejoin = (history_rejoin){0};
 }
 
@@ -114,6 +117,11 @@ static const history_piece* mesh_at(const rlv_history* history, const rlv_piece_
     return NULL;
 }
 
+const history_piece* history_rejoin_mesh_at(const history_rejoin* rejoin, const rlv_piece_record* piece)
+{
+    return mesh_at(rejoin->history, piece, rejoin->history->stage[rejoin->stage].record->id);
+}
+
 /// What a piece of a piece came off, which is itself aside: in that piece's own frame.
 static rlv_status parts_by_parent(history_rejoin* r, const rlv_history* history, rlv_error* error)
 {
@@ -197,6 +205,66 @@ static rlv_status find_faces(history_rejoin* r, const rlv_history* history, cons
     return status;
 }
 
+// --- Bone on either
+// ---------------------------------------------------------------------------------------------------
+
+static bool masks_bone(const rlv_specimen* specimen, const char* stage, const char* mesh)
+{
+    for (size_t i = 0; i < specimen->mask_count; i++)
+        if (specimen->mask[i].kind == RLV_MASK_BONE && strcmp(specimen->mask[i].stage, stage) == 0 &&
+            strcmp(rlv_mask_mesh(&specimen->mask[i]), mesh) == 0)
+            return true;
+    return false;
+}
+
+/// One a triangle of what masks say of the bone on a piece's own mesh; nothing where there are none.
+static rlv_status bone_of_piece(uint8_t** bone, const rlv_specimen* specimen, const char* stage,
+                                const history_piece* own, rlv_error* error)
+{
+    rlv_parts parts = {0};
+    if (!masks_bone(specimen, stage, own->piece->id))
+        return RLV_DONE;
+    const rlv_status status =
+        rlv_parts_find_on_piece(&parts, specimen, stage, own->piece->id, &own->given.mesh, own->mm_per_unit, error);
+    if (status == RLV_DONE)
+    {
+        for (size_t t = 0; t < parts.triangle_count; t++)
+            parts.is[t] = (parts.is[t] & RLV_IS_BONE) != 0;
+        *bone = parts.is;
+        parts.is = NULL;
+    }
+    rlv_parts_free(&parts);
+    return status;
+}
+
+static rlv_status bone_of_block(uint8_t** bone, const rlv_specimen* specimen, const history_stage* stage,
+                                rlv_error* error)
+{
+    if (!masks_bone(specimen, stage->record->id, "block"))
+        return RLV_DONE;
+    if ((*bone = rlv_reserve(stage->parts.triangle_count, 1, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t t = 0; t < stage->parts.triangle_count; t++)
+        (*bone)[t] = (stage->parts.is[t] & RLV_IS_BONE) != 0;
+    return RLV_DONE;
+}
+
+static rlv_status find_bone(history_rejoin* r, const rlv_history* history, const history_piece* own, rlv_error* error)
+{
+    const rlv_specimen* s = history->specimen;
+    const history_stage* stage = &history->stage[r->stage];
+    const bool aside = rlv_specimen_is_aside(s, r->told.record, r->stage);
+    rlv_status status =
+        aside ? bone_of_piece(&r->bone[0], s, stage->record->id,
+                              history_rejoin_mesh_at(r, rlv_specimen_piece(s, r->told.record->parent)), error)
+              : bone_of_block(&r->bone[0], s, stage, error);
+    if (status == RLV_DONE)
+        status = bone_of_piece(&r->bone[1], s, stage->record->id, own, error);
+    r->told.block_bone = r->bone[0];
+    r->told.piece_bone = r->bone[1];
+    return status;
+}
+
 rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history, const rlv_piece_record* piece,
                                   double film_mm, rlv_answer* answer, rlv_error* error)
 {
@@ -216,5 +284,9 @@ rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history,
                                                                   : parts_by_block(r, history, error);
     if (status == RLV_DONE)
         status = find_faces(r, history, own, error);
-    return status == RLV_DONE ? rejoin_told_measure(&r->told, answer, error) : status;
+    if (status == RLV_DONE)
+        status = find_bone(r, history, own, error);
+    if (status == RLV_DONE)
+        status = rejoin_told_measure(&r->told, answer, error);
+    return status == RLV_DONE ? history_across_measure(r, answer, error) : status;
 }

@@ -11,6 +11,7 @@ typedef struct masking
     rlv_parts* parts;
     const rlv_specimen* specimen;
     const char* stage;
+    const char* piece; ///< whose own mesh it is; NULL: the block's
     const rlv_mesh* mesh;
     double mm_per_unit;
     const rlv_surface* surface;
@@ -244,7 +245,8 @@ static rlv_status mark_outline(masking* work, const rlv_mask_record* mask, size_
     if (work->surface == NULL)
         work->surface = work->own_surface;
     const mask_key key = key_of(work->specimen, mask, "outline");
-    const rlv_named_points named = {mask->stage, "block", mask->outline, work->mm_per_unit, key.path};
+    const rlv_named_points named = {mask->stage, work->piece != NULL ? work->piece : "block", mask->outline,
+                                    work->mm_per_unit, key.path};
     rlv_outline outline = {0};
     status = rlv_named_outline_find(&outline, work->surface, work->specimen, &named, work->error);
     for (size_t i = 0; i < outline.triangle_count; i++)
@@ -279,19 +281,53 @@ static void settle(rlv_parts* parts)
     }
 }
 
+const char* rlv_mask_mesh(const rlv_mask_record* mask)
+{
+    return mask->kind == RLV_MASK_BONE && mask->piece != NULL ? mask->piece : "block";
+}
+
+/// Mark what the masks of one mesh say.
+static rlv_status find(masking* work)
+{
+    rlv_parts* parts = work->parts;
+    const rlv_specimen* specimen = work->specimen;
+    const char* own = work->piece != NULL ? work->piece : "block";
+    parts->triangle_count = work->mesh->triangle_count;
+    parts->is = rlv_reserve(parts->triangle_count, 1, work->error);
+    rlv_status status = parts->is != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t i = 0; status == RLV_DONE && i < specimen->mask_count; i++)
+        if (strcmp(specimen->mask[i].stage, work->stage) == 0 && strcmp(rlv_mask_mesh(&specimen->mask[i]), own) == 0)
+            status = mark_mask(work, &specimen->mask[i]);
+    rlv_surface_free(work->own_surface);
+    if (status == RLV_DONE)
+        settle(parts);
+    else
+        rlv_parts_free(parts);
+    return status;
+}
+
+rlv_status rlv_parts_find_on_piece(rlv_parts* parts, const rlv_specimen* specimen, const char* stage, const char* piece,
+                                   const rlv_mesh* mesh, double mm_per_unit, rlv_error* error)
+{
+    return find(&(masking){.parts = parts,
+                           .specimen = specimen,
+                           .stage = stage,
+                           .piece = piece,
+                           .mesh = mesh,
+                           .mm_per_unit = mm_per_unit,
+                           .error = error});
+}
+
 rlv_status rlv_parts_find(rlv_parts* parts, const rlv_specimen* specimen, const char* stage, const rlv_mesh* mesh,
                           double mm_per_unit, const rlv_surface* surface, rlv_error* error)
 {
-    masking work = {parts, specimen, stage, mesh, mm_per_unit, surface, NULL, error};
-    parts->triangle_count = mesh->triangle_count;
-    parts->is = rlv_reserve(mesh->triangle_count, 1, error);
-    rlv_status status = parts->is != NULL ? RLV_DONE : RLV_SYSTEM;
-    for (size_t i = 0; status == RLV_DONE && i < specimen->mask_count; i++)
-        if (strcmp(specimen->mask[i].stage, stage) == 0)
-            status = mark_mask(&work, &specimen->mask[i]);
-    rlv_surface_free(work.own_surface);
-    if (status == RLV_DONE)
-        settle(parts);
+    rlv_status status = find(&(masking){.parts = parts,
+                                        .specimen = specimen,
+                                        .stage = stage,
+                                        .mesh = mesh,
+                                        .mm_per_unit = mm_per_unit,
+                                        .surface = surface,
+                                        .error = error});
     if (status == RLV_DONE && parts->support_count != 0 && parts->support_count == mesh->triangle_count)
         status = rlv_fail(error, RLV_BAD_INPUT, "specimen.yaml: masks", "mask only what is not of the block",
                           "all of the mesh at '%.80s' is support: no block is left", stage);

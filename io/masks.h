@@ -39,7 +39,13 @@ rlv_status rlv_mask_check_piece(const rlv_specimen* specimen, const rlv_mask_rec
 /// rlv_parts_free, which is safe after a failure.
 rlv_status rlv_parts_find(rlv_parts* parts, const rlv_specimen* specimen, const char* stage, const rlv_mesh* mesh,
                           double mm_per_unit, const rlv_surface* surface, rlv_error* error);
+/// The same of a piece's own mesh there, which only bone is masked on.
+rlv_status rlv_parts_find_on_piece(rlv_parts* parts, const rlv_specimen* specimen, const char* stage, const char* piece,
+                                   const rlv_mesh* mesh, double mm_per_unit, rlv_error* error);
 void rlv_parts_free(rlv_parts* parts);
+
+/// The mesh that a mask is of: `block`, or the piece on whose own mesh it is bone.
+const char* rlv_mask_mesh(const rlv_mask_record* mask);
 
 /// The faces of every object of a name, or those that have one colour on two of their three vertices. Say the first
 /// three members; what the mesh does not have, no face is of.

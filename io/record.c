@@ -149,6 +149,17 @@ void record_line(json_t* list, const char* text)
     json_array_append_new(list, text_json(text));
 }
 
+void record_line_once(json_t* list, const char* text)
+{
+    for (size_t i = 0; i < json_array_size(list); i++)
+    {
+        const char* line = json_string_value(json_array_get(list, i));
+        if (line != NULL && strcmp(line, text) == 0)
+            return;
+    }
+    record_line(list, text);
+}
+
 rlv_status record_write(const json_t* record, FILE* stream, const char* where, rlv_error* error)
 {
     if (!record_whole())

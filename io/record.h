@@ -38,6 +38,7 @@ json_t* record_object(json_t* object, const char* key); ///< a new object under 
 json_t* record_list(json_t* object, const char* key);   ///< a new list under `key`
 json_t* record_row(json_t* list);                       ///< a new object at the end of a list
 void record_line(json_t* list, const char* text);       ///< text at the end of a list
+void record_line_once(json_t* list, const char* text);  ///< the same, unless it is there
 
 /// Write a record with a line end after it. RLV_SYSTEM where the stream fails or the record is not whole.
 rlv_status record_write(const json_t* record, FILE* stream, const char* where, rlv_error* error);

@@ -9,6 +9,23 @@ static const char* verdict_name(rlv_rejoin_verdict verdict)
     return name[verdict];
 }
 
+/// Whose bone; NULL: nobody's.
+static const char* bone_name(unsigned bone)
+{
+    static const char* const name[] = {NULL, "block", "piece", "both"};
+    return name[bone & 3u];
+}
+
+static const char* touch_name(rlv_rejoin_bone_touch touch)
+{
+    static const char* const name[] = {[RLV_REJOIN_BONE_UNKNOWN] = NULL,
+                                       [RLV_REJOIN_BONE_NONE] = "none",
+                                       [RLV_REJOIN_BONE_CLEAR] = "clear",
+                                       [RLV_REJOIN_BONE_MAY] = "may",
+                                       [RLV_REJOIN_BONE_FIRST] = "first"};
+    return name[touch];
+}
+
 // --- Tables ----------------------------------------------------------------------------------------------------------
 
 /// A place, or nothing.
@@ -46,14 +63,16 @@ static void put_joint(rlv_table* t, const rlv_rejoin* of)
 {
     const double before[] = {rlv_pose_position_sd_mm(&of->closed), rlv_pose_rotation_sd_deg(&of->closed),
                              of->joint_mm2},
-                 after[] = {of->across_mm, of->relief_mm,  of->noise_mm,   of->touching,
-                            of->worn,      of->partner[0], of->partner[1], of->relieve_mm3};
+                 after[] = {of->across_mm, of->relief_mm,  of->noise_mm,  of->touching,
+                            of->worn,      of->partner[0], of->partner[1]};
     for (size_t k = 0; k < sizeof before / sizeof *before; k++)
         table_number(t, before[k], 0.0);
     table_place(t, of->joint_mm, 0.0);
     table_place(t, of->joint_normal, 0.0);
     for (size_t k = 0; k < sizeof after / sizeof *after; k++)
         table_number(t, after[k], 0.0);
+    table_text(t, touch_name(of->bone_touch));
+    table_number(t, of->relieve_mm3, 0.0);
 }
 
 static void put_edge_and_way(rlv_table* t, const rlv_rejoin* of)
@@ -100,6 +119,10 @@ static rlv_table pieces_table(size_t count, const rejoin_told* const* told)
         {"worn", NULL, NULL, TABLE_NUMBER, "Share that is open beyond noise: worn or broken away."},
         {"partner_block", NULL, NULL, TABLE_NUMBER, "Share of the block's outlined face that has a partner."},
         {"partner_piece", NULL, NULL, TABLE_NUMBER, "Share of the piece's outlined face that has a partner."},
+        {"bone_touch", NULL, NULL, TABLE_TEXT,
+         "Bone on the joint: none; clear: it stands clear, and rock is nearer; may: not told apart from touching; "
+         "first: "
+         "it is the first to touch. Empty: none is masked."},
         {"relieve", "mm3", NULL, TABLE_NUMBER,
          "What would have to go for the piece to lie as closed without pressing."},
         {"step_places", NULL, NULL, TABLE_COUNT, "Places along the edge where both outer surfaces are there."},
@@ -146,6 +169,12 @@ static void put_gap(rlv_table* t, const rejoin_told* told, const char* trial, co
     table_number(t, gap->open_mm2, 0.005 * gap->area_mm2);
     table_figures(t, gap->wedge_deg, 2);
     table_place(t, gap->wedge_towards, 0.0);
+    const bool bone = gap->bone != 0;
+    table_text(t, bone_name(gap->bone));
+    put_interval(t, bone, gap->bone_mm);
+    put_place(t, bone, gap->bone_at_mm);
+    table_number(t, bone ? gap->bone_rim_mm : (double)NAN, 0.5);
+    table_number(t, bone ? gap->bone_mm2 : (double)NAN, 0.005 * gap->area_mm2);
 }
 
 static rlv_table gaps_table(size_t count, const rejoin_told* const* told)
@@ -161,6 +190,11 @@ static rlv_table gaps_table(size_t count, const rejoin_told* const* told)
         {"open", "mm2", "open", TABLE_NUMBER, "Of that, what is wider than noise."},
         {"wedge", "deg", "wedge", TABLE_NUMBER, "How the gap opens, as a wedge."},
         {"wedge_towards", NULL, NULL, TABLE_PLACE, "Towards this way along the joint, of length one."},
+        {"bone_of", NULL, NULL, TABLE_TEXT, "Whose bone stands nearest to the other part: block or piece."},
+        {"bone", "mm", "over bone", TABLE_INTERVAL, "The least width over bone."},
+        {"bone_at", "mm", NULL, TABLE_PLACE, "Where that is."},
+        {"bone_rim", "mm", NULL, TABLE_NUMBER, "How far from the joint's rim."},
+        {"bone", "mm2", NULL, TABLE_NUMBER, "Bone on both faces of the joint."},
     };
     rlv_table t = table_of("rejoin_gaps", "The gap between the two faces", sizeof column / sizeof *column, column);
     for (size_t i = 0; i < count; i++)
@@ -183,6 +217,7 @@ static rlv_table contacts_table(size_t count, const rejoin_told* const* told)
         {"pressed", "mm", "pressed", TABLE_NUMBER,
          "How far the one would lie in the other, beyond what noise explains; 0: they touch."},
         {"area", "mm2", "area", TABLE_NUMBER, "Area of the touching spot."},
+        {"bone", NULL, "bone", TABLE_TEXT, "Whose bone lies in it: block, piece or both; empty: none that is masked."},
     };
     rlv_table t = table_of("rejoin_contacts", "Where the two faces touch", sizeof column / sizeof *column, column);
     for (size_t i = 0; i < count; i++)
@@ -194,6 +229,7 @@ static rlv_table contacts_table(size_t count, const rejoin_told* const* told)
             table_place(&t, contact->at_mm, 1.0);
             table_figures(&t, contact->pressed_mm, 2);
             table_figures(&t, contact->area_mm2, 2);
+            table_text(&t, bone_name(contact->bone));
         }
     return t;
 }
@@ -228,12 +264,87 @@ static rlv_table treatments_table(size_t count, const rejoin_told* const* told)
     return t;
 }
 
+static void put_run(rlv_table* t, const rejoin_run* run)
+{
+    const rlv_across* a = &run->of;
+    const bool known = run->measured;
+    const rlv_interval part[] = {a->offset_mm,  a->across_mm,       a->out_mm,       a->gap_mm,
+                                 a->bend_deg,   a->bend_across_deg, a->bend_out_deg, a->twist_deg,
+                                 a->spacing_mm, a->pitch_mm,        a->step_mm};
+    const rlv_vec3 way[] = {a->at_mm, a->along, a->across, a->out};
+    for (int k = 0; k < 2; k++)
+        if (known)
+            table_count(t, a->used[k]);
+        else
+            table_none(t);
+    for (size_t k = 0; k < sizeof part / sizeof *part; k++)
+        put_interval(t, known && !isnan(part[k].value), part[k]);
+    table_figures(t, known ? a->p : (double)NAN, 2);
+    table_figures(t, known ? a->step_p : (double)NAN, 2);
+    if (known && run->row)
+        table_count(t, (size_t)a->places);
+    else
+        table_none(t);
+    for (size_t k = 0; k < sizeof way / sizeof *way; k++)
+        put_place(t, known, way[k]);
+    table_number(t, known ? a->carried_mm[0] : (double)NAN, 0.5);
+    table_number(t, known ? a->carried_mm[1] : (double)NAN, 0.5);
+    table_text(t, run->measured ? NULL : run->why);
+}
+
+static rlv_table across_table(size_t count, const rejoin_told* const* told)
+{
+    static const table_column column[] = {
+        {"piece", NULL, NULL, TABLE_TEXT, "The piece."},
+        {"run", NULL, "run", TABLE_TEXT, "Id of the element that is broken, or of the row."},
+        {"is", NULL, "is", TABLE_TEXT, "bone: broken at the joint; row: of elements on both parts."},
+        {"stage", NULL, NULL, TABLE_TEXT, "The stage that the block's side was placed at."},
+        {"on_block", NULL, NULL, TABLE_COUNT, "Points, or elements, that the block's side is told by."},
+        {"on_piece", NULL, NULL, TABLE_COUNT, "The same of the piece's."},
+        {"offset", "mm", "offset", TABLE_INTERVAL, "How far the piece's side lies off the block's at the joint."},
+        {"across", "mm", NULL, TABLE_INTERVAL,
+         "Of that, to the left as seen from outside, looking from block to piece."},
+        {"out", "mm", NULL, TABLE_INTERVAL, "Of that, outward."},
+        {"gap", "mm", "gap", TABLE_INTERVAL, "Of a bone: along it, from one broken end to the other."},
+        {"bend", "deg", "bend", TABLE_INTERVAL, "How far the piece's side bends from the block's."},
+        {"bend_across", "deg", NULL, TABLE_INTERVAL, "Of that, to the left."},
+        {"bend_out", "deg", NULL, TABLE_INTERVAL, "Of that, outward."},
+        {"twist", "deg", "twist", TABLE_INTERVAL, "Of a bone with two outlines: about itself, as a right hand turns."},
+        {"spacing", "mm", NULL, TABLE_INTERVAL, "Of a row: over the joint."},
+        {"pitch", "mm", NULL, TABLE_INTERVAL, "Of a row: its own there, from one place to the next."},
+        {"step", "mm", "step", TABLE_INTERVAL, "Of a row: spacing over the joint less as many pitches as places."},
+        {"p", NULL, "p", TABLE_NUMBER, "Of as much offset and bend or more, if it went straight on."},
+        {"step_p", NULL, "p step", TABLE_NUMBER, "Of as great a step or greater, if there were none."},
+        {"places", NULL, NULL, TABLE_COUNT, "Places that the spacing goes over; 1 where they are not recorded."},
+        {"at", "mm", NULL, TABLE_PLACE, "Where it crosses the joint's plane."},
+        {"along_way", NULL, NULL, TABLE_PLACE, "Along it, from the block to the piece, of length one."},
+        {"across_way", NULL, NULL, TABLE_PLACE, "To the left, of length one."},
+        {"out_way", NULL, NULL, TABLE_PLACE, "Outward, of length one."},
+        {"carried_block", "mm", NULL, TABLE_NUMBER, "How far the block's side was carried on to the joint."},
+        {"carried_piece", "mm", NULL, TABLE_NUMBER, "The same of the piece's."},
+        {"why", NULL, NULL, TABLE_TEXT, "Where it could not be told: why, and what would mend it."},
+    };
+    rlv_table t = table_of("rejoin_across", "What runs over the joint", sizeof column / sizeof *column, column);
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = 0; k < told[i]->run_count; k++)
+        {
+            const rejoin_run* run = &told[i]->run[k];
+            table_text(&t, told[i]->piece.name);
+            table_text(&t, run->name);
+            table_text(&t, run->row ? "row" : "bone");
+            table_text(&t, run->stage);
+            put_run(&t, run);
+        }
+    return t;
+}
+
 rejoin_tables rejoin_tables_of(size_t count, const rejoin_told* const* told)
 {
     return (rejoin_tables){{[REJOIN_PIECES] = pieces_table(count, told),
                             [REJOIN_GAPS] = gaps_table(count, told),
                             [REJOIN_CONTACTS] = contacts_table(count, told),
-                            [REJOIN_TREATMENTS] = treatments_table(count, told)}};
+                            [REJOIN_TREATMENTS] = treatments_table(count, told),
+                            [REJOIN_ACROSS] = across_table(count, told)}};
 }
 
 void rejoin_tables_free(rejoin_tables* tables)
@@ -245,6 +356,11 @@ void rejoin_tables_free(rejoin_tables* tables)
 rlv_table rejoin_gaps_wall(const rejoin_told* told)
 {
     return gaps_table(1, &told);
+}
+
+rlv_table rejoin_across_wall(const rejoin_told* told)
+{
+    return across_table(1, &told);
 }
 
 rlv_table rejoin_contacts_wall(const rejoin_told* told)
@@ -281,6 +397,17 @@ static void record_gap(json_t* object, const char* key, bool known, const rlv_re
     record_real(of, "open_mm2", gap->open_mm2);
     record_real(of, "wedge_deg", gap->wedge_deg);
     record_place(of, "wedge_towards", gap->wedge_towards);
+    if (gap->bone == 0)
+    {
+        record_null(of, "bone");
+        return;
+    }
+    json_t* bone = record_object(of, "bone");
+    record_text(bone, "of", bone_name(gap->bone));
+    record_interval(bone, "width", "mm", gap->bone_mm);
+    record_place(bone, "at_mm", gap->bone_at_mm);
+    record_real(bone, "rim_mm", gap->bone_rim_mm);
+    record_real(bone, "area_mm2", gap->bone_mm2);
 }
 
 static void record_motion(json_t* object, const rejoin_told* told)
@@ -332,7 +459,9 @@ static void record_contacts(json_t* object, const rlv_rejoin* of)
         record_place(row, "at_mm", of->contact[k].at_mm);
         record_real(row, "pressed_mm", of->contact[k].pressed_mm);
         record_real(row, "area_mm2", of->contact[k].area_mm2);
+        record_text(row, "bone", bone_name(of->contact[k].bone));
     }
+    record_text(object, "bone_touch", touch_name(of->bone_touch));
     record_real(object, "relieve_mm3", of->relieve_mm3);
 }
 
@@ -357,6 +486,52 @@ static void record_rest(json_t* object, const rlv_rejoin* of)
     record_known_place(approach, "way", comes, of->approach);
     record_real(approach, "free_deg", comes ? of->approach_deg : (double)NAN);
     record_real(approach, "share", of->approach_share);
+}
+
+static void record_run(json_t* row, const rejoin_run* run)
+{
+    const rlv_across* a = &run->of;
+    record_text(row, "run", run->name);
+    record_text(row, "is", run->row ? "row" : "bone");
+    record_text(row, "stage", run->stage);
+    record_text(row, "why", run->measured ? NULL : run->why);
+    if (!run->measured)
+        return;
+    record_flag(row, "straight", !(a->p < REJOIN_RUN_LEVEL));
+    record_real(row, "p", a->p);
+    record_count(row, "on_block", a->used[0]);
+    record_count(row, "on_piece", a->used[1]);
+    record_place(row, "at_mm", a->at_mm);
+    record_place(row, "along", a->along);
+    record_place(row, "across", a->across);
+    record_place(row, "out", a->out);
+    record_interval(row, "offset", "mm", a->offset_mm);
+    record_interval(row, "offset_across", "mm", a->across_mm);
+    record_interval(row, "offset_out", "mm", a->out_mm);
+    record_interval(row, "bend", "deg", a->bend_deg);
+    record_interval(row, "bend_across", "deg", a->bend_across_deg);
+    record_interval(row, "bend_out", "deg", a->bend_out_deg);
+    record_real(row, "carried_block_mm", a->carried_mm[0]);
+    record_real(row, "carried_piece_mm", a->carried_mm[1]);
+    record_real(row, "rms_mm", a->rms_mm);
+    if (!run->row)
+    {
+        record_interval(row, "gap", "mm", a->gap_mm);
+        record_interval(row, "twist", "deg", a->twist_deg);
+        return;
+    }
+    record_interval(row, "spacing", "mm", a->spacing_mm);
+    record_interval(row, "pitch", "mm", a->pitch_mm);
+    record_count(row, "places", (size_t)a->places);
+    record_interval(row, "step", "mm", a->step_mm);
+    record_real(row, "step_p", a->step_p);
+}
+
+static void record_across(json_t* object, const rejoin_told* told)
+{
+    json_t* list = record_list(object, "across");
+    for (size_t i = 0; i < told->run_count; i++)
+        record_run(record_row(list), &told->run[i]);
 }
 
 static void record_quantities(json_t* object, const rejoin_told* told)
@@ -397,6 +572,7 @@ static void record_all(json_t* object, const rejoin_told* told)
     record_joint(object, of);
     record_rest(object, of);
     record_quantities(object, told);
+    record_across(object, told);
 }
 
 static void record_nothing(json_t* object)
@@ -404,7 +580,8 @@ static void record_nothing(json_t* object)
     static const char* const keys[] = {"transform",   "position_sd_mm", "rotation_sd_deg", "centre_mm", "covariance",
                                        "found",       "closing_mm",     "closing",         "handling",  "stood_open",
                                        "gap_before",  "gap_after",      "gap_back",        "back",      "contacts",
-                                       "relieve_mm3", "joint",          "surface_step",    "approach",  "quantities"};
+                                       "relieve_mm3", "joint",          "surface_step",    "approach",  "quantities",
+                                       "bone_touch",  "across"};
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
         record_null(object, keys[i]);
 }

@@ -13,6 +13,7 @@ typedef enum rejoin_table
     REJOIN_GAPS,       ///< a row a piece and trial: as found, closed, as it went back
     REJOIN_CONTACTS,   ///< a row a contact
     REJOIN_TREATMENTS, ///< a row a treatment of a joint
+    REJOIN_ACROSS,     ///< a row a bone or a row that runs over a joint
     REJOIN_TABLES,
 } rejoin_table;
 
@@ -25,8 +26,9 @@ typedef struct rejoin_tables
 rejoin_tables rejoin_tables_of(size_t count, const rejoin_told* const* told);
 void rejoin_tables_free(rejoin_tables* tables);
 
-/// What people read of one piece: its gaps, or its contacts. Free with table_free.
+/// What people read of one piece: its gaps, its contacts, or what runs over its joint. Free with table_free.
 rlv_table rejoin_gaps_wall(const rejoin_told* told);
+rlv_table rejoin_across_wall(const rejoin_told* told);
 rlv_table rejoin_contacts_wall(const rejoin_told* told);
 
 /// Put all keys of a piece into `object`; null where it was not measured.

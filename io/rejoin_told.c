@@ -9,6 +9,9 @@ static const rlv_interval unknown = {(double)NAN, (double)NAN, (double)NAN};
 void rejoin_told_free(rejoin_told* told)
 {
     rlv_rejoin_free(&told->of);
+    free(told->run);
+    told->run = NULL;
+    told->run_count = 0;
 }
 
 // --- Words for directions --------------------------------------------------------------------------------------------
@@ -91,6 +94,8 @@ static void warn(const rejoin_told* told, rlv_answer* answer)
                     "left as they are they hold it apart there",
                     told->piece.name, words_figures(of->relieve_mm3 / 1000.0, 2).text,
                     words_figures(of->contact[0].pressed_mm, 2).text);
+    if (of->bone_touch == RLV_REJOIN_BONE_FIRST)
+        answer_warn(answer, "%s: closed, bone is the first to touch", told->piece.name);
     if (told->after.mesh != NULL && !told->of.back_known)
         answer_warn(answer, "%s: it was not found on %s, where it is back: its gap there is not told", told->piece.name,
                     told->after.name);
@@ -106,6 +111,8 @@ rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error*
                                     .after = told->after.mesh,
                                     .block_face = told->block_face,
                                     .piece_face = told->piece_face,
+                                    .block_bone = told->block_bone,
+                                    .piece_bone = told->piece_bone,
                                     .block_in_before = told->placed ? &in_place : NULL,
                                     .progress = answer->progress};
     const rlv_status status = rlv_rejoin_measure(&told->of, &input, error);
@@ -122,6 +129,11 @@ rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error*
 }
 
 // --- Quantities ------------------------------------------------------------------------------------------------------
+
+bool rejoin_bone_touches(const rejoin_told* told)
+{
+    return told->of.bone_touch == RLV_REJOIN_BONE_FIRST || told->of.bone_touch == RLV_REJOIN_BONE_MAY;
+}
 
 bool rejoin_presses(const rlv_rejoin_contact* contact)
 {
@@ -150,8 +162,8 @@ static bool is_of_piece(const rejoin_told* told, const char* outline)
     for (size_t i = 0; i < s->mask_count; i++)
     {
         const rlv_mask_record* mask = &s->mask[i];
-        own = own || (mask->piece != NULL && mask->outline != NULL && strcmp(mask->piece, told->record->id) == 0 &&
-                      strcmp(mask->outline, outline) == 0);
+        own = own || (mask->kind == RLV_MASK_PIECE && mask->piece != NULL && mask->outline != NULL &&
+                      strcmp(mask->piece, told->record->id) == 0 && strcmp(mask->outline, outline) == 0);
     }
     return own;
 }

@@ -10,6 +10,7 @@
 #include "handling.h"
 #include "marks.h"
 #include "rejoin.h"
+#include "rejoin_across.h"
 #include "specimen.h"
 
 /// One of the meshes that a piece is put back by.
@@ -31,8 +32,22 @@ enum
 /// How thick a film of adhesive is reckoned with where nobody says: the middle of 0.05 to 0.2 mm (from memory).
 #define REJOIN_FILM_MM 0.1
 
+/// What would happen by chance more seldom than this, if a run went straight on, is said not to.
+#define REJOIN_RUN_LEVEL 0.05
+
 /// A contact that presses by less does so by no more than a film, and is no hindrance.
 #define REJOIN_PRESSES_MM 0.1
+
+/// A broken bone, or a row, that runs over the joint.
+typedef struct rejoin_run
+{
+    const char* name; ///< of the element, or of the row
+    bool row;
+    const char* stage; ///< at which the block's side was placed
+    bool measured;
+    char why[512]; ///< where not
+    rlv_across of;
+} rejoin_run;
 
 typedef struct rejoin_told
 {
@@ -41,6 +56,7 @@ typedef struct rejoin_told
     const rlv_piece_record* record;         ///< NULL: meshes that were given directly
     const rlv_specimen* specimen;           ///< whose record that is
     const uint8_t *block_face, *piece_face; ///< as recorded, one a triangle; may be NULL
+    const uint8_t *block_bone, *piece_bone; ///< the same of bone
     bool placed; ///< all meshes but the piece are in one frame; else the block's place in `before` must be found
     size_t way_count;
     rlv_direction way[REJOIN_WAYS]; ///< in the frame of the answer, each with words as a sentence says them
@@ -51,6 +67,8 @@ typedef struct rejoin_told
     char why[1056]; ///< where not: what is wrong and what would mend it
     rlv_rejoin of;
     rlv_handling motion; ///< from as found to closed, where `of.found_known`
+    size_t run_count;
+    rejoin_run* run; ///< owned; their names are the record's
 } rejoin_told;
 
 /// Measure how the piece goes back, into `told` with its parts and names filled and the rest zeroed; warnings go to the
@@ -76,6 +94,9 @@ typedef struct rejoin_treatment
 /// The next treatment of the joint: at the stage at which the piece is back, or came off, on an area that is the
 /// outline of the piece's own mask or the face's. `next` begins at 0; false where there is none any more.
 bool rejoin_treatment_next(const rejoin_told* told, size_t* next, rejoin_treatment* treatment);
+
+/// Whether bone is the first to touch, or may be.
+bool rejoin_bone_touches(const rejoin_told* told);
 
 /// Whether a contact presses, and does not only touch.
 bool rejoin_presses(const rlv_rejoin_contact* contact);

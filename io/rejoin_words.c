@@ -181,6 +181,94 @@ static void add_contacts(report_lines* lines, const rejoin_told* told)
             words_figures(of->contact[0].area_mm2 / 100.0, 2).text, words_figures(of->relieve_mm3 / 1000.0, 2).text);
 }
 
+// --- Bone on the joint
+// ------------------------------------------------------------------------------------------------
+
+report_text rejoin_bone(const rejoin_told* told)
+{
+    report_text words = {""};
+    const rlv_rejoin_gap* gap = &told->of.gap_after;
+    if (told->of.bone_touch == RLV_REJOIN_BONE_UNKNOWN)
+        return words;
+    if (told->of.bone_touch == RLV_REJOIN_BONE_NONE)
+    {
+        snprintf(words.text, sizeof words.text, "none of what is masked lies on the joint's faces");
+        return words;
+    }
+    static const char* const verdict[] = {[RLV_REJOIN_BONE_CLEAR] = "rock is nearer",
+                                          [RLV_REJOIN_BONE_MAY] = "not told apart from touching",
+                                          [RLV_REJOIN_BONE_FIRST] = "it would be the first to touch"};
+    const bool clear = told->of.bone_touch == RLV_REJOIN_BONE_CLEAR;
+    report_text rim = {""};
+    if (!isnan(gap->bone_rim_mm))
+        snprintf(rim.text, sizeof rim.text, ", %s mm from the rim", words_figures(gap->bone_rim_mm, 2).text);
+    snprintf(words.text, sizeof words.text,
+             "the nearest on the joint's face, the %s's at %.60s, stands %.120s %s%.40s: %s",
+             gap->bone == RLV_REJOIN_BONE_PIECE ? "piece" : "block", place_of(gap->bone_at_mm).text,
+             report_interval(gap->bone_mm, "mm").text, clear ? "clear" : "from the other face", rim.text,
+             verdict[told->of.bone_touch]);
+    return words;
+}
+
+// --- What runs over the joint
+// -----------------------------------------------------------------------------------------
+
+report_text rejoin_run_name(const rejoin_run* run)
+{
+    report_text name;
+    snprintf(name.text, sizeof name.text, run->row ? "row %.200s" : "%.200s, broken", run->name);
+    return name;
+}
+
+/// "0.4 mm (0.1 to 0.7 mm) towards the tail"
+static rlv_words towards(const rejoin_told* told, rlv_interval part, rlv_vec3 way, bool angle)
+{
+    rlv_words words;
+    const bool turned = part.value < 0.0;
+    const rlv_interval size = without_sign(part);
+    const rlv_vec3 to = turned ? rlv_vec3_scale(way, -1.0) : way;
+    snprintf(words.text, sizeof words.text, "%.44s %.34s",
+             angle ? angle_of(size).text : report_interval(size, "mm").text, rejoin_way(told, to).text);
+    return words;
+}
+
+/// "p = 0.21", "p < 0.001"
+static rlv_words chance(double p)
+{
+    rlv_words words;
+    const report_text text = report_p(p);
+    snprintf(words.text, sizeof words.text, "p %s%.60s", text.text[0] == '<' ? "" : "= ", text.text);
+    return words;
+}
+
+report_text rejoin_run_words(const rejoin_told* told, const rejoin_run* run)
+{
+    gathering g = {0};
+    const rlv_across* a = &run->of;
+    if (!run->measured)
+    {
+        gather(&g, "not told: %.300s", run->why);
+        return g.text;
+    }
+    gather(&g, "%s (%s)",
+           !(a->p < REJOIN_RUN_LEVEL) ? "it goes straight on, as far as can be told" : "it does not go straight on",
+           chance(a->p).text);
+    gather(&g, "the piece's side lies %s off the block's: %s and %s", report_interval(a->offset_mm, "mm").text,
+           towards(told, a->across_mm, a->across, false).text, towards(told, a->out_mm, a->out, false).text);
+    gather(&g, "it bends by %s: %s and %s", angle_of(a->bend_deg).text,
+           towards(told, a->bend_across_deg, a->across, true).text, towards(told, a->bend_out_deg, a->out, true).text);
+    if (!run->row)
+        gather(&g, "its broken ends stand %s apart along it", report_interval(a->gap_mm, "mm").text);
+    if (!isnan(a->twist_deg.value))
+        gather(&g, "twisted by %s about itself", angle_of(a->twist_deg).text);
+    if (run->row && !isnan(a->step_mm.value))
+        gather(&g, "spacing over the joint %s, %s of its own pitch of %s: %s by %s (%s)",
+               report_interval(a->spacing_mm, "mm").text, words_count((size_t)a->places, "place").text,
+               report_interval(a->pitch_mm, "mm").text, a->step_mm.value < 0.0 ? "closer" : "wider",
+               report_interval(without_sign(a->step_mm), "mm").text, chance(a->step_p).text);
+    return g.text;
+}
+
 static void add_film(report_lines* lines, const rejoin_told* told)
 {
     const double half_mm = told->of.gap_after.median_mm.value;
@@ -224,6 +312,8 @@ report_lines rejoin_lines(const rejoin_told* told)
         words_figures(rlv_pose_rotation_sd_deg(&of->closed), 2).text);
     add_gap(&lines, told);
     add_contacts(&lines, told);
+    if (of->bone_touch != RLV_REJOIN_BONE_UNKNOWN)
+        add(&lines, "Bone", of->bone_touch == RLV_REJOIN_BONE_FIRST, "%s", rejoin_bone(told).text);
     add_joint(&lines, told);
     add_rest(&lines, told);
     return lines;
@@ -268,6 +358,10 @@ bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words)
                          "for whoever puts it back to say"},
         {told->block_face == NULL && told->piece_face == NULL,
          "what share of either face has a partner: neither is outlined"},
+        {told->record != NULL && of->bone_touch == RLV_REJOIN_BONE_UNKNOWN,
+         "whether bone touches first: none is masked on either part at that stage"},
+        {told->run_count > 0, "a bone is taken to be straight and a row to bend evenly: what bends by nature where it "
+                              "broke is told as bent"},
         {of->step_count == 0, "how far the outer surface steps along the joint's edge"},
         {told->after.mesh != NULL && !told->of.back_known, "how it lies where it is back"},
     };

@@ -19,6 +19,15 @@ report_text rejoin_hands(const rejoin_told* told);
 /// All that is told of a piece that was measured, but for what the tables hold.
 report_lines rejoin_lines(const rejoin_told* told);
 
+/// Whether bone on the joint touches first: where the nearest is, and how clear it stands. Empty where none is masked.
+report_text rejoin_bone(const rejoin_told* told);
+
+/// How a bone or a row goes on over the joint: "straight on, as far as can be told…".
+report_text rejoin_run_words(const rejoin_told* told, const rejoin_run* run);
+
+/// "scute D07, broken", "row LL".
+report_text rejoin_run_name(const rejoin_run* run);
+
 /// A treatment of the joint as it was recorded, and what it comes to.
 report_text rejoin_treatment_words(const rejoin_told* told, const rejoin_treatment* treatment);
 
@@ -33,5 +42,10 @@ bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words);
 #define REJOIN_CAUTION_HANDS                                                                                           \
     "What has been taken off a contact cannot be put back, and a piece that is forced breaks: whoever holds the two "  \
     "parts feels more than two meshes show."
+
+#define REJOIN_CAUTION_BONE                                                                                            \
+    "Where bone touches first it takes the load: do not press the two parts home on it. A conservator who has both "   \
+    "in "                                                                                                              \
+    "hand decides what keeps them apart there."
 
 #endif

@@ -116,6 +116,8 @@ static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets
     const report_lines lines = rejoin_lines(told);
     for (size_t i = 0; i < lines.count; i++)
         page_fact(p, lines.line[i].name, lines.line[i].words.text);
+    for (size_t i = 0; i < told->run_count; i++)
+        page_fact(p, rejoin_run_name(&told->run[i]).text, rejoin_run_words(told, &told->run[i]).text);
     put_treatments(p, told);
     report_page_pictures(p, sheets, HISTORY_SHEET_JOINT, (size_t)(told->record - told->specimen->piece));
     snprintf(caption, sizeof caption, "The gap between %.100s and %.100s", told->piece.name, told->block.name);
@@ -123,7 +125,12 @@ static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets
     snprintf(contacts, sizeof contacts, "Where %.100s touches %.100s, hardest first", told->piece.name,
              told->block.name);
     put_table(p, rejoin_contacts_wall(told), contacts);
+    char across[400];
+    snprintf(across, sizeof across, "What runs over the joint of %.100s", told->piece.name);
+    put_table(p, rejoin_across_wall(told), across);
     put_untold(p, told);
+    if (rejoin_bone_touches(told))
+        page_box(p, PAGE_CAUTION, REJOIN_CAUTION_BONE);
 }
 
 void report_rejoin_put(rlv_page* p, const report_rejoin* r, const history_sheets* sheets)

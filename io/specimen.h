@@ -98,7 +98,7 @@ typedef struct rlv_mask_record
 {
     char* stage;
     rlv_mask_kind kind; ///< `is`
-    char* piece;        ///< with RLV_MASK_PIECE
+    char* piece;        ///< with RLV_MASK_PIECE; with RLV_MASK_BONE: the mask is of that piece's own mesh there
     char* object;       ///< a named object of the mesh
     int colour_count;   ///< 3 or 0
     int* colour;        ///< exact 8-bit red, green, blue, on two of a face's three vertices

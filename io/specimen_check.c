@@ -100,12 +100,17 @@ static void check_masks(rlv_faults* f)
                           "%d is no part of an 8-bit colour", mask->colour[k]);
         if (mask->kind == RLV_MASK_PIECE && mask->piece == NULL)
             rlv_fault(f, at, "write piece: and its id", "is: piece, and no piece is named");
-        if (mask->kind != RLV_MASK_PIECE && mask->piece != NULL)
-            rlv_fault(f, rlv_key_at("masks[%zu].piece", i), "leave it out, or write is: piece",
-                      "a piece is named, and the mask is none");
+        if (mask->kind == RLV_MASK_SUPPORT && mask->piece != NULL)
+            rlv_fault(f, rlv_key_at("masks[%zu].piece", i), "leave it out, or write is: piece, or is: bone",
+                      "a piece is named, and the mask is of support");
         if (mask->piece != NULL && rlv_specimen_piece(s, mask->piece) == NULL)
             rlv_fault(f, rlv_key_at("masks[%zu].piece", i), "name one of the pieces, by its id",
                       "there is no piece '%.100s'", mask->piece);
+        else if (mask->kind == RLV_MASK_BONE && mask->piece != NULL &&
+                 rlv_specimen_mesh(s, mask->stage, mask->piece) == NULL)
+            rlv_fault(f, rlv_key_at("masks[%zu].stage", i), "name a stage at which it has a mesh of its own",
+                      "bone of the piece '%.100s' is masked on its own mesh, and it has none at '%.100s'", mask->piece,
+                      mask->stage);
     }
 }
 

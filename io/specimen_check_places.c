@@ -1,3 +1,4 @@
+#include "masks.h"
 #include "specimen_faults.h"
 #include "specimen_parts.h"
 
@@ -108,9 +109,12 @@ static void check_outlines(rlv_faults* f)
     for (size_t i = 0; i < s->piece_count; i++)
         check_face(f, i);
     for (size_t i = 0; i < s->mask_count; i++)
-        if (s->mask[i].outline != NULL && !is_line(s, s->mask[i].stage, "block", s->mask[i].outline, 3))
+        if (s->mask[i].outline != NULL &&
+            !is_line(s, s->mask[i].stage, rlv_mask_mesh(&s->mask[i]), s->mask[i].outline, 3))
             rlv_fault(f, rlv_key_at("masks[%zu].outline", i), mend_outline,
-                      "there is no outline '%.100s' on the block at '%.100s'", s->mask[i].outline, s->mask[i].stage);
+                      "there is no outline '%.100s' on the %s at '%.100s'", s->mask[i].outline,
+                      s->mask[i].kind == RLV_MASK_BONE && s->mask[i].piece != NULL ? "piece's own mesh" : "block",
+                      s->mask[i].stage);
     for (size_t i = 0; i < s->joint_count; i++)
         if (!is_line(s, s->joint[i].stage, "block", s->joint[i].trace, 2))
             rlv_fault(f, rlv_key_at("joints[%zu].trace", i),

@@ -115,7 +115,7 @@ static const char* const stages[] = {
     "#     colour: [201, 178, 142]   # an exact 8-bit colour, on two of a face's three vertices\n"
     "#   - stage: overburden   # the stage before the piece comes off, or the one where it is back\n"
     "#     is: piece   # what comes off with a piece, or came with it\n"
-    "#     piece: slab A   # which\n"
+    "#     piece: slab A   # which; with is: bone, the piece on whose own mesh it is\n"
     "#     outline: slab   # an outline in points.csv; it encloses its smaller side\n"
     "\n",
     "## ---- what comes off in one piece, and what goes back ----\n"

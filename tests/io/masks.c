@@ -297,6 +297,33 @@ Test(masks, a_piece_may_carry_bone)
     rlv_mesh_free(&mesh);
 }
 
+Test(masks, bone_of_a_piece_is_on_its_own_mesh_alone)
+{
+    rlv_mesh mesh = stage_mesh();
+    rlv_mask_record mask[2] = {
+        {.stage = "s1", .kind = RLV_MASK_BONE, .piece = "flank", .object = "rock"},
+        {.stage = "s1", .kind = RLV_MASK_BONE, .object = "cradle"},
+    };
+    const rlv_specimen specimen = specimen_of(mask, 2, NULL, 0);
+    rlv_parts block = find(&specimen, "s1", &mesh), flank = {0}, chip = {0};
+    rlv_error error = {0};
+    cr_assert_eq(rlv_parts_find_on_piece(&flank, &specimen, "s1", "flank", &mesh, 1.0, &error), RLV_DONE, "%s",
+                 error.what);
+    cr_assert_eq(rlv_parts_find_on_piece(&chip, &specimen, "s1", "chip", &mesh, 1.0, &error), RLV_DONE);
+    for (size_t t = 0; t < mesh.triangle_count; t++)
+    {
+        cr_assert_eq(block.is[t], mesh.object[t] == 1 ? RLV_IS_BONE : 0);
+        cr_assert_eq(flank.is[t], mesh.object[t] == 0 ? RLV_IS_BONE : 0);
+    }
+    cr_expect_eq(chip.bone_count, 0);
+    cr_expect_str_eq(rlv_mask_mesh(&mask[0]), "flank");
+    cr_expect_str_eq(rlv_mask_mesh(&mask[1]), "block");
+    rlv_parts_free(&chip);
+    rlv_parts_free(&flank);
+    rlv_parts_free(&block);
+    rlv_mesh_free(&mesh);
+}
+
 Test(masks, a_sub_piece_wins_over_its_parent_and_else_the_first_mask)
 {
     rlv_mesh mesh = stage_mesh();
