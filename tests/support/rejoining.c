@@ -26,7 +26,7 @@ void rejoining_apart(const rlv_pose* pose, const rlv_pose* truth, double* mm, do
     *deg = sqrt(e[3] * e[3] + e[4] * e[4] + e[5] * e[5]) * 180.0 / M_PI;
 }
 
-static double chi2_of(const rlv_pose* pose, const rlv_pose* truth)
+double rejoining_chi2(const rlv_pose* pose, const rlv_pose* truth)
 {
     double e[6], c[36], sum = 0.0;
     error_of(e, pose, truth);
@@ -43,7 +43,7 @@ static double chi2_of(const rlv_pose* pose, const rlv_pose* truth)
     return sum;
 }
 
-static double processor_seconds(void)
+double rejoining_seconds(void)
 {
     struct timespec t;
     clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
@@ -75,16 +75,16 @@ rejoining rejoining_try(const breaking_plan* plan, bool with_before)
     rlv_error error = {0};
     const rlv_rejoin_input input = {
         .block = &made.block, .piece = &made.piece, .before = with_before ? &made.before : NULL, .seed = plan->seed};
-    const double start = processor_seconds();
+    const double start = rejoining_seconds();
     out.status = rlv_rejoin_measure(&rejoin, &input, &error);
-    out.seconds = processor_seconds() - start;
+    out.seconds = rejoining_seconds() - start;
     out.verdict = rejoin.verdict;
     out.fit = rejoin.fit;
     out.found_known = rejoin.found_known;
     if (out.status == RLV_DONE)
     {
         rejoining_apart(&rejoin.closed, &made.closed, &out.closed_mm, &out.closed_deg);
-        out.closed_chi2 = chi2_of(&rejoin.closed, &made.closed);
+        out.closed_chi2 = rejoining_chi2(&rejoin.closed, &made.closed);
         out.gap_mm3 = rejoin.gap_after.volume_mm3;
         out.p95_mm = rejoin.gap_after.p95_mm;
         out.true_p95_mm = true_p95(&made, with_before);
@@ -92,7 +92,7 @@ rejoining rejoining_try(const breaking_plan* plan, bool with_before)
     if (out.status == RLV_DONE && out.found_known)
     {
         rejoining_apart(&rejoin.found, &made.as_found, &out.found_mm, &out.found_deg);
-        out.found_chi2 = chi2_of(&rejoin.found, &made.as_found);
+        out.found_chi2 = rejoining_chi2(&rejoin.found, &made.as_found);
     }
     rlv_rejoin_free(&rejoin);
     breaking_free(&made);
