@@ -117,15 +117,44 @@ rlv_status rlv_lying_within(double* share, const rlv_lying* one, const rlv_lying
     return status == RLV_DONE && hit == NULL ? RLV_SYSTEM : status;
 }
 
-rlv_status rlv_lying_across(double* area_mm2, const rlv_lying* one, const rlv_lying* other, double reach_mm,
-                            rlv_error* error)
+/// Let each sample look at a body, number `k`, if that lies nearer than what it looked at so far.
+static rlv_status look_across(double* distance_mm, size_t* at, const rlv_lying* one, size_t k, const rlv_lying* other,
+                              double reach_mm, rlv_error* error)
 {
     asking a = {0};
     const rlv_status status = ask(&a, one, other, reach_mm, error);
-    *area_mm2 = 0.0;
     for (size_t i = 0; status == RLV_DONE && i < one->sampling.count; i++)
-        if (a.near[i].triangle != RLV_TREE_NONE && agreement(one, other, a.near + i, i) < facing)
-            *area_mm2 += (double)one->sampling.area_mm2[i];
+        if (a.near[i].triangle != RLV_TREE_NONE && (double)a.near[i].distance_mm < distance_mm[i] &&
+            agreement(one, other, a.near + i, i) < facing)
+        {
+            distance_mm[i] = (double)a.near[i].distance_mm;
+            at[i] = k;
+        }
     asking_free(&a);
+    return status;
+}
+
+rlv_status rlv_lying_across(double* area_mm2, const rlv_lying* one, size_t count, const rlv_lying* const* other,
+                            double reach_mm, rlv_error* error)
+{
+    const size_t samples = one->sampling.count;
+    size_t* at = rlv_reserve(samples, sizeof *at, error);
+    double* distance_mm = at != NULL ? rlv_reserve(samples, sizeof *distance_mm, error) : NULL;
+    rlv_status status = distance_mm != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t i = 0; i < samples && status == RLV_DONE; i++)
+    {
+        distance_mm[i] = INFINITY;
+        at[i] = count;
+    }
+    for (size_t k = 0; k < count && status == RLV_DONE; k++)
+    {
+        area_mm2[k] = 0.0;
+        status = look_across(distance_mm, at, one, k, other[k], reach_mm, error);
+    }
+    for (size_t i = 0; i < samples && status == RLV_DONE; i++)
+        if (at[i] < count)
+            area_mm2[at[i]] += (double)one->sampling.area_mm2[i];
+    free(distance_mm);
+    free(at);
     return status;
 }

@@ -24,8 +24,9 @@ void rlv_lying_free(rlv_lying* lying);
 /// Share of one body's surface, by area, that lies in another, or on its surface with the same side out.
 rlv_status rlv_lying_within(double* share, const rlv_lying* one, const rlv_lying* other, rlv_error* error);
 
-/// Area of one body's surface that has another's across from it within `reach_mm`, facing it.
-rlv_status rlv_lying_across(double* area_mm2, const rlv_lying* one, const rlv_lying* other, double reach_mm,
-                            rlv_error* error);
+/// Area of one body's surface that looks across at each of `count` others, facing it, within `reach_mm`: each spot at
+/// the nearest of them. Two bodies that only meet in an edge lie as near there, but what they look at lies nearer.
+rlv_status rlv_lying_across(double* area_mm2, const rlv_lying* one, size_t count, const rlv_lying* const* other,
+                            double reach_mm, rlv_error* error);
 
 #endif

@@ -5,10 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/// A smaller area is none that two bodies share: less than a thumb nail's.
-static const double least_across_mm2 = 60.0;
-/// Two bodies that meet in an edge look across at each other on either side of it, over the reach at most.
-static const double least_width_mm = 2.0 * RLV_REJOIN_REACH_MM;
+/// A smaller area than one stretch over which relief is told is no joint.
+static const double least_across_mm2 = 16.0 * 16.0;
 
 // --- Joints that close rings -----------------------------------------------------------------------------------------
 
@@ -21,15 +19,27 @@ static bool are_joined(const rlv_placing* w, size_t a, size_t b)
     return false;
 }
 
-/// Whether two bodies' faces lie close. A block as it was at another stage is not the one that lies there.
-static rlv_status lie_close(bool* close, const rlv_placing* w, size_t into, size_t from, rlv_error* error)
+/// Whether a body looks across at others that are placed: one a body in the order of placing.
+static rlv_status look_round(bool* close, const rlv_placing* w, size_t from, rlv_error* error)
 {
-    const rlv_mesh* block = rlv_placing_piece(w, from)->block;
-    double across_mm2 = INFINITY;
-    rlv_status status = RLV_DONE;
-    if (into != 0 || block == NULL || block == w->input->block)
-        status = rlv_lying_across(&across_mm2, &w->lying[from], &w->lying[into], RLV_REJOIN_REACH_MM, error);
-    *close = across_mm2 > least_across_mm2;
+    const rlv_lying** other = rlv_reserve(w->placed, sizeof *other, error);
+    size_t* which = rlv_reserve(w->placed, sizeof *which, error);
+    double* across_mm2 = rlv_reserve(w->placed, sizeof *across_mm2, error);
+    rlv_status status = other != NULL && which != NULL && across_mm2 != NULL ? RLV_DONE : RLV_SYSTEM;
+    size_t count = 0;
+    for (size_t k = 0; k < w->placed && status == RLV_DONE; k++)
+        if (w->order[k] != from)
+        {
+            which[count] = k;
+            other[count++] = &w->lying[w->order[k]];
+        }
+    if (status == RLV_DONE)
+        status = rlv_lying_across(across_mm2, &w->lying[from], count, other, RLV_REJOIN_REACH_MM, error);
+    for (size_t k = 0; k < count && status == RLV_DONE; k++)
+        close[which[k]] = across_mm2[k] > least_across_mm2;
+    free(across_mm2);
+    free(which);
+    free(other);
     return status;
 }
 
@@ -75,7 +85,7 @@ static rlv_status close_pair(rlv_placing* w, size_t into, size_t from, rlv_error
         return rlv_first_failure(1, &status, &own, error);
     }
     const bool judged = status == RLV_DONE || joint.of.reason[0] != '\0';
-    if (!judged || joint.of.across_mm < least_width_mm)
+    if (!judged || !(joint.of.relief_mm > 0.0)) // too little of it lies in one stretch
     {
         rlv_rejoin_free(&joint.of);
         return RLV_DONE;
@@ -89,7 +99,8 @@ static rlv_status close_pair(rlv_placing* w, size_t into, size_t from, rlv_error
         rlv_rejoin_free(&joint.of);
         joint = elsewhere;
     }
-    joint.counted = rlv_several_joint_tells(&joint) && !(joint.of.held_apart_mm > 0.0);
+    joint.counted = rlv_several_joint_tells(&joint) && !(joint.of.held_apart_mm > 0.0) &&
+                    rlv_pose_position_sd_mm(&joint.of.closed) < RLV_REJOIN_REACH_MM;
     if (status == RLV_DONE)
         status = rlv_joint_list_add(&w->joint, &joint, error);
     if (status != RLV_DONE)
@@ -99,16 +110,17 @@ static rlv_status close_pair(rlv_placing* w, size_t into, size_t from, rlv_error
 
 rlv_status rlv_placing_close(rlv_placing* w, rlv_error* error)
 {
-    rlv_status status = RLV_DONE;
-    for (size_t b = 1; b < w->placed; b++)
+    bool* close = rlv_reserve(w->placed, sizeof *close, error);
+    rlv_status status = close != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t b = 1; b < w->placed && status == RLV_DONE; b++)
+    {
+        memset(close, 0, w->placed * sizeof *close);
+        status = look_round(close, w, w->order[b], error);
         for (size_t a = 0; a < b && status == RLV_DONE; a++)
-        {
-            bool close = false;
-            if (!are_joined(w, w->order[a], w->order[b]))
-                status = lie_close(&close, w, w->order[a], w->order[b], error);
-            if (status == RLV_DONE && close)
+            if (close[a] && !are_joined(w, w->order[a], w->order[b]))
                 status = close_pair(w, w->order[a], w->order[b], error);
-        }
+    }
+    free(close);
     return status;
 }
 

@@ -197,8 +197,8 @@ static rlv_status find_faces(history_rejoin* r, const rlv_history* history, cons
     return status;
 }
 
-rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history, const rlv_piece_record* piece,
-                                  double film_mm, rlv_answer* answer, rlv_error* error)
+rlv_status history_rejoin_prepare(history_rejoin* r, const rlv_history* history, const rlv_piece_record* piece,
+                                  double film_mm, bool in_block, rlv_error* error)
 {
     const rlv_specimen* s = history->specimen;
     const rlv_piece_mesh_record* at = mesh_to_put_back(s, piece);
@@ -212,9 +212,16 @@ rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history,
     r->told.specimen = s;
     r->told.film_mm = film_mm;
     r->told.piece = part_of_piece(own, s);
-    rlv_status status = rlv_specimen_is_aside(s, piece, r->stage) ? parts_by_parent(r, history, error)
-                                                                  : parts_by_block(r, history, error);
-    if (status == RLV_DONE)
-        status = find_faces(r, history, own, error);
+    const bool aside = rlv_specimen_is_aside(s, piece, r->stage);
+    rlv_status status = aside && !in_block ? parts_by_parent(r, history, error) : parts_by_block(r, history, error);
+    if (aside && in_block)
+        r->told.before = (rejoin_part){0}; // which does not show it: what it came off was off by then
+    return status == RLV_DONE ? find_faces(r, history, own, error) : status;
+}
+
+rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history, const rlv_piece_record* piece,
+                                  double film_mm, rlv_answer* answer, rlv_error* error)
+{
+    const rlv_status status = history_rejoin_prepare(r, history, piece, film_mm, false, error);
     return status == RLV_DONE ? rejoin_told_measure(&r->told, answer, error) : status;
 }

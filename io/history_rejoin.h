@@ -22,6 +22,11 @@ typedef struct history_rejoin
 rlv_status history_rejoin_choose(const rlv_piece_record** piece, const rlv_specimen* specimen, const char* id,
                                  rlv_error* error);
 
+/// Gather what a piece is put back by, into a zeroed `rejoin`, without measuring. `in_block`: in the block's frame, also
+/// where what it came off is aside. RLV_BAD_INPUT where it has no mesh, or an outlined face is refused.
+rlv_status history_rejoin_prepare(history_rejoin* rejoin, const rlv_history* history, const rlv_piece_record* piece,
+                                  double film_mm, bool in_block, rlv_error* error);
+
 /// Put a piece back, into a zeroed `rejoin`; inputs are read already, pieces too. Of its meshes the last is taken at a
 /// stage at which it is off. What it came off is the block at that stage, or its parent's own mesh where that is aside.
 /// As rejoin_told_measure; RLV_BAD_INPUT also where an outlined face is refused. `history` must outlive it. Free with

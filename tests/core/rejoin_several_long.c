@@ -27,9 +27,20 @@ typedef struct tally
     double turn_mm[PIECES], turn_deg[PIECES], mm[PIECES], deg[PIECES];
     double far_turn_mm[BREAKS], far_mm[BREAKS]; ///< of the piece that went on last
     double p[PIECES];
-    int inside, axes, wrong;
-    double chi2, seconds;
+    int inside, axes, wrong, joints, joint_inside;
+    double chi2, joint_chi2, seconds;
 } tally;
+
+static int axes_inside(const rlv_pose* pose, const rlv_pose* truth)
+{
+    const rlv_pose back = rlv_pose_inverse(truth);
+    const rlv_vec3 at = pose->centre_mm, off = rlv_vec3_sub(rlv_pose_apply(pose, rlv_pose_apply(&back, at)), at);
+    const double axis[3] = {off.x, off.y, off.z};
+    int inside = 0;
+    for (int k = 0; k < 3; k++)
+        inside += fabs(axis[k]) <= RLV_HALF_95 * sqrt(pose->covariance[8 * k]);
+    return inside;
+}
 
 static void count_piece(tally* t, const rlv_several_body* body, const rlv_pose* truth)
 {
@@ -38,14 +49,21 @@ static void count_piece(tally* t, const rlv_several_body* body, const rlv_pose* 
     rejoining_apart(&turn, truth, &t->turn_mm[t->pieces], &t->turn_deg[t->pieces]);
     rejoining_apart(&body->pose, truth, &t->mm[t->pieces], &t->deg[t->pieces]);
     // The place along each axis, at the joint's middle, held against its 95 % interval.
-    const rlv_pose back = rlv_pose_inverse(truth);
-    const rlv_vec3 at = body->pose.centre_mm,
-                   off = rlv_vec3_sub(rlv_pose_apply(&body->pose, rlv_pose_apply(&back, at)), at);
-    const double axis[3] = {off.x, off.y, off.z};
-    for (int k = 0; k < 3; k++)
-        t->inside += fabs(axis[k]) <= RLV_HALF_95 * sqrt(body->pose.covariance[8 * k]), t->axes++;
+    t->inside += axes_inside(&body->pose, truth);
+    t->axes += 3;
     t->chi2 += rejoining_chi2(&body->pose, truth);
     t->pieces++;
+}
+
+/// What the joints come to by themselves, that the whole can be held against.
+static void count_joint(tally* t, const rlv_several* s, const rlv_several_joint* joint, const breaking_parts* made)
+{
+    const rlv_pose away = rlv_pose_inverse(&made->in_block[joint->into]),
+                   apart = rlv_pose_compose(&away, &made->in_block[joint->from]),
+                   truth = rlv_pose_compose(&s->body[joint->into].in_turn, &apart);
+    t->joints++;
+    t->joint_inside += axes_inside(&joint->of.closed, &truth);
+    t->joint_chi2 += rejoining_chi2(&joint->of.closed, &truth);
 }
 
 static void count_break(tally* t, const breaking_parts* made, const rlv_several* s)
@@ -62,6 +80,9 @@ static void count_break(tally* t, const breaking_parts* made, const rlv_several*
         if (s->body[k].joint >= s->body[last].joint)
             last = k, t->far_turn_mm[t->breaks] = t->turn_mm[t->pieces - 1], t->far_mm[t->breaks] = t->mm[t->pieces - 1];
     }
+    for (size_t j = 0; j < s->joint_count; j++)
+        if (s->joint[j].counted)
+            count_joint(t, s, &s->joint[j], made);
     t->breaks++;
     t->no_ring += s->ring_count == 0;
     for (size_t r = 0; r < s->ring_count; r++)
@@ -102,6 +123,9 @@ static void try_break(tally* t, int k, bool with_before)
             printf(" misses %.3f of %.3f mm, %.3f of %.3f deg, p %.3g", s.ring[i - first_ring].miss_mm,
                    s.ring[i - first_ring].expected_mm, s.ring[i - first_ring].miss_deg,
                    s.ring[i - first_ring].expected_deg, t->p[i]);
+        for (size_t j = 0; j < s.joint_count; j++)
+            if (!s.joint[j].counted)
+                printf(" [%zu-%zu: %.0f mm2, %.1f across, fit %.2f, verdict %d, carries %d]", s.joint[j].into, s.joint[j].from, s.joint[j].of.joint_mm2, s.joint[j].of.across_mm, s.joint[j].of.fit, s.joint[j].of.verdict, s.joint[j].carries);
         printf("\n");
         fflush(stdout);
     }
@@ -121,9 +145,10 @@ static void judge(tally* t, const char* name, int trials)
                          rejoining_quantile(t->far_mm, t->breaks, 0.5)};
     printf("%s: %d breaks, %d pieces, %d not placed, %d rings, %d breaks without; one after the other %.3f mm %.3f deg, "
            "together %.3f mm %.3f deg (medians); 95 %% %.3f, %.3f mm; the last piece %.3f, %.3f mm; inside %.3f of %d; "
-           "chi2 %.2f; p below 0.5: %.3f, below 0.05: %.3f, wrong: %d; %.1f s a break\n",
+           "chi2 %.2f; joints by themselves: inside %.3f of %d, chi2 %.2f; p below 0.5: %.3f, below 0.05: %.3f, wrong: %d; %.1f s a break\n",
            name, t->breaks, t->pieces, t->left, t->rings, t->no_ring, q[0], q[2], q[1], q[3], q[4], q[5], q[6], q[7],
-           (double)t->inside / t->axes, t->axes, t->chi2 / t->pieces, (double)below / t->rings, (double)low / t->rings,
+           (double)t->inside / t->axes, t->axes, t->chi2 / t->pieces, (double)t->joint_inside / (3 * t->joints), 3 * t->joints, t->joint_chi2 / t->joints,
+           (double)below / t->rings, (double)low / t->rings,
            t->wrong, t->seconds / t->breaks);
     (void)trials;
 }
