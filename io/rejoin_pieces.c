@@ -131,8 +131,10 @@ static void warn(const rejoin_pieces* p, rlv_answer* answer)
     {
         const rlv_several_joint* joint = &p->of.joint[j];
         const char *from = rejoin_pieces_from(p, joint), *into = rejoin_pieces_into(p, joint);
-        if (joint->of.verdict == RLV_REJOIN_NONE && !joint->carries)
-            answer_warn(answer, "%s and %s came to lie side by side, and do not belong together there: %s", from, into,
+        if (!joint->counted)
+            answer_warn(answer, "%s and %s came to lie side by side, and %s: %s", from, into,
+                        joint->of.verdict == RLV_REJOIN_NONE ? "do not belong together there"
+                                                             : "whether they belong together there is not told",
                         joint->of.reason);
         if (joint->rejected)
             answer_warn(answer, "the joint of %s on %s contradicts the others, and was left out", from, into);
