@@ -311,7 +311,10 @@ static rlv_status place(rlv_placing* w, rlv_several_joint* joint, rlv_error* err
         w->order[w->placed++] = joint->from;
         rlv_rejoin_free(&body->refused);
         body->why[0] = '\0';
-        return rlv_joint_list_add(&w->joint, joint, error);
+        status = rlv_joint_list_add(&w->joint, joint, error);
+        if (status != RLV_DONE)
+            rlv_rejoin_free(&joint->of);
+        return status;
     }
     pick_up(w, joint->from);
     if (status == RLV_DONE)

@@ -35,9 +35,9 @@
 typedef struct rlv_several_piece
 {
     const rlv_mesh* mesh;
-    const uint8_t* face; ///< one a triangle: 1 on its fracture faces, where a person outlined them; may be NULL
-    const char* name;    ///< for messages; NULL: its number
-    size_t parent;       ///< the body that it came off; RLV_SEVERAL_ANY: nobody says
+    const uint8_t* face;       ///< one a triangle: 1 on its fracture faces, where a person outlined them; may be NULL
+    const char* name;          ///< for messages; NULL: its number
+    size_t parent;             ///< the body that it came off; RLV_SEVERAL_ANY: nobody says
     const rlv_pose* start;     ///< carries it into the block's frame, to within about 2 mm: no search; may be NULL
     const rlv_mesh* block;     ///< the block at the stage at which this piece is off, in the same frame; NULL: the
                                ///< input's
@@ -76,10 +76,10 @@ typedef struct rlv_several_ring
 {
     size_t joint;
     size_t body_count;
-    const size_t* body;             ///< in order, from that joint's `from` round to its `into`; in rlv_several's memory
-    double miss_mm, miss_deg;       ///< at the joint's middle
+    const size_t* body;       ///< in order, from that joint's `from` round to its `into`; in rlv_several's memory
+    double miss_mm, miss_deg; ///< at the joint's middle
     double expected_mm, expected_deg; ///< root mean square of what the joints' covariances let one expect
-    double p;                       ///< of as much or more
+    double p;                         ///< of as much or more
 } rlv_several_ring;
 
 typedef struct rlv_several_body

@@ -189,8 +189,7 @@ static rlv_status solve_edges(together* t, const rlv_placing* w, rlv_error* erro
     bool found = false;
     for (size_t e = 0; e < t->edges; e++)
         found = found || w->out->joint[t->joint[e]].of.found_known;
-    const rlv_stages_options options = {
-        .stage_count = w->placed, .reach_mm = reach_of(w), .nothing_shared = !found};
+    const rlv_stages_options options = {.stage_count = w->placed, .reach_mm = reach_of(w), .nothing_shared = !found};
     return rlv_stages_join(&t->solved, t->edges, t->edge, &options, error);
 }
 
@@ -231,8 +230,7 @@ static void tell_expected(rlv_several_ring* ring, const together* t, const rlv_l
     double square[2] = {0};
     for (size_t n = 0; n < loop->stage_count; n++)
     {
-        const rlv_stage_edge* edge =
-            n == 0 ? closing : edge_between(t, loop->stage[n - 1], loop->stage[n]);
+        const rlv_stage_edge* edge = n == 0 ? closing : edge_between(t, loop->stage[n - 1], loop->stage[n]);
         if (edge == NULL)
             continue;
         const rlv_pose there = rlv_pose_centred(&edge->pose, closing->pose.centre_mm);

@@ -237,8 +237,8 @@ static rlv_status rejoin_recorded(work* w, const rlv_options* options, rlv_answe
         specimen_inputs_within(answer, &w->of.specimen);
         return tell_piece(&w->one.told, status, answer, error);
     }
-    status = history_rejoin_pieces_measure(&w->several, &w->of.history, w->count, w->piece, film_of(options), answer,
-                                           error);
+    status =
+        history_rejoin_pieces_measure(&w->several, &w->of.history, w->count, w->piece, film_of(options), answer, error);
     specimen_inputs_within(answer, &w->of.specimen);
     return tell_pieces(&w->several.of, status, answer, error);
 }

@@ -22,8 +22,8 @@ typedef struct history_rejoin
 rlv_status history_rejoin_choose(const rlv_piece_record** piece, const rlv_specimen* specimen, const char* id,
                                  rlv_error* error);
 
-/// Gather what a piece is put back by, into a zeroed `rejoin`, without measuring. `in_block`: in the block's frame, also
-/// where what it came off is aside. RLV_BAD_INPUT where it has no mesh, or an outlined face is refused.
+/// Gather what a piece is put back by, into a zeroed `rejoin`, without measuring. `in_block`: in the block's frame,
+/// also where what it came off is aside. RLV_BAD_INPUT where it has no mesh, or an outlined face is refused.
 rlv_status history_rejoin_prepare(history_rejoin* rejoin, const rlv_history* history, const rlv_piece_record* piece,
                                   double film_mm, bool in_block, rlv_error* error);
 

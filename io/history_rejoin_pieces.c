@@ -84,8 +84,8 @@ static rlv_status check_frame(const history_rejoin_pieces* p, const rlv_history*
                             "put back by themselves those that were off at one stage",
                             "'%.100s' was off at '%.100s' and '%.100s' at '%.100s', and the two stages have no common "
                             "frame",
-                            p->told[0]->record->id, history->stage[p->one[0].stage].record->id,
-                            p->told[k]->record->id, history->stage[p->one[k].stage].record->id);
+                            p->told[0]->record->id, history->stage[p->one[0].stage].record->id, p->told[k]->record->id,
+                            history->stage[p->one[k].stage].record->id);
     return RLV_DONE;
 }
 

@@ -13,10 +13,10 @@ typedef struct rejoin_pieces
 {
     size_t count;
     rejoin_told* const* told; ///< one a piece; the caller's
-    size_t* parent;           ///< one a piece: the body that the record says it came off (0: the block); NULL: no record
-    rejoin_part* block;       ///< one a piece: the block, as it was given
-    rlv_mesh* laid;           ///< one a piece: its mesh in its place, where another went on it
-    rlv_several of;           ///< what the pieces' own joints held is in `told`
+    size_t* parent;     ///< one a piece: the body that the record says it came off (0: the block); NULL: no record
+    rejoin_part* block; ///< one a piece: the block, as it was given
+    rlv_mesh* laid;     ///< one a piece: its mesh in its place, where another went on it
+    rlv_several of;     ///< what the pieces' own joints held is in `told`
 } rejoin_pieces;
 
 /// Put the pieces back, into `pieces` with each `told` filled as for rejoin_told_measure; warnings go to the answer. A

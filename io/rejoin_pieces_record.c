@@ -67,7 +67,8 @@ rlv_table rejoin_rings_table(const rejoin_pieces* pieces)
         {"closes", NULL, "closes", TABLE_FLAG, "Whether it misses by no more than its joints let one expect."},
         {"miss", "mm", "misses by", TABLE_NUMBER, "How far the bodies miss each other at that joint's middle."},
         {"miss", "deg", "and", TABLE_NUMBER, "The angle."},
-        {"expected", "mm", "expected", TABLE_NUMBER, "Root mean square of what the joints' covariances let one expect."},
+        {"expected", "mm", "expected", TABLE_NUMBER,
+         "Root mean square of what the joints' covariances let one expect."},
         {"expected", "deg", "and", TABLE_NUMBER, "The same of the angle."},
         {"p", NULL, "p", TABLE_NUMBER, "Of as much or more."},
     };

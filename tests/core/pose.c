@@ -197,7 +197,8 @@ Test(pose, covariance_at_another_centre_is_that_of_the_same_small_motions)
     rlv_pose pose = rlv_pose_identity();
     pose.centre_mm = rlv_vec3_of(10.0, -20.0, 30.0);
     const rlv_vec3 there = rlv_vec3_of(-7.0, 40.0, 5.0), arm = rlv_vec3_sub(there, pose.centre_mm);
-    // The covariance of one small motion is its product with itself: at the other centre it shifts by what it does there.
+    // The covariance of one small motion is its product with itself: at the other centre it shifts by what it does
+    // there.
     const rlv_vec3 shift = next_vector(&state, 1.0), turn = next_vector(&state, 0.01);
     const double scale = 0.003, here[7] = {shift.x, shift.y, shift.z, turn.x, turn.y, turn.z, scale};
     const rlv_vec3 moved = rlv_vec3_along(rlv_vec3_add(shift, rlv_vec3_cross(turn, arm)), scale, arm);

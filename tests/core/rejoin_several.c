@@ -23,10 +23,8 @@ static void make_case_of(several_case* c, const breaking_plan* plan, size_t part
     static const char* const name[] = {"lid", "plug", "wedge"};
     *c = (several_case){.made = breaking_make_parts(plan, parts, foreign)};
     for (size_t k = 1; k < parts; k++)
-        c->piece[k - 1] = (rlv_several_piece){.mesh = &c->made.part[k],
-                                              .name = name[k - 1],
-                                              .parent = RLV_SEVERAL_ANY,
-                                              .start = &c->made.in_block[k]};
+        c->piece[k - 1] = (rlv_several_piece){
+            .mesh = &c->made.part[k], .name = name[k - 1], .parent = RLV_SEVERAL_ANY, .start = &c->made.in_block[k]};
     c->input = (rlv_several_input){.block = &c->made.part[0], .piece_count = parts - 1, .piece = c->piece};
 }
 
@@ -147,9 +145,10 @@ static void bend(rlv_mesh* mesh, const rlv_pose* place, const rlv_rejoin* one, c
         const rlv_vec3 arm = rlv_vec3_sub(rlv_pose_apply(place, rlv_mesh_vertex(mesh, v)), at);
         const double share = atan2(rlv_vec3_dot(arm, across), rlv_vec3_dot(arm, first)) / whole,
                      t = fmin(1.0, fmax(0.0, (share - 0.25) / 0.5));
-        const rlv_mat3 turn = rlv_rotation_from_vector(rlv_vec3_scale(axis, t * t * (3.0 - 2.0 * t) * deg * M_PI / 180.0));
-        const rlv_vec3 to = rlv_vec3_sub(rlv_pose_apply(&back, rlv_vec3_add(at, rlv_mat3_apply(turn, arm))),
-                                         mesh->origin_mm);
+        const rlv_mat3 turn =
+            rlv_rotation_from_vector(rlv_vec3_scale(axis, t * t * (3.0 - 2.0 * t) * deg * M_PI / 180.0));
+        const rlv_vec3 to =
+            rlv_vec3_sub(rlv_pose_apply(&back, rlv_vec3_add(at, rlv_mat3_apply(turn, arm))), mesh->origin_mm);
         float* position = mesh->position_mm + 3 * v;
         position[0] = (float)to.x, position[1] = (float)to.y, position[2] = (float)to.z;
     }
@@ -274,7 +273,8 @@ Test(rejoin_several, what_is_no_block_with_pieces_is_refused)
     shape_add_box(&block, rlv_vec3_of(0, 0, 0), rlv_vec3_of(30, 30, 30));
     shape_add_box(&one, rlv_vec3_of(0, 0, 0), rlv_vec3_of(10, 10, 10));
     shape_add_box(&two, rlv_vec3_of(0, 0, 0), rlv_vec3_of(12, 10, 10));
-    rlv_several_piece piece[2] = {{.mesh = &one, .name = "lid", .parent = 2}, {.mesh = &two, .name = "plug", .parent = 1}};
+    rlv_several_piece piece[2] = {{.mesh = &one, .name = "lid", .parent = 2},
+                                  {.mesh = &two, .name = "plug", .parent = 1}};
     const rlv_several_input input = {.block = &block, .piece_count = 2, .piece = piece}, no_piece = {.block = &block};
     expect_refused(&no_piece, "no piece");
     expect_refused(&input, "come off itself");

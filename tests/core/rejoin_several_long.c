@@ -76,7 +76,8 @@ static void count_break(tally* t, const breaking_parts* made, const rlv_several*
         }
         count_piece(t, &s->body[k], &made->in_block[k]);
         if (s->body[k].joint >= s->body[last].joint)
-            last = k, t->far_turn_mm[t->breaks] = t->turn_mm[t->pieces - 1], t->far_mm[t->breaks] = t->mm[t->pieces - 1];
+            last = k, t->far_turn_mm[t->breaks] = t->turn_mm[t->pieces - 1],
+            t->far_mm[t->breaks] = t->mm[t->pieces - 1];
     }
     for (size_t j = 0; j < s->joint_count; j++)
         if (s->joint[j].counted)
@@ -90,8 +91,8 @@ static void count_break(tally* t, const breaking_parts* made, const rlv_several*
     }
 }
 
-/// Put one break back, each part said to have come off the one before it round the ring: the last is then as many joints
-/// away from the block as can be.
+/// Put one break back, each part said to have come off the one before it round the ring: the last is then as many
+/// joints away from the block as can be.
 static void try_break(tally* t, int k, bool with_before)
 {
     const size_t parts = k % 2 == 0 ? 4 : 3;
@@ -99,8 +100,8 @@ static void try_break(tally* t, int k, bool with_before)
     breaking_parts made = breaking_make_parts(&plan, parts, parts);
     rlv_several_piece piece[BREAKING_PARTS - 1] = {0};
     for (size_t i = 1; i < parts; i++)
-        piece[i - 1] = (rlv_several_piece){
-            .mesh = &made.part[i], .parent = i - 1, .before = with_before ? &made.before : NULL};
+        piece[i - 1] =
+            (rlv_several_piece){.mesh = &made.part[i], .parent = i - 1, .before = with_before ? &made.before : NULL};
     const rlv_several_input input = {
         .block = &made.part[0], .piece_count = parts - 1, .piece = piece, .seed = plan.seed};
     rlv_several s = {0};
@@ -123,7 +124,9 @@ static void try_break(tally* t, int k, bool with_before)
                    s.ring[i - first_ring].expected_deg, t->p[i]);
         for (size_t j = 0; j < s.joint_count; j++)
             if (!s.joint[j].counted)
-                printf(" [%zu-%zu: %.0f mm2, %.1f across, fit %.2f, verdict %d, carries %d]", s.joint[j].into, s.joint[j].from, s.joint[j].of.joint_mm2, s.joint[j].of.across_mm, s.joint[j].of.fit, s.joint[j].of.verdict, s.joint[j].carries);
+                printf(" [%zu-%zu: %.0f mm2, %.1f across, fit %.2f, verdict %d, carries %d]", s.joint[j].into,
+                       s.joint[j].from, s.joint[j].of.joint_mm2, s.joint[j].of.across_mm, s.joint[j].of.fit,
+                       s.joint[j].of.verdict, s.joint[j].carries);
         printf("\n");
         fflush(stdout);
     }
@@ -146,18 +149,18 @@ static void judge(tally* t, const char* name, int trials)
     int below = 0, low = 0;
     for (int r = 0; r < t->rings; r++)
         below += t->p[r] < 0.5, low += t->p[r] < 0.05;
-    const double q[8] = {rejoining_quantile(t->turn_mm, t->pieces, 0.5), rejoining_quantile(t->mm, t->pieces, 0.5),
-                         rejoining_quantile(t->turn_deg, t->pieces, 0.5), rejoining_quantile(t->deg, t->pieces, 0.5),
-                         rejoining_quantile(t->turn_mm, t->pieces, 0.95), rejoining_quantile(t->mm, t->pieces, 0.95),
-                         rejoining_quantile(t->far_turn_mm, t->breaks, 0.5),
-                         rejoining_quantile(t->far_mm, t->breaks, 0.5)};
-    printf("%s: %d breaks, %d pieces, %d not placed, %d rings, %d breaks without; one after the other %.3f mm %.3f deg, "
-           "together %.3f mm %.3f deg (medians); 95 %% %.3f, %.3f mm; the last piece %.3f, %.3f mm; inside %.3f of %d; "
-           "joints by themselves: inside %.3f of %d; p below 0.5: %.3f, below 0.05: %.3f, wrong: %d; %.1f s a break\n",
-           name, t->breaks, t->pieces, t->left, t->rings, t->no_ring, q[0], q[2], q[1], q[3], q[4], q[5], q[6], q[7],
-           (double)t->inside / t->axes, t->axes, (double)t->joint_inside / (3 * t->joints), 3 * t->joints,
-           (double)below / t->rings, (double)low / t->rings,
-           t->wrong, t->seconds / t->breaks);
+    const double q[8] = {
+        rejoining_quantile(t->turn_mm, t->pieces, 0.5),     rejoining_quantile(t->mm, t->pieces, 0.5),
+        rejoining_quantile(t->turn_deg, t->pieces, 0.5),    rejoining_quantile(t->deg, t->pieces, 0.5),
+        rejoining_quantile(t->turn_mm, t->pieces, 0.95),    rejoining_quantile(t->mm, t->pieces, 0.95),
+        rejoining_quantile(t->far_turn_mm, t->breaks, 0.5), rejoining_quantile(t->far_mm, t->breaks, 0.5)};
+    printf(
+        "%s: %d breaks, %d pieces, %d not placed, %d rings, %d breaks without; one after the other %.3f mm %.3f deg, "
+        "together %.3f mm %.3f deg (medians); 95 %% %.3f, %.3f mm; the last piece %.3f, %.3f mm; inside %.3f of %d; "
+        "joints by themselves: inside %.3f of %d; p below 0.5: %.3f, below 0.05: %.3f, wrong: %d; %.1f s a break\n",
+        name, t->breaks, t->pieces, t->left, t->rings, t->no_ring, q[0], q[2], q[1], q[3], q[4], q[5], q[6], q[7],
+        (double)t->inside / t->axes, t->axes, (double)t->joint_inside / (3 * t->joints), 3 * t->joints,
+        (double)below / t->rings, (double)low / t->rings, t->wrong, t->seconds / t->breaks);
     tell_distances("pieces together", t->chi2, t->pieces);
     tell_distances("joints by themselves", t->joint_chi2, t->joints);
     (void)trials;

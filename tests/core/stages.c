@@ -178,7 +178,9 @@ static world draw_world(uint64_t seed, size_t stages, size_t edges, double size,
 
 static rlv_stages_options options_of(const world* w)
 {
-    return (rlv_stages_options){.stage_count = w->stage_count, .scale_sd = w->scale_sd, .reach_mm = REACH_MM,
+    return (rlv_stages_options){.stage_count = w->stage_count,
+                                .scale_sd = w->scale_sd,
+                                .reach_mm = REACH_MM,
                                 .nothing_shared = w->nothing_shared};
 }
 

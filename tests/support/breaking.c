@@ -553,8 +553,8 @@ static bool try_make(breaking* made, const breaking_plan* plan, uint64_t seed, b
     for (int k = 0; k < 2; k++)
     {
         carve(&carved[k], &b, k, 1.0 - plan->kept, &random);
-        *part[k] =
-            part_mesh(&(part_maker){.plane = &b, .carved = &carved[k], .part = k}, plan->triangles[k + 1], reach, mesh_seed + 2 * (uint64_t)k);
+        *part[k] = part_mesh(&(part_maker){.plane = &b, .carved = &carved[k], .part = k}, plan->triangles[k + 1], reach,
+                             mesh_seed + 2 * (uint64_t)k);
         if (part[k]->triangle_count == 0)
         {
             breaking_free(made);
@@ -644,11 +644,8 @@ static rlv_mesh draw_part(const break_plane plane[2], const int side[2], bool fo
     rlv_mesh mesh = outer_shell(&first, plan->triangles[1], seed);
     const double pitch = pitch_of(&mesh);
     mesh = cut_off(&mesh, &first, pitch, reach_mm, seed);
-    const part_maker second = {.plane = &own[1],
-                               .carved = plane[0].whole,
-                               .part = side[1],
-                               .within = &own[0],
-                               .within_part = side[0]};
+    const part_maker second = {
+        .plane = &own[1], .carved = plane[0].whole, .part = side[1], .within = &own[0], .within_part = side[0]};
     if (side[1] >= 0 && mesh.triangle_count > 0)
         mesh = cut_off(&mesh, &second, pitch, reach_mm, seed + 2);
     free(own);
