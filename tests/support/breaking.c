@@ -532,15 +532,20 @@ static rlv_mesh opened(const break_plane* b, const rlv_pose* stood, size_t trian
     return s.mesh;
 }
 
+static rock draw_rock(const breaking_plan* plan, scan_random* random)
+{
+    return (rock){.half_axes_mm = plan->half_axes_mm,
+                  .relief_mm = 1.5 + 2.5 * scan_random_unit(random),
+                  .relief_length_mm = 60.0 + 40.0 * scan_random_unit(random),
+                  .facets = scan_random_unit(random),
+                  .seed = scan_random_bits(random)};
+}
+
 /// Try one seed: false where the break does not cut the rock in one ring.
 static bool try_make(breaking* made, const breaking_plan* plan, uint64_t seed, bool with_truth)
 {
     scan_random random = {seed};
-    rock whole = {.half_axes_mm = plan->half_axes_mm,
-                  .relief_mm = 1.5 + 2.5 * scan_random_unit(&random),
-                  .relief_length_mm = 60.0 + 40.0 * scan_random_unit(&random),
-                  .facets = scan_random_unit(&random),
-                  .seed = scan_random_bits(&random)};
+    rock whole = draw_rock(plan, &random);
     ready_rock* surface = rock_make_ready(&whole);
     if (surface == NULL)
         die("memory");
@@ -655,11 +660,7 @@ static rlv_mesh draw_part(const break_plane plane[2], const int side[2], bool fo
 static bool try_parts(breaking_parts* made, const breaking_plan* plan, size_t count, size_t foreign, uint64_t seed)
 {
     scan_random random = {seed};
-    rock whole = {.half_axes_mm = plan->half_axes_mm,
-                  .relief_mm = 1.5 + 2.5 * scan_random_unit(&random),
-                  .relief_length_mm = 60.0 + 40.0 * scan_random_unit(&random),
-                  .facets = scan_random_unit(&random),
-                  .seed = scan_random_bits(&random)};
+    rock whole = draw_rock(plan, &random);
     ready_rock* surface = rock_make_ready(&whole);
     break_plane* plane = need(2, sizeof *plane);
     if (surface == NULL)
