@@ -67,7 +67,7 @@ typedef struct rlv_several_joint
     rlv_rejoin of; ///< of the two alone: `into` is the block, as it lay when the next piece went on (body.in_turn), in
                    ///< the block's frame. RLV_REJOIN_NONE: the two lie side by side, and their faces do not belong
                    ///< together
-    bool together_known;     ///< where there is a ring:
+    bool together_known;     ///< it is counted, and the two face one another there:
     rlv_rejoin_gap together; ///< the gap with all bodies where they were solved together
 } rlv_several_joint;
 

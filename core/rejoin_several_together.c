@@ -71,6 +71,16 @@ static rlv_status find_elsewhere(bool* found, rlv_several_joint* joint, rlv_plac
     return RLV_DONE;
 }
 
+/// Whether a joint elsewhere may be the one of two bodies that lie close and do not fit there: no farther off than faces
+/// are looked for, and over no less of them.
+static bool is_theirs(const rlv_several_joint* elsewhere, const rlv_several_joint* here, const rlv_pose* in_turn)
+{
+    const rlv_pose back = rlv_pose_inverse(&elsewhere->of.closed);
+    const rlv_vec3 middle = elsewhere->of.joint_mm, lies = rlv_pose_apply(in_turn, rlv_pose_apply(&back, middle));
+    return rlv_vec3_length(rlv_vec3_sub(lies, middle)) < RLV_REJOIN_REACH_MM &&
+           elsewhere->of.joint_mm2 >= here->of.joint_mm2;
+}
+
 /// Measure two bodies that lie close from where they lie. Where they do not fit there they may elsewhere: a ring that
 /// misses by more than a start may be off.
 static rlv_status close_pair(rlv_placing* w, size_t into, size_t from, rlv_error* error)
@@ -94,11 +104,13 @@ static rlv_status close_pair(rlv_placing* w, size_t into, size_t from, rlv_error
         status = find_elsewhere(&found, &elsewhere, w, into, from, error);
     else
         status = RLV_DONE;
-    if (found)
+    if (found && is_theirs(&elsewhere, &joint, &w->out->body[from].in_turn))
     {
         rlv_rejoin_free(&joint.of);
         joint = elsewhere;
     }
+    else
+        rlv_rejoin_free(&elsewhere.of);
     joint.counted = rlv_several_joint_tells(&joint) && !(joint.of.held_apart_mm > 0.0) &&
                     rlv_pose_position_sd_mm(&joint.of.closed) < RLV_REJOIN_REACH_MM;
     if (status == RLV_DONE)
@@ -267,7 +279,7 @@ static rlv_status tell_rings(rlv_placing* w, const together* t, rlv_error* error
 }
 
 /// The gaps as they are with all bodies where they were solved together: the place is as uncertain as by the joint
-/// alone, or less.
+/// alone, or less. Without a ring it is that place.
 static rlv_status tell_gaps(rlv_placing* w, rlv_error* error)
 {
     rlv_status status = RLV_DONE;
@@ -279,6 +291,12 @@ static rlv_status tell_gaps(rlv_placing* w, rlv_error* error)
         const rlv_mesh* block = piece->block != NULL ? piece->block : w->input->block;
         if (!joint->counted)
             continue;
+        if (w->out->ring_count == 0)
+        {
+            joint->together = joint->of.gap_after;
+            joint->together_known = true;
+            continue;
+        }
         // As `into` lies in turn: where the joint was measured.
         const rlv_pose away = rlv_pose_inverse(&into->pose), shift = rlv_pose_compose(&into->in_turn, &away);
         rlv_pose place = rlv_pose_compose(&shift, &w->out->body[joint->from].pose);
@@ -311,7 +329,7 @@ rlv_status rlv_placing_solve(rlv_placing* w, rlv_error* error)
         tell_bodies(w, &t);
         status = tell_rings(w, &t, error);
     }
-    if (status == RLV_DONE && w->out->ring_count > 0)
+    if (status == RLV_DONE)
         status = tell_gaps(w, error);
     together_free(&t);
     return status;
