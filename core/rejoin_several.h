@@ -25,6 +25,11 @@
 
 #define RLV_SEVERAL_ANY ((size_t)-1)
 
+/// How many times the told variance a joint has that is closed by its faces alone: of 207 such joints in 60 simulated
+/// breaks in three and four parts, 91.1 % of 621 coordinates lay within their 95 % intervals, as of a normal whose
+/// variance is (1.960 / 1.701)^2 times as large. Other breaks then check it (rejoin_several_long.c).
+#define RLV_SEVERAL_SCATTER 1.33
+
 /// A ring's misses are rarer than this only where something is wrong.
 #define RLV_SEVERAL_WRONG_P 0.001
 /// A body that has more of its surface in or on another than this lies where the other lies. Neighbours that broke

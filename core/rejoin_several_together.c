@@ -71,8 +71,8 @@ static rlv_status find_elsewhere(bool* found, rlv_several_joint* joint, rlv_plac
     return RLV_DONE;
 }
 
-/// Whether a joint elsewhere may be the one of two bodies that lie close and do not fit there: no farther off than faces
-/// are looked for, and over no less of them.
+/// Whether a joint elsewhere may be the one of two bodies that lie close and do not fit there: no farther off than
+/// faces are looked for, and over no less of them.
 static bool is_theirs(const rlv_several_joint* elsewhere, const rlv_several_joint* here, const rlv_pose* in_turn)
 {
     const rlv_pose back = rlv_pose_inverse(&elsewhere->of.closed);
@@ -174,7 +174,9 @@ static rlv_status lay_edges(together* t, const rlv_placing* w, rlv_error* error)
         const rlv_pose back = rlv_pose_inverse(&out->body[joint->from].in_turn);
         rlv_pose pose = rlv_pose_compose(&joint->of.closed, &back);
         pose.centre_mm = joint->of.closed.centre_mm;
-        memcpy(pose.covariance, joint->of.closed.covariance, sizeof pose.covariance);
+        const double scatter = joint->of.found_known ? 1.0 : RLV_SEVERAL_SCATTER;
+        for (int i = 0; i < 49; i++)
+            pose.covariance[i] = scatter * joint->of.closed.covariance[i];
         t->joint[t->edges] = j;
         t->edge[t->edges++] =
             (rlv_stage_edge){.into = t->stage[joint->into], .from = t->stage[joint->from], .pose = pose};

@@ -111,3 +111,29 @@ double rejoining_quantile(double* list, int count, double share)
     const int at = (int)(share * count);
     return count > 0 ? list[at < count ? at : count - 1] : NAN;
 }
+
+void rejoining_bend(rlv_mesh* mesh, const rlv_pose* place, const rlv_rejoin* one, const rlv_rejoin* two, double deg)
+{
+    const rlv_vec3 axis = rlv_vec3_unit(rlv_vec3_cross(one->joint_normal, two->joint_normal));
+    // The place on both planes nearest to the first joint's middle, along that plane.
+    const rlv_vec3 along = rlv_vec3_unit(rlv_vec3_cross(axis, one->joint_normal));
+    const double far = rlv_vec3_dot(rlv_vec3_sub(two->joint_mm, one->joint_mm), two->joint_normal) /
+                       rlv_vec3_dot(along, two->joint_normal);
+    const rlv_vec3 at = rlv_vec3_along(one->joint_mm, far, along);
+    const rlv_vec3 first = rlv_vec3_unit(rlv_vec3_sub(one->joint_mm, at)), across = rlv_vec3_cross(axis, first);
+    const rlv_vec3 other = rlv_vec3_sub(two->joint_mm, at);
+    const double whole = atan2(rlv_vec3_dot(other, across), rlv_vec3_dot(other, first));
+    const rlv_pose back = rlv_pose_inverse(place);
+    for (size_t v = 0; v < mesh->vertex_count; v++)
+    {
+        const rlv_vec3 arm = rlv_vec3_sub(rlv_pose_apply(place, rlv_mesh_vertex(mesh, v)), at);
+        const double share = atan2(rlv_vec3_dot(arm, across), rlv_vec3_dot(arm, first)) / whole,
+                     t = fmin(1.0, fmax(0.0, (share - 0.25) / 0.5));
+        const rlv_mat3 turn =
+            rlv_rotation_from_vector(rlv_vec3_scale(axis, t * t * (3.0 - 2.0 * t) * deg * M_PI / 180.0));
+        const rlv_vec3 to =
+            rlv_vec3_sub(rlv_pose_apply(&back, rlv_vec3_add(at, rlv_mat3_apply(turn, arm))), mesh->origin_mm);
+        float* position = mesh->position_mm + 3 * v;
+        position[0] = (float)to.x, position[1] = (float)to.y, position[2] = (float)to.z;
+    }
+}

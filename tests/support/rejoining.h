@@ -32,6 +32,10 @@ double rejoining_seconds(void);
 /// tells of the true parts, without noise, in the true place.
 rejoining rejoining_try(const breaking_plan* plan, bool with_before);
 
+/// Bend a part about the line in which the planes of two of its joints meet, by `deg` from the one to the other, as a
+/// piece that was mended out of shape. `place` carries it to where the joints were measured.
+void rejoining_bend(rlv_mesh* mesh, const rlv_pose* place, const rlv_rejoin* one, const rlv_rejoin* two, double deg);
+
 /// The value of `count` of which `share` are below; the list is sorted.
 double rejoining_quantile(double* list, int count, double share);
 
