@@ -16,7 +16,11 @@
 /// never below what the surest chain alone tells (stages.h), and a ring's p is told too high rather than too low.
 /// Joints that close a ring are always measured by their faces alone.
 ///
-/// Simulated, 60 breaks in three and four parts, all of them rings (tests/core/rejoin_several_long.c).
+/// Simulated, with each part hung on the one before it round the ring (tests/core/rejoin_several_long.c; 60 breaks, then
+/// 24 others): by their faces alone the last part lies 0.20 mm off in the median one after the other, and 0.11 mm
+/// solved together. Two parts that are neighbours do not always repeat enough of each other's relief to be counted: two
+/// of 84 rings were missed so. Where a few parts only meet in an edge that is much broken, they may be told to lie side
+/// by side without belonging together.
 
 #ifndef RLV_REJOIN_SEVERAL_H
 #define RLV_REJOIN_SEVERAL_H

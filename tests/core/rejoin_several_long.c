@@ -231,4 +231,7 @@ Test(rejoin_several_long, a_bent_piece_does_not_close_its_ring)
     }
     printf("bent by 3 degrees: %d rings, %d told to be wrong; as they broke %d sound\n", rings, told, sound);
     cr_expect_gt(rings, trials / 2);
+    // A ring is expected to miss by a degree at most, of which 3 is as 25 of a chi-square whose 99.9 % is 22.5.
+    cr_expect_geq(told, 0.9 * rings);
+    cr_expect_geq(sound, 0.9 * rings);
 }
