@@ -104,17 +104,18 @@ static void tell_each(const tally* t, int k, const rlv_several* s, int piece, in
     fflush(stdout);
 }
 
-/// Put one break back, each part said to have come off the one before it round the ring: the last is then as many
-/// joints away from the block as can be.
-static void try_break(tally* t, int k, bool with_before)
+/// Put one break back, each part said to have come off the one before it round the ring (the last is then as many
+/// joints away from the block as can be), or nothing said.
+static void try_break(tally* t, int k, bool said, bool with_before)
 {
     const size_t parts = k % 2 == 0 ? 4 : 3;
     const breaking_plan plan = breaking_draw(6000 + (uint64_t)k, triangles);
     breaking_parts made = breaking_make_parts(&plan, parts, parts);
     rlv_several_piece piece[BREAKING_PARTS - 1] = {0};
     for (size_t i = 1; i < parts; i++)
-        piece[i - 1] =
-            (rlv_several_piece){.mesh = &made.part[i], .parent = i - 1, .before = with_before ? &made.before : NULL};
+        piece[i - 1] = (rlv_several_piece){.mesh = &made.part[i],
+                                           .parent = said ? i - 1 : RLV_SEVERAL_ANY,
+                                           .before = with_before ? &made.before : NULL};
     const rlv_several_input input = {
         .block = &made.part[0], .piece_count = parts - 1, .piece = piece, .seed = plan.seed};
     rlv_several s = {0};
@@ -175,10 +176,19 @@ Test(rejoin_several_long, rings_of_parts_go_back_by_their_faces)
     static tally t;
     const int trials = scene_trials(BREAKS);
     for (int k = 0; k < trials; k++)
-        try_break(&t, k, false);
+        try_break(&t, k, true, false);
     judge(&t, "by their faces", 0.25, 0.5);
     // What piles up along the row is taken back by the ring.
     cr_expect_lt(rejoining_quantile(t.far_mm, t.breaks, 0.5), rejoining_quantile(t.far_turn_mm, t.breaks, 0.5));
+}
+
+Test(rejoin_several_long, parts_that_nobody_knows_the_order_of_go_back)
+{
+    static tally t;
+    const int trials = scene_trials(BREAKS / 3);
+    for (int k = 0; k < trials; k++)
+        try_break(&t, k, false, false);
+    judge(&t, "in any order", 0.25, 0.5);
 }
 
 Test(rejoin_several_long, rings_of_parts_go_back_by_the_stage_from_before)
@@ -186,7 +196,7 @@ Test(rejoin_several_long, rings_of_parts_go_back_by_the_stage_from_before)
     static tally t;
     const int trials = scene_trials(BREAKS);
     for (int k = 0; k < trials; k++)
-        try_break(&t, k, true);
+        try_break(&t, k, true, true);
     judge(&t, "with the stage from before", 0.12, 0.12);
 }
 
