@@ -121,18 +121,36 @@ double rlv_pose_rotation_sd_deg(const rlv_pose* pose)
     return root_of_trace(pose, 3) * 180.0 / M_PI;
 }
 
-void rlv_pose_covariance_at(const rlv_pose* pose, rlv_vec3 place_mm, double covariance_mm2[9])
+rlv_pose rlv_pose_centred(const rlv_pose* pose, rlv_vec3 centre_mm)
 {
-    const rlv_vec3 a = rlv_vec3_sub(place_mm, pose->centre_mm);
+    rlv_pose centred = *pose;
+    const rlv_vec3 a = rlv_vec3_sub(centre_mm, pose->centre_mm);
     const double lever[3][7] = {
         {1, 0, 0, 0, a.z, -a.y, a.x}, {0, 1, 0, -a.z, 0, a.x, a.y}, {0, 0, 1, a.y, -a.x, 0, a.z}};
+    double half[49];
+    centred.centre_mm = centre_mm;
+    for (int i = 0; i < 7; i++)
+        for (int j = 0; j < 7; j++)
+        {
+            half[7 * i + j] = i < 3 ? 0.0 : pose->covariance[7 * i + j];
+            for (int k = 0; i < 3 && k < 7; k++)
+                half[7 * i + j] += lever[i][k] * pose->covariance[7 * k + j];
+        }
+    for (int i = 0; i < 7; i++)
+        for (int j = 0; j < 7; j++)
+        {
+            centred.covariance[7 * i + j] = j < 3 ? 0.0 : half[7 * i + j];
+            for (int k = 0; j < 3 && k < 7; k++)
+                centred.covariance[7 * i + j] += half[7 * i + k] * lever[j][k];
+        }
+    return centred;
+}
+
+void rlv_pose_covariance_at(const rlv_pose* pose, rlv_vec3 place_mm, double covariance_mm2[9])
+{
+    const rlv_pose there = rlv_pose_centred(pose, place_mm);
     for (int k = 0; k < 9; k++)
-    {
-        covariance_mm2[k] = 0.0;
-        for (int i = 0; i < 7; i++)
-            for (int j = 0; j < 7; j++)
-                covariance_mm2[k] += lever[k / 3][i] * pose->covariance[7 * i + j] * lever[k % 3][j];
-    }
+        covariance_mm2[k] = there.covariance[7 * (k / 3) + k % 3];
 }
 
 double rlv_pose_variance_at(const rlv_pose* pose, rlv_vec3 place_mm)

@@ -58,6 +58,9 @@ void rlv_pose_covariance_at(const rlv_pose* pose, rlv_vec3 place_mm, double cova
 /// The trace of that: the variance of the distance, mm².
 double rlv_pose_variance_at(const rlv_pose* pose, rlv_vec3 place_mm);
 
+/// The same pose, its covariance perturbed at another place of the target frame.
+rlv_pose rlv_pose_centred(const rlv_pose* pose, rlv_vec3 centre_mm);
+
 /// The pose that carries `from` closest to `to` (both `count` points, at least three not on a line; weight may be
 /// NULL), by least squares; with scale where `scale_free`. No covariance. RLV_IMPOSSIBLE where the points do not fix
 /// it.

@@ -479,21 +479,23 @@ static rlv_interval length_of(rlv_vec3 v, const double covariance[9], double uni
     return (rlv_interval){unit * size, unit * fmax(0.0, size - half), unit * (size + half)};
 }
 
-/// How the piece moves from where it was found to where it is closed.
-static void tell_closing(rlv_rejoin* rejoin, const rlv_joining* w)
+void rlv_rejoin_close_at(rlv_rejoin* rejoin, const rlv_pose* closed)
 {
-    const rlv_pose back = rlv_pose_inverse(&w->found);
-    const rlv_vec3 from = rlv_pose_apply(&back, w->joint_mm);
-    rejoin->closing_mm = rlv_vec3_sub(rlv_pose_apply(&w->closed, from), w->joint_mm);
-    const rlv_vec3 turn = rlv_rotation_to_vector(rlv_mat3_multiply(w->closed.rotation, back.rotation));
+    const rlv_pose *found = &rejoin->found, back = rlv_pose_inverse(found);
+    rejoin->closed = *closed;
+    if (!rejoin->found_known)
+        return;
+    const rlv_vec3 middle = rejoin->joint_mm, from = rlv_pose_apply(&back, middle);
+    rejoin->closing_mm = rlv_vec3_sub(rlv_pose_apply(closed, from), middle);
+    const rlv_vec3 turn = rlv_rotation_to_vector(rlv_mat3_multiply(closed->rotation, back.rotation));
     double shift[9], angle[9], other[9];
-    rlv_pose_covariance_at(&w->found, w->joint_mm, shift);
-    rlv_pose_covariance_at(&w->closed, w->joint_mm, other);
+    rlv_pose_covariance_at(found, middle, shift);
+    rlv_pose_covariance_at(closed, middle, other);
     for (int i = 0; i < 9; i++)
     {
         const int at = 7 * (3 + i / 3) + 3 + i % 3;
         shift[i] += other[i];
-        angle[i] = w->found.covariance[at] + w->closed.covariance[at];
+        angle[i] = found->covariance[at] + closed->covariance[at];
     }
     rejoin->closing_length_mm = length_of(rejoin->closing_mm, shift, 1.0);
     rejoin->closing_axis = rlv_vec3_unit(turn);
@@ -505,16 +507,15 @@ static rlv_status tell_all(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* 
     rlv_joining_describe(rejoin, w);
     rejoin->noise_mm = w->noise_mm;
     rejoin->relief_mm = w->relief_mm;
-    rejoin->closed = global_of(w, &w->closed);
     rejoin->held_apart_mm = w->apart_mm;
+    if (rejoin->found_known)
+        rejoin->found = global_of(w, &w->found);
+    const rlv_pose closed = global_of(w, &w->closed);
+    rlv_rejoin_close_at(rejoin, &closed);
     rlv_status status = RLV_DONE;
     if (rejoin->found_known)
-    {
-        rejoin->found = global_of(w, &w->found);
-        tell_closing(rejoin, w);
         status = tell_gap(&rejoin->gap_before, &rejoin->block_before_mm, &rejoin->piece_before_mm, NULL, w, &w->found,
                           error);
-    }
     if (status == RLV_DONE)
         status = tell_gap(&rejoin->gap_after, &rejoin->block_after_mm, &rejoin->piece_after_mm, rejoin, w, &w->closed,
                           error);

@@ -196,6 +196,10 @@ typedef struct rlv_rejoin
 rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input, rlv_error* error);
 void rlv_rejoin_free(rlv_rejoin* rejoin);
 
+/// Tell the motion to another closed place of the piece, as where several pieces were solved together
+/// (rejoin_several.h): `closed` and all of `closing`. The rest stays as it was measured.
+void rlv_rejoin_close_at(rlv_rejoin* rejoin, const rlv_pose* closed);
+
 /// Only the gap, with the piece in a place that is known: `place` carries it into the block's frame. Of the input the
 /// two parts and their outlined faces are looked at; and, where `block_in_before` is given, the stage from before, as
 /// on which no face lies. Intervals hold the noise of a bench scan and the covariance of

@@ -436,11 +436,12 @@ static void tell_edges(rlv_stages* stages, const join* j)
 }
 
 /// The solution as it stands in the whole graph: poses and covariances.
-static rlv_status tell_poses(rlv_stages* stages, const join* j, const chains* c, rlv_error* error)
+static rlv_status tell_poses(rlv_stages* stages, const join* j, const chains* c, bool nothing_shared, rlv_error* error)
 {
     const rlv_graph* g = &j->whole;
     double* covariance = rlv_reserve(49 * stages->stage_count, sizeof *covariance, error);
-    rlv_status status = covariance != NULL ? rlv_graph_covariances(covariance, g, j->active, error) : RLV_SYSTEM;
+    rlv_status status =
+        covariance != NULL ? rlv_graph_covariances(covariance, g, j->active, nothing_shared, error) : RLV_SYSTEM;
     for (size_t k = 0; status == RLV_DONE && k < stages->stage_count; k++)
     {
         stages->pose[k] = g->pose[k];
@@ -509,7 +510,7 @@ rlv_status rlv_stages_join(rlv_stages* stages, size_t edge_count, const rlv_stag
         status = keep_chains(&c, &j.whole, error);
     }
     if (status == RLV_DONE)
-        status = tell_poses(stages, &j, &c, error);
+        status = tell_poses(stages, &j, &c, options->nothing_shared, error);
     if (status == RLV_DONE)
         status = tell_loops(stages, &j, &c, error);
     free_chains(&c);

@@ -28,6 +28,9 @@
 /// is the unit matrix, the larger of both along each principal direction). A mixture of the extremes is a mean
 /// of the two covariances, and lies below it too.
 ///
+/// Where nothing can be shared, since each edge was measured on surfaces that no other looks at, `nothing_shared` says
+/// so, and least squares' own covariance is told.
+///
 /// Simulated with six stages, eleven edges and full covariances, the sds told are 1.0 to 1.3 times the true ones under
 /// stage errors, 1.2 to 1.4 times where half is shared, and 1.4 to 1.7 times under edge errors.
 ///
@@ -76,6 +79,8 @@ typedef struct rlv_stages_options
     const double* scale_sd;  ///< one a stage: relative sd of its scale; 0: exact. NULL: all exact
     const char* const* name; ///< one a stage, for messages; NULL: they are numbered from 1
     double reach_mm;         ///< half the block's length: weighs turns and scale against shifts (above 0)
+    bool nothing_shared;     ///< no edge's error is in another, as of joints each of two faces of its own: covariances
+                             ///< are then least squares' own, and no bounds
 } rlv_stages_options;
 
 /// How far poses that ought to agree do not.

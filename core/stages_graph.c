@@ -528,6 +528,15 @@ static void add_stage_error(gsl_matrix* meat, const rlv_graph* g, const bool* ac
     gsl_blas_dsyrk(CblasLower, CblasNoTrans, 1.0, &shared.matrix, 1.0, meat);
 }
 
+/// The covariance of least squares over the active edges, as if nothing were shared, into `s->inverse`.
+static void alone_covariance(const rlv_graph* g, const bool* active, spread* s)
+{
+    gsl_matrix_view inverse = gsl_matrix_view_array(s->inverse, g->columns, g->columns);
+    lay_normal(&inverse.matrix, NULL, g, active);
+    gsl_linalg_cholesky_decomp1(&inverse.matrix);
+    gsl_linalg_cholesky_invert(&inverse.matrix);
+}
+
 /// The covariance of the whole solution under stage errors, into `s->meat`.
 static rlv_status shared_covariance(const rlv_graph* g, const bool* active, spread* s, rlv_error* error)
 {
@@ -537,9 +546,6 @@ static rlv_status shared_covariance(const rlv_graph* g, const bool* active, spre
     gsl_matrix_view inverse = gsl_matrix_view_array(s->inverse, g->columns, g->columns),
                     meat = gsl_matrix_view_array(s->meat, g->columns, g->columns),
                     half = gsl_matrix_view_array(s->half, g->columns, g->columns);
-    lay_normal(&inverse.matrix, NULL, g, active);
-    gsl_linalg_cholesky_decomp1(&inverse.matrix);
-    gsl_linalg_cholesky_invert(&inverse.matrix);
     gsl_matrix_set_zero(&meat.matrix);
     for (size_t n = 0; n < g->reached; n++)
     {
@@ -584,23 +590,40 @@ static rlv_status raise_above(double covariance[49], const double other[49], siz
     return RLV_DONE;
 }
 
-rlv_status rlv_graph_covariances(double* covariance, const rlv_graph* graph, const bool* active, rlv_error* error)
+/// What is told of a stage where edges may share errors: the least above its chain's covariance and that of stage
+/// errors, `meat`.
+static rlv_status bound_covariance(double covariance[49], const gsl_matrix* meat, const rlv_graph* g, size_t stage,
+                                   spread* s, rlv_error* error)
+{
+    double shared[49];
+    chain_covariance(covariance, g, stage, s);
+    take_stage(shared, meat, g, stage);
+    return raise_above(covariance, shared, covariance[48] > 0.0 ? 7 : 6, error);
+}
+
+rlv_status rlv_graph_covariances(double* covariance, const rlv_graph* graph, const bool* active, bool nothing_shared,
+                                 rlv_error* error)
 {
     spread s = {0};
     rlv_status status = make_spread(&s, graph, error);
-    if (status == RLV_DONE && graph->columns > 0)
+    if (graph->columns == 0 || status != RLV_DONE)
+    {
+        free_spread(&s);
+        return status;
+    }
+    alone_covariance(graph, active, &s);
+    if (!nothing_shared)
         status = shared_covariance(graph, active, &s, error);
-    gsl_matrix_view meat;
-    if (graph->columns > 0 && status == RLV_DONE)
-        meat = gsl_matrix_view_array(s.meat, graph->columns, graph->columns);
+    const gsl_matrix_view inverse = gsl_matrix_view_array(s.inverse, graph->columns, graph->columns),
+                          meat = gsl_matrix_view_array(s.meat, graph->columns, graph->columns);
     for (size_t n = 1; status == RLV_DONE && n < graph->reached; n++)
     {
         const size_t k = graph->order[n];
         double* own = covariance + 49 * k;
-        double shared[49];
-        chain_covariance(own, graph, k, &s);
-        take_stage(shared, &meat.matrix, graph, k);
-        status = raise_above(own, shared, own[48] > 0.0 ? 7 : 6, error);
+        if (nothing_shared)
+            take_stage(own, &inverse.matrix, graph, k);
+        else
+            status = bound_covariance(own, &meat.matrix, graph, k, &s, error);
         for (int i = 0; i < 49; i++)
             own[i] /= (i / 7 > 2 ? graph->reach_mm : 1.0) * (i % 7 > 2 ? graph->reach_mm : 1.0);
     }

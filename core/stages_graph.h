@@ -62,7 +62,9 @@ double rlv_graph_solve(rlv_graph* graph, const bool* active, size_t root);
 void rlv_graph_residual(double residual[7], const rlv_graph* graph, size_t edge);
 
 /// The covariances that are told (49 numbers a stage, as a pose's, about graph->centre_mm; the root's are left alone),
-/// for the solution of the active edges as it stands. The tree must reach all stages.
-rlv_status rlv_graph_covariances(double* covariance, const rlv_graph* graph, const bool* active, rlv_error* error);
+/// for the solution of the active edges as it stands: bounds of what neighbouring edges may share, or, where
+/// `nothing_shared`, least squares' own. The tree must reach all stages.
+rlv_status rlv_graph_covariances(double* covariance, const rlv_graph* graph, const bool* active, bool nothing_shared,
+                                 rlv_error* error);
 
 #endif

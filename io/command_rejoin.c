@@ -1,13 +1,14 @@
 #include "command.h"
 
 #include "given_mesh.h"
-#include "history_rejoin.h"
+#include "history_rejoin_pieces.h"
+#include "rejoin_pieces_record.h"
 #include "rejoin_record.h"
-#include "rejoin_sheet.h"
-#include "rejoin_words.h"
+#include "rejoin_tell.h"
 #include "specimen_inputs.h"
 #include "specimen_work.h"
 
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 
@@ -22,132 +23,98 @@ static double film_of(const rlv_options* options)
     return options->film_mm > 0.0 ? options->film_mm : REJOIN_FILM_MM;
 }
 
-// --- What is told ----------------------------------------------------------------------------------------------------
-
-static void tell_table(FILE* text, const char* heading, rlv_table t)
+/// What became of several pieces, told where it was measured well, and recorded where it could be measured at all.
+static rlv_status tell_pieces(const rejoin_pieces* pieces, rlv_status status, rlv_answer* answer, rlv_error* error)
 {
-    table_tell_under(&t, text, heading, NULL);
-    table_free(&t);
+    if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
+        rejoin_pieces_record(answer->record, pieces, pieces->of.body_count > 0);
+    if (status != RLV_DONE)
+        return status;
+    rejoin_tell_pieces(answer, pieces);
+    return rejoin_keep_pieces(answer, pieces, error);
 }
 
-static void tell_treatments(FILE* text, const rejoin_told* told)
+static rlv_status tell_piece(const rejoin_told* told, rlv_status status, rlv_answer* answer, rlv_error* error)
 {
-    rejoin_treatment one;
-    size_t count = 0;
-    for (size_t next = 0; rejoin_treatment_next(told, &next, &one); count++)
-        fprintf(text, "%s  %s\n", count == 0 ? "\nrecorded of the joint\n" : "",
-                rejoin_treatment_words(told, &one).text);
+    if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
+        rejoin_record(answer->record, told);
+    if (status != RLV_DONE)
+        return status;
+    rejoin_tell(answer, told);
+    return rejoin_keep(answer, told, error);
 }
 
-static void tell_runs(FILE* text, const rejoin_told* told)
+// --- Meshes ----------------------------------------------------------------------------------------------------------
+
+/// The meshes that are given: the block, its pieces, and the one from before.
+typedef struct given_parts
 {
-    for (size_t i = 0; i < told->run_count; i++)
-        fprintf(text, "%s  %s: %s\n", i == 0 ? "\nwhat runs over the joint\n" : "", rejoin_run_name(&told->run[i]).text,
-                rejoin_run_words(told, &told->run[i]).text);
+    size_t count; ///< pieces
+    given_mesh* mesh;
+    rejoin_told* told; ///< one a piece
+    rejoin_told** list;
+} given_parts;
+
+static given_mesh* block_of(const given_parts* g)
+{
+    return &g->mesh[0];
 }
 
-static void tell_untold(FILE* text, const rejoin_told* told)
+static given_mesh* before_of(const given_parts* g)
 {
-    report_text words;
-    fputs("\nwhat is uncertain, or could not be told\n", text);
-    for (size_t next = 0; rejoin_untold(told, &next, &words);)
-        fprintf(text, "  - %s\n", words.text);
+    return &g->mesh[g->count + 1];
 }
 
-static void tell(rlv_answer* answer, const rejoin_told* told, const rlv_options* options)
+static void free_parts(given_parts* g)
 {
-    const report_lines lines = rejoin_lines(told);
-    fprintf(answer->text, "%s\n\n", rejoin_name(told).text);
-    specimen_tell_lines(answer->text, &lines);
-    tell_table(answer->text, "the gap between the two faces", rejoin_gaps_wall(told));
-    tell_table(answer->text, "where the faces touch, hardest first", rejoin_contacts_wall(told));
-    tell_runs(answer->text, told);
-    tell_treatments(answer->text, told);
-    tell_untold(answer->text, told);
-    fputs("\n  " REJOIN_CAUTION "\n  " REJOIN_CAUTION_HANDS "\n", answer->text);
-    if (rejoin_bone_touches(told))
-        fputs("  " REJOIN_CAUTION_BONE "\n", answer->text);
-    snprintf(answer->next, sizeof answer->next, "%s",
-             options->out != NULL
-                 ? "look at the picture of the joint; rejoined.ply is the piece in its closed place."
-                 : "--out DIR writes the picture of the joint, its tables, and the piece in its closed "
-                   "place.");
+    for (size_t k = 0; g->mesh != NULL && k < g->count + 2; k++)
+        given_mesh_free(&g->mesh[k]);
+    for (size_t k = 0; g->told != NULL && k < g->count; k++)
+        rejoin_told_free(&g->told[k]);
+    free(g->mesh);
+    free(g->told);
+    free(g->list);
 }
-
-static rlv_status keep_piece(rlv_answer* answer, const rejoin_told* told, rlv_error* error)
-{
-    rlv_mesh moved = {0};
-    rlv_status status = rlv_mesh_copy(&moved, told->piece.mesh, error);
-    if (status == RLV_DONE)
-    {
-        rlv_pose_move_mesh(&told->of.closed, &moved);
-        status = out_folder_add_mesh(&answer->folder, "rejoined.ply", &moved, error);
-    }
-    rlv_mesh_free(&moved);
-    return status;
-}
-
-static rlv_status keep_files(rlv_answer* answer, const rejoin_told* told, rlv_error* error)
-{
-    if (answer->folder.path == NULL)
-        return RLV_DONE;
-    // The picture first: what it warns of stands in the record.
-    rlv_status status = rejoin_sheet_keep(told, answer, error);
-    rejoin_tables tables = rejoin_tables_of(1, &told);
-    if (status == RLV_DONE)
-        status = table_keep_all(tables.table, REJOIN_TABLES, false, &answer->folder, NULL, error);
-    rejoin_tables_free(&tables);
-    if (status == RLV_DONE)
-        status = answer_keep_record(answer, "rejoin.json", error);
-    return status == RLV_DONE ? keep_piece(answer, told, error) : status;
-}
-
-// --- Two meshes ------------------------------------------------------------------------------------------------------
-
-typedef enum role
-{
-    BLOCK,
-    PIECE,
-    BEFORE,
-    ROLES,
-} role;
 
 /// A piece is no larger than the block that it came off, and not so much smaller that it was read in another unit.
-static rlv_status check_sizes(const given_mesh given[ROLES], rlv_error* error)
+static rlv_status check_size(const given_mesh* block, const given_mesh* piece, rlv_error* error)
 {
-    const double block_mm = given_mesh_size_mm(&given[BLOCK]), piece_mm = given_mesh_size_mm(&given[PIECE]);
+    const double block_mm = given_mesh_size_mm(block), piece_mm = given_mesh_size_mm(piece);
     if (piece_mm <= 5.0 * block_mm && block_mm <= 500.0 * piece_mm)
         return RLV_DONE;
-    return rlv_fail(error, RLV_BAD_INPUT, given[PIECE].path, "give both in one unit, and the block first",
+    return rlv_fail(error, RLV_BAD_INPUT, piece->path, "give both in one unit, and the block first",
                     "it is %s mm across and %s is %s mm: not a block and a piece of it",
-                    words_figures(piece_mm, 3).text, given_name(given[BLOCK].path), words_figures(block_mm, 3).text);
+                    words_figures(piece_mm, 3).text, given_name(block->path), words_figures(block_mm, 3).text);
 }
 
-static rlv_status check_twins(const given_mesh given[ROLES], rlv_error* error)
+static rlv_status check_twins(const given_parts* g, rlv_error* error)
 {
-    for (int a = 0; a < ROLES; a++)
-        for (int b = a + 1; b < ROLES; b++)
-            if (given[b].path != NULL && strcmp(given[a].source.sha256, given[b].source.sha256) == 0)
-                return rlv_fail(error, RLV_BAD_INPUT, given[b].path,
-                                b == PIECE ? "name the mesh of the piece"
-                                           : "name the mesh from before the piece came off",
-                                "it is the same, byte for byte, as %s", given[a].path);
+    for (size_t b = 1; b < g->count + 2; b++)
+        for (size_t a = 0; a < b && g->mesh[b].path != NULL; a++)
+            if (strcmp(g->mesh[a].source.sha256, g->mesh[b].source.sha256) == 0)
+                return rlv_fail(error, RLV_BAD_INPUT, g->mesh[b].path,
+                                b > g->count ? "name the mesh from before the piece came off"
+                                : a > 0      ? "name each piece once"
+                                             : "name the mesh of the piece",
+                                "it is the same, byte for byte, as %s", g->mesh[a].path);
     return RLV_DONE;
 }
 
-static rlv_status read_meshes(given_mesh given[ROLES], const rlv_options* options, rlv_answer* answer, rlv_error* error)
+static rlv_status read_meshes(given_parts* g, const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    const char* const path[ROLES] = {options->path[0], options->path[1], options->before};
     rlv_status status = RLV_DONE;
-    for (int k = 0; k < ROLES && status == RLV_DONE; k++)
-        if (path[k] != NULL)
-            status = given_mesh_read(&given[k], path[k], options->unit, answer, error);
+    for (size_t k = 0; k < g->count + 2 && status == RLV_DONE; k++)
+    {
+        const char* path = k <= g->count ? options->path[k] : options->before;
+        if (path != NULL)
+            status = given_mesh_read(&g->mesh[k], path, options->unit, answer, error);
+    }
     if (status == RLV_DONE)
-        status = check_twins(given, error);
-    if (status == RLV_DONE)
-        status = check_sizes(given, error);
+        status = check_twins(g, error);
+    for (size_t k = 1; k <= g->count && status == RLV_DONE; k++)
+        status = check_size(block_of(g), &g->mesh[k], error);
     if (status == RLV_DONE && options->before != NULL)
-        status = given_mesh_same_unit(&given[BEFORE], &given[BLOCK], options->unit, options->unit, answer, error);
+        status = given_mesh_same_unit(before_of(g), block_of(g), options->unit, options->unit, answer, error);
     return status;
 }
 
@@ -158,6 +125,29 @@ static rejoin_part part_of(const given_mesh* given)
                                                .file = given->path,
                                                .sha256 = given->source.sha256}
                                : (rejoin_part){0};
+}
+
+static rlv_status take_parts(given_parts* g, const rlv_options* options, rlv_answer* answer, rlv_error* error)
+{
+    g->count = options->path_count - 1;
+    if (g->count == 0)
+        return rlv_fail(error, RLV_BAD_INPUT, options->path[0], "name the block and its piece, or a specimen's folder",
+                        "it is no folder of a specimen, and no piece is named");
+    if ((g->mesh = rlv_reserve(g->count + 2, sizeof *g->mesh, error)) == NULL ||
+        (g->told = rlv_reserve(g->count, sizeof *g->told, error)) == NULL ||
+        (g->list = rlv_reserve(g->count, sizeof *g->list, error)) == NULL)
+        return RLV_SYSTEM;
+    const rlv_status status = read_meshes(g, options, answer, error);
+    for (size_t k = 0; k < g->count && status == RLV_DONE; k++)
+    {
+        g->list[k] = &g->told[k];
+        g->told[k] = (rejoin_told){.film_mm = film_of(options),
+                                   .block = part_of(block_of(g)),
+                                   .piece = part_of(&g->mesh[k + 1]),
+                                   .before = part_of(before_of(g))};
+        rejoin_name_axes(&g->told[k]);
+    }
+    return status;
 }
 
 /// Whoever gives a mesh from before wants to know where the piece was found.
@@ -172,36 +162,35 @@ static rlv_status need_found(const rejoin_told* told, rlv_error* error)
         "the two parts were not both found on it");
 }
 
-static rlv_status rejoin_meshes(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+static rlv_status rejoin_one(rejoin_told* told, rlv_answer* answer, rlv_error* error)
 {
-    given_mesh given[ROLES] = {0};
-    rejoin_told told = {.film_mm = film_of(options)};
-    rejoin_record_parameters(answer->parameters, told.film_mm);
-    rlv_status status = read_meshes(given, options, answer, error);
+    rlv_status status = rejoin_told_measure(told, answer, error);
     if (status == RLV_DONE)
-    {
-        told.block = part_of(&given[BLOCK]);
-        told.piece = part_of(&given[PIECE]);
-        told.before = part_of(&given[BEFORE]);
-        rejoin_name_axes(&told);
-        status = rejoin_told_measure(&told, answer, error);
-        if (status == RLV_DONE)
-            status = need_found(&told, error);
-        if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
-            rejoin_record(answer->record, &told);
-    }
-    if (status == RLV_DONE)
-    {
-        tell(answer, &told, options);
-        status = keep_files(answer, &told, error);
-    }
-    rejoin_told_free(&told);
-    for (int k = 0; k < ROLES; k++)
-        given_mesh_free(&given[k]);
+        status = need_found(told, error);
+    return tell_piece(told, status, answer, error);
+}
+
+static rlv_status rejoin_several(given_parts* g, rlv_answer* answer, rlv_error* error)
+{
+    rejoin_pieces pieces = {.count = g->count, .told = g->list};
+    rlv_status status = rejoin_pieces_measure(&pieces, answer, error);
+    status = tell_pieces(&pieces, status, answer, error);
+    rejoin_pieces_free(&pieces);
     return status;
 }
 
-// --- A piece of a specimen -------------------------------------------------------------------------------------------
+static rlv_status rejoin_meshes(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+{
+    given_parts g = {0};
+    rejoin_record_parameters(answer->parameters, film_of(options));
+    rlv_status status = take_parts(&g, options, answer, error);
+    if (status == RLV_DONE)
+        status = g.count == 1 ? rejoin_one(&g.told[0], answer, error) : rejoin_several(&g, answer, error);
+    free_parts(&g);
+    return status;
+}
+
+// --- Pieces of a specimen --------------------------------------------------------------------------------------------
 
 /// What is said of meshes does not hold for a specimen, whose record says it.
 static rlv_status check_call(const rlv_options* options, rlv_error* error)
@@ -218,54 +207,63 @@ static rlv_status check_call(const rlv_options* options, rlv_error* error)
 typedef struct work
 {
     specimen_work of;
-    history_rejoin rejoin;
+    size_t count; ///< pieces that are put back
+    const rlv_piece_record** piece;
+    history_rejoin one;
+    history_rejoin_pieces several;
 } work;
 
-static rlv_status measure(work* w, const rlv_piece_record* piece, const rlv_options* options, rlv_answer* answer,
-                          rlv_error* error)
+static rlv_status read_poses(work* w, rlv_answer* answer, rlv_error* error)
 {
     const history_options how = {.poses_only = true, .pieces = true};
     specimen_inputs(answer, &w->of.specimen);
-    rlv_status status = history_measure(&w->of.history, &w->of.specimen, &how, answer, error);
-    if (status == RLV_IMPOSSIBLE)
-    {
-        // Where no two stages could be aligned the piece is put back in its own stage's frame.
-        answer_warn(answer, "%s", error->what);
-        *error = (rlv_error){0};
-        status = RLV_DONE;
-    }
-    if (status == RLV_DONE)
-        status = history_rejoin_measure(&w->rejoin, &w->of.history, piece, film_of(options), answer, error);
-    specimen_inputs_within(answer, &w->of.specimen);
-    return status;
+    const rlv_status status = history_measure(&w->of.history, &w->of.specimen, &how, answer, error);
+    if (status != RLV_IMPOSSIBLE)
+        return status;
+    // Where no two stages could be aligned the piece is put back in its own stage's frame.
+    answer_warn(answer, "%s", error->what);
+    *error = (rlv_error){0};
+    return RLV_DONE;
 }
 
-static rlv_status rejoin_piece(const rlv_options* options, rlv_answer* answer, rlv_error* error)
+static rlv_status rejoin_recorded(work* w, const rlv_options* options, rlv_answer* answer, rlv_error* error)
+{
+    rlv_status status = read_poses(w, answer, error);
+    if (status != RLV_DONE)
+        return status;
+    if (options->path_count == 2)
+    {
+        status = history_rejoin_measure(&w->one, &w->of.history, w->piece[0], film_of(options), answer, error);
+        specimen_inputs_within(answer, &w->of.specimen);
+        return tell_piece(&w->one.told, status, answer, error);
+    }
+    status =
+        history_rejoin_pieces_measure(&w->several, &w->of.history, w->count, w->piece, film_of(options), answer, error);
+    specimen_inputs_within(answer, &w->of.specimen);
+    return tell_pieces(&w->several.of, status, answer, error);
+}
+
+static rlv_status rejoin_specimen(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
     work w = {0};
-    const rlv_piece_record* piece = NULL;
     rejoin_record_parameters(answer->parameters, film_of(options));
     rlv_status status = check_call(options, error);
     if (status == RLV_DONE)
         status = rlv_specimen_read(&w.of.specimen, options->path[0], error);
     if (status == RLV_DONE)
-        status = history_rejoin_choose(&piece, &w.of.specimen, options->path[1], error);
-    const bool called_well = status == RLV_DONE;
-    if (called_well)
-        status = measure(&w, piece, options, answer, error);
-    if (called_well && (status == RLV_DONE || status == RLV_IMPOSSIBLE))
-        rejoin_record(answer->record, &w.rejoin.told);
+        status = history_rejoin_choose_pieces(&w.piece, &w.count, &w.of.specimen, options->path_count - 1,
+                                              options->path + 1, error);
     if (status == RLV_DONE)
-    {
-        tell(answer, &w.rejoin.told, options);
-        status = keep_files(answer, &w.rejoin.told, error);
-    }
-    history_rejoin_free(&w.rejoin);
+        status = rejoin_recorded(&w, options, answer, error);
+    history_rejoin_free(&w.one);
+    history_rejoin_pieces_free(&w.several);
+    free(w.piece);
     specimen_work_free(&w.of);
     return status;
 }
 
 rlv_status command_rejoin(const rlv_options* options, rlv_answer* answer, rlv_error* error)
 {
-    return is_folder(options->path[0]) ? rejoin_piece(options, answer, error) : rejoin_meshes(options, answer, error);
+    return is_folder(options->path[0]) ? rejoin_specimen(options, answer, error)
+                                       : rejoin_meshes(options, answer, error);
 }

@@ -205,8 +205,7 @@ static rlv_status find_faces(history_rejoin* r, const rlv_history* history, cons
     return status;
 }
 
-// --- Bone on either
-// ---------------------------------------------------------------------------------------------------
+// --- Bone on either --------------------------------------------------------------------------------------------------
 
 static bool masks_bone(const rlv_specimen* specimen, const char* stage, const char* mesh)
 {
@@ -249,15 +248,16 @@ static rlv_status bone_of_block(uint8_t** bone, const rlv_specimen* specimen, co
     return RLV_DONE;
 }
 
-static rlv_status find_bone(history_rejoin* r, const rlv_history* history, const history_piece* own, rlv_error* error)
+/// Of what the piece is put back on: its parent's own mesh, where `on_parent`, else the block's.
+static rlv_status find_bone(history_rejoin* r, const rlv_history* history, const history_piece* own, bool on_parent,
+                            rlv_error* error)
 {
     const rlv_specimen* s = history->specimen;
     const history_stage* stage = &history->stage[r->stage];
-    const bool aside = rlv_specimen_is_aside(s, r->told.record, r->stage);
     rlv_status status =
-        aside ? bone_of_piece(&r->bone[0], s, stage->record->id,
-                              history_rejoin_mesh_at(r, rlv_specimen_piece(s, r->told.record->parent)), error)
-              : bone_of_block(&r->bone[0], s, stage, error);
+        on_parent ? bone_of_piece(&r->bone[0], s, stage->record->id,
+                                  history_rejoin_mesh_at(r, rlv_specimen_piece(s, r->told.record->parent)), error)
+                  : bone_of_block(&r->bone[0], s, stage, error);
     if (status == RLV_DONE)
         status = bone_of_piece(&r->bone[1], s, stage->record->id, own, error);
     r->told.block_bone = r->bone[0];
@@ -265,8 +265,8 @@ static rlv_status find_bone(history_rejoin* r, const rlv_history* history, const
     return status;
 }
 
-rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history, const rlv_piece_record* piece,
-                                  double film_mm, rlv_answer* answer, rlv_error* error)
+rlv_status history_rejoin_prepare(history_rejoin* r, const rlv_history* history, const rlv_piece_record* piece,
+                                  double film_mm, bool in_block, rlv_error* error)
 {
     const rlv_specimen* s = history->specimen;
     const rlv_piece_mesh_record* at = mesh_to_put_back(s, piece);
@@ -280,12 +280,19 @@ rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history,
     r->told.specimen = s;
     r->told.film_mm = film_mm;
     r->told.piece = part_of_piece(own, s);
-    rlv_status status = rlv_specimen_is_aside(s, piece, r->stage) ? parts_by_parent(r, history, error)
-                                                                  : parts_by_block(r, history, error);
+    const bool aside = rlv_specimen_is_aside(s, piece, r->stage), on_parent = aside && !in_block;
+    rlv_status status = on_parent ? parts_by_parent(r, history, error) : parts_by_block(r, history, error);
+    if (aside && in_block)
+        r->told.before = (rejoin_part){0}; // which does not show it: what it came off was off by then
     if (status == RLV_DONE)
         status = find_faces(r, history, own, error);
-    if (status == RLV_DONE)
-        status = find_bone(r, history, own, error);
+    return status == RLV_DONE ? find_bone(r, history, own, on_parent, error) : status;
+}
+
+rlv_status history_rejoin_measure(history_rejoin* r, const rlv_history* history, const rlv_piece_record* piece,
+                                  double film_mm, rlv_answer* answer, rlv_error* error)
+{
+    rlv_status status = history_rejoin_prepare(r, history, piece, film_mm, false, error);
     if (status == RLV_DONE)
         status = rejoin_told_measure(&r->told, answer, error);
     return status == RLV_DONE ? history_across_measure(r, answer, error) : status;

@@ -26,6 +26,11 @@ const history_piece* history_rejoin_mesh_at(const history_rejoin* rejoin, const 
 rlv_status history_rejoin_choose(const rlv_piece_record** piece, const rlv_specimen* specimen, const char* id,
                                  rlv_error* error);
 
+/// Gather what a piece is put back by, into a zeroed `rejoin`, without measuring. `in_block`: in the block's frame,
+/// also where what it came off is aside. RLV_BAD_INPUT where it has no mesh, or an outlined face is refused.
+rlv_status history_rejoin_prepare(history_rejoin* rejoin, const rlv_history* history, const rlv_piece_record* piece,
+                                  double film_mm, bool in_block, rlv_error* error);
+
 /// Put a piece back, into a zeroed `rejoin`; inputs are read already, pieces too. Of its meshes the last is taken at a
 /// stage at which it is off. What it came off is the block at that stage, or its parent's own mesh where that is aside.
 /// Bone is what masks say of either at that stage; what runs over the joint is measured too (history_across.h).

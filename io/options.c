@@ -79,15 +79,19 @@ static const rlv_command commands[] = {
      "A slip of all rows together cannot be told from the animal's own curve, and is not claimed.\n"
      "Give each row its places in specimen.yaml, and each element its row, and its place where it can be counted.",
      ARTICULATION, command_articulation},
-    {"rejoin", "BLOCK PIECE | SPECIMEN PIECE", 2, 2, "operand",
+    {"rejoin", "BLOCK PIECE... | SPECIMEN [PIECE...]", 1, 64, "operand",
      "how a detached piece goes back, and what gap its joint leaves",
      "Finds where PIECE lay on BLOCK: by the mesh from before they were apart (--before), or from any attitude by the "
      "two\n"
      "faces alone. Tells the motion that closes the gap, what stays open, what touches first, and from which way the "
      "piece\n"
-     "comes in. Of a SPECIMEN (its folder) PIECE is one of its pieces that has a mesh of its own; the stages are those "
-     "of its\n"
-     "record.",
+     "comes in. Several pieces go on one after the other, each where it fits best, on BLOCK or on one another, and are "
+     "then\n"
+     "solved together; a piece that closes a ring is told, and how far the pieces miss each other there. Of a SPECIMEN "
+     "(its\n"
+     "folder) PIECE is one of its pieces that has a mesh of its own, and all of these where none is named; the stages "
+     "are\n"
+     "those of its record.",
      "Two faces that do not belong together are refused (exit status 3), with the figure that says so. No gap fill,\n"
      "adhesive or consolidant is recommended: their data sheets decide, for the person and for the fossil.",
      REJOIN, command_rejoin},

@@ -2,7 +2,7 @@
 
 #include <math.h>
 
-static const char* verdict_name(rlv_rejoin_verdict verdict)
+const char* rejoin_verdict_name(rlv_rejoin_verdict verdict)
 {
     static const char* const name[] = {
         [RLV_REJOIN_FITS] = "fits", [RLV_REJOIN_LOOSE] = "loose", [RLV_REJOIN_NONE] = "none"};
@@ -144,7 +144,7 @@ static rlv_table pieces_table(size_t count, const rejoin_told* const* told)
         table_text(&t, one->piece.name);
         table_text(&t, one->block.name);
         table_text(&t, one->before.name);
-        table_text(&t, verdict_name(one->of.verdict));
+        table_text(&t, rejoin_verdict_name(one->of.verdict));
         table_number(&t, one->of.fit, 0.0);
         table_flag(&t, one->of.stood_open);
         put_motion(&t, &one->of, &one->motion);
@@ -370,7 +370,7 @@ rlv_table rejoin_contacts_wall(const rejoin_told* told)
 
 // --- JSON ------------------------------------------------------------------------------------------------------------
 
-static void record_pose(json_t* object, const rlv_pose* pose)
+void rejoin_record_pose(json_t* object, const rlv_pose* pose)
 {
     double matrix[16];
     rlv_pose_matrix(pose, matrix);
@@ -381,7 +381,7 @@ static void record_pose(json_t* object, const rlv_pose* pose)
     record_reals(object, "covariance", 49, pose->covariance);
 }
 
-static void record_gap(json_t* object, const char* key, bool known, const rlv_rejoin_gap* gap)
+void rejoin_record_gap(json_t* object, const char* key, bool known, const rlv_rejoin_gap* gap)
 {
     if (!known)
     {
@@ -419,7 +419,7 @@ static void record_motion(json_t* object, const rejoin_told* told)
         record_null(object, keys[k]);
     if (!of->found_known)
         return;
-    record_pose(record_object(object, "found"), &of->found);
+    rejoin_record_pose(record_object(object, "found"), &of->found);
     record_place(object, "closing_mm", of->closing_mm);
     json_t* closing = record_object(object, "closing");
     record_interval(closing, "length", "mm", of->closing_length_mm);
@@ -558,14 +558,14 @@ static void record_quantities(json_t* object, const rejoin_told* told)
 static void record_all(json_t* object, const rejoin_told* told)
 {
     const rlv_rejoin* of = &told->of;
-    record_pose(object, &of->closed);
+    rejoin_record_pose(object, &of->closed);
     record_motion(object, told);
     record_flag(object, "stood_open", of->stood_open);
-    record_gap(object, "gap_before", of->found_known, &of->gap_before);
-    record_gap(object, "gap_after", true, &of->gap_after);
-    record_gap(object, "gap_back", told->of.back_known, &told->of.gap_back);
+    rejoin_record_gap(object, "gap_before", of->found_known, &of->gap_before);
+    rejoin_record_gap(object, "gap_after", true, &of->gap_after);
+    rejoin_record_gap(object, "gap_back", told->of.back_known, &told->of.gap_back);
     if (told->of.back_known)
-        record_pose(record_object(object, "back"), &told->of.back);
+        rejoin_record_pose(record_object(object, "back"), &told->of.back);
     else
         record_null(object, "back");
     record_contacts(object, of);
@@ -592,7 +592,7 @@ void rejoin_record(json_t* object, const rejoin_told* told)
     record_text(object, "piece", told->piece.name);
     record_text(object, "block", told->block.name);
     record_text(object, "before", told->before.name);
-    record_text(object, "verdict", told->judged ? verdict_name(of->verdict) : NULL);
+    record_text(object, "verdict", told->judged ? rejoin_verdict_name(of->verdict) : NULL);
     record_text(object, "reason", of->reason[0] != '\0' ? of->reason : NULL);
     record_real(object, "fit", told->judged ? of->fit : (double)NAN);
     if (told->measured)

@@ -34,6 +34,11 @@ rlv_table rejoin_contacts_wall(const rejoin_told* told);
 /// Put all keys of a piece into `object`; null where it was not measured.
 void rejoin_record(json_t* object, const rejoin_told* told);
 
+/// Parts of that: a pose's keys into `object`; a gap under a key, null where it is not known; the word of a verdict.
+void rejoin_record_pose(json_t* object, const rlv_pose* pose);
+void rejoin_record_gap(json_t* object, const char* key, bool known, const rlv_rejoin_gap* gap);
+const char* rejoin_verdict_name(rlv_rejoin_verdict verdict);
+
 /// Put what it was measured with into the answer's parameters.
 void rejoin_record_parameters(json_t* parameters, double film_mm);
 

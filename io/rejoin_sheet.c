@@ -251,17 +251,20 @@ static rlv_status write_as(const rejoin_sheet* drawn, rlv_sheet_format format, c
     return status == RLV_DONE ? rlv_sheet_write(&drawn->sheet, format, stream, &info, error) : status;
 }
 
-rlv_status rejoin_sheet_keep(const rejoin_told* told, rlv_answer* answer, rlv_error* error)
+rlv_status rejoin_sheet_keep(const rejoin_told* told, const char* stem, rlv_answer* answer, rlv_error* error)
 {
     rejoin_sheet drawn = {0};
+    char png[64], pdf[64];
+    snprintf(png, sizeof png, "%.50s.png", stem);
+    snprintf(pdf, sizeof pdf, "%.50s.pdf", stem);
     rlv_tell(&answer->progress, "picture", 0.0);
     rlv_status status = rejoin_sheet_draw(&drawn, told, 0.0, error);
     if (status == RLV_DONE)
-        status = write_as(&drawn, RLV_SHEET_PNG, "joint.png", answer, error);
+        status = write_as(&drawn, RLV_SHEET_PNG, png, answer, error);
     if (status == RLV_DONE)
-        status = write_as(&drawn, RLV_SHEET_PDF, "joint.pdf", answer, error);
+        status = write_as(&drawn, RLV_SHEET_PDF, pdf, answer, error);
     if (status == RLV_DONE && drawn.left_out > 0)
-        answer_warn(answer, "joint.png: %s found no room", words_count(drawn.left_out, "label").text);
+        answer_warn(answer, "%s: %s found no room", png, words_count(drawn.left_out, "label").text);
     rejoin_sheet_free(&drawn);
     return status;
 }

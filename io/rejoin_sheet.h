@@ -22,7 +22,7 @@ typedef struct rejoin_sheet
 rlv_status rejoin_sheet_draw(rejoin_sheet* drawn, const rejoin_told* told, double scale, rlv_error* error);
 void rejoin_sheet_free(rejoin_sheet* drawn);
 
-/// Draw it as `joint.png` and `joint.pdf` into the answer's folder.
-rlv_status rejoin_sheet_keep(const rejoin_told* told, rlv_answer* answer, rlv_error* error);
+/// Draw it as `stem`.png and `stem`.pdf into the answer's folder.
+rlv_status rejoin_sheet_keep(const rejoin_told* told, const char* stem, rlv_answer* answer, rlv_error* error);
 
 #endif

@@ -102,6 +102,14 @@ static void warn(const rejoin_told* told, rlv_answer* answer)
     warn_of_scale(told, answer);
 }
 
+void rejoin_told_finish(rejoin_told* told, rlv_answer* answer)
+{
+    told->judged = told->measured = true;
+    if (told->of.found_known)
+        told->motion = rlv_handling_of(&told->of.found, &told->of.closed, told->of.joint_mm, told->of.joint_normal);
+    warn(told, answer);
+}
+
 rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error* error)
 {
     const rlv_pose in_place = rlv_pose_identity();
@@ -116,16 +124,12 @@ rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error*
                                     .block_in_before = told->placed ? &in_place : NULL,
                                     .progress = answer->progress};
     const rlv_status status = rlv_rejoin_measure(&told->of, &input, error);
-    told->judged = status == RLV_DONE || told->of.reason[0] != '\0';
-    told->measured = status == RLV_DONE;
+    told->judged = told->of.reason[0] != '\0';
     if (status == RLV_IMPOSSIBLE)
         snprintf(told->why, sizeof told->why, "%.700s; %.300s", error->what, error->mend);
-    if (status != RLV_DONE)
-        return status;
-    if (told->of.found_known)
-        told->motion = rlv_handling_of(&told->of.found, &told->of.closed, told->of.joint_mm, told->of.joint_normal);
-    warn(told, answer);
-    return RLV_DONE;
+    if (status == RLV_DONE)
+        rejoin_told_finish(told, answer);
+    return status;
 }
 
 // --- Quantities ------------------------------------------------------------------------------------------------------

@@ -77,6 +77,9 @@ typedef struct rejoin_told
 rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error* error);
 void rejoin_told_free(rejoin_told* told);
 
+/// Tell what follows from `of`, which was measured: the motion, and warnings to the answer.
+void rejoin_told_finish(rejoin_told* told, rlv_answer* answer);
+
 /// A direction by the one or two of the named ones that lie nearest: "up as it lay and towards the head".
 rlv_words rejoin_way(const rejoin_told* told, rlv_vec3 way);
 

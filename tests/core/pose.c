@@ -191,6 +191,26 @@ Test(pose, sds_are_roots_of_the_traces)
     cr_assert_float_eq(rlv_pose_rotation_sd_deg(&pose), 0.3 * 180.0 / M_PI, 1e-13);
 }
 
+Test(pose, covariance_at_another_centre_is_that_of_the_same_small_motions)
+{
+    uint64_t state = 5;
+    rlv_pose pose = rlv_pose_identity();
+    pose.centre_mm = rlv_vec3_of(10.0, -20.0, 30.0);
+    const rlv_vec3 there = rlv_vec3_of(-7.0, 40.0, 5.0), arm = rlv_vec3_sub(there, pose.centre_mm);
+    // The covariance of one small motion is its product with itself: at the other centre it shifts by what it does
+    // there.
+    const rlv_vec3 shift = next_vector(&state, 1.0), turn = next_vector(&state, 0.01);
+    const double scale = 0.003, here[7] = {shift.x, shift.y, shift.z, turn.x, turn.y, turn.z, scale};
+    const rlv_vec3 moved = rlv_vec3_along(rlv_vec3_add(shift, rlv_vec3_cross(turn, arm)), scale, arm);
+    const double other[7] = {moved.x, moved.y, moved.z, turn.x, turn.y, turn.z, scale};
+    for (int i = 0; i < 49; i++)
+        pose.covariance[i] = here[i / 7] * here[i % 7];
+    const rlv_pose centred = rlv_pose_centred(&pose, there);
+    cr_expect_eq(rlv_vec3_length(rlv_vec3_sub(centred.centre_mm, there)), 0.0);
+    for (int i = 0; i < 49; i++)
+        cr_expect_float_eq(centred.covariance[i], other[i / 7] * other[i % 7], 1e-14); // a dozen products of size 1
+}
+
 /// `count` points and their images under a pose.
 static void make_points(uint64_t* state, const rlv_pose* pose, size_t count, rlv_vec3* from, rlv_vec3* to)
 {

@@ -39,6 +39,7 @@ typedef struct world
     double scale_sd[MOST_STAGES];
     double stage_error[MOST_STAGES][49]; ///< covariance, about the block's middle in the block frame
     rlv_stage_edge edge[MOST_EDGES];
+    bool nothing_shared; ///< as is said of them
 } world;
 
 static rlv_vec3 draw_vector(scan_random* random, double sd)
@@ -177,7 +178,10 @@ static world draw_world(uint64_t seed, size_t stages, size_t edges, double size,
 
 static rlv_stages_options options_of(const world* w)
 {
-    return (rlv_stages_options){.stage_count = w->stage_count, .scale_sd = w->scale_sd, .reach_mm = REACH_MM};
+    return (rlv_stages_options){.stage_count = w->stage_count,
+                                .scale_sd = w->scale_sd,
+                                .reach_mm = REACH_MM,
+                                .nothing_shared = w->nothing_shared};
 }
 
 static rlv_stages join_world(const world* w)
@@ -284,7 +288,7 @@ typedef struct coverage
     double edge_distance; ///< mean of the edges' chi-square over its degrees of freedom
 } coverage;
 
-static coverage cover(size_t stages, size_t edges, double shared, double scale_sd)
+static coverage cover_as(size_t stages, size_t edges, double shared, double scale_sd, bool nothing_shared)
 {
     const size_t size = scale_sd > 0.0 ? 7 : 6;
     const double limit = size == 7 ? SEVEN_95 : SIX_95;
@@ -293,7 +297,8 @@ static coverage cover(size_t stages, size_t edges, double shared, double scale_s
 #pragma omp parallel for reduction(+ : inside, rejected, inflated) schedule(static)
     for (int t = 0; t < TRIALS; t++)
     {
-        const world w = draw_world(1000 + (uint64_t)t, stages, edges, 1.0, shared, scale_sd);
+        world w = draw_world(1000 + (uint64_t)t, stages, edges, 1.0, shared, scale_sd);
+        w.nothing_shared = nothing_shared;
         rlv_stages told = join_world(&w);
         for (size_t k = 1; k < stages; k++)
         {
@@ -312,6 +317,11 @@ static coverage cover(size_t stages, size_t edges, double shared, double scale_s
     for (int t = 0; t < TRIALS; t++)
         c.edge_distance += distance[t] / TRIALS;
     return c;
+}
+
+static coverage cover(size_t stages, size_t edges, double shared, double scale_sd)
+{
+    return cover_as(stages, edges, shared, scale_sd, false);
 }
 
 /// Tell the shares, and hold all of them to `least` and, of the stages that have an edge with the frame, to `most`. The
@@ -367,6 +377,14 @@ Test(stages, ellipsoids_hold_the_truth_along_a_chain)
     const coverage chain = cover(4, 3, 0.0, 0.0);
     for (size_t k = 1; k < 4; k++)
         cr_expect_float_eq((double)chain.inside[k] / TRIALS, 0.95, 0.028, "stage %zu: %d", k, chain.inside[k]);
+}
+
+Test(stages, edges_that_share_nothing_are_told_as_sure_as_they_are)
+{
+    // No bound: 95 %, four sds of 0.7 % either way, whichever edges lead to a stage.
+    const coverage alone = cover_as(6, 11, 0.0, 0.0, true);
+    for (size_t k = 1; k < 6; k++)
+        cr_expect_float_eq((double)alone.inside[k] / TRIALS, 0.95, 0.028, "stage %zu: %d", k, alone.inside[k]);
 }
 
 /// An edge of a block stage seen from another at identity, `x_mm` along x, with the same sd in every parameter (mm and

@@ -94,7 +94,7 @@ Test(options, a_call_that_does_not_fit_its_command_is_refused)
     refuse("new a b", "new DIR");
     refuse("new a --out b", "new takes no --out");
     refuse("inspect a --aligned", "--aligned");
-    refuse("rejoin a", "rejoin takes 2 operands, and 1 is given");
+    refuse("rejoin", "rejoin takes at least 1 operand, and 0 are given");
     refuse("rejoin a b --aligned", "rejoin takes no --aligned");
     refuse("rejoin a b --film 0", "--film: '0' is not a number");
     refuse("rejoin a b --film thin", "--film");

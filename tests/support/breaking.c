@@ -123,6 +123,18 @@ static void add_bumps(face* f, const breaking_plan* plan, double reach_mm, scan_
     }
 }
 
+static void draw_wear(face* f, const breaking_plan* plan, double reach_mm, scan_random* random)
+{
+    f->patches = noise_waves_fractal(1.0, 40.0, 4, 0.6, scan_random_bits(random));
+    f->rim = noise_waves_fractal(1.0, 15.0, 3, 0.6, scan_random_bits(random));
+    f->threshold = 1.6 * (1.0 - 2.0 * plan->worn_share);
+    f->worn_mm = plan->worn_mm * (0.3 + 0.7 * scan_random_unit(random));
+    f->rim_mm = plan->rim_mm * (0.2 + 0.8 * scan_random_unit(random));
+    f->rim_wide_mm = plan->rim_wide_mm;
+    f->bumps = 0;
+    add_bumps(f, plan, reach_mm, random);
+}
+
 static break_plane plane_of(const breaking_plan* plan, const rock* whole, scan_random* random)
 {
     const rlv_mat3 any = scan_random_rotation(random);
@@ -135,16 +147,9 @@ static break_plane plane_of(const breaking_plan* plan, const rock* whole, scan_r
     const uint64_t relief_seed = scan_random_bits(random), other_seed = scan_random_bits(random);
     for (int part = 0; part < 2; part++)
     {
-        face* f = &b.side[part];
-        f->relief =
+        b.side[part].relief =
             noise_waves_fractal(1.0, reach, OCTAVES, 0.57, part == 1 && plan->foreign ? other_seed : relief_seed);
-        f->patches = noise_waves_fractal(1.0, 40.0, 4, 0.6, scan_random_bits(random));
-        f->rim = noise_waves_fractal(1.0, 15.0, 3, 0.6, scan_random_bits(random));
-        f->threshold = 1.6 * (1.0 - 2.0 * plan->worn_share);
-        f->worn_mm = plan->worn_mm * (0.3 + 0.7 * scan_random_unit(random));
-        f->rim_mm = plan->rim_mm * (0.2 + 0.8 * scan_random_unit(random));
-        f->rim_wide_mm = plan->rim_wide_mm;
-        add_bumps(f, plan, reach, random);
+        draw_wear(&b.side[part], plan, reach, random);
     }
     // Heights so that the root mean square slope, over steps of a millimetre, is as wished.
     double square = 0.0;
@@ -276,6 +281,8 @@ typedef struct part_maker
     const break_plane* plane;
     const rock* carved; ///< the rock as this part's outer surface shows it
     int part;
+    const break_plane* within; ///< another break that this one stops at, and which side of it; NULL: none
+    int within_part;
 } part_maker;
 
 static double shell_scalar(const void* user, rlv_vec3 at)
@@ -287,7 +294,8 @@ static double shell_scalar(const void* user, rlv_vec3 at)
 static double face_scalar(const void* user, rlv_vec3 at)
 {
     const part_maker* m = user;
-    return inside_mm(m->plane->surface, at);
+    const double inside = inside_mm(m->plane->surface, at);
+    return m->within != NULL ? fmin(inside, kept_by(m->within, m->within_part, at)) : inside;
 }
 
 /// The outer surface of a part: carved, but not along the joint's edge, which nobody works on before the piece is back.
@@ -392,24 +400,34 @@ static bool zip(soup* s, size_t first_vertices)
     return whole;
 }
 
-/// A part as one closed mesh, or one without triangles where the break does not cut the rock in one ring.
-static rlv_mesh part_mesh(const part_maker* m, size_t triangles, double reach_mm, uint64_t seed)
+/// What is left of a closed mesh on one side of a break, closed by the break's face: as part_mesh. The mesh is freed.
+static rlv_mesh cut_off(rlv_mesh* from, const part_maker* m, double pitch_mm, double reach_mm, uint64_t seed)
 {
-    rlv_mesh shell = outer_shell(m, triangles, seed);
-    const double pitch = sqrt(2.0 * rlv_mesh_measure(&shell).area_mm2 / (double)shell.triangle_count);
-    rlv_mesh grid = face_grid(m, pitch, reach_mm, seed);
+    rlv_mesh grid = face_grid(m, pitch_mm, reach_mm, seed);
     soup s = {0};
-    add_cut(&s, &shell, shell_scalar, m);
+    add_cut(&s, from, shell_scalar, m);
     const size_t first = s.mesh.vertex_count;
     add_cut(&s, &grid, face_scalar, m);
     const bool whole = zip(&s, first);
-    rlv_mesh_free(&shell);
+    rlv_mesh_free(from);
     rlv_mesh_free(&grid);
     rlv_mesh_health health;
     rlv_error error = {0};
     if (!whole || rlv_mesh_mend(&s.mesh, &health, &error) != RLV_DONE)
         rlv_mesh_free(&s.mesh);
     return s.mesh;
+}
+
+static double pitch_of(const rlv_mesh* shell)
+{
+    return sqrt(2.0 * rlv_mesh_measure(shell).area_mm2 / (double)shell->triangle_count);
+}
+
+/// A part as one closed mesh, or one without triangles where the break does not cut the rock in one ring.
+static rlv_mesh part_mesh(const part_maker* m, size_t triangles, double reach_mm, uint64_t seed)
+{
+    rlv_mesh shell = outer_shell(m, triangles, seed);
+    return cut_off(&shell, m, pitch_of(&shell), reach_mm, seed);
 }
 
 // Carving
@@ -496,9 +514,9 @@ static rlv_mesh opened(const break_plane* b, const rlv_pose* stood, size_t trian
 {
     rlv_mesh whole = scene_mesh(b->whole, triangles, seed);
     soup s = {0};
-    add_cut(&s, &whole, unworn_scalar, &(part_maker){b, b->whole, 0});
+    add_cut(&s, &whole, unworn_scalar, &(part_maker){.plane = b, .carved = b->whole, .part = 0});
     const size_t first = s.mesh.vertex_count;
-    add_cut(&s, &whole, unworn_scalar, &(part_maker){b, b->whole, 1});
+    add_cut(&s, &whole, unworn_scalar, &(part_maker){.plane = b, .carved = b->whole, .part = 1});
     for (size_t i = first; i < s.mesh.vertex_count; i++)
     {
         const rlv_vec3 to = rlv_pose_apply(stood, rlv_vec3_from(s.mesh.position_mm + 3 * i));
@@ -514,15 +532,20 @@ static rlv_mesh opened(const break_plane* b, const rlv_pose* stood, size_t trian
     return s.mesh;
 }
 
+static rock draw_rock(const breaking_plan* plan, scan_random* random)
+{
+    return (rock){.half_axes_mm = plan->half_axes_mm,
+                  .relief_mm = 1.5 + 2.5 * scan_random_unit(random),
+                  .relief_length_mm = 60.0 + 40.0 * scan_random_unit(random),
+                  .facets = scan_random_unit(random),
+                  .seed = scan_random_bits(random)};
+}
+
 /// Try one seed: false where the break does not cut the rock in one ring.
 static bool try_make(breaking* made, const breaking_plan* plan, uint64_t seed, bool with_truth)
 {
     scan_random random = {seed};
-    rock whole = {.half_axes_mm = plan->half_axes_mm,
-                  .relief_mm = 1.5 + 2.5 * scan_random_unit(&random),
-                  .relief_length_mm = 60.0 + 40.0 * scan_random_unit(&random),
-                  .facets = scan_random_unit(&random),
-                  .seed = scan_random_bits(&random)};
+    rock whole = draw_rock(plan, &random);
     ready_rock* surface = rock_make_ready(&whole);
     if (surface == NULL)
         die("memory");
@@ -535,8 +558,8 @@ static bool try_make(breaking* made, const breaking_plan* plan, uint64_t seed, b
     for (int k = 0; k < 2; k++)
     {
         carve(&carved[k], &b, k, 1.0 - plan->kept, &random);
-        *part[k] =
-            part_mesh(&(part_maker){&b, &carved[k], k}, plan->triangles[k + 1], reach, mesh_seed + 2 * (uint64_t)k);
+        *part[k] = part_mesh(&(part_maker){.plane = &b, .carved = &carved[k], .part = k}, plan->triangles[k + 1], reach,
+                             mesh_seed + 2 * (uint64_t)k);
         if (part[k]->triangle_count == 0)
         {
             breaking_free(made);
@@ -592,6 +615,103 @@ void breaking_free(breaking* made)
     rlv_mesh_free(&made->piece);
     rlv_mesh_free(&made->true_block);
     rlv_mesh_free(&made->true_piece);
+}
+
+// More than two parts
+
+/// Which side of the first and of the second break a part lies on; -1: the second does not reach it.
+static const int part_sides[2][BREAKING_PARTS][2] = {{{0, -1}, {1, 0}, {1, 1}}, {{0, 0}, {1, 0}, {1, 1}, {0, 1}}};
+
+/// Turn the second break across the first, through about the rock's middle.
+static void turn_across(break_plane* second, const break_plane* first, scan_random* random)
+{
+    const double turn = (scan_random_unit(random) - 0.5) * M_PI / 3.0, side = scan_random_unit(random) * 2.0 * M_PI;
+    const rlv_vec3 in = rlv_vec3_along(rlv_vec3_scale(first->along, cos(side)), sin(side), first->across);
+    second->up = rlv_vec3_along(rlv_vec3_scale(in, cos(turn)), sin(turn), first->up);
+    second->along = rlv_vec3_unit(rlv_vec3_cross(second->up, first->up));
+    second->across = rlv_vec3_cross(second->up, second->along);
+    second->middle = rlv_vec3_scale(second->up, 10.0 * (scan_random_unit(random) - 0.5));
+}
+
+/// One part, with wear of its own on each of its faces; without triangles where a break does not cut in one ring.
+static rlv_mesh draw_part(const break_plane plane[2], const int side[2], bool foreign, const breaking_plan* plan,
+                          double reach_mm, scan_random* random)
+{
+    break_plane* own = need(2, sizeof *own);
+    memcpy(own, plane, 2 * sizeof *own);
+    for (int k = 0; k < 2; k++)
+        if (side[k] >= 0)
+            draw_wear(&own[k].side[side[k]], plan, reach_mm, random);
+    if (foreign)
+        own[1].side[side[1]].relief = noise_waves_fractal(1.0, reach_mm, OCTAVES, 0.57, scan_random_bits(random));
+    const part_maker first = {.plane = &own[0], .carved = plane[0].whole, .part = side[0]};
+    const uint64_t seed = scan_random_bits(random) | 1u;
+    rlv_mesh mesh = outer_shell(&first, plan->triangles[1], seed);
+    const double pitch = pitch_of(&mesh);
+    mesh = cut_off(&mesh, &first, pitch, reach_mm, seed);
+    const part_maker second = {
+        .plane = &own[1], .carved = plane[0].whole, .part = side[1], .within = &own[0], .within_part = side[0]};
+    if (side[1] >= 0 && mesh.triangle_count > 0)
+        mesh = cut_off(&mesh, &second, pitch, reach_mm, seed + 2);
+    free(own);
+    return mesh;
+}
+
+static bool try_parts(breaking_parts* made, const breaking_plan* plan, size_t count, size_t foreign, uint64_t seed)
+{
+    scan_random random = {seed};
+    rock whole = draw_rock(plan, &random);
+    ready_rock* surface = rock_make_ready(&whole);
+    break_plane* plane = need(2, sizeof *plane);
+    if (surface == NULL)
+        die("memory");
+    for (int k = 0; k < 2; k++)
+    {
+        plane[k] = plane_of(plan, &whole, &random);
+        plane[k].surface = surface;
+    }
+    turn_across(&plane[1], &plane[0], &random);
+    const double reach = 1.25 * fmax(plan->half_axes_mm.x, fmax(plan->half_axes_mm.y, plan->half_axes_mm.z));
+    bool whole_parts = true;
+    made->count = count;
+    for (size_t k = 0; k < count && whole_parts; k++)
+    {
+        made->part[k] = draw_part(plane, part_sides[count - 3][k], k == foreign, plan, reach, &random);
+        whole_parts = made->part[k].triangle_count > 0;
+    }
+    made->before = scene_mesh(&whole, plan->triangles[0], scan_random_bits(&random) | 1u);
+    free(plane);
+    free(surface);
+    return whole_parts;
+}
+
+breaking_parts breaking_make_parts(const breaking_plan* plan, size_t count, size_t foreign)
+{
+    breaking_parts made = {0};
+    uint64_t again = 0;
+    while (!try_parts(&made, plan, count, foreign, noise_hash(plan->seed, 107 + again)))
+    {
+        breaking_parts_free(&made);
+        if (++again == 40)
+            die("no breaks that cut the rock in so many parts");
+    }
+    scan_random random = {noise_hash(plan->seed, 99)};
+    rlv_pose home[BREAKING_PARTS];
+    for (size_t k = 0; k < count; k++)
+        home[k] = scene_scan(&made.part[k], plan->scan, &random);
+    const rlv_pose to_block = rlv_pose_inverse(&home[0]), before_home = scene_scan(&made.before, plan->scan, &random),
+                   to_before = rlv_pose_inverse(&before_home);
+    for (size_t k = 0; k < count; k++)
+        made.in_block[k] = rlv_pose_compose(&to_block, &home[k]);
+    made.from_block = rlv_pose_compose(&to_before, &home[0]);
+    return made;
+}
+
+void breaking_parts_free(breaking_parts* made)
+{
+    for (size_t k = 0; k < BREAKING_PARTS; k++)
+        rlv_mesh_free(&made->part[k]);
+    rlv_mesh_free(&made->before);
 }
 
 breaking_plan breaking_draw(uint64_t seed, size_t triangles)

@@ -44,6 +44,25 @@ typedef struct breaking
     rlv_mesh true_piece;
 } breaking;
 
+#define BREAKING_PARTS 4 ///< most
+
+/// A block in three or four parts: the first is the block, the others are pieces, and all are a ring. Of three, a
+/// second break cuts the piece in two; of four, two breaks cross, and of two parts that are not neighbours only edges
+/// meet.
+typedef struct breaking_parts
+{
+    size_t count;
+    rlv_mesh part[BREAKING_PARTS];
+    rlv_mesh before;
+    rlv_pose in_block[BREAKING_PARTS]; ///< carries a part into the block's frame, to where the faces were one
+    rlv_pose from_block;               ///< carries the block into the frame of `before`
+} breaking_parts;
+
+/// Break a plan's rock in 3 or 4 parts, each of which is worn by itself; nothing is carved. The face of the part
+/// `foreign` in the second break is from another break; `count` or more: that of none. Free with breaking_parts_free.
+breaking_parts breaking_make_parts(const breaking_plan* plan, size_t count, size_t foreign);
+void breaking_parts_free(breaking_parts* made);
+
 /// A random break: faces 50 to 150 mm across of slope 0.2 to 0.6, rim worn by up to 2 mm, 40 to 100 % of the outer
 /// surface kept, noise of 0.1 mm over 2 mm, meshes of unequal size of about `triangles`.
 breaking_plan breaking_draw(uint64_t seed, size_t triangles);

@@ -26,7 +26,7 @@ void rejoining_apart(const rlv_pose* pose, const rlv_pose* truth, double* mm, do
     *deg = sqrt(e[3] * e[3] + e[4] * e[4] + e[5] * e[5]) * 180.0 / M_PI;
 }
 
-static double chi2_of(const rlv_pose* pose, const rlv_pose* truth)
+double rejoining_chi2(const rlv_pose* pose, const rlv_pose* truth)
 {
     double e[6], c[36], sum = 0.0;
     error_of(e, pose, truth);
@@ -43,7 +43,7 @@ static double chi2_of(const rlv_pose* pose, const rlv_pose* truth)
     return sum;
 }
 
-static double processor_seconds(void)
+double rejoining_seconds(void)
 {
     struct timespec t;
     clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &t);
@@ -75,16 +75,16 @@ rejoining rejoining_try(const breaking_plan* plan, bool with_before)
     rlv_error error = {0};
     const rlv_rejoin_input input = {
         .block = &made.block, .piece = &made.piece, .before = with_before ? &made.before : NULL, .seed = plan->seed};
-    const double start = processor_seconds();
+    const double start = rejoining_seconds();
     out.status = rlv_rejoin_measure(&rejoin, &input, &error);
-    out.seconds = processor_seconds() - start;
+    out.seconds = rejoining_seconds() - start;
     out.verdict = rejoin.verdict;
     out.fit = rejoin.fit;
     out.found_known = rejoin.found_known;
     if (out.status == RLV_DONE)
     {
         rejoining_apart(&rejoin.closed, &made.closed, &out.closed_mm, &out.closed_deg);
-        out.closed_chi2 = chi2_of(&rejoin.closed, &made.closed);
+        out.closed_chi2 = rejoining_chi2(&rejoin.closed, &made.closed);
         out.gap_mm3 = rejoin.gap_after.volume_mm3;
         out.p95_mm = rejoin.gap_after.p95_mm;
         out.true_p95_mm = true_p95(&made, with_before);
@@ -92,7 +92,7 @@ rejoining rejoining_try(const breaking_plan* plan, bool with_before)
     if (out.status == RLV_DONE && out.found_known)
     {
         rejoining_apart(&rejoin.found, &made.as_found, &out.found_mm, &out.found_deg);
-        out.found_chi2 = chi2_of(&rejoin.found, &made.as_found);
+        out.found_chi2 = rejoining_chi2(&rejoin.found, &made.as_found);
     }
     rlv_rejoin_free(&rejoin);
     breaking_free(&made);
@@ -110,4 +110,30 @@ double rejoining_quantile(double* list, int count, double share)
     qsort(list, (size_t)count, sizeof *list, rising);
     const int at = (int)(share * count);
     return count > 0 ? list[at < count ? at : count - 1] : NAN;
+}
+
+void rejoining_bend(rlv_mesh* mesh, const rlv_pose* place, const rlv_rejoin* one, const rlv_rejoin* two, double deg)
+{
+    const rlv_vec3 axis = rlv_vec3_unit(rlv_vec3_cross(one->joint_normal, two->joint_normal));
+    // The place on both planes nearest to the first joint's middle, along that plane.
+    const rlv_vec3 along = rlv_vec3_unit(rlv_vec3_cross(axis, one->joint_normal));
+    const double far = rlv_vec3_dot(rlv_vec3_sub(two->joint_mm, one->joint_mm), two->joint_normal) /
+                       rlv_vec3_dot(along, two->joint_normal);
+    const rlv_vec3 at = rlv_vec3_along(one->joint_mm, far, along);
+    const rlv_vec3 first = rlv_vec3_unit(rlv_vec3_sub(one->joint_mm, at)), across = rlv_vec3_cross(axis, first);
+    const rlv_vec3 other = rlv_vec3_sub(two->joint_mm, at);
+    const double whole = atan2(rlv_vec3_dot(other, across), rlv_vec3_dot(other, first));
+    const rlv_pose back = rlv_pose_inverse(place);
+    for (size_t v = 0; v < mesh->vertex_count; v++)
+    {
+        const rlv_vec3 arm = rlv_vec3_sub(rlv_pose_apply(place, rlv_mesh_vertex(mesh, v)), at);
+        const double share = atan2(rlv_vec3_dot(arm, across), rlv_vec3_dot(arm, first)) / whole,
+                     t = fmin(1.0, fmax(0.0, (share - 0.25) / 0.5));
+        const rlv_mat3 turn =
+            rlv_rotation_from_vector(rlv_vec3_scale(axis, t * t * (3.0 - 2.0 * t) * deg * M_PI / 180.0));
+        const rlv_vec3 to =
+            rlv_vec3_sub(rlv_pose_apply(&back, rlv_vec3_add(at, rlv_mat3_apply(turn, arm))), mesh->origin_mm);
+        float* position = mesh->position_mm + 3 * v;
+        position[0] = (float)to.x, position[1] = (float)to.y, position[2] = (float)to.z;
+    }
 }
