@@ -309,9 +309,9 @@ static void tell_unfilled(rlv_unfilled* u, const rlv_life* life, size_t row, siz
 {
     const rlv_life_place p = rlv_life_at(life, row, slot);
     double variance[3];
+    const double widening = !corridor ? 1.0 : life->row[row].guest ? RLV_LIFE_WIDENING_GUEST : RLV_LIFE_WIDENING;
     for (size_t v = 0; v < 3; v++)
-        variance[v] =
-            (corridor ? RLV_LIFE_WIDENING : 1.0) * rlv_life_variance(life, row, slot, v) + natural_of(life, v);
+        variance[v] = widening * rlv_life_variance(life, row, slot, v) + natural_of(life, v);
     *u = (rlv_unfilled){.row = life->row[row].given,
                         .place = rlv_life_place_of(life, row, slot),
                         .corridor = corridor,
@@ -363,6 +363,8 @@ static void tell_rows(rlv_articulation* a, const rlv_life* life, size_t count, c
         for (size_t i = life->row[r].begin; i < life->row[r].end; i++)
             row->untold += a->element[life->element[i].given].why == RLV_NOTHING_TELLS;
         row->used = true;
+        row->compared = life->row[r].shape != NULL;
+        row->scale = life->row[r].shape != NULL ? rlv_life_scale_of(life, r) : UNTOLD;
         row->short_row = row->held < SURE_ROW;
         row->first = life->row[r].first;
         row->last = row->first + (int)(life->first[r + 1] - life->first[r]) - 1;
@@ -471,7 +473,7 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
             a->element[i].life_cov_mm2[k] = a->element[i].body.m[k] = a->element[i].life_frame.m[k] = NAN;
     }
     for (size_t r = 0; r < row_count; r++)
-        a->row[r].pitch_mm = a->row[r].margin = NAN;
+        a->row[r].pitch_mm = a->row[r].margin = NAN, a->row[r].scale = UNTOLD;
     return RLV_DONE;
 }
 
