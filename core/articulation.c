@@ -366,6 +366,7 @@ static rlv_status seek_in_row(rlv_life* life, size_t row, bool* member, rlv_life
         if (!(step.p < GAP_LEVEL && step.p < found->p))
             break;
         life->gap[step.slot] = true;
+        life->gap_p[step.slot] = step.p;
         if (fit_positions(life, row, error) != RLV_DONE)
             return RLV_SYSTEM;
         *found = rlv_life_seek_group(life, row, member);

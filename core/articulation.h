@@ -61,6 +61,7 @@ enum
 {
     RLV_ARTICULATION_LEAST = 6, ///< elements with a known place, from which a row is used
     RLV_COMPARED_LEAST = 3,     ///< and of a row with a table of a comparative specimen that fits it
+    RLV_ARTICULATION_POWERS = 2,
     RLV_ARTICULATION_PARTS = 8, ///< parts of the body that the share in place is told for
 };
 
@@ -172,6 +173,17 @@ typedef struct rlv_unfilled
     double radius2;           ///< the 95 % region is d' covariance^-1 d <= radius2: three times the F quantile
 } rlv_unfilled;
 
+/// A step of a row's spacing that is too wide, or too narrow, for chance, and that no later one takes back: a natural
+/// gap, or a place that was counted and is none, or was not counted.
+typedef struct rlv_spacing_gap
+{
+    size_t row;
+    int place;            ///< the step is from it to the next
+    rlv_interval more_mm; ///< than the mean of the steps beside it: along the row; below zero: less
+    double pitches;       ///< the same in those steps
+    double p;             ///< times the steps of its row
+} rlv_spacing_gap;
+
 /// What is told of a row.
 typedef struct rlv_articulation_row_told
 {
@@ -187,7 +199,10 @@ typedef struct rlv_articulation_row_told
     rlv_interval scale; ///< this animal's row over the table's; NaN where not fitted with it
     bool short_row;     ///< used, but under 15 elements: what is displaced there is found less surely
     int first, last;    ///< places
-    double pitch_mm;    ///< median along its own curve
+    double pitch_mm;            ///< median along its own curve
+    double detectable_mm[RLV_ARTICULATION_POWERS]; ///< shift, whichever way, of one of its elements (the median one)
+                                                   ///< that is told with a probability of 0.8, and of 0.9; in place is
+                                                   ///< no more than that no shift was found. NaN where none is tested
 } rlv_articulation_row_told;
 
 /// How much is in place along a part of the body.
@@ -229,11 +244,12 @@ typedef struct rlv_articulation_verdict
 typedef struct rlv_articulation
 {
     rlv_body_axis axis;
-    size_t count, row_count, group_count, unfilled_count, part_count;
+    size_t count, row_count, group_count, unfilled_count, part_count, gap_count;
     rlv_articulated* element;       ///< one an element given
     rlv_articulation_row_told* row; ///< one a row given
     rlv_articulation_group* group;  ///< group g of an element is group[g - 1]
     rlv_unfilled* unfilled;         ///< by row and place
+    rlv_spacing_gap* gap;           ///< natural gaps, by row and place
     rlv_articulation_part part[RLV_ARTICULATION_PARTS];
     double scatter_along_mm, scatter_across_mm, scatter_deg; ///< natural, sd per axis
     double freedom_along, freedom_across, freedom_turn;      ///< degrees of freedom that they are known with

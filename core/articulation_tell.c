@@ -27,6 +27,7 @@ void rlv_articulation_free(rlv_articulation* a)
     free(a->row);
     free(a->group);
     free(a->unfilled);
+    free(a->gap);
     *a = (rlv_articulation){0};
 }
 
@@ -289,7 +290,16 @@ static rlv_status judge(rlv_articulation* a, const rlv_life* life, rlv_error* er
     for (size_t i = 0; i < life->count; i++)
         if (!isnan(a->element[life->element[i].given].p))
             told[a->tests++] = &a->element[life->element[i].given];
-    const double level = LEVEL * (double)adjust(told, a->tests) / fmax((double)a->tests, 1.0);
+    const size_t rejected = adjust(told, a->tests);
+    const double level = LEVEL * (double)rejected / fmax((double)a->tests, 1.0);
+    // One more would be rejected at this.
+    if (a->tests > 0 && rlv_articulation_tell_detectable(
+                            a, life, LEVEL * fmin((double)rejected + 1.0, (double)a->tests) / (double)a->tests,
+                            error) != RLV_DONE)
+    {
+        free(told);
+        return RLV_SYSTEM;
+    }
     for (size_t i = 0; i < life->count; i++)
     {
         rlv_articulated* one = &a->element[life->element[i].given];
@@ -473,7 +483,8 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
             a->element[i].life_cov_mm2[k] = a->element[i].body.m[k] = a->element[i].life_frame.m[k] = NAN;
     }
     for (size_t r = 0; r < row_count; r++)
-        a->row[r].pitch_mm = a->row[r].margin = NAN, a->row[r].scale = UNTOLD;
+        a->row[r].pitch_mm = a->row[r].margin = NAN, a->row[r].scale = UNTOLD,
+        a->row[r].detectable_mm[0] = a->row[r].detectable_mm[1] = NAN, a->row[r].compared_p = NAN;
     return RLV_DONE;
 }
 
@@ -495,6 +506,8 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
         status = tell_groups(a, &lengths, life, group, groups, error);
     if (status == RLV_DONE)
         status = tell_places(a, life, filled, error);
+    if (status == RLV_DONE)
+        status = rlv_articulation_tell_gaps(a, life, error);
     free(filled);
     if (status != RLV_DONE)
         return status;

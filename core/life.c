@@ -52,6 +52,7 @@ void rlv_life_free(rlv_life* life)
     free(life->shape);
     free(life->shaped);
     free(life->gap);
+    free(life->gap_p);
     free(life->stretch);
     rlv_body_axis_free(&life->axis);
     for (size_t k = 0; k < RLV_LIFE_VALUES; k++)

@@ -92,6 +92,7 @@ typedef struct rlv_life
     double* shape;                  ///< one a slot of a shaped row: along the axis of the comparative specimen
     bool* shaped;                   ///< one a slot: it is one of those; else, in such a row, it is beyond them
     bool* gap;                      ///< one a slot: the spacing to the next is a natural gap
+    double* gap_p;                  ///< and the p that it was found with
     rlv_smoother smoother[RLV_LIFE_KINDS];
     rlv_life_spread spread[RLV_LIFE_KINDS];
     double* covariance[RLV_LIFE_SPREADS]; ///< blocks: over phi

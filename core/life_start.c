@@ -158,6 +158,7 @@ static rlv_status lay_rows(rlv_life* life, size_t count, const rlv_placed_elemen
         (life->room[1] = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->base_line = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->gap = rlv_reserve(life->slots, sizeof(bool), error)) == NULL ||
+        (life->gap_p = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->shape = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->shaped = rlv_reserve(life->slots, sizeof(bool), error)) == NULL ||
         (life->stretch = rlv_reserve(life->slots, sizeof(double), error)) == NULL)

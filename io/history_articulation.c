@@ -578,6 +578,28 @@ static rlv_status find_disturbance(history_articulation* a, rlv_error* error)
     return rlv_disturbance_of(&a->disturbance, &a->fit, a->given, up, north, error);
 }
 
+// --- the fit ---------------------------------------------------------------------------------------------------------
+
+/// Fit the order, with the life positions of comparative specimens that the record has.
+static rlv_status fit(history_articulation* a, rlv_error* error)
+{
+    const rlv_specimen* specimen = a->elements->history->specimen;
+    const size_t count = specimen->compared_count;
+    rlv_compared_place* place = rlv_reserve(count, sizeof *place, error);
+    if (place == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < count; i++)
+    {
+        const rlv_compared_record* of = &specimen->compared[i];
+        place[i] = (rlv_compared_place){
+            of->file, of->row, of->place, {of->at_mm[0], of->at_mm[1], of->at_mm[2]}, of->sd_mm};
+    }
+    const rlv_status status = rlv_articulation_fit_compared(&a->fit, a->given_count, a->given, a->row_count, a->row,
+                                                            count, place, error);
+    free(place);
+    return status;
+}
+
 // --- all of it -------------------------------------------------------------------------------------------------------
 
 static void warn(const history_articulation* a, rlv_answer* answer)
@@ -586,7 +608,16 @@ static void warn(const history_articulation* a, rlv_answer* answer)
     for (size_t r = 0; r < a->row_count; r++)
         if (!a->fit.row[r].used)
             answer_warn(answer, "row %s is left out: it has %s with a known place, and %d are needed",
-                        specimen->row[r].id, words_count(a->row_known[r], "element").text, RLV_ARTICULATION_LEAST);
+                        specimen->row[r].id, words_count(a->row_known[r], "element").text,
+                        specimen->row[r].life_positions != NULL && !(a->fit.row[r].compared_p < 1.0)
+                            ? RLV_COMPARED_LEAST
+                            : RLV_ARTICULATION_LEAST);
+    for (size_t r = 0; r < a->row_count; r++)
+        if (!isnan(a->fit.row[r].compared_p) && !a->fit.row[r].compared)
+            answer_warn(answer,
+                        "row %s does not have the spacing of %s (p = %.2g): it is fitted without; look whether that "
+                        "was measured on an animal of its kind, and whether its places are counted alike",
+                        specimen->row[r].id, specimen->row[r].life_positions, a->fit.row[r].compared_p);
     if (a->fit.crossing)
         answer_warn(answer, "the body comes nearer to itself than it is wide: look whether each element was given to "
                             "the right stretch of its row");
@@ -604,7 +635,7 @@ rlv_status history_articulation_measure(history_articulation* a, const history_e
     if (status == RLV_DONE)
         status = count_rows(a, answer, error);
     if (status == RLV_DONE)
-        status = rlv_articulation_fit(&a->fit, a->given_count, a->given, a->row_count, a->row, error);
+        status = fit(a, error);
     a->fitted = status == RLV_DONE;
     if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
         find_reasons(a);
