@@ -668,6 +668,8 @@ static rlv_status fit_life(rlv_life* life, rlv_life_group* group, size_t* groups
         status = leave_out(life, error);
     if (status == RLV_DONE)
         status = look_again(life, group, groups, error);
+    if (status == RLV_DONE)
+        status = rlv_life_temper(life, error);
     free(room);
     return status;
 }

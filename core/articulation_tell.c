@@ -319,7 +319,8 @@ static void tell_unfilled(rlv_unfilled* u, const rlv_life* life, size_t row, siz
 {
     const rlv_life_place p = rlv_life_at(life, row, slot);
     double variance[3];
-    const double widening = !corridor ? 1.0 : life->row[row].guest ? RLV_LIFE_WIDENING_GUEST : RLV_LIFE_WIDENING;
+    const bool bare = life->row[row].guest || life->row[row].shape == NULL;
+    const double widening = !corridor ? 1.0 : bare ? RLV_LIFE_WIDENING_CORRIDOR : RLV_LIFE_WIDENING;
     for (size_t v = 0; v < 3; v++)
         variance[v] = widening * rlv_life_variance(life, row, slot, v) + natural_of(life, v);
     *u = (rlv_unfilled){.row = life->row[row].given,

@@ -199,6 +199,77 @@ Test(articulation, a_place_beyond_the_last_held_is_a_corridor)
     free(s);
 }
 
+/// Mean length of a row's steps from a place to the last one, as they are told.
+static double told_pitch_beyond(const rlv_articulation* a, size_t row, int place)
+{
+    rlv_vec3 before = {0, 0, 0};
+    double sum = 0.0, steps = 0.0;
+    for (size_t i = 0; i < a->unfilled_count; i++)
+        if (a->unfilled[i].row == row && a->unfilled[i].place > place)
+        {
+            if (a->unfilled[i].place > place + 1)
+                sum += rlv_vec3_length(rlv_vec3_sub(a->unfilled[i].position_mm, before)), steps += 1.0;
+            before = a->unfilled[i].position_mm;
+        }
+    return sum / steps;
+}
+
+Test(articulation, the_pitch_of_a_corridor_goes_on_as_the_rows_have_it)
+{
+    // 16 held places, and as many beyond: tapers of rows are from 0 to 0.4, so the true pitch falls or stays, and a
+    // parabola through uneven steps drawn out as far lets it grow to twice as much or fall to nothing.
+    for (uint64_t seed = 141; seed <= 148; seed++)
+    {
+        skeleton_plan plan = skeleton_draw(seed, 20);
+        plan.rows = 4, plan.jitter = 0.08;
+        for (size_t r = 0; r < plan.rows; r++)
+            plan.places[r] = 32;
+        skeleton* s = skeleton_make(&plan);
+        size_t kept = 0;
+        for (size_t i = 0; i < s->count; i++)
+            if (s->element[i].row != 1 || s->element[i].place_low <= 16)
+                s->truth[kept] = s->truth[i], s->element[kept++] = s->element[i];
+        s->count = kept;
+        rlv_articulation a = fitted(s);
+        const double told = told_pitch_beyond(&a, 1, 17), held = a.row[1].pitch_mm;
+        cr_expect(told > 0.55 * held && told < 1.25 * held, "seed %d: %g beyond, %g on the whole", (int)seed, told,
+                  held);
+        rlv_articulation_free(&a);
+        free(s);
+    }
+}
+
+Test(articulation, a_shift_of_the_detectable_length_is_detected)
+{
+    size_t tried = 0, found[RLV_ARTICULATION_POWERS] = {0};
+    for (uint64_t seed = 151; seed <= 170; seed++)
+    {
+        skeleton* whole = whole_animal(seed);
+        rlv_articulation before = fitted(whole);
+        for (size_t k = 0; k < RLV_ARTICULATION_POWERS; k++)
+        {
+            skeleton* s = whole_animal(seed);
+            const size_t in[3] = {held_at(s, 0, 8), held_at(s, 1, 10), held_at(s, 2, 12)};
+            for (size_t r = 0; r < 3; r++)
+                move(s, in[r], rlv_vec3_scale(truth_axis(s, in[r], 1), before.row[r].detectable_mm[k]));
+            rlv_articulation a = fitted(s);
+            for (size_t r = 0; r < 3; r++)
+                found[k] += a.element[in[r]].state == RLV_SHIFTED;
+            rlv_articulation_free(&a);
+            free(s);
+        }
+        cr_expect_lt(before.row[1].detectable_mm[0], before.row[1].detectable_mm[1]);
+        tried += 3;
+        rlv_articulation_free(&before);
+        free(whole);
+    }
+    // 0.8 and 0.9 of 60, three sds of the binomial below; whichever way: across is found no less than along.
+    cr_expect_geq(found[0], 39, "%zu of %zu", found[0], tried);
+    cr_expect_geq(found[1], 47, "%zu of %zu", found[1], tried);
+    // And no more than it says, by far: a shift that is always found is not the least one.
+    cr_expect_leq(found[0], 58, "%zu of %zu", found[0], tried);
+}
+
 Test(articulation, a_slid_stretch_is_told_as_one_group)
 {
     int inside = 0;
