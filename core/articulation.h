@@ -62,7 +62,8 @@ enum
     RLV_ARTICULATION_LEAST = 6, ///< elements with a known place, from which a row is used
     RLV_COMPARED_LEAST = 3,     ///< and of a row with a table of a comparative specimen that fits it
     RLV_ARTICULATION_POWERS = 2,
-    RLV_ARTICULATION_PARTS = 8, ///< parts of the body that the share in place is told for
+    RLV_ARTICULATION_STATIONS = 8, ///< at most, that the body is told at beyond its last element
+    RLV_ARTICULATION_PARTS = 8,    ///< parts of the body that the share in place is told for
 };
 
 /// An element and where it is said to belong. A known place has place_low = place_high; a range has low < high; nothing
@@ -184,6 +185,29 @@ typedef struct rlv_spacing_gap
     double p;             ///< times the steps of its row
 } rlv_spacing_gap;
 
+/// The body at a distance ahead of the last element in place of all rows.
+typedef struct rlv_body_station
+{
+    double ahead_mm;
+    rlv_vec3 at_mm, along; ///< of the axis; along: unit, head to tail
+    double across_sd_mm;   ///< of its place, to each side
+    double turn_sd_deg;    ///< of its direction, to each side
+} rlv_body_station;
+
+/// The body beyond the last element in place of all rows, where some row has places there. The axis goes on as the
+/// corridors of the rows do that reach so far, each from where it is at that element: on the mean, by how sure they
+/// are, and as unsure as one of them, for they share what they do not know. Its direction is as unsure as a corridor's
+/// and, since that the rows draw nearer to the tail is part of theirs and not of the axis's, by the error of the place
+/// over the distance too.
+typedef struct rlv_body_ahead
+{
+    double from_mm;         ///< along the axis, of that element
+    rlv_interval length_mm; ///< from there to the last place of any row
+    double freedom;         ///< degrees of freedom of its sds
+    size_t count;           ///< 0: no row has places there
+    rlv_body_station station[RLV_ARTICULATION_STATIONS];
+} rlv_body_ahead;
+
 /// What is told of a row.
 typedef struct rlv_articulation_row_told
 {
@@ -199,7 +223,7 @@ typedef struct rlv_articulation_row_told
     rlv_interval scale; ///< this animal's row over the table's; NaN where not fitted with it
     bool short_row;     ///< used, but under 15 elements: what is displaced there is found less surely
     int first, last;    ///< places
-    double pitch_mm;            ///< median along its own curve
+    double pitch_mm;    ///< median along its own curve
     double detectable_mm[RLV_ARTICULATION_POWERS]; ///< shift, whichever way, of one of its elements (the median one)
                                                    ///< that is told with a probability of 0.8, and of 0.9; in place is
                                                    ///< no more than that no shift was found. NaN where none is tested
@@ -250,6 +274,7 @@ typedef struct rlv_articulation
     rlv_articulation_group* group;  ///< group g of an element is group[g - 1]
     rlv_unfilled* unfilled;         ///< by row and place
     rlv_spacing_gap* gap;           ///< natural gaps, by row and place
+    rlv_body_ahead ahead;
     rlv_articulation_part part[RLV_ARTICULATION_PARTS];
     double scatter_along_mm, scatter_across_mm, scatter_deg; ///< natural, sd per axis
     double freedom_along, freedom_across, freedom_turn;      ///< degrees of freedom that they are known with

@@ -79,8 +79,7 @@ static double length_between(const rlv_life* life, size_t row, size_t from, size
 {
     double sum = 0.0;
     for (size_t i = from; i < to; i++)
-        sum += rlv_vec3_length(
-            rlv_vec3_sub(rlv_life_at(life, row, i + 1).at_mm, rlv_life_at(life, row, i).at_mm));
+        sum += rlv_vec3_length(rlv_vec3_sub(rlv_life_at(life, row, i + 1).at_mm, rlv_life_at(life, row, i).at_mm));
     return sum;
 }
 

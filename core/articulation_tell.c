@@ -293,9 +293,9 @@ static rlv_status judge(rlv_articulation* a, const rlv_life* life, rlv_error* er
     const size_t rejected = adjust(told, a->tests);
     const double level = LEVEL * (double)rejected / fmax((double)a->tests, 1.0);
     // One more would be rejected at this.
-    if (a->tests > 0 && rlv_articulation_tell_detectable(
-                            a, life, LEVEL * fmin((double)rejected + 1.0, (double)a->tests) / (double)a->tests,
-                            error) != RLV_DONE)
+    if (a->tests > 0 &&
+        rlv_articulation_tell_detectable(
+            a, life, LEVEL * fmin((double)rejected + 1.0, (double)a->tests) / (double)a->tests, error) != RLV_DONE)
     {
         free(told);
         return RLV_SYSTEM;
@@ -531,6 +531,8 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
     a->freedom_across = life->spread[RLV_LIFE_ACROSS].freedom;
     a->freedom_turn = life->spread[RLV_LIFE_TURN].freedom;
     a->crossing = crosses_itself(life);
+    if (rlv_articulation_tell_ahead(a, life, error) != RLV_DONE)
+        return RLV_SYSTEM;
     a->axis = life->axis;
     life->axis = (rlv_body_axis){0};
     a->verdict = rlv_articulation_judge(a);

@@ -15,8 +15,8 @@ enum
 /// A row's distances along the axis: the slots of its first and last element, and their covariances.
 typedef struct held_row
 {
-    size_t first, count;     ///< slots
-    size_t low, high;        ///< of the first and of the last element, from `first`
+    size_t first, count;    ///< slots
+    size_t low, high;       ///< of the first and of the last element, from `first`
     double *value, *spread; ///< count; count * count, in mm^2
 } held_row;
 

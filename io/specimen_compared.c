@@ -27,9 +27,8 @@ enum
     COMPARED_COLUMNS,
 };
 
-static const rlv_table_column columns[COMPARED_COLUMNS] = {{"place", false}, {"x", false},    {"y", false},
-                                                           {"z", false},     {"row", true},   {"sd_mm", true},
-                                                           {"note", true}};
+static const rlv_table_column columns[COMPARED_COLUMNS] = {
+    {"place", false}, {"x", false}, {"y", false}, {"z", false}, {"row", true}, {"sd_mm", true}, {"note", true}};
 
 /// A table on its way into a specimen.
 typedef struct filler
@@ -127,9 +126,9 @@ static rlv_status read_file(filler* f, rlv_error* error)
     rlv_compared_file* file = &f->specimen->compared_file[f->file];
     rlv_reading reading = {0};
     char* path = rlv_specimen_path(f->specimen, file->within);
-    rlv_status status = path == NULL ? rlv_fail(error, RLV_SYSTEM, file->within, "close other programs",
-                                                "no memory for a name")
-                                     : rlv_text_file_open(&reading, path, MOST_BYTES, file->sha256, error);
+    rlv_status status = path == NULL
+                            ? rlv_fail(error, RLV_SYSTEM, file->within, "close other programs", "no memory for a name")
+                            : rlv_text_file_open(&reading, path, MOST_BYTES, file->sha256, error);
     if (status == RLV_DONE)
         status = rlv_table_read(&reading, columns, COMPARED_COLUMNS, take_place, f);
     rlv_reading_close(&reading);

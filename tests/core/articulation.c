@@ -270,6 +270,90 @@ Test(articulation, a_shift_of_the_detectable_length_is_detected)
     cr_expect_leq(found[0], 58, "%zu of %zu", found[0], tried);
 }
 
+Test(articulation, the_body_is_told_to_go_on_where_it_does)
+{
+    size_t near = 0, lengths = 0, animals = 0;
+    for (uint64_t seed = 181; seed <= 200; seed++)
+    {
+        skeleton* s = whole_animal(seed);
+        rlv_articulation whole = fitted(s);
+        const double length = rlv_body_axis_length_mm(&whole.axis), cut = 0.75 * length;
+        size_t kept = 0;
+        for (size_t i = 0; i < s->count; i++)
+            if (whole.element[i].along_mm < cut)
+                s->element[kept++] = s->element[i];
+        s->count = kept;
+        rlv_articulation a = fitted(s);
+        const rlv_body_ahead* ahead = &a.ahead;
+        cr_assert_gt(ahead->count, 0);
+        // Both axes are middles of rows, and of other places: they are laid on each other at the cut.
+        const rlv_vec3 end = rlv_body_axis_at(&a.axis, ahead->from_mm).at_mm;
+        const double at = rlv_body_axis_foot(&whole.axis, end, cut, 0.2 * length);
+        const rlv_vec3 apart = rlv_vec3_sub(rlv_body_axis_at(&whole.axis, at).at_mm, end),
+                       told = rlv_vec3_add(ahead->station[0].at_mm, apart);
+        const double foot = rlv_body_axis_foot(&whole.axis, told, at + ahead->station[0].ahead_mm, 0.1 * length),
+                     off = rlv_vec3_length(rlv_vec3_sub(told, rlv_body_axis_at(&whole.axis, foot).at_mm));
+        near += off * off < 2.0 * 3.0 * pow(ahead->station[0].across_sd_mm, 2.0); // F of 2 and many: 3.0
+        lengths += ahead->length_mm.low < length - at && ahead->length_mm.high > length - at;
+        for (size_t k = 1; k < ahead->count; k++)
+            cr_expect_gt(ahead->station[k].across_sd_mm, ahead->station[k - 1].across_sd_mm, "it widens");
+        animals++;
+        rlv_articulation_free(&a);
+        rlv_articulation_free(&whole);
+        free(s);
+    }
+    // 0.95 each: 15 or fewer of 20 with 0.003.
+    cr_expect_geq(near, 16, "%zu of %zu", near, animals);
+    cr_expect_geq(lengths, 16, "%zu of %zu", lengths, animals);
+}
+
+Test(articulation, a_body_of_which_every_last_place_is_held_is_not_told_to_go_on)
+{
+    skeleton* s = whole_animal(191);
+    rlv_articulation a = fitted(s);
+    cr_expect_eq(a.ahead.count, 0);
+    rlv_articulation_free(&a);
+    free(s);
+}
+
+Test(articulation, a_natural_gap_is_listed_where_it_is)
+{
+    size_t listed = 0, others = 0, inside = 0;
+    for (uint64_t seed = 201; seed <= 206; seed++)
+    {
+        skeleton* s = whole_animal(seed);
+        rlv_articulation a = fitted(s);
+        const double wide = a.row[1].pitch_mm;
+        others += a.gap_count;
+        rlv_articulation_free(&a);
+        // What lies behind place 10 of row 1 is counted one lower: the step to it is a pitch wider than the others.
+        size_t kept = 0;
+        for (size_t i = 0; i < s->count; i++)
+        {
+            const bool behind = s->element[i].row == 1 && s->element[i].place_low > 11;
+            if (s->element[i].row == 1 && s->element[i].place_low == 11)
+                continue;
+            s->element[kept] = s->element[i];
+            s->element[kept].place_low -= behind, s->element[kept++].place_high -= behind;
+        }
+        s->count = kept;
+        s->row[1].last--;
+        a = fitted(s);
+        for (size_t g = 0; g < a.gap_count; g++)
+        {
+            const rlv_spacing_gap* gap = &a.gap[g];
+            const bool is = gap->row == 1 && gap->place >= 9 && gap->place <= 11;
+            *(is ? &listed : &others) += 1;
+            inside += is && gap->more_mm.low < 1.3 * wide && gap->more_mm.high > 0.7 * wide;
+        }
+        rlv_articulation_free(&a);
+        free(s);
+    }
+    cr_expect_geq(listed, 5, "%zu of 6", listed);
+    cr_expect_geq(inside + 1, listed, "%zu of %zu", inside, listed);
+    cr_expect_leq(others, 2, "%zu", others); // one in a hundred a row: of 48 rows three or more with 0.01
+}
+
 Test(articulation, a_slid_stretch_is_told_as_one_group)
 {
     int inside = 0;

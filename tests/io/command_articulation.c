@@ -223,7 +223,7 @@ Test(command_articulation, the_same_bytes_for_any_number_of_threads)
     static const char* const files[] = {
         "articulation.csv",   "groups.csv",   "unfilled.csv",     "candidates.csv",    "articulation_rows.csv",
         "share_in_place.csv", "skeleton.csv", "motions.csv",      "motions_level.csv", "motions_space.csv",
-        "displaced_axes.csv", "meanings.csv", "articulation.json"};
+        "displaced_axes.csv", "gaps.csv",     "ahead.csv",        "meanings.csv",      "articulation.json"};
     boxed_fish f = boxed_fish_make();
     boxed_fish_write(&f);
     for (int threads = 1; threads <= 2; threads++)
