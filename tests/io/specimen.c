@@ -267,7 +267,7 @@ Test(specimen, a_byte_order_mark_and_line_ends_of_any_kind_change_nothing)
     const char* const ends[] = {"\n", "\r\n", "\r"};
     for (size_t k = 0; k < 3; k++)
     {
-        for (size_t i = 0; i < 3; i++)
+        for (size_t i = 0; i < 4; i++)
         {
             FILE* file = fopen(files[i], "wb");
             fputs("\xEF\xBB\xBF", file);
@@ -939,7 +939,7 @@ Test(specimen, life_positions_of_a_comparative_specimen_come_through)
 Test(specimen, a_table_of_life_positions_means_something)
 {
     static const fault faults[] = {
-        {"place,x,y,z", "place;x;y;z", "./life.csv:1", "semicolon"},
+        {"place,x,y,z,sd_mm,note", "place;x;y;z;sd_mm;note", "./life.csv:1", "semicolon"},
         {"place,x", "spot,x", "./life.csv:1", "spot"},
         {"2,14,1", "2,\"14,5\",1", NULL, "14,5"},
         {"2,14,1", ",14,1", NULL, "place"},
@@ -977,8 +977,8 @@ Test(specimen, one_table_serves_several_rows_where_it_says_which)
 
 Test(specimen, damage_at_random_is_refused_or_read_and_never_more)
 {
-    const char* const files[] = {"specimen.yaml", "points.csv", "elements.csv"};
-    const char* const texts[] = {lq0417_yaml, lq0417_points, lq0417_elements};
+    const char* const files[] = {"specimen.yaml", "points.csv", "elements.csv", "life.csv"};
+    const char* const texts[] = {lq0417_yaml, lq0417_points, lq0417_elements, lq0417_life};
     static const char odd[] = "\0\t\n\r\"',;:-[]{}#&*!|>%@`?.0129eE+x\x80\xC3\xEF\xFF ";
     uint64_t state = 417;
     for (int trial = 0; trial < 4000; trial++)
