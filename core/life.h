@@ -191,12 +191,12 @@ bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const 
 /// And that of a corridor, but of a row that is no guest and has a shape: with the first factor 89 to 93 % of 1,100 of
 /// places of guests were covered, and 92 % of 530 of rows whose tapers are held to those of all (rlv_life_temper).
 #define RLV_LIFE_WIDENING_CORRIDOR 1.5
-/// And that of how far rows go aside beyond the last element of all, for there no row holds another: with the corridor's
-/// factor 82 to 90 % of 187 places ahead of 60 animals that were cut at three quarters were covered, with 3.0 98 to 100
-/// of 148 of 50.
+/// And that of how far rows go aside beyond the last element of all, for there no row holds another: with the
+/// corridor's factor 82 to 90 % of 187 places ahead of 60 animals that were cut at three quarters were covered,
+/// with 3.0 98 to 100 of 148 of 50.
 #define RLV_LIFE_WIDENING_AHEAD 2.5
 
-/// Beyond the first and last elements of rows that no shape tells of, hold distances along the axis to what is known of
+/// Beyond the first and last elements of rows, hold distances along the axis to what is known of
 /// tapers (in life_beyond.c): the pitch of the rows on the whole changes so fast, and that of one row, or of a part of
 /// it, alike to an sd. A parabola through the row's elements alone, drawn out, lets the pitch grow to twice or shrink
 /// to nothing. After rlv_life_spread_of of all rows; once.

@@ -129,8 +129,6 @@ rlv_status rlv_life_temper(rlv_life* life, rlv_error* error)
     const taper_rate rate = common_rate(life, spread);
     for (size_t r = 0; r < life->rows; r++)
     {
-        if (life->row[r].shape != NULL)
-            continue;
         // Both ends are read before either is moved.
         const held_row h = held_of(life, r, spread);
         temper(life, r, &h, rate, false);
