@@ -366,6 +366,7 @@ static rlv_status seek_in_row(rlv_life* life, size_t row, bool* member, rlv_life
         if (!(step.p < GAP_LEVEL && step.p < found->p))
             break;
         life->gap[step.slot] = true;
+        life->gap_p[step.slot] = step.p;
         if (fit_positions(life, row, error) != RLV_DONE)
             return RLV_SYSTEM;
         *found = rlv_life_seek_group(life, row, member);
@@ -660,21 +661,44 @@ static rlv_status check_given(size_t count, const rlv_placed_element* element, s
 static rlv_status fit_life(rlv_life* life, rlv_life_group* group, size_t* groups, size_t count, rlv_error* error)
 {
     double* room = rlv_reserve(count, sizeof *room, error);
-    rlv_status status = room == NULL ? RLV_SYSTEM : first_fit(life, room, error);
-    if (status == RLV_DONE)
-        status = estimate(life, RLV_LIFE_KINDS, RLV_LIFE_NONE, true, error);
+    rlv_status status = room == NULL ? RLV_SYSTEM : RLV_DONE;
     if (status == RLV_DONE)
         status = find_groups(life, room, group, groups, error);
     if (status == RLV_DONE)
         status = leave_out(life, error);
     if (status == RLV_DONE)
         status = look_again(life, group, groups, error);
+    if (status == RLV_DONE)
+        status = rlv_life_temper(life, error);
     free(room);
     return status;
 }
 
-rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, const rlv_placed_element* element,
-                                size_t row_count, const rlv_articulation_row* row, rlv_error* error)
+/// A first fit with the shapes of comparative specimens; those that misfit are left out of the next one.
+static rlv_status start_life(rlv_life* life, size_t count, const rlv_placed_element* element, size_t row_count,
+                             const rlv_articulation_row* row, rlv_life_shape* shape, rlv_error* error)
+{
+    double* room = rlv_reserve(count, sizeof *room, error);
+    rlv_status status = room == NULL ? RLV_SYSTEM : RLV_DONE;
+    for (bool misfit = true; status == RLV_DONE && misfit;)
+    {
+        rlv_life_free(life);
+        status = rlv_life_start(life, count, element, row_count, row, shape, error);
+        if (status == RLV_DONE)
+            status = first_fit(life, room, error);
+        if (status == RLV_DONE)
+            status = estimate(life, RLV_LIFE_KINDS, RLV_LIFE_NONE, true, error);
+        if (status == RLV_DONE)
+            status = rlv_life_shapes_test(life, shape, &misfit, error);
+    }
+    free(room);
+    return status;
+}
+
+rlv_status rlv_articulation_fit_compared(rlv_articulation* articulation, size_t count,
+                                         const rlv_placed_element* element, size_t row_count,
+                                         const rlv_articulation_row* row, size_t compared_count,
+                                         const rlv_compared_place* compared, rlv_error* error)
 {
     rlv_life life = {0};
     rlv_life_group group[MOST_GROUPS + 1] = {0};
@@ -682,16 +706,30 @@ rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, co
     if (check_given(count, element, row_count, error) != RLV_DONE)
         return RLV_BAD_INPUT;
     double* margin = rlv_reserve(count, sizeof *margin, error);
-    rlv_status status = margin == NULL ? RLV_SYSTEM : rlv_life_start(&life, count, element, row_count, row, error);
+    rlv_life_shape* shape = rlv_reserve(row_count, sizeof *shape, error);
+    rlv_status status = margin == NULL || shape == NULL ? RLV_SYSTEM : RLV_DONE;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
         margin[i] = NAN;
+    if (status == RLV_DONE)
+        status = rlv_life_shapes_of(shape, row_count, compared_count, compared, error);
+    if (status == RLV_DONE)
+        status = start_life(&life, count, element, row_count, row, shape, error);
     if (status == RLV_DONE)
         status = fit_life(&life, group, &groups, count, error);
     if (status == RLV_DONE)
         status = place_open(&life, count, element, margin, error);
     if (status == RLV_DONE)
         status = rlv_articulation_tell(articulation, &life, group, groups, count, element, margin, row_count, error);
+    for (size_t r = 0; r < row_count && status == RLV_DONE; r++)
+        articulation->row[r].compared_p = shape[r].p;
+    rlv_life_shapes_free(shape, row_count);
     rlv_life_free(&life);
     free(margin);
     return status;
+}
+
+rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, const rlv_placed_element* element,
+                                size_t row_count, const rlv_articulation_row* row, rlv_error* error)
+{
+    return rlv_articulation_fit_compared(articulation, count, element, row_count, row, 0, NULL, error);
 }

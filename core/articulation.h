@@ -30,6 +30,17 @@
 /// An element whose place is open is in no fit; it is given one of the places that are left at the end, all at once
 /// (`assignment`), where that is clear. A row whose places nobody counted is counted beforehand (`places`).
 ///
+/// A row may be given as life positions of a comparative specimen as well (`rlv_compared_place`; after I. N. Dryden, K.
+/// V. Mardia, Statistical Shape Analysis, 1998: one form is brought to another by position and scale first, and what is
+/// left is a bending). Its own order is fitted as one of an animal is, and gives each of its places a distance along
+/// its axis, smoothed: so its own curl is out of it. In this animal the distances of the row are then those, moved and
+/// scaled, and what they depart from them: a smooth part, of which second differences are penalised and not third (so
+/// that a departure costs from its first bend on, where an even taper of the pitch costs nothing otherwise), and the
+/// walk. How far animals depart is estimated with the other penalties, and is never taken to be less than an even
+/// change of the pitch by RLV_COMPARED_DRIFT from one end of the row to the other. A row whose elements depart from its
+/// table by a parabola and a cubic more than that, the walk and the scatter allow is fitted without it. The axis, and
+/// how far rows lie from it, stay this animal's own.
+///
 /// What it cannot tell, it does not claim: a slip of all rows together, which is the animal's own curve; a stretch that
 /// reaches the end of its row, unless its elements are told one by one; a motion along the body by whole places.
 /// Body directions: along = head to tail, across = to the animal's left, out = away from the body wall.
@@ -49,7 +60,10 @@
 enum
 {
     RLV_ARTICULATION_LEAST = 6, ///< elements with a known place, from which a row is used
-    RLV_ARTICULATION_PARTS = 8, ///< parts of the body that the share in place is told for
+    RLV_COMPARED_LEAST = 3,     ///< and of a row with a table of a comparative specimen that fits it
+    RLV_ARTICULATION_POWERS = 2,
+    RLV_ARTICULATION_STATIONS = 8, ///< at most, that the body is told at beyond its last element
+    RLV_ARTICULATION_PARTS = 8,    ///< parts of the body that the share in place is told for
 };
 
 /// An element and where it is said to belong. A known place has place_low = place_high; a range has low < high; nothing
@@ -67,6 +81,20 @@ typedef struct rlv_articulation_row
 {
     int first, last;
 } rlv_articulation_row;
+
+/// A life position measured on a comparative specimen. Those of one `specimen` (any number) are of one frame. A row has
+/// places of one specimen alone, and RLV_ARTICULATION_LEAST of them at least.
+typedef struct rlv_compared_place
+{
+    size_t specimen, row;
+    int place;
+    rlv_vec3 at_mm;
+    double sd_mm; ///< per axis
+} rlv_compared_place;
+
+/// The least sd of the change of a row's pitch, as a share of it, from one end of the row to the other, between two
+/// animals of one kind. From memory, no source: one in twenty.
+#define RLV_COMPARED_DRIFT 0.05
 
 /// What became of an element: the first that holds of inverted, rotated, shifted.
 typedef enum rlv_articulation_state
@@ -146,18 +174,59 @@ typedef struct rlv_unfilled
     double radius2;           ///< the 95 % region is d' covariance^-1 d <= radius2: three times the F quantile
 } rlv_unfilled;
 
+/// A step of a row's spacing that is too wide, or too narrow, for chance, and that no later one takes back: a natural
+/// gap, or a place that was counted and is none, or was not counted.
+typedef struct rlv_spacing_gap
+{
+    size_t row;
+    int place;            ///< the step is from it to the next
+    rlv_interval more_mm; ///< than the mean of the steps beside it: along the row; below zero: less
+    double pitches;       ///< the same in those steps
+    double p;             ///< times the steps of its row
+} rlv_spacing_gap;
+
+/// The body at a distance ahead of the last element in place of all rows.
+typedef struct rlv_body_station
+{
+    double ahead_mm;
+    rlv_vec3 at_mm, along; ///< of the axis; along: unit, head to tail
+    double across_sd_mm;   ///< of its place, to each side
+    double turn_sd_deg;    ///< of its direction, to each side
+} rlv_body_station;
+
+/// The body beyond the last element in place of all rows, where some row has places there. The axis goes on as the
+/// corridors of the rows do that reach so far, each from where it is at that element: on the mean, by how sure they
+/// are, and as unsure as one of them, for they share what they do not know. Its direction is as unsure as a corridor's
+/// and, since that the rows draw nearer to the tail is part of theirs and not of the axis's, by the error of the place
+/// over the distance too.
+typedef struct rlv_body_ahead
+{
+    double from_mm;         ///< along the axis, of that element
+    rlv_interval length_mm; ///< from there to the last place of any row
+    double freedom;         ///< degrees of freedom of its sds
+    size_t count;           ///< 0: no row has places there
+    rlv_body_station station[RLV_ARTICULATION_STATIONS];
+} rlv_body_ahead;
+
 /// What is told of a row.
 typedef struct rlv_articulation_row_told
 {
     size_t held, in_place; ///< elements with a place that are told; of these in place
     size_t untold;         ///< elements with a place whose life position nothing tells; in no other figure here
-    size_t lost;     ///< unfilled places that are known no better than to the length of the row (95 %): in no list
-    size_t placed;   ///< of those held, whose place was open and was found
-    double margin;   ///< of the least clear of these; below 3, the whole count may be off. NaN where there is none
-    bool used;       ///< false: too few elements
-    bool short_row;  ///< used, but under 15 elements: what is displaced there is found less surely
-    int first, last; ///< places
-    double pitch_mm; ///< median along its own curve
+    size_t lost;        ///< unfilled places that are known no better than to the length of the row (95 %): in no list
+    size_t placed;      ///< of those held, whose place was open and was found
+    double margin;      ///< of the least clear of these; below 3, the whole count may be off. NaN where there is none
+    bool used;          ///< false: too few elements
+    bool compared;      ///< it was fitted with its table of a comparative specimen
+    double compared_p;  ///< of its elements departing so far from the table; below 0.01 it was fitted without. NaN: no
+                        ///< table, or too few elements for any row
+    rlv_interval scale; ///< this animal's row over the table's; NaN where not fitted with it
+    bool short_row;     ///< used, but under 15 elements: what is displaced there is found less surely
+    int first, last;    ///< places
+    double pitch_mm;    ///< median along its own curve
+    double detectable_mm[RLV_ARTICULATION_POWERS]; ///< shift, whichever way, of one of its elements (the median one)
+                                                   ///< that is told with a probability of 0.8, and of 0.9; in place is
+                                                   ///< no more than that no shift was found. NaN where none is tested
 } rlv_articulation_row_told;
 
 /// How much is in place along a part of the body.
@@ -199,11 +268,13 @@ typedef struct rlv_articulation_verdict
 typedef struct rlv_articulation
 {
     rlv_body_axis axis;
-    size_t count, row_count, group_count, unfilled_count, part_count;
+    size_t count, row_count, group_count, unfilled_count, part_count, gap_count;
     rlv_articulated* element;       ///< one an element given
     rlv_articulation_row_told* row; ///< one a row given
     rlv_articulation_group* group;  ///< group g of an element is group[g - 1]
     rlv_unfilled* unfilled;         ///< by row and place
+    rlv_spacing_gap* gap;           ///< natural gaps, by row and place
+    rlv_body_ahead ahead;
     rlv_articulation_part part[RLV_ARTICULATION_PARTS];
     double scatter_along_mm, scatter_across_mm, scatter_deg; ///< natural, sd per axis
     double freedom_along, freedom_across, freedom_turn;      ///< degrees of freedom that they are known with
@@ -219,6 +290,13 @@ typedef struct rlv_articulation
 rlv_status rlv_articulation_fit(rlv_articulation* articulation, size_t count, const rlv_placed_element* element,
                                 size_t row_count, const rlv_articulation_row* row, rlv_error* error);
 void rlv_articulation_free(rlv_articulation* articulation);
+
+/// The same, with life positions of comparative specimens for some of the rows. A row with those is used from
+/// RLV_COMPARED_LEAST elements on. RLV_BAD_INPUT also where they are not as rlv_compared_place says.
+rlv_status rlv_articulation_fit_compared(rlv_articulation* articulation, size_t count,
+                                         const rlv_placed_element* element, size_t row_count,
+                                         const rlv_articulation_row* row, size_t compared_count,
+                                         const rlv_compared_place* compared, rlv_error* error);
 
 /// The part of the body at a distance along the axis.
 size_t rlv_articulation_part_at(const rlv_articulation* articulation, double along_mm);

@@ -27,6 +27,7 @@ void rlv_articulation_free(rlv_articulation* a)
     free(a->row);
     free(a->group);
     free(a->unfilled);
+    free(a->gap);
     *a = (rlv_articulation){0};
 }
 
@@ -289,7 +290,16 @@ static rlv_status judge(rlv_articulation* a, const rlv_life* life, rlv_error* er
     for (size_t i = 0; i < life->count; i++)
         if (!isnan(a->element[life->element[i].given].p))
             told[a->tests++] = &a->element[life->element[i].given];
-    const double level = LEVEL * (double)adjust(told, a->tests) / fmax((double)a->tests, 1.0);
+    const size_t rejected = adjust(told, a->tests);
+    const double level = LEVEL * (double)rejected / fmax((double)a->tests, 1.0);
+    // One more would be rejected at this.
+    if (a->tests > 0 &&
+        rlv_articulation_tell_detectable(
+            a, life, LEVEL * fmin((double)rejected + 1.0, (double)a->tests) / (double)a->tests, error) != RLV_DONE)
+    {
+        free(told);
+        return RLV_SYSTEM;
+    }
     for (size_t i = 0; i < life->count; i++)
     {
         rlv_articulated* one = &a->element[life->element[i].given];
@@ -309,9 +319,10 @@ static void tell_unfilled(rlv_unfilled* u, const rlv_life* life, size_t row, siz
 {
     const rlv_life_place p = rlv_life_at(life, row, slot);
     double variance[3];
+    const bool bare = life->row[row].guest || life->row[row].shape == NULL;
+    const double widening = !corridor ? 1.0 : bare ? RLV_LIFE_WIDENING_CORRIDOR : RLV_LIFE_WIDENING;
     for (size_t v = 0; v < 3; v++)
-        variance[v] =
-            (corridor ? RLV_LIFE_WIDENING : 1.0) * rlv_life_variance(life, row, slot, v) + natural_of(life, v);
+        variance[v] = widening * rlv_life_variance(life, row, slot, v) + natural_of(life, v);
     *u = (rlv_unfilled){.row = life->row[row].given,
                         .place = rlv_life_place_of(life, row, slot),
                         .corridor = corridor,
@@ -363,6 +374,8 @@ static void tell_rows(rlv_articulation* a, const rlv_life* life, size_t count, c
         for (size_t i = life->row[r].begin; i < life->row[r].end; i++)
             row->untold += a->element[life->element[i].given].why == RLV_NOTHING_TELLS;
         row->used = true;
+        row->compared = life->row[r].shape != NULL;
+        row->scale = life->row[r].shape != NULL ? rlv_life_scale_of(life, r) : UNTOLD;
         row->short_row = row->held < SURE_ROW;
         row->first = life->row[r].first;
         row->last = row->first + (int)(life->first[r + 1] - life->first[r]) - 1;
@@ -471,7 +484,8 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
             a->element[i].life_cov_mm2[k] = a->element[i].body.m[k] = a->element[i].life_frame.m[k] = NAN;
     }
     for (size_t r = 0; r < row_count; r++)
-        a->row[r].pitch_mm = a->row[r].margin = NAN;
+        a->row[r].pitch_mm = a->row[r].margin = NAN, a->row[r].scale = UNTOLD,
+        a->row[r].detectable_mm[0] = a->row[r].detectable_mm[1] = NAN, a->row[r].compared_p = NAN;
     return RLV_DONE;
 }
 
@@ -493,6 +507,8 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
         status = tell_groups(a, &lengths, life, group, groups, error);
     if (status == RLV_DONE)
         status = tell_places(a, life, filled, error);
+    if (status == RLV_DONE)
+        status = rlv_articulation_tell_gaps(a, life, error);
     free(filled);
     if (status != RLV_DONE)
         return status;
@@ -515,6 +531,8 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
     a->freedom_across = life->spread[RLV_LIFE_ACROSS].freedom;
     a->freedom_turn = life->spread[RLV_LIFE_TURN].freedom;
     a->crossing = crosses_itself(life);
+    if (rlv_articulation_tell_ahead(a, life, error) != RLV_DONE)
+        return RLV_SYSTEM;
     a->axis = life->axis;
     life->axis = (rlv_body_axis){0};
     a->verdict = rlv_articulation_judge(a);

@@ -11,6 +11,16 @@ rlv_status rlv_articulation_tell(rlv_articulation* articulation, rlv_life* life,
                                  size_t groups, size_t count, const rlv_placed_element* element, const double* margin,
                                  size_t row_count, rlv_error* error);
 
+/// Tell of each row the shift that is found at a level of p (in articulation_detect.c).
+rlv_status rlv_articulation_tell_detectable(rlv_articulation* articulation, const rlv_life* life, double level,
+                                            rlv_error* error);
+
+/// Tell the natural gaps in the spacing of rows (in articulation_detect.c).
+rlv_status rlv_articulation_tell_gaps(rlv_articulation* articulation, const rlv_life* life, rlv_error* error);
+
+/// Tell where the body goes on beyond the last element (in articulation_ahead.c). Before the axis passes on.
+rlv_status rlv_articulation_tell_ahead(rlv_articulation* articulation, rlv_life* life, rlv_error* error);
+
 /// Say of each element without a place of its own whether it may have one of the free places of its row, or lies off
 /// it, and which it is nearest to (in articulation_verdict.c). After states and unfilled places are told.
 void rlv_articulation_tell_nearest(rlv_articulation* articulation, const rlv_placed_element* element);

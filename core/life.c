@@ -9,7 +9,7 @@
 #include <string.h>
 
 /// Penalties before any is estimated: a row's own values are smoothed over about a dozen places.
-static const rlv_smoother_penalty FIRST_PENALTY = {30.0, 1.0, 30.0};
+static const rlv_smoother_penalty FIRST_PENALTY = {30.0, 1.0, 30.0, 30.0};
 
 /// Stands for the deviance of penalties that the numbers fail for.
 static const double MOST_DEVIANCE = 1e100;
@@ -49,7 +49,10 @@ void rlv_life_free(rlv_life* life)
     free(life->first);
     free(life->block);
     free(life->base_line);
+    free(life->shape);
+    free(life->shaped);
     free(life->gap);
+    free(life->gap_p);
     free(life->stretch);
     rlv_body_axis_free(&life->axis);
     for (size_t k = 0; k < RLV_LIFE_VALUES; k++)
@@ -75,26 +78,49 @@ static void find_pitches(rlv_life* life)
     }
 }
 
-/// A polynomial through each row's value that costs no penalty, so that what is left is small: for distances along the
-/// axis a parabola, which is an even taper of the pitch, else a straight line.
+/// The scale of a shaped row, by its elements in the fit; as it was where two of them do not lie apart.
+static void find_scale(rlv_life* life, size_t row)
+{
+    double weight = 0.0, x = 0.0, y = 0.0, xx = 0.0, xy = 0.0;
+    for (int pass = 0; pass < 2; pass++)
+        for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
+        {
+            const rlv_life_element* e = &life->element[i];
+            const double w = e->trust[0], at = life->shape[e->slot], is = rlv_life_along_of(life, e);
+            if (pass == 0)
+                weight += w, x += w * at, y += w * is;
+            else if (weight > 0.0)
+                xx += w * (at - x / weight) * (at - x / weight), xy += w * (at - x / weight) * (is - y / weight);
+        }
+    if (xx > 0.0)
+        life->row[row].scale = xy / xx;
+}
+
+/// A line through each row's value that costs no penalty, so that what is left is small: for distances along the axis
+/// a parabola, which is an even taper of the pitch, or the row's shape at its scale and a straight line; else a
+/// straight line.
 static void find_base_line(rlv_life* life, size_t value)
 {
     for (size_t r = 0; r < life->rows; r++)
     {
         const size_t from = life->first[r], n = life->first[r + 1] - from;
-        const double* v = life->value[value] + from;
+        const bool shaped = value == 0 && life->row[r].shape != NULL;
+        if (shaped)
+            find_scale(life, r);
+        const double *v = life->value[value] + from, *shape = life->shape + from,
+                     scale = shaped ? life->row[r].scale : 0.0;
         const double middle = 0.5 * (double)(n - 1), square = ((double)n * (double)n - 1.0) / 12.0;
         double sum[3] = {0, 0, 0}, squares[3] = {0, 0, 0};
         for (int pass = 0; pass < 2; pass++)
             for (size_t i = 0; i < n; i++)
             {
                 // Polynomials of the place that are orthogonal over a row's places.
-                const double x = (double)i - middle, term[3] = {1.0, x, value == 0 ? x * x - square : 0.0};
-                double fitted = 0.0;
+                const double x = (double)i - middle, term[3] = {1.0, x, value == 0 && !shaped ? x * x - square : 0.0};
+                double fitted = scale * shape[i];
                 for (int k = 0; k < 3; k++)
                 {
                     if (pass == 0)
-                        sum[k] += term[k] * v[i], squares[k] += term[k] * term[k];
+                        sum[k] += term[k] * (v[i] - scale * shape[i]), squares[k] += term[k] * term[k];
                     fitted += squares[k] > 0.0 ? sum[k] / squares[k] * term[k] : 0.0;
                 }
                 life->base_line[from + i] = fitted;
@@ -135,7 +161,7 @@ rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
         rlv_smoother_free(&life->smoother[k]);
         status = rlv_smoother_lay(&life->smoother[k], life->rows, life->first, along ? life->base_line : life->value[0],
                                   fine, along ? step : NULL, along ? 3 : 2, k == RLV_LIFE_TURN ? 0 : knots, life->gap,
-                                  error);
+                                  along ? life->shaped : NULL, error);
         if (!(life->spread[k].penalty.own > 0.0))
             life->spread[k].penalty = FIRST_PENALTY;
     }
@@ -206,6 +232,12 @@ static double stretch_at(const rlv_life* life, size_t slot, size_t value)
 double rlv_life_scatter(const rlv_life* life, const rlv_life_element* e, size_t value)
 {
     return life->spread[rlv_life_kind_of(value)].natural + e->variance[value];
+}
+
+double rlv_life_along_of(const rlv_life* life, const rlv_life_element* e)
+{
+    const double stretch = life->stretch[e->slot]; // 0 before it has been looked at
+    return life->value[0][e->slot] + (stretch > 0.0 ? e->off[0] / stretch : 0.0);
 }
 
 /// Weight of an element for a value, in units of the value.
@@ -326,20 +358,44 @@ static double bounded(double x)
 
 enum
 {
-    MOST_CHOSEN = 3
+    MOST_CHOSEN = 4
 };
 
+static bool has_shape(const rlv_life* life)
+{
+    bool shaped = false;
+    for (size_t r = 0; r < life->rows; r++)
+        shaped |= life->row[r].shape != NULL;
+    return shaped;
+}
+
 /// How many penalties are chosen for a kind.
-static size_t chosen_count(rlv_life_kind kind)
+static size_t chosen_count(const rlv_life* life, rlv_life_kind kind)
 {
     static const size_t count[RLV_LIFE_KINDS] = {3, 2, 1};
-    return count[kind];
+    return count[kind] + (kind == RLV_LIFE_ALONG && has_shape(life));
+}
+
+/// The penalty of departures from shapes that is the most: an sd of rlv_life_drift_of of the pitch from end to end.
+/// A difference of second order has the variance unit over penalty, and the pitch changes by the sum of them.
+static double most_shaped(const rlv_life* life)
+{
+    double least = INFINITY;
+    for (size_t r = 0; r < life->rows; r++)
+    {
+        if (life->row[r].shape == NULL)
+            continue;
+        const double drift = rlv_life_drift_of(life, r) * life->row[r].pitch_mm,
+                     fine = life->smoother[RLV_LIFE_ALONG].fine[r];
+        least = fmin(least, (double)(life->first[r + 1] - life->first[r]) / (drift * drift * pow(fine, 3.0)));
+    }
+    return life->spread[RLV_LIFE_ALONG].unit * least;
 }
 
 /// The penalties that are chosen, in order.
 static double* chosen(rlv_smoother_penalty* penalty, size_t index)
 {
-    double* const all[MOST_CHOSEN] = {&penalty->own, &penalty->shared, &penalty->walk};
+    double* const all[MOST_CHOSEN] = {&penalty->own, &penalty->shared, &penalty->walk, &penalty->shaped};
     return all[index];
 }
 
@@ -347,6 +403,9 @@ static void take(rlv_life* life, rlv_life_kind kind, const gsl_vector* x)
 {
     for (size_t k = 0; k < x->size; k++)
         *chosen(&life->spread[kind].penalty, k) = exp(bounded(gsl_vector_get(x, k)));
+    const double most = kind == RLV_LIFE_ALONG ? most_shaped(life) : 0.0;
+    if (most > 0.0) // some row is shaped, and scatter has been estimated
+        life->spread[kind].penalty.shaped = fmin(life->spread[kind].penalty.shaped, most);
 }
 
 static double deviance(const gsl_vector* x, void* user)
@@ -388,7 +447,7 @@ static void find_start(choice* c, gsl_vector* x)
 rlv_status rlv_life_choose(rlv_life* life, rlv_life_kind kind, rlv_error* error)
 {
     choice c = {life, kind};
-    const size_t size = chosen_count(kind);
+    const size_t size = chosen_count(life, kind);
     gsl_multimin_function f = {deviance, size, &c};
     gsl_multimin_fminimizer* m = gsl_multimin_fminimizer_alloc(gsl_multimin_fminimizer_nmsimplex2, size);
     gsl_vector *x = gsl_vector_alloc(size), *step = gsl_vector_alloc(size);

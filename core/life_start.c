@@ -21,7 +21,7 @@ static const double LEAST_DISTANCE_MM = 0.5;
 
 /// Penalties of the middle of the rows. Both are stiff: an axis that followed the one row that begins first, and then
 /// the next, had a kink where each begins, and false alarms there were five times those inside a row.
-static const rlv_smoother_penalty MIDDLE_PENALTY = {1e3, 1e4, 0.0};
+static const rlv_smoother_penalty MIDDLE_PENALTY = {.own = 1e3, .shared = 1e4};
 
 /// Steps of the axis, in mm, over its length.
 static const double AXIS_STEPS = 400.0;
@@ -49,12 +49,22 @@ static rlv_status reserve_life(rlv_life* life, size_t count, size_t row_count, r
 /// The longest run of places that a row may have: what is further apart is a slip of the pen.
 static const int MOST_PLACES = 1000;
 
+static size_t fullest_row(const rlv_life* life)
+{
+    size_t best = 0;
+    for (size_t r = 1; r < life->rows; r++)
+        if (life->row[r].end - life->row[r].begin > life->row[best].end - life->row[best].begin)
+            best = r;
+    return best;
+}
+
 /// Take the rows that have elements enough, and lay a slot for each of their places.
 static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_element* element, size_t row_count,
-                            const rlv_articulation_row* row, rlv_error* error)
+                            const rlv_articulation_row* row, const rlv_life_shape* shape, rlv_error* error)
 {
     for (size_t r = 0; r < row_count; r++)
     {
+        const bool shaped = shape != NULL && shape[r].along_mm != NULL && !shape[r].misfits;
         size_t held = 0;
         int low = INT_MAX, high = INT_MIN;
         for (size_t i = 0; i < count; i++)
@@ -64,7 +74,7 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
                 low = element[i].place_low < low ? element[i].place_low : low;
                 high = element[i].place_low > high ? element[i].place_low : high;
             }
-        if (held < RLV_ARTICULATION_LEAST)
+        if (held < (shaped ? RLV_COMPARED_LEAST : RLV_ARTICULATION_LEAST))
             continue;
         if (row[r].first <= row[r].last)
             low = row[r].first < low ? row[r].first : low, high = row[r].last > high ? row[r].last : high;
@@ -72,7 +82,12 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
             return rlv_fail(error, RLV_BAD_INPUT, NULL, "check the place numbers",
                             "row %zu runs from place %d to %d, over %d places", r + 1, low, high, MOST_PLACES);
         const size_t used = life->rows++;
-        life->row[used] = (rlv_life_row){.given = r, .first = low, .begin = life->count};
+        life->row[used] = (rlv_life_row){.given = r,
+                                         .first = low,
+                                         .begin = life->count,
+                                         .guest = held < RLV_ARTICULATION_LEAST,
+                                         .shape = shaped ? &shape[r] : NULL,
+                                         .scale = 1.0};
         life->first[used + 1] = life->first[used] + (size_t)(high - low + 1);
         for (size_t i = 0; i < count; i++)
             if (element[i].row == r && rlv_life_has_place(&element[i]))
@@ -83,6 +98,8 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
                                        .trust = {1.0, 1.0}};
         life->row[used].end = life->count;
     }
+    if (life->rows > 0)
+        life->row[fullest_row(life)].guest = false; // some row there must be
     if (life->rows == 0)
         return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "number the places of more elements",
                         "no row has %d elements with a known place", RLV_ARTICULATION_LEAST);
@@ -90,12 +107,30 @@ static rlv_status take_rows(rlv_life* life, size_t count, const rlv_placed_eleme
     return RLV_DONE;
 }
 
+/// The shape of a row at its slots. Beyond the shape's own ends it goes on with its last bend: as what costs nothing
+/// there.
+static void lay_shape(rlv_life* life, size_t row, const rlv_life_shape* shape)
+{
+    const long all = (long)shape->last - shape->first;
+    for (size_t i = life->first[row]; i < life->first[row + 1]; i++)
+    {
+        const long at = (long)rlv_life_place_of(life, row, i) - shape->first;
+        life->shaped[i] = at >= 0 && at <= all;
+        const long near = at < 0 ? 0 : at > all ? all : at, on = near < all - 1 ? near : all - 2 > 0 ? all - 2 : 0;
+        // Newton's parabola through three neighbours, at its own places exact.
+        const double *v = shape->along_mm + on, t = (double)(at - on);
+        life->shape[i] = v[0] + t * (v[1] - v[0]) + 0.5 * t * (t - 1.0) * (v[2] - 2.0 * v[1] + v[0]);
+        if (life->shaped[i])
+            life->shape[i] = shape->along_mm[at];
+    }
+}
+
 static rlv_status lay_rows(rlv_life* life, size_t count, const rlv_placed_element* element, size_t row_count,
-                           const rlv_articulation_row* row, rlv_error* error)
+                           const rlv_articulation_row* row, const rlv_life_shape* shape, rlv_error* error)
 {
     if (reserve_life(life, count, row_count, error) != RLV_DONE)
         return RLV_SYSTEM;
-    rlv_status status = take_rows(life, count, element, row_count, row, error);
+    rlv_status status = take_rows(life, count, element, row_count, row, shape, error);
     if (status != RLV_DONE)
         return status;
     qsort(life->element, life->count, sizeof *life->element, by_row_and_place);
@@ -123,8 +158,14 @@ static rlv_status lay_rows(rlv_life* life, size_t count, const rlv_placed_elemen
         (life->room[1] = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->base_line = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
         (life->gap = rlv_reserve(life->slots, sizeof(bool), error)) == NULL ||
+        (life->gap_p = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
+        (life->shape = rlv_reserve(life->slots, sizeof(double), error)) == NULL ||
+        (life->shaped = rlv_reserve(life->slots, sizeof(bool), error)) == NULL ||
         (life->stretch = rlv_reserve(life->slots, sizeof(double), error)) == NULL)
         return RLV_SYSTEM;
+    for (size_t r = 0; r < life->rows; r++)
+        if (life->row[r].shape != NULL)
+            lay_shape(life, r, life->row[r].shape);
     return RLV_DONE;
 }
 
@@ -167,7 +208,7 @@ static rlv_status first_curves(rlv_life* life, rlv_vec3* curve, rlv_error* error
             for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
                 u[i] = (double)(i - life->first[r]);
         }
-        status = rlv_smoother_lay(&s, life->rows, life->first, u, fine, NULL, 2, 0, NULL, error);
+        status = rlv_smoother_lay(&s, life->rows, life->first, u, fine, NULL, 2, 0, NULL, NULL, error);
         for (int round = 0; round < L1_ROUNDS && status == RLV_DONE; round++)
         {
             memset(weight, 0, 4 * life->slots * sizeof *weight);
@@ -198,13 +239,45 @@ static rlv_status first_curves(rlv_life* life, rlv_vec3* curve, rlv_error* error
 
 // A first axis: the row with most elements, and the others laid beside it
 
-static size_t fullest_row(const rlv_life* life)
+/// Lay a guest beside the axis by its elements: where each lies nearest to it, and its shape moved and scaled to these.
+/// `curve` gets its life positions.
+static void lay_guest(rlv_life* life, size_t row, rlv_vec3* curve)
 {
-    size_t best = 0;
-    for (size_t r = 1; r < life->rows; r++)
-        if (life->row[r].end - life->row[r].begin > life->row[best].end - life->row[best].begin)
-            best = r;
-    return best;
+    enum
+    {
+        STARTS = 200,
+    };
+    const double whole = rlv_body_axis_length_mm(&life->axis);
+    const size_t begin = life->row[row].begin, held = life->row[row].end - begin, from = life->first[row];
+    double x = 0.0, y = 0.0, xx = 0.0, xy = 0.0, a = 0.0, b = 0.0;
+    for (int pass = 0; pass < 2; pass++)
+        for (size_t i = begin; i < begin + held; i++)
+        {
+            const rlv_life_element* e = &life->element[i];
+            double near = 0.0, least = INFINITY;
+            for (int k = 0; k <= STARTS; k++)
+            {
+                const double at = whole * (-0.2 + 1.4 * k / STARTS),
+                             off = rlv_vec3_length(rlv_vec3_sub(e->at_mm, rlv_body_axis_at(&life->axis, at).at_mm));
+                if (off < least)
+                    least = off, near = at;
+            }
+            const double foot = rlv_body_axis_foot(&life->axis, e->at_mm, near, 0.05 * whole);
+            const rlv_body_frame f = rlv_body_axis_at(&life->axis, foot);
+            const rlv_vec3 d = rlv_vec3_sub(e->at_mm, f.at_mm);
+            const double at = life->shape[e->slot], share = 1.0 / (double)held;
+            if (pass == 0)
+                x += share * at, y += share * foot, a += share * rlv_vec3_dot(d, f.side),
+                    b += share * rlv_vec3_dot(d, f.other);
+            else
+                xx += (at - x) * (at - x), xy += (at - x) * (foot - y);
+        }
+    const double scale = xx > 0.0 && xy > 0.0 ? xy / xx : 1.0;
+    for (size_t i = from; i < life->first[row + 1]; i++)
+    {
+        life->value[0][i] = y + scale * (life->shape[i] - x), life->value[1][i] = a, life->value[2][i] = b;
+        curve[i] = rlv_life_at(life, row, i).at_mm;
+    }
 }
 
 /// Find distances along the axis, even from place to place, at which a row's places are nearest to it on the whole.
@@ -265,41 +338,51 @@ static int by_was(const void* a, const void* b)
 /// The straight line of each row's own part, and their mean: where the middle of the rows lies beside the axis.
 static double middle_of_rows(const rlv_life* life, const double* own, double at_mm)
 {
-    double sum = 0.0;
+    double sum = 0.0, rows = 0.0;
     for (size_t r = 0; r < life->rows; r++)
     {
+        if (life->row[r].guest)
+            continue;
+        rows += 1.0;
         const size_t from = life->first[r], to = life->first[r + 1] - 1;
         const double wide = life->value[0][to] - life->value[0][from];
         sum += wide > 0.0 ? own[from] + (own[to] - own[from]) * (at_mm - life->value[0][from]) / wide : own[from];
     }
-    return sum / (double)life->rows;
+    return sum / rows;
 }
 
-/// New points of the axis at every slot: the shared part and the mean of the rows' straight lines.
-static rlv_status middle_points(rlv_life* life, new_point* point, rlv_error* error)
+/// New points of the axis at every slot of rows that are no guests: the shared part and the mean of the rows' straight
+/// lines. `*count` gets how many.
+static rlv_status middle_points(rlv_life* life, new_point* point, size_t* count, rlv_error* error)
 {
     rlv_smoother* s = &life->smoother[RLV_LIFE_ACROSS];
-    double* room = rlv_reserve(5 * life->slots, sizeof *room, error);
+    double* room = rlv_reserve(6 * life->slots, sizeof *room, error);
     if (room == NULL)
         return RLV_SYSTEM;
     double *weight = room, *value = room + life->slots, *shared[2] = {value + life->slots, value + 2 * life->slots},
-           *own = value + 3 * life->slots;
-    for (size_t i = 0; i < life->slots; i++)
-        weight[i] = 1.0;
+           *own = value + 3 * life->slots, *sum = value + 4 * life->slots;
+    for (size_t r = 0; r < life->rows; r++)
+        for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
+            weight[i] = life->row[r].guest ? 0.0 : 1.0;
     rlv_smoother_factor(s, weight, MIDDLE_PENALTY);
     for (size_t k = 0; k < 2; k++)
     {
-        rlv_smoother_fit(s, life->value[1 + k], value, shared[k]);
+        for (size_t i = 0; i < life->slots; i++)
+            sum[i] = weight[i] * life->value[1 + k][i];
+        rlv_smoother_fit(s, sum, value, shared[k]);
         for (size_t i = 0; i < life->slots; i++)
             own[i] = value[i] - shared[k][i];
         for (size_t i = 0; i < life->slots; i++)
             shared[k][i] += middle_of_rows(life, own, life->value[0][i]);
     }
+    *count = 0;
     for (size_t i = 0; i < life->slots; i++)
     {
         const rlv_body_frame f = rlv_body_axis_at(&life->axis, life->value[0][i]);
-        point[i].was_mm = life->value[0][i];
-        point[i].at_mm = rlv_vec3_along(rlv_vec3_along(f.at_mm, shared[0][i], f.side), shared[1][i], f.other);
+        if (weight[i] > 0.0)
+            point[(*count)++] =
+                (new_point){life->value[0][i],
+                            rlv_vec3_along(rlv_vec3_along(f.at_mm, shared[0][i], f.side), shared[1][i], f.other)};
     }
     free(room);
     return RLV_DONE;
@@ -337,16 +420,17 @@ static rlv_status centre_on(rlv_life* life, const rlv_vec3* curve, rlv_error* er
     new_point* point = rlv_reserve(life->slots, sizeof *point, error);
     rlv_vec3* at = rlv_reserve(life->slots, sizeof *at, error);
     rlv_body_axis axis = {0};
+    size_t points = 0;
     if (status == RLV_DONE && (point == NULL || at == NULL))
         status = RLV_SYSTEM;
     if (status == RLV_DONE)
-        status = middle_points(life, point, error);
+        status = middle_points(life, point, &points, error);
     if (status == RLV_DONE)
     {
         double low = INFINITY, high = -INFINITY;
-        for (size_t i = 0; i < life->slots; i++)
-            low = fmin(low, life->value[0][i]), high = fmax(high, life->value[0][i]);
-        const size_t kept = thin_points(point, life->slots, (high - low) / 60.0);
+        for (size_t i = 0; i < points; i++)
+            low = fmin(low, point[i].was_mm), high = fmax(high, point[i].was_mm);
+        const size_t kept = thin_points(point, points, (high - low) / 60.0);
         for (size_t i = 0; i < kept; i++)
             at[i] = point[i].at_mm;
         if (kept < 3)
@@ -387,9 +471,9 @@ rlv_status rlv_life_centre(rlv_life* life, rlv_error* error)
 }
 
 rlv_status rlv_life_start(rlv_life* life, size_t count, const rlv_placed_element* element, size_t row_count,
-                          const rlv_articulation_row* row, rlv_error* error)
+                          const rlv_articulation_row* row, const rlv_life_shape* shape, rlv_error* error)
 {
-    rlv_status status = lay_rows(life, count, element, row_count, row, error);
+    rlv_status status = lay_rows(life, count, element, row_count, row, shape, error);
     if (status != RLV_DONE)
         return status;
     rlv_vec3* curve = rlv_reserve(life->slots, sizeof *curve, error);
@@ -405,9 +489,13 @@ rlv_status rlv_life_start(rlv_life* life, size_t count, const rlv_placed_element
         status = rlv_body_axis_lay(&life->axis, n, curve + from, length / AXIS_STEPS, error);
     }
     for (size_t r = 0; r < life->rows && status == RLV_DONE; r++)
-        lay_beside(life, r, curve);
+        if (!life->row[r].guest)
+            lay_beside(life, r, curve);
     if (status == RLV_DONE)
         measure_offsets(life, curve);
+    for (size_t r = 0; r < life->rows && status == RLV_DONE; r++)
+        if (life->row[r].guest)
+            lay_guest(life, r, curve);
     for (int round = 0; round < CENTRE_ROUNDS && status == RLV_DONE; round++)
         status = centre_on(life, curve, error);
     free(curve);

@@ -38,6 +38,7 @@ void rlv_smoother_free(rlv_smoother* s)
     free(s->within);
     free(s->block);
     free(s->reach);
+    free(s->shaped);
     *s = (rlv_smoother){0};
 }
 
@@ -81,18 +82,21 @@ static rlv_status reserve_all(rlv_smoother* s, rlv_error* error)
         (s->side = rlv_reserve(s->size, sizeof *s->side, error)) == NULL ||
         (s->within = rlv_reserve(s->width * longest, longest * sizeof *s->within, error)) == NULL ||
         (s->block = rlv_reserve(longest, longest * sizeof *s->block, error)) == NULL ||
-        (s->reach = rlv_reserve(s->knots, longest * sizeof *s->reach, error)) == NULL)
+        (s->reach = rlv_reserve(s->knots, longest * sizeof *s->reach, error)) == NULL ||
+        (s->shaped = rlv_reserve(s->slots, sizeof *s->shaped, error)) == NULL)
         return RLV_SYSTEM;
     return RLV_DONE;
 }
 
 rlv_status rlv_smoother_lay(rlv_smoother* s, size_t rows, const size_t* first, const double* u, const double* fine,
-                            const double* step, size_t order_own, size_t knots, const bool* gap, rlv_error* error)
+                            const double* step, size_t order_own, size_t knots, const bool* gap, const bool* shaped,
+                            rlv_error* error)
 {
     s->rows = rows;
     s->slots = first[rows];
     s->knots = knots;
     s->order_own = order_own;
+    s->order_shared = 3;
     s->gap = gap;
     s->width = step != NULL ? 2 : 1;
     s->own = s->width * s->slots;
@@ -107,6 +111,9 @@ rlv_status rlv_smoother_lay(rlv_smoother* s, size_t rows, const size_t* first, c
         return RLV_SYSTEM;
     if (step != NULL)
         memcpy(s->step, step, s->slots * sizeof *step);
+    for (size_t i = 0; i < s->slots && shaped != NULL; i++)
+        if ((s->shaped[i] = shaped[i]))
+            s->order_shared = 2;
     if (knots > 0)
         lay_basis(s, u);
     return RLV_DONE;
@@ -155,6 +162,44 @@ static double shared_penalty(rlv_smoother_penalty penalty)
     return fmin(penalty.shared, MOST_PENALTY);
 }
 
+/// How many differences of a row are of the shaped kind.
+static size_t shaped_differences(const rlv_smoother* s, size_t row)
+{
+    size_t shaped = 0;
+    for (size_t i = s->first[row]; i < s->first[row + 1]; i++)
+        shaped += s->shaped[i];
+    return shaped > 2 ? shaped - 2 : 0;
+}
+
+static double shaped_penalty(const rlv_smoother* s, size_t row, rlv_smoother_penalty penalty)
+{
+    return fmin(penalty.shaped * pow(s->fine[row], 3.0), MOST_PENALTY);
+}
+
+/// Penalise the differences of a row, its slots before and after those that are shaped apart: each brings in one slot
+/// more.
+static void lay_differences(rlv_smoother* s, size_t row, rlv_smoother_penalty penalty)
+{
+    const size_t first = s->first[row], end = s->first[row + 1], order = s->order_own;
+    const double own = own_penalty(s, row, penalty), told = shaped_penalty(s, row, penalty);
+    size_t from = first;
+    while (from < end && !s->shaped[from])
+        from++;
+    const size_t inner = shaped_differences(s, row), to = inner > 0 ? from + inner + 2 : end;
+    if (inner == 0)
+    {
+        for (size_t i = first; i + order < end; i++)
+            add_difference(s, s->width * i, order, own);
+        return;
+    }
+    for (size_t i = first; i < from; i++)
+        add_difference(s, s->width * i, order, own);
+    for (size_t i = from; i + 2 < to; i++)
+        add_difference(s, s->width * i, 2, told);
+    for (size_t i = to; i < end; i++)
+        add_difference(s, s->width * (i - order), order, own);
+}
+
 static void lay_own(rlv_smoother* s, rlv_smoother_penalty penalty)
 {
     memset(s->factor, 0, s->own * (s->band + 1) * sizeof *s->factor);
@@ -164,9 +209,7 @@ static void lay_own(rlv_smoother* s, rlv_smoother_penalty penalty)
                 add(s, s->width * i + a, s->width * i + b, s->weight[i] + (a == b ? RIDGE : 0.0));
     for (size_t r = 0; r < s->rows; r++)
     {
-        const double own = own_penalty(s, r, penalty);
-        for (size_t i = s->first[r]; i + s->order_own < s->first[r + 1]; i++)
-            add_difference(s, s->width * i, s->order_own, own);
+        lay_differences(s, r, penalty);
         for (size_t i = s->first[r]; i + 1 < s->first[r + 1] && s->width > 1; i++)
             if (!is_gap(s, i))
                 add_difference(s, s->width * i + 1, 1, walk_penalty(s, i, penalty));
@@ -238,12 +281,12 @@ EACH_WIDTH static void take_off(rlv_smoother* s, size_t row)
 
 static void lay_knots(rlv_smoother* s, rlv_smoother_penalty penalty)
 {
-    const double* term = DIFFERENCE[3];
+    const double* term = DIFFERENCE[s->order_shared];
     memset(s->left, 0, s->knots * s->knots * sizeof *s->left);
     for (size_t k = 0; k < s->knots; k++)
         s->left[k * s->knots + k] = RIDGE;
-    for (size_t k = 0; k + 3 < s->knots; k++)
-        for (size_t a = 0; a < 4; a++)
+    for (size_t k = 0; k + s->order_shared < s->knots; k++)
+        for (size_t a = 0; a <= s->order_shared; a++)
             for (size_t b = 0; b <= a; b++)
                 s->left[(k + a) * s->knots + k + b] += shared_penalty(penalty) * term[a] * term[b];
     for (size_t i = 0; i < s->slots; i++)
@@ -464,13 +507,19 @@ double rlv_smoother_log_det(const rlv_smoother* s, rlv_smoother_penalty penalty)
     for (size_t k = 0; k < s->knots; k++)
         sum += 2.0 * log(s->left[k * s->knots + k]);
     for (size_t r = 0; r < s->rows; r++)
-        if (s->first[r + 1] - s->first[r] > s->order_own)
-            sum -= (double)(s->first[r + 1] - s->first[r] - s->order_own) * log(own_penalty(s, r, penalty));
+    {
+        const size_t n = s->first[r + 1] - s->first[r], shaped = shaped_differences(s, r),
+                     all = shaped > 0         ? n - 2
+                           : n > s->order_own ? n - s->order_own
+                                              : 0;
+        sum -= (double)(all - shaped) * log(own_penalty(s, r, penalty));
+        sum -= shaped > 0 ? (double)shaped * log(shaped_penalty(s, r, penalty)) : 0.0;
+    }
     for (size_t r = 0; r < s->rows && s->width > 1; r++)
         for (size_t i = s->first[r]; i + 1 < s->first[r + 1]; i++)
             sum -= is_gap(s, i) ? 0.0 : log(walk_penalty(s, i, penalty));
-    if (s->knots > 3)
-        sum -= (double)(s->knots - 3) * log(shared_penalty(penalty));
+    if (s->knots > s->order_shared)
+        sum -= (double)(s->knots - s->order_shared) * log(shared_penalty(penalty));
     return sum;
 }
 
@@ -498,5 +547,8 @@ void rlv_smoother_steps(rlv_smoother* s, size_t row, rlv_smoother_penalty penalt
 
 double rlv_smoother_free_terms(const rlv_smoother* s)
 {
-    return (double)(s->order_own * s->rows) + (s->knots > 0 ? 1.0 : 0.0);
+    double free = s->knots > 0 && s->order_shared == 3 ? 1.0 : 0.0;
+    for (size_t r = 0; r < s->rows; r++)
+        free += shaped_differences(s, r) > 0 ? 2.0 : (double)s->order_own;
+    return free;
 }

@@ -30,7 +30,9 @@ typedef struct rlv_smoother
     size_t own;                ///< unknowns of all slots, in their order; the knots come after them
     size_t size;               ///< all unknowns
     size_t band;               ///< of the own part, below its diagonal
+    size_t order_shared;       ///< differences of f that are penalised: 3, or 2 where some slots are shaped
     const bool* gap;           ///< one a slot, or NULL: the walk's step from it to the next is free. Read at factoring
+    bool* shaped;              ///< one a slot: its shape is told from elsewhere
     size_t* first;             ///< rows + 1: a row's slots are first[r] up to first[r + 1]
     double* fine;              ///< one a row: its fineness
     double* step;              ///< one a slot: length to the next; where rows walk
@@ -50,16 +52,17 @@ typedef struct rlv_smoother
 /// Penalties, as ratios to the weights.
 typedef struct rlv_smoother_penalty
 {
-    double own, shared, walk;
+    double own, shared, walk, shaped;
 } rlv_smoother_penalty;
 
 /// Lay a smoother for rows whose slots begin at `first` (rows + 1 offsets; copied) at places `u` (one a slot, rising in
 /// a row), with the fineness of each row, the order of the differences of g, and `knots` (0, or 4 and more)
 /// coefficients of f. `step` (one a slot, the last of a row unread; NULL: no walk) has lengths to the next place, about
-/// one; `gap` (one a slot) is read on. Free with rlv_smoother_free, safe after a failure.
+/// one; `gap` (one a slot) is read on; `shaped` (one a slot, three or more side by side in a row that has any; NULL:
+/// none) is copied, and goes with an order of 3. Free with rlv_smoother_free, safe after a failure.
 rlv_status rlv_smoother_lay(rlv_smoother* smoother, size_t rows, const size_t* first, const double* u,
                             const double* fine, const double* step, size_t order_own, size_t knots, const bool* gap,
-                            rlv_error* error);
+                            const bool* shaped, rlv_error* error);
 void rlv_smoother_free(rlv_smoother* smoother);
 
 /// Factor the normal matrix for the sum of weights of each slot. What is found of it is not a number where it is not

@@ -30,8 +30,8 @@ static void record_articulation(rlv_answer* answer, const work* w)
 static void record_nothing(rlv_answer* answer)
 {
     static const char* const keys[] = {
-        "frame", "skeleton", "elements",      "groups",        "unfilled",       "candidates",       "share_in_place",
-        "rows",  "motions",  "motions_level", "motions_space", "displaced_axes", "could_not_be_told"};
+        "frame", "skeleton", "elements", "groups",        "unfilled",      "candidates",     "share_in_place",   "gaps",
+        "ahead", "rows",     "motions",  "motions_level", "motions_space", "displaced_axes", "could_not_be_told"};
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
         record_null(answer->record, keys[i]);
 }
@@ -55,6 +55,25 @@ static void tell_open(FILE* text, const history_articulation* a)
     fputs("\nwhat is open, row by row\n", text);
     for (size_t r = 0; r < a->row_count; r++)
         fprintf(text, "  %-20s  %s\n", a->elements->history->specimen->row[r].id, articulation_open_words(a, r).text);
+}
+
+static void tell_ahead(FILE* text, const history_articulation* a)
+{
+    if (a->ahead_count == 0)
+        return;
+    tell_table(text, "where the body goes on beyond its last element", articulation_ahead_table(a), NULL);
+    tell_note(text, articulation_ahead_words(a).text);
+}
+
+static void tell_rows(FILE* text, const history_articulation* a)
+{
+    fputs("\nwhat would have been found, row by row\n", text);
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        const report_text words = articulation_row_words(a, r);
+        if (words.text[0] != '\0')
+            fprintf(text, "  %-20s  %s\n", a->elements->history->specimen->row[r].id, words.text);
+    }
 }
 
 static void tell_disturbance(FILE* text, const history_articulation* a)
@@ -87,7 +106,9 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
     tell_table(answer->text, "life positions without an element: bone may lie there", articulation_unfilled_wall(a),
                "none: every place has its element");
     tell_note(answer->text, articulation_corridor_words(a));
+    tell_ahead(answer->text, a);
     tell_open(answer->text, a);
+    tell_rows(answer->text, a);
     if (a->stray_count > 0)
         tell_table(answer->text, "loose elements, and the free places that they may have had",
                    articulation_loose_wall(a), "");

@@ -310,29 +310,44 @@ static bool is_inside(const stage_rock* rock, rlv_vec3 place)
     return within > 0;
 }
 
-/// How deep a place lies below a stage's surface, and which way is straight in.
-static void find_depth(history_unfilled* u, const history_articulation* a, const rlv_unfilled* life,
-                       const stage_rock* rock, bool inside)
+/// A place of the block's frame, and how sure it is.
+typedef struct placed
+{
+    rlv_vec3 at_mm;
+    const double* covariance_mm2;
+    double freedom;
+} placed;
+
+/// How deep a place lies below a stage's surface; `*way`: straight in.
+static rlv_interval find_depth(rlv_vec3* way, const history_articulation* a, placed place, const stage_rock* rock,
+                               bool inside)
 {
     const history_elements* e = a->elements;
     const rlv_pose pose = history_pose(e->history, rock->stage);
     float local[3];
     rlv_nearest nearest;
     double of_pose[9];
-    local_place(local, rock, life->position_mm);
+    local_place(local, rock, place.at_mm);
     rlv_tree_nearest(rock->tree, 1, local, INFINITY, &nearest);
     rlv_vec3 in = rlv_vec3_sub(rlv_vec3_from(local), rlv_vec3_from(nearest.point_mm));
     in = rlv_vec3_scale(rlv_vec3_unit(in), inside ? 1.0 : -1.0);
     if (!(rlv_vec3_length(in) > 0.5))
         in = rlv_vec3_scale(rlv_vec3_unit(rlv_mesh_twice_area(rock->mesh, nearest.triangle)), -1.0);
-    u->way = rlv_mat3_apply(pose.rotation, in);
-    rlv_pose_covariance_at(&pose, life->position_mm, of_pose);
+    *way = rlv_mat3_apply(pose.rotation, in);
+    rlv_pose_covariance_at(&pose, place.at_mm, of_pose);
     const double local_sd = isnan(e->local_sd_mm[rock->stage]) ? 0.0 : e->local_sd_mm[rock->stage];
     const double depth = (inside ? 1.0 : -1.0) * nearest.distance_mm;
-    const double sd = sqrt(rlv_variance_along(life->covariance_mm2, u->way) + rlv_variance_along(of_pose, u->way) +
-                           local_sd * local_sd);
-    const double half = sd * gsl_cdf_tdist_Pinv(0.975, fmin(a->fit.freedom_along, a->fit.freedom_across));
-    u->depth_mm = (rlv_interval){depth, depth - half, depth + half};
+    const double sd =
+        sqrt(rlv_variance_along(place.covariance_mm2, *way) + rlv_variance_along(of_pose, *way) + local_sd * local_sd);
+    const double half = sd * gsl_cdf_tdist_Pinv(0.975, place.freedom);
+    return (rlv_interval){depth, depth - half, depth + half};
+}
+
+static history_where where_of(rlv_interval depth_mm, bool inside)
+{
+    return depth_mm.low < 0.0 && depth_mm.high > 0.0 ? HISTORY_AT_SURFACE
+           : inside                                  ? HISTORY_IN_ROCK
+                                                     : HISTORY_NOT_COLLECTED;
 }
 
 /// Whether the record has a piece come off at a stage.
@@ -381,14 +396,56 @@ static rlv_status find_unfilled(history_articulation* a, rlv_error* error)
         const rlv_unfilled* life = &a->fit.unfilled[i];
         history_unfilled* u = &a->unfilled[i];
         const bool inside = is_inside(&rock, life->position_mm);
-        find_depth(u, a, life, &rock, inside);
-        u->where = u->depth_mm.low < 0.0 && u->depth_mm.high > 0.0 ? HISTORY_AT_SURFACE
-                   : inside                                        ? HISTORY_IN_ROCK
-                                                                   : HISTORY_NOT_COLLECTED;
+        const placed place = {life->position_mm, life->covariance_mm2,
+                              fmin(a->fit.freedom_along, a->fit.freedom_across)};
+        u->depth_mm = find_depth(&u->way, a, place, &rock, inside);
+        u->where = where_of(u->depth_mm, inside);
     }
     if (history->joined)
         find_taken(a);
     return RLV_DONE;
+}
+
+// --- where the body goes on ------------------------------------------------------------------------------------------
+
+/// Trend and plunge of the axis at a station.
+static void find_trend(history_ahead* told, const history_articulation* a, const rlv_body_station* station)
+{
+    told->trend_deg = told->plunge_deg = UNTOLD;
+    if (!a->elements->compass_known)
+        return;
+    const rlv_trend trend = rlv_trend_of(&a->elements->compass, station->along);
+    const double half = station->turn_sd_deg * gsl_cdf_tdist_Pinv(0.975, a->fit.ahead.freedom),
+                 // A trend turns the faster, the steeper the axis plunges; beyond half a circle it may be any.
+        wide = fmin(half / fmax(cos(trend.plunge_deg * M_PI / 180.0), 1e-3), 180.0);
+    told->trend_deg = (rlv_interval){trend.trend_deg, trend.trend_deg - wide, trend.trend_deg + wide};
+    told->plunge_deg =
+        (rlv_interval){trend.plunge_deg, fmax(trend.plunge_deg - half, -90.0), fmin(trend.plunge_deg + half, 90.0)};
+}
+
+/// Depth and direction at each station, until one lies beyond the block.
+static void find_ahead(history_articulation* a)
+{
+    const rlv_history* history = a->elements->history;
+    const bool known = history->joined || history->frame + 1 == history->stage_count;
+    for (size_t i = 0; i < a->fit.ahead.count; i++)
+    {
+        const rlv_body_station* station = &a->fit.ahead.station[i];
+        history_ahead* told = &a->ahead[a->ahead_count++];
+        *told = (history_ahead){.depth_mm = UNTOLD};
+        find_trend(told, a, station);
+        if (!known)
+            continue;
+        const stage_rock rock = rock_at(history, history->stage_count - 1);
+        const double square = station->across_sd_mm * station->across_sd_mm,
+                     covariance[9] = {square, 0, 0, 0, square, 0, 0, 0, square};
+        const bool inside = is_inside(&rock, station->at_mm);
+        rlv_vec3 way;
+        told->depth_mm = find_depth(&way, a, (placed){station->at_mm, covariance, a->fit.ahead.freedom}, &rock, inside);
+        told->where = where_of(told->depth_mm, inside);
+        if (told->where == HISTORY_NOT_COLLECTED)
+            return;
+    }
 }
 
 // --- what is loose ---------------------------------------------------------------------------------------------------
@@ -578,6 +635,28 @@ static rlv_status find_disturbance(history_articulation* a, rlv_error* error)
     return rlv_disturbance_of(&a->disturbance, &a->fit, a->given, up, north, error);
 }
 
+// --- the fit ---------------------------------------------------------------------------------------------------------
+
+/// Fit the order, with the life positions of comparative specimens that the record has.
+static rlv_status fit(history_articulation* a, rlv_error* error)
+{
+    const rlv_specimen* specimen = a->elements->history->specimen;
+    const size_t count = specimen->compared_count;
+    rlv_compared_place* place = rlv_reserve(count, sizeof *place, error);
+    if (place == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < count; i++)
+    {
+        const rlv_compared_record* of = &specimen->compared[i];
+        place[i] =
+            (rlv_compared_place){of->file, of->row, of->place, {of->at_mm[0], of->at_mm[1], of->at_mm[2]}, of->sd_mm};
+    }
+    const rlv_status status =
+        rlv_articulation_fit_compared(&a->fit, a->given_count, a->given, a->row_count, a->row, count, place, error);
+    free(place);
+    return status;
+}
+
 // --- all of it -------------------------------------------------------------------------------------------------------
 
 static void warn(const history_articulation* a, rlv_answer* answer)
@@ -586,7 +665,16 @@ static void warn(const history_articulation* a, rlv_answer* answer)
     for (size_t r = 0; r < a->row_count; r++)
         if (!a->fit.row[r].used)
             answer_warn(answer, "row %s is left out: it has %s with a known place, and %d are needed",
-                        specimen->row[r].id, words_count(a->row_known[r], "element").text, RLV_ARTICULATION_LEAST);
+                        specimen->row[r].id, words_count(a->row_known[r], "element").text,
+                        specimen->row[r].life_positions != NULL && !(a->fit.row[r].compared_p < 1.0)
+                            ? RLV_COMPARED_LEAST
+                            : RLV_ARTICULATION_LEAST);
+    for (size_t r = 0; r < a->row_count; r++)
+        if (!isnan(a->fit.row[r].compared_p) && !a->fit.row[r].compared)
+            answer_warn(answer,
+                        "row %s does not have the spacing of %s (p = %.2g): it is fitted without; look whether that "
+                        "was measured on an animal of its kind, and whether its places are counted alike",
+                        specimen->row[r].id, specimen->row[r].life_positions, a->fit.row[r].compared_p);
     if (a->fit.crossing)
         answer_warn(answer, "the body comes nearer to itself than it is wide: look whether each element was given to "
                             "the right stretch of its row");
@@ -604,12 +692,14 @@ rlv_status history_articulation_measure(history_articulation* a, const history_e
     if (status == RLV_DONE)
         status = count_rows(a, answer, error);
     if (status == RLV_DONE)
-        status = rlv_articulation_fit(&a->fit, a->given_count, a->given, a->row_count, a->row, error);
+        status = fit(a, error);
     a->fitted = status == RLV_DONE;
     if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
         find_reasons(a);
     if (status == RLV_DONE)
         status = find_unfilled(a, error);
+    if (status == RLV_DONE)
+        find_ahead(a);
     if (status == RLV_DONE)
         status = find_candidates(a, error);
     if (status == RLV_DONE)

@@ -51,6 +51,15 @@ typedef struct history_unfilled
     rlv_vec3 way; ///< unit, in the block's frame: from that place of the surface inwards, along the shortest way
 } history_unfilled;
 
+/// A station of the body ahead of its last element (rlv_body_ahead): where its axis lies today.
+typedef struct history_ahead
+{
+    history_where where;                ///< in the rock, at the surface or beyond the block
+    rlv_interval depth_mm;              ///< below today's surface, as of an unfilled life position
+    rlv_interval trend_deg, plunge_deg; ///< of the axis, head to tail; NaN where north and up are not known. An
+                                        ///< interval of a trend of 360 degrees and more tells none
+} history_ahead;
+
 /// Why an element is in no judgement.
 typedef enum history_left_out
 {
@@ -94,6 +103,8 @@ typedef struct history_articulation
     bool fitted;
     rlv_articulation fit;
     history_unfilled* unfilled; ///< one an unfilled life position of the fit
+    size_t ahead_count;         ///< stations of the fit that are told: up to the first one beyond the block
+    history_ahead ahead[RLV_ARTICULATION_STATIONS];
     size_t stray_count;
     history_stray* stray;        ///< where fitted
     rlv_disturbance disturbance; ///< where fitted

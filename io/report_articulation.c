@@ -455,7 +455,15 @@ static const table_column row_columns[] = {
     {"short", NULL, "short", TABLE_FLAG, "Under 15 elements: what has moved is found there less surely."},
     {"pitch", "mm", "pitch", TABLE_NUMBER, "Median distance from place to place."},
     {"lost", NULL, "places not listed", TABLE_COUNT,
-     "Its places without an element that are known no better than to the length of the row: in no list."}};
+     "Its places without an element that are known no better than to the length of the row: in no list."},
+    {"detectable_80", "mm", "shift found in 80 %", TABLE_NUMBER,
+     "Shift of one of its elements, whichever way, that is told with a probability of 80 %: in place is no more than "
+     "that none was found."},
+    {"detectable_90", "mm", "in 90 %", TABLE_NUMBER, "The same with 90 %."},
+    {"compared", NULL, "compared", TABLE_FLAG, "Whether it was fitted with its table of a comparative specimen."},
+    {"compared_p", NULL, "p of the table", TABLE_NUMBER,
+     "p of its elements departing so far from that; below 0.01 the row was fitted without."},
+    {"compared_scale", NULL, "scale", TABLE_INTERVAL, "This animal's row over the table's."}};
 
 static rlv_table rows_table(const history_articulation* a)
 {
@@ -474,6 +482,11 @@ static rlv_table rows_table(const history_articulation* a)
         table_flag(&t, told->short_row);
         table_number(&t, told->used ? told->pitch_mm : (double)NAN, a->fit.scatter_along_mm);
         table_count(&t, told->lost);
+        for (size_t k = 0; k < RLV_ARTICULATION_POWERS; k++)
+            table_figures(&t, told->used ? told->detectable_mm[k] : (double)NAN, 2);
+        table_flag(&t, told->compared);
+        table_figures(&t, a->fitted ? told->compared_p : (double)NAN, 2);
+        table_interval(&t, told->compared ? told->scale : (rlv_interval){NAN, NAN, NAN});
     }
     return t;
 }
@@ -576,6 +589,8 @@ articulation_tables articulation_tables_of(const history_articulation* a)
                                    [ARTICULATION_CANDIDATES] = candidates_table(a),
                                    [ARTICULATION_ROWS] = rows_table(a),
                                    [ARTICULATION_SHARES] = articulation_shares_wall(a),
+                                   [ARTICULATION_GAPS] = articulation_gaps_table(a),
+                                   [ARTICULATION_AHEAD] = articulation_ahead_table(a),
                                    [ARTICULATION_SKELETON] = skeleton_table(a)}};
     for (size_t k = 0; k < DISTURBANCE_TABLES; k++)
         tables.table[ARTICULATION_OWN + k] = disturbance_table_of(a, (disturbance_table)k);

@@ -14,6 +14,8 @@ typedef enum articulation_table
     ARTICULATION_CANDIDATES, ///< a row a loose element and a life position that it may have had
     ARTICULATION_ROWS,       ///< a row a row of life positions
     ARTICULATION_SHARES,     ///< a row a part of the body
+    ARTICULATION_GAPS,       ///< a row a natural gap in the spacing of a row
+    ARTICULATION_AHEAD,      ///< a row a distance ahead of the last element of the body
     ARTICULATION_SKELETON,   ///< one row: the whole
     ARTICULATION_OWN,        ///< from there on those of its disturbance, as disturbance_table has them
     ARTICULATION_TABLES = ARTICULATION_OWN + DISTURBANCE_TABLES,
@@ -39,6 +41,18 @@ rlv_table articulation_off_row_wall(const history_articulation* articulation);
 rlv_table articulation_unfilled_wall(const history_articulation* articulation);
 rlv_table articulation_loose_wall(const history_articulation* articulation);
 rlv_table articulation_shares_wall(const history_articulation* articulation);
+
+/// The body beyond its last element, at a few distances ahead; no rows where every row's last place is held. And what
+/// stands below it: how far the rows go on; empty where there is none (in report_ahead.c).
+rlv_table articulation_ahead_table(const history_articulation* articulation);
+report_text articulation_ahead_words(const history_articulation* articulation);
+
+/// Steps of a row's spacing that are too wide or too narrow for chance (in report_ahead.c).
+rlv_table articulation_gaps_table(const history_articulation* articulation);
+
+/// What a row's judgement is good for: which shift would have been found; where its spacing has a gap; and how it
+/// agrees with a comparative specimen. Empty for one that is left out (in report_ahead.c).
+report_text articulation_row_words(const history_articulation* articulation, size_t row);
 
 /// What stands below the table of what has moved where some moved together, and below that of unfilled life positions
 /// where some are in a corridor; else NULL.

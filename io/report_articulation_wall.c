@@ -31,7 +31,7 @@ static const char* row_id(const history_articulation* a, size_t row)
 }
 
 /// Write on at the end of a text, as far as it has room.
-__attribute__((format(printf, 2, 3))) static void add(report_text* words, const char* format, ...)
+void articulation_add(report_text* words, const char* format, ...)
 {
     const size_t length = strlen(words->text);
     va_list list;
@@ -83,7 +83,7 @@ static report_text body_way(const rlv_body_motion* m)
         told[next] = true;
         const bool sure = part[next].low > 0.0 || part[next].high < 0.0;
         if (sure && 3.0 * fabs(part[next].value) >= greatest)
-            add(&words, "%s%s", comma(&words), ends[next][part[next].value > 0.0]);
+            articulation_add(&words, "%s%s", comma(&words), ends[next][part[next].value > 0.0]);
     }
     return words;
 }
@@ -99,8 +99,8 @@ static report_text compass_way(const history_articulation* a, const rlv_body_mot
         return words;
     const rlv_trend trend = rlv_trend_of(&a->elements->compass, way.motion_mm);
     const long plunge = lround(trend.plunge_deg);
-    add(&words, "%03d/%s%02ld ± %.0f", (int)lround(trend.trend_deg) % 360, plunge < 0 ? WORDS_MINUS : "", labs(plunge),
-        half);
+    articulation_add(&words, "%03d/%s%02ld ± %.0f", (int)lround(trend.trend_deg) % 360, plunge < 0 ? WORDS_MINUS : "",
+                     labs(plunge), half);
     return words;
 }
 
@@ -180,8 +180,8 @@ static report_text p_words(const history_articulation* a, const rlv_articulated*
 {
     report_text words = report_p(told->p_adjusted);
     if (told->group > 0)
-        add(&words, "%s%.20s as stretch %zu", words.text[0] != '\0' ? "; " : "",
-            report_p(a->fit.group[told->group - 1].p).text, told->group);
+        articulation_add(&words, "%s%.20s as stretch %zu", words.text[0] != '\0' ? "; " : "",
+                         report_p(a->fit.group[told->group - 1].p).text, told->group);
     return words;
 }
 
@@ -244,19 +244,20 @@ static report_text candidates_words(const history_articulation* a, const rlv_can
         if (told == k && k < CANDIDATES_TOLD && c->probability >= LEAST_LIKELY)
         {
             told++;
-            add(&words, "%s%.80s (%s)", comma(&words), articulation_place_name(a, unfilled_of(a, c->unfilled)).text,
-                probability_words(c->probability).text);
+            articulation_add(&words, "%s%.80s (%s)", comma(&words),
+                             articulation_place_name(a, unfilled_of(a, c->unfilled)).text,
+                             probability_words(c->probability).text);
         }
         else
             rest += c->probability;
     }
     if (rest >= 0.005)
-        add(&words, "%s%s (%s)", comma(&words), told > 0 ? "another" : "any of those that are free",
-            probability_words(rest).text);
+        articulation_add(&words, "%s%s (%s)", comma(&words), told > 0 ? "another" : "any of those that are free",
+                         probability_words(rest).text);
     if (candidates->count == 0)
-        add(&words, "no free place of its row is known");
+        articulation_add(&words, "no free place of its row is known");
     else
-        add(&words, ", none of these (%s)", probability_words(candidates->none).text);
+        articulation_add(&words, ", none of these (%s)", probability_words(candidates->none).text);
     return words;
 }
 
@@ -275,9 +276,9 @@ rlv_table articulation_loose_wall(const history_articulation* a)
         const size_t element = a->stray[i].element;
         const history_element* one = &a->elements->one[element];
         report_text found = {""};
-        add(&found, "%s", articulation_loose_name(a->why[element]));
+        articulation_add(&found, "%s", articulation_loose_name(a->why[element]));
         if (a->why[element] == HISTORY_SPOIL)
-            add(&found, ", bag %.60s at %.60s", one->record->bag, one->bag->stage);
+            articulation_add(&found, ", bag %.60s at %.60s", one->record->bag, one->bag->stage);
         table_text(&t, articulation_id(a, element));
         table_text(&t, one->record->row);
         table_text(&t, found.text);
@@ -315,8 +316,8 @@ static report_text claims_words(const history_articulation* a, size_t unfilled)
         if (who == SIZE_MAX)
             break;
         last = most, before = who;
-        add(&words, "%s%.60s (%s)", comma(&words), articulation_id(a, a->stray[who].element),
-            probability_words(most).text);
+        articulation_add(&words, "%s%.60s (%s)", comma(&words), articulation_id(a, a->stray[who].element),
+                         probability_words(most).text);
     }
     return words;
 }
@@ -369,11 +370,12 @@ static report_text where_words(const history_articulation* a, size_t first, size
     const char *name = articulation_where_name(where), *stage = articulation_taken_at(a, u);
     if (name == NULL)
         return words;
-    add(&words, "%s", last > first && where == HISTORY_AT_SURFACE ? "in the rock, or at the surface" : name);
+    articulation_add(&words, "%s",
+                     last > first && where == HISTORY_AT_SURFACE ? "in the rock, or at the surface" : name);
     if (stage != NULL)
-        add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
+        articulation_add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
     if (unfilled_of(a, first)->corridor)
-        add(&words, ", beyond the row's last element");
+        articulation_add(&words, ", beyond the row's last element");
     return words;
 }
 
@@ -389,8 +391,8 @@ static report_text regions_words(const history_articulation* a, size_t first, si
         most = fmax(most, half);
     }
     if (last > first)
-        add(&words, "%s to ", words_at_most(least).text);
-    add(&words, "%s", words_at_most(most).text);
+        articulation_add(&words, "%s to ", words_at_most(least).text);
+    articulation_add(&words, "%s", words_at_most(most).text);
     return words;
 }
 
@@ -409,11 +411,11 @@ static report_text depths_words(const history_articulation* a, size_t first, siz
         return words;
     const char* side = articulation_nearest_side(a, &a->unfilled[first]);
     if (last == first)
-        add(&words, "%s (%s)", words_value(all, 1.0).text, words_ends(all, 1.0).text);
+        articulation_add(&words, "%s (%s)", words_value(all, 1.0).text, words_ends(all, 1.0).text);
     else
-        add(&words, "%s", words_ends(all, 1.0).text);
+        articulation_add(&words, "%s", words_ends(all, 1.0).text);
     if (side != NULL && last == first)
-        add(&words, ", from %s", side);
+        articulation_add(&words, ", from %s", side);
     return words;
 }
 
@@ -430,7 +432,7 @@ const char* articulation_corridor_words(const history_articulation* a)
 static report_text places_name(const history_articulation* a, size_t row, int first, int last)
 {
     report_text name = articulation_places(first, last);
-    add(&name, "%s of %.60s", first == INT_MIN ? "any" : "", row_id(a, row));
+    articulation_add(&name, "%s of %.60s", first == INT_MIN ? "any" : "", row_id(a, row));
     return name;
 }
 
@@ -486,9 +488,18 @@ static report_text loose_of(const history_articulation* a, size_t row)
     {
         const char* of = a->elements->one[a->stray[i].element].record->row;
         if (of != NULL && strcmp(of, row_id(a, row)) == 0)
-            add(&words, "%s%.60s", comma(&words), articulation_id(a, a->stray[i].element));
+            articulation_add(&words, "%s%.60s", comma(&words), articulation_id(a, a->stray[i].element));
     }
     return words;
+}
+
+/// The place that a counted row's first element is told to have; INT_MIN of a row that was not counted.
+static int first_place(const history_articulation* a, size_t row)
+{
+    for (size_t i = 0; i < a->given_count; i++)
+        if (a->given[i].row == row && a->counted[i].place != INT_MIN && a->counted[i].order == 0)
+            return a->counted[i].place;
+    return INT_MIN;
 }
 
 /// How sure the number of a row's first counted element is; NaN where it was not counted.
@@ -507,12 +518,13 @@ static report_text left_out_words(const history_articulation* a, size_t row)
 {
     report_text words = {""};
     const rlv_articulation_row* places = &a->row[row];
-    add(&words, "left out, with %zu of %d elements of a known place that are needed: nothing can be said of ",
-        a->row_known[row], RLV_ARTICULATION_LEAST);
+    articulation_add(&words,
+                     "left out, with %zu of %d elements of a known place that are needed: nothing can be said of ",
+                     a->row_known[row], RLV_ARTICULATION_LEAST);
     if (places->last >= places->first)
-        add(&words, "where its %d places lie, nor of which are free", places->last - places->first + 1);
+        articulation_add(&words, "where its %d places lie, nor of which are free", places->last - places->first + 1);
     else
-        add(&words, "where its places lie");
+        articulation_add(&words, "where its places lie");
     return words;
 }
 
@@ -525,25 +537,34 @@ report_text articulation_open_words(const history_articulation* a, size_t row)
     const size_t all = open.free + open.beyond;
     const report_text loose = loose_of(a, row);
     if (all == 0)
-        add(&words, "every place has its element");
+        articulation_add(&words, "every place has its element");
     else
     {
-        add(&words, "%s free between its first and its last element", words_count(open.free, "place").text);
+        articulation_add(&words, "%s free between its first and its last element",
+                         words_count(open.free, "place").text);
         if (open.beyond > 0)
-            add(&words, ", %zu beyond", open.beyond);
+            articulation_add(&words, ", %zu beyond", open.beyond);
         if (open.loose > 0)
-            add(&words, "; loose: %.300s. So %s%zu of its elements %s not accounted for", loose.text,
-                all > open.loose ? "at least " : "it may be that ", all > open.loose ? all - open.loose : 0,
-                all > open.loose && all - open.loose == 1 ? "is" : "are");
+            articulation_add(&words, "; loose: %.300s. So %s%zu of its elements %s not accounted for", loose.text,
+                             all > open.loose ? "at least " : "it may be that ",
+                             all > open.loose ? all - open.loose : 0,
+                             all > open.loose && all - open.loose == 1 ? "is" : "are");
         else
-            add(&words, "; none of its elements is loose: %zu %s not accounted for", all, all == 1 ? "is" : "are");
+            articulation_add(&words, "; none of its elements is loose: %zu %s not accounted for", all,
+                             all == 1 ? "is" : "are");
     }
     const double sure = first_sure(a, row);
     if (sure < SURE)
-        add(&words,
+        articulation_add(
+            &words,
             ". Its numbers may all be off together: that its first element is at the place told is sure to %s only. "
             "Where its places lie does not hang on that",
             words_share(sure).text);
+    if (sure < SURE && first_place(a, row) == articulation_specimen(a)->row[row].first_place)
+        articulation_add(&words,
+                         ", but which there are does: as it is counted its first place is held, and to %s there are "
+                         "places before it too, which are in no list, and as many fewer beyond its last",
+                         words_share(1.0 - sure).text);
     return words;
 }
 
@@ -557,22 +578,25 @@ report_text articulation_verdict_meaning(const history_articulation* a)
         spoil += a->why[i] == HISTORY_SPOIL;
         other += history_state(a, i) == RLV_UNASSIGNED && a->why[i] != HISTORY_SPOIL && a->why[i] != HISTORY_OFF_ROW;
     }
-    add(&words,
+    articulation_add(
+        &words,
         "Articulated: three quarters of the elements counted, at least, are in place. Associated: three quarters lie "
         "within a fifth of the body's length (%.0f mm) of their life position. Isolated: neither. ",
         0.2 * rlv_body_axis_length_mm(&a->fit.axis));
     if (!v.sure)
-        add(&words, "The interval of the share passes three quarters, so another word is not ruled out. ");
+        articulation_add(&words, "The interval of the share passes three quarters, so another word is not ruled out. ");
     if (v.effective + 0.5 < (double)(v.judged + v.off_row))
-        add(&words,
+        articulation_add(
+            &words,
             "In that interval a stretch that moved together weighs as one event: the %zu elements tell the share as "
             "surely as %.0f would of which each moved, or stayed, by itself. ",
             v.judged + v.off_row, v.effective);
-    add(&words, "Counted are %zu elements whose state is told", v.judged);
+    articulation_add(&words, "Counted are %zu elements whose state is told", v.judged);
     if (v.off_row > 0)
-        add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);
-    add(&words, "; not counted are %zu from the spoil and %zu others, listed under ‘What could not be told’.", spoil,
-        other);
+        articulation_add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);
+    articulation_add(&words,
+                     "; not counted are %zu from the spoil and %zu others, listed under ‘What could not be told’.",
+                     spoil, other);
     return words;
 }
 
@@ -588,13 +612,13 @@ static void add_state(report_text* words, const history_articulation* a, rlv_art
                             : told != NULL && told->state == state && (state != RLV_SHIFTED || told->group == 0);
         if (!is)
             continue;
-        add(words, "%s%.60s",
-            count > 0                ? ", "
-            : words->text[0] != '\0' ? "; "
-                                     : "",
-            count == 0 ? name : articulation_id(a, i));
+        articulation_add(words, "%s%.60s",
+                         count > 0                ? ", "
+                         : words->text[0] != '\0' ? "; "
+                                                  : "",
+                         count == 0 ? name : articulation_id(a, i));
         if (count++ == 0)
-            add(words, ": %.60s", articulation_id(a, i));
+            articulation_add(words, ": %.60s", articulation_id(a, i));
     }
 }
 
@@ -604,15 +628,16 @@ static report_text displaced_words(const history_articulation* a)
     for (size_t g = 0; g < a->fit.group_count; g++)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
-        add(&words, "%splaces %d-%d of %.60s together, by %s", words.text[0] != '\0' ? "; " : "", group->first,
-            group->last, row_id(a, group->row), report_interval(group->motion.shift_mm, "mm").text);
+        articulation_add(&words, "%splaces %d-%d of %.60s together, by %s", words.text[0] != '\0' ? "; " : "",
+                         group->first, group->last, row_id(a, group->row),
+                         report_interval(group->motion.shift_mm, "mm").text);
     }
     add_state(&words, a, RLV_INVERTED, "inverted");
     add_state(&words, a, RLV_ROTATED, "rotated");
     add_state(&words, a, RLV_SHIFTED, "shifted");
     add_state(&words, a, RLV_UNASSIGNED, "off their rows, from which place is not known");
     if (words.text[0] == '\0')
-        add(&words, "no element that is judged");
+        articulation_add(&words, "no element that is judged");
     return words;
 }
 
@@ -626,12 +651,13 @@ static void add_where(report_text* words, const history_articulation* a, history
         size_t count = 0;
         for (size_t i = 0; i < a->fit.unfilled_count; i++)
             if (!unfilled_of(a, i)->corridor && a->unfilled[i].where == where && unfilled_of(a, i)->row == r)
-                add(&numbers, "%s%d", count++ > 0 ? ", " : "", unfilled_of(a, i)->place);
+                articulation_add(&numbers, "%s%d", count++ > 0 ? ", " : "", unfilled_of(a, i)->place);
         if (count == 0)
             continue;
         if (told++ == 0)
-            add(words, "%s%s: ", words->text[0] != '\0' ? "; " : "", name);
-        add(words, "%splace%s %.200s of %.60s", told > 1 ? ", " : "", count > 1 ? "s" : "", numbers.text, row_id(a, r));
+            articulation_add(words, "%s%s: ", words->text[0] != '\0' ? "; " : "", name);
+        articulation_add(words, "%splace%s %.200s of %.60s", told > 1 ? ", " : "", count > 1 ? "s" : "", numbers.text,
+                         row_id(a, r));
     }
 }
 
@@ -644,8 +670,9 @@ static void add_missing(report_text* words, const history_articulation* a)
         const history_open open = history_open_of(a, r);
         if (!a->fit.row[r].used || open.free + open.beyond <= open.loose)
             continue;
-        add(words, "%s%zu of %.60s", told++ > 0 ? " and " : "; with all loose elements put back there lack, at least, ",
-            open.free + open.beyond - open.loose, row_id(a, r));
+        articulation_add(words, "%s%zu of %.60s",
+                         told++ > 0 ? " and " : "; with all loose elements put back there lack, at least, ",
+                         open.free + open.beyond - open.loose, row_id(a, r));
     }
 }
 
@@ -660,20 +687,20 @@ static report_text expected_words(const history_articulation* a)
     {
         const history_open open = history_open_of(a, r);
         if (a->fit.row[r].used && open.beyond > 0)
-            add(&words, "%s%s beyond the last element of %.60s", words.text[0] != '\0' ? "; " : "",
-                words_count(open.beyond, "place").text, row_id(a, r));
+            articulation_add(&words, "%s%s beyond the last element of %.60s", words.text[0] != '\0' ? "; " : "",
+                             words_count(open.beyond, "place").text, row_id(a, r));
     }
     add_missing(&words, a);
     size_t left_out = 0;
     for (size_t r = 0; r < a->row_count; r++)
         if (!a->fit.row[r].used)
-            add(&words, "%s%.60s",
-                left_out++ > 0          ? ", "
-                : words.text[0] != '\0' ? "; nothing can be said of row "
-                                        : "nothing can be said of row ",
-                row_id(a, r));
+            articulation_add(&words, "%s%.60s",
+                             left_out++ > 0          ? ", "
+                             : words.text[0] != '\0' ? "; nothing can be said of row "
+                                                     : "nothing can be said of row ",
+                             row_id(a, r));
     if (words.text[0] == '\0')
-        add(&words, "every life position has its element");
+        articulation_add(&words, "every life position has its element");
     return words;
 }
 

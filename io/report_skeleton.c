@@ -82,6 +82,8 @@ void report_articulation_record(json_t* record, const history_articulation* a, c
                  {"unfilled", ARTICULATION_UNFILLED},
                  {"candidates", ARTICULATION_CANDIDATES},
                  {"share_in_place", ARTICULATION_SHARES},
+                 {"gaps", ARTICULATION_GAPS},
+                 {"ahead", ARTICULATION_AHEAD},
                  {"motions", ARTICULATION_OWN + DISTURBANCE_MOTIONS},
                  {"motions_level", ARTICULATION_OWN + DISTURBANCE_LEVEL},
                  {"motions_space", ARTICULATION_OWN + DISTURBANCE_SPACE},
@@ -179,6 +181,37 @@ static void put_open(rlv_page* p, const history_articulation* a)
     }
 }
 
+/// Where the body goes on, if it does.
+static void put_ahead(rlv_page* p, const report_skeleton* s)
+{
+    const history_articulation* a = &s->articulation;
+    if (a->ahead_count == 0)
+        return;
+    page_part(p, "ahead", "Where the body goes on");
+    page_paragraph(p, articulation_ahead_words(a).text);
+    put_table(p, articulation_ahead_table(a), whole(s, ARTICULATION_AHEAD),
+              "A dash: the last stage, or north and up, are not known.", NULL);
+}
+
+/// What each row's judgement is good for.
+static void put_rows(rlv_page* p, const report_skeleton* s)
+{
+    const history_articulation* a = &s->articulation;
+    page_part(p, "rows", "What would have been found");
+    page_paragraph(p,
+                   "In place means that no shift was found, and not that there is none: below the shift that is told "
+                   "here most would have been missed.");
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        const report_text words = articulation_row_words(a, r);
+        char name[100];
+        snprintf(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
+        if (words.text[0] != '\0')
+            page_fact(p, name, words.text);
+    }
+    page_link(p, report_table_path(whole(s, ARTICULATION_ROWS)).text, "Rows (CSV)");
+}
+
 static void put_expected(rlv_page* p, const report_skeleton* s)
 {
     const history_articulation* a = &s->articulation;
@@ -198,6 +231,7 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
         "nothing can be said.",
         "Every life position has its element.");
     put_note(p, articulation_corridor_words(a));
+    put_ahead(p, s);
     if (a->stray_count == 0)
         return;
     page_part(p, "strays", "Which loose elements belong where");
@@ -259,6 +293,7 @@ static void put_judged(rlv_page* p, const report_skeleton* s, const history_shee
     report_page_pictures(p, sheets, HISTORY_SHEET_BONES, stage);
     report_page_pictures(p, sheets, HISTORY_SHEET_PLAN, stage);
     put_moved(p, s);
+    put_rows(p, s);
     put_expected(p, s);
     put_statistics(p, s);
     report_page_pictures(p, sheets, HISTORY_SHEET_DIRECTIONS, stage);

@@ -39,6 +39,8 @@ static rlv_status read_parts(rlv_specimen* specimen, char* const path[3], rlv_er
         status = rlv_specimen_read_elements(specimen, path[2], error);
     if (status == RLV_DONE)
         status = rlv_specimen_check_places(specimen, path[0], error);
+    if (status == RLV_DONE)
+        status = rlv_specimen_read_compared(specimen, error);
     return status;
 }
 
@@ -99,6 +101,8 @@ static void free_tables(rlv_specimen* specimen)
     free(specimen->point);
     free(specimen->point_order);
     free(specimen->element);
+    free(specimen->compared);
+    free(specimen->compared_file);
 }
 
 void rlv_specimen_free(rlv_specimen* specimen)

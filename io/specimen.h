@@ -184,7 +184,8 @@ typedef struct rlv_row_record
     bool places_known;              ///< places of found elements are counted from the head; else they are sought
     double *pitch_mm, *pitch_sd_mm; ///< what is known of spacing at its head
     double* taper;                  ///< pitch at its tail over pitch at its head
-    char* life_positions;           ///< a table measured on a comparative specimen; NULL: none
+    char* life_positions;           ///< a table measured on a comparative specimen; NULL: none. One for several rows:
+                                    ///< they were measured on one specimen, in one frame
 } rlv_row_record;
 
 /// How it will be shown.
@@ -237,6 +238,23 @@ typedef struct rlv_element_record
     size_t line;
 } rlv_element_record;
 
+/// A life position measured on a comparative specimen.
+typedef struct rlv_compared_record
+{
+    size_t row, file; ///< of `row` and of `compared_file`
+    int place;
+    double at_mm[3];
+    double sd_mm; ///< 0: not recorded
+    size_t line;
+} rlv_compared_record;
+
+/// A table of such.
+typedef struct rlv_compared_file
+{
+    const char* within; ///< its path within the folder: that of the row
+    char sha256[65];
+} rlv_compared_file;
+
 typedef struct rlv_specimen
 {
     char* folder;
@@ -266,10 +284,14 @@ typedef struct rlv_specimen
     size_t* point_order;     ///< `point_count` indices: by stage, mesh and object, then as rlv_specimen_points has them
     size_t element_count;
     rlv_element_record* element;
+    size_t compared_count;
+    rlv_compared_record* compared;
+    size_t compared_file_count;
+    rlv_compared_file* compared_file;
     char yaml_sha256[65], points_sha256[65], elements_sha256[65]; ///< empty where there is no such table
 } rlv_specimen;
 
-/// Read and check the specimen in `folder` into a zeroed `specimen`; its meshes are not opened, but must be there.
+/// Read and check the specimen in `folder`, and the tables of comparative specimens that it names, into a zeroed `specimen`; its meshes are not opened, but must be there.
 /// RLV_BAD_INPUT names file and line, or for a fault of meaning the key's path (`specimen.yaml: stages[2].id`). Free
 /// with rlv_specimen_free, also after a failure.
 rlv_status rlv_specimen_read(rlv_specimen* specimen, const char* folder, rlv_error* error);

@@ -241,6 +241,13 @@ static void material(json_t* record, const rlv_specimen* s)
     text(object, "dwc:materialEntityRemarks", s->note);
 }
 
+static void input(json_t* list, const char* path, const char* sha256)
+{
+    json_t* row = record_row(list);
+    record_text(row, "path", path);
+    record_text(row, "sha256", sha256);
+}
+
 static void inputs(json_t* record, const rlv_specimen* s)
 {
     const char* const file[3][2] = {
@@ -248,11 +255,9 @@ static void inputs(json_t* record, const rlv_specimen* s)
     json_t* list = record_list(record, "inputs");
     for (size_t i = 0; i < 3; i++)
         if (file[i][1][0] != '\0')
-        {
-            json_t* row = record_row(list);
-            record_text(row, "path", file[i][0]);
-            record_text(row, "sha256", file[i][1]);
-        }
+            input(list, file[i][0], file[i][1]);
+    for (size_t i = 0; i < s->compared_file_count; i++)
+        input(list, s->compared_file[i].within, s->compared_file[i].sha256);
 }
 
 json_t* specimen_json(const rlv_specimen* s)

@@ -3,6 +3,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+static void tell_input(rlv_answer* answer, const char* path, const char* sha256)
+{
+    json_t* row = record_row(answer->inputs);
+    record_text(row, "path", path);
+    record_text(row, "sha256", sha256);
+}
+
 void specimen_inputs(rlv_answer* answer, const rlv_specimen* specimen)
 {
     const char* const file[][2] = {{"specimen.yaml", specimen->yaml_sha256},
@@ -10,11 +17,9 @@ void specimen_inputs(rlv_answer* answer, const rlv_specimen* specimen)
                                    {"elements.csv", specimen->elements_sha256}};
     for (size_t i = 0; i < 3; i++)
         if (file[i][1][0] != '\0')
-        {
-            json_t* row = record_row(answer->inputs);
-            record_text(row, "path", file[i][0]);
-            record_text(row, "sha256", file[i][1]);
-        }
+            tell_input(answer, file[i][0], file[i][1]);
+    for (size_t i = 0; i < specimen->compared_file_count; i++)
+        tell_input(answer, specimen->compared_file[i].within, specimen->compared_file[i].sha256);
 }
 
 void specimen_inputs_within(rlv_answer* answer, const rlv_specimen* specimen)

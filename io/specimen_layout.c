@@ -166,7 +166,9 @@ static const char* const stages[] = {
     "#     pitch_mm: 14   # from one place to the next at its head, in mm\n"
     "#     pitch_sd_mm: 1.5   # its standard deviation, in mm\n"
     "#     taper: 0.6   # the pitch at its tail over that at its head\n"
-    "#     life_positions: life.csv   # a table measured on a comparative specimen, in this folder\n"
+    "#     life_positions: life.csv   # a table measured on a comparative specimen, in this folder: its columns are\n"
+    "##      place,x,y,z and, if known, row,sd_mm,note: a line a place, in mm, in any frame. Six places or more. One\n"
+    "##      table may serve several rows, of one specimen in one frame: then the column row says which\n"
     "\n",
     "## ---- how it will be shown ----\n"
     "\n"

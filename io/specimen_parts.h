@@ -24,6 +24,9 @@ void rlv_specimen_free_yaml(rlv_specimen* specimen);
 rlv_status rlv_specimen_read_points(rlv_specimen* specimen, const char* path, rlv_error* error);
 rlv_status rlv_specimen_read_elements(rlv_specimen* specimen, const char* path, rlv_error* error);
 
+/// Read the tables of comparative specimens that rows name, which are there, and check each row against its row.
+rlv_status rlv_specimen_read_compared(rlv_specimen* specimen, rlv_error* error);
+
 /// Fill `point_order`. RLV_BAD_INPUT, with the line of the file `path`, where a point stands there twice or the numbers
 /// of an outline have a gap.
 rlv_status rlv_specimen_order_points(rlv_specimen* specimen, const char* path, rlv_error* error);

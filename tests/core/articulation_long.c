@@ -253,3 +253,124 @@ Test(articulation_long, patches_that_slid_across_the_body_are_found_though_the_p
 {
     try_patches(0.08, 0.5);
 }
+
+/// What a comparative specimen brings: of one row the last two fifths are hidden.
+typedef struct compared_outcome
+{
+    tally unfilled, left_out;
+    double squares, count; ///< of how far the hidden places lie from where they are told
+} compared_outcome;
+
+enum
+{
+    NO_TABLE,
+    GOOD_TABLE,
+    TABLE_OF_ANOTHER, ///< a third larger, and with tapers of its own
+};
+
+static size_t gather_table(rlv_compared_place* place, const skeleton_plan* of, uint64_t seed, int table)
+{
+    skeleton_plan plan = *of;
+    plan.seed = 900000 + seed, plan.shape = (skeleton_shape)((seed + 1) % SKELETON_SHAPES), plan.missing = 0.05;
+    plan.scale = table == GOOD_TABLE ? 1.0 : 1.3;
+    plan.kind = table == GOOD_TABLE ? plan.kind : 5000 + seed;
+    skeleton* s = skeleton_make(&plan);
+    for (size_t i = 0; i < s->count; i++)
+    {
+        const double* at = s->element[i].element.position_mm;
+        place[i] = (rlv_compared_place){
+            0, s->element[i].row, s->element[i].place_low, {at[0], at[1], at[2]}, plan.point_sd_mm};
+    }
+    const size_t count = s->count;
+    free(s);
+    return count;
+}
+
+static compared_outcome try_table(uint64_t seed, int table)
+{
+    skeleton_plan plan = skeleton_draw(seed, 18);
+    plan.kind = 1000 + seed, plan.scale = 1.0, plan.variety = 0.02, plan.jitter = 0.08, plan.missing = 0.08;
+    plan.rows = plan.rows > 5 ? 5 : plan.rows;
+    skeleton* s = skeleton_make(&plan);
+    static _Thread_local rlv_compared_place place[SKELETON_MOST];
+    const size_t places = table == NO_TABLE ? 0 : gather_table(place, &plan, seed, table);
+    size_t row = 0, kept = 0;
+    rlv_vec3 hidden[SKELETON_PLACES + 1];
+    bool is_hidden[SKELETON_PLACES + 1] = {false};
+    for (size_t r = 1; r < plan.rows; r++)
+        row = plan.places[r] > plan.places[row] ? r : row;
+    for (size_t i = 0; i < s->missing_count; i++)
+        if (s->missing[i].row == row)
+            hidden[s->missing[i].place] = s->missing[i].life_mm, is_hidden[s->missing[i].place] = true;
+    for (size_t i = 0; i < s->count; i++)
+    {
+        const int at = s->element[i].place_low;
+        if (s->element[i].row == row && at > 3 * plan.places[row] / 5)
+            hidden[at] = s->truth[i].life_mm, is_hidden[at] = true;
+        else
+            s->element[kept++] = s->element[i];
+    }
+    compared_outcome o = {0};
+    rlv_articulation a = {0};
+    rlv_error error = {0};
+    if (rlv_articulation_fit_compared(&a, kept, s->element, plan.rows, s->row, places, place, &error) == RLV_DONE)
+    {
+        for (size_t i = 0; i < a.unfilled_count; i++)
+        {
+            const rlv_unfilled* u = &a.unfilled[i];
+            if (u->row != row || !is_hidden[u->place])
+                continue;
+            count(&o.unfilled, holds(u, hidden[u->place]));
+            const double off = rlv_vec3_length(rlv_vec3_sub(u->position_mm, hidden[u->place]));
+            o.squares += off * off, o.count += 1.0;
+        }
+        for (size_t r = 0; r < plan.rows && table != NO_TABLE; r++)
+            count(&o.left_out, !a.row[r].compared);
+    }
+    rlv_articulation_free(&a);
+    free(s);
+    return o;
+}
+
+static compared_outcome try_tables(const char* name, int table)
+{
+    enum
+    {
+        ANIMALS = 200,
+    };
+    static compared_outcome out[ANIMALS];
+    const char* asked = getenv("RLV_TRIALS");
+    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < ANIMALS ? atoi(asked) : ANIMALS;
+#pragma omp parallel for schedule(dynamic, 1)
+    for (int t = 0; t < trials; t++)
+        out[t] = try_table(1 + (uint64_t)t, table);
+    compared_outcome all = {0};
+    for (int t = 0; t < trials; t++)
+    {
+        add(&all.unfilled, out[t].unfilled), add(&all.left_out, out[t].left_out);
+        all.squares += out[t].squares, all.count += out[t].count;
+    }
+    printf("-- %s: unfilled places lie %.2f mm off\n", name, sqrt(all.squares / all.count));
+    share("regions of unfilled places", all.unfilled);
+    if (table != NO_TABLE)
+        share("tables left out", all.left_out);
+    return all;
+}
+
+/// Places of one animal err together: so many a row weigh as one.
+static const double PLACES_TOGETHER = 6.0;
+
+Test(articulation_long, a_comparative_specimen_narrows_what_is_not_exposed_and_covers_it)
+{
+    const compared_outcome none = try_tables("no table", NO_TABLE), good = try_tables("a good table", GOOD_TABLE),
+                           other = try_tables("a table of another animal", TABLE_OF_ANOTHER);
+    const double slack = 2.0 * sqrt(0.05 * PLACES_TOGETHER / good.unfilled.all),
+                 covered = good.unfilled.some / good.unfilled.all;
+    cr_expect(covered >= 0.93 - slack && covered <= 0.97 + slack, "%g", covered);
+    cr_expect_geq(other.unfilled.some / other.unfilled.all, 0.93 - slack);
+    cr_expect_lt(good.squares / good.count, none.squares / none.count);
+    // Harmless: no worse than without, to the error of a mean square of dependent places.
+    cr_expect_leq(other.squares / other.count,
+                  none.squares / none.count * (1.0 + 2.0 * sqrt(2.0 * PLACES_TOGETHER / none.count)));
+    cr_expect_gt(other.left_out.some / other.left_out.all, good.left_out.some / good.left_out.all);
+}

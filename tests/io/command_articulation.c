@@ -221,9 +221,9 @@ Test(command_articulation, loose_elements_share_the_free_places_of_their_row_and
 Test(command_articulation, the_same_bytes_for_any_number_of_threads)
 {
     static const char* const files[] = {
-        "articulation.csv",   "groups.csv",   "unfilled.csv",     "candidates.csv",    "articulation_rows.csv",
-        "share_in_place.csv", "skeleton.csv", "motions.csv",      "motions_level.csv", "motions_space.csv",
-        "displaced_axes.csv", "meanings.csv", "articulation.json"};
+        "articulation.csv",   "groups.csv",   "unfilled.csv", "candidates.csv",    "articulation_rows.csv",
+        "share_in_place.csv", "skeleton.csv", "motions.csv",  "motions_level.csv", "motions_space.csv",
+        "displaced_axes.csv", "gaps.csv",     "ahead.csv",    "meanings.csv",      "articulation.json"};
     boxed_fish f = boxed_fish_make();
     boxed_fish_write(&f);
     for (int threads = 1; threads <= 2; threads++)
@@ -333,4 +333,103 @@ Test(command_articulation, a_call_that_does_not_fit_is_refused)
         cr_expect_str_empty(run.out);
         program_free(&run);
     }
+}
+
+/// A row of the fish, as measured on another animal a third larger: its table.
+static void write_life(const boxed_fish* f, size_t row, double stretched)
+{
+    FILE* file = fopen("life.csv", "w");
+    fputs("place,x,y,z,sd_mm\n", file);
+    for (size_t i = 0; i < f->bones->count; i++)
+    {
+        const rlv_placed_element* e = &f->bones->element[i];
+        const double *at = e->element.position_mm, by = 1.3 * (1.0 + stretched * e->place_low);
+        if (e->row == row)
+            fprintf(file, "%d,%.3f,%.3f,%.3f,0.3\n", e->place_low, by * at[0], by * at[1], by * at[2]);
+    }
+    fclose(file);
+}
+
+/// Put it into the folder, and name it in the row's record.
+static void use_life(const char* row)
+{
+    char record[40], with[80];
+    cr_assert_eq(program_shell("mv life.csv fish/life.csv"), 0);
+    snprintf(record, sizeof record, "{id: %s,", row);
+    snprintf(with, sizeof with, "{id: %s, life_positions: life.csv,", row);
+    program_change("fish/specimen.yaml", record, with);
+}
+
+static const json_t* row_of(const json_t* record, const char* id)
+{
+    return told_row(json_object_get(record, "rows"), "row", id);
+}
+
+Test(command_articulation, a_row_of_four_elements_is_judged_with_a_table_of_a_comparative_specimen)
+{
+    boxed_fish f = boxed_fish_make();
+    f.last_of_right = 4;
+    write_life(&f, 2, 0.0);
+    boxed_fish_write(&f);
+    use_life("R");
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t* row = row_of(record, "R");
+    cr_expect(json_is_true(json_object_get(row, "used")) && json_is_true(json_object_get(row, "compared")));
+    cr_expect(told_number(row, "compared_scale_low") < 1.0 / 1.3 &&
+              told_number(row, "compared_scale_high") > 1.0 / 1.3);
+    cr_expect_str_eq(told_text(element_of(record, "R02"), "state"), "in place");
+    cr_expect(json_is_null(json_object_get(row_of(record, "L"), "compared_p")));
+    cr_expect_gt(told_number(row_of(record, "L"), "detectable_90_mm"),
+                 told_number(row_of(record, "L"), "detectable_80_mm"));
+    bool input = false;
+    for (size_t i = 0; i < json_array_size(json_object_get(record, "inputs")); i++)
+        input |= strstr(told_text(json_array_get(json_object_get(record, "inputs"), i), "path"), "life.csv") != NULL;
+    cr_expect(input, "what was read is among the inputs");
+    json_decref(record);
+    program_run run = program_call("articulation fish", NULL);
+    cr_expect_not_null(strstr(run.out, "It has the spacing of life.csv"), "%s", run.out);
+    program_free(&run);
+}
+
+Test(command_articulation, a_table_that_misfits_is_a_warning_and_left_out)
+{
+    boxed_fish f = boxed_fish_make();
+    write_life(&f, 1, 0.2);
+    boxed_fish_write(&f);
+    use_life("L");
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t* row = row_of(record, "L");
+    cr_expect(json_is_true(json_object_get(row, "used")) && json_is_false(json_object_get(row, "compared")));
+    cr_expect_lt(told_number(row, "compared_p"), 0.01);
+    cr_expect(told_warns(record, "row L does not have the spacing of life.csv"));
+    json_decref(record);
+}
+
+Test(command_articulation, where_the_body_goes_on_is_told_until_it_leaves_the_block)
+{
+    boxed_fish f = boxed_fish_make();
+    size_t kept = 0;
+    for (size_t i = 0; i < f.bones->count; i++)
+        if (f.bones->element[i].place_low <= 13)
+            f.bones->element[kept++] = f.bones->element[i];
+    f.bones->count = kept;
+    boxed_fish_write(&f);
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t* rows = json_object_get(record, "ahead");
+    cr_assert_gt(json_array_size(rows), 1);
+    for (size_t i = 0; i < json_array_size(rows); i++)
+    {
+        const json_t* row = json_array_get(rows, i);
+        cr_expect(told_number(row, "plunge_low_deg") < told_number(row, "plunge_deg") &&
+                  told_number(row, "plunge_high_deg") > told_number(row, "plunge_deg"));
+        cr_expect(told_number(row, "depth_low_mm") < told_number(row, "depth_high_mm"));
+        cr_expect(i + 1 == json_array_size(rows) || strcmp(told_text(row, "where"), "not collected") != 0);
+        if (i > 0)
+            cr_expect_gt(told_number(row, "half_mm"), told_number(json_array_get(rows, i - 1), "half_mm"));
+    }
+    cr_expect_str_eq(told_text(json_array_get(rows, 0), "where"), "in the rock");
+    json_decref(record);
+    program_run run = program_call("articulation fish", NULL);
+    cr_expect_not_null(strstr(run.out, "where the body goes on beyond its last element"), "%s", run.out);
+    program_free(&run);
 }

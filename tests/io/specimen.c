@@ -262,12 +262,12 @@ Test(specimen, a_key_left_empty_is_as_one_left_out)
 
 Test(specimen, a_byte_order_mark_and_line_ends_of_any_kind_change_nothing)
 {
-    const char* const files[] = {"specimen.yaml", "points.csv", "elements.csv"};
-    const char* const texts[] = {lq0417_yaml, lq0417_points, lq0417_elements};
+    const char* const files[] = {"specimen.yaml", "points.csv", "elements.csv", "life.csv"};
+    const char* const texts[] = {lq0417_yaml, lq0417_points, lq0417_elements, lq0417_life};
     const char* const ends[] = {"\n", "\r\n", "\r"};
     for (size_t k = 0; k < 3; k++)
     {
-        for (size_t i = 0; i < 3; i++)
+        for (size_t i = 0; i < 4; i++)
         {
             FILE* file = fopen(files[i], "wb");
             fputs("\xEF\xBB\xBF", file);
@@ -915,17 +915,76 @@ Test(specimen, the_line_of_a_row_is_where_it_begins_though_a_note_spans_lines)
     rlv_specimen_free(&s);
 }
 
+// ---- comparative specimens ------------------------------------------------------------------------------------------
+
+#define EXPECT_LIFE_FAULTS(list) expect_faults("life.csv", lq0417_life, list, COUNT(list))
+
+Test(specimen, life_positions_of_a_comparative_specimen_come_through)
+{
+    rlv_specimen s = read_well();
+    cr_assert_eq(s.compared_count, 7);
+    cr_assert(s.compared[3].row == 0 && s.compared[3].place == 5 && s.compared[3].at_mm[0] == 55 &&
+              s.compared[3].sd_mm == 0 && s.compared[4].sd_mm == 0.3 && s.compared[3].line == 5);
+    cr_assert_eq(s.compared_file_count, 1);
+    cr_assert_str_eq(s.compared_file[0].within, "life.csv");
+    cr_assert_eq(strlen(s.compared_file[0].sha256), 64);
+    rlv_specimen_free(&s);
+    // A byte-order mark, CRLF, and columns in another order.
+    program_write("life.csv", "\xEF\xBB\xBFz,y,x,place\r\n0,0,0,1\r\n0,0,14,2\r\n0,0,28,3\r\n0,0,42,4\r\n"
+                              "0,0,56,5\r\n0,0,70,6\r\n");
+    s = read_well();
+    cr_assert(s.compared_count == 6 && s.compared[1].at_mm[0] == 14);
+    rlv_specimen_free(&s);
+}
+
+Test(specimen, a_table_of_life_positions_means_something)
+{
+    static const fault faults[] = {
+        {"place,x,y,z,sd_mm,note", "place;x;y;z;sd_mm;note", "./life.csv:1", "semicolon"},
+        {"place,x", "spot,x", "./life.csv:1", "spot"},
+        {"2,14,1", "2,\"14,5\",1", NULL, "14,5"},
+        {"2,14,1", ",14,1", NULL, "place"},
+        {"2,14,1", "2,,1", NULL, "x"},
+        {"2,14,1", "two,14,1", NULL, "'two' is no place"},
+        {"2,14,1", "1-2,14,1", NULL, "'1-2' is no place"},
+        {"2,14,1", "1,14,1", NULL, "line 2 already"},
+        {"34,380", "35,380", NULL, "not among the places 1 to 34"},
+        {"2,14,1", "2,nan,1", NULL, "nan"},
+        {"2,14,1", "2,1e9,1", NULL, "out of all reach"},
+        {"0,0.3,\n2", "0,0,\n2", "./life.csv:2", "sd_mm is not above zero"},
+        {"8,94,1,0,0.3,\n9,107,0,0.1,0.3,\n", "", "./life.csv", "5 places of the row 'LL', and 6 are needed"},
+    };
+    EXPECT_LIFE_FAULTS(faults);
+    program_write("life.csv", "");
+    expect_refused("./life.csv", "empty");
+}
+
+Test(specimen, one_table_serves_several_rows_where_it_says_which)
+{
+    change_file("specimen.yaml", lq0417_yaml, "places: [1, 12]", "places: [1, 12], life_positions: life.csv");
+    expect_refused("./life.csv:2", "no row is said");
+    program_write("life.csv", "row,place,x,y,z\n"
+                              "LL,1,0,0,0\nLL,2,14,0,0\nLL,3,28,0,0\nLL,4,42,0,0\nLL,5,56,0,0\nLL,6,70,0,0\n"
+                              "D,1,0,9,0\nD,2,28,9,0\nD,3,56,9,0\nD,4,84,9,0\nD,5,99,9,0\nD,6,120,9,0\n");
+    rlv_specimen s = read_well();
+    cr_assert(s.compared_count == 12 && s.compared[11].row == 1 && s.compared[11].file == 0 &&
+              s.compared_file_count == 1);
+    rlv_specimen_free(&s);
+    program_write("specimen.yaml", lq0417_yaml);
+    expect_refused("./life.csv:8", "none of those that have this table");
+}
+
 // ---- damage at random -----------------------------------------------------------------------------------------------
 
 Test(specimen, damage_at_random_is_refused_or_read_and_never_more)
 {
-    const char* const files[] = {"specimen.yaml", "points.csv", "elements.csv"};
-    const char* const texts[] = {lq0417_yaml, lq0417_points, lq0417_elements};
+    const char* const files[] = {"specimen.yaml", "points.csv", "elements.csv", "life.csv"};
+    const char* const texts[] = {lq0417_yaml, lq0417_points, lq0417_elements, lq0417_life};
     static const char odd[] = "\0\t\n\r\"',;:-[]{}#&*!|>%@`?.0129eE+x\x80\xC3\xEF\xFF ";
     uint64_t state = 417;
-    for (int trial = 0; trial < 3000; trial++)
+    for (int trial = 0; trial < 4000; trial++)
     {
-        size_t k = (size_t)trial % 3, size = strlen(texts[k]);
+        size_t k = (size_t)trial % 4, size = strlen(texts[k]);
         char* damaged = strdup(texts[k]);
         for (int i = 0; i < 1 + trial % 4; i++)
         {

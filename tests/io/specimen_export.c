@@ -169,7 +169,7 @@ Test(specimen_export, elements_and_inputs_come_through)
     cr_assert_eq(json_integer_value(json_array_get(json_object_get(json_array_get(elements, 1), "places"), 1)), 7);
     expect(json_array_get(elements, 3), "bag", "S1");
     expect(json_array_get(elements, 3), "row", NULL);
-    cr_assert_eq(json_array_size(json_object_get(record, "inputs")), 3);
+    cr_assert_eq(json_array_size(json_object_get(record, "inputs")), 4);
     json_decref(record);
     program_write("specimen.yaml", "specimen: a\nstages: [{id: f, mesh: meshes/field.ply, mesh_unit: mm}]\n");
     unlink("points.csv");

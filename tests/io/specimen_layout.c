@@ -3,6 +3,7 @@
 #include "specimen_layout.h"
 
 #include "specimen_parts.h"
+#include "support/lq0417.h"
 #include "support/program.h"
 
 #include <criterion/criterion.h>
@@ -140,7 +141,7 @@ Test(specimen_layout, its_examples_make_one_sound_record)
         snprintf(path, sizeof path, "meshes/%s.ply", meshes[i]);
         program_write(path, "p");
     }
-    program_write("life.csv", "place\n");
+    program_write("life.csv", lq0417_life);
     use_examples();
     expect(RLV_BAD_INPUT, "./specimen.yaml: stages[1].scale_bars[0].bar", "the point a of 'bar 1' is missing");
     program_write("points.csv",

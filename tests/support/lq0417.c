@@ -133,6 +133,15 @@ const char lq0417_elements[] = "id,kind,row,place,side,stage,part,bag,note\n"
                                "spine,pectoral spine,,,right,overburden,spine,,\n"
                                "x1,scute,,,,,,S1,<i>loose</i>\n";
 
+const char lq0417_life[] = "place,x,y,z,sd_mm,note\n"
+                           "1,0,0,0,0.3,\n"
+                           "2,14,1,0,0.3,\n"
+                           "3,28,1.5,0.2,0.3,a crack\n"
+                           "5,55,2,0,,\n"
+                           "8,94,1,0,0.3,\n"
+                           "9,107,0,0.1,0.3,\n"
+                           "34,380,-9,0,0.3,\n";
+
 void lq0417_write(void)
 {
     static const char* const meshes[] = {"field", "overburden", "tail", "cleaned", "slab", "chip"};
@@ -143,7 +152,7 @@ void lq0417_write(void)
         snprintf(path, sizeof path, "meshes/%s.ply", meshes[i]);
         program_write(path, "p");
     }
-    program_write("life.csv", "place\n");
+    program_write("life.csv", lq0417_life);
     program_write("specimen.yaml", lq0417_yaml);
     program_write("points.csv", lq0417_points);
     program_write("elements.csv", lq0417_elements);

@@ -76,6 +76,13 @@ static body* make_body(const skeleton_plan* plan, scan_random* random)
     b->height_mm = b->width_mm * between(random, 0.6, 1.0);
     b->roll_rad = between(random, 0, 2 * M_PI);
     b->twist_rad = between(random, -80, 80) * DEGREE;
+    if (plan->kind > 0)
+    {
+        scan_random kind = {plan->kind};
+        b->length_mm = plan->scale * between(&kind, 400, 900);
+        b->width_mm = b->length_mm * between(&kind, 0.03, 0.05);
+        b->height_mm = b->width_mm * between(&kind, 0.6, 1.0);
+    }
     walk(b, plan->shape, random);
     return b;
 }
@@ -129,13 +136,36 @@ static void add_plate(skeleton* s, size_t row, int place, rlv_vec3 at, rlv_mat3 
     s->truth[i] = (skeleton_truth){.life_mm = at, .life = frame};
 }
 
+/// Where a row begins and ends, how much its pitch falls, and how it runs round the body.
+typedef struct row_build
+{
+    double from_mm, to_mm, taper, drift;
+} row_build;
+
+static row_build draw_build(const skeleton_plan* p, double length_mm, size_t row, scan_random* random)
+{
+    const double from = length_mm * between(random, 0.12, 0.22), to = length_mm * between(random, 0.75, 0.95),
+                 taper = between(random, 0, 0.4), drift = between(random, -0.1, 0.2);
+    row_build build = {from, to, taper, drift};
+    if (p->kind > 0)
+    {
+        scan_random kind = {p->kind * 31 + row + 1};
+        skeleton_plan own = *p;
+        own.kind = 0;
+        build = draw_build(&own, length_mm, row, &kind);
+        build.to_mm *= 1.0 + p->variety * scan_random_normal(random);
+        build.taper += p->variety * scan_random_normal(random);
+    }
+    return build;
+}
+
 /// Lay a row on the skin: an extent of the trunk, a falling pitch, scatter.
 static void lay_row(skeleton* s, const body* b, size_t row, double angle, scan_random* random)
 {
     const skeleton_plan* p = &s->plan;
     const int places = p->places[row];
-    const double from = b->length_mm * between(random, 0.12, 0.22), to = b->length_mm * between(random, 0.75, 0.95),
-                 taper = between(random, 0, 0.4), drift = between(random, -0.1, 0.2);
+    const row_build build = draw_build(p, b->length_mm, row, random);
+    const double from = build.from_mm, to = build.to_mm, taper = build.taper, drift = build.drift;
     const double pitch = (to - from) / ((places - 1) * (1 - 0.5 * taper));
     double at = from;
     s->row[row] = (rlv_articulation_row){1, places};

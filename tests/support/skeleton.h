@@ -37,6 +37,9 @@ typedef struct skeleton_plan
     double part_known; ///< share of plates of which the attitude is known in part or not at all
     int patch;         ///< 0, or how many plates of one row slid together
     double patch_mm;
+    uint64_t kind;  ///< 0: no other is of its kind; else animals of one kind have one build and one order of their rows
+    double scale;   ///< with a kind: of its size
+    double variety; ///< with a kind: by how much extent and taper of its rows are its own, sd as a share
 } skeleton_plan;
 
 /// What is true of a plate.
