@@ -565,7 +565,8 @@ static void look_at_moved(report_findings* f, const history_articulation* a)
     }
 }
 
-/// A life position that bone may still lie at, and the chance that none of the loose elements came from there.
+/// A life position that bone may still lie at, and the chance that none of the loose elements came from there, in per
+/// cent, as it is told: what is told as alike stays in the order of its row.
 typedef struct open_place
 {
     size_t unfilled;
@@ -588,7 +589,7 @@ static size_t list_open(open_place* list, const history_articulation* a)
     {
         const history_where where = a->unfilled[i].where;
         if ((where == HISTORY_IN_ROCK || where == HISTORY_AT_SURFACE) && !articulation_is_vague(a, i))
-            list[count++] = (open_place){i, history_unclaimed(a, i)};
+            list[count++] = (open_place){i, round(100.0 * history_unclaimed(a, i))};
     }
     qsort(list, count, sizeof *list, by_falling_chance);
     return count;
@@ -600,7 +601,7 @@ static void look_at_open(report_findings* f, const history_articulation* a, cons
     const history_unfilled* u = &a->unfilled[place->unfilled];
     const report_text name = articulation_place_name(a, life);
     const char *of = name.text, *side = articulation_nearest_side(a, u);
-    const rlv_words chance = words_share(place->unclaimed);
+    const rlv_words chance = words_share(place->unclaimed / 100.0);
     if (u->where == HISTORY_IN_ROCK)
         find(f, REPORT_LOOK, of,
              "this life position has no element, and lies in the rock, %s below today's surface%s%s%s: bone may lie "
