@@ -1326,7 +1326,14 @@ static rlv_status tell_extents(rlv_change* change, const work* w, rlv_error* err
     if (status == RLV_DONE)
         status = tell_greatest(change, w, error);
     for (size_t r = 0; r < change->region_count; r++)
-        change->region[r].mean_depth_mm = mean_depth(change->region + r);
+    {
+        rlv_change_region* region = change->region + r;
+        region->mean_depth_mm = mean_depth(region);
+        // Both are told by themselves, of cells a correlation length wide: in a small region the mean may come out
+        // more.
+        region->max_depth_mm.value = fmax(region->max_depth_mm.value, region->mean_depth_mm.value);
+        region->max_depth_mm.high = fmax(region->max_depth_mm.high, region->max_depth_mm.value);
+    }
     return status;
 }
 

@@ -61,7 +61,7 @@ static void tell_ahead(FILE* text, const history_articulation* a)
 {
     if (a->ahead_count == 0)
         return;
-    tell_table(text, "where the body goes on beyond its last element", articulation_ahead_table(a), NULL);
+    tell_table(text, "where the rows go on beyond the last element", articulation_ahead_table(a), NULL);
     tell_note(text, articulation_ahead_words(a).text);
 }
 

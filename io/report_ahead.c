@@ -18,12 +18,13 @@ static const table_column ahead_columns[] = {
     {"depth", "mm", "depth", TABLE_INTERVAL,
      "Distance from the axis to the nearest place of today's surface: above zero beneath it."},
     {"where", NULL, "where", TABLE_TEXT,
-     "in the rock; at the surface: so near today's that it cannot be told whether below it; not collected: beyond the "
+     "in the rock; near the surface, or above it: so near today's that it cannot be told whether below it; not "
+     "collected: beyond the "
      "block, where the list ends."}};
 
 rlv_table articulation_ahead_table(const history_articulation* a)
 {
-    rlv_table t = table_of("ahead", "The body beyond its last element", COLUMNS(ahead_columns));
+    rlv_table t = table_of("ahead", "The axis beyond the last element", COLUMNS(ahead_columns));
     const double quantile = a->ahead_count > 0 ? gsl_cdf_tdist_Pinv(0.975, a->fit.ahead.freedom) : 0.0;
     for (size_t i = 0; i < a->ahead_count; i++)
     {
@@ -48,8 +49,10 @@ report_text articulation_ahead_words(const history_articulation* a)
     const history_ahead* last = &a->ahead[a->ahead_count - 1];
     articulation_add(
         &words,
-        "By the places that the rows have, the body goes on for %s mm (%s) beyond its last element. Its axis there is "
-        "the mean of the rows' corridors, and is as wide as one of them.",
+        "By the places that they have, the rows go on for %s mm (%s) beyond the last element of all. What bears none "
+        "of "
+        "them, a fin say, may go on farther. The axis there is the mean of their corridors, and is as wide as one of "
+        "them; its depth is its own, not that of the body's surface.",
         words_value(a->fit.ahead.length_mm, 1.0).text, words_ends(a->fit.ahead.length_mm, 1.0).text);
     if (last->where == HISTORY_NOT_COLLECTED)
         articulation_add(&words, " %.0f mm ahead it has left the block.",

@@ -12,7 +12,7 @@ static const double SURE_COUNT = 0.9;
 const char* articulation_where_name(history_where where)
 {
     static const char* const name[HISTORY_WHERES] = {[HISTORY_IN_ROCK] = "in the rock",
-                                                     [HISTORY_AT_SURFACE] = "at the surface",
+                                                     [HISTORY_AT_SURFACE] = "near the surface, or above it",
                                                      [HISTORY_TAKEN] = "matrix taken",
                                                      [HISTORY_NOT_COLLECTED] = "not collected"};
     return name[where];
@@ -348,7 +348,8 @@ static const table_column unfilled_columns[] = {
     {"corridor", NULL, "beyond the row's end", TABLE_FLAG,
      "Beyond the last element of its row: the region is a corridor that the row goes on in."},
     {"where", NULL, "where", TABLE_TEXT,
-     "in the rock: in the matrix that is left; at the surface: so near today's that it cannot be told whether below "
+     "in the rock: in the matrix that is left; near the surface, or above it: so near today's that it cannot be told "
+     "whether below "
      "it; matrix taken; not collected: beyond the block at every stage."},
     {"stage", NULL, "taken at", TABLE_TEXT, "Stage at which the place is in the block no more."},
     {"with_piece", NULL, "with a piece", TABLE_FLAG, "Whether a piece came off at that stage, and may hold it."},
@@ -572,7 +573,7 @@ report_text articulation_verdict(const history_articulation* a)
     const rlv_articulation_verdict v = a->fit.verdict;
     const rlv_interval share = in_percent(v.share);
     int length =
-        snprintf(words.text, sizeof words.text, "%s%s, %zu of %zu elements are in place (%.0f %%, %.0f to %.0f %%)",
+        snprintf(words.text, sizeof words.text, "%s%s, %zu of %zu elements are in place (%.1f %%, %.0f to %.0f %%)",
                  rlv_articulation_word_of(v.word), v.sure ? "" : " by the count, though not surely", v.in_place,
                  v.judged + v.off_row, share.value, floor(share.low), ceil(share.high));
     if (v.off_row > 0)

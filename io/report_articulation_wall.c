@@ -371,7 +371,7 @@ static report_text where_words(const history_articulation* a, size_t first, size
     if (name == NULL)
         return words;
     articulation_add(&words, "%s",
-                     last > first && where == HISTORY_AT_SURFACE ? "in the rock, or at the surface" : name);
+                     last > first && where == HISTORY_AT_SURFACE ? "in the rock, or near its surface" : name);
     if (stage != NULL)
         articulation_add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
     if (unfilled_of(a, first)->corridor)
@@ -681,7 +681,7 @@ static report_text expected_words(const history_articulation* a)
     report_text words = {""};
     add_where(&words, a, HISTORY_IN_ROCK, "in the rock");
     add_where(&words, a, HISTORY_AT_SURFACE, "within its error of today's surface");
-    add_where(&words, a, HISTORY_TAKEN, "where matrix was taken");
+    add_where(&words, a, HISTORY_TAKEN, "where matrix was taken, and so in its spoil if anywhere");
     add_where(&words, a, HISTORY_NOT_COLLECTED, "beyond the block");
     for (size_t r = 0; r < a->row_count; r++)
     {

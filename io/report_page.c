@@ -1,6 +1,7 @@
 #include "report_page_parts.h"
 
 #include "marks.h"
+#include "rejoin_words.h"
 #include "report_findings.h"
 #include "report_words.h"
 #include "sheet.h"
@@ -196,6 +197,18 @@ static void put_reading(rlv_page* p)
               "too thin to be told place by place.");
 }
 
+/// Whether each piece goes back, and what it takes to fill its joint.
+static void put_pieces_back(rlv_page* p, const source_of* s)
+{
+    for (size_t k = 0; s->rejoin != NULL && k < s->rejoin->count; k++)
+    {
+        const rejoin_told* told = &s->rejoin->one[k].told;
+        report_page_tell(p, "Piece put back", "%s: %s%s%s", told->piece.name, rejoin_verdict(told).text,
+                         told->measured ? "; gap fill as closed " : "",
+                         told->measured ? report_interval(report_in_ml(told->of.gap_after.volume_mm3), "mL").text : "");
+    }
+}
+
 static void put_summary(rlv_page* p, const source_of* s)
 {
     const report_lines lines = report_summary(s->history);
@@ -203,6 +216,7 @@ static void put_summary(rlv_page* p, const source_of* s)
     put_alarms(p, &lines);
     put_warnings(p, s->answer);
     put_lines(p, &lines);
+    put_pieces_back(p, s);
     if (s->skeleton->judged)
     {
         const report_lines skeleton = articulation_summary(&s->skeleton->articulation);

@@ -181,13 +181,13 @@ static void put_open(rlv_page* p, const history_articulation* a)
     }
 }
 
-/// Where the body goes on, if it does.
+/// Where the rows go on, if they do.
 static void put_ahead(rlv_page* p, const report_skeleton* s)
 {
     const history_articulation* a = &s->articulation;
     if (a->ahead_count == 0)
         return;
-    page_part(p, "ahead", "Where the body goes on");
+    page_part(p, "ahead", "Where the rows go on");
     page_paragraph(p, articulation_ahead_words(a).text);
     put_table(p, articulation_ahead_table(a), whole(s, ARTICULATION_AHEAD),
               "A dash: the last stage, or north and up, are not known.", NULL);
@@ -223,7 +223,8 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     page_paragraph(p,
                    "Depth is how far the middle of a life position lies below the nearest place of today's surface. "
                    "Above zero it is inside the rock. Below zero it is above the surface, where no rock is any more. "
-                   "Where the interval holds 0 it cannot be told which: at the surface. ‘Of none known’ is how likely "
+                   "Where the interval holds 0 it cannot be told which: near the surface, or above it. ‘Of none known’ "
+                   "is how likely "
                    "it is that no loose element belonged there, so that its bone is still to be found.");
     put_table(
         p, articulation_unfilled_wall(a), whole(s, ARTICULATION_UNFILLED),

@@ -458,8 +458,9 @@ static void hold_against_case(report_text* said, const rlv_footprint* box, const
     if (fmin(room[0], fmin(room[1], room[2])) < 0.0)
         add(said, "which it does not fit into so");
     else
-        add(said, "which leaves %s, %s and %s mm beside it", words_number(room[0], 0).text,
-            words_number(room[1], 0).text, words_number(room[2], 0).text);
+        add(said,
+            "which leaves %s mm beside it along its length and %s along its width, both sides together, and %s above",
+            words_number(room[0], 0).text, words_number(room[1], 0).text, words_number(room[2], 0).text);
 }
 
 report_text report_size(const rlv_history* history)

@@ -430,6 +430,6 @@ Test(command_articulation, where_the_body_goes_on_is_told_until_it_leaves_the_bl
     cr_expect_str_eq(told_text(json_array_get(rows, 0), "where"), "in the rock");
     json_decref(record);
     program_run run = program_call("articulation fish", NULL);
-    cr_expect_not_null(strstr(run.out, "where the body goes on beyond its last element"), "%s", run.out);
+    cr_expect_not_null(strstr(run.out, "where the rows go on beyond the last element"), "%s", run.out);
     program_free(&run);
 }

@@ -291,7 +291,9 @@ Test(report_words, the_size_is_that_of_the_block_as_it_will_stand_where_up_is_re
     cr_expect_null(strstr(line(&lines, "Size of the block"), "case"));
     display.case_height_mm = &height;
     lines = report_summary(&life.history);
-    SAYS(lines, "Size of the block", "400 × 700 × 400 mm inside, which leaves 200, 175 and 150 mm beside it");
+    SAYS(lines, "Size of the block",
+         "400 × 700 × 400 mm inside, which leaves 200 mm beside it along its length and 175 along its width, both "
+         "sides together, and 150 above");
     height = 240.0;
     lines = report_summary(&life.history);
     SAYS(lines, "Size of the block", "which it does not fit into so");
