@@ -64,6 +64,17 @@ Test(demo_changes, every_class_holds_its_truth_and_the_masses_close, .init = pro
     cr_expect(truly >= told_number(gap, "low_mm3") && truly <= told_number(gap, "high_mm3"),
               "gap %.0f (%.0f to %.0f), truly %.0f mm3", told_number(gap, "volume_mm3"), told_number(gap, "low_mm3"),
               told_number(gap, "high_mm3"), truly);
+    size_t k, r;
+    const json_t *step, *region;
+    json_array_foreach(steps, k, step)
+    {
+        json_array_foreach(json_object_get(step, "regions"), r, region)
+        {
+            const json_t *greatest = json_object_get(region, "max_depth_mm"),
+                         *mean = json_object_get(region, "mean_depth_mm");
+            cr_expect(!json_is_number(mean) || json_number_value(greatest) >= json_number_value(mean), "step %zu", k);
+        }
+    }
     const json_t* in_all = json_object_get(told, "in_all");
     cr_expect(json_is_true(json_object_get(json_object_get(in_all, "mass_balance"), "closes")));
     cr_expect(json_is_true(json_object_get(json_object_get(in_all, "spoil_balance"), "closes")));
