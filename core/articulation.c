@@ -722,6 +722,8 @@ rlv_status rlv_articulation_fit_compared(rlv_articulation* articulation, size_t 
         status = rlv_articulation_tell(articulation, &life, group, groups, count, element, margin, row_count, error);
     for (size_t r = 0; r < row_count && status == RLV_DONE; r++)
         articulation->row[r].compared_p = shape[r].p;
+    if (status != RLV_DONE)
+        rlv_articulation_free(articulation);
     rlv_life_shapes_free(shape, row_count);
     rlv_life_free(&life);
     free(margin);

@@ -148,7 +148,7 @@ rlv_status rlv_articulation_tell_ahead(rlv_articulation* a, rlv_life* life, rlv_
         for (size_t s = life->first[r]; s < life->first[r + 1]; s++)
             take_last(&all, life, r, s);
     const double length = all.along_mm - held.along_mm;
-    if (!(length > 0.5 * life->row[all.row].pitch_mm))
+    if (!isfinite(held.along_mm) || !(length > 0.5 * life->row[all.row].pitch_mm))
         return RLV_DONE;
     double* spread = reserve_spread(life, error);
     if (spread == NULL)

@@ -398,7 +398,9 @@ rlv_status rlv_life_shapes_test(const rlv_life* life, rlv_life_shape* shape, boo
         {
             const double others = (double)(f.terms - 2);
             s->p = gsl_cdf_fdist_Q(solve(&f).others / others, others, life->spread[RLV_LIFE_ALONG].freedom);
-            s->misfits = s->p < MISFIT_LEVEL;
+            const rlv_interval scale = rlv_life_scale_of(life, r);
+            s->misfits =
+                !(s->p >= MISFIT_LEVEL) || !(scale.low > 0.0); // one that may run backwards is none of this row
             *misfit |= s->misfits;
         }
         free_fit(&f);

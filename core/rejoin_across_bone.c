@@ -34,6 +34,9 @@ typedef struct bone
     rlv_error* error;
 } bone;
 
+/// Points that lie closer than this, root mean square, are one point: in mm, or of an end's in their sds.
+static const double LEAST_APART = 1e-3;
+
 /// Straight through points with weights; NULL: all alike.
 static bool lay_line(half* h, size_t count, const rlv_vec3* at, const rlv_placed_point* weighed, const bone* b)
 {
@@ -55,7 +58,8 @@ static bool lay_line(half* h, size_t count, const rlv_vec3* at, const rlv_placed
         for (int k = 0; k < 9; k++)
             moment[k] += weight * v[k / 3] * v[k % 3];
     }
-    if (rlv_principal_axes(value, axis, moment, b->error) != RLV_DONE || !(value[0] > 0.0))
+    if (rlv_principal_axes(value, axis, moment, b->error) != RLV_DONE ||
+        !(value[0] > (double)count * LEAST_APART * LEAST_APART))
         return false;
     h->way = rlv_vec3_scale(axis[0], rlv_vec3_dot(axis[0], b->joint->normal) < 0.0 ? -1.0 : 1.0);
     h->count = count;

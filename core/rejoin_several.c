@@ -161,6 +161,8 @@ rlv_status rlv_placing_measure(rlv_several_joint* joint, const rlv_placing* w, s
         input.block_in_before = w->input->block_in_before;
         input.block_face = into == 0 ? piece->block_face : NULL;
         input.piece_face = piece->face;
+        input.piece_bone = piece->bone;
+        input.block_bone = into == 0 ? piece->block_bone : rlv_placing_piece(w, into)->bone;
     }
     joint->into = into;
     joint->from = from;
@@ -196,7 +198,12 @@ static rlv_status try_pair(rlv_placing* w, size_t into, size_t from, rlv_error* 
     w->tried[into * w->bodies + from] = 1;
     const rlv_status status = rlv_placing_measure(&joint, w, into, from, piece->start, false, &own);
     if (status == RLV_DONE && (rlv_several_joint_tells(&joint) || piece->parent == into))
-        return rlv_joint_list_add(&w->trial, &joint, error);
+    {
+        const rlv_status added = rlv_joint_list_add(&w->trial, &joint, error);
+        if (added != RLV_DONE)
+            rlv_rejoin_free(&joint.of);
+        return added;
+    }
     if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
     {
         refuse(w, &joint, status == RLV_DONE ? joint.of.reason : own.what);

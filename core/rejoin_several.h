@@ -16,8 +16,8 @@
 /// never below what the surest chain alone tells (stages.h), and a ring's p is told too high rather than too low.
 /// Joints that close a ring are always measured by their faces alone.
 ///
-/// Simulated, with each part hung on the one before it round the ring (tests/core/rejoin_several_long.c; 60 breaks, then
-/// 24 others): by their faces alone the last part lies 0.20 mm off in the median one after the other, and 0.11 mm
+/// Simulated, with each part hung on the one before it round the ring (tests/core/rejoin_several_long.c; 60 breaks,
+/// then 24 others): by their faces alone the last part lies 0.20 mm off in the median one after the other, and 0.11 mm
 /// solved together. Two parts that are neighbours do not always repeat enough of each other's relief to be counted: two
 /// of 84 rings were missed so. Where a few parts only meet in an edge that is much broken, they may be told to lie side
 /// by side without belonging together.
@@ -44,15 +44,16 @@
 typedef struct rlv_several_piece
 {
     const rlv_mesh* mesh;
-    const uint8_t* face;       ///< one a triangle: 1 on its fracture faces, where a person outlined them; may be NULL
-    const char* name;          ///< for messages; NULL: its number
-    size_t parent;             ///< the body that it came off; RLV_SEVERAL_ANY: nobody says
-    const rlv_pose* start;     ///< carries it into the block's frame, to within about 2 mm: no search; may be NULL
-    const rlv_mesh* block;     ///< the block at the stage at which this piece is off, in the same frame; NULL: the
-                               ///< input's
-    const uint8_t* block_face; ///< of that; may be NULL
-    const rlv_mesh* before;    ///< the stage from before it came off; NULL where there is none
-    const rlv_mesh* after;     ///< a stage at which it is back, in the block's frame; NULL: there is none
+    const uint8_t* face;   ///< one a triangle: 1 on its fracture faces, where a person outlined them; may be NULL
+    const uint8_t* bone;   ///< one a triangle: 1 where it is bone; may be NULL: not known
+    const char* name;      ///< for messages; NULL: its number
+    size_t parent;         ///< the body that it came off; RLV_SEVERAL_ANY: nobody says
+    const rlv_pose* start; ///< carries it into the block's frame, to within about 2 mm: no search; may be NULL
+    const rlv_mesh* block; ///< the block at the stage at which this piece is off, in the same frame; NULL: the
+                           ///< input's
+    const uint8_t *block_face, *block_bone; ///< of that; may be NULL
+    const rlv_mesh* before;                 ///< the stage from before it came off; NULL where there is none
+    const rlv_mesh* after;                  ///< a stage at which it is back, in the block's frame; NULL: there is none
 } rlv_several_piece;
 
 typedef struct rlv_several_input

@@ -329,6 +329,9 @@ static rlv_interval find_depth(rlv_vec3* way, const history_articulation* a, pla
     double of_pose[9];
     local_place(local, rock, place.at_mm);
     rlv_tree_nearest(rock->tree, 1, local, INFINITY, &nearest);
+    *way = rlv_vec3_of(0.0, 0.0, 0.0);
+    if (nearest.triangle == RLV_TREE_NONE)
+        return UNTOLD; // it lies nowhere
     rlv_vec3 in = rlv_vec3_sub(rlv_vec3_from(local), rlv_vec3_from(nearest.point_mm));
     in = rlv_vec3_scale(rlv_vec3_unit(in), inside ? 1.0 : -1.0);
     if (!(rlv_vec3_length(in) > 0.5))

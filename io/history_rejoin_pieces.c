@@ -116,8 +116,17 @@ rlv_status history_rejoin_pieces_measure(history_rejoin_pieces* p, const rlv_his
     p->of.told = p->told;
     p->of.parent = p->parent;
     status = rejoin_pieces_measure(&p->of, answer, error);
-    for (size_t k = 0; k < count && status == RLV_DONE; k++)
-        if (p->told[k]->measured && p->parent[k] == 0)
-            status = history_across_measure(&p->one[k], answer, error);
+    // What runs over a joint is told of those on the block itself; also where another piece found no place.
+    for (size_t k = 0; k < count && (status == RLV_DONE || status == RLV_IMPOSSIBLE); k++)
+        if (p->told[k]->measured && p->parent[k] == 0 && p->of.of.joint[p->of.of.body[k + 1].joint].into == 0)
+        {
+            rlv_error own = {0};
+            const rlv_status across = history_across_measure(&p->one[k], answer, &own);
+            if (across != RLV_DONE)
+            {
+                *error = own;
+                status = across;
+            }
+        }
     return status;
 }

@@ -76,10 +76,12 @@ static bool ask(rlv_several_piece* piece, const rejoin_pieces* p)
         placed = placed && told->placed;
         piece[k] = (rlv_several_piece){.mesh = told->piece.mesh,
                                        .face = told->piece_face,
+                                       .bone = told->piece_bone,
                                        .name = told->piece.name,
                                        .parent = p->parent != NULL ? p->parent[k] : RLV_SEVERAL_ANY,
                                        .block = told->block.mesh,
                                        .block_face = told->block_face,
+                                       .block_bone = told->block_bone,
                                        .before = told->before.mesh,
                                        .after = told->after.mesh};
     }
@@ -109,6 +111,7 @@ static rlv_status take_joint(rejoin_pieces* p, size_t k, rlv_answer* answer, rlv
         told->block = *on;
         told->block.mesh = laid;
         told->block_face = NULL;
+        told->block_bone = p->told[joint->into - 1]->piece_bone;
     }
     rejoin_told_finish(told, answer);
     return RLV_DONE;

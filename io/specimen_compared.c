@@ -1,6 +1,7 @@
 #include "specimen_parts.h"
 
 #include "grow.h"
+#include "order.h"
 #include "tables.h"
 #include "text_file.h"
 
@@ -121,6 +122,54 @@ static size_t file_of(rlv_specimen* specimen, const char* within)
     return specimen->compared_file_count++;
 }
 
+/// A step from a place to the next is no more than this many times the middle one of its row, and no less than one over
+/// it: a pitch halves along a body, and a natural gap doubles it.
+static const double MOST_UNEVEN = 6.0;
+
+static int by_place(const void* a, const void* b)
+{
+    const rlv_compared_record *p = a, *q = b;
+    return (p->place > q->place) - (p->place < q->place);
+}
+
+static double step_mm(const rlv_compared_record* from)
+{
+    double square = 0.0;
+    for (size_t k = 0; k < 3; k++)
+        square += pow(from[1].at_mm[k] - from[0].at_mm[k], 2.0);
+    return sqrt(square) / (from[1].place - from[0].place);
+}
+
+/// Refuse a place that lies far out of line: a slip of the pen, or another row's.
+static rlv_status check_steps(const rlv_specimen* s, size_t row, const char* path, rlv_error* error)
+{
+    size_t count = 0;
+    rlv_compared_record* place = rlv_reserve(s->compared_count, sizeof *place, error);
+    double* step = place != NULL ? rlv_reserve(s->compared_count, sizeof *step, error) : NULL;
+    rlv_status status = step != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t i = 0; i < s->compared_count && status == RLV_DONE; i++)
+        if (s->compared[i].row == row)
+            place[count++] = s->compared[i];
+    if (status == RLV_DONE)
+        qsort(place, count, sizeof *place, by_place);
+    for (size_t i = 0; i + 1 < count; i++)
+        step[i] = step_mm(place + i);
+    const double middle = status == RLV_DONE && count > 1 ? rlv_median_sorting(count - 1, step) : 0.0;
+    for (size_t i = 0; i + 1 < count && status == RLV_DONE; i++)
+    {
+        const double is = step_mm(place + i);
+        if (!(is <= MOST_UNEVEN * middle && is * MOST_UNEVEN >= middle))
+            status = rlv_fail(
+                error, RLV_BAD_INPUT, path, "see to their coordinates, in millimetres and in one frame",
+                "from place %d (line %zu) to %d (line %zu) of the row '%.100s' it is %.3g mm a place, where "
+                "its middle step is %.3g mm",
+                place[i].place, place[i].line, place[i + 1].place, place[i + 1].line, s->row[row].id, is, middle);
+    }
+    free(place);
+    free(step);
+    return status;
+}
+
 static rlv_status read_file(filler* f, rlv_error* error)
 {
     rlv_compared_file* file = &f->specimen->compared_file[f->file];
@@ -141,6 +190,8 @@ static rlv_status read_file(filler* f, rlv_error* error)
         if (row->life_positions != NULL && strcmp(row->life_positions, file->within) == 0 && held < LEAST_PLACES)
             status = rlv_fail(error, RLV_BAD_INPUT, path, "measure more of its places, or take life_positions away",
                               "%zu places of the row '%.100s', and %zu are needed", held, row->id, LEAST_PLACES);
+        else if (held > 0)
+            status = check_steps(f->specimen, r, path, error);
     }
     free(path);
     return status;

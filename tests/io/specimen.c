@@ -951,6 +951,7 @@ Test(specimen, a_table_of_life_positions_means_something)
         {"34,380", "35,380", NULL, "not among the places 1 to 34"},
         {"2,14,1", "2,nan,1", NULL, "nan"},
         {"2,14,1", "2,1e9,1", NULL, "out of all reach"},
+        {"2,14,1", "2,1400,1", "./life.csv", "from place 1 (line 2) to 2 (line 3) of the row"},
         {"0,0.3,\n2", "0,0,\n2", "./life.csv:2", "sd_mm is not above zero"},
         {"8,94,1,0,0.3,\n9,107,0,0.1,0.3,\n", "", "./life.csv", "5 places of the row 'LL', and 6 are needed"},
     };
