@@ -880,6 +880,27 @@ Test(articulation, a_table_whose_pitch_falls_otherwise_is_left_out_with_its_p)
     free(p.animal);
 }
 
+Test(articulation, what_nothing_tells_leaves_nothing_behind)
+{
+    // Three elements, and where a comparative specimen has their row: each is left out of what the others tell of it.
+    compared_pair p = make_pair(133, false, 30);
+    size_t count = 0, places = 0;
+    rlv_placed_element some[3];
+    for (size_t i = 0; i < p.animal->count && count < 3; i++)
+        if (p.animal->element[i].row == 0 && p.animal->element[i].place_low >= 4 * (int)(count + 1))
+            some[count++] = p.animal->element[i];
+    while (places < p.count && p.place[places].row == 0)
+        places++;
+    cr_assert(count == 3 && places >= 6);
+    rlv_articulation a = {0};
+    rlv_error error = {0};
+    cr_assert_eq(rlv_articulation_fit_compared(&a, count, some, 1, p.animal->row, places, p.place, &error),
+                 RLV_IMPOSSIBLE, "%s", error.what);
+    cr_expect(a.unfilled_count == 0 && a.unfilled == NULL && a.element == NULL);
+    rlv_articulation_free(&a);
+    free(p.animal);
+}
+
 Test(articulation, places_of_a_comparative_specimen_that_are_none_are_refused)
 {
     compared_pair p = make_pair(131, false, 30);
