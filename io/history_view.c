@@ -69,11 +69,11 @@ static rlv_status find_compass(rlv_vec3* way, const rlv_history* history, size_t
     return carry(way, history, stage, record->stage, what, error);
 }
 
-bool history_view_up(rlv_vec3* up, bool* shown, const rlv_history* history, size_t stage)
+bool history_view_up(rlv_vec3* up, const rlv_history* history, size_t stage, bool shown)
 {
     const rlv_display_record* display = history->specimen->display;
-    *shown = display != NULL && display->up != NULL;
-    const rlv_direction_record* record = *shown ? display->up : history->specimen->up;
+    const rlv_direction_record* in_case = display != NULL ? display->up : NULL;
+    const rlv_direction_record* record = shown ? in_case : history->specimen->up;
     rlv_error error = {0};
     return record != NULL && find_compass(up, history, stage, record, "up", &error) == RLV_DONE;
 }

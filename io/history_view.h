@@ -36,9 +36,9 @@ rlv_status history_view_check(const rlv_specimen* specimen, const char* name, rl
 rlv_status history_view_find(history_view* view, const rlv_history* history, size_t stage, const char* name,
                              rlv_error* error);
 
-/// The way that is up for a block that stands, in the frame of `stage`: as it will be shown where that is recorded,
-/// else as it lay in the rock; `*shown` says which. False where neither is recorded or reaches that stage.
-bool history_view_up(rlv_vec3* up, bool* shown, const rlv_history* history, size_t stage);
+/// The way that is up, in the frame of `stage`: for the block as it will be `shown`, else as it lay in the rock. False
+/// where that is not recorded, or does not reach that stage.
+bool history_view_up(rlv_vec3* up, const rlv_history* history, size_t stage, bool shown);
 
 enum
 {

@@ -463,21 +463,35 @@ static void hold_against_case(report_text* said, const rlv_footprint* box, const
             words_number(room[0], 0).text, words_number(room[1], 0).text, words_number(room[2], 0).text);
 }
 
+/// How the block will stand, against how it lay.
+static void add_turn(report_text* said, rlv_vec3 shown, rlv_vec3 lay)
+{
+    const double turn_deg = acos(fmax(fmin(rlv_vec3_dot(shown, lay), 1.0), -1.0)) * 180.0 / M_PI;
+    if (turn_deg < 10.0)
+        add(said, "; up will be the side that was up in the rock, within %.0f°", fmax(ceil(turn_deg), 1.0));
+    else if (turn_deg > 170.0)
+        add(said, "; up will be the side that was down in the rock, within %.0f°", fmax(ceil(180.0 - turn_deg), 1.0));
+    else
+        add(said, "; up will be %.0f° from what was up in the rock", turn_deg);
+}
+
 report_text report_size(const rlv_history* history)
 {
     rlv_footprint box;
-    rlv_vec3 up;
-    bool shown;
+    rlv_vec3 up, lay;
     double inside[3];
     rlv_error error = {0};
     const size_t last = history->stage_count - 1;
-    if (!history_view_up(&up, &shown, history, last) ||
-        rlv_footprint_of(&box, &history->stage[last].given.mesh, up, &error) != RLV_DONE)
+    const bool shown = history_view_up(&up, history, last, true), known = history_view_up(&lay, history, last, false);
+    if ((!shown && !known) ||
+        rlv_footprint_of(&box, &history->stage[last].given.mesh, shown ? up : lay, &error) != RLV_DONE)
         return size_unturned(history);
     report_text said = say(
         "%s × %s × %s mm at ‘%.200s’, length × width × height as %s, by the smallest rectangle about its plan",
         words_number(box.length_mm, 0).text, words_number(box.width_mm, 0).text, words_number(box.height_mm, 0).text,
         last_stage(history)->id, shown ? "it will stand" : "it lay in the rock, up being up");
+    if (shown && known)
+        add_turn(&said, up, lay);
     if (shown && case_of(inside, history->specimen->display))
         hold_against_case(&said, &box, inside);
     return said;

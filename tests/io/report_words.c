@@ -297,6 +297,17 @@ Test(report_words, the_size_is_that_of_the_block_as_it_will_stand_where_up_is_re
     height = 240.0;
     lines = report_summary(&life.history);
     SAYS(lines, "Size of the block", "which it does not fit into so");
+    double lay[] = {0.0, 1.0, 0.05};
+    rlv_direction_record in_rock = {.stage = "cleaned", .count = 3, .vector = lay};
+    life.specimen.up = &in_rock;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block", "up will be the side that was up in the rock, within 3°"); // atan 0.05 is 2.9°
+    lay[1] = -1.0;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block", "the side that was down in the rock, within 3°");
+    lay[1] = 0.0;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Size of the block", "up will be 90° from what was up in the rock");
     display.up = NULL;
     life.specimen.up = &up;
     lines = report_summary(&life.history);
