@@ -1,4 +1,5 @@
 #include "mesh_file.h"
+#include "support/expecting.h"
 #include "support/program.h"
 #include "support/rejoining.h"
 #include "support/told.h"
@@ -53,25 +54,6 @@ static rlv_vec3 place_of(const json_t* list)
     cr_assert_eq(json_array_size(list), 3);
     return rlv_vec3_of(json_number_value(json_array_get(list, 0)), json_number_value(json_array_get(list, 1)),
                        json_number_value(json_array_get(list, 2)));
-}
-
-static void fail(const char* line, int status, const char* what, const char* mend)
-{
-    program_run run = program_call(line, NULL);
-    cr_expect_eq(run.status, status, "rilievo %s: status %d\n%s", line, run.status, run.err);
-    if (status == 2) // on 3 the warnings stand
-        cr_expect_eq(run.out_size, 0, "rilievo %s", line);
-    cr_expect_not_null(strstr(run.err, what), "rilievo %s: %s", line, run.err);
-    cr_expect_not_null(strstr(run.err, mend), "rilievo %s: %s", line, run.err);
-    program_free(&run);
-}
-
-static void expect_in_file(const char* path, const char* text)
-{
-    char* bytes = program_read(path, NULL);
-    cr_assert_not_null(bytes, "%s is missing", path);
-    cr_expect_not_null(strstr(bytes, text), "%s lacks '%s'", path, text);
-    free(bytes);
 }
 
 // --- Two meshes ------------------------------------------------------------------------------------------------------
@@ -189,7 +171,7 @@ Test(command_rejoin, two_parts_that_do_not_belong_together_are_refused_with_the_
     breaking_plan plan = breaking_draw(0, triangles);
     plan.foreign = true;
     breaking made = write_break(&plan, "");
-    fail("rejoin block.ply piece.ply --unit mm", 3, "of each other's relief", "outline the faces");
+    expect_failure("rejoin block.ply piece.ply --unit mm", 3, "of each other's relief", "outline the faces");
     json_t* told = told_by("rejoin block.ply piece.ply --unit mm --json --out out", 3);
     cr_expect_str_eq(told_text(told, "verdict"), "none");
     cr_expect_not_null(strstr(told_text(told, "reason"), "relief"));
@@ -207,7 +189,8 @@ Test(command_rejoin, a_mesh_from_before_of_another_block_is_refused)
     plan = breaking_draw(5, triangles);
     breaking other = breaking_make(&plan, false);
     write_mesh(&other.before, "other.ply");
-    fail("rejoin block.ply piece.ply --before other.ply --unit mm", 3, "not both found on it", "leave it out");
+    expect_failure("rejoin block.ply piece.ply --before other.ply --unit mm", 3, "not both found on it",
+                   "leave it out");
     breaking_free(&other);
     breaking_free(&made);
 }
@@ -219,17 +202,18 @@ Test(command_rejoin, a_call_or_a_mesh_that_is_none_is_refused)
     program_write("empty.ply", "");
     program_write("none.ply", "ply\nformat ascii 1.0\nelement vertex 0\nproperty float x\nproperty float y\n"
                               "property float z\nelement face 0\nproperty list uchar int vertex_indices\nend_header\n");
-    fail("rejoin block.ply piece.ply", 2, "unit", "--unit mm");
-    fail("rejoin block.ply empty.ply --unit mm", 2, "empty.ply", "");
-    fail("rejoin block.ply none.ply --unit mm", 2, "none.ply", "");
-    fail("rejoin block.ply missing.ply --unit mm", 2, "missing.ply", "no such file");
-    fail("rejoin block.ply block.ply --unit mm", 2, "the same, byte for byte", "name the mesh of the piece");
-    fail("rejoin block.ply piece.ply --before block.ply --unit mm", 2, "the same, byte for byte", "from before");
+    expect_failure("rejoin block.ply piece.ply", 2, "unit", "--unit mm");
+    expect_failure("rejoin block.ply empty.ply --unit mm", 2, "empty.ply", "");
+    expect_failure("rejoin block.ply none.ply --unit mm", 2, "none.ply", "");
+    expect_failure("rejoin block.ply missing.ply --unit mm", 2, "missing.ply", "no such file");
+    expect_failure("rejoin block.ply block.ply --unit mm", 2, "the same, byte for byte", "name the mesh of the piece");
+    expect_failure("rejoin block.ply piece.ply --before block.ply --unit mm", 2, "the same, byte for byte",
+                   "from before");
     rlv_pose large = rlv_pose_identity();
     large.scale = 1000.0;
     rlv_pose_move_mesh(&large, &made.piece);
     write_mesh(&made.piece, "large.ply");
-    fail("rejoin block.ply large.ply --unit mm", 2, "not a block and a piece of it", "one unit");
+    expect_failure("rejoin block.ply large.ply --unit mm", 2, "not a block and a piece of it", "one unit");
     breaking_free(&made);
 }
 
@@ -277,10 +261,10 @@ Test(command_rejoin, a_piece_of_a_specimen_goes_back_in_the_blocks_frame)
     cr_expect(mm < 0.25 && deg < 0.35, "%.3f mm, %.3f degrees off", mm, deg);
     cr_expect_float_eq(told_number(json_object_get(told, "quantities"), "piece_g"), 321.5, 1e-12);
     json_decref(told);
-    fail("rejoin rock plug", 2, "there is no piece 'plug'", "say one of lid");
-    fail("rejoin rock chip", 2, "'chip' has no mesh of its own", "meshes");
-    fail("rejoin rock lid --unit mm", 2, "--unit is for meshes", "specimen.yaml");
-    fail("rejoin rock lid --before rock/meshes/before.ply", 2, "--before is for meshes", "specimen.yaml");
+    expect_failure("rejoin rock plug", 2, "there is no piece 'plug'", "say one of lid");
+    expect_failure("rejoin rock chip", 2, "'chip' has no mesh of its own", "meshes");
+    expect_failure("rejoin rock lid --unit mm", 2, "--unit is for meshes", "specimen.yaml");
+    expect_failure("rejoin rock lid --before rock/meshes/before.ply", 2, "--before is for meshes", "specimen.yaml");
     breaking_free(&made);
 }
 
@@ -354,10 +338,11 @@ Test(command_rejoin, a_report_has_a_part_for_it_and_render_its_picture)
     expect_in_file("rock/out/report.html", "tables/rejoin_gaps.csv");
     expect_in_file("rock/out/tables/rejoin_contacts.csv", "\nlid,1,");
     expect_in_file("rock/out/tables/meanings.csv", "rejoin.csv,verdict,");
-    fail("render rock --picture joint --out out", 2, "needs a piece", "--piece ID");
-    fail("render rock --picture history --piece lid --out out", 2, "is of no piece", "leave --piece out");
-    fail("render rock --picture joint --piece lid --stage whole --out out", 2, "takes no --stage", "leave it out");
-    fail("render rock --picture joint --piece chip --out out", 2, "no mesh of its own", "meshes");
+    expect_failure("render rock --picture joint --out out", 2, "needs a piece", "--piece ID");
+    expect_failure("render rock --picture history --piece lid --out out", 2, "is of no piece", "leave --piece out");
+    expect_failure("render rock --picture joint --piece lid --stage whole --out out", 2, "takes no --stage",
+                   "leave it out");
+    expect_failure("render rock --picture joint --piece chip --out out", 2, "no mesh of its own", "meshes");
     json_t* drawn = told_by("render rock --picture joint --piece lid --scale 1:2 --format svg --out out --json", 0);
     const json_t* picture = json_object_get(drawn, "picture");
     cr_expect_str_eq(told_text(picture, "path"), "lid-joint.svg");

@@ -3,6 +3,7 @@
 
 #include "mesh_file.h"
 #include "support/breaking.h"
+#include "support/expecting.h"
 #include "support/program.h"
 #include "support/told.h"
 
@@ -139,14 +140,6 @@ static void expect_holds(const json_t* row, const char* name, const char* unit, 
     cr_expect(told_number(row, key[1]) <= truly && truly <= told_number(row, key[2]),
               "%s: %.3f (%.3f to %.3f), truly %.3f", key[0], told_number(row, key[0]), told_number(row, key[1]),
               told_number(row, key[2]), truly);
-}
-
-static void expect_in_file(const char* path, const char* text)
-{
-    char* bytes = program_read(path, NULL);
-    cr_assert_not_null(bytes, "%s is missing", path);
-    cr_expect_not_null(strstr(bytes, text), "%s lacks '%s'", path, text);
-    free(bytes);
 }
 
 static void expect_words(const char* line, const char* const* words)

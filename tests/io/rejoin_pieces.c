@@ -1,5 +1,6 @@
 #include "mesh_file.h"
 #include "rejoin_several.h"
+#include "support/expecting.h"
 #include "support/program.h"
 #include "support/rejoining.h"
 #include "support/told.h"
@@ -34,25 +35,6 @@ static breaking_parts write_parts(uint64_t seed, const char* folder)
         write_mesh(&made.part[k], folder, name[k]);
     write_mesh(&made.before, folder, "before.ply");
     return made;
-}
-
-static void fail(const char* line, int status, const char* what, const char* mend)
-{
-    program_run run = program_call(line, NULL);
-    cr_expect_eq(run.status, status, "rilievo %s: status %d\n%s", line, run.status, run.err);
-    if (status == 2)
-        cr_expect_eq(run.out_size, 0, "rilievo %s", line);
-    cr_expect_not_null(strstr(run.err, what), "rilievo %s: %s", line, run.err);
-    cr_expect_not_null(strstr(run.err, mend), "rilievo %s: %s", line, run.err);
-    program_free(&run);
-}
-
-static void expect_in_file(const char* path, const char* text)
-{
-    char* bytes = program_read(path, NULL);
-    cr_assert_not_null(bytes, "%s is missing", path);
-    cr_expect_not_null(strstr(bytes, text), "%s lacks '%s'", path, text);
-    free(bytes);
 }
 
 static double number_at(const json_t* list, size_t at)
@@ -169,14 +151,16 @@ Test(rejoin_pieces, a_call_that_names_no_pieces_of_a_block_is_refused)
 {
     breaking_parts made = write_parts(5001, "");
     write_mesh(&made.part[1], "", "again.ply");
-    fail("rejoin block.ply", 2, "no piece is named", "name the block and its piece");
-    fail("rejoin block.ply lid.ply plug.ply", 2, "unit", "--unit mm");
-    fail("rejoin block.ply lid.ply again.ply --unit mm", 2, "the same, byte for byte, as lid.ply", "each piece once");
-    fail("rejoin block.ply lid.ply block.ply --unit mm", 2, "the same, byte for byte, as block.ply", "of the piece");
-    fail("rejoin block.ply lid.ply missing.ply --unit mm", 2, "missing.ply", "no such file");
+    expect_failure("rejoin block.ply", 2, "no piece is named", "name the block and its piece");
+    expect_failure("rejoin block.ply lid.ply plug.ply", 2, "unit", "--unit mm");
+    expect_failure("rejoin block.ply lid.ply again.ply --unit mm", 2, "the same, byte for byte, as lid.ply",
+                   "each piece once");
+    expect_failure("rejoin block.ply lid.ply block.ply --unit mm", 2, "the same, byte for byte, as block.ply",
+                   "of the piece");
+    expect_failure("rejoin block.ply lid.ply missing.ply --unit mm", 2, "missing.ply", "no such file");
     program_write("none.ply", "ply\nformat ascii 1.0\nelement vertex 0\nproperty float x\nproperty float y\n"
                               "property float z\nelement face 0\nproperty list uchar int vertex_indices\nend_header\n");
-    fail("rejoin block.ply lid.ply none.ply --unit mm", 2, "none.ply", "");
+    expect_failure("rejoin block.ply lid.ply none.ply --unit mm", 2, "none.ply", "");
     breaking_parts_free(&made);
 }
 
@@ -224,14 +208,14 @@ Test(rejoin_pieces, all_pieces_of_a_specimen_go_back_by_their_parents_in_the_blo
 Test(rejoin_pieces, pieces_that_a_specimen_has_not_are_refused)
 {
     breaking_parts made = write_specimen();
-    fail("rejoin rock lid lid", 2, "'lid' is named twice", "each piece once");
-    fail("rejoin rock lid cork", 2, "there is no piece 'cork'", "say one of plug, lid");
-    fail("rejoin rock lid chip", 2, "'chip' has no mesh of its own", "meshes");
+    expect_failure("rejoin rock lid lid", 2, "'lid' is named twice", "each piece once");
+    expect_failure("rejoin rock lid cork", 2, "there is no piece 'cork'", "say one of plug, lid");
+    expect_failure("rejoin rock lid chip", 2, "'chip' has no mesh of its own", "meshes");
     program_change("rock/specimen.yaml", "{id: lid, detached", "{id: lid, parent: plug, detached");
-    fail("rejoin rock", 2, "is its own ancestor", "leave the parent out");
+    expect_failure("rejoin rock", 2, "is its own ancestor", "leave the parent out");
     program_change("rock/specimen.yaml", ", meshes: [{stage: broken, mesh: meshes/plug.ply, mesh_unit: mm}]", "");
     program_change("rock/specimen.yaml", "parent: plug, ", "");
     program_change("rock/specimen.yaml", ", meshes: [{stage: broken, mesh: meshes/lid.ply, mesh_unit: mm}]", "");
-    fail("rejoin rock", 3, "no piece with a mesh of its own is recorded", "under pieces in specimen.yaml");
+    expect_failure("rejoin rock", 3, "no piece with a mesh of its own is recorded", "under pieces in specimen.yaml");
     breaking_parts_free(&made);
 }
