@@ -5,6 +5,15 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#if defined(__linux__)
+#include <sys/mman.h>
+#endif
+
+enum
+{
+    LARGE_PAGE = 1 << 21, ///< bytes, of the processors and kernels that have it; elsewhere the wish is just not met
+};
+
 rlv_status rlv_fail(rlv_error* error, rlv_status status, const char* where, const char* mend, const char* format, ...)
 {
     if (error == NULL)
@@ -31,6 +40,19 @@ rlv_status rlv_first_failure(size_t count, const rlv_status* status, const rlv_e
     return status[first];
 }
 
+void rlv_use_large_pages(void* block, size_t bytes)
+{
+#if defined(MADV_HUGEPAGE)
+    const uintptr_t first = ((uintptr_t)block + LARGE_PAGE - 1) & ~(uintptr_t)(LARGE_PAGE - 1),
+                    last = ((uintptr_t)block + bytes) & ~(uintptr_t)(LARGE_PAGE - 1);
+    if (block != NULL && first < last)
+        madvise((void*)first, last - first, MADV_HUGEPAGE); // a wish: a system that has none goes on as before
+#else
+    (void)block;
+    (void)bytes;
+#endif
+}
+
 void* rlv_reserve(size_t count, size_t size, rlv_error* error)
 {
     if (size != 0 && count > SIZE_MAX / size)
@@ -44,6 +66,8 @@ void* rlv_reserve(size_t count, size_t size, rlv_error* error)
     if (block == NULL)
         rlv_fail(error, RLV_SYSTEM, NULL, "close other programs, or use a smaller mesh", "no memory for %zu MB",
                  bytes >> 20);
+    else
+        rlv_use_large_pages(block, bytes);
     return block;
 }
 

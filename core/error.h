@@ -40,7 +40,13 @@ rlv_status rlv_first_failure(size_t count, const rlv_status* status, const rlv_e
 
 /// `count` zeroed elements of `size` bytes, or NULL with `error` filled (RLV_SYSTEM) where the memory is not to be had
 /// or the product overflows. A count of zero gives a block that can be freed. Free with free().
+/// What is large lies on large pages where the system has them.
 void* rlv_reserve(size_t count, size_t size, rlv_error* error);
+
+/// Ask that what `bytes` from `block` hold in whole large pages lies on them, before it is first written: a walk
+/// through hundreds of megabytes spends less of its time on looking addresses up. Changes no value, and does nothing
+/// where the system has no such pages.
+void rlv_use_large_pages(void* block, size_t bytes);
 
 /// How long work tells how far it is. `tell` may be NULL. It is called from the thread that made the call.
 typedef struct rlv_progress

@@ -681,6 +681,8 @@ static rlv_status nodes(build* work, rlv_error* error)
         if (tree->node == NULL)
             status = rlv_fail(error, RLV_SYSTEM, NULL, "close other programs, or use a smaller mesh",
                               "no memory for the nodes of the spatial index");
+        else
+            rlv_use_large_pages(tree->node, tree->node_count * sizeof *tree->node);
     }
     size_t place = 0;
     for (size_t i = 0; i <= depth && i < TREE_LEVELS; i++)
