@@ -497,7 +497,11 @@ static void record_run(json_t* row, const rejoin_run* run)
     record_text(row, "why", run->measured ? NULL : run->why);
     if (!run->measured)
         return;
-    record_flag(row, "straight", !(a->p < REJOIN_RUN_LEVEL));
+    const rejoin_straight straight = rejoin_run_straight(run);
+    if (straight == REJOIN_STRAIGHT_UNTOLD)
+        record_null(row, "straight");
+    else
+        record_flag(row, "straight", straight == REJOIN_STRAIGHT);
     record_real(row, "p", a->p);
     record_count(row, "on_block", a->used[0]);
     record_count(row, "on_piece", a->used[1]);
@@ -529,6 +533,11 @@ static void record_run(json_t* row, const rejoin_run* run)
 
 static void record_across(json_t* object, const rejoin_told* told)
 {
+    if (!told->runs_sought)
+    {
+        record_null(object, "across");
+        return;
+    }
     json_t* list = record_list(object, "across");
     for (size_t i = 0; i < told->run_count; i++)
         record_run(record_row(list), &told->run[i]);

@@ -18,6 +18,8 @@ report_text rejoin_verdict(const rejoin_told* told)
     const rlv_rejoin* of = &told->of;
     if (!told->judged)
         snprintf(words.text, sizeof words.text, "it could not be tried: %.900s", told->why);
+    else if (!told->measured && of->verdict != RLV_REJOIN_NONE)
+        snprintf(words.text, sizeof words.text, "it could not be placed: %.900s", told->why);
     else if (of->verdict == RLV_REJOIN_FITS)
         snprintf(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other's relief",
                  words_share(of->fit).text);
@@ -236,6 +238,8 @@ static rlv_words towards(const rejoin_told* told, rlv_interval part, rlv_vec3 wa
 static rlv_words chance(double p)
 {
     rlv_words words;
+    if (isnan(p))
+        return (rlv_words){"p not known"};
     const report_text text = report_p(p);
     snprintf(words.text, sizeof words.text, "p %s%.60s", text.text[0] == '<' ? "" : "= ", text.text);
     return words;
@@ -250,9 +254,10 @@ report_text rejoin_run_words(const rejoin_told* told, const rejoin_run* run)
         gather(&g, "not told: %.300s", run->why);
         return g.text;
     }
-    gather(&g, "%s (%s)",
-           !(a->p < REJOIN_RUN_LEVEL) ? "it goes straight on, as far as can be told" : "it does not go straight on",
-           chance(a->p).text);
+    static const char* const verdict[] = {[REJOIN_STRAIGHT_UNTOLD] = "whether it goes straight on cannot be told",
+                                          [REJOIN_STRAIGHT] = "it goes straight on, as far as can be told",
+                                          [REJOIN_NOT_STRAIGHT] = "it does not go straight on"};
+    gather(&g, "%s (%s)", verdict[rejoin_run_straight(run)], chance(a->p).text);
     gather(&g, "the piece's side lies %s off the block's: %s and %s", report_interval(a->offset_mm, "mm").text,
            towards(told, a->across_mm, a->across, false).text, towards(told, a->out_mm, a->out, false).text);
     gather(&g, "it bends by %s: %s and %s", angle_of(a->bend_deg).text,
@@ -360,6 +365,8 @@ bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words)
          "what share of either face has a partner: neither is outlined"},
         {told->record != NULL && of->bone_touch == RLV_REJOIN_BONE_UNKNOWN,
          "whether bone touches first: none is masked on either part at that stage"},
+        {told->record != NULL && !told->runs_sought,
+         "whether a bone or a row runs over the joint: that is looked for on joints of the block itself"},
         {told->run_count > 0, "a bone is taken to be straight and a row to bend evenly: what bends by nature where it "
                               "broke is told as bent"},
         {of->step_count == 0, "how far the outer surface steps along the joint's edge"},
