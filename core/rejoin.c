@@ -244,7 +244,7 @@ static rlv_status find_again(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* erro
 // Closing
 
 /// Close the gap from where the piece is found, by its faces and, where `outer`, by the outer surfaces. `touching` is
-/// the share of the faces that holds it, `noise_mm` the sd of a residual between them.
+/// the share of the faces that holds it, `noise_mm` the sd of a residual between them (may be NULL).
 static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* touching, double* noise_mm,
                             rlv_error* error)
 {
@@ -257,7 +257,7 @@ static rlv_status close_gap(rlv_joining* w, bool outer, double from_mm, double* 
         w->closed = place_of(&p, error);
         *touching = rlv_fit_share(&p.pair[0]);
     }
-    if (status == RLV_DONE)
+    if (status == RLV_DONE && noise_mm != NULL)
         status = rlv_fit_noise(noise_mm, &p, error);
     rlv_fit_free(&p);
     return status;
@@ -293,7 +293,7 @@ typedef struct closing
 
 static rlv_status close_both_ways(closing* c, rlv_joining* w, rlv_error* error)
 {
-    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, &c->alone_noise_mm, error);
+    rlv_status status = close_gap(w, true, RLV_JOIN_START_MM, &c->held, NULL, error);
     if (status == RLV_DONE)
         status = closeness_of(&c->close, w, error);
     c->together = w->closed;
@@ -605,18 +605,15 @@ rlv_status rlv_rejoin_measure(rlv_rejoin* rejoin, const rlv_rejoin_input* input,
     return status;
 }
 
-rlv_status rlv_joining_gap_at(rlv_rejoin_gap* gap, rlv_joining* w, const rlv_pose* place, rlv_error* error)
+rlv_status rlv_joining_gap(rlv_rejoin_gap* gap, const rlv_joining* w, const rlv_pose* place, bool measured,
+                           rlv_error* error)
 {
     rlv_gap_widths widths = {0};
-    w->noise_mm = RLV_JOIN_NOISE_MM;
-    w->found = rlv_joining_local(place, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
-    if (w->in_stage)
-        w->in_before[RLV_JOIN_PIECE] = rlv_pose_compose(&w->in_before[RLV_JOIN_BLOCK], &w->found);
-    rlv_status status = rlv_joining_faces(w, error);
+    const rlv_pose local =
+        rlv_joining_local(place, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
+    rlv_status status = rlv_gap_measure(&widths, w->part, &local, w->joint_normal, error);
     if (status == RLV_DONE)
-        status = rlv_gap_measure(&widths, w->part, &w->found, w->joint_normal, error);
-    if (status == RLV_DONE)
-        status = rlv_gap_tell(gap, &widths, w->part, &w->found, w->joint_normal, w->noise_mm, false, error);
+        status = rlv_gap_tell(gap, &widths, w->part, &local, w->joint_normal, w->noise_mm, measured, error);
     rlv_gap_widths_free(&widths);
     return status;
 }
@@ -636,8 +633,13 @@ rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input,
             rlv_joining_local(input->block_in_before, input->block->origin_mm, input->before->origin_mm);
         w.in_stage = true;
     }
+    w.found = rlv_joining_local(place, input->piece->origin_mm, input->block->origin_mm);
+    if (w.in_stage)
+        w.in_before[RLV_JOIN_PIECE] = rlv_pose_compose(&w.in_before[RLV_JOIN_BLOCK], &w.found);
     if (status == RLV_DONE)
-        status = rlv_joining_gap_at(gap, &w, place, error);
+        status = rlv_joining_faces(&w, error);
+    if (status == RLV_DONE)
+        status = rlv_joining_gap(gap, &w, place, false, error);
     joining_free(&w);
     return status;
 }
