@@ -131,18 +131,24 @@ void rejoin_pieces_record(json_t* object, const rejoin_pieces* pieces, bool meas
 {
     json_t* list = record_list(object, "pieces");
     for (size_t k = 0; k < pieces->count; k++)
+        rejoin_pieces_record_piece(record_row(list), pieces->told[k]);
+    if (measured)
     {
-        const rejoin_told* told = pieces->told[k];
-        json_t* row = record_row(list);
-        rejoin_record(row, told);
-        record_text(row, "why", told->why[0] != '\0' ? told->why : NULL);
-    }
-    if (!measured)
-    {
-        record_null(object, "joints");
-        record_null(object, "rings");
+        rejoin_pieces_record_whole(object, pieces);
         return;
     }
+    record_null(object, "joints");
+    record_null(object, "rings");
+}
+
+void rejoin_pieces_record_piece(json_t* row, const rejoin_told* told)
+{
+    rejoin_record(row, told);
+    record_text(row, "why", told->why[0] != '\0' ? told->why : NULL);
+}
+
+void rejoin_pieces_record_whole(json_t* object, const rejoin_pieces* pieces)
+{
     json_t* joints = record_list(object, "joints");
     for (size_t j = 0; j < pieces->of.joint_count; j++)
         record_joint(record_row(joints), pieces, &pieces->of.joint[j]);

@@ -2,7 +2,6 @@
 
 #include "given_mesh.h"
 #include "joint_map.h"
-#include "rejoin_gap.h"
 #include "rejoin_words.h"
 
 #include <math.h>
@@ -160,13 +159,15 @@ static void make_map(scene* s, rlv_joint_map* map)
     map->piece = told->piece.mesh;
     map->block_tree = s->block_tree;
     map->piece_tree = s->piece_tree;
+    map->block_bone = told->block_bone;
+    map->piece_bone = told->piece_bone;
     map->middle_mm = of->joint_mm;
     map->normal = of->joint_normal;
     map->up = up_of(told);
     if (of->found_known)
         put_trial(s, map, "As found", &of->found, of->block_before_mm, of->piece_before_mm, &of->gap_before);
     put_trial(s, map, "Closed", &of->closed, of->block_after_mm, of->piece_after_mm, &of->gap_after);
-    map->touching_mm = 3.0 * RLV_GAP_SPOT_SHARE * of->noise_mm;
+    map->touching_mm = of->touching_mm;
     put_contacts(s, map);
     if (of->found_known && told->motion.slide_mm.low > 0.0)
     {

@@ -70,19 +70,10 @@ void rejoin_tell(rlv_answer* answer, const rejoin_told* told)
 
 static void tell_rings(FILE* text, const rejoin_pieces* pieces)
 {
-    if (pieces->of.ring_count == 0)
-    {
-        fputs("\nno joint closes a ring: each piece lies as its own joint alone lays it\n", text);
-        return;
-    }
+    report_text words;
     fputs("\nrings\n", text);
-    for (size_t r = 0; r < pieces->of.ring_count; r++)
-        fprintf(text, "  %s\n    %s\n", rejoin_ring_name(pieces, &pieces->of.ring[r]).text,
-                rejoin_ring_words(pieces, &pieces->of.ring[r]).text);
-    if (pieces->of.contradictory)
-        fputs("  which of their joints is wrong cannot be told\n", text);
-    if (pieces->of.inflated)
-        fputs("  they miss by more than their joints let one expect: all uncertainties are widened by as much\n", text);
+    for (size_t next = 0; rejoin_rings_words(pieces, &next, &words);)
+        fprintf(text, "  %s\n", words.text);
 }
 
 void rejoin_tell_pieces(rlv_answer* answer, const rejoin_pieces* pieces)
@@ -99,7 +90,7 @@ void rejoin_tell_pieces(rlv_answer* answer, const rejoin_pieces* pieces)
         if (pieces->told[k]->measured)
             tell_piece(text, pieces->told[k]);
         else
-            fprintf(text, "%s could not be placed: %s\n", pieces->told[k]->piece.name, pieces->told[k]->why);
+            fprintf(text, "%s: %s\n", pieces->told[k]->piece.name, rejoin_verdict(pieces->told[k]).text);
     }
     tell_next(answer, bone_touches,
               "look at the pictures of the joints; rejoined-1.ply… are the pieces in their places.",
