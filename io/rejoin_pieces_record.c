@@ -30,7 +30,7 @@ rlv_table rejoin_joints_table(const rejoin_pieces* pieces)
         {"verdict", NULL, "verdict", TABLE_TEXT,
          "fits; loose: the joint hardly holds the two; none: they lie side by side, and do not belong together there."},
         {"fit", NULL, NULL, TABLE_NUMBER, "How much of one face's relief the other repeats, 0 to 1."},
-        {"joint", "mm2", "joint", TABLE_NUMBER, "Area of the joint."},
+        {"joint", "mm2", "outline", TABLE_NUMBER, "Area of the joint's outline."},
         {"alone_p95", "mm", NULL, TABLE_INTERVAL, "95 % of the joint is no wider where it is closed by itself."},
         {"alone_volume", "mm3", NULL, TABLE_INTERVAL, "Gap fill there."},
         {"together_p95", "mm", "together 95\u202f%", TABLE_INTERVAL,

@@ -164,7 +164,7 @@ static void put_untold(rlv_page* p, const rejoin_told* told)
 
 static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets* sheets)
 {
-    char id[160], caption[400], contacts[400];
+    char id[160], terms[400], caption[400], contacts[400];
     const char* title = told->record->title != NULL ? told->record->title : told->record->id;
     snprintf(id, sizeof id, "rejoin-%.120s", told->record->id);
     page_part(p, id, title);
@@ -180,6 +180,8 @@ static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets
         page_fact(p, rejoin_run_name(&told->run[i]).text, rejoin_run_words(told, &told->run[i]).text);
     put_treatments(p, told);
     report_page_pictures(p, sheets, HISTORY_SHEET_JOINT, (size_t)(told->record - told->specimen->piece));
+    snprintf(terms, sizeof terms, "The areas of the joint of %.100s, and what the words stand for", told->piece.name);
+    put_table(p, rejoin_terms_wall(told), terms);
     snprintf(caption, sizeof caption, "The gap between %.100s and %.100s", told->piece.name, told->block.name);
     put_table(p, rejoin_gaps_wall(told), caption);
     snprintf(contacts, sizeof contacts, "Where %.100s touches %.100s, hardest first", told->piece.name,

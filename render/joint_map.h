@@ -25,7 +25,6 @@ typedef struct rlv_joint_trial
     const float* block_mm; ///< one a vertex of the block: the gap's width there, positive where it is open; NaN off the
                            ///< joint
     const float* piece_mm; ///< the same of the piece
-    const char* line;      ///< beneath it; may be NULL
 } rlv_joint_trial;
 
 /// A place where the faces touch.

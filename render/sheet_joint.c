@@ -526,10 +526,9 @@ static rlv_status draw_trial(rlv_sheet* sheet, const layout* of, size_t trial, d
                              rlv_error* error)
 {
     const double u = sheet->unit, top = y + HEADING * u, fold = x + of->face_wide + FOLD * u;
-    char scale[48], words[320];
+    char scale[48], words[64];
     rlv_scale_words(scale, sizeof scale, of->scale);
-    snprintf(words, sizeof words, "faces at %s%s%.240s", scale, of->map.trial[trial].line != NULL ? "; " : "",
-             of->map.trial[trial].line != NULL ? of->map.trial[trial].line : "");
+    snprintf(words, sizeof words, "faces at %s", scale);
     put_heading(sheet, of->map.trial[trial].name, words, x, y, of->faces_wide);
     rlv_status status = draw_face(sheet, of, trial, false, x, top, all, error);
     if (status == RLV_DONE)
