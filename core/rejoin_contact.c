@@ -20,8 +20,9 @@ static int lower(const void* a, const void* b)
 
 rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm)
 {
-    const double told_mm = rlv_gap_touching_mm(noise_mm);
-    double all = 0.0, touching = 0.0, open = 0.0, pressed = 0.0, meeting = 0.0;
+    const double told_mm = rlv_gap_touching_mm(noise_mm),
+                 deep_mm = RLV_FIT_PENETRATION_SDS * RLV_GAP_SPOT_SHARE * noise_mm;
+    double all = 0.0, touching = 0.0, open = 0.0, pressed = 0.0, deep = 0.0, meeting = 0.0;
     for (size_t i = 0; i < block->count; i++)
     {
         const double w = (double)widths->spot[0][i], area = (double)block->area_mm2[i];
@@ -31,9 +32,11 @@ rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_par
         touching += fabs(w) <= told_mm ? area : 0.0;
         open += w > told_mm ? area : 0.0;
         pressed += w < -told_mm ? area : 0.0;
+        deep += w < -deep_mm ? area : 0.0;
         meeting += w < 0.0 ? area : 0.0;
     }
-    return all > 0.0 ? (rlv_gap_shares){touching / all, open / all, pressed / all, meeting / all} : (rlv_gap_shares){0};
+    return all > 0.0 ? (rlv_gap_shares){touching / all, open / all, pressed / all, deep / all, meeting / all}
+                     : (rlv_gap_shares){0};
 }
 
 /// The contact that a place lies in, hardest first; NULL: none.

@@ -8,6 +8,7 @@
 
 #include "cubes.h"
 #include "rejoin.h"
+#include "rejoin_fit.h"
 #include "sampling.h"
 #include "tree.h"
 
@@ -120,6 +121,7 @@ static inline double rlv_gap_touching_mm(double noise_mm)
 typedef struct rlv_gap_shares
 {
     double touching, open, pressed; ///< pressed: rock would lie in rock
+    double deep;                    ///< of all, pressed by more than the fit takes for a stuck grain
     double meeting;                 ///< of all, where the widths are below zero, noise or not
 } rlv_gap_shares;
 rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm);

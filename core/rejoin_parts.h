@@ -41,6 +41,7 @@ typedef struct rlv_joining
     uint8_t* outline[3];          ///< one a triangle: what bounds the gap, and a row beyond
     uint8_t* beyond[3];           ///< the same turned round: what is no face
     double face_mm2[3], outer_mm2[3];
+    double beaten_mm2; ///< a place of no larger a face cannot be better than one that was tried; 0: none was
     rlv_samples face_samples[3], outer_samples[3];
     rlv_gap_part part[2];
     rlv_vec3 joint_normal; ///< in the block's local coordinates, as is

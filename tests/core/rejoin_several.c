@@ -80,6 +80,29 @@ Test(rejoin_several, pieces_that_nobody_knows_the_order_of_go_back_and_close_the
     breaking_parts_free(&c.made);
 }
 
+/// Scans so coarse that a hundredth of a sound joint presses by over 3 sds of a spot: it is not held apart for that,
+/// and its ring closes.
+Test(rejoin_several, a_ring_of_coarse_scans_closes)
+{
+    static several_case c;
+    make_case(&c, 5001, 3);
+    c.piece[0].start = c.piece[1].start = NULL;
+    c.piece[0].parent = 0; // each off the one before it round the ring
+    c.piece[1].parent = 1;
+    c.input.seed = 5001;
+    rlv_several s;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_rejoin_several(&s, &c.input, &error), RLV_DONE, "%s", error.what);
+    expect_place(&s, &c.made);
+    for (size_t j = 0; j < s.joint_count; j++)
+        cr_expect(s.joint[j].counted && !(s.joint[j].of.held_apart_mm > 0.0), "%zu on %zu", s.joint[j].from,
+                  s.joint[j].into);
+    cr_assert_eq(s.ring_count, 1);
+    cr_expect_gt(s.ring[0].p, RLV_SEVERAL_WRONG_P);
+    rlv_several_free(&s);
+    breaking_parts_free(&c.made);
+}
+
 Test(rejoin_several, four_quarters_are_one_ring_and_those_that_meet_in_an_edge_are_no_neighbours)
 {
     static several_case c;
