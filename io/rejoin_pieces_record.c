@@ -38,7 +38,7 @@ rlv_table rejoin_joints_table(const rejoin_pieces* pieces)
         {"together_volume", "mm3", "fill", TABLE_INTERVAL, "Gap fill there."},
     };
     rlv_table t = table_of("rejoin_joints", "Joints of several pieces", sizeof column / sizeof *column, column);
-    t.dash = "it is not in the solution of all together";
+    t.dash = "A dash: the joint is not in the solution of all together.";
     for (size_t j = 0; j < pieces->of.joint_count; j++)
     {
         const rlv_several_joint* joint = &pieces->of.joint[j];

@@ -171,7 +171,7 @@ static rlv_table terms_table(size_t count, const rejoin_told* const* told)
     };
     rlv_table t = table_of("rejoin_terms", "The areas of a joint, and what the words stand for",
                            sizeof column / sizeof *column, column);
-    t.dash = "no area";
+    t.dash = "A dash: it is a place of the piece, not an area.";
     for (size_t i = 0; i < count; i++)
     {
         rejoin_term term;
