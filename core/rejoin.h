@@ -90,8 +90,8 @@ typedef struct rlv_rejoin_gap
 {
     rlv_interval median_mm, p95_mm, max_mm; ///< of the widths, by area
     rlv_interval volume_mm3;                ///< gap fill: signed, over the whole outline
-    double area_mm2;                        ///< of the joint where both faces are there
-    double open_mm2;                        ///< of that, wider than noise
+    double area_mm2;                        ///< what both faces share: where either has the other across from it
+    double open_mm2;                        ///< of that, wider than what touches
     double wedge_deg;                       ///< how the gap opens, as a wedge:
     rlv_vec3 wedge_towards;                 ///< towards this direction along the joint, of length one
     unsigned bone;        ///< whose bone stands nearest to the other part, rlv_rejoin_bone, or'ed; 0: none lies on it
@@ -101,7 +101,7 @@ typedef struct rlv_rejoin_gap
     double bone_mm2;      ///< bone on both faces, within the rim
 } rlv_rejoin_gap;
 
-/// A place where the two faces touch.
+/// A place where the two faces touch: they stand nearer than `touching_mm`.
 typedef struct rlv_rejoin_contact
 {
     rlv_vec3 at_mm;
@@ -138,14 +138,15 @@ typedef struct rlv_rejoin
 
     rlv_vec3 joint_mm;     ///< middle of the joint
     rlv_vec3 joint_normal; ///< of the block's face on the mean, out of the block: the way that the piece comes off
-    double joint_mm2;      ///< area of the block's face that has a partner
+    double joint_mm2;      ///< area of the outline: the block's whole face, all that looks across at the piece
     double across_mm;      ///< least width of the joint over its plane
     double slope;          ///< root mean square slope of the block's face over it
     double relief_mm;      ///< sd of its relief over stretches of 16 mm, about their own planes
     double noise_mm;       ///< sd of a width where the two faces are one
     double partner[2];     ///< share of the face of block and piece that has a partner; NaN where no face was outlined
-    double touching;       ///< share of the joint that touches, within noise
-    double worn;           ///< share that is open beyond noise: worn or broken away
+    double touching_mm;    ///< spots that stand nearer than this touch, as far as noise lets one tell
+    double touching;       ///< share of what both faces share that touches
+    double worn;           ///< share that stands wider: worn or broken away
 
     rlv_rejoin_gap gap_before;               ///< as found; zeros where that is not known
     rlv_rejoin_gap gap_after;                ///< closed
@@ -167,9 +168,9 @@ typedef struct rlv_rejoin
     double approach_deg;   ///< half the angle of the widest cone about it that is free
     double approach_share; ///< share of all directions that are free
 
-    bool back_known; ///< the piece was found on the stage at which it is back
-    rlv_pose back;   ///< carries it into the block's frame, to where it lies there
-    rlv_rejoin_gap gap_back;
+    bool back_known;         ///< the piece was found on the stage at which it is back
+    rlv_pose back;           ///< carries it into the block's frame, to where it lies there
+    rlv_rejoin_gap gap_back; ///< within the same outlines as the others
 } rlv_rejoin;
 
 /// What is measured with.

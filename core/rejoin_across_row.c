@@ -154,10 +154,30 @@ static bool numbers_of(double number[RLV_ACROSS_NUMBERS], const void* of, const 
     return true;
 }
 
-/// What the scatter about the curve leaves the numbers uncertain by.
-static void add_scatter(rlv_across_told* told, const curve* c)
+/// The mean variance of the points' own sds, of all that are looked at.
+static double own_variance(const row* r, const rlv_across_side side[2])
 {
-    const double scatter = c->square / told->freedom;
+    double sum = 0.0;
+    for (size_t i = 0; i < r->count; i++)
+        sum += pow(rlv_placed_point_sd(&side[i < r->of_block ? 0 : 1].point[r->which[i]]), 2);
+    return sum / (double)r->count;
+}
+
+/// A scatter may by chance be so small that it tells less than the points' sds do, which are known: these then stand,
+/// with all degrees of freedom.
+static void hold_above(double* variance, double* freedom, double own)
+{
+    if (rlv_across_half(*variance, 0.0, *freedom) >= RLV_HALF_95 * sqrt(own))
+        return;
+    *variance = own;
+    *freedom = (double)INFINITY;
+}
+
+/// What the scatter about the curve leaves the numbers uncertain by: no less than the points' own sds do.
+static void add_scatter(rlv_across_told* told, const curve* c, double own)
+{
+    double scatter = c->square / told->freedom;
+    hold_above(&scatter, &told->freedom, own);
     double change[TERMS][RLV_ACROSS_NUMBERS];
     for (int k = 0; k < 2; k++)
     {
@@ -227,6 +247,7 @@ static bool fit_taper(taper* t, const row* r, const curve* c, const rlv_across_s
     t->variance = 0.0;
     for (size_t i = 0; i < count; i++)
         t->variance += w[i] * pow(g[i] - t->pitch - slope * x[i], 2) / t->freedom;
+    hold_above(&t->variance, &t->freedom, 2.0 * own_variance(r, side)); // a spacing is of two points
     return true;
 }
 
@@ -279,7 +300,7 @@ rlv_status rlv_across_row(rlv_across* across, const rlv_across_side side[2], con
     if (!fit_curve(&c, &r, side) || !numbers_of(told.number, &r, side) ||
         !rlv_across_poses(&told, side, numbers_of, &r))
         return rlv_across_fail_along(error);
-    add_scatter(&told, &c);
+    add_scatter(&told, &c, own_variance(&r, side));
     across->used[0] = r.of_block;
     across->used[1] = r.count - r.of_block;
     across->carried_mm[0] = -c.s[r.of_block - 1];

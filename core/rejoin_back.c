@@ -14,7 +14,7 @@ static uint8_t* face_of(const rlv_rejoin* rejoin, const rlv_mesh* piece, rlv_err
     return face;
 }
 
-rlv_status rlv_joining_back(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error)
+rlv_status rlv_joining_back(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error)
 {
     const rlv_rejoin_input* input = w->input;
     rlv_tree* tree = NULL;
@@ -29,9 +29,8 @@ rlv_status rlv_joining_back(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error
         if (status == RLV_DONE && (!alignment.ambiguous || alignment.loose))
         {
             rejoin->back = alignment.pose;
-            w->in_stage = false; // which is known about, not as closely as a skin of the stage would need
-            status = rlv_joining_gap_at(&rejoin->gap_back, w, &rejoin->back, &own);
-            rejoin->back_known = status == RLV_DONE;
+            status = rlv_joining_gap(&rejoin->gap_back, w, &rejoin->back, true, &own);
+            rejoin->back_known = status == RLV_DONE && rejoin->gap_back.area_mm2 > 0.0; // they face one another there
         }
         if (status == RLV_IMPOSSIBLE)
             status = RLV_DONE;

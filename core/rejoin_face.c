@@ -232,6 +232,10 @@ rlv_status rlv_joining_faces(rlv_joining* w, rlv_error* error)
                         "check that the two meshes are of one break and in their right units, or outline their faces",
                         "the two parts face one another over %.0f mm2 only",
                         fmin(w->face_mm2[RLV_JOIN_BLOCK], w->face_mm2[RLV_JOIN_PIECE]));
+    // Of the block's face no more than all can fit and touch.
+    if (status == RLV_DONE && w->face_mm2[RLV_JOIN_BLOCK] <= w->beaten_mm2)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "outline the two faces, or give a start",
+                        "more of the two parts fits and touches in another place than faces one another in this one");
     if (status != RLV_DONE)
         return status;
     rlv_vec3 sum = {0, 0, 0};

@@ -8,6 +8,7 @@
 
 #include "cubes.h"
 #include "rejoin.h"
+#include "rejoin_fit.h"
 #include "sampling.h"
 #include "tree.h"
 
@@ -109,11 +110,18 @@ rlv_status rlv_gap_map(float** map, const rlv_gap_part* part, const float* spot,
 rlv_status rlv_gap_fit(double* fit, double* relief_mm, const rlv_gap_widths* widths, const rlv_gap_part* block,
                        rlv_vec3 joint_normal, rlv_error* error);
 
+/// Spots that stand nearer than this touch: three sds of what noise alone makes of the mean of a spot.
+static inline double rlv_gap_touching_mm(double noise_mm)
+{
+    return 3.0 * RLV_GAP_SPOT_SHARE * noise_mm;
+}
+
 /// Shares of the block's side of the joint, by what `noise_mm` explains: the first three are together 1, or 0 where
 /// there is no joint.
 typedef struct rlv_gap_shares
 {
     double touching, open, pressed; ///< pressed: rock would lie in rock
+    double deep;                    ///< of all, pressed by more than the fit takes for a stuck grain
     double meeting;                 ///< of all, where the widths are below zero, noise or not
 } rlv_gap_shares;
 rlv_gap_shares rlv_gap_shares_of(const rlv_gap_widths* widths, const rlv_gap_part* block, double noise_mm);

@@ -41,6 +41,7 @@ typedef struct rlv_joining
     uint8_t* outline[3];          ///< one a triangle: what bounds the gap, and a row beyond
     uint8_t* beyond[3];           ///< the same turned round: what is no face
     double face_mm2[3], outer_mm2[3];
+    double beaten_mm2; ///< a place of no larger a face cannot be better than one that was tried; 0: none was
     rlv_samples face_samples[3], outer_samples[3];
     rlv_gap_part part[2];
     rlv_vec3 joint_normal; ///< in the block's local coordinates, as is
@@ -82,12 +83,12 @@ rlv_status rlv_joining_search(rlv_pose* pose, size_t most, size_t* count, const 
 rlv_status rlv_joining_steps(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error);
 rlv_status rlv_joining_approach(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error);
 
-/// The gap with the piece in a place that is known, which takes the place of all that was known of the joint: as
-/// rlv_rejoin_gap_at.
-rlv_status rlv_joining_gap_at(rlv_rejoin_gap* gap, rlv_joining* w, const rlv_pose* place, rlv_error* error);
+/// The gap between the faces that were found, with the piece in a place of the meshes' own frames.
+rlv_status rlv_joining_gap(rlv_rejoin_gap* gap, const rlv_joining* w, const rlv_pose* place, bool measured,
+                           rlv_error* error);
 
-/// Where the piece lies since it is back, and the gap there; not known where it is not found. The joint that was closed
-/// is told by then.
-rlv_status rlv_joining_back(rlv_rejoin* rejoin, rlv_joining* w, rlv_error* error);
+/// Where the piece lies since it is back, and the gap there between the faces as they were closed; not known where it
+/// is not found. The joint that was closed is told by then.
+rlv_status rlv_joining_back(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error);
 
 #endif

@@ -1,5 +1,6 @@
 #include "rejoin_several.h"
 
+#include "grow.h"
 #include "rejoin_several_parts.h"
 
 #include <math.h>
@@ -27,18 +28,9 @@ const rlv_several_piece* rlv_placing_piece(const rlv_placing* w, size_t body)
 
 rlv_status rlv_joint_list_add(rlv_joint_list* list, const rlv_several_joint* joint, rlv_error* error)
 {
-    if (list->count == list->room)
-    {
-        const size_t room = 2 * list->room + 8;
-        rlv_several_joint* grown = rlv_reserve(room, sizeof *grown, error);
-        if (grown == NULL)
-            return RLV_SYSTEM;
-        if (list->count > 0)
-            memcpy(grown, list->joint, list->count * sizeof *grown);
-        free(list->joint);
-        list->joint = grown;
-        list->room = room;
-    }
+    if (!rlv_grow(&list->joint, &list->room, list->count + 1, sizeof *list->joint))
+        return rlv_fail(error, RLV_SYSTEM, NULL, "close other programs, or put fewer pieces back at once",
+                        "no memory for another joint");
     list->joint[list->count++] = *joint;
     return RLV_DONE;
 }
@@ -171,7 +163,14 @@ rlv_status rlv_placing_measure(rlv_several_joint* joint, const rlv_placing* w, s
 
 bool rlv_several_joint_tells(const rlv_several_joint* joint)
 {
-    return joint->of.verdict != RLV_REJOIN_NONE && (joint->of.fit > RLV_REJOIN_LEAST_FIT || joint->of.found_known);
+    if (joint->of.verdict == RLV_REJOIN_NONE)
+        return false;
+    if (joint->of.found_known)
+        return true;
+    // Of faces without relief next to nothing may repeat next to nothing: they slide.
+    const bool smooth = joint->of.relief_mm < RLV_REJOIN_LEAST_RELIEF_MM,
+               held = rlv_pose_position_sd_mm(&joint->of.closed) < RLV_REJOIN_REACH_MM;
+    return joint->of.fit > RLV_REJOIN_LEAST_FIT && (held || !smooth);
 }
 
 /// Keep why a piece did not go on a body, where that is the nearest it has come.

@@ -41,7 +41,9 @@ rlv_status rlv_joint_list_add(rlv_joint_list* list, const rlv_several_joint* joi
 rlv_status rlv_placing_measure(rlv_several_joint* joint, const rlv_placing* w, size_t into, size_t from,
                                const rlv_pose* start, bool bare, rlv_error* error);
 
-/// Whether a joint that was measured tells by itself that its two faces belong together.
+/// Whether a joint that was measured tells by itself that its two faces belong together: by the stage from before, or
+/// by relief that they repeat. Faces that are too smooth to tell do where they hold the piece all the same, as a
+/// dome in its hollow does.
 bool rlv_several_joint_tells(const rlv_several_joint* joint);
 
 /// With all bodies placed: find the joints that close rings.

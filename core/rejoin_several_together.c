@@ -174,7 +174,8 @@ static rlv_status lay_edges(together* t, const rlv_placing* w, rlv_error* error)
         const rlv_pose back = rlv_pose_inverse(&out->body[joint->from].in_turn);
         rlv_pose pose = rlv_pose_compose(&joint->of.closed, &back);
         pose.centre_mm = joint->of.closed.centre_mm;
-        const double scatter = joint->of.found_known ? 1.0 : RLV_SEVERAL_SCATTER;
+        // One piece alone is told as rlv_rejoin_measure tells it.
+        const double scatter = joint->of.found_known || w->bodies == 2 ? 1.0 : RLV_SEVERAL_SCATTER;
         for (int i = 0; i < 49; i++)
             pose.covariance[i] = scatter * joint->of.closed.covariance[i];
         t->joint[t->edges] = j;

@@ -249,9 +249,8 @@ rlv_status rlv_gap_tell_widths(rlv_rejoin_gap* gap, const rlv_gap_widths* widths
                      half = RLV_HALF_95 * hypot(place_sd_mm, max_noise * spot);
         gap->max_mm = (rlv_interval){most, most - half, most + half};
         for (size_t i = 0; i < list.count; i++)
-            gap->open_mm2 += (double)list.item[i].width_mm > RLV_HALF_95 * hypot(spot, place_sd_mm)
-                                 ? (double)list.item[i].area_mm2
-                                 : 0.0;
+            gap->open_mm2 +=
+                (double)list.item[i].width_mm > rlv_gap_touching_mm(noise_mm) ? (double)list.item[i].area_mm2 : 0.0;
     }
     free(pull);
     pull_cells_free(&cells);

@@ -59,12 +59,12 @@ static void work_free(work* w)
 /// The tables of the skeleton and of the pieces, after those of the history.
 static rlv_status keep_tables(work* w, rlv_answer* answer, rlv_error* error)
 {
-    rlv_table more[SKELETON_TABLES + REJOIN_TABLES];
+    rlv_table more[SKELETON_TABLES + REPORT_REJOIN_TABLES];
     size_t count = 0;
     for (size_t i = 0; i < SKELETON_TABLES && w->skeleton.measured; i++)
         more[count++] = w->skeleton.table[i];
-    for (size_t i = 0; i < REJOIN_TABLES && w->rejoin.count > 0; i++)
-        more[count++] = w->rejoin.tables.table[i];
+    for (size_t i = 0; i < w->rejoin.table_count; i++)
+        more[count++] = w->rejoin.table[i];
     return report_tables_keep(&w->of.tables, count, more, &answer->folder, error);
 }
 
@@ -89,9 +89,7 @@ static void tell(rlv_answer* answer, const work* w)
         const report_lines skeleton = articulation_summary(&w->skeleton.articulation);
         specimen_tell_lines(answer->text, &skeleton);
     }
-    for (size_t i = 0; i < w->rejoin.count; i++)
-        fprintf(answer->text, "  %-20s  %s\n", w->rejoin.one[i].told.piece.name,
-                rejoin_verdict(&w->rejoin.one[i].told).text);
+    report_rejoin_tell(answer->text, &w->rejoin);
     fputs("\n  What is called matrix may hold bone that had never shown: a mesh cannot tell.\n", answer->text);
     snprintf(answer->next, sizeof answer->next,
              "open %.300s/report.html; tables/ beside it has the same as CSV, report.json as JSON.",

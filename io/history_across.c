@@ -298,6 +298,7 @@ rlv_status history_across_measure(history_rejoin* r, rlv_answer* answer, rlv_err
         block = block_at(&c, r->stage);
     if ((told->run = rlv_reserve(s->element_count + s->row_count, sizeof *told->run, error)) == NULL)
         return RLV_SYSTEM;
+    told->runs_sought = true;
     rlv_status status = RLV_DONE;
     for (size_t i = 0; i < s->element_count && status == RLV_DONE; i++)
         status = add_run(&c, &block, s->element[i].id, false);

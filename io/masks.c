@@ -135,6 +135,26 @@ static void list_objects(char* text, size_t size, const rlv_mesh* mesh)
     }
 }
 
+/// A mesh in words, by value: whose it is, and its file.
+typedef struct mesh_words
+{
+    char text[400];
+} mesh_words;
+
+static mesh_words whose_mesh(const masking* work)
+{
+    mesh_words words;
+    const char* own = work->piece != NULL ? work->piece : "block";
+    const rlv_mesh_record* at = rlv_specimen_mesh(work->specimen, work->stage, own);
+    char file[200] = "", of[100] = "";
+    if (at != NULL && at->mesh != NULL)
+        snprintf(file, sizeof file, " (%.190s)", at->mesh);
+    if (work->piece != NULL)
+        snprintf(of, sizeof of, " of '%.80s'", work->piece);
+    snprintf(words.text, sizeof words.text, "the mesh%.90s at '%.80s'%.195s", of, work->stage, file);
+    return words;
+}
+
 static rlv_status fail_object(const masking* work, const rlv_mask_record* mask)
 {
     const rlv_mesh* mesh = work->mesh;
@@ -147,9 +167,8 @@ static rlv_status fail_object(const masking* work, const rlv_mask_record* mask)
     const bool none = mesh->object == NULL || mesh->object_count == 0;
     return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work->specimen, mask, "object").path,
                     none ? "the mesh has no named objects: mask by colour or by outline" : mend,
-                    known ? "the object '%.100s' of the mesh at '%.80s' has no faces"
-                          : "there is no object '%.100s' in the mesh at '%.80s'",
-                    mask->object, mask->stage);
+                    known ? "the object '%.100s' of %s has no faces" : "there is no object '%.100s' in %s",
+                    mask->object, whose_mesh(work).text);
 }
 
 /// The colour that two of a face's vertices have, or NULL.
@@ -215,8 +234,8 @@ static rlv_status fail_colour(const masking* work, const rlv_mask_record* mask)
         snprintf(mend, sizeof mend, "the nearest colour that a face has is [%d, %d, %d]", nearest[0], nearest[1],
                  nearest[2]);
     return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work->specimen, mask, "colour").path, mend,
-                    "no face of the mesh at '%.80s' has [%d, %d, %d] on two of its vertices", mask->stage,
-                    mask->colour[0], mask->colour[1], mask->colour[2]);
+                    "no face of %s has [%d, %d, %d] on two of its vertices", whose_mesh(work).text, mask->colour[0],
+                    mask->colour[1], mask->colour[2]);
 }
 
 /// Mark the faces that a mask names by object or by colour.
@@ -225,7 +244,7 @@ static rlv_status mark_faces(const masking* work, const rlv_mask_record* mask, s
     if (mask->object == NULL && work->mesh->colour == NULL)
         return rlv_fail(work->error, RLV_BAD_INPUT, key_of(work->specimen, mask, "colour").path,
                         "mask by object or by outline, or write the mesh with its vertex colours",
-                        "the mesh at '%.80s' has no vertex colours", mask->stage);
+                        "%s has no vertex colours", whose_mesh(work).text);
     rlv_faces faces = {.mesh = work->mesh, .object = mask->object, .colour = mask->colour};
     size_t found = 0;
     for (size_t t; rlv_faces_next(&faces, &t); found++)

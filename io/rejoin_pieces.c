@@ -64,6 +64,35 @@ report_text rejoin_ring_words(const rejoin_pieces* p, const rlv_several_ring* ri
     return words;
 }
 
+bool rejoin_rings_words(const rejoin_pieces* p, size_t* next, report_text* words)
+{
+    const size_t rings = p->of.ring_count, at = (*next)++;
+    const struct
+    {
+        bool holds;
+        const char* words;
+    } rest[] = {
+        {rings == 0, "no joint closes a ring: each piece lies as its own joint alone lays it"},
+        {p->of.contradictory, "which of their joints is wrong cannot be told"},
+        {p->of.inflated,
+         "they miss by more than their joints let one expect: all uncertainties are widened by as much"},
+    };
+    if (at < rings)
+    {
+        const rlv_several_ring* ring = &p->of.ring[at];
+        snprintf(words->text, sizeof words->text, "%.500s: %.500s", rejoin_ring_name(p, ring).text,
+                 rejoin_ring_words(p, ring).text);
+        return true;
+    }
+    for (size_t k = at - rings; k < sizeof rest / sizeof *rest; k++, (*next)++)
+        if (rest[k].holds)
+        {
+            snprintf(words->text, sizeof words->text, "%s", rest[k].words);
+            return true;
+        }
+    return false;
+}
+
 // --- Measuring -------------------------------------------------------------------------------------------------------
 
 /// What the library is asked.

@@ -45,4 +45,8 @@ report_text rejoin_ring_name(const rejoin_pieces* pieces, const rlv_several_ring
 /// (p 0.19)"
 report_text rejoin_ring_words(const rejoin_pieces* pieces, const rlv_several_ring* ring);
 
+/// All that is told of rings, a sentence each without a full stop; `next` begins at 0. False where there is none any
+/// more.
+bool rejoin_rings_words(const rejoin_pieces* pieces, size_t* next, report_text* words);
+
 #endif

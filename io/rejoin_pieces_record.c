@@ -30,7 +30,7 @@ rlv_table rejoin_joints_table(const rejoin_pieces* pieces)
         {"verdict", NULL, "verdict", TABLE_TEXT,
          "fits; loose: the joint hardly holds the two; none: they lie side by side, and do not belong together there."},
         {"fit", NULL, NULL, TABLE_NUMBER, "How much of one face's relief the other repeats, 0 to 1."},
-        {"joint", "mm2", "joint", TABLE_NUMBER, "Area of the joint."},
+        {"joint", "mm2", "outline", TABLE_NUMBER, "Area of the joint's outline."},
         {"alone_p95", "mm", NULL, TABLE_INTERVAL, "95 % of the joint is no wider where it is closed by itself."},
         {"alone_volume", "mm3", NULL, TABLE_INTERVAL, "Gap fill there."},
         {"together_p95", "mm", "together 95\u202f%", TABLE_INTERVAL,
@@ -38,7 +38,7 @@ rlv_table rejoin_joints_table(const rejoin_pieces* pieces)
         {"together_volume", "mm3", "fill", TABLE_INTERVAL, "Gap fill there."},
     };
     rlv_table t = table_of("rejoin_joints", "Joints of several pieces", sizeof column / sizeof *column, column);
-    t.dash = "it is not in the solution of all together";
+    t.dash = "A dash: the joint is not in the solution of all together.";
     for (size_t j = 0; j < pieces->of.joint_count; j++)
     {
         const rlv_several_joint* joint = &pieces->of.joint[j];
@@ -131,18 +131,24 @@ void rejoin_pieces_record(json_t* object, const rejoin_pieces* pieces, bool meas
 {
     json_t* list = record_list(object, "pieces");
     for (size_t k = 0; k < pieces->count; k++)
+        rejoin_pieces_record_piece(record_row(list), pieces->told[k]);
+    if (measured)
     {
-        const rejoin_told* told = pieces->told[k];
-        json_t* row = record_row(list);
-        rejoin_record(row, told);
-        record_text(row, "why", told->why[0] != '\0' ? told->why : NULL);
-    }
-    if (!measured)
-    {
-        record_null(object, "joints");
-        record_null(object, "rings");
+        rejoin_pieces_record_whole(object, pieces);
         return;
     }
+    record_null(object, "joints");
+    record_null(object, "rings");
+}
+
+void rejoin_pieces_record_piece(json_t* row, const rejoin_told* told)
+{
+    rejoin_record(row, told);
+    record_text(row, "why", told->why[0] != '\0' ? told->why : NULL);
+}
+
+void rejoin_pieces_record_whole(json_t* object, const rejoin_pieces* pieces)
+{
     json_t* joints = record_list(object, "joints");
     for (size_t j = 0; j < pieces->of.joint_count; j++)
         record_joint(record_row(joints), pieces, &pieces->of.joint[j]);

@@ -15,4 +15,8 @@ rlv_table rejoin_rings_table(const rejoin_pieces* pieces);
 /// where nothing was `measured`.
 void rejoin_pieces_record(json_t* object, const rejoin_pieces* pieces, bool measured);
 
+/// Parts of that: the keys of one piece; and joints and rings.
+void rejoin_pieces_record_piece(json_t* row, const rejoin_told* told);
+void rejoin_pieces_record_whole(json_t* object, const rejoin_pieces* pieces);
+
 #endif

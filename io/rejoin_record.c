@@ -1,5 +1,7 @@
 #include "rejoin_record.h"
 
+#include "rejoin_words.h"
+
 #include <math.h>
 
 const char* rejoin_verdict_name(rlv_rejoin_verdict verdict)
@@ -63,8 +65,8 @@ static void put_joint(rlv_table* t, const rlv_rejoin* of)
 {
     const double before[] = {rlv_pose_position_sd_mm(&of->closed), rlv_pose_rotation_sd_deg(&of->closed),
                              of->joint_mm2},
-                 after[] = {of->across_mm, of->relief_mm,  of->noise_mm,  of->touching,
-                            of->worn,      of->partner[0], of->partner[1]};
+                 after[] = {of->across_mm, of->relief_mm, of->noise_mm,   of->touching_mm,
+                            of->touching,  of->worn,      of->partner[0], of->partner[1]};
     for (size_t k = 0; k < sizeof before / sizeof *before; k++)
         table_number(t, before[k], 0.0);
     table_place(t, of->joint_mm, 0.0);
@@ -109,14 +111,16 @@ static rlv_table pieces_table(size_t count, const rejoin_told* const* told)
         {"rock_way", NULL, NULL, TABLE_PLACE, "Towards the side of the joint that goes in, of length one."},
         {"closed_sd", "mm", NULL, TABLE_NUMBER, "How surely the closed place is known: root of the trace."},
         {"closed_sd", "deg", NULL, TABLE_NUMBER, "The same of its attitude."},
-        {"joint", "mm2", NULL, TABLE_NUMBER, "Area of the block's face that has a partner."},
+        {"joint", "mm2", NULL, TABLE_NUMBER,
+         "Area of the outline: the block's whole face, all that looks across at the piece."},
         {"joint_middle", "mm", NULL, TABLE_PLACE, "Middle of the joint."},
         {"joint_normal", NULL, NULL, TABLE_PLACE, "Its normal out of the block, of length one."},
         {"across", "mm", NULL, TABLE_NUMBER, "Least width of the joint over its plane."},
         {"relief", "mm", NULL, TABLE_NUMBER, "Standard deviation of its relief over stretches of 16 mm."},
         {"noise", "mm", NULL, TABLE_NUMBER, "Standard deviation of a width where the two faces are one."},
-        {"touching", NULL, NULL, TABLE_NUMBER, "Share of the joint that touches, within noise."},
-        {"worn", NULL, NULL, TABLE_NUMBER, "Share that is open beyond noise: worn or broken away."},
+        {"touching_limit", "mm", NULL, TABLE_NUMBER, "What stands no farther apart touches: 3 sds of noise."},
+        {"touching", NULL, NULL, TABLE_NUMBER, "Share of what both faces share that touches."},
+        {"worn", NULL, NULL, TABLE_NUMBER, "Share that stands farther apart: open, worn or broken away."},
         {"partner_block", NULL, NULL, TABLE_NUMBER, "Share of the block's outlined face that has a partner."},
         {"partner_piece", NULL, NULL, TABLE_NUMBER, "Share of the piece's outlined face that has a partner."},
         {"bone_touch", NULL, NULL, TABLE_TEXT,
@@ -134,7 +138,7 @@ static rlv_table pieces_table(size_t count, const rejoin_told* const* told)
         {"approach_free", "deg", NULL, TABLE_NUMBER, "Half the angle of the cone about it that is free."},
         {"approach_share", NULL, NULL, TABLE_NUMBER, "Share of all ways that are free."},
         {"film", "mm", NULL, TABLE_NUMBER, "Thickness of the film of adhesive that is reckoned with."},
-        {"film", "mm3", NULL, TABLE_NUMBER, "Its volume over the whole joint."},
+        {"film", "mm3", NULL, TABLE_NUMBER, "Its volume over the outline."},
         {"piece", "g", NULL, TABLE_NUMBER, "What the piece weighed, as recorded."},
     };
     rlv_table t = table_of("rejoin", "Pieces put back", sizeof column / sizeof *column, column);
@@ -153,6 +157,31 @@ static rlv_table pieces_table(size_t count, const rejoin_told* const* told)
         table_recorded(&t, one->film_mm);
         table_number(&t, rejoin_film_mm3(one), 0.0);
         table_recorded(&t, one->record != NULL && one->record->mass != NULL ? one->record->mass->grams : (double)NAN);
+    }
+    return t;
+}
+
+static rlv_table terms_table(size_t count, const rejoin_told* const* told)
+{
+    static const table_column column[] = {
+        {"piece", NULL, NULL, TABLE_TEXT, "The piece."},
+        {"word", NULL, "word", TABLE_TEXT, "A word that the figures of the joint go by."},
+        {"area", "mm2", "area", TABLE_NUMBER, "Its area with the piece closed; empty: it is none."},
+        {"is", NULL, "stands for", TABLE_TEXT, "What it stands for."},
+    };
+    rlv_table t = table_of("rejoin_terms", "The areas of a joint, and what the words stand for",
+                           sizeof column / sizeof *column, column);
+    t.dash = "A dash: it is a place of the piece, not an area.";
+    for (size_t i = 0; i < count; i++)
+    {
+        rejoin_term term;
+        for (size_t next = 0; rejoin_term_next(told[i], &next, &term);)
+        {
+            table_text(&t, told[i]->piece.name);
+            table_text(&t, term.word);
+            table_figures(&t, term.area_mm2, term.figures);
+            table_text(&t, term.is.text);
+        }
     }
     return t;
 }
@@ -186,8 +215,8 @@ static rlv_table gaps_table(size_t count, const rejoin_told* const* told)
         {"p95", "mm", "95\xe2\x80\xaf%", TABLE_INTERVAL, "95 % of the joint is no wider."},
         {"max", "mm", "greatest", TABLE_INTERVAL, "The greatest width."},
         {"volume", "mm3", "fill", TABLE_INTERVAL, "Signed volume of the gap over the whole outline."},
-        {"area", "mm2", "joint", TABLE_NUMBER, "Area of the joint where both faces are there."},
-        {"open", "mm2", "open", TABLE_NUMBER, "Of that, what is wider than noise."},
+        {"area", "mm2", "shared", TABLE_NUMBER, "What both faces share: where either has the other across from it."},
+        {"open", "mm2", "open", TABLE_NUMBER, "Of that, what stands farther apart than what touches."},
         {"wedge", "deg", "wedge", TABLE_NUMBER, "How the gap opens, as a wedge."},
         {"wedge_towards", NULL, NULL, TABLE_PLACE, "Towards this way along the joint, of length one."},
         {"bone_of", NULL, NULL, TABLE_TEXT, "Whose bone stands nearest to the other part: block or piece."},
@@ -213,7 +242,8 @@ static rlv_table contacts_table(size_t count, const rejoin_told* const* told)
     static const table_column column[] = {
         {"piece", NULL, NULL, TABLE_TEXT, "The piece."},
         {"contact", NULL, "contact", TABLE_COUNT, "Number of the contact, hardest first."},
-        {"at", "mm", "at", TABLE_PLACE, "Where the two faces touch, with the piece closed."},
+        {"at", "mm", "at", TABLE_PLACE,
+         "Where the two faces touch, with the piece closed: no farther apart than the touching limit."},
         {"pressed", "mm", "pressed", TABLE_NUMBER,
          "How far the one would lie in the other, beyond what noise explains; 0: they touch."},
         {"area", "mm2", "area", TABLE_NUMBER, "Area of the touching spot."},
@@ -243,7 +273,7 @@ static rlv_table treatments_table(size_t count, const rejoin_told* const* told)
         {"material", NULL, "material", TABLE_TEXT, "Of what."},
         {"dry", "g", "dry", TABLE_NUMBER, "What stays when it is dry, as recorded."},
         {"dry", "mm3", "volume", TABLE_INTERVAL, "Volume of that, by the recorded density of its material."},
-        {"film", "mm", "film", TABLE_NUMBER, "How thick that is, spread evenly over the joint."},
+        {"film", "mm", "film", TABLE_NUMBER, "How thick that is, spread evenly over the outline."},
     };
     rlv_table t =
         table_of("rejoin_treatments", "What was recorded of the joint", sizeof column / sizeof *column, column);
@@ -341,6 +371,7 @@ static rlv_table across_table(size_t count, const rejoin_told* const* told)
 rejoin_tables rejoin_tables_of(size_t count, const rejoin_told* const* told)
 {
     return (rejoin_tables){{[REJOIN_PIECES] = pieces_table(count, told),
+                            [REJOIN_TERMS] = terms_table(count, told),
                             [REJOIN_GAPS] = gaps_table(count, told),
                             [REJOIN_CONTACTS] = contacts_table(count, told),
                             [REJOIN_TREATMENTS] = treatments_table(count, told),
@@ -351,6 +382,11 @@ void rejoin_tables_free(rejoin_tables* tables)
 {
     for (size_t i = 0; i < REJOIN_TABLES; i++)
         table_free(&tables->table[i]);
+}
+
+rlv_table rejoin_terms_wall(const rejoin_told* told)
+{
+    return terms_table(1, &told);
 }
 
 rlv_table rejoin_gaps_wall(const rejoin_told* told)
@@ -446,6 +482,7 @@ static void record_joint(json_t* object, const rlv_rejoin* of)
     record_real(joint, "noise_mm", of->noise_mm);
     record_real(joint, "partner_block", of->partner[0]);
     record_real(joint, "partner_piece", of->partner[1]);
+    record_real(joint, "touching_limit_mm", of->touching_mm);
     record_real(joint, "touching", of->touching);
     record_real(joint, "worn", of->worn);
 }
@@ -497,7 +534,11 @@ static void record_run(json_t* row, const rejoin_run* run)
     record_text(row, "why", run->measured ? NULL : run->why);
     if (!run->measured)
         return;
-    record_flag(row, "straight", !(a->p < REJOIN_RUN_LEVEL));
+    const rejoin_straight straight = rejoin_run_straight(run);
+    if (straight == REJOIN_STRAIGHT_UNTOLD)
+        record_null(row, "straight");
+    else
+        record_flag(row, "straight", straight == REJOIN_STRAIGHT);
     record_real(row, "p", a->p);
     record_count(row, "on_block", a->used[0]);
     record_count(row, "on_piece", a->used[1]);
@@ -529,6 +570,11 @@ static void record_run(json_t* row, const rejoin_run* run)
 
 static void record_across(json_t* object, const rejoin_told* told)
 {
+    if (!told->runs_sought)
+    {
+        record_null(object, "across");
+        return;
+    }
     json_t* list = record_list(object, "across");
     for (size_t i = 0; i < told->run_count; i++)
         record_run(record_row(list), &told->run[i]);

@@ -10,6 +10,7 @@
 typedef enum rejoin_table
 {
     REJOIN_PIECES,     ///< a row a piece: the verdict, the motion, the joint
+    REJOIN_TERMS,      ///< a row a piece and word: the areas of a joint, and what the words stand for
     REJOIN_GAPS,       ///< a row a piece and trial: as found, closed, as it went back
     REJOIN_CONTACTS,   ///< a row a contact
     REJOIN_TREATMENTS, ///< a row a treatment of a joint
@@ -26,7 +27,9 @@ typedef struct rejoin_tables
 rejoin_tables rejoin_tables_of(size_t count, const rejoin_told* const* told);
 void rejoin_tables_free(rejoin_tables* tables);
 
-/// What people read of one piece: its gaps, its contacts, or what runs over its joint. Free with table_free.
+/// What people read of one piece: what its words stand for, its gaps, its contacts, or what runs over its joint. Free
+/// with table_free.
+rlv_table rejoin_terms_wall(const rejoin_told* told);
 rlv_table rejoin_gaps_wall(const rejoin_told* told);
 rlv_table rejoin_across_wall(const rejoin_told* told);
 rlv_table rejoin_contacts_wall(const rejoin_told* told);

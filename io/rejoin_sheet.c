@@ -2,7 +2,6 @@
 
 #include "given_mesh.h"
 #include "joint_map.h"
-#include "rejoin_gap.h"
 #include "rejoin_words.h"
 
 #include <math.h>
@@ -33,7 +32,7 @@ typedef struct scene
     rlv_panel_outline outline;
     rlv_joint_contact contact[RLV_REJOIN_CONTACTS];
     rlv_direction axis[3];
-    char slide[96], line[JOINT_TRIALS][200];
+    char slide[96], caption[200];
     char text[ROWS][COLUMNS][48];
     const char* cell[ROWS * COLUMNS];
     size_t rows;
@@ -111,17 +110,14 @@ static void put_table(scene* s, rlv_sheet_table* table)
         put_row(s, "as found", &s->told->of.gap_before);
     put_row(s, "closed", &s->told->of.gap_after);
     if (s->told->of.back_known)
-        put_row(s, "went back", &s->told->of.gap_back);
+        put_row(s, "as it went back", &s->told->of.gap_back);
     *table = (rlv_sheet_table){COLUMNS, s->rows, heads, s->cell, right};
 }
 
-static void put_trial(scene* s, rlv_joint_map* map, const char* name, const rlv_pose* place, const float* block_mm,
-                      const float* piece_mm, const rlv_rejoin_gap* gap)
+static void put_trial(rlv_joint_map* map, const char* name, const rlv_pose* place, const float* block_mm,
+                      const float* piece_mm)
 {
-    char* line = s->line[map->trial_count];
-    snprintf(line, sizeof s->line[0], "95 %% of it less than %.70s wide; gap fill %.70s",
-             report_interval(gap->p95_mm, "mm").text, report_interval(report_in_ml(gap->volume_mm3), "mL").text);
-    map->trial[map->trial_count++] = (rlv_joint_trial){name, *place, block_mm, piece_mm, line};
+    map->trial[map->trial_count++] = (rlv_joint_trial){name, *place, block_mm, piece_mm};
 }
 
 /// What was up when it lay; else the z of the mesh.
@@ -160,13 +156,15 @@ static void make_map(scene* s, rlv_joint_map* map)
     map->piece = told->piece.mesh;
     map->block_tree = s->block_tree;
     map->piece_tree = s->piece_tree;
+    map->block_bone = told->block_bone;
+    map->piece_bone = told->piece_bone;
     map->middle_mm = of->joint_mm;
     map->normal = of->joint_normal;
     map->up = up_of(told);
     if (of->found_known)
-        put_trial(s, map, "As found", &of->found, of->block_before_mm, of->piece_before_mm, &of->gap_before);
-    put_trial(s, map, "Closed", &of->closed, of->block_after_mm, of->piece_after_mm, &of->gap_after);
-    map->touching_mm = 3.0 * RLV_GAP_SPOT_SHARE * of->noise_mm;
+        put_trial(map, "As found", &of->found, of->block_before_mm, of->piece_before_mm);
+    put_trial(map, "Closed", &of->closed, of->block_after_mm, of->piece_after_mm);
+    map->touching_mm = of->touching_mm;
     put_contacts(s, map);
     if (of->found_known && told->motion.slide_mm.low > 0.0)
     {
@@ -182,7 +180,11 @@ static void make_map(scene* s, rlv_joint_map* map)
     map->direction_count = 3;
     map->direction = s->axis;
     put_table(s, &map->table);
-    map->table_caption = "Width of the gap and its fill, with intervals of 95 %";
+    snprintf(s->caption, sizeof s->caption,
+             "Widths of the %.20s" RLV_THIN "cm\xc2\xb2 that both faces share; fill over the outline, %.20s" RLV_THIN
+             "cm\xc2\xb2; intervals of 95" RLV_THIN "%%",
+             words_figures(of->gap_after.area_mm2 / 100.0, 3).text, words_figures(of->joint_mm2 / 100.0, 3).text);
+    map->table_caption = s->caption;
 }
 
 // --- Its words -------------------------------------------------------------------------------------------------------

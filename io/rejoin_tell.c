@@ -6,6 +6,7 @@
 #include "rejoin_words.h"
 #include "specimen_work.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 // --- To people -------------------------------------------------------------------------------------------------------
@@ -14,6 +15,21 @@ static void tell_table(FILE* text, const char* heading, rlv_table t)
 {
     table_tell_under(&t, text, heading, NULL);
     table_free(&t);
+}
+
+static void tell_terms(FILE* text, const rejoin_told* told)
+{
+    rejoin_term term;
+    fputs("\nthe joint's areas, and what the words stand for\n", text);
+    for (size_t next = 0; rejoin_term_next(told, &next, &term);)
+    {
+        char area[60] = "";
+        if (!isnan(term.area_mm2))
+            snprintf(area, sizeof area, "%.40s cm\xc2\xb2", words_figures(term.area_mm2 / 100.0, term.figures).text);
+        // By columns, not bytes.
+        const size_t own = words_width(area), wide = 10;
+        fprintf(text, "  %-16s  %*s%s  %s\n", term.word, (int)(own < wide ? wide - own : 0), "", area, term.is.text);
+    }
 }
 
 static void tell_treatments(FILE* text, const rejoin_told* told)
@@ -45,6 +61,7 @@ static void tell_piece(FILE* text, const rejoin_told* told)
     const report_lines lines = rejoin_lines(told);
     fprintf(text, "%s\n\n", rejoin_name(told).text);
     specimen_tell_lines(text, &lines);
+    tell_terms(text, told);
     tell_table(text, "the gap between the two faces", rejoin_gaps_wall(told));
     tell_table(text, "where the faces touch, hardest first", rejoin_contacts_wall(told));
     tell_runs(text, told);
@@ -70,19 +87,10 @@ void rejoin_tell(rlv_answer* answer, const rejoin_told* told)
 
 static void tell_rings(FILE* text, const rejoin_pieces* pieces)
 {
-    if (pieces->of.ring_count == 0)
-    {
-        fputs("\nno joint closes a ring: each piece lies as its own joint alone lays it\n", text);
-        return;
-    }
+    report_text words;
     fputs("\nrings\n", text);
-    for (size_t r = 0; r < pieces->of.ring_count; r++)
-        fprintf(text, "  %s\n    %s\n", rejoin_ring_name(pieces, &pieces->of.ring[r]).text,
-                rejoin_ring_words(pieces, &pieces->of.ring[r]).text);
-    if (pieces->of.contradictory)
-        fputs("  which of their joints is wrong cannot be told\n", text);
-    if (pieces->of.inflated)
-        fputs("  they miss by more than their joints let one expect: all uncertainties are widened by as much\n", text);
+    for (size_t next = 0; rejoin_rings_words(pieces, &next, &words);)
+        fprintf(text, "  %s\n", words.text);
 }
 
 void rejoin_tell_pieces(rlv_answer* answer, const rejoin_pieces* pieces)
@@ -99,7 +107,7 @@ void rejoin_tell_pieces(rlv_answer* answer, const rejoin_pieces* pieces)
         if (pieces->told[k]->measured)
             tell_piece(text, pieces->told[k]);
         else
-            fprintf(text, "%s could not be placed: %s\n", pieces->told[k]->piece.name, pieces->told[k]->why);
+            fprintf(text, "%s: %s\n", pieces->told[k]->piece.name, rejoin_verdict(pieces->told[k]).text);
     }
     tell_next(answer, bone_touches,
               "look at the pictures of the joints; rejoined-1.ply… are the pieces in their places.",

@@ -134,6 +134,13 @@ rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error*
 
 // --- Quantities ------------------------------------------------------------------------------------------------------
 
+rejoin_straight rejoin_run_straight(const rejoin_run* run)
+{
+    if (!run->measured || isnan(run->of.p))
+        return REJOIN_STRAIGHT_UNTOLD;
+    return run->of.p < REJOIN_RUN_LEVEL ? REJOIN_NOT_STRAIGHT : REJOIN_STRAIGHT;
+}
+
 bool rejoin_bone_touches(const rejoin_told* told)
 {
     return told->of.bone_touch == RLV_REJOIN_BONE_FIRST || told->of.bone_touch == RLV_REJOIN_BONE_MAY;

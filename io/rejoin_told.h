@@ -67,6 +67,7 @@ typedef struct rejoin_told
     char why[1056]; ///< where not: what is wrong and what would mend it
     rlv_rejoin of;
     rlv_handling motion; ///< from as found to closed, where `of.found_known`
+    bool runs_sought;    ///< what runs over the joint was looked for
     size_t run_count;
     rejoin_run* run; ///< owned; their names are the record's
 } rejoin_told;
@@ -97,6 +98,15 @@ typedef struct rejoin_treatment
 /// The next treatment of the joint: at the stage at which the piece is back, or came off, on an area that is the
 /// outline of the piece's own mask or the face's. `next` begins at 0; false where there is none any more.
 bool rejoin_treatment_next(const rejoin_told* told, size_t* next, rejoin_treatment* treatment);
+
+/// Whether a run goes straight on, bends or steps aside, or cannot be told to do either.
+typedef enum rejoin_straight
+{
+    REJOIN_STRAIGHT_UNTOLD,
+    REJOIN_STRAIGHT,
+    REJOIN_NOT_STRAIGHT,
+} rejoin_straight;
+rejoin_straight rejoin_run_straight(const rejoin_run* run);
 
 /// Whether bone is the first to touch, or may be.
 bool rejoin_bone_touches(const rejoin_told* told);

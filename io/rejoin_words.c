@@ -12,15 +12,29 @@ report_text rejoin_name(const rejoin_told* told)
     return name;
 }
 
+/// Where most of what both faces share stands open all the same; else nothing.
+static report_text open_words(const rejoin_told* told)
+{
+    report_text words = {""};
+    const rlv_rejoin_gap* gap = &told->of.gap_after;
+    if (told->measured && gap->open_mm2 > 0.5 * gap->area_mm2)
+        snprintf(words.text, sizeof words.text,
+                 "; %.20s of the %.20s cm\xc2\xb2 that they share stand open all the same, as faces do that wore since",
+                 words_figures(gap->open_mm2 / 100.0, 3).text, words_figures(gap->area_mm2 / 100.0, 3).text);
+    return words;
+}
+
 report_text rejoin_verdict(const rejoin_told* told)
 {
     report_text words;
     const rlv_rejoin* of = &told->of;
     if (!told->judged)
         snprintf(words.text, sizeof words.text, "it could not be tried: %.900s", told->why);
+    else if (!told->measured && of->verdict != RLV_REJOIN_NONE)
+        snprintf(words.text, sizeof words.text, "it could not be placed: %.900s", told->why);
     else if (of->verdict == RLV_REJOIN_FITS)
-        snprintf(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other's relief",
-                 words_share(of->fit).text);
+        snprintf(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other's relief%.200s",
+                 words_share(of->fit).text, open_words(told).text);
     else
         snprintf(words.text, sizeof words.text, "%s: %.300s",
                  of->verdict == RLV_REJOIN_LOOSE ? "it goes there, and is held loosely" : "it does not fit",
@@ -132,44 +146,32 @@ static void add_motion(report_lines* lines, const rejoin_told* told)
     add(lines, "By hand", false, "%s", rejoin_hands(told).text);
 }
 
-static void add_gap(report_lines* lines, const rejoin_told* told)
-{
-    const rlv_rejoin* of = &told->of;
-    const rlv_rejoin_gap *before = &of->gap_before, *after = &of->gap_after;
-    if (of->found_known)
-        add(lines, "Gap", false, "95 %% of the joint stood less than %s apart as found, %s closed",
-            report_interval(before->p95_mm, "mm").text, report_interval(after->p95_mm, "mm").text);
-    else
-        add(lines, "Gap", false, "closed, 95 %% of the joint stands less than %s apart",
-            report_interval(after->p95_mm, "mm").text);
-    add(lines, "Gap fill", false, "%s where it is closed", report_interval(report_in_ml(after->volume_mm3), "mL").text);
-    if (told->of.back_known)
-        add(lines, "As it went back", false, "at %s 95 %% of the joint stands less than %s apart; gap fill %s",
-            told->after.name, report_interval(told->of.gap_back.p95_mm, "mm").text,
-            report_interval(report_in_ml(told->of.gap_back.volume_mm3), "mL").text);
-}
-
 static void add_joint(report_lines* lines, const rejoin_told* told)
 {
     const rlv_rejoin* of = &told->of;
-    add(lines, "Joint", false,
-        "%s cm\xc2\xb2, %s mm across where it is narrowest; %s of it touches, %s is open: worn or broken away",
-        words_figures(of->joint_mm2 / 100.0, 3).text, words_figures(of->across_mm, 2).text,
-        words_share(of->touching).text, words_share(of->worn).text);
+    add(lines, "Joint", false, "%s mm across where it is narrowest", words_figures(of->across_mm, 2).text);
     if (!isnan(of->partner[0]) || !isnan(of->partner[1]))
         add(lines, "Partner", false, "of the outlined face of the block %s has one, of the piece's %s",
             isnan(of->partner[0]) ? "(none is outlined)" : words_share(of->partner[0]).text,
             isnan(of->partner[1]) ? "(none is outlined)" : words_share(of->partner[1]).text);
 }
 
+/// Fewer places than these do not keep a piece from rocking.
+#define CARRYING 3
+
+#define HOLD_IT "what fills the gap carries the piece, and it is to be held until that does"
+
 static void add_contacts(report_lines* lines, const rejoin_told* told)
 {
     const rlv_rejoin* of = &told->of;
-    const bool presses = of->contact_count > 0 && rejoin_presses(&of->contact[0]);
+    const bool presses = of->contact_count > 0 && rejoin_presses(&of->contact[0]),
+               fits = of->verdict == RLV_REJOIN_FITS;
     if (of->contact_count == 0)
-        add(lines, "Touches first", of->verdict == RLV_REJOIN_FITS,
-            "nowhere within noise inside the rim that both share (what meets outside it, only a section shows): what "
-            "fills the gap carries the piece, and it is to be held until that does");
+        add(lines, "Touches first", fits, "nowhere: what both faces share stands more than %s mm apart; " HOLD_IT,
+            words_figures(of->touching_mm, 2).text);
+    else if (!presses && of->contact_count < CARRYING)
+        add(lines, "Touches first", fits, "at %s only, the nearest %s: too few to carry it; " HOLD_IT,
+            words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text);
     else if (!presses)
         add(lines, "Touches first", false, "at %s, hardest at %s; it presses nowhere by more than a film",
             words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text);
@@ -236,6 +238,8 @@ static rlv_words towards(const rejoin_told* told, rlv_interval part, rlv_vec3 wa
 static rlv_words chance(double p)
 {
     rlv_words words;
+    if (isnan(p))
+        return (rlv_words){"p not known"};
     const report_text text = report_p(p);
     snprintf(words.text, sizeof words.text, "p %s%.60s", text.text[0] == '<' ? "" : "= ", text.text);
     return words;
@@ -250,9 +254,10 @@ report_text rejoin_run_words(const rejoin_told* told, const rejoin_run* run)
         gather(&g, "not told: %.300s", run->why);
         return g.text;
     }
-    gather(&g, "%s (%s)",
-           !(a->p < REJOIN_RUN_LEVEL) ? "it goes straight on, as far as can be told" : "it does not go straight on",
-           chance(a->p).text);
+    static const char* const verdict[] = {[REJOIN_STRAIGHT_UNTOLD] = "whether it goes straight on cannot be told",
+                                          [REJOIN_STRAIGHT] = "it goes straight on, as far as can be told",
+                                          [REJOIN_NOT_STRAIGHT] = "it does not go straight on"};
+    gather(&g, "%s (%s)", verdict[rejoin_run_straight(run)], chance(a->p).text);
     gather(&g, "the piece's side lies %s off the block's: %s and %s", report_interval(a->offset_mm, "mm").text,
            towards(told, a->across_mm, a->across, false).text, towards(told, a->out_mm, a->out, false).text);
     gather(&g, "it bends by %s: %s and %s", angle_of(a->bend_deg).text,
@@ -275,10 +280,10 @@ static void add_film(report_lines* lines, const rejoin_told* told)
     report_text reach = {""};
     if (half_mm > told->film_mm)
         snprintf(reach.text, sizeof reach.text,
-                 "; it reaches across only where the faces lie that near, and half of the joint stands more than %s mm "
-                 "apart",
+                 "; it reaches across only where the faces lie that near, and half of what both share stands more than "
+                 "%s mm apart",
                  words_figures(half_mm, 2).text);
-    add(lines, "Film", false, "%s mL of adhesive over the whole joint, %s mm thick%.300s",
+    add(lines, "Film", false, "%s mL of adhesive over the outline, %s mm thick%.300s",
         words_figures(rejoin_film_mm3(told) / 1000.0, 2).text, words_recorded(told->film_mm).text, reach.text);
 }
 
@@ -310,13 +315,85 @@ report_lines rejoin_lines(const rejoin_told* told)
     add(&lines, "Closed", false, "its place is known to %s mm and %s\xc2\xb0 (sd)",
         words_figures(rlv_pose_position_sd_mm(&of->closed), 2).text,
         words_figures(rlv_pose_rotation_sd_deg(&of->closed), 2).text);
-    add_gap(&lines, told);
     add_contacts(&lines, told);
     if (of->bone_touch != RLV_REJOIN_BONE_UNKNOWN)
         add(&lines, "Bone", of->bone_touch == RLV_REJOIN_BONE_FIRST, "%s", rejoin_bone(told).text);
     add_joint(&lines, told);
     add_rest(&lines, told);
     return lines;
+}
+
+// --- What the words stand for ----------------------------------------------------------------------------------------
+
+/// What the piece's closed place goes by.
+static const char* closed_words(const rejoin_told* told)
+{
+    if (told->of.held_apart_mm > 0.0)
+        return "where the few spots that were not worn meet";
+    if (told->of.found_known && !told->of.stood_open)
+        return "where faces and outer surfaces together say that the two were one";
+    return "where the two faces fit best";
+}
+
+bool rejoin_term_next(const rejoin_told* told, size_t* next, rejoin_term* term)
+{
+    const rlv_rejoin* of = &told->of;
+    const rlv_rejoin_gap* gap = &of->gap_after;
+    const double none = (double)NAN, pressed = gap->area_mm2 * (1.0 - of->touching - of->worn);
+    const struct
+    {
+        bool holds;
+        const char* word;
+        double area_mm2;
+    } terms[] = {
+        {true, "outline", of->joint_mm2},
+        {true, "shared", gap->area_mm2},
+        {true, "touching", of->touching * gap->area_mm2},
+        {true, "open", gap->open_mm2},
+        {pressed > 0.5 && of->relieve_mm3 > 0.0, "pressed", pressed},
+        {of->found_known, "as found", none},
+        {true, "closed", none},
+        {of->back_known, "as it went back", none},
+    };
+    const size_t count = sizeof terms / sizeof *terms;
+    while (*next < count && !terms[*next].holds)
+        ++*next;
+    if (*next == count)
+        return false;
+    *term = (rejoin_term){.word = terms[*next].word, .area_mm2 = terms[*next].area_mm2};
+    term->figures = term->area_mm2 < 100.0 ? 2 : 3;
+    char* is = term->is.text;
+    const size_t size = sizeof term->is.text;
+    switch (*next)
+    {
+    case 0:
+        snprintf(is, size, "the block's whole face, all that looks across at the piece; fill and film are over it");
+        break;
+    case 1:
+        snprintf(is, size, "where either face has the other straight across, closed; widths are told of it alone");
+        break;
+    case 2:
+        snprintf(is, size, "of what is shared, no more than %s mm apart: within 3 sds of the scans' noise",
+                 words_figures(of->touching_mm, 2).text);
+        break;
+    case 3:
+        snprintf(is, size, "of what is shared, farther apart: worn or broken away, or never closed");
+        break;
+    case 4:
+        snprintf(is, size, "of what is shared, deeper in one another than that: it would have to go");
+        break;
+    case 5:
+        snprintf(is, size, "where the piece lay in the block at %.200s, before the two were apart", told->before.name);
+        break;
+    case 6:
+        snprintf(is, size, "%s", closed_words(told));
+        break;
+    default:
+        snprintf(is, size, "where the piece lies at %.200s; widths and fill within the same outline", told->after.name);
+        break;
+    }
+    ++*next;
+    return true;
 }
 
 // --- What was recorded -----------------------------------------------------------------------------------------------
@@ -335,7 +412,7 @@ report_text rejoin_treatment_words(const rejoin_told* told, const rejoin_treatme
     if (t->dry_g != NULL)
         gather(&g, "%s g when dry", words_recorded(*t->dry_g).text);
     if (!isnan(treatment->dry_mm3.value))
-        gather(&g, "that is %s by its recorded density, and spread evenly over the joint %s mm",
+        gather(&g, "that is %s by its recorded density, and spread evenly over the outline %s mm",
                report_interval(report_in_ml(treatment->dry_mm3), "mL").text,
                words_figures(treatment->dry_mm3.value / told->of.joint_mm2, 2).text);
     return g.text;
@@ -360,6 +437,8 @@ bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words)
          "what share of either face has a partner: neither is outlined"},
         {told->record != NULL && of->bone_touch == RLV_REJOIN_BONE_UNKNOWN,
          "whether bone touches first: none is masked on either part at that stage"},
+        {told->record != NULL && !told->runs_sought,
+         "whether a bone or a row runs over the joint: that is looked for on joints of the block itself"},
         {told->run_count > 0, "a bone is taken to be straight and a row to bend evenly: what bends by nature where it "
                               "broke is told as bent"},
         {of->step_count == 0, "how far the outer surface steps along the joint's edge"},

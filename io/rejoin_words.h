@@ -19,6 +19,18 @@ report_text rejoin_hands(const rejoin_told* told);
 /// All that is told of a piece that was measured, but for what the tables hold.
 report_lines rejoin_lines(const rejoin_told* told);
 
+/// A word that the figures of a joint go by: each is told once, and everywhere by that word.
+typedef struct rejoin_term
+{
+    const char* word; ///< "shared"
+    double area_mm2;  ///< with the piece closed; NaN: it is no area
+    int figures;      ///< of it that are told
+    report_text is;   ///< what it stands for
+} rejoin_term;
+
+/// The next of them, `next` begins at 0. False where there is none any more.
+bool rejoin_term_next(const rejoin_told* told, size_t* next, rejoin_term* term);
+
 /// Whether bone on the joint touches first: where the nearest is, and how clear it stands. Empty where none is masked.
 report_text rejoin_bone(const rejoin_told* told);
 

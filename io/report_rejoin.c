@@ -1,5 +1,6 @@
 #include "report_rejoin.h"
 
+#include "rejoin_pieces_record.h"
 #include "rejoin_words.h"
 #include "report_page_parts.h"
 #include "report_record.h"
@@ -20,6 +21,37 @@ static rlv_status measure_one(history_rejoin* one, const rlv_history* history, c
     return RLV_DONE;
 }
 
+static rlv_status measure_each(report_rejoin* r, const rlv_history* history, size_t count,
+                               const rlv_piece_record* const* piece, rlv_answer* answer, rlv_error* error)
+{
+    if ((r->one = rlv_reserve(count, sizeof *r->one, error)) == NULL)
+        return RLV_SYSTEM;
+    rlv_status status = RLV_DONE;
+    for (size_t i = 0; i < count && status == RLV_DONE; i++)
+        status = measure_one(&r->one[r->count++], history, piece[i], answer, error);
+    return status;
+}
+
+/// All at once. Where a piece finds no place it says so itself; where nothing could be tried `together` stays false.
+static rlv_status measure_together(report_rejoin* r, const rlv_history* history, size_t count,
+                                   const rlv_piece_record* const* piece, rlv_answer* answer, rlv_error* error)
+{
+    rlv_status status =
+        history_rejoin_pieces_measure(&r->several, history, count, piece, REJOIN_FILM_MM, answer, error);
+    if (status != RLV_DONE && status != RLV_IMPOSSIBLE)
+        return status;
+    r->together = r->several.of.of.body_count > 0;
+    if (r->together)
+    {
+        r->one = r->several.one;
+        r->count = count;
+    }
+    else
+        answer_warn(answer, "the pieces are put back each by itself: %s", error->what);
+    *error = (rlv_error){0};
+    return RLV_DONE;
+}
+
 static rlv_status make_tables(report_rejoin* r, rlv_error* error)
 {
     const rejoin_told** told = rlv_reserve(r->count, sizeof *told, error);
@@ -29,7 +61,14 @@ static rlv_status make_tables(report_rejoin* r, rlv_error* error)
     for (size_t i = 0; i < r->count; i++)
         if (r->one[i].told.measured)
             told[count++] = &r->one[i].told;
-    r->tables = rejoin_tables_of(count, told);
+    const rejoin_tables of_pieces = rejoin_tables_of(count, told);
+    for (size_t i = 0; i < REJOIN_TABLES; i++)
+        r->table[r->table_count++] = of_pieces.table[i];
+    if (r->together)
+    {
+        r->table[r->table_count++] = rejoin_joints_table(&r->several.of);
+        r->table[r->table_count++] = rejoin_rings_table(&r->several.of);
+    }
     free(told);
     return RLV_DONE;
 }
@@ -37,21 +76,29 @@ static rlv_status make_tables(report_rejoin* r, rlv_error* error)
 rlv_status report_rejoin_measure(report_rejoin* r, const rlv_history* history, rlv_answer* answer, rlv_error* error)
 {
     const rlv_specimen* specimen = history->specimen;
-    if ((r->one = rlv_reserve(specimen->piece_count, sizeof *r->one, error)) == NULL)
+    const rlv_piece_record** piece = rlv_reserve(specimen->piece_count, sizeof *piece, error);
+    size_t count = 0;
+    if (piece == NULL)
         return RLV_SYSTEM;
-    rlv_status status = RLV_DONE;
-    for (size_t i = 0; i < specimen->piece_count && status == RLV_DONE; i++)
+    for (size_t i = 0; i < specimen->piece_count; i++)
         if (specimen->piece[i].mesh_count > 0)
-            status = measure_one(&r->one[r->count++], history, &specimen->piece[i], answer, error);
-    return status == RLV_DONE ? make_tables(r, error) : status;
+            piece[count++] = &specimen->piece[i];
+    rlv_status status = count > 1 ? measure_together(r, history, count, piece, answer, error) : RLV_DONE;
+    if (status == RLV_DONE && !r->together)
+        status = measure_each(r, history, count, piece, answer, error);
+    free(piece);
+    return status == RLV_DONE && r->count > 0 ? make_tables(r, error) : status;
 }
 
 void report_rejoin_free(report_rejoin* r)
 {
-    rejoin_tables_free(&r->tables);
-    for (size_t i = 0; i < r->count; i++)
+    for (size_t i = 0; i < r->table_count; i++)
+        table_free(&r->table[i]);
+    for (size_t i = 0; i < r->count && !r->together; i++)
         history_rejoin_free(&r->one[i]);
-    free(r->one);
+    if (!r->together)
+        free(r->one);
+    history_rejoin_pieces_free(&r->several);
     *r = (report_rejoin){0};
 }
 
@@ -59,10 +106,23 @@ void report_rejoin_record(json_t* record, const report_rejoin* r)
 {
     json_t* list = record_list(record, "rejoin");
     for (size_t i = 0; i < r->count; i++)
-        rejoin_record(record_row(list), &r->one[i].told);
+        rejoin_pieces_record_piece(record_row(list), &r->one[i].told);
+    if (r->together)
+        rejoin_pieces_record_whole(record_object(record, "rejoin_together"), &r->several.of);
+    else
+        record_null(record, "rejoin_together");
     json_t* rows = json_object_get(record, "tables");
-    for (size_t i = 0; i < REJOIN_TABLES && r->count > 0; i++)
-        json_object_set_new(rows, r->tables.table[i].name, report_rows(&r->tables.table[i]));
+    for (size_t i = 0; i < r->table_count; i++)
+        json_object_set_new(rows, r->table[i].name, report_rows(&r->table[i]));
+}
+
+void report_rejoin_tell(FILE* text, const report_rejoin* r)
+{
+    for (size_t i = 0; i < r->count; i++)
+        fprintf(text, "  %-20s  %s\n", r->one[i].told.piece.name, rejoin_verdict(&r->one[i].told).text);
+    report_text words;
+    for (size_t next = 0; r->together && rejoin_rings_words(&r->several.of, &next, &words);)
+        fprintf(text, "  %-20s  %s\n", "Pieces together", words.text);
 }
 
 // --- The page --------------------------------------------------------------------------------------------------------
@@ -104,7 +164,7 @@ static void put_untold(rlv_page* p, const rejoin_told* told)
 
 static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets* sheets)
 {
-    char id[160], caption[400], contacts[400];
+    char id[160], terms[400], caption[400], contacts[400];
     const char* title = told->record->title != NULL ? told->record->title : told->record->id;
     snprintf(id, sizeof id, "rejoin-%.120s", told->record->id);
     page_part(p, id, title);
@@ -120,6 +180,8 @@ static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets
         page_fact(p, rejoin_run_name(&told->run[i]).text, rejoin_run_words(told, &told->run[i]).text);
     put_treatments(p, told);
     report_page_pictures(p, sheets, HISTORY_SHEET_JOINT, (size_t)(told->record - told->specimen->piece));
+    snprintf(terms, sizeof terms, "The areas of the joint of %.100s, and what the words stand for", told->piece.name);
+    put_table(p, rejoin_terms_wall(told), terms);
     snprintf(caption, sizeof caption, "The gap between %.100s and %.100s", told->piece.name, told->block.name);
     put_table(p, rejoin_gaps_wall(told), caption);
     snprintf(contacts, sizeof contacts, "Where %.100s touches %.100s, hardest first", told->piece.name,
@@ -133,6 +195,16 @@ static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets
         page_box(p, PAGE_CAUTION, REJOIN_CAUTION_BONE);
 }
 
+/// The joints of several pieces, and whether they close rings.
+static void put_together(rlv_page* p, const report_rejoin* r)
+{
+    report_text words;
+    page_part(p, "rejoin-together", "All pieces together");
+    for (size_t next = 0; rejoin_rings_words(&r->several.of, &next, &words);)
+        page_fact(p, "Rings", words.text);
+    put_table(p, rejoin_joints_table(&r->several.of), "The joints between the pieces");
+}
+
 void report_rejoin_put(rlv_page* p, const report_rejoin* r, const history_sheets* sheets)
 {
     page_section(p, "rejoin", "Pieces put back");
@@ -141,6 +213,8 @@ void report_rejoin_put(rlv_page* p, const report_rejoin* r, const history_sheets
         page_paragraph(p, "Pieces with a mesh of their own: not recorded.");
         return;
     }
+    if (r->together)
+        put_together(p, r);
     for (size_t i = 0; i < r->count; i++)
         put_piece(p, &r->one[i].told, sheets);
     page_box(p, PAGE_CAUTION, REJOIN_CAUTION "\n" REJOIN_CAUTION_HANDS);

@@ -4,7 +4,7 @@
 /// The block's face is seen against its normal; the piece's, on the other side of a fold, as it comes to lie when the
 /// piece is turned over about that fold. So what met lies at equal distances from the fold, and nothing is mirrored but
 /// by turning. Beneath, the joint is cut along one line, as found and closed: what lies in both solids is dotted.
-/// Beside stands the whole block with the piece in its closed place.
+/// Beside stands the whole block with the piece in its closed place. Bone on either face has an outline.
 
 #ifndef RLV_JOINT_MAP_H
 #define RLV_JOINT_MAP_H
@@ -25,7 +25,6 @@ typedef struct rlv_joint_trial
     const float* block_mm; ///< one a vertex of the block: the gap's width there, positive where it is open; NaN off the
                            ///< joint
     const float* piece_mm; ///< the same of the piece
-    const char* line;      ///< beneath it; may be NULL
 } rlv_joint_trial;
 
 /// A place where the faces touch.
@@ -40,6 +39,8 @@ typedef struct rlv_joint_map
     rlv_title title;
     const rlv_mesh *block, *piece; ///< the piece in its own frame
     const rlv_tree *block_tree, *piece_tree;
+    const uint8_t* block_bone;  ///< one a triangle of the block: 1 where it is bone; NULL: none is marked
+    const uint8_t* piece_bone;  ///< the same of the piece
     rlv_vec3 middle_mm, normal; ///< of the joint; the normal out of the block
     rlv_vec3 up;                ///< rather up than down in the picture
     size_t trial_count;         ///< 1 or 2, the last of them closed

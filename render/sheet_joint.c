@@ -184,6 +184,12 @@ static rlv_status find_end(layout* of, rlv_error* error)
     return RLV_DONE;
 }
 
+// How bone on a face is outlined.
+static rlv_panel_outline of_bone(const uint8_t* in)
+{
+    return (rlv_panel_outline){.in = in, .line_mm = RLV_LINE_STRONG, .words = "bone on a face of the joint"};
+}
+
 static bool slides(const rlv_joint_map* map)
 {
     return map->slide_words != NULL && map->trial_count > 1 && rlv_vec3_length(map->slide) > 0.0;
@@ -332,7 +338,8 @@ typedef struct face
     const rlv_joint_trial* trial;
     bool on_piece, closed;
     rlv_overlay overlay;
-    uint8_t* shown;
+    uint8_t *shown, *bone;
+    rlv_panel_outline outline;
     rlv_panel_surface surface;
     rlv_panel_view view;
     rlv_panel_point* point;
@@ -391,6 +398,24 @@ static rlv_status colour_face(face* f, rlv_error* error)
                                      .tree = f->on_piece ? map->piece_tree : map->block_tree,
                                      .overlay = &f->overlay,
                                      .isoline_mm = rlv_round_step(f->of->end_mm, 5)};
+    return RLV_DONE;
+}
+
+// Bone is outlined where it lies on the face itself.
+static rlv_status outline_bone(face* f, rlv_error* error)
+{
+    const rlv_joint_map* map = &f->of->map;
+    const uint8_t* bone = f->on_piece ? map->piece_bone : map->block_bone;
+    const size_t count = f->surface.mesh->triangle_count;
+    if (bone == NULL)
+        return RLV_DONE;
+    if ((f->bone = rlv_reserve(count, 1, error)) == NULL)
+        return RLV_SYSTEM;
+    for (size_t t = 0; t < count; t++)
+        f->bone[t] = bone[t] != 0 && f->shown[t] != 0;
+    f->outline = of_bone(f->bone);
+    f->surface.outline_count = 1;
+    f->surface.outline = &f->outline;
     return RLV_DONE;
 }
 
@@ -463,6 +488,8 @@ static rlv_status draw_face(rlv_sheet* sheet, const layout* of, size_t trial, bo
     look_at(&f);
     rlv_status status = colour_face(&f, error);
     if (status == RLV_DONE)
+        status = outline_bone(&f, error);
+    if (status == RLV_DONE)
         status = mark_face(&f, &marks, error);
     if (status == RLV_DONE)
         status = rlv_panel_make(&panel, &f.surface, &f.view, of->face_wide, of->face_tall, error);
@@ -477,6 +504,7 @@ static rlv_status draw_face(rlv_sheet* sheet, const layout* of, size_t trial, bo
     }
     rlv_panel_free(&panel);
     free(f.shown);
+    free(f.bone);
     free(f.point);
     free(f.number);
     return status;
@@ -498,10 +526,9 @@ static rlv_status draw_trial(rlv_sheet* sheet, const layout* of, size_t trial, d
                              rlv_error* error)
 {
     const double u = sheet->unit, top = y + HEADING * u, fold = x + of->face_wide + FOLD * u;
-    char scale[48], words[320];
+    char scale[48], words[64];
     rlv_scale_words(scale, sizeof scale, of->scale);
-    snprintf(words, sizeof words, "faces at %s%s%.240s", scale, of->map.trial[trial].line != NULL ? "; " : "",
-             of->map.trial[trial].line != NULL ? of->map.trial[trial].line : "");
+    snprintf(words, sizeof words, "faces at %s", scale);
     put_heading(sheet, of->map.trial[trial].name, words, x, y, of->faces_wide);
     rlv_status status = draw_face(sheet, of, trial, false, x, top, all, error);
     if (status == RLV_DONE)
@@ -632,7 +659,7 @@ static void draw_aside(rlv_sheet* sheet, const layout* of, gathered* all, double
 {
     const rlv_joint_map* map = &of->map;
     const double u = sheet->unit;
-    char limit[64], number[32];
+    char limit[96], number[32];
     rlv_mark_bar(sheet, x, y + 4.0 * u, of->scale, 45.0 * u);
     if (map->direction_count > 0)
         rlv_mark_axes(sheet, x + of->aside_wide - 14.0 * u, y + 4.0 * u, 6.0, &of->plan.axes, map->direction_count,
@@ -643,7 +670,7 @@ static void draw_aside(rlv_sheet* sheet, const layout* of, gathered* all, double
                                  .below = "pressed, mm (dotted)",
                                  .hatched = "touches within noise"};
     rlv_step_words(number, sizeof number, map->touching_mm, 0.01);
-    snprintf(limit, sizeof limit, "less than %s" RLV_THIN "mm either way", number);
+    snprintf(limit, sizeof limit, "less than %s" RLV_THIN "mm either way, 3 sds of noise", number);
     y += rlv_mark_legend(sheet, x, y, of->aside_wide, &colours, &all->seen, limit).height + AIR * u;
     add_to_key(&all->key, map);
     y += rlv_key_print(sheet, &all->key, x, y, of->aside_wide) + AIR * u;
@@ -700,7 +727,11 @@ static rlv_key most_of(const rlv_joint_map* map)
     static const uint8_t some = 0;
     rlv_key key = {0};
     const rlv_overlay overlay = {.deepest_mm = 1.0, .shown = &some, .noun = "width"};
-    const rlv_panel_surface surface = {.overlay = &overlay, .isoline_mm = 0.1};
+    const rlv_panel_outline bone = of_bone(&some);
+    const rlv_panel_surface surface = {.overlay = &overlay,
+                                       .isoline_mm = 0.1,
+                                       .outline_count = map->block_bone != NULL || map->piece_bone != NULL,
+                                       .outline = &bone};
     rlv_panel_key_most(&key, &surface, &(rlv_panel_marks){.trace_count = 1, .arrow_count = 1});
     rlv_panel_key_most(&key, &map->whole, NULL);
     add_to_key(&key, map);

@@ -402,6 +402,48 @@ Test(rejoin_across, too_few_points_and_runs_along_the_joint_are_told_not_guessed
     cr_expect_eq(rlv_across_bone(&a, side, &joint, &error), RLV_BAD_INPUT);
 }
 
+/// Elements that lie on one curve to the last digit, each known to 0.3 mm.
+static rlv_across across_of_even_row(int of, double off_mm)
+{
+    rlv_placed_point point[2][5];
+    rlv_across_side side[2];
+    const rlv_across_joint joint = {{0, 0, 0}, {0, 0, 1}, {1, 0, 0}};
+    for (int k = 0; k < 2; k++)
+    {
+        for (int i = 0; i < of; i++)
+            point[k][i] =
+                (rlv_placed_point){{k == 0 ? 0.0 : off_mm, 0.0, (k == 0 ? -1.0 : 1.0) * (5.0 + 10.0 * i)}, 0.3};
+        side[k] = (rlv_across_side){.count = (size_t)of, .point = point[k], .pose = rlv_pose_identity()};
+    }
+    rlv_across across;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_across_row(&across, side, &joint, &error), RLV_DONE, "%s", error.what);
+    return across;
+}
+
+Test(rejoin_across, a_row_without_scatter_is_as_uncertain_as_its_points)
+{
+    for (int of = 3; of <= 5; of++)
+    {
+        const rlv_across straight = across_of_even_row(of, 0.0), off = across_of_even_row(of, 4.0);
+        // Either end of the curve is known no better than the mean of its own points, and no worse than one carried
+        // on by its whole length: 1.96 * 0.3 * root 2 of two such means is 0.83 over the root of `of`.
+        const double half = 0.5 * (straight.across_mm.high - straight.across_mm.low),
+                     least = 1.96 * 0.3 * sqrt(2.0 / of);
+        cr_expect(half > least && isfinite(half), "%d: %.3f mm, at least %.3f", of, half, least);
+        cr_expect_gt(straight.bend_across_deg.high - straight.bend_across_deg.low, 0.0);
+        cr_expect_gt(straight.pitch_mm.high - straight.pitch_mm.low, 0.0);
+        cr_expect_gt(straight.step_mm.high - straight.step_mm.low, 2.0 * 1.96 * 0.3 * sqrt(2.0));
+        cr_expect_float_eq(straight.p, 1.0, 1e-9);
+        cr_expect_float_eq(straight.step_p, 1.0, 1e-6);
+        cr_expect_float_eq(off.across_mm.high - off.across_mm.low, 2.0 * half, 1e-6);
+        cr_expect_lt(off.p, 1.0);
+    }
+    // Twice as many points do not make it less sure.
+    const rlv_across few = across_of_even_row(3, 0.0), more = across_of_even_row(5, 0.0);
+    cr_expect_lt(more.across_mm.high - more.across_mm.low, few.across_mm.high - few.across_mm.low);
+}
+
 Test(rejoin_across, a_row_without_places_counts_one_pitch_over_the_joint)
 {
     rlv_placed_point point[2][5];

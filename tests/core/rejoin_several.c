@@ -1,4 +1,4 @@
-#include "rejoin_several.h"
+#include "rejoin_several_parts.h"
 
 #include "support/rejoining.h"
 #include "support/shapes.h"
@@ -76,6 +76,29 @@ Test(rejoin_several, pieces_that_nobody_knows_the_order_of_go_back_and_close_the
         cr_expect_eq(s.joint[j].carries, j < 2);
         cr_expect(s.joint[j].counted && s.joint[j].together_known && !s.joint[j].rejected);
     }
+    rlv_several_free(&s);
+    breaking_parts_free(&c.made);
+}
+
+/// Scans so coarse that a hundredth of a sound joint presses by over 3 sds of a spot: it is not held apart for that,
+/// and its ring closes.
+Test(rejoin_several, a_ring_of_coarse_scans_closes)
+{
+    static several_case c;
+    make_case(&c, 5001, 3);
+    c.piece[0].start = c.piece[1].start = NULL;
+    c.piece[0].parent = 0; // each off the one before it round the ring
+    c.piece[1].parent = 1;
+    c.input.seed = 5001;
+    rlv_several s;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_rejoin_several(&s, &c.input, &error), RLV_DONE, "%s", error.what);
+    expect_place(&s, &c.made);
+    for (size_t j = 0; j < s.joint_count; j++)
+        cr_expect(s.joint[j].counted && !(s.joint[j].of.held_apart_mm > 0.0), "%zu on %zu", s.joint[j].from,
+                  s.joint[j].into);
+    cr_assert_eq(s.ring_count, 1);
+    cr_expect_gt(s.ring[0].p, RLV_SEVERAL_WRONG_P);
     rlv_several_free(&s);
     breaking_parts_free(&c.made);
 }
@@ -228,6 +251,96 @@ Test(rejoin_several, a_piece_of_another_block_is_left_out_and_said_why)
     rlv_several_free(&s);
     breaking_parts_free(&c.made);
     breaking_parts_free(&other.made);
+}
+
+/// A box of many triangles, each split in four `times` over.
+static rlv_mesh fine_box(rlv_vec3 low, rlv_vec3 high, int times)
+{
+    rlv_mesh mesh = {0};
+    shape_add_box(&mesh, low, high);
+    for (int k = 0; k < times; k++)
+    {
+        static const int from[6][2] = {{0, 0}, {1, 1}, {2, 2}, {0, 1}, {1, 2}, {2, 0}};
+        static const uint32_t part[4][3] = {{0, 3, 5}, {3, 1, 4}, {5, 4, 2}, {3, 4, 5}};
+        rlv_mesh finer = {0};
+        for (size_t t = 0; t < mesh.triangle_count; t++)
+        {
+            float position[18];
+            for (size_t i = 0; i < 18; i++)
+                position[i] = 0.5f * (mesh.position_mm[3 * mesh.corner[3 * t + (size_t)from[i / 3][0]] + i % 3] +
+                                      mesh.position_mm[3 * mesh.corner[3 * t + (size_t)from[i / 3][1]] + i % 3]);
+            shape_add(&finer, 6, position, 4, &part[0][0]);
+        }
+        rlv_mesh_health health;
+        cr_assert_eq(rlv_mesh_mend(&finer, &health, NULL), RLV_DONE);
+        rlv_mesh_free(&mesh);
+        mesh = finer;
+    }
+    return mesh;
+}
+
+/// Put a lid back on a block, nobody says where it came off.
+static void expect_not_placed(const rlv_mesh* block, const rlv_mesh* lid, const rlv_pose* start)
+{
+    const rlv_rejoin_input input = {.block = block, .piece = lid, .start = start};
+    const rlv_several_piece piece = {.mesh = lid, .name = "lid", .parent = RLV_SEVERAL_ANY, .start = start};
+    const rlv_several_input all = {.block = block, .piece_count = 1, .piece = &piece};
+    rlv_several_joint joint = {.into = 0, .from = 1};
+    rlv_several s;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_rejoin_measure(&joint.of, &input, &error), RLV_DONE, "%s", error.what);
+    cr_expect_lt(joint.of.relief_mm, RLV_REJOIN_LEAST_RELIEF_MM);
+    cr_expect(!rlv_several_joint_tells(&joint), "fit %g, sd %g mm", joint.of.fit,
+              rlv_pose_position_sd_mm(&joint.of.closed));
+    joint.of.found_known = true; // by the stage from before
+    cr_expect(rlv_several_joint_tells(&joint));
+    rlv_rejoin_free(&joint.of);
+    cr_expect_eq(rlv_rejoin_several(&s, &all, &error), RLV_IMPOSSIBLE);
+    cr_expect_not_null(strstr(error.what, "'lid' could not be placed"), "%s", error.what);
+    rlv_several_free(&s);
+}
+
+Test(rejoin_several, planes_as_scanned_hold_no_piece)
+{
+    static several_case c;
+    breaking_plan plan = breaking_draw(5001, triangles);
+    plan.slope = plan.worn_mm = plan.rim_mm = plan.grains = 0.0;
+    plan.hollows = 0;
+    make_case_of(&c, &plan, 3, 3);
+    expect_not_placed(c.input.block, c.piece[0].mesh, c.piece[0].start);
+    breaking_parts_free(&c.made);
+}
+
+Test(rejoin_several, planes_to_the_last_digit_hold_no_piece)
+{
+    rlv_mesh block = fine_box(rlv_vec3_of(0, 0, 0), rlv_vec3_of(80, 60, 30), 5),
+             lid = fine_box(rlv_vec3_of(0, 0, 30), rlv_vec3_of(80, 60, 50), 5);
+    const rlv_pose there = rlv_pose_identity();
+    // As they are cut, and cut across the mesh's axes, where coordinates round.
+    expect_not_placed(&block, &lid, &there);
+    rlv_pose turn = rlv_pose_identity();
+    turn.rotation = rlv_rotation_from_vector(rlv_vec3_of(0.3, -0.5, 0.7));
+    rlv_pose_move_mesh(&turn, &block);
+    rlv_pose_move_mesh(&turn, &lid);
+    expect_not_placed(&block, &lid, &there);
+    rlv_mesh_free(&lid);
+    rlv_mesh_free(&block);
+}
+
+/// The rule itself: no relief and no bound tell nothing; either is enough.
+Test(rejoin_several, faces_without_relief_tell_only_where_they_hold)
+{
+    rlv_several_joint joint = {.of = {.verdict = RLV_REJOIN_LOOSE, .fit = 0.9, .closed = rlv_pose_identity()}};
+    joint.of.relief_mm = 0.5 * RLV_REJOIN_LEAST_RELIEF_MM;
+    joint.of.closed.covariance[0] = 100.0 * 100.0;
+    cr_expect(!rlv_several_joint_tells(&joint));
+    joint.of.relief_mm = 2.0 * RLV_REJOIN_LEAST_RELIEF_MM;
+    cr_expect(rlv_several_joint_tells(&joint));
+    joint.of.relief_mm = 0.5 * RLV_REJOIN_LEAST_RELIEF_MM;
+    joint.of.closed.covariance[0] = 0.1 * 0.1;
+    cr_expect(rlv_several_joint_tells(&joint));
+    joint.of.fit = 0.5 * RLV_REJOIN_LEAST_FIT;
+    cr_expect(!rlv_several_joint_tells(&joint));
 }
 
 static void expect_refused(const rlv_several_input* input, const char* what)

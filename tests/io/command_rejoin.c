@@ -106,6 +106,14 @@ Test(command_rejoin, a_piece_goes_back_by_the_mesh_from_before)
     told_has_keys(json_object_get(told, "gap_before"), gap);
     told_has_keys(json_object_get(told, "gap_after"), gap);
     cr_expect_gt(json_array_size(json_object_get(told, "contacts")), 3);
+    const json_t* joint = json_object_get(told, "joint");
+    cr_expect_gt(told_number(joint, "touching_limit_mm"), 0.0);
+    // The outline holds what both faces share, and that what stands open.
+    cr_expect_gt(told_number(joint, "area_mm2"), told_number(json_object_get(told, "gap_after"), "area_mm2"));
+    cr_expect_gt(told_number(json_object_get(told, "gap_after"), "area_mm2"),
+                 told_number(json_object_get(told, "gap_after"), "open_mm2"));
+    expect_in_file("out/rejoin_terms.csv", "\npiece.ply,outline,");
+    expect_in_file("out/rejoin_terms.csv", "\npiece.ply,as found,,");
     // What was pressed and slid is all of the closing.
     const json_t* hands = json_object_get(told, "handling");
     cr_expect_float_eq(hypot(told_number(hands, "press_mm"), told_number(hands, "slide_mm")),
@@ -142,7 +150,10 @@ Test(command_rejoin, people_read_the_motion_the_gap_and_what_is_uncertain)
                                         "it fits: the two faces repeat",
                                         "the joint stood open in the rock",
                                         "press it home by 1.",
-                                        "95 % of the joint stood less than",
+                                        "\n  outline ",
+                                        "\n  shared ",
+                                        "of what is shared, no more than",
+                                        "\n  as found ",
                                         "as found ",
                                         "closed ",
                                         "0.2 mm thick",
@@ -162,6 +173,8 @@ Test(command_rejoin, without_a_mesh_from_before_nothing_is_told_of_where_it_was)
     cr_expect(json_is_null(json_object_get(told, "closing_mm")));
     cr_expect(json_is_null(json_object_get(told, "gap_before")) && json_is_null(json_object_get(told, "found")));
     cr_expect(json_is_object(json_object_get(told, "gap_after")));
+    // Two meshes name no bone that could run over their joint: it is not looked for.
+    cr_expect(json_is_null(json_object_get(told, "across")));
     json_decref(told);
     breaking_free(&made);
 }
@@ -336,6 +349,7 @@ Test(command_rejoin, a_report_has_a_part_for_it_and_render_its_picture)
     expect_in_file("rock/out/report.html", "lid: it fits");
     expect_in_file("rock/out/report.html", "pictures/lid-joint.png");
     expect_in_file("rock/out/report.html", "tables/rejoin_gaps.csv");
+    expect_in_file("rock/out/report.html", "tables/rejoin_terms.csv");
     expect_in_file("rock/out/tables/rejoin_contacts.csv", "\nlid,1,");
     expect_in_file("rock/out/tables/meanings.csv", "rejoin.csv,verdict,");
     expect_failure("render rock --picture joint --out out", 2, "needs a piece", "--piece ID");

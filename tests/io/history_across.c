@@ -69,6 +69,8 @@ static broken_rock write_rock(void)
     program_write("rock/specimen.yaml", yaml);
     json_t* told = told_by("rejoin rock lid --json", 0);
     const json_t* joint = json_object_get(told, "joint");
+    // Looked for, and none is there.
+    cr_expect(json_is_array(json_object_get(told, "across")));
     cr_expect_eq(json_array_size(json_object_get(told, "across")), 0);
     cr_expect(json_is_null(json_object_get(told, "bone_touch")));
     broken.middle = vector_of(joint, "middle_mm");

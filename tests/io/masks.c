@@ -478,6 +478,39 @@ Test(masks, a_colour_that_no_face_has_is_refused_with_the_nearest)
     rlv_mesh_free(&mesh);
 }
 
+/// A refusal of what is masked on a piece's own mesh: by the mask's key, and in words of that mesh.
+static void expect_piece_refusal(rlv_mask_record* mask, const rlv_mesh* mesh, const char* where, const char* what)
+{
+    rlv_piece_mesh_record at = {.stage = "s2", .mesh = {.mesh = "meshes/flank.ply"}};
+    rlv_piece_record own = {.id = "flank", .detached = "s2", .mesh_count = 1, .mesh = &at};
+    rlv_specimen specimen = specimen_of(mask, 1, NULL, 0);
+    specimen.piece = &own;
+    specimen.piece_count = 1;
+    rlv_parts parts = {0};
+    rlv_error error = {0};
+    cr_assert_eq(rlv_parts_find_on_piece(&parts, &specimen, "s2", "flank", mesh, 1.0, &error), RLV_BAD_INPUT);
+    cr_expect_str_eq(error.where, where);
+    cr_expect_not_null(strstr(error.what, what), "\"%s\" in place of \"%s\"", error.what, what);
+}
+
+Test(masks, a_mask_of_a_pieces_mesh_is_refused_in_that_meshs_name)
+{
+    rlv_mesh mesh = stage_mesh();
+    int shifted[3] = {226, 210, 170};
+    rlv_mask_record object = {.stage = "s2", .kind = RLV_MASK_BONE, .piece = "flank", .object = "x"},
+                    colour = {
+                        .stage = "s2", .kind = RLV_MASK_BONE, .piece = "flank", .colour_count = 3, .colour = shifted};
+    expect_piece_refusal(&object, &mesh, "specimen.yaml: masks[0].object",
+                         "there is no object 'x' in the mesh of 'flank' at 's2' (meshes/flank.ply)");
+    expect_piece_refusal(&colour, &mesh, "specimen.yaml: masks[0].colour",
+                         "no face of the mesh of 'flank' at 's2' (meshes/flank.ply) has [226, 210, 170]");
+    free(mesh.colour);
+    mesh.colour = NULL;
+    expect_piece_refusal(&colour, &mesh, "specimen.yaml: masks[0].colour",
+                         "the mesh of 'flank' at 's2' (meshes/flank.ply) has no vertex colours");
+    rlv_mesh_free(&mesh);
+}
+
 Test(masks, a_colour_on_one_vertex_of_a_face_is_none)
 {
     rlv_mesh mesh = stage_mesh();

@@ -205,6 +205,55 @@ Test(rejoin_pieces, all_pieces_of_a_specimen_go_back_by_their_parents_in_the_blo
     breaking_parts_free(&made);
 }
 
+Test(rejoin_pieces, a_report_tells_of_several_pieces_what_rejoin_tells)
+{
+    breaking_parts made = write_specimen();
+    json_t *told = told_by("rejoin rock --json", 0), *report = told_by("report rock --json", 0);
+    const json_t *together = json_object_get(report, "rejoin_together"), *tables = json_object_get(report, "tables");
+    cr_expect(json_equal(json_object_get(told, "pieces"), json_object_get(report, "rejoin")));
+    cr_expect_eq(json_array_size(json_object_get(together, "rings")), 1);
+    static const char* const keys[] = {"joints", "rings", "contradictory", "widened"};
+    for (size_t k = 0; k < sizeof keys / sizeof *keys; k++)
+        cr_expect(json_equal(json_object_get(told, keys[k]), json_object_get(together, keys[k])), "%s", keys[k]);
+    cr_expect_eq(json_array_size(json_object_get(tables, "rejoin_joints")), 3);
+    cr_expect_eq(json_array_size(json_object_get(tables, "rejoin_rings")), 1);
+    expect_in_file("rock/out/report.html", "All pieces together");
+    expect_in_file("rock/out/report.html", "it closes: at the joint of");
+    expect_in_file("rock/out/tables/rejoin_rings.csv", "plug");
+    expect_in_file("rock/out/pictures/plug-joint.png", "PNG");
+    json_decref(report);
+    json_decref(told);
+    breaking_parts_free(&made);
+}
+
+/// Pieces that came off at stages which have no common frame: each is put back by itself.
+Test(rejoin_pieces, a_report_puts_pieces_back_by_themselves_where_their_stages_have_no_common_frame)
+{
+    breaking_parts made = write_specimen();
+    const breaking_plan plan = breaking_draw(5003, triangles);
+    breaking_parts other = breaking_make_parts(&plan, 3, 3);
+    write_mesh(&other.part[0], "rock/meshes/", "other.ply");
+    write_mesh(&other.part[1], "rock/meshes/", "cork.ply");
+    program_write("rock/specimen.yaml",
+                  "specimen: LQ-0417\n"
+                  "stages:\n"
+                  "  - {id: broken, mesh: meshes/block.ply, mesh_unit: mm}\n"
+                  "  - {id: other, mesh: meshes/other.ply, mesh_unit: mm}\n"
+                  "pieces:\n"
+                  "  - {id: lid, detached: broken, meshes: [{stage: broken, mesh: meshes/lid.ply, mesh_unit: mm}]}\n"
+                  "  - {id: cork, detached: other, meshes: [{stage: other, mesh: meshes/cork.ply, mesh_unit: mm}]}\n");
+    program_run run = program_call("report rock --json", NULL);
+    json_t* report = told_in(run.out);
+    program_free(&run);
+    const json_t* list = json_object_get(report, "rejoin");
+    cr_expect(json_is_null(json_object_get(report, "rejoin_together")));
+    for (size_t k = 0; k < json_array_size(list); k++)
+        cr_expect(json_is_array(json_object_get(json_array_get(list, k), "transform")));
+    json_decref(report);
+    breaking_parts_free(&other);
+    breaking_parts_free(&made);
+}
+
 Test(rejoin_pieces, pieces_that_a_specimen_has_not_are_refused)
 {
     breaking_parts made = write_specimen();

@@ -227,6 +227,62 @@ Test(joint_map, a_contact_is_marked_on_both_faces_where_it_is)
     drop(&p);
 }
 
+// One a triangle of a level: a rectangle of 12 by 8 mm from a corner on.
+static void mark_rectangle(uint8_t* in, int left, int foot)
+{
+    for (int y = 0; y + 1 < TALL; y++)
+        for (int x = 0; x + 1 < WIDE; x++)
+            for (int k = 0; k < 2; k++)
+                in[2 * (y * (WIDE - 1) + x) + k] = x >= left && x < left + 12 && y >= foot && y < foot + 8;
+}
+
+// The box of what is dark in one sheet and not in another, in mm: its middle and its size.
+static void find_dark(const seen* with, const seen* without, double middle[2], double size[2])
+{
+    double low[2] = {INFINITY, INFINITY}, high[2] = {-INFINITY, -INFINITY};
+    for (size_t y = 0; y < with->height; y++)
+        for (size_t x = 0; x < with->width; x++)
+            if (is_dark(with, x, y) && !is_dark(without, x, y))
+            {
+                low[0] = fmin(low[0], (double)x), high[0] = fmax(high[0], (double)x + 1.0);
+                low[1] = fmin(low[1], (double)y), high[1] = fmax(high[1], (double)y + 1.0);
+            }
+    for (int k = 0; k < 2; k++)
+    {
+        middle[k] = 0.5 * (low[k] + high[k]) / PIXELS;
+        size[k] = (high[k] - low[k]) / PIXELS;
+    }
+}
+
+Test(joint_map, bone_on_a_face_is_outlined_where_it_is)
+{
+    plates p;
+    make(&p);
+    p.map.contact_count = 0;
+    uint8_t* bone = calloc(p.block.triangle_count, 1);
+    p.map.block_bone = bone;
+    seen drawn[2];
+    double middle[2][2], size[2];
+    mark_rectangle(bone, 6, 5);
+    drawn[0] = draw(&p.map);
+    mark_rectangle(bone, 31, 24);
+    drawn[1] = draw(&p.map);
+    for (int k = 0; k < 2; k++)
+    {
+        find_dark(&drawn[k], &drawn[1 - k], middle[k], size);
+        // The line's own width is within, and its corners are calmed by no more.
+        cr_expect(fabs(size[0] - 12.0) < 1.0 && fabs(size[1] - 8.0) < 1.0, "%.2f by %.2f mm", size[0], size[1]);
+    }
+    // On the block's face alone, which stands unturned: 25 mm across and 19 mm up.
+    const double right = rlv_joint_axes(&p.map).right.x;
+    cr_expect_float_eq(middle[1][0] - middle[0][0], 25.0 * right, 0.3);
+    cr_expect_float_eq(middle[1][1] - middle[0][1], -19.0, 0.3);
+    wipe(&drawn[0]);
+    wipe(&drawn[1]);
+    free(bone);
+    drop(&p);
+}
+
 Test(joint_map, without_a_joint_there_is_nothing_to_draw)
 {
     plates p;

@@ -1,4 +1,4 @@
-/// Lists that grow as they are filled. Internal to io.
+/// Lists that grow as they are filled. Internal.
 
 #ifndef RLV_GROW_H
 #define RLV_GROW_H
