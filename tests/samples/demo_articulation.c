@@ -116,6 +116,39 @@ static void check_candidates(void)
     cr_expect(found);
 }
 
+/// The likeliest place of a loose element; 0 where it is told to be none of the free ones.
+static int likeliest_of(const char* id)
+{
+    const json_t* rows = json_object_get(told, "candidates");
+    double most = 0.0;
+    int place = 0;
+    for (size_t i = 0; i < json_array_size(rows); i++)
+    {
+        const json_t* row = json_array_get(rows, i);
+        if (strcmp(told_text(row, "id"), id) != 0 || !(told_number(row, "probability_percent") > most))
+            continue;
+        most = told_number(row, "probability_percent");
+        place = json_is_null(json_object_get(row, "place")) ? 0 : (int)told_number(row, "place");
+    }
+    return place;
+}
+
+/// What the current carried off the rows goes back to where it came from, though other holes are nearer to it; and the
+/// current is told, to three sds of its direction.
+static void check_carried(int off)
+{
+    cr_expect_eq(likeliest_of("LL29"), 29);
+    cr_expect_eq(likeliest_of("LR04"), 4 + off);
+    cr_expect_eq(likeliest_of("LR09"), 9 + off);
+    cr_expect_eq(likeliest_of("LR12"), 12 + off);
+    const json_t* carried = json_object_get(told, "carried");
+    cr_expect_gt(told_number(carried, "probability_percent"), 70.0);
+    // Told clockwise from north, which is at 70 degrees from x here; true counter-clockwise from x.
+    const double trend = 70.0 - told_number(json_object_get(truth, "body"), "current_deg"),
+                 apart = fabs(remainder(told_number(carried, "motion_trend_deg") - trend, 360.0));
+    cr_expect_lt(apart, 3.0 * told_number(carried, "direction_sd_deg"), "%g degrees", apart);
+}
+
 Test(demo_articulation, its_truth_is_told, .init = set_up, .fini = tear_down, .timeout = 1200)
 {
 #if defined(__SANITIZE_ADDRESS__)
@@ -149,6 +182,7 @@ Test(demo_articulation, its_truth_is_told, .init = set_up, .fini = tear_down, .t
     check_patch(scutes);
     check_unfilled();
     check_candidates();
+    check_carried(off);
     cr_expect_geq(judged, 45);
     cr_expect_leq(20 * false_alarms, 2 * judged, "%zu of %zu in place were told as moved", false_alarms, judged);
 }
