@@ -189,7 +189,7 @@ rlv_status rlv_articulation_tell_ahead(rlv_articulation* a, rlv_life* life, rlv_
         return RLV_SYSTEM;
     ahead->freedom = rlv_life_freedom(life);
     const double step = round_step(length),
-                 half = gsl_cdf_tdist_Pinv(0.975, ahead->freedom) * sqrt(RLV_LIFE_WIDENING_CORRIDOR * all.variance_mm2 +
+                 half = gsl_cdf_tdist_Pinv(0.975, ahead->freedom) * sqrt(RLV_LIFE_WIDENING_AHEAD * all.variance_mm2 +
                                                                          held.variance_mm2 + bending_mm2(life, length));
     const double variance =
         0.5 * (rlv_life_variance(life, held.row, held.slot, 1) + rlv_life_variance(life, held.row, held.slot, 2));

@@ -302,9 +302,9 @@ Test(articulation, the_body_is_told_to_go_on_where_it_does)
         rlv_articulation_free(&whole);
         free(s);
     }
-    // 0.95 each: 15 or fewer of 20 with 0.003.
+    // 0.95 each: 15 or fewer of 20 with 0.003; 16 or fewer with 0.016.
     cr_expect_geq(near, 16, "%zu of %zu", near, animals);
-    cr_expect_geq(lengths, 16, "%zu of %zu", lengths, animals);
+    cr_expect_geq(lengths, 17, "%zu of %zu", lengths, animals);
 }
 
 Test(articulation, a_body_of_which_every_last_place_is_held_is_not_told_to_go_on)

@@ -6,11 +6,15 @@
 
 #include <criterion/criterion.h>
 #include <jansson.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 static json_t *told, *truth;
+
+/// Of the demo's north from x, counter-clockwise; trends are told clockwise from it.
+static const double NORTH_DEG = 70.0;
 
 /// Made and measured once: its stages take half a minute to be joined.
 static void set_up(void)
@@ -84,6 +88,18 @@ static void check_unfilled(void)
     cr_expect_eq(left, 3);
 }
 
+/// A trend is within 20 degrees of which way a scute went: its part along the body is told to a fifth of it.
+static void expect_way(const json_t* group, const char* key, const json_t* scute)
+{
+    double motion[2];
+    for (size_t k = 0; k < 2; k++)
+        motion[k] = json_number_value(json_array_get(json_object_get(json_object_get(scute, "found"), "at_mm"), k)) -
+                    json_number_value(json_array_get(json_object_get(json_object_get(scute, "life"), "at_mm"), k));
+    const double azimuth = NORTH_DEG - atan2(motion[1], motion[0]) * 180.0 / M_PI,
+                 apart = fabs(remainder(told_number(group, key) - azimuth, 360.0));
+    cr_expect_lt(apart, 20.0, "%s is %g degrees off", key, apart);
+}
+
 /// Eight of the left row slid together: most of them are told so, and by how far.
 static void check_patch(const json_t* scutes)
 {
@@ -93,6 +109,8 @@ static void check_patch(const json_t* scutes)
     const json_t* group = json_array_get(groups, 0);
     cr_expect_str_eq(told_text(group, "row"), "LL");
     cr_expect(told_number(group, "shift_low_mm") < 6.0 && told_number(group, "shift_high_mm") > 6.0);
+    expect_way(group, "first_trend_deg", told_row(scutes, "id", "LL13"));
+    expect_way(group, "last_trend_deg", told_row(scutes, "id", "LL20"));
     for (size_t i = 0; i < json_array_size(scutes); i++)
     {
         const json_t* scute = json_array_get(scutes, i);
@@ -143,8 +161,7 @@ static void check_carried(int off)
     cr_expect_eq(likeliest_of("LR12"), 12 + off);
     const json_t* carried = json_object_get(told, "carried");
     cr_expect_gt(told_number(carried, "probability_percent"), 70.0);
-    // Told clockwise from north, which is at 70 degrees from x here; true counter-clockwise from x.
-    const double trend = 70.0 - told_number(json_object_get(truth, "body"), "current_deg"),
+    const double trend = NORTH_DEG - told_number(json_object_get(truth, "body"), "current_deg"),
                  apart = fabs(remainder(told_number(carried, "motion_trend_deg") - trend, 360.0));
     cr_expect_lt(apart, 3.0 * told_number(carried, "direction_sd_deg"), "%g degrees", apart);
 }
