@@ -58,14 +58,15 @@ static void put_tests(rlv_page* p, const history_articulation* a)
         "element's own risk is told by that. Which of the two tests stands is judged at the level that is left (Y. "
         "Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014). A state is the first that holds of inverted (the "
         "external face looks the other way), rotated and shifted. The interval of a shift comes from the non-central "
-        "chi-square distribution, and holds measuring, natural scatter and the life position.",
+        "chi-square distribution, and holds measuring, natural scatter and the life position. It is of one element by "
+        "itself, as p is not: where the test of its place rejects that it lies there, it does not begin at 0.",
         a->fit.tests);
     page_fact(
         p, "Stretches",
         "Stretches of a row that moved together are sought before single elements. Each window of a row is predicted "
         "from what lies outside it, with the smoothness that the other rows have. One whose elements agree on a common "
         "motion against that, at both its ends, stands where the p of it, times the number of windows looked at, is "
-        "below 0.05. Its elements are then shifted with it. Steps of the spacing that are too wide for chance are made "
+        "below 0.01. Its elements are then shifted with it. Steps of the spacing that are too wide for chance are made "
         "free before (natural gaps).");
 }
 
