@@ -106,7 +106,7 @@ static void enter(alignment_work* w, const contender* entering)
 }
 
 /// Hold candidates against the mesh, roughly.
-static rlv_status try_candidates(alignment_work* w, const rlv_candidate* candidate, size_t count, rlv_error* error)
+static rlv_status try_candidates(alignment_work* w, const rlv_pose_candidate* candidate, size_t count, rlv_error* error)
 {
     for (size_t i = 0; i < count; i++)
     {
@@ -146,7 +146,7 @@ static rlv_status choose(alignment_work* w, rlv_error* error)
 
 /// Poses that a body with some symmetry would take for the best one as well: BEFORE turned about its principal axes, by
 /// twelfths.
-static rlv_status turn_candidates(const alignment_work* w, rlv_candidate candidate[TURNED], rlv_error* error)
+static rlv_status turn_candidates(const alignment_work* w, rlv_pose_candidate candidate[TURNED], rlv_error* error)
 {
     rlv_vec3 axis[3];
     rlv_status status = rlv_samples_axes(&w->before_samples, axis, error);
@@ -165,7 +165,7 @@ static rlv_status turn_candidates(const alignment_work* w, rlv_candidate candida
 /// Look for rivals among the poses that a symmetry would carry the best one to.
 static rlv_status try_turns(alignment_work* w, rlv_error* error)
 {
-    rlv_candidate candidate[TURNED];
+    rlv_pose_candidate candidate[TURNED];
     rlv_status status = turn_candidates(w, candidate, error);
     if (status != RLV_DONE)
         return status;
@@ -189,7 +189,7 @@ static rlv_status search_all(alignment_work* w, const rlv_tree* before_tree, rlv
         status = rlv_tree_build(&w->own_tree, w->after, error);
     if (status != RLV_DONE)
         return status;
-    rlv_candidate candidate[RLV_CANDIDATES];
+    rlv_pose_candidate candidate[RLV_CANDIDATES];
     w->search = (rlv_search){.before = &w->before_samples,
                              .before_tree = before_tree,
                              .after = &w->after_samples,

@@ -80,7 +80,7 @@ static float moduli_apart(const rlv_place* a, const rlv_place* b)
 
 /// The proposals of one place of AFTER: PROPOSALS poses with their scores, absent ones with a score of minus infinity.
 static void propose(const rlv_search* search, const rlv_place* from, const rlv_places* before, const rlv_turns* turns,
-                    rlv_candidate* proposal)
+                    rlv_pose_candidate* proposal)
 {
     match near[PARTNERS], best[PROPOSALS];
     size_t near_count = 0, best_count = 0;
@@ -122,10 +122,10 @@ static int better(const void* a, const void* b)
 }
 
 /// Bring the best `keep` to the front, best first. Returns how many there are (those without a score are none).
-static size_t keep_best(rlv_candidate* candidate, size_t count, size_t keep, rlv_error* error)
+static size_t keep_best(rlv_pose_candidate* candidate, size_t count, size_t keep, rlv_error* error)
 {
     rank* order = rlv_reserve(count, sizeof *order, error);
-    rlv_candidate* sorted = order != NULL ? rlv_reserve(keep, sizeof *sorted, error) : NULL;
+    rlv_pose_candidate* sorted = order != NULL ? rlv_reserve(keep, sizeof *sorted, error) : NULL;
     size_t kept = 0;
     if (sorted != NULL)
     {
@@ -173,7 +173,7 @@ static bool images_close(const images* a, const images* b, double limit_mm)
 
 /// Keep the proposals (best first) that stand for themselves: of each crowd within `crowd_mm` only the `most` best, so
 /// that rivals are not lost behind many copies of one pose. Returns how many are kept, at most `keep`.
-static size_t thin_crowds(const rlv_search* search, rlv_candidate* candidate, size_t count, size_t keep, int most,
+static size_t thin_crowds(const rlv_search* search, rlv_pose_candidate* candidate, size_t count, size_t keep, int most,
                           double crowd_mm, rlv_error* error)
 {
     images* image = rlv_reserve(keep, sizeof *image, error);
@@ -194,7 +194,7 @@ static size_t thin_crowds(const rlv_search* search, rlv_candidate* candidate, si
 }
 
 /// Settle on the field, and score at a reach of one cell.
-static void settle_all(const rlv_search* search, rlv_candidate* candidate, size_t count, double reach, int rounds,
+static void settle_all(const rlv_search* search, rlv_pose_candidate* candidate, size_t count, double reach, int rounds,
                        size_t samples)
 {
     const double side = search->field->side_mm;
@@ -209,7 +209,7 @@ static void settle_all(const rlv_search* search, rlv_candidate* candidate, size_
     }
 }
 
-size_t rlv_search_settle(const rlv_search* search, rlv_candidate* candidate, size_t count, size_t keep,
+size_t rlv_search_settle(const rlv_search* search, rlv_pose_candidate* candidate, size_t count, size_t keep,
                          rlv_error* error)
 {
     const double side = search->field->side_mm;
@@ -223,7 +223,7 @@ size_t rlv_search_settle(const rlv_search* search, rlv_candidate* candidate, siz
 
 /// All proposals of one size of neighbourhood. `proposal` has room for places_after * PROPOSALS; `count` tells how many
 /// were made.
-static rlv_status propose_all(const rlv_search* search, double radius_mm, rlv_candidate* proposal, size_t* count,
+static rlv_status propose_all(const rlv_search* search, double radius_mm, rlv_pose_candidate* proposal, size_t* count,
                               rlv_error* error)
 {
     rlv_places before = {0}, after = {0};
@@ -247,11 +247,11 @@ static rlv_status propose_all(const rlv_search* search, double radius_mm, rlv_ca
     return status;
 }
 
-rlv_status rlv_search_poses(const rlv_search* search, rlv_candidate candidate[RLV_CANDIDATES], size_t* count,
+rlv_status rlv_search_poses(const rlv_search* search, rlv_pose_candidate candidate[RLV_CANDIDATES], size_t* count,
                             const rlv_progress* progress, rlv_error* error)
 {
     *count = 0;
-    rlv_candidate* proposal = rlv_reserve(SIZES * places_after * PROPOSALS, sizeof *proposal, error);
+    rlv_pose_candidate* proposal = rlv_reserve(SIZES * places_after * PROPOSALS, sizeof *proposal, error);
     if (proposal == NULL)
         return RLV_SYSTEM;
     const double unit = sqrt(search->before->area_mm2 / M_PI);

@@ -14,11 +14,11 @@
 #include "tree.h"
 
 /// A pose that may be right: local to local, as in align_refine.h.
-typedef struct rlv_candidate
+typedef struct rlv_pose_candidate
 {
     rlv_pose pose;
     double score; ///< of the field, at most 1
-} rlv_candidate;
+} rlv_pose_candidate;
 
 #define RLV_CANDIDATES 12 ///< most that a search returns
 
@@ -33,12 +33,12 @@ typedef struct rlv_search
 
 /// Find distinct candidates, best first. Fewer than RLV_CANDIDATES, even none, where the surfaces have little in
 /// common.
-rlv_status rlv_search_poses(const rlv_search* search, rlv_candidate candidate[RLV_CANDIDATES], size_t* count,
+rlv_status rlv_search_poses(const rlv_search* search, rlv_pose_candidate candidate[RLV_CANDIDATES], size_t* count,
                             const rlv_progress* progress, rlv_error* error);
 
 /// Settle `candidate` (count of them) on the field and keep the best distinct ones, best first. Returns how many are
 /// left.
-size_t rlv_search_settle(const rlv_search* search, rlv_candidate* candidate, size_t count, size_t keep,
+size_t rlv_search_settle(const rlv_search* search, rlv_pose_candidate* candidate, size_t count, size_t keep,
                          rlv_error* error);
 
 /// How far apart two poses put the farthest sample of AFTER, at most.

@@ -194,11 +194,11 @@ typedef struct rlv_body_station
     double turn_sd_deg;    ///< of its direction, to each side
 } rlv_body_station;
 
-/// The body beyond the last element in place of all rows, where some row has places there. The axis goes on as the
-/// corridors of the rows do that reach so far, each from where it is at that element: on the mean, by how sure they
-/// are, and as unsure as one of them, for they share what they do not know. Its direction is as unsure as a corridor's
-/// and, since that the rows draw nearer to the tail is part of theirs and not of the axis's, by the error of the place
-/// over the distance too.
+/// The body beyond the last element in place of all rows, where some row has places there. The axis turns on as it did
+/// before that element, along an arc, and is as unsure as a corridor of one of the rows that reach so far, for they
+/// share what they do not know. (The corridors themselves go on almost straight: what bends a row is its body, of which
+/// nothing is known there.) Its direction is as unsure as a corridor's and, since that the rows draw nearer to the tail
+/// is part of theirs and not of the axis's, by the error of the place over the distance too.
 typedef struct rlv_body_ahead
 {
     double from_mm;         ///< along the axis, of that element
@@ -276,8 +276,11 @@ typedef struct rlv_articulation
     rlv_spacing_gap* gap;           ///< natural gaps, by row and place
     rlv_body_ahead ahead;
     rlv_articulation_part part[RLV_ARTICULATION_PARTS];
-    double scatter_along_mm, scatter_across_mm, scatter_deg; ///< natural, sd per axis
-    double freedom_along, freedom_across, freedom_turn;      ///< degrees of freedom that they are known with
+    double scatter_along_mm, scatter_across_mm, scatter_deg; ///< natural, sd per axis: as the fit weighs by
+    rlv_interval scatter_mm[2]; ///< along and across: what of it is known. `low` 0: it may be none; then `value` is
+                                ///< nothing to quote, and `high` is what it may be. Along the body an uneven step and
+                                ///< scatter look alike: `high` holds all unevenness that would do for scatter
+    double freedom_along, freedom_across, freedom_turn; ///< degrees of freedom that they are known with
     rlv_articulation_verdict verdict;
     bool crossing; ///< the axis comes nearer to itself than the body is wide: look at where elements were placed
     size_t tests;  ///< elements whose p was adjusted together
@@ -316,10 +319,28 @@ typedef struct rlv_stray
     const bool* row;           ///< one a row given to the fit: whether its kind and side may belong there; NULL: any
     int place_low, place_high; ///< INT_MIN to INT_MAX where nothing is known
     rlv_interval length_mm, width_mm; ///< NaN where not measured; an element that broke has none
-    bool located;                     ///< whether it is known which part of the rock its bag came from
-    rlv_vec3 centre_mm;               ///< of that part
-    double covariance_mm2[9];         ///< its second moments about its centre: as large as the part is
+    bool located;             ///< whether it is known where it lies, or which part of the rock its bag came from
+    bool moved;               ///< it lies off its row, so that it has left its life position
+    rlv_vec3 centre_mm;       ///< of that part, or where it lies
+    double covariance_mm2[9]; ///< its second moments about its centre: as large as the part is
 } rlv_stray;
+
+/// Motions of what kept its place, which say which way a current ran, if one did.
+typedef struct rlv_told_motions
+{
+    rlv_vec3 up; ///< of the level that a current ran along; zero: not known, and then `count` is 0
+    size_t count;
+    const rlv_vec3* motion_mm;
+    const double* azimuth_sd_rad; ///< of its direction in the level
+} rlv_told_motions;
+
+/// Whether what is loose was carried one way.
+typedef struct rlv_carried
+{
+    double probability;      ///< of that; 0 where nothing is loose
+    rlv_vec3 motion_mm;      ///< which way and how far, on the mean over all that it may be
+    double direction_sd_deg; ///< how unsure the direction is (circular sd)
+} rlv_carried;
 
 /// A life position that a stray may have had.
 typedef struct rlv_candidate
@@ -345,21 +366,24 @@ enum
 #define RLV_STRAY_NONE 0.1
 
 /// Which unfilled life positions `stray_count` strays may have had. `element` is what `articulation` was fitted to;
-/// `candidates` (one a stray, zeroed) is filled; free with rlv_candidates_free. RLV_BAD_INPUT where a stray's numbers
-/// are none.
+/// `motions` (may be NULL) what told motions say; `candidates` (one a stray, zeroed) and `carried` are filled; free
+/// with rlv_candidates_free. RLV_BAD_INPUT where a stray's numbers are none.
 ///
 /// The model (T. Bayes; all parts independent): before anything is known, each unfilled position of the rows and places
 /// that a stray may belong to is as likely as any other, and RLV_STRAY_NONE is none of these. *Size*: the log of length
 /// and of width at a place is a straight line through those of the row's nearest eight elements, with their scatter
 /// about it; where none is one of these, that of all elements. *Place*: what lay in life position came to the bag from
 /// there, q = the share in place; what did not, from a normal cloud about it, as wide as the shifts of the displaced
-/// elements; with the spread of the bag's part of the rock and the life position's own covariance. None of these: from
-/// anywhere, as the life positions of all are spread, and a factor of two (one sd) larger or smaller than all. No two
-/// strays had one position: the probabilities are sums over all assignments, exact for RLV_STRAYS_TOGETHER strays; of
-/// more, each is told by itself.
-rlv_status rlv_articulation_candidates(rlv_candidates* candidates, const rlv_articulation* articulation, size_t count,
+/// elements; with the spread of the bag's part of the rock and the life position's own covariance. What lies off its
+/// row was carried, how far is not known; and all that moved may have been carried one way, by a current: over that
+/// (articulation_carried.h) the probabilities are summed. None of these: from anywhere, as the life positions of all
+/// are spread, and a factor of two (one sd) larger or smaller than all. No two strays had one position: the
+/// probabilities are sums over all assignments, exact for RLV_STRAYS_TOGETHER strays; of more, each is told by itself,
+/// but for the current.
+rlv_status rlv_articulation_candidates(rlv_candidates* candidates, rlv_carried* carried,
+                                       const rlv_articulation* articulation, size_t count,
                                        const rlv_placed_element* element, size_t stray_count, const rlv_stray* stray,
-                                       rlv_error* error);
+                                       const rlv_told_motions* motions, rlv_error* error);
 void rlv_candidates_free(rlv_candidates* candidates, size_t stray_count);
 
 /// The English word of a state, and of the summary.

@@ -1,4 +1,5 @@
 #include "articulation_tell.h"
+#include "pose.h"
 
 #include <gsl/gsl_cdf.h>
 #include <stdlib.h>
@@ -6,6 +7,12 @@
 /// How far the line of the body that keeps its length lies off the axis, as a share of how far the rows do: that line
 /// may be anywhere between the rows. From memory, no source.
 static const double OFF_AXIS = 0.5;
+
+/// Beyond the last element the axis turns on as it did along this share of its length before it, which ends a share
+/// before it: nearer by, the axis is laid through the places beyond too, which go on straight. Of 50 curled and diving
+/// animals that were cut at three quarters, the direction lagged by 9 degrees where the corridors alone told it, by 3
+/// and by none at the first stations so; places lay off by half as much.
+static const double TURN_SHARE = 0.15, TURN_BEFORE = 0.1;
 
 /// The last of places along the axis.
 typedef struct last_place
@@ -48,13 +55,6 @@ static bool find_slots(between_slots* at, const rlv_life* life, size_t row, doub
     return true;
 }
 
-static rlv_vec3 place_at(const rlv_life* life, size_t row, between_slots at)
-{
-    const size_t slot = life->first[row] + at.slot;
-    return rlv_vec3_along(rlv_vec3_scale(rlv_life_at(life, row, slot).at_mm, 1.0 - at.share), at.share,
-                          rlv_life_at(life, row, slot + 1).at_mm);
-}
-
 /// Variance of the offset of one place of a row less that of another. `spread` is the covariance of a row's `n` slots.
 static double variance_between(const double* spread, size_t n, between_slots a, between_slots b)
 {
@@ -67,19 +67,11 @@ static double variance_between(const double* spread, size_t n, between_slots a, 
     return fmax(sum, 0.0);
 }
 
-/// How far the rows have gone from one distance to another, and how unsure that is to each side.
-typedef struct way_gone
-{
-    rlv_vec3 way_mm;
-    double variance_mm2;
-} way_gone;
-
-/// The mean of the rows that reach so far, each by how sure it is, and as unsure as one of them, for they share what
-/// they do not know. False where none does.
-static bool go(way_gone* gone, rlv_life* life, double from_mm, double to_mm, double* spread)
+/// How unsure it is to each side where the rows go from one distance to another: as unsure as one of those that reach
+/// so far, for they share what they do not know. False where none does.
+static bool find_variance(double* variance_mm2, rlv_life* life, double from_mm, double to_mm, double* spread)
 {
     double weights = 0.0, rows = 0.0;
-    *gone = (way_gone){0};
     for (size_t r = 0; r < life->rows; r++)
     {
         between_slots from, to;
@@ -87,32 +79,74 @@ static bool go(way_gone* gone, rlv_life* life, double from_mm, double to_mm, dou
             continue;
         rlv_smoother_spread(&life->smoother[RLV_LIFE_ACROSS], r, spread);
         const size_t n = life->first[r + 1] - life->first[r];
-        const double variance = RLV_LIFE_WIDENING_AHEAD * life->spread[RLV_LIFE_ACROSS].unit *
-                                variance_between(spread, n, from, to),
-                     weight = 1.0 / fmax(variance, 1e-9);
-        gone->way_mm =
-            rlv_vec3_along(gone->way_mm, weight, rlv_vec3_sub(place_at(life, r, to), place_at(life, r, from)));
-        weights += weight;
+        const double variance =
+            RLV_LIFE_WIDENING_AHEAD * life->spread[RLV_LIFE_ACROSS].unit * variance_between(spread, n, from, to);
+        weights += 1.0 / fmax(variance, 1e-9);
         rows += 1.0;
     }
-    if (rows > 0.0)
-        *gone = (way_gone){rlv_vec3_scale(gone->way_mm, 1.0 / weights), rows / weights};
+    *variance_mm2 = rows / weights;
     return rows > 0.0;
 }
 
-/// `variance_mm2` is of the axis at the last element.
-static bool station_at(rlv_body_station* station, rlv_life* life, double from_mm, double ahead_mm, double step_mm,
-                       double variance_mm2, double* spread)
+/// A place and the frame there, and how it turns from there on.
+typedef struct turning
 {
-    way_gone whole, last;
+    rlv_body_frame frame;
+    double from_mm;
+} turning;
+
+/// Where the axis is known by elements to both sides, with the mean bend before: in the axis's own frame, which turns
+/// no more than it must.
+static turning turning_before(const rlv_body_axis* axis, double from_mm)
+{
+    enum
+    {
+        READINGS = 20,
+    };
+    turning t = {.from_mm = (1.0 - TURN_BEFORE) * from_mm};
+    double bend[2] = {0.0, 0.0};
+    for (int i = 0; i < READINGS; i++)
+    {
+        const rlv_body_frame at = rlv_body_axis_at(axis, t.from_mm - TURN_SHARE * from_mm * (i + 0.5) / READINGS);
+        for (int k = 0; k < 2; k++)
+            bend[k] += at.bend[k] / READINGS;
+    }
+    t.frame = rlv_body_axis_at(axis, t.from_mm);
+    t.frame.bend[0] = bend[0], t.frame.bend[1] = bend[1];
+    return t;
+}
+
+/// A distance on along an arc of a circle.
+static rlv_body_frame turn_on(const turning* t, double along_mm)
+{
+    const rlv_body_frame f = t->frame;
+    const double far = along_mm - t->from_mm, bend = hypot(f.bend[0], f.bend[1]), angle = bend * far;
+    rlv_body_frame to = f;
+    if (!(angle > 1e-9))
+    {
+        to.at_mm = rlv_vec3_along(f.at_mm, far, f.along);
+        return to;
+    }
+    const rlv_vec3 in =
+        rlv_vec3_scale(rlv_vec3_along(rlv_vec3_scale(f.side, f.bend[0]), f.bend[1], f.other), 1.0 / bend);
+    to.at_mm = rlv_vec3_along(rlv_vec3_along(f.at_mm, sin(angle) / bend, f.along), (1.0 - cos(angle)) / bend, in);
+    to.along = rlv_vec3_along(rlv_vec3_scale(f.along, cos(angle)), sin(angle), in);
+    return to;
+}
+
+/// `variance_mm2` is of the axis at the last element.
+static bool station_at(rlv_body_station* station, rlv_life* life, const turning* t, double from_mm, double ahead_mm,
+                       double step_mm, double variance_mm2, double* spread)
+{
+    double whole, last;
     const double back = fmin(0.5 * step_mm, ahead_mm);
-    if (!go(&whole, life, from_mm, from_mm + ahead_mm, spread) ||
-        !go(&last, life, from_mm + ahead_mm - back, from_mm + ahead_mm, spread))
+    if (!find_variance(&whole, life, from_mm, from_mm + ahead_mm, spread) ||
+        !find_variance(&last, life, from_mm + ahead_mm - back, from_mm + ahead_mm, spread))
         return false;
-    const double place = whole.variance_mm2 + variance_mm2;
-    *station = (rlv_body_station){
-        ahead_mm, rlv_vec3_add(rlv_body_axis_at(&life->axis, from_mm).at_mm, whole.way_mm), rlv_vec3_unit(last.way_mm),
-        sqrt(place), sqrt(last.variance_mm2 / (back * back) + place / (ahead_mm * ahead_mm)) * 180.0 / M_PI};
+    const rlv_body_frame at = turn_on(t, from_mm + ahead_mm);
+    const double place = whole + variance_mm2;
+    *station = (rlv_body_station){ahead_mm, at.at_mm, at.along, sqrt(place),
+                                  sqrt(last / (back * back) + place / (ahead_mm * ahead_mm)) * 180.0 / M_PI};
     return true;
 }
 
@@ -155,14 +189,15 @@ rlv_status rlv_articulation_tell_ahead(rlv_articulation* a, rlv_life* life, rlv_
         return RLV_SYSTEM;
     ahead->freedom = rlv_life_freedom(life);
     const double step = round_step(length),
-                 half = gsl_cdf_tdist_Pinv(0.975, ahead->freedom) * sqrt(RLV_LIFE_WIDENING_CORRIDOR * all.variance_mm2 +
+                 half = gsl_cdf_tdist_Pinv(0.975, ahead->freedom) * sqrt(RLV_LIFE_WIDENING_AHEAD * all.variance_mm2 +
                                                                          held.variance_mm2 + bending_mm2(life, length));
     const double variance =
         0.5 * (rlv_life_variance(life, held.row, held.slot, 1) + rlv_life_variance(life, held.row, held.slot, 2));
     ahead->from_mm = held.along_mm;
     ahead->length_mm = (rlv_interval){length, fmax(length - half, 0.0), length + half};
+    const turning t = turning_before(&life->axis, held.along_mm);
     while (ahead->count < RLV_ARTICULATION_STATIONS &&
-           station_at(&ahead->station[ahead->count], life, held.along_mm, (double)(ahead->count + 1) * step, step,
+           station_at(&ahead->station[ahead->count], life, &t, held.along_mm, (double)(ahead->count + 1) * step, step,
                       variance, spread))
         ahead->count++;
     free(spread);

@@ -1,4 +1,4 @@
-#include "articulation.h"
+#include "articulation_carried.h"
 
 #include "cholesky.h"
 
@@ -38,6 +38,12 @@ typedef struct job
     double spread_mm2[9]; ///< of all life positions
     double* ratio;        ///< strays * unfilled: likelihood times prior, over that of none; 0 where it may not belong
     double* sum[2];       ///< (unfilled + 1) << strays: over assignments to the positions before one, and from it on
+    size_t way_count;
+    rlv_carried_way* way;        ///< in which strays may have been carried
+    double* told;                ///< strays * unfilled: probabilities, summed over the ways
+    double most_log;             ///< log evidence of the likeliest way so far, by which weights are taken
+    double weight, current;      ///< sums of the weights of all ways, and of those with a current
+    rlv_vec3 motion_mm, way_sum; ///< the same of common motions, and of their directions
 } job;
 
 void rlv_candidates_free(rlv_candidates* candidates, size_t stray_count)
@@ -150,11 +156,11 @@ static double log_of_size(const rlv_stray* stray, const expected_size* expected)
 // Places
 
 /// Log density of a normal vector of three, but for a constant. A covariance that is none tells nothing: 0.
-static double log_normal(rlv_vec3 off, const double* a, const double* b, double more)
+static double log_normal(rlv_vec3 off, const double* a, const double* b, const double* c)
 {
     double m[9], part[3] = {off.x, off.y, off.z}, sum = 0.0;
     for (int k = 0; k < 9; k++)
-        m[k] = a[k] + b[k] + (k % 4 == 0 ? more : 0.0);
+        m[k] = a[k] + b[k] + c[k];
     rlv_cholesky(3, m);
     for (int i = 0; i < 3; i++)
     {
@@ -166,22 +172,53 @@ static double log_normal(rlv_vec3 off, const double* a, const double* b, double 
     return isfinite(sum) ? sum : 0.0;
 }
 
-/// Log density of a bag's part of the rock, of a stray whose life position is an unfilled one.
-static double log_of_place(const job* j, const rlv_stray* stray, const rlv_unfilled* u)
+static const double nothing[9];
+
+/// Log of a share of one density and the rest of another, of their logs.
+static double log_mixed(double share, double a, double b)
+{
+    const double most = fmax(a, b);
+    return most + log(share * exp(a - most) + (1.0 - share) * exp(b - most));
+}
+
+/// Log density of where a stray lies, of one whose life position is an unfilled one and that has left it.
+static double log_of_moved(const job* j, const rlv_stray* stray, const rlv_unfilled* u, const rlv_carried_way* way)
 {
     const rlv_vec3 off = rlv_vec3_sub(stray->centre_mm, u->position_mm);
-    const double q = j->fit->verdict.share.value, here = log_normal(off, stray->covariance_mm2, u->covariance_mm2, 0.0),
-                 moved = log_normal(off, stray->covariance_mm2, u->covariance_mm2, j->moved_mm2),
-                 most = fmax(here, moved);
-    return most + log(q * exp(here - most) + (1.0 - q) * exp(moved - most));
+    const double far = stray->moved ? way->far_mm2 : j->moved_mm2, anyhow[9] = {far, 0, 0, 0, far, 0, 0, 0, far},
+                 of_any = log_normal(off, stray->covariance_mm2, u->covariance_mm2, anyhow);
+    if (!(rlv_vec3_length(way->motion_mm) > 0.0))
+        return of_any;
+    const double of_alike =
+        log_normal(rlv_vec3_sub(off, way->motion_mm), stray->covariance_mm2, u->covariance_mm2, way->alike_cov_mm2);
+    return log_mixed(RLV_CARRIED_ALIKE, of_alike, of_any);
+}
+
+/// The same, whether or not it has left it.
+static double log_of_place(const job* j, const rlv_stray* stray, const rlv_unfilled* u, const rlv_carried_way* way)
+{
+    const double moved = log_of_moved(j, stray, u, way);
+    if (stray->moved)
+        return moved;
+    const rlv_vec3 off = rlv_vec3_sub(stray->centre_mm, u->position_mm);
+    return log_mixed(j->fit->verdict.share.value, log_normal(off, stray->covariance_mm2, u->covariance_mm2, nothing),
+                     moved);
+}
+
+/// The widest pitch of the rows.
+static double widest_pitch_mm(const rlv_articulation* fit)
+{
+    double pitch = 0.0;
+    for (size_t r = 0; r < fit->row_count; r++)
+        pitch = fit->row[r].used ? fmax(pitch, fit->row[r].pitch_mm) : pitch;
+    return pitch;
 }
 
 static void find_spread(job* j)
 {
     size_t moved = 0, placed = 0;
-    double squares = 0.0, pitch = 0.0;
-    for (size_t r = 0; r < j->fit->row_count; r++)
-        pitch = j->fit->row[r].used ? fmax(pitch, j->fit->row[r].pitch_mm) : pitch;
+    const double pitch = widest_pitch_mm(j->fit);
+    double squares = 0.0;
     for (int pass = 0; pass < 2; pass++)
         for (size_t i = 0; i < j->fit->count; i++)
         {
@@ -208,14 +245,14 @@ static bool may_belong(const rlv_stray* stray, const rlv_unfilled* u)
     return (stray->row == NULL || stray->row[u->row]) && u->place >= stray->place_low && u->place <= stray->place_high;
 }
 
-static void find_ratios(job* j, const rlv_stray* stray, double* ratio)
+static void find_ratios(job* j, const rlv_stray* stray, const rlv_carried_way* way, double* ratio)
 {
     size_t allowed = 0;
     for (size_t k = 0; k < j->fit->unfilled_count; k++)
         allowed += may_belong(stray, &j->fit->unfilled[k]);
     const double of_none = log(RLV_STRAY_NONE) + log_of_size(stray, j->other) +
                            (stray->located ? log_normal(rlv_vec3_sub(stray->centre_mm, j->middle_mm),
-                                                        stray->covariance_mm2, j->spread_mm2, 0.0)
+                                                        stray->covariance_mm2, j->spread_mm2, nothing)
                                            : 0.0);
     for (size_t k = 0; k < j->fit->unfilled_count; k++)
     {
@@ -224,7 +261,7 @@ static void find_ratios(job* j, const rlv_stray* stray, double* ratio)
             continue;
         const double of_place = log((1.0 - RLV_STRAY_NONE) / (double)allowed) +
                                 log_of_size(stray, j->size + SIZES * k) +
-                                (stray->located ? log_of_place(j, stray, u) : 0.0);
+                                (stray->located ? log_of_place(j, stray, u, way) : 0.0);
         ratio[k] = exp(fmin(fmax(of_place - of_none, LEAST_LOG_RATIO), MOST_LOG_RATIO));
     }
 }
@@ -267,26 +304,92 @@ static int by_probability(const void* a, const void* b)
     return x->unfilled < y->unfilled ? -1 : x->unfilled > y->unfilled;
 }
 
-/// Tell of one of the strays that were summed together.
-static void tell_stray(rlv_candidates* told, const job* j, const rlv_stray* stray, size_t which, size_t strays)
+/// Add what one way tells of one of the strays that were summed together.
+static void add_stray(job* j, double* told, size_t which, size_t strays, double weight)
 {
     const size_t places = j->fit->unfilled_count, sets = (size_t)1 << strays, own = (size_t)1 << which;
-    double some = 0.0;
     for (size_t k = 0; k < places; k++)
     {
-        if (!may_belong(stray, &j->fit->unfilled[k]))
-            continue;
         const double *before = j->sum[0] + k * sets, *after = j->sum[1] + (k + 1) * sets;
         double sum = 0.0;
         for (size_t set = 0; set < sets; set++)
             if (!(set & own))
                 sum += before[set] * after[set | own];
-        const double p = sum * j->ratio[which * places + k] / j->sum[1][0];
+        told[k] += weight * sum * j->ratio[which * places + k] / j->sum[1][0];
+    }
+}
+
+static void tell_stray(rlv_candidates* told, const job* j, const rlv_stray* stray, const double* sum)
+{
+    double some = 0.0;
+    for (size_t k = 0; k < j->fit->unfilled_count; k++)
+    {
+        if (!may_belong(stray, &j->fit->unfilled[k]))
+            continue;
+        const double p = sum[k] / j->weight;
         told->candidate[told->count++] = (rlv_candidate){k, p};
         some += p;
     }
     told->none = fmax(1.0 - some, 0.0);
     qsort(told->candidate, told->count, sizeof *told->candidate, by_probability);
+}
+
+/// What strays are told by: `together` at a time.
+typedef struct stray_list
+{
+    size_t count, together;
+    const rlv_stray* stray;
+} stray_list;
+
+/// Likelihood ratios and sums over assignments of the strays from `first` on, had they been carried one way. Returns
+/// the log of the sum over all.
+static double sum_way(job* j, const stray_list* list, size_t first, const rlv_carried_way* way)
+{
+    const size_t places = j->fit->unfilled_count;
+    memset(j->ratio, 0, list->together * places * sizeof(double));
+    memset(j->sum[0], 0, (places + 1) * sizeof(double) << list->together);
+    for (size_t s = 0; s < list->together; s++)
+        find_ratios(j, &list->stray[first + s], way, j->ratio + s * places);
+    sum_assignments(j, list->together);
+    return log(j->sum[1][0]);
+}
+
+/// Take the likeliest way's weight for 1: what was summed with another is scaled.
+static double weight_of(job* j, size_t all, double log_evidence)
+{
+    if (log_evidence > j->most_log)
+    {
+        const double scale = exp(j->most_log - log_evidence);
+        for (size_t i = 0; i < all; i++)
+            j->told[i] *= scale;
+        j->weight *= scale, j->current *= scale;
+        j->motion_mm = rlv_vec3_scale(j->motion_mm, scale), j->way_sum = rlv_vec3_scale(j->way_sum, scale);
+        j->most_log = log_evidence;
+    }
+    return exp(log_evidence - j->most_log);
+}
+
+/// Add what one way tells of all strays, by how likely it is.
+static void add_way(job* j, const stray_list* list, const rlv_carried_way* way)
+{
+    const size_t places = j->fit->unfilled_count;
+    double log_evidence = way->log_prior;
+    for (size_t first = 0; first < list->count; first += list->together)
+        log_evidence += sum_way(j, list, first, way);
+    const double weight = weight_of(j, list->count * places, log_evidence);
+    for (size_t first = 0; first < list->count; first += list->together)
+    {
+        if (list->together < list->count) // else they stand as they were summed last
+            sum_way(j, list, first, way);
+        for (size_t s = 0; s < list->together; s++)
+            add_stray(j, j->told + (first + s) * places, s, list->together, weight);
+    }
+    j->weight += weight;
+    if (!(rlv_vec3_length(way->motion_mm) > 0.0))
+        return;
+    j->current += weight;
+    j->motion_mm = rlv_vec3_along(j->motion_mm, weight, way->motion_mm);
+    j->way_sum = rlv_vec3_along(j->way_sum, weight, rlv_vec3_unit(way->motion_mm));
 }
 
 static bool is_size(rlv_interval size)
@@ -313,15 +416,19 @@ static rlv_status check_strays(size_t count, const rlv_stray* stray, rlv_error* 
     return RLV_DONE;
 }
 
-static rlv_status prepare(job* j, size_t strays, rlv_error* error)
+static rlv_status prepare(job* j, const stray_list* list, const rlv_told_motions* motions, rlv_error* error)
 {
-    const size_t places = j->fit->unfilled_count, sets = (size_t)1 << strays;
+    const size_t places = j->fit->unfilled_count, sets = (size_t)1 << list->together;
     if ((j->size = rlv_reserve(SIZES * places, sizeof *j->size, error)) == NULL ||
-        (j->ratio = rlv_reserve(strays * places, sizeof(double), error)) == NULL ||
+        (j->ratio = rlv_reserve(list->together * places, sizeof(double), error)) == NULL ||
+        (j->told = rlv_reserve(list->count * places, sizeof(double), error)) == NULL ||
+        (j->way = rlv_reserve(RLV_CARRIED_WAYS, sizeof *j->way, error)) == NULL ||
         (j->sum[0] = rlv_reserve((places + 1) * sets, sizeof(double), error)) == NULL ||
         (j->sum[1] = rlv_reserve((places + 1) * sets, sizeof(double), error)) == NULL)
         return RLV_SYSTEM;
     find_spread(j);
+    j->most_log = -INFINITY;
+    j->way_count = rlv_carried_ways(j->way, widest_pitch_mm(j->fit), motions);
     for (int which = 0; which < SIZES; which++)
     {
         j->any[which] = j->other[which] = size_of_any(j, which);
@@ -333,33 +440,39 @@ static rlv_status prepare(job* j, size_t strays, rlv_error* error)
     return RLV_DONE;
 }
 
-rlv_status rlv_articulation_candidates(rlv_candidates* candidates, const rlv_articulation* articulation, size_t count,
+static rlv_carried carried_of(const job* j)
+{
+    const double r = j->current > 0.0 ? fmin(rlv_vec3_length(j->way_sum) / j->current, 1.0) : 0.0;
+    return (rlv_carried){.probability = j->current / j->weight,
+                         .motion_mm = rlv_vec3_scale(j->motion_mm, j->current > 0.0 ? 1.0 / j->current : 0.0),
+                         .direction_sd_deg = sqrt(-2.0 * log(r)) * 180.0 / M_PI};
+}
+
+rlv_status rlv_articulation_candidates(rlv_candidates* candidates, rlv_carried* carried,
+                                       const rlv_articulation* articulation, size_t count,
                                        const rlv_placed_element* element, size_t stray_count, const rlv_stray* stray,
-                                       rlv_error* error)
+                                       const rlv_told_motions* motions, rlv_error* error)
 {
     job j = {.fit = articulation, .element = element};
-    const size_t together = stray_count <= RLV_STRAYS_TOGETHER ? stray_count : 1, places = articulation->unfilled_count;
+    const stray_list list = {stray_count, stray_count <= RLV_STRAYS_TOGETHER ? stray_count : 1, stray};
     rlv_status status = check_strays(stray_count, stray, error);
     if (status == RLV_DONE && count != articulation->count)
         status = rlv_fail(error, RLV_BAD_INPUT, NULL, "give those that were fitted", "%zu elements instead of %zu",
                           count, articulation->count);
     if (status == RLV_DONE)
-        status = prepare(&j, together, error);
+        status = prepare(&j, &list, motions, error);
     for (size_t i = 0; i < stray_count && status == RLV_DONE; i++)
-        if ((candidates[i].candidate = rlv_reserve(places, sizeof(rlv_candidate), error)) == NULL)
+        if ((candidates[i].candidate = rlv_reserve(articulation->unfilled_count, sizeof(rlv_candidate), error)) == NULL)
             status = RLV_SYSTEM;
-    for (size_t first = 0; first < stray_count && status == RLV_DONE; first += together)
-    {
-        memset(j.ratio, 0, together * places * sizeof(double));
-        memset(j.sum[0], 0, (places + 1) * sizeof(double) << together);
-        for (size_t s = 0; s < together; s++)
-            find_ratios(&j, &stray[first + s], j.ratio + s * places);
-        sum_assignments(&j, together);
-        for (size_t s = 0; s < together; s++)
-            tell_stray(&candidates[first + s], &j, &stray[first + s], s, together);
-    }
+    for (size_t w = 0; w < j.way_count && status == RLV_DONE && stray_count > 0; w++)
+        add_way(&j, &list, &j.way[w]);
+    for (size_t i = 0; i < stray_count && status == RLV_DONE; i++)
+        tell_stray(&candidates[i], &j, &stray[i], j.told + i * articulation->unfilled_count);
+    *carried = status == RLV_DONE && stray_count > 0 ? carried_of(&j) : (rlv_carried){0};
     free(j.size);
     free(j.ratio);
+    free(j.told);
+    free(j.way);
     free(j.sum[0]);
     free(j.sum[1]);
     return status;

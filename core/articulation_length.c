@@ -131,8 +131,14 @@ static rlv_interval unit_length(const rlv_length_table* table, int parts, double
     return (rlv_interval){value, fmin(crossing(to, x, false), value), fmax(crossing(from, x, true), value)};
 }
 
-rlv_interval rlv_length_of(const rlv_length_table* table, int parts, const double* off, const double* variance,
-                           double widen)
+static rlv_interval scaled(rlv_interval length, double sd)
+{
+    return (rlv_interval){length.value * sd, length.low * sd, length.high * sd};
+}
+
+/// As it is told for errors that are alike.
+static rlv_interval first_order(const rlv_length_table* table, int parts, const double* off, const double* variance,
+                                double widen)
 {
     double square = 0.0, first = 0.0, second = 0.0, sum = 0.0, squares = 0.0;
     for (int k = 0; k < parts; k++)
@@ -147,7 +153,34 @@ rlv_interval rlv_length_of(const rlv_length_table* table, int parts, const doubl
     const double across = square > 0.0 ? squares - 2.0 * second / square + own * own : (parts - 1) * own * own;
     const double more = square > 0.0 ? fmax(across - (parts - 1) * own * own, 0.0) / (2.0 * square) : 0.0;
     const double sd = widen * sqrt(own + more), length = sqrt(fmax(square - sum + parts * own, 0.0));
-    rlv_interval told = unit_length(table, parts, length / sd);
-    told.value *= sd, told.low *= sd, told.high *= sd;
-    return told;
+    return scaled(unit_length(table, parts, length / sd), sd);
+}
+
+/// By how many sds the vector is off, each part in its own: its likeliest length is that of the vector that was
+/// measured, scaled; it is no shorter than that many of the least sd.
+static rlv_interval by_sds(const rlv_length_table* table, int parts, const double* off, const double* variance,
+                           double widen)
+{
+    double square = 0.0, sds = 0.0, least = INFINITY;
+    for (int k = 0; k < parts; k++)
+    {
+        square += off[k] * off[k];
+        sds += off[k] * off[k] / variance[k];
+        least = fmin(least, variance[k]);
+    }
+    if (!(sds > 0.0))
+        return (rlv_interval){0.0, 0.0, 0.0};
+    const rlv_interval length = unit_length(table, parts, sqrt(sds) / widen);
+    const double along = widen * sqrt(square / sds);
+    return (rlv_interval){length.value * along, length.low * widen * sqrt(least), length.high * along};
+}
+
+rlv_interval rlv_length_of(const rlv_length_table* table, int parts, const double* off, const double* variance,
+                           double widen)
+{
+    const rlv_interval told = first_order(table, parts, off, variance, widen);
+    if (told.low > 0.0)
+        return told;
+    const rlv_interval other = by_sds(table, parts, off, variance, widen);
+    return other.low > 0.0 ? (rlv_interval){other.value, other.low, fmax(told.high, other.high)} : told;
 }

@@ -10,7 +10,11 @@
 ///
 /// Errors that are not alike in all directions: the square of a measured length is too long by the sum of all
 /// variances, of which the distribution knows only that along the vector, as often as it has parts. The rest is taken
-/// off, and what it scatters is added to the sd.
+/// off, and what it scatters is added to the sd. Where that leaves 0 in the interval, though a test of each part in its
+/// own sds (chi-square, or F) rejects 0 at 5 %, the interval begins at the least length that is so many sds off: so
+/// that none holds 0 of what a test says is not there. (To widen the intervals of what was selected by the share of
+/// tests that reject, after Y. Benjamini, D. Yekutieli, J. Am. Statist. Assoc. 100, 2005, would not mend that: the
+/// tests are of all parts, and the plain interval of a length is not theirs turned round.)
 
 #ifndef RLV_ARTICULATION_LENGTH_H
 #define RLV_ARTICULATION_LENGTH_H

@@ -489,6 +489,19 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
     return RLV_DONE;
 }
 
+/// What is known of the natural scatter of a kind: chi-square of the variance that was found, less what measuring
+/// brings. The midpoint of two neighbours is off by half the variance of an uneven step, and by one and a half of that
+/// of scatter: a third of the steps' variance would do for scatter as well.
+static rlv_interval scatter_of(const rlv_life* life, rlv_life_kind kind)
+{
+    const rlv_life_spread* s = &life->spread[kind];
+    const double measured = s->unit - s->natural, freedom = fmax(s->freedom, 1.0),
+                 step = kind == RLV_LIFE_ALONG && s->penalty.walk > 0.0 ? s->unit / s->penalty.walk : 0.0,
+                 low = s->unit * freedom / gsl_cdf_chisq_Pinv(0.975, freedom) - measured,
+                 high = s->unit * freedom / gsl_cdf_chisq_Pinv(0.025, freedom) - measured + step / 3.0;
+    return (rlv_interval){sqrt(s->natural), sqrt(fmax(low, 0.0)), sqrt(fmax(high, s->natural))};
+}
+
 rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_life_group* group, size_t groups,
                                  size_t count, const rlv_placed_element* element, const double* margin,
                                  size_t row_count, rlv_error* error)
@@ -527,6 +540,8 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
     a->scatter_along_mm = sqrt(natural_of(life, 0));
     a->scatter_across_mm = sqrt(natural_of(life, 1));
     a->scatter_deg = sqrt(natural_of(life, 3)) / DEGREE;
+    a->scatter_mm[0] = scatter_of(life, RLV_LIFE_ALONG);
+    a->scatter_mm[1] = scatter_of(life, RLV_LIFE_ACROSS);
     a->freedom_along = life->spread[RLV_LIFE_ALONG].freedom;
     a->freedom_across = life->spread[RLV_LIFE_ACROSS].freedom;
     a->freedom_turn = life->spread[RLV_LIFE_TURN].freedom;

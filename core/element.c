@@ -453,6 +453,7 @@ static void settle_attitude(rlv_element* element, const job* j, rlv_mat3 frame, 
     if ((element->known & RLV_ELEMENT_LONG) != 0 && (by_ends || (by_sides && face)))
         element->known |= RLV_ELEMENT_FRONT;
     element->long_by_shape = j->source == AXIS_SHAPE;
+    element->by_centre = j->source == AXIS_END || j->source == AXIS_SIDE || j->source == AXIS_SHAPE;
     if (ends_only || (is_plate(j) && !plate_long))
         free_turn(cov, frame, ends_only ? 0 : 2);
     if (!is_plate(j) && !ends_only)

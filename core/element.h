@@ -17,7 +17,8 @@
 /// of the greatest of normal numbers, about places that a smooth closed curve gives (four harmonics over arc length,
 /// with a penalty on the third derivative), and taken off. Where nine points or more are rougher about that curve than
 /// their sds say, all is widened by the Birge ratio. Sds given are taken as known, so that an interval is 1.96 sd. An
-/// outline cannot tell a bone's edge that matrix covers: what is told is of what shows.
+/// outline cannot tell a bone's edge that matrix covers: what is told is of what shows. Where others alike are much
+/// larger, the rest is taken to be covered, and place and attitude are widened by it (rlv_element_widen).
 ///
 /// A part of a mesh has its longest border for an outline, thinned to stretches of three edges and two correlation
 /// lengths of the noise, each as uncertain as a vertex and as where a border may run among edges. One that has no
@@ -54,6 +55,7 @@ typedef struct rlv_element
                     ///< them the covariance is that of any turn, pi^2 / 3
     rlv_interval length_mm, width_mm, thickness_mm; ///< NaN where not measured
     bool long_by_shape; ///< the long axis is the outline's longer one, not what landmarks say: no anatomy is in it
+    bool by_centre;     ///< the long axis is told by the centroid: what is covered of the element turns it
     bool contradicts;   ///< apex says one face, anterior and left the other: the face is not known
     bool inflated;      ///< rougher than its sds say: all covariances are larger by as much
 } rlv_element;
@@ -136,6 +138,39 @@ typedef struct rlv_element_fusion
 /// sighting shows less than the fullest.
 rlv_status rlv_element_fuse(rlv_element_fusion* fusion, bool* partial, size_t count, const rlv_element* sighting,
                             const rlv_element_errors* shared, rlv_error* error);
+
+/// What matrix covers of an element, as far as others tell.
+typedef struct rlv_element_covered
+{
+    bool partial;         ///< something is
+    double whole_mm[2];   ///< length and width of the greatest of those that it was held against, and of itself
+    double usual_mm[2];   ///< and of their median
+    double missing_mm[2]; ///< what it lacks of the greatest; 0 where that is under a fifth
+    double less_mm[2];    ///< the same of the median
+} rlv_element_covered;
+
+enum
+{
+    RLV_ELEMENT_ALIKE =
+        4, ///< that an element is held against, at most: two to either side. More may be larger by nature
+};
+
+/// Hold an element against `count` others of its kind that lie nearest to it in its row. Each may be covered itself:
+/// the greatest tell what is missing.
+rlv_element_covered rlv_element_covered_of(const rlv_element* element, size_t count, const rlv_element* const* alike);
+
+/// Add to an element's covariances what is covered of it. Matrix covers a plate from one side, and from which is not
+/// known: its centre lies to one side or the other by half of what is missing, one sd. Of an arched or keeled plate
+/// what shows faces aside, by a whole flank (0.4 rad, one sd; from memory) where half is missing, by less where less
+/// is; and a long axis that is told by the centroid turns by how far that moved over half of what shows across it, and
+/// the extents with it: then length times width tells what is missing, and every way in the plate is as unsure. Nothing
+/// is added to one that is not partial.
+void rlv_element_widen(rlv_element* element, const rlv_element_covered* covered);
+
+/// The same for holding it against its row: where its neighbours are covered as it is, their centres are off as its own
+/// is, and the row's line with them. Its place is unsure there by what it lacks of their median alone. (To take what
+/// all have in common for errors of each by itself would lose the row: in the demo a slid stretch was no more found.)
+void rlv_element_widen_in_row(rlv_element* element, const rlv_element_covered* covered);
 
 /// The angle between an element's plate and a plane, 0 to 90 degrees, with its 95 % interval; NaN where no pole is
 /// known.

@@ -120,7 +120,7 @@ static size_t enter(rlv_fit* list, size_t count, size_t most, const rlv_fit* ent
 }
 
 static rlv_status try_candidates(rlv_pose* pose, size_t most, size_t* count, const inside_out* io, const rlv_joining* w,
-                                 const rlv_candidate* candidate, size_t tried, rlv_error* error)
+                                 const rlv_pose_candidate* candidate, size_t tried, rlv_error* error)
 {
     const rlv_refine refine = {.before = &io->block, .tree = w->tree[RLV_JOIN_BLOCK], .samples = &io->piece};
     rlv_fit list[RLV_CANDIDATES];
@@ -142,7 +142,7 @@ static rlv_status try_candidates(rlv_pose* pose, size_t most, size_t* count, con
 rlv_status rlv_joining_search(rlv_pose* pose, size_t most, size_t* count, const rlv_joining* w, rlv_error* error)
 {
     inside_out io = {0};
-    rlv_candidate candidate[RLV_CANDIDATES];
+    rlv_pose_candidate candidate[RLV_CANDIDATES];
     size_t tried = 0;
     *count = 0;
     rlv_status status = turn_corners(&io, w->input->block, error);

@@ -29,9 +29,10 @@ static void record_articulation(rlv_answer* answer, const work* w)
 
 static void record_nothing(rlv_answer* answer)
 {
-    static const char* const keys[] = {
-        "frame", "skeleton", "elements", "groups",        "unfilled",      "candidates",     "share_in_place",   "gaps",
-        "ahead", "rows",     "motions",  "motions_level", "motions_space", "displaced_axes", "could_not_be_told"};
+    static const char* const keys[] = {"frame",         "skeleton",       "elements",       "groups",
+                                       "unfilled",      "candidates",     "share_in_place", "gaps",
+                                       "ahead",         "rows",           "motions",        "motions_level",
+                                       "motions_space", "displaced_axes", "carried",        "could_not_be_told"};
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++)
         record_null(answer->record, keys[i]);
 }
@@ -112,6 +113,8 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
     if (a->stray_count > 0)
         tell_table(answer->text, "loose elements, and the free places that they may have had",
                    articulation_loose_wall(a), "");
+    const report_text carried = articulation_carried_words(a);
+    tell_note(answer->text, carried.text[0] != '\0' ? carried.text : NULL);
     tell_table(answer->text, "share in place, from head to tail", articulation_shares_wall(a), "not known");
     tell_disturbance(answer->text, a);
     tell_untold(answer->text, a);

@@ -451,6 +451,20 @@ static void find_ahead(history_articulation* a)
     }
 }
 
+// --- which way they went ---------------------------------------------------------------------------------------------
+
+static rlv_status find_disturbance(history_articulation* a, rlv_error* error)
+{
+    const history_elements* e = a->elements;
+    rlv_vec3 up = e->up_known ? e->up : (rlv_vec3){0};
+    a->level_of_bedding = e->up_known && e->bedding_known;
+    if (a->level_of_bedding)
+        up = rlv_vec3_scale(e->bedding.pole, rlv_vec3_dot(e->bedding.pole, e->up) < 0.0 ? -1.0 : 1.0);
+    a->level_up = up;
+    const rlv_vec3 north = e->compass_known ? e->compass.north : (rlv_vec3){0};
+    return rlv_disturbance_of(&a->disturbance, &a->fit, a->given, up, north, error);
+}
+
 // --- what is loose ---------------------------------------------------------------------------------------------------
 
 /// Whether an element belongs to a row that was used, by the record.
@@ -467,47 +481,18 @@ static bool is_loose(const history_articulation* a, size_t element)
                                     is_of_used_row(a, element));
 }
 
-/// Variance, per axis, of how far what lies off its row was carried: at first, at the least; then by where each came
-/// from as far as its candidates tell.
-static double carried_mm2(const history_articulation* a)
-{
-    double squares = 0.0, count = 0.0;
-    for (size_t i = 0; i < a->stray_count; i++)
-    {
-        const size_t element = a->stray[i].element;
-        const rlv_candidates* from = &a->stray[i].candidates;
-        const rlv_articulated* told = history_told(a, element);
-        const double* at = a->elements->one[element].fusion.element.position_mm;
-        double square = 0.0, some = 0.0;
-        if (a->why[element] != HISTORY_OFF_ROW || told->nearest == SIZE_MAX)
-            continue;
-        for (size_t k = 0; k < from->count; k++)
-        {
-            const double d = rlv_vec3_length(rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]),
-                                                          a->fit.unfilled[from->candidate[k].unfilled].position_mm));
-            square += from->candidate[k].probability * d * d;
-            some += from->candidate[k].probability;
-        }
-        squares += some > 0.0 ? square / some : pow(told->nearest_mm.value, 2.0);
-        count += 1.0;
-    }
-    return count > 0.0 ? squares / (3.0 * count) : 0.0;
-}
-
-/// What lies loose in the rock: where, and about how far from its life position. Its size is not held against that of
-/// its row, of which less may show.
-static void tell_in_rock(rlv_stray* stray, const history_articulation* a, size_t element, double carried)
+/// What lies loose in the rock: where. Its size is not held against that of its row, of which less may show.
+static void tell_in_rock(rlv_stray* stray, const history_articulation* a, size_t element)
 {
     const history_element* one = &a->elements->one[element];
     const rlv_element* e = &one->fusion.element;
-    carried = a->why[element] == HISTORY_OFF_ROW ? carried : 0.0;
     stray->length_mm = stray->width_mm = UNTOLD;
     if (!one->placed)
         return;
     stray->centre_mm = rlv_vec3_of(e->position_mm[0], e->position_mm[1], e->position_mm[2]);
-    for (int k = 0; k < 9; k++)
-        stray->covariance_mm2[k] = e->position_cov_mm2[k] + (k % 4 == 0 ? carried : 0.0);
+    memcpy(stray->covariance_mm2, e->position_cov_mm2, sizeof stray->covariance_mm2);
     stray->located = true;
+    stray->moved = a->why[element] == HISTORY_OFF_ROW;
 }
 
 /// Whether an element may belong to a row: the one recorded, else those of its kind and its side.
@@ -548,12 +533,11 @@ static void locate_bag(rlv_stray* stray, const history_elements* e, const rlv_sp
     stray->located = true;
 }
 
-/// What is known of each loose element, by how far such were carried.
+/// What is known of each loose element.
 static void tell_strays(const history_articulation* a, rlv_stray* stray, bool* may)
 {
     const history_elements* e = a->elements;
     const rlv_specimen* specimen = e->history->specimen;
-    const double carried = carried_mm2(a);
     for (size_t i = 0; i < a->stray_count; i++)
     {
         const history_element* one = &e->one[a->stray[i].element];
@@ -568,38 +552,52 @@ static void tell_strays(const history_articulation* a, rlv_stray* stray, bool* m
         if (a->why[a->stray[i].element] == HISTORY_SPOIL)
             locate_bag(&stray[i], e, one->bag);
         else
-            tell_in_rock(&stray[i], a, a->stray[i].element, carried);
+            tell_in_rock(&stray[i], a, a->stray[i].element);
     }
 }
 
-enum
+/// The motions that have a direction in the level, of elements and of stretches; with room for as many as there are.
+static rlv_told_motions told_motions(const history_articulation* a, rlv_vec3* motion_mm, double* azimuth_sd_rad)
 {
-    CARRIED_ROUNDS = 12, ///< in which how far things were carried and where they came from settle
-};
+    rlv_told_motions told = {.up = a->level_up, .motion_mm = motion_mm, .azimuth_sd_rad = azimuth_sd_rad};
+    for (size_t i = 0; i < a->disturbance.motion_count; i++)
+    {
+        const rlv_disturbance_motion* m = &a->disturbance.motion[i];
+        if (!(m->trust > 0.0))
+            continue;
+        motion_mm[told.count] = m->motion_mm;
+        azimuth_sd_rad[told.count++] = m->direction_sd_deg * M_PI / 180.0;
+    }
+    return told;
+}
 
 static rlv_status find_candidates(history_articulation* a, rlv_error* error)
 {
     for (size_t i = 0; i < a->elements->count; i++)
         if (is_loose(a, i))
             a->stray[a->stray_count++].element = i;
+    const size_t motions = a->disturbance.motion_count;
     rlv_stray* stray = rlv_reserve(a->stray_count, sizeof *stray, error);
     bool* may = rlv_reserve(a->stray_count * a->row_count, sizeof *may, error);
     rlv_candidates* found = rlv_reserve(a->stray_count, sizeof *found, error);
-    rlv_status status = stray != NULL && may != NULL && found != NULL ? RLV_DONE : RLV_SYSTEM;
-    for (int round = 0; round < CARRIED_ROUNDS && status == RLV_DONE; round++)
+    rlv_vec3* motion_mm = rlv_reserve(motions, sizeof *motion_mm, error);
+    double* azimuth_sd_rad = rlv_reserve(motions, sizeof *azimuth_sd_rad, error);
+    const bool room = stray != NULL && may != NULL && found != NULL && motion_mm != NULL && azimuth_sd_rad != NULL;
+    rlv_status status = room ? RLV_DONE : RLV_SYSTEM;
+    if (status == RLV_DONE)
     {
+        const rlv_told_motions told = told_motions(a, motion_mm, azimuth_sd_rad);
         tell_strays(a, stray, may);
-        status = rlv_articulation_candidates(found, &a->fit, a->given_count, a->given, a->stray_count, stray, error);
+        status = rlv_articulation_candidates(found, &a->carried, &a->fit, a->given_count, a->given, a->stray_count,
+                                             stray, &told, error);
         for (size_t i = 0; i < a->stray_count; i++)
-        {
-            rlv_candidates_free(&a->stray[i].candidates, 1);
             a->stray[i].candidates = found[i];
-            found[i] = (rlv_candidates){0};
-        }
     }
     free(stray);
     free(may);
     free(found);
+    free(motion_mm);
+    free(azimuth_sd_rad);
     return status;
 }
 
@@ -623,19 +621,6 @@ history_open history_open_of(const history_articulation* a, size_t row)
         open.loose +=
             row_number(a->elements->history->specimen, a->elements->one[a->stray[i].element].record->row) == row;
     return open;
-}
-
-// --- which way they went ---------------------------------------------------------------------------------------------
-
-static rlv_status find_disturbance(history_articulation* a, rlv_error* error)
-{
-    const history_elements* e = a->elements;
-    rlv_vec3 up = e->up_known ? e->up : (rlv_vec3){0};
-    a->level_of_bedding = e->up_known && e->bedding_known;
-    if (a->level_of_bedding)
-        up = rlv_vec3_scale(e->bedding.pole, rlv_vec3_dot(e->bedding.pole, e->up) < 0.0 ? -1.0 : 1.0);
-    const rlv_vec3 north = e->compass_known ? e->compass.north : (rlv_vec3){0};
-    return rlv_disturbance_of(&a->disturbance, &a->fit, a->given, up, north, error);
 }
 
 // --- the fit ---------------------------------------------------------------------------------------------------------
@@ -704,9 +689,9 @@ rlv_status history_articulation_measure(history_articulation* a, const history_e
     if (status == RLV_DONE)
         find_ahead(a);
     if (status == RLV_DONE)
-        status = find_candidates(a, error);
-    if (status == RLV_DONE)
         status = find_disturbance(a, error);
+    if (status == RLV_DONE)
+        status = find_candidates(a, error);
     if (status == RLV_DONE)
         warn(a, answer);
     return status;

@@ -14,11 +14,10 @@
 ///
 /// A loose element is one whose own place no figure tells: it was found in the spoil, or lies off its row, or could not
 /// be measured. All of them are held against the free life positions at once (rlv_articulation_candidates), since no
-/// two had one. Of what lies in the rock it is known where it was carried to: its part of the rock is as wide about it
-/// as those that lie off their rows were carried, root mean square. That is told by where they came from, and tells it:
-/// from the free place nearest to each at first, then by their candidates, in rounds until both settle (A. P. Dempster,
-/// N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39, 1977). That a current may have carried several one way is not
-/// used. Their sizes are not held against those of a row: of what is still in its row less may show.
+/// two had one. Of what lies in the rock it is known where it was carried to; of what lies off its row, that it was.
+/// All that are loose may have been carried one way, by a current along the same level that motions are told in: what
+/// the told motions say of that, and what the loose elements say themselves, is in the probabilities, and told
+/// (`carried`). Their sizes are not held against those of a row: of what is still in its row less may show.
 ///
 /// What happened to the carcass is summed up as core/disturbance.h has it: a current runs along the floor that became
 /// the bedding, so the level is the bedding's where that is known.
@@ -109,6 +108,8 @@ typedef struct history_articulation
     history_stray* stray;        ///< where fitted
     rlv_disturbance disturbance; ///< where fitted
     bool level_of_bedding;       ///< its level is the bedding's; else that of up
+    rlv_vec3 level_up;           ///< out of that level; zero where up is not known
+    rlv_carried carried;         ///< whether what is loose was carried one way
 } history_articulation;
 
 /// Fit and judge measured elements, into a zeroed `articulation`; warnings go to the answer. `elements` must outlive

@@ -151,6 +151,8 @@ static rlv_status add_sighting(history_element* one, const sighting_place* place
     history_sighting* next = &one->sighting[one->sighting_count];
     bool seen = false;
     rlv_status status = sighting_measure(next, &seen, place, one->record, answer, error);
+    if (next->refused[0] != '\0')
+        memcpy(one->refused, next->refused, sizeof one->refused);
     if (status != RLV_DONE || !seen)
         return status;
     if (one->piece == NULL)
@@ -348,15 +350,63 @@ static void warn_of(const history_elements* e, const history_element* one, rlv_a
         answer_warn(answer, "%s can be measured at no stage: it has no place", one->record->id);
 }
 
-static rlv_status settle(history_elements* e, history_element* one, rlv_answer* answer, rlv_error* error)
+static rlv_status settle(history_element* one, rlv_error* error)
 {
-    const rlv_history* history = e->history;
     const rlv_status status = fuse(one, error);
     if (status != RLV_DONE)
         return status;
     if (one->placed)
+        one->told = one->fusion.element;
+    else if (one->sighting_count > 0)
+        one->told = one->sighting[0].element;
+    return RLV_DONE;
+}
+
+static bool is_alike(const history_element* a, const history_element* b)
+{
+    const char *kind[2] = {a->record->kind, b->record->kind}, *row[2] = {a->record->row, b->record->row};
+    return a != b && b->placed && row[0] != NULL && row[1] != NULL && strcmp(row[0], row[1]) == 0 &&
+           (kind[0] == NULL ? kind[1] == NULL : kind[1] != NULL && strcmp(kind[0], kind[1]) == 0);
+}
+
+static double apart_mm(const history_element* a, const history_element* b)
+{
+    const double *p = a->told.position_mm, *q = b->told.position_mm;
+    return rlv_vec3_length(rlv_vec3_of(p[0] - q[0], p[1] - q[1], p[2] - q[2]));
+}
+
+/// What is covered of an element, by the nearest of its kind and row.
+static void find_covered(history_elements* e, history_element* one)
+{
+    const history_element* nearest[RLV_ELEMENT_ALIKE];
+    const rlv_element* alike[RLV_ELEMENT_ALIKE];
+    size_t count = 0;
+    for (size_t i = 0; i < e->count && one->placed; i++)
+    {
+        const history_element* other = &e->one[i];
+        if (!is_alike(one, other))
+            continue;
+        size_t k = count;
+        for (; k > 0 && apart_mm(one, nearest[k - 1]) > apart_mm(one, other); k--)
+            if (k < RLV_ELEMENT_ALIKE)
+                nearest[k] = nearest[k - 1];
+        if (k < RLV_ELEMENT_ALIKE)
+            nearest[k] = other, count = count < RLV_ELEMENT_ALIKE ? count + 1 : RLV_ELEMENT_ALIKE;
+    }
+    for (size_t i = 0; i < count; i++)
+        alike[i] = &nearest[i]->told;
+    one->covered = rlv_element_covered_of(&one->told, count, alike);
+}
+
+/// Tell of an element what all others being measured leaves to tell.
+static void tell_element(history_elements* e, history_element* one, rlv_answer* answer)
+{
+    const rlv_history* history = e->history;
+    if (one->placed)
     {
         one->told = one->fusion.element;
+        rlv_element_widen(&one->told, &one->covered);
+        rlv_element_widen_in_row(&one->fusion.element, &one->covered);
         add_scale(&one->told, history->stage[history->frame].scale_sd, middle_of(&history->stage[history->frame]));
         one->bedding_deg = e->bedding_known ? rlv_element_angle_deg(&one->told, &e->bedding) : unknown;
         if (e->compass_known)
@@ -364,10 +414,7 @@ static rlv_status settle(history_elements* e, history_element* one, rlv_answer* 
         if (e->up_known)
             find_face(one, e->up);
     }
-    else if (one->sighting_count > 0)
-        one->told = one->sighting[0].element;
     warn_of(e, one, answer);
-    return RLV_DONE;
 }
 
 static void begin(history_element* one, const rlv_specimen* specimen, size_t i)
@@ -426,8 +473,12 @@ rlv_status history_elements_measure(history_elements* elements, const rlv_histor
         begin(one, s, i);
         status = see(elements, one, pieces, answer, error);
         if (status == RLV_DONE)
-            status = settle(elements, one, answer, error);
+            status = settle(one, error);
     }
+    for (size_t i = 0; i < elements->count && status == RLV_DONE; i++)
+        find_covered(elements, &elements->one[i]);
+    for (size_t i = 0; i < elements->count && status == RLV_DONE; i++)
+        tell_element(elements, &elements->one[i], answer);
     history_pieces_free(&own);
     return status == RLV_DONE ? need_something(elements, error) : status;
 }

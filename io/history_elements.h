@@ -29,6 +29,7 @@ typedef struct history_sighting
     double area_sd_mm2;
     rlv_element element;        ///< where placed without what the stage's pose is uncertain by
     rlv_element_errors of_pose; ///< that
+    char refused[1120];         ///< why what was placed there could not be measured, and what would mend it; or empty
 } history_sighting;
 
 /// Which way the external face looks.
@@ -55,6 +56,8 @@ typedef struct history_element
     rlv_interval trend_deg, plunge_deg;  ///< of the long axis: to the anterior where that is known, else downwards; NaN
     rlv_interval bedding_deg;            ///< between the plate and bedding, 0 to 90; NaN
     history_face face;
+    rlv_element_covered covered; ///< by how large its nearest of its kind and row are; where placed
+    char refused[1120]; ///< of one that is seen nowhere: why what was placed last could not be measured; or empty
 } history_element;
 
 typedef struct history_elements

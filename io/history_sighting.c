@@ -151,9 +151,10 @@ static void warn_of_points(const sorted_points* p, const sighting_place* place, 
             p->other->line, p->other->point, record->id);
     if (!is_enough(p) && !part && p->outline_count + p->mark_count > 0)
         answer_warn(answer,
-                    "%s at %s: %s tell no place; give an outline of three, or two opposite landmarks (anterior and "
+                    "%s at %s: %s tell%s no place; give an outline of three, or two opposite landmarks (anterior and "
                     "posterior, or left and right)",
-                    record->id, stage, words_count(p->outline_count + p->mark_count, "point").text);
+                    record->id, stage, words_count(p->outline_count + p->mark_count, "point").text,
+                    p->outline_count + p->mark_count == 1 ? "s" : "");
     if (p->outline_count > 0 && !has_outline(p) && (is_enough(p) || part))
         answer_warn(answer, "%s at %s: %s enclose%s nothing, and an outline is left out; number three or more round it",
                     record->id, stage, words_count(p->outline_count, "point").text, p->outline_count == 1 ? "s" : "");
@@ -191,7 +192,10 @@ static rlv_status measure(history_sighting* sighting, bool* seen_well, const sig
     if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
     {
         if (status == RLV_IMPOSSIBLE)
+        {
+            snprintf(sighting->refused, sizeof sighting->refused, "at %.60s %s; %s", stage, own.what, own.mend);
             answer_warn(answer, "%s at %s: %s; %s", record->id, stage, own.what, own.mend);
+        }
         *seen_well = status == RLV_DONE;
         return RLV_DONE;
     }
@@ -217,6 +221,12 @@ rlv_status sighting_measure(history_sighting* sighting, bool* seen, const sighti
     *seen = is_enough(&p) || part.triangle_count > 0;
     if (status == RLV_DONE)
         warn_of_points(&p, place, record, part.triangle_count > 0, answer);
+    if (status == RLV_DONE && !*seen && p.outline_count + p.mark_count > 0)
+        snprintf(sighting->refused, sizeof sighting->refused,
+                 "at %.60s %s tell%s no place; give an outline of three, or two opposite landmarks",
+                 place->history->stage[place->stage].record->id,
+                 words_count(p.outline_count + p.mark_count, "point").text,
+                 p.outline_count + p.mark_count == 1 ? "s" : "");
     if (status == RLV_DONE && *seen)
         status = measure(sighting, seen, place, record, &p, &part, answer, error);
     free(p.outline);

@@ -67,7 +67,9 @@ static const table_column gap_columns[] = {
     {"after", NULL, "after place", TABLE_COUNT, "The step is from this place to the next."},
     {"more", "mm", "wider by", TABLE_INTERVAL, "Than the mean of the steps beside it; below zero: narrower."},
     {"more_pitches", NULL, "in pitches", TABLE_NUMBER, "The same over that mean."},
-    {"p", NULL, "p", TABLE_NUMBER, "Of so uneven a step by chance anywhere in its row."}};
+    {"p", NULL, "p", TABLE_NUMBER,
+     "How seldom a row whose steps are uneven as this one's are would have so uneven a step anywhere by chance: below "
+     "0.01 it is told as a gap, and nothing is looked for in it."}};
 
 rlv_table articulation_gaps_table(const history_articulation* a)
 {
@@ -119,8 +121,12 @@ report_text articulation_row_words(const history_articulation* a, size_t row)
             narrow ? (rlv_interval){-gap->more_mm.value, -gap->more_mm.high, -gap->more_mm.low} : gap->more_mm;
         if (gap->row == row)
             articulation_add(&words,
-                             ". A natural gap: the step from place %d to %d is %s mm (%s) %s than those beside it",
+                             ". A natural gap: the step from place %d to %d is %s mm (%s) %s than those beside it, by "
+                             "%.2g of their mean (p %s: so seldom would chance make a step so uneven anywhere in the "
+                             "row). It holds no place of the count, so no element is looked for in it: were a place "
+                             "missed there, it would be %s by about one whole step",
                              gap->place, gap->place + 1, words_value(more, 1.0).text, words_ends(more, 1.0).text,
+                             narrow ? "narrower" : "wider", fabs(gap->pitches), report_p(gap->p).text,
                              narrow ? "narrower" : "wider");
     }
     put_compared(&words, a, row);

@@ -31,6 +31,18 @@ static const char* reason_name(history_left_out why)
     return name[why];
 }
 
+/// The same of one element, with what would mend it where that is known.
+static report_text reason_words(const history_articulation* a, size_t element)
+{
+    const history_left_out why = a->why[element];
+    const char *name = reason_name(why), *refused = a->elements->one[element].refused;
+    report_text words = {""};
+    if (name != NULL)
+        articulation_add(&words, "%s%s%.400s", name, why == HISTORY_NOT_PLACED && refused[0] != '\0' ? ": " : "",
+                         why == HISTORY_NOT_PLACED ? refused : "");
+    return words;
+}
+
 const rlv_specimen* articulation_specimen(const history_articulation* a)
 {
     return a->elements->history->specimen;
@@ -70,6 +82,18 @@ articulation_way articulation_way_of_group(const history_articulation* a, size_t
         if (a->disturbance.motion[i].group == group + 1)
             return (articulation_way){a->disturbance.motion[i].motion_mm, direction_sd_deg(part, sd)};
     return (articulation_way){{NAN, NAN, NAN}, NAN};
+}
+
+articulation_way articulation_way_at(const history_articulation* a, size_t group, bool last)
+{
+    const rlv_articulation_group* g = &a->fit.group[group];
+    size_t end = SIZE_MAX;
+    for (size_t i = 0; i < a->given_count; i++)
+        if (a->fit.element[i].group == group + 1 &&
+            (end == SIZE_MAX || (a->fit.element[i].place > a->fit.element[end].place) == last))
+            end = i;
+    return end == SIZE_MAX ? (articulation_way){{NAN, NAN, NAN}, NAN}
+                           : articulation_way_of(&g->motion, &a->fit.element[end].body);
 }
 
 static void put_trend(rlv_table* t, const history_articulation* a, rlv_vec3 motion)
@@ -243,7 +267,7 @@ static rlv_table elements_table(const history_articulation* a)
         table_number(&t, is_counted(a, i) ? 100.0 * a->counted[a->given_of[i]].probability : (double)NAN, 1.0);
         table_figures(&t, told != NULL ? told->margin : (double)NAN, 2);
         table_text(&t, rlv_articulation_state_word(history_state(a, i)));
-        table_text(&t, reason_name(a->why[i]));
+        table_text(&t, articulation_or_null(reason_words(a, i).text));
         put_nearest(&t, a, i);
         put_judgement(&t, a, told);
     }
@@ -262,7 +286,20 @@ static rlv_table elements_table(const history_articulation* a)
 static const table_column group_columns[] = {
     GROUP_COLUMNS,
     MOTION_COLUMNS,
+    {"first_trend", "deg", "trend at first", TABLE_NUMBER,
+     "Azimuth of that motion where its first element belongs: along a row that curves one motion of the body has as "
+     "many directions as the row. The trend and plunge before are those at its middle."},
+    {"last_trend", "deg", "trend at last", TABLE_NUMBER, "The same where its last one belongs."},
     {"p", NULL, "p", TABLE_NUMBER, "Of as clear a common motion anywhere: times the number of stretches looked at."}};
+
+/// Azimuth of a stretch's motion at one of its ends.
+static double trend_at_end(const history_articulation* a, size_t group, bool last)
+{
+    const articulation_way way = articulation_way_at(a, group, last);
+    return a->elements->compass_known && rlv_vec3_length(way.motion_mm) > 0.0
+               ? rlv_trend_of(&a->elements->compass, way.motion_mm).trend_deg
+               : (double)NAN;
+}
 
 static void put_group(rlv_table* t, const history_articulation* a, size_t g)
 {
@@ -281,6 +318,8 @@ static rlv_table groups_table(const history_articulation* a)
         const rlv_articulation_group* group = &a->fit.group[g];
         put_group(&t, a, g);
         put_motion(&t, a, &group->motion, articulation_way_of_group(a, g));
+        table_number(&t, trend_at_end(a, g, false), 1.0);
+        table_number(&t, trend_at_end(a, g, true), 1.0);
         table_figures(&t, group->p, 2);
     }
     return t;
@@ -498,12 +537,13 @@ static rlv_interval in_percent(rlv_interval share)
 }
 
 static const table_column share_columns[] = {
-    {"from", "mm", "from", TABLE_NUMBER, "Where the part begins, along the body from the head."},
+    {"from", "mm", "from", TABLE_NUMBER, "Where the part begins, along the body from the first place of all rows."},
     {"to", "mm", "to", TABLE_NUMBER, "Where it ends."},
     {"held", NULL, "elements", TABLE_COUNT, "Judged elements whose life position lies there."},
     {"in_place", NULL, "in place", TABLE_COUNT, "Of these, in place."},
     {"share", "percent", "share in place", TABLE_INTERVAL,
-     "The same as a share, with its exact binomial interval, each element by itself."}};
+     "The same as a share of them, with its exact binomial interval, each element by itself: of few elements it tells "
+     "little."}};
 
 rlv_table articulation_shares_wall(const history_articulation* a)
 {
@@ -523,7 +563,8 @@ rlv_table articulation_shares_wall(const history_articulation* a)
 static const table_column skeleton_columns[] = {
     {"word", NULL, "skeleton", TABLE_TEXT,
      "articulated: three quarters of the elements counted, at least, are in place; associated: three quarters lie "
-     "within a fifth of the body's length of their life position; isolated: neither."},
+     "within a fifth of the body's length (from the first place of all rows to the last) of their life position; "
+     "isolated: neither."},
     {"word_sure", NULL, "surely", TABLE_FLAG, "Whether the interval of the share holds no other word's."},
     {"held", NULL, "judged", TABLE_COUNT, "Elements that are judged."},
     {"off_row", NULL, "off their rows", TABLE_COUNT, "Elements beside them that lie off their rows, and have moved."},
@@ -536,9 +577,12 @@ static const table_column skeleton_columns[] = {
     {"groups", NULL, "groups", TABLE_COUNT, "Stretches that moved together."},
     {"unfilled", NULL, "unfilled", TABLE_COUNT, "Life positions without an element."},
     {"tests", NULL, "tests", TABLE_COUNT, "Elements whose p was adjusted together."},
-    {"body_length", "mm", "length of the body", TABLE_NUMBER, "Along its axis, from the first place to the last."},
-    {"scatter_along", "mm", "scatter along", TABLE_NUMBER, "Natural scatter about the order along the body, one sd."},
-    {"scatter_across", "mm", "scatter across", TABLE_NUMBER, "The same across the body and out of it, each."},
+    {"body_length", "mm", "length of the body", TABLE_NUMBER,
+     "Along its axis, from the first place of all rows to the last, held or not: snout and fin beyond are not in it."},
+    {"scatter_along", "mm", "scatter along", TABLE_INTERVAL,
+     "Natural scatter about the order along the body, one sd. Where the interval begins at 0 it may be none, and its "
+     "value is nothing to quote; its end holds all unevenness of the steps that would do for scatter."},
+    {"scatter_across", "mm", "scatter across", TABLE_INTERVAL, "The same across the body and out of it, each."},
     {"scatter_turn", "deg", "scatter of attitude", TABLE_NUMBER,
      "Natural scatter of the attitude about each axis, one sd."},
     {"crossing", NULL, "crosses itself", TABLE_FLAG, "Whether the body comes nearer to itself than it is wide."}};
@@ -560,8 +604,8 @@ static rlv_table skeleton_table(const history_articulation* a)
     table_count(&t, a->fit.unfilled_count);
     table_count(&t, a->fit.tests);
     table_number(&t, rlv_body_axis_length_mm(&a->fit.axis), 1.0);
-    table_figures(&t, a->fit.scatter_along_mm, 2);
-    table_figures(&t, a->fit.scatter_across_mm, 2);
+    table_interval(&t, a->fit.scatter_mm[0]);
+    table_interval(&t, a->fit.scatter_mm[1]);
     table_figures(&t, a->fit.scatter_deg, 2);
     table_flag(&t, a->fit.crossing);
     return t;
@@ -612,7 +656,11 @@ static size_t list_left_out(report_text* words, const history_articulation* a, h
     size_t length = 0, count = 0;
     for (size_t i = 0; i < a->elements->count; i++)
     {
-        const char* id = a->elements->one[i].record->id;
+        report_text named = {""};
+        const char *refused = a->elements->one[i].refused, *id = named.text;
+        articulation_add(&named, "%s", a->elements->one[i].record->id);
+        if (why == HISTORY_NOT_PLACED && refused[0] != '\0')
+            articulation_add(&named, " (%.400s)", refused);
         if (a->why[i] != why)
             continue;
         if (length + strlen(id) + 8 < sizeof words->text)

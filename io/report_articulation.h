@@ -54,6 +54,9 @@ rlv_table articulation_gaps_table(const history_articulation* articulation);
 /// agrees with a comparative specimen. Empty for one that is left out (in report_ahead.c).
 report_text articulation_row_words(const history_articulation* articulation, size_t row);
 
+/// How likely it is that what lies off its row was carried one way, and which; empty where nothing lies off its row.
+report_text articulation_carried_words(const history_articulation* articulation);
+
 /// What stands below the table of what has moved where some moved together, and below that of unfilled life positions
 /// where some are in a corridor; else NULL.
 const char* articulation_group_words(const history_articulation* articulation);

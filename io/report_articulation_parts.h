@@ -28,6 +28,8 @@ typedef struct articulation_way
 } articulation_way;
 articulation_way articulation_way_of(const rlv_body_motion* motion, const rlv_mat3* body);
 articulation_way articulation_way_of_group(const history_articulation* a, size_t group);
+/// The stretch's motion on the body, in the block's frame where its first or its last element belongs.
+articulation_way articulation_way_at(const history_articulation* a, size_t group, bool last);
 
 /// Half of the longest axis of a life position's 95 % region.
 double articulation_region_half_mm(const rlv_unfilled* life);

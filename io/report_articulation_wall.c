@@ -131,12 +131,54 @@ static void put_motion(rlv_table* t, const history_articulation* a, const rlv_bo
 
 // --- stretches -------------------------------------------------------------------------------------------------------
 
-static const table_column groups_columns[] = {{"group", NULL, "stretch", TABLE_COUNT, "Number of the stretch."},
-                                              {"row", NULL, "row", TABLE_TEXT, "Its row."},
-                                              {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
-                                              {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
-                                              MOTION_COLUMNS,
-                                              {"p", NULL, "p", TABLE_TEXT, "Times the number of stretches looked at."}};
+static const table_column groups_columns[] = {
+    {"group", NULL, "stretch", TABLE_COUNT, "Number of the stretch."},
+    {"row", NULL, "row", TABLE_TEXT, "Its row."},
+    {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
+    {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
+    {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from the life position."},
+    {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row's places."},
+    {"towards", NULL, "on the body, mm", TABLE_TEXT, "Which way on the body and how far, the greatest part first."},
+    {"trend_plunge", NULL, "by compass, first to last", TABLE_TEXT,
+     "Trend and plunge of that motion where its first and where its last element belongs, in degrees: a row that "
+     "curves "
+     "turns it. A plunge below zero points upwards."},
+    {"p", NULL, "p", TABLE_TEXT, "Times the number of stretches looked at."}};
+
+/// "tail 4.6 (3.1 to 6.1), left 2.4 (1.0 to 3.8)": the parts that are surely some, the greatest first.
+static report_text body_parts(const rlv_body_motion* m)
+{
+    static const char* const ends[3][2] = {{"head", "tail"}, {"right", "left"}, {"in", "out"}};
+    const rlv_interval part[3] = {m->along_mm, m->across_mm, m->out_mm};
+    bool told[3] = {false, false, false};
+    report_text words = {""};
+    for (int round = 0; round < 3; round++)
+    {
+        int next = -1;
+        for (int k = 0; k < 3; k++)
+            if (!told[k] && (next < 0 || fabs(part[k].value) > fabs(part[next].value)))
+                next = k;
+        told[next] = true;
+        const bool back = part[next].value < 0.0;
+        const rlv_interval size =
+            back ? (rlv_interval){-part[next].value, -part[next].high, -part[next].low} : part[next];
+        if (size.low > 0.0)
+            articulation_add(&words, "%s%s %s (%s)", comma(&words), ends[next][!back], words_value(size, 1.0).text,
+                             words_ends(size, 1.0).text);
+    }
+    return words;
+}
+
+/// "017/20 ± 9 to 325/19 ± 9".
+static report_text compass_range(const history_articulation* a, size_t g)
+{
+    const rlv_body_motion* m = &a->fit.group[g].motion;
+    report_text words = compass_way(a, m, articulation_way_at(a, g, false));
+    const report_text last = compass_way(a, m, articulation_way_at(a, g, true));
+    if (words.text[0] != '\0' && last.text[0] != '\0')
+        articulation_add(&words, " to %.60s", last.text);
+    return words;
+}
 
 rlv_table articulation_groups_wall(const history_articulation* a)
 {
@@ -148,7 +190,11 @@ rlv_table articulation_groups_wall(const history_articulation* a)
         table_text(&t, row_id(a, group->row));
         table_text(&t, articulation_places(group->first, group->last).text);
         table_count(&t, group->count);
-        put_motion(&t, a, &group->motion, articulation_way_of_group(a, g));
+        table_interval(&t, group->motion.shift_mm);
+        table_number(&t, group->motion.shift_pitches,
+                     group->motion.shift_pitches * words_sd(group->motion.shift_mm) / group->motion.shift_mm.value);
+        table_text(&t, articulation_or_null(body_parts(&group->motion).text));
+        table_text(&t, articulation_or_null(compass_range(a, g).text));
         table_text(&t, report_p(group->p).text);
     }
     return t;
@@ -160,8 +206,9 @@ const char* articulation_group_words(const history_articulation* a)
                ? "Why an element of a stretch is told as shifted whatever its own p: how far one of them lies off is "
                  "within the scatter of its row, that all of them lie off the same way is not. The p of the stretch "
                  "tells how seldom chance would make so clear a common motion anywhere. The stretch's motion is the "
-                 "one "
-                 "to quote; that of one element differs from it by the scatter of the row."
+                 "one to quote, in the body's own directions: where the row curves, one motion of the body has "
+                 "another compass direction at its first element than at its last. That of one element differs from it "
+                 "by the scatter of the row."
                : NULL;
 }
 
@@ -211,7 +258,24 @@ static const table_column off_row_columns[] = {
     {"row", NULL, "row", TABLE_TEXT, "Its row."},
     {"nearest_free", NULL, "nearest free place", TABLE_TEXT,
      "The life position without an element that it is nearest to."},
-    {"distance", "mm", "off by, at the least", TABLE_INTERVAL, "Distance from that."}};
+    {"distance", "mm", "off by, at the least", TABLE_INTERVAL, "Distance from that."},
+    {"likeliest", NULL, "likeliest place", TABLE_TEXT,
+     "Of the free places the one that it most likely had, with its probability: all are under loose elements."}};
+
+/// "place 9 of LR (90 %)": the likeliest place of a loose element; empty where there is none.
+static report_text likeliest_words(const history_articulation* a, size_t element)
+{
+    report_text words = {""};
+    for (size_t i = 0; i < a->stray_count; i++)
+    {
+        const rlv_candidates* told = &a->stray[i].candidates;
+        if (a->stray[i].element == element && told->count > 0)
+            articulation_add(&words, "%.80s (%s)",
+                             articulation_place_name(a, unfilled_of(a, told->candidate[0].unfilled)).text,
+                             probability_words(told->candidate[0].probability).text);
+    }
+    return words;
+}
 
 rlv_table articulation_off_row_wall(const history_articulation* a)
 {
@@ -226,6 +290,7 @@ rlv_table articulation_off_row_wall(const history_articulation* a)
         table_text(&t,
                    told->nearest != SIZE_MAX ? articulation_place_name(a, unfilled_of(a, told->nearest)).text : NULL);
         table_interval(&t, told->nearest_mm);
+        table_text(&t, articulation_or_null(likeliest_words(a, i).text));
     }
     return t;
 }
@@ -285,6 +350,28 @@ rlv_table articulation_loose_wall(const history_articulation* a)
         table_text(&t, candidates_words(a, &a->stray[i].candidates).text);
     }
     return t;
+}
+
+report_text articulation_carried_words(const history_articulation* a)
+{
+    report_text words = {""};
+    bool off_row = false;
+    for (size_t i = 0; i < a->stray_count; i++)
+        off_row |= a->why[a->stray[i].element] == HISTORY_OFF_ROW;
+    if (!off_row)
+        return words;
+    const rlv_carried* c = &a->carried;
+    articulation_add(&words,
+                     "That what lies off its row was carried one way, by a current say, is %s likely, by where it lies "
+                     "to the free places and by the motions of what kept its place",
+                     probability_words(c->probability).text);
+    if (c->probability >= 0.5 && a->elements->compass_known && rlv_vec3_length(c->motion_mm) > 0.0)
+        articulation_add(&words, ": by about %.0f mm towards %03d° (± %.0f°), on the mean over all that it may be",
+                         rlv_vec3_length(c->motion_mm),
+                         (int)lround(rlv_trend_of(&a->elements->compass, c->motion_mm).trend_deg) % 360,
+                         ceil(fmin(IN_95 * c->direction_sd_deg, 180.0)));
+    articulation_add(&words, ". The probabilities hold both, each by how likely it is.");
+    return words;
 }
 
 /// The probability that a loose element had an unfilled life position.
@@ -581,8 +668,9 @@ report_text articulation_verdict_meaning(const history_articulation* a)
     articulation_add(
         &words,
         "Articulated: three quarters of the elements counted, at least, are in place. Associated: three quarters lie "
-        "within a fifth of the body's length (%.0f mm) of their life position. Isolated: neither. ",
-        0.2 * rlv_body_axis_length_mm(&a->fit.axis));
+        "within a fifth of the body's length (%.0f of %.0f mm, along its axis from the first place of all rows to the "
+        "last) of their life position. Isolated: neither. ",
+        0.2 * rlv_body_axis_length_mm(&a->fit.axis), rlv_body_axis_length_mm(&a->fit.axis));
     if (!v.sure)
         articulation_add(&words, "The interval of the share passes three quarters, so another word is not ruled out. ");
     if (v.effective + 0.5 < (double)(v.judged + v.off_row))

@@ -129,6 +129,53 @@ static void put_from(rlv_table* t, const history_elements* e, const history_elem
     table_text(t, or_null(disturbance(e, one).text));
 }
 
+/// Why an element has no place, and what would give it one; empty where it has one.
+static report_text unplaced_words(const history_element* one)
+{
+    report_text words = {""};
+    if (one->placed)
+        return words;
+    snprintf(words.text, sizeof words.text, "%.1000s",
+             one->bag != NULL          ? "found in the spoil"
+             : one->sighting_count > 0 ? "seen only where no pose leads into the block's frame: on a piece that is "
+                                         "joined nowhere, or at a stage that is not aligned"
+             : one->refused[0] != '\0' ? one->refused
+                                       : "no points and no part of it at any stage: place three or more round it");
+    return words;
+}
+
+/// "width by 36 %": by how much an element is smaller than its neighbours; empty where it is not.
+static element_words covered_words(const history_element* one)
+{
+    static const char* const name[2] = {"length", "width"};
+    element_words words = {""};
+    size_t length = 0;
+    for (int k = 0; k < 2; k++)
+        if (one->placed && one->covered.missing_mm[k] > 0.0)
+            length += (size_t)snprintf(words.text + length, sizeof words.text - length, "%s%s by %.0f %%",
+                                       length > 0 ? ", " : "", name[k],
+                                       100.0 * one->covered.missing_mm[k] / one->covered.whole_mm[k]);
+    return words;
+}
+
+#define STATED_COLUMNS                                                                                                 \
+    {"covered", NULL, "covered in part", TABLE_TEXT,                                                                   \
+     "By how much it shows less than the greatest of the four of its row that lie nearest to it, where that is a "     \
+     "fifth or more: its place and attitude are told so much less surely."},                                           \
+        {"note", NULL, "note", TABLE_TEXT,                                                                             \
+         "The recorder's own words, as they are: hold what they say of its attitude against what was measured."},      \
+    {                                                                                                                  \
+        "unplaced", NULL, "why without a place", TABLE_TEXT,                                                           \
+            "Why it has no position in the block's frame, and what would give it one."                                 \
+    }
+
+static void put_stated(rlv_table* t, const history_element* one)
+{
+    table_text(t, or_null(covered_words(one).text));
+    table_text(t, one->record->note);
+    table_text(t, or_null(unplaced_words(one).text));
+}
+
 // --- a row an element ------------------------------------------------------------------------------------------------
 
 static const table_column measured_columns[] = {
@@ -145,6 +192,7 @@ static const table_column measured_columns[] = {
     {"bedding", "deg", "to bedding", TABLE_INTERVAL, "Angle between the plate and bedding."},
     {"face", NULL, "external face", TABLE_TEXT,
      "Whether the external face looks up or down, as it lay in the rock; on edge where that cannot be told apart."},
+    STATED_COLUMNS,
     FROM_COLUMNS};
 
 static rlv_table measured_table(const history_elements* e)
@@ -162,6 +210,7 @@ static rlv_table measured_table(const history_elements* e)
         table_interval(&t, one->plunge_deg);
         table_interval(&t, one->bedding_deg);
         table_text(&t, elements_face_name(one->face));
+        put_stated(&t, one);
         put_from(&t, e, one);
     }
     return t;
@@ -177,6 +226,7 @@ static const table_column wall_columns[] = {
     {"trend_plunge", NULL, "trend/plunge °", TABLE_TEXT, "Of the long axis; in brackets where no end of it is known."},
     {"bedding", "deg", "to bedding", TABLE_TEXT, "Angle between the plate and bedding, with its 95 % interval."},
     {"face", NULL, "external face", TABLE_TEXT, "Up or down."},
+    STATED_COLUMNS,
     FROM_COLUMNS};
 
 static element_words size_words(const rlv_element* told)
@@ -231,6 +281,7 @@ rlv_table elements_wall(const history_elements* e, elements_state state, const v
         table_text(&t, or_null(trend_words(one).text));
         table_text(&t, or_null(bedding_words(one->bedding_deg).text));
         table_text(&t, elements_face_name(one->face));
+        put_stated(&t, one);
         put_from(&t, e, one);
     }
     return t;

@@ -52,6 +52,28 @@ static void put_covariances(json_t* rows, const history_articulation* a)
         record_reals(json_array_get(rows, i), "covariance_mm2", 9, a->fit.unfilled[i].covariance_mm2);
 }
 
+static void record_carried(json_t* record, const history_articulation* a)
+{
+    const rlv_carried* c = &a->carried;
+    bool told = a->fitted;
+    for (size_t i = 0; i < a->stray_count; i++)
+        told |= a->why[a->stray[i].element] == HISTORY_OFF_ROW;
+    if (!told || a->stray_count == 0)
+    {
+        record_null(record, "carried");
+        return;
+    }
+    json_t* one = record_object(record, "carried");
+    const double motion[3] = {c->motion_mm.x, c->motion_mm.y, c->motion_mm.z};
+    record_real(one, "probability_percent", 100.0 * c->probability);
+    record_reals(one, "motion_mm", 3, motion);
+    record_real(one, "motion_trend_deg",
+                a->elements->compass_known && rlv_vec3_length(c->motion_mm) > 0.0
+                    ? rlv_trend_of(&a->elements->compass, c->motion_mm).trend_deg
+                    : (double)NAN);
+    record_real(one, "direction_sd_deg", c->direction_sd_deg);
+}
+
 static void record_untold(json_t* record, const history_articulation* a)
 {
     json_t* list = record_list(record, "could_not_be_told");
@@ -98,6 +120,7 @@ void report_articulation_record(json_t* record, const history_articulation* a, c
     if (a->fitted)
         put_covariances(json_object_get(record, "unfilled"), a);
     json_object_set_new(record, "rows", report_rows(&table[ARTICULATION_ROWS]));
+    record_carried(record, a);
     record_untold(record, a);
 }
 
@@ -239,9 +262,11 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     page_paragraph(
         p, "Loose elements of a row are held against its free places all at once, since no two had one place: "
            "by the places that the record leaves them, by where they lie, and those from the spoil by size. A "
-           "place that a loose element surely had is none to look for bone in. Each is judged by itself: where the "
-           "map shows that several were carried one way, that tells more than these figures do.");
+           "place that a loose element surely had is none to look for bone in. That several may have been carried one "
+           "way is in the figures, by how likely it is.");
     put_table(p, articulation_loose_wall(a), whole(s, ARTICULATION_CANDIDATES), NULL, NULL);
+    if (articulation_carried_words(a).text[0] != '\0')
+        page_paragraph(p, articulation_carried_words(a).text);
 }
 
 static void put_statistics(rlv_page* p, const report_skeleton* s)

@@ -5,6 +5,17 @@
 #include <math.h>
 #include <stdio.h>
 
+/// "0.42 mm (0.31 to 0.55)"; "at most 0.9 mm" of what may be none.
+static report_text scatter_words(rlv_interval scatter)
+{
+    report_text words;
+    if (scatter.low > 0.0)
+        words = report_interval(scatter, "mm");
+    else
+        snprintf(words.text, sizeof words.text, "at most %s mm, it may be none,", words_figures(scatter.high, 2).text);
+    return words;
+}
+
 static void put_order(rlv_page* p, const history_articulation* a)
 {
     report_page_tell(
@@ -16,14 +27,13 @@ static void put_order(rlv_page* p, const history_articulation* a)
         "Thompson, "
         "Biometrika 58, 1971; D. Ruppert, M. P. Wand, R. J. Carroll, Semiparametric Regression, 2003), which also "
         "tells "
-        "how unsure a prediction is (G. Wahba, J. R. Statist. Soc. B 45, 1983). Here elements scatter by %s mm along "
-        "the "
-        "body and %s mm across it (sd, each axis). Only elements that are in place make the order: the first fit "
+        "how unsure a prediction is (G. Wahba, J. R. Statist. Soc. B 45, 1983). Here elements scatter by %s along the "
+        "body and %s across it (sd, each axis; along it uneven steps and scatter look alike). Only elements that are "
+        "in place make the order: the first fit "
         "weighs "
         "them by the inverse of their distance, then those that a test rejects are left out, again and again, and let "
         "back in where it no longer does. A row with fewer than %d elements of a known place is left out.",
-        words_figures(a->fit.scatter_along_mm, 2).text, words_figures(a->fit.scatter_across_mm, 2).text,
-        RLV_ARTICULATION_LEAST);
+        scatter_words(a->fit.scatter_mm[0]).text, scatter_words(a->fit.scatter_mm[1]).text, RLV_ARTICULATION_LEAST);
     if (a->elements->history->specimen->compared_file_count > 0)
         report_page_tell(
             p, "Comparative specimens",
@@ -48,14 +58,15 @@ static void put_tests(rlv_page* p, const history_articulation* a)
         "element's own risk is told by that. Which of the two tests stands is judged at the level that is left (Y. "
         "Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014). A state is the first that holds of inverted (the "
         "external face looks the other way), rotated and shifted. The interval of a shift comes from the non-central "
-        "chi-square distribution, and holds measuring, natural scatter and the life position.",
+        "chi-square distribution, and holds measuring, natural scatter and the life position. It is of one element by "
+        "itself, as p is not: where the test of its place rejects that it lies there, it does not begin at 0.",
         a->fit.tests);
     page_fact(
         p, "Stretches",
         "Stretches of a row that moved together are sought before single elements. Each window of a row is predicted "
         "from what lies outside it, with the smoothness that the other rows have. One whose elements agree on a common "
         "motion against that, at both its ends, stands where the p of it, times the number of windows looked at, is "
-        "below 0.05. Its elements are then shifted with it. Steps of the spacing that are too wide for chance are made "
+        "below 0.01. Its elements are then shifted with it. Steps of the spacing that are too wide for chance are made "
         "free before (natural gaps).");
 }
 
@@ -64,7 +75,8 @@ static void put_word(rlv_page* p)
     page_fact(
         p, "Articulated, associated, isolated",
         "Articulated: three quarters of the elements, at least, are in place. Associated: three quarters lie within a "
-        "fifth of the body's length of their life position. Isolated: neither. These bounds are the program's own. An "
+        "fifth of the body's length, from the first place of all rows to the last, of their life position. Isolated: "
+        "neither. These bounds are the program's own. An "
         "element off its row counts as displaced, and as far as the free place nearest to it. The share has the exact "
         "binomial interval (C. J. Clopper, E. S. Pearson, Biometrika 26, 1934) of an effective number of elements (E. "
         "L. "
@@ -109,13 +121,12 @@ static void put_loose(rlv_page* p, const history_articulation* a)
         "the spoil is held against a straight line through those of the row's nearest eight elements (Student's t). "
         "Its place counts by "
         "where it lies, or by the part of the rock that its bag came from: in life position with the share in place, "
-        "else in a normal cloud as wide as displaced elements lie off. For what lies off its row that cloud is as wide "
-        "as "
-        "such elements were carried, which is told by where they came from and tells it, in rounds until both settle "
-        "(A. "
-        "P. Dempster, N. M. Laird, D. B. Rubin, J. R. Statist. Soc. B 39, 1977); its size, all of which shows, is not "
-        "held against that of a row of which less may show. No two had one place. That a current may have carried "
-        "several one way is not used.",
+        "else in a normal cloud as wide as displaced elements lie off. What lies off its row was carried, how far is "
+        "not known: that is summed over, by steps of the root of two from half a pitch to sixteen. So is whether a "
+        "current carried all one way in the level, as likely before anything is known as not, and which way: then four "
+        "in five went like the others, about one motion and 0.3 or 0.5 of it to each side, the rest anyhow (from "
+        "memory, no source); motions of what kept its place say by their direction which ways were likely. Its size, "
+        "all of which shows, is not held against that of a row of which less may show. No two had one place.",
         a->stray_count,
         a->stray_count <= RLV_STRAYS_TOGETHER ? "at once, summed over all assignments" : "each by itself",
         words_share(RLV_STRAY_NONE).text);

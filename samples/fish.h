@@ -34,7 +34,7 @@ typedef enum fish_fate
     FISH_SLID,     ///< with its neighbours, some millimetres
     FISH_CARRIED,  ///< by a current, onto the bedding
     FISH_INVERTED, ///< external face down
-    FISH_OBLIQUE,  ///< on edge in the bedding
+    FISH_OBLIQUE,  ///< steep in the bedding, at half a right angle and more
     FISH_IN_SPOIL, ///< above the body, gone with the overburden unseen
     FISH_ABSENT,   ///< never there
     FISH_FATES,

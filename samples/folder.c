@@ -439,7 +439,7 @@ static const char* note_of(const fish_scute* scute)
 {
     return scute->fate == FISH_IN_SPOIL   ? "found in the spoil, \"no place noted\""
            : scute->fate == FISH_INVERTED ? "external face down & keel buried <see sketch 7>"
-           : scute->fate == FISH_OBLIQUE  ? "on edge, steep to the bedding"
+           : scute->fate == FISH_OBLIQUE  ? "stands oblique in the rock, steep to the bedding"
            : scute->chipped               ? "a corner chipped in preparation"
                                           : "";
 }

@@ -67,6 +67,46 @@ Test(articulation_length, intervals_of_vectors_with_unlike_errors_hold_it_in_no_
     }
 }
 
+Test(articulation_length, an_interval_holds_no_nothing_where_a_test_rejects_it)
+{
+    // Chi-square of three that one in twenty passes by chance: 7.815; one in a hundred: 11.345.
+    static const double sd[] = {2.0, 0.6, 0.6};
+    const double variance[] = {4.0, 0.36, 0.36};
+    static rlv_length_table table;
+    scan_random random = {77};
+    rlv_length_lay(&table);
+    int rejected = 0, plain = 0;
+    for (int n = 0; n < SAMPLES; n++)
+    {
+        double off[3], sds = 0.0, square = 0.0, mean = 0.0;
+        for (int k = 0; k < 3; k++)
+        {
+            off[k] = (k == 1 ? 1.8 : 0.0) + sd[k] * scan_random_normal(&random);
+            sds += off[k] * off[k] / variance[k];
+            square += off[k] * off[k], mean += variance[k] / 3.0;
+        }
+        const rlv_interval told = rlv_length_of(&table, 3, off, variance, 1.0);
+        cr_expect(told.low <= told.value && told.value <= told.high && told.high > 0.0);
+        if (sds < 7.9) // the table steps by 0.02 sds
+            continue;
+        rejected++;
+        plain += square < 7.815 * mean; // alike errors would not tell it from nothing
+        cr_expect_gt(told.low, 0.0, "chi-square %g, %g %g %g", sds, off[0], off[1], off[2]);
+    }
+    cr_expect(rejected > SAMPLES / 4 && plain > SAMPLES / 20, "%d %d", rejected, plain);
+}
+
+Test(articulation_length, intervals_of_vectors_with_very_unlike_errors_hold_it_in_no_fewer)
+{
+    static const double truth[][3] = {{0, 0, 0}, {2, 0, 0}, {0, 1, 0}, {0, 1.8, 0}, {0, 2.4, 1}, {6, 2, 0}, {0, 8, 0}};
+    const double sd[] = {2.0, 0.6, 0.6};
+    for (size_t k = 0; k < sizeof truth / sizeof *truth; k++)
+    {
+        const outcome o = measure(3, truth[k], sd, 300 + k);
+        cr_expect_geq(o.inside, 0.93, "%zu: %g", k, o.inside);
+    }
+}
+
 Test(articulation_length, lengths_of_what_moved_are_right_on_the_mean)
 {
     // The estimate takes off what a length is too long: of six sds the plain length is 1/6 sd too long.

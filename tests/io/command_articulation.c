@@ -262,7 +262,10 @@ Test(command_articulation, an_element_of_no_row_or_no_place_is_told_as_such)
     boxed_fish_write(&f);
     json_t* record = told_by("articulation fish --json", 0);
     cr_expect_str_eq(told_text(element_of(record, "SK"), "why"), "belongs to no row");
-    cr_expect_str_eq(told_text(element_of(record, "K"), "why"), "not known in the block's frame");
+    cr_expect_str_eq(
+        told_text(element_of(record, "K"), "why"),
+        "not known in the block's frame: at field 1 point tells no place; give an outline of three, or two "
+        "opposite landmarks");
     json_decref(record);
 }
 

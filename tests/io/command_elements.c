@@ -132,6 +132,8 @@ Test(command_elements, a_plate_is_told_as_it_lies_and_the_rest_as_far_as_it_is_k
     cr_expect_eq(json_array_size(json_object_get(a, "position_covariance_mm2")), 9);
     // Without landmarks: the same line, of which no end is known, and no face.
     const json_t* b = element_of(record, "A2");
+    expect_text(b, "note", "<b>no landmarks</b>");
+    cr_expect(json_is_null(json_object_get(b, "unplaced")) && json_is_null(json_object_get(b, "covered")));
     cr_expect_float_eq(told_number(b, "bedding_deg"), 30.0, 1e-6);
     cr_expect(json_is_null(json_object_get(b, "face")));
     cr_expect(json_is_true(json_object_get(b, "long_known")) && json_is_false(json_object_get(b, "anterior_known")));
@@ -280,8 +282,42 @@ Test(command_elements, too_few_points_are_a_warning_and_no_place)
 {
     write_fish("A1,scute,LL,4,left,field,,,\nK,scute,,,,field,,,\n", "field,block,K,apex,0,0,0,0.3\n");
     json_t* record = told_by("elements fish --json", 0);
-    cr_expect(json_is_null(json_object_get(element_of(record, "K"), "position_mm")));
+    const json_t* one = element_of(record, "K");
+    cr_expect(json_is_null(json_object_get(one, "position_mm")));
+    expect_text(one, "unplaced",
+                "at field 1 point tells no place; give an outline of three, or two opposite landmarks");
     cr_expect_gt(json_array_size(json_object_get(record, "warnings")), 0);
+    json_decref(record);
+}
+
+/// Points round half of a plate as write_plate has it, at (x, 20, 30): all beyond its middle is covered.
+static void write_half(char* text, size_t size, const char* id, double x)
+{
+    size_t length = strlen(text);
+    for (int k = 0; k < 12; k++)
+    {
+        const double turn = 2.0 * M_PI * k / 12, y = 10.0 * sin(turn);
+        length += (size_t)snprintf(text + length, size - length, "field,block,%s,%d,%.6f,%.6f,%.6f,0.3\n", id, k + 1,
+                                   x + 13.5 * cos(turn), 20.0 + fmin(y, 0.0) * cos(M_PI / 6),
+                                   30.0 - fmin(y, 0.0) * sin(M_PI / 6));
+    }
+}
+
+Test(command_elements, what_is_covered_by_half_is_told_so_and_less_surely)
+{
+    char points[4096] = {""};
+    write_half(points, sizeof points, "A3", 15.0);
+    write_fish("A1,scute,LL,4,left,field,,,\nA2,scute,LL,5,left,field,,,\nA3,scute,LL,6,left,field,,,\"on edge\"\n",
+               points);
+    json_t* record = told_by("elements fish --json", 0);
+    const json_t *whole = element_of(record, "A1"), *half = element_of(record, "A3");
+    const char* covered = json_string_value(json_object_get(half, "covered"));
+    cr_assert_not_null(covered);
+    cr_expect_not_null(strstr(covered, "width by"), "%s", covered);
+    cr_expect(json_is_null(json_object_get(whole, "covered")));
+    // Half of the 10 mm that are missing, 1.96 sds.
+    cr_expect_gt(told_number(half, "position_half_mm"), 0.9 * 1.96 * 5.0);
+    cr_expect_lt(told_number(whole, "position_half_mm"), 2.0);
     json_decref(record);
 }
 

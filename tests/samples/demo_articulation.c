@@ -6,11 +6,15 @@
 
 #include <criterion/criterion.h>
 #include <jansson.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 static json_t *told, *truth;
+
+/// Of the demo's north from x, counter-clockwise; trends are told clockwise from it.
+static const double NORTH_DEG = 70.0;
 
 /// Made and measured once: its stages take half a minute to be joined.
 static void set_up(void)
@@ -84,6 +88,18 @@ static void check_unfilled(void)
     cr_expect_eq(left, 3);
 }
 
+/// A trend is within 20 degrees of which way a scute went: its part along the body is told to a fifth of it.
+static void expect_way(const json_t* group, const char* key, const json_t* scute)
+{
+    double motion[2];
+    for (size_t k = 0; k < 2; k++)
+        motion[k] = json_number_value(json_array_get(json_object_get(json_object_get(scute, "found"), "at_mm"), k)) -
+                    json_number_value(json_array_get(json_object_get(json_object_get(scute, "life"), "at_mm"), k));
+    const double azimuth = NORTH_DEG - atan2(motion[1], motion[0]) * 180.0 / M_PI,
+                 apart = fabs(remainder(told_number(group, key) - azimuth, 360.0));
+    cr_expect_lt(apart, 20.0, "%s is %g degrees off", key, apart);
+}
+
 /// Eight of the left row slid together: most of them are told so, and by how far.
 static void check_patch(const json_t* scutes)
 {
@@ -93,6 +109,8 @@ static void check_patch(const json_t* scutes)
     const json_t* group = json_array_get(groups, 0);
     cr_expect_str_eq(told_text(group, "row"), "LL");
     cr_expect(told_number(group, "shift_low_mm") < 6.0 && told_number(group, "shift_high_mm") > 6.0);
+    expect_way(group, "first_trend_deg", told_row(scutes, "id", "LL13"));
+    expect_way(group, "last_trend_deg", told_row(scutes, "id", "LL20"));
     for (size_t i = 0; i < json_array_size(scutes); i++)
     {
         const json_t* scute = json_array_get(scutes, i);
@@ -114,6 +132,38 @@ static void check_candidates(void)
             found |= (int)told_number(row, "place") == 31 && told_number(row, "probability_percent") > 20.0;
     }
     cr_expect(found);
+}
+
+/// The likeliest place of a loose element; 0 where it is told to be none of the free ones.
+static int likeliest_of(const char* id)
+{
+    const json_t* rows = json_object_get(told, "candidates");
+    double most = 0.0;
+    int place = 0;
+    for (size_t i = 0; i < json_array_size(rows); i++)
+    {
+        const json_t* row = json_array_get(rows, i);
+        if (strcmp(told_text(row, "id"), id) != 0 || !(told_number(row, "probability_percent") > most))
+            continue;
+        most = told_number(row, "probability_percent");
+        place = json_is_null(json_object_get(row, "place")) ? 0 : (int)told_number(row, "place");
+    }
+    return place;
+}
+
+/// What the current carried off the rows goes back to where it came from, though other holes are nearer to it; and the
+/// current is told, to three sds of its direction.
+static void check_carried(int off)
+{
+    cr_expect_eq(likeliest_of("LL29"), 29);
+    cr_expect_eq(likeliest_of("LR04"), 4 + off);
+    cr_expect_eq(likeliest_of("LR09"), 9 + off);
+    cr_expect_eq(likeliest_of("LR12"), 12 + off);
+    const json_t* carried = json_object_get(told, "carried");
+    cr_expect_gt(told_number(carried, "probability_percent"), 70.0);
+    const double trend = NORTH_DEG - told_number(json_object_get(truth, "body"), "current_deg"),
+                 apart = fabs(remainder(told_number(carried, "motion_trend_deg") - trend, 360.0));
+    cr_expect_lt(apart, 3.0 * told_number(carried, "direction_sd_deg"), "%g degrees", apart);
 }
 
 Test(demo_articulation, its_truth_is_told, .init = set_up, .fini = tear_down, .timeout = 1200)
@@ -149,6 +199,7 @@ Test(demo_articulation, its_truth_is_told, .init = set_up, .fini = tear_down, .t
     check_patch(scutes);
     check_unfilled();
     check_candidates();
+    check_carried(off);
     cr_expect_geq(judged, 45);
     cr_expect_leq(20 * false_alarms, 2 * judged, "%zu of %zu in place were told as moved", false_alarms, judged);
 }
