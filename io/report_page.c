@@ -370,6 +370,7 @@ static void put_left(rlv_page* p, const source_of* s)
     page_fact(p, "Mass", report_weight(s->history).text);
     page_fact(p, "Size", report_size(s->history).text);
     report_page_caution(p, REPORT_CAUTION_LIFTING);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_STANDING, s->history->stage_count - 1);
     if (report_page_table(p, s, REPORT_LEFT))
         page_box(p, PAGE_NOTE,
                  "This is arithmetic on your own recorded rates: the whole volume over a rate. It is no plan and no "

@@ -103,9 +103,9 @@ Test(report_findings, a_balance_that_does_not_close_is_told_at_its_step)
 
 Test(report_findings, what_thins_out_is_to_be_looked_at)
 {
-    IS_SILENT(REPORT_LOOK, "field → skull", "thins out");
+    IS_SILENT(REPORT_LOOK, "field → skull", "may go on, thinner");
     life.step[0].change.total[RLV_CHANGE_REMOVED].faint = true;
-    SAYS(REPORT_LOOK, "field → skull", "matrix removed thins out, or goes on elsewhere, below the detection limit");
+    SAYS(REPORT_LOOK, "field → skull", "matrix removed may go on, thinner than the scans can tell from noise");
 }
 
 Test(report_findings, matrix_that_went_in_no_area_of_work_is_to_be_looked_at)
