@@ -105,20 +105,21 @@ enum
     SIDES = 12, ///< of the ring round each
 };
 
-/// Bodies as close as they lie on the crowded part of a map: rings of 3 mm, 9 mm apart, each with a label of 7 mm.
+/// Bodies as close as they lie on the crowded part of a map: ellipses of 7 by 3 mm, 12 mm apart
+/// across and 6 mm down, each with a label of 7 mm and clear of no more than its width.
 static void crowd(rlv_label label[CROWD], rlv_stretch ring[CROWD * SIDES])
 {
     memset(label, 0, CROWD * sizeof *label);
     for (int i = 0; i < CROWD; i++)
     {
-        const double x = 60.0 + 9.0 * (i % 6), y = 60.0 + 9.0 * (int)(i / 6);
+        const double x = 60.0 + 12.0 * (i % 6), y = 60.0 + 6.0 * (int)(i / 6);
         label[i] = (rlv_label){.anchor = {x, y}, .width = 7.0, .height = 2.8, .clear = 1.5};
         for (int k = 0; k < SIDES; k++)
             for (int end = 0; end < 2; end++)
             {
                 const double angle = 2.0 * M_PI * (k + end) / SIDES;
                 double* at = end == 0 ? ring[SIDES * i + k].from : ring[SIDES * i + k].to;
-                at[0] = x + 1.5 * cos(angle);
+                at[0] = x + 3.5 * cos(angle);
                 at[1] = y + 1.5 * sin(angle);
             }
     }
@@ -137,7 +138,7 @@ Test(labels, in_a_crowd_labels_cover_no_outline_and_no_other_label_where_there_i
 {
     rlv_label blind[CROWD], label[CROWD];
     rlv_stretch ring[CROWD * SIDES];
-    const rlv_box2 within = {0, 0, 165, 165};
+    const rlv_box2 within = {0, 0, 180, 165};
     crowd(blind, ring);
     crowd(label, ring);
     cr_expect_eq(rlv_labels_place(CROWD, blind, &(rlv_label_place){within, .gap = 0.3}), 0);
