@@ -8,13 +8,14 @@
 #include <string.h>
 
 // mm on A3.
-#define TIER 8.0    // between a size's line and what it measures, or the next line
-#define AROUND 22.0 // left and right of a view, for the lines of heights
-#define BELOW 26.0  // beneath the floor, for the lines of widths
-#define NAME 7.0    // over a view, for its name
-#define LINE 4.6    // of what is said beneath
-#define PAD 1.0     // of a picture round the block
-#define OVER 6.0    // of the floor beyond what stands on it
+#define TIER 8.0   // between a size's line and what it measures, or the next line
+#define LEFT 9.0   // of a view
+#define RIGHT 21.0 // of it, for the lines of heights
+#define BELOW 26.0 // beneath the floor, for the lines of widths
+#define NAME 7.0   // over a view, for its name
+#define LINE 4.6   // of what is said beneath
+#define PAD 1.0    // of a picture round the block
+#define OVER 6.0   // of the floor beyond what stands on it
 
 static const rlv_lettering of_size = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .share = 0.5, .halo_mm = 0.8};
 static const rlv_lettering of_name = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .bold = true};
@@ -46,7 +47,7 @@ static double all_tall(const rlv_standing* s)
 
 static void need_at(const rlv_standing* s, double scale, double unit, double size_mm[2])
 {
-    size_mm[0] = (all_wide(s, 0) + all_wide(s, 1)) * scale + (4.0 * AROUND + 2.0 * RLV_SHEET_MARGIN) * unit;
+    size_mm[0] = (all_wide(s, 0) + all_wide(s, 1)) * scale + (2.0 * (LEFT + RIGHT) + 2.0 * RLV_SHEET_MARGIN) * unit;
     size_mm[1] = all_tall(s) * scale +
                  (RLV_TITLE_HEAD_MM + NAME + BELOW + LINE * ((double)s->line_count + 1.0)) * unit +
                  rlv_title_foot_mm(&s->title, size_mm[0], unit);
@@ -174,11 +175,13 @@ static void draw_sizes(rlv_sheet* sheet, const elevation* at)
     draw_witness(sheet, at->x + case_half, at->floor, far + u, at->floor);
     draw_size(sheet, far, at->floor, far, ceiling, s->case_mm[2]);
     if (ceiling < top)
-        draw_size(sheet, right, top, right, ceiling, s->case_mm[2] - s->box.height_mm);
+        draw_size(sheet, right, top, right, ceiling, round(s->case_mm[2]) - round(s->box.height_mm));
     if (case_half <= half)
         return;
-    draw_size(sheet, at->x - case_half, first, at->x - half, first, 0.5 * (s->case_mm[at->view] - wide));
-    draw_size(sheet, at->x + half, first, at->x + case_half, first, 0.5 * (s->case_mm[at->view] - wide));
+    // Whole millimetres that add up to the case's as they stand.
+    const double room = round(s->case_mm[at->view]) - round(wide), one = floor(0.5 * room);
+    draw_size(sheet, at->x - case_half, first, at->x - half, first, one);
+    draw_size(sheet, at->x + half, first, at->x + case_half, first, room - one);
 }
 
 static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel_mm, rlv_error* error)
@@ -214,18 +217,18 @@ static rlv_status draw(rlv_sheet* sheet, const rlv_standing* s, double scale, co
                  foot = rlv_title_foot_mm(&s->title, sheet->width_mm, u),
                  tall = all_tall(s) * scale + (NAME + BELOW + LINE * ((double)s->line_count + 1.0)) * u,
                  air = fmax(sheet->height_mm - top - foot - tall, 0.0),
-                 wide = (all_wide(s, 0) + all_wide(s, 1)) * scale + 4.0 * AROUND * u,
+                 wide = (all_wide(s, 0) + all_wide(s, 1)) * scale + 2.0 * (LEFT + RIGHT) * u,
                  left = 0.5 * (sheet->width_mm - wide), floor = top + 0.4 * air + NAME * u + all_tall(s) * scale;
     double pixel_mm = 0.0, x = left;
     rlv_status status = RLV_DONE;
     for (int view = 0; view < 2 && status == RLV_DONE; view++)
     {
         const double half = 0.5 * all_wide(s, view) * scale;
-        const elevation at = {s, view, x + AROUND * u + half, floor, scale};
+        const elevation at = {s, view, x + LEFT * u + half, floor, scale};
         status = draw_view(sheet, &at, &pixel_mm, error);
         if (s->name[view] != NULL)
             rlv_sheet_text(sheet, s->name[view], at.x - half, floor - all_tall(s) * scale - 3.0 * u, &of_name);
-        x += 2.0 * (AROUND * u + half);
+        x += (LEFT + RIGHT) * u + 2.0 * half;
     }
     const double margin = RLV_SHEET_MARGIN * u;
     rlv_mark_bar(sheet, margin, floor + (BELOW + 1.0) * u, scale, fmin(60.0 * u, 0.2 * sheet->width_mm));
