@@ -44,14 +44,15 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
                     "folds and shells inside one another",
                     lead, colon);
     if (change->went.faint || change->came.faint)
-        answer_warn(
-            answer,
-            "%s%swhat was %s thins out, or goes on elsewhere, below the detection limit: how far it reaches cannot "
-            "be told, and the interval's upper end allows for what was not told apart",
-            lead, colon,
-            change->went.faint && change->came.faint ? "removed and what was added"
-            : change->went.faint                     ? "removed"
-                                                     : "added");
+        answer_warn(answer,
+                    "%s%sa layer thinner than the scans can tell from noise (%s) may have %s besides the regions that "
+                    "are told: "
+                    "the figure of what %s holds the regions alone, and its upper end leaves room for such a layer",
+                    lead, colon, change_limit_words(&change->limit[0]).text,
+                    change->went.faint && change->came.faint ? "gone, or come,"
+                    : change->went.faint                     ? "gone"
+                                                             : "come",
+                    change->went.faint ? "went" : "came");
     if (change->warp_sd_mm > 3.0 * change->noise_sd_mm)
         answer_warn(answer,
                     "%s%sthe two scans are bent against each other by %s mm (sd), slowly over %s mm: the intervals "

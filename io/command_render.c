@@ -31,26 +31,32 @@ static rlv_sheet_format format_of(const char* name)
 static rlv_status check_call(const rlv_options* options, rlv_error* error)
 {
     if (options->picture == NULL)
-        return rlv_fail(error, RLV_BAD_INPUT, NULL,
-                        "say --picture comparison, depth, history, stage, bone-map, body-plan, directions or joint",
-                        "no picture is named");
+        return rlv_fail(
+            error, RLV_BAD_INPUT, NULL,
+            "say --picture comparison, depth, history, stage, standing, bone-map, body-plan, directions or joint",
+            "no picture is named");
     if (options->out == NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "say --out DIR", "there is no folder to write the picture to");
     history_sheet_kind kind = kind_of(options->picture);
-    bool all = kind == HISTORY_SHEET_HISTORY, joint = kind == HISTORY_SHEET_JOINT,
+    bool standing = kind == HISTORY_SHEET_STANDING, all = kind == HISTORY_SHEET_HISTORY,
+         joint = kind == HISTORY_SHEET_JOINT,
          diagram = kind == HISTORY_SHEET_PLAN || kind == HISTORY_SHEET_DIRECTIONS || joint;
     if (joint != (options->piece != NULL))
         return rlv_fail(error, RLV_BAD_INPUT, NULL, joint ? "say --piece ID" : "leave --piece out",
                         joint ? "--picture %s needs a piece" : "--picture %s is of no piece", options->picture);
-    if ((all || diagram) && options->stage != NULL)
+    if ((all || standing || diagram) && options->stage != NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out, or ask for the picture stage",
-                        joint ? "--picture %s is of a piece, and takes no --stage"
-                              : "--picture %s is of all stages, and takes no --stage",
+                        joint      ? "--picture %s is of a piece, and takes no --stage"
+                        : standing ? "--picture %s is of the last stage, and takes no --stage"
+                                   : "--picture %s is of all stages, and takes no --stage",
                         options->picture);
     if (diagram && options->view != NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out, or ask for the picture bone-map",
                         "--picture %s is seen from no side, and takes no --view", options->picture);
-    if (!all && kind < HISTORY_SHEET_BONES && options->stage == NULL)
+    if (standing && options->view != NULL)
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "leave it out, or ask for the picture stage",
+                        "--picture %s is seen from the front and from the side, and takes no --view", options->picture);
+    if (!all && kind < HISTORY_SHEET_STANDING && options->stage == NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "say --stage ID", "--picture %s needs a stage", options->picture);
     return RLV_DONE;
 }
@@ -125,7 +131,8 @@ static rlv_status draw_joint(specimen_work* w, const history_sheet_order* order,
 /// A picture of stages or of steps.
 static rlv_status draw_stages(specimen_work* w, const history_sheet_order* order, rlv_answer* answer, rlv_error* error)
 {
-    const history_options how = {.poses_only = order->kind == HISTORY_SHEET_STAGE};
+    const history_options how = {.poses_only =
+                                     order->kind == HISTORY_SHEET_STAGE || order->kind == HISTORY_SHEET_STANDING};
     specimen_inputs(answer, &w->specimen);
     rlv_status status = history_measure(&w->history, &w->specimen, &how, answer, error);
     if (status == RLV_DONE)

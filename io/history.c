@@ -308,6 +308,11 @@ rlv_status history_measure(rlv_history* history, const rlv_specimen* specimen, c
         warn_of_ties(history, answer);
     if (status == RLV_DONE)
         status = join_stages(history, answer, error);
+    if (status == RLV_DONE)
+    {
+        history->grid = history_grid_of(history);
+        history->standing = history_standing_of(history);
+    }
     if (status != RLV_DONE || options->poses_only)
         return status;
     place_regions(history);

@@ -12,7 +12,9 @@
 #include "answer.h"
 #include "change.h"
 #include "given_mesh.h"
+#include "history_grid.h"
 #include "history_pieces.h"
+#include "history_standing.h"
 #include "ledger.h"
 #include "masks.h"
 #include "scale.h"
@@ -112,6 +114,8 @@ typedef struct rlv_history
     bool joined;        ///< all stages are in one frame. Else `stages` is empty, and `apart` says why
     char apart[1056];
     rlv_stages stages;
+    history_standing standing;        ///< of the last stage
+    history_grid grid;                ///< the squares that places are told by
     rlv_ledger_row *row, *cumulative; ///< one a step
     size_t tool_count;
     const char** tool; ///< in the order in which the record first names them

@@ -3,7 +3,7 @@
 #include "body_plan.h"
 #include "history_sheet_job.h"
 #include "net.h"
-#include "report_articulation.h"
+#include "report_articulation_parts.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -190,6 +190,7 @@ typedef struct bones
     rlv_panel_expected* expected;
     char (*expected_text)[48];
     rlv_panel_curve axis;
+    rlv_panel_grid grid;
     rlv_panel_marks marks;
 } bones;
 
@@ -309,7 +310,7 @@ static void add_expected(bones* b, const history_articulation* a)
                                  .radius2 = u->radius2,
                                  .corridor = u->corridor,
                                  .row = u->row,
-                                 .label = u->corridor ? NULL : b->expected_text[i]};
+                                 .label = articulation_is_vague(a, i) ? NULL : b->expected_text[i]};
     }
 }
 
@@ -351,12 +352,12 @@ typedef struct places_table
 
 enum
 {
-    PLACES_COLUMNS = 5,
+    PLACES_COLUMNS = 6,
     PLACES_MOST = 24, ///< rows on a map; the report's table has all
 };
 
-static const char* const places_head[PLACES_COLUMNS] = {"place", "where", "depth mm", "may have been that of",
-                                                        "of none known"};
+static const char* const places_head[PLACES_COLUMNS] = {
+    "place", "to find it", "where", "depth mm", "may have been that of", "of none known"};
 static const bool places_right[PLACES_COLUMNS] = {false};
 
 static void free_places(places_table* t)
@@ -367,7 +368,7 @@ static void free_places(places_table* t)
 
 static rlv_status places_of(places_table* t, const history_articulation* a, rlv_error* error)
 {
-    static const size_t column[PLACES_COLUMNS] = {0, 4, 5, 6, 7}; // of the table that people read
+    static const size_t column[PLACES_COLUMNS] = {0, 2, 4, 5, 6, 7}; // of the table that people read
     rlv_table wall = articulation_unfilled_wall(a);
     t->rows = table_rows(&wall) < PLACES_MOST ? table_rows(&wall) : PLACES_MOST;
     t->text = rlv_reserve(t->rows * PLACES_COLUMNS, sizeof *t->text, error);
@@ -446,6 +447,8 @@ static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_
         snprintf(job->subject, sizeof job->subject, "Bone map, on stage %s", words);
         view.surface.outline_count = 0; // elements have outlines of their own
         view.marks = b.marks;
+        if (history_grid_on(&b.grid, job->history, job->history->frame, &job->view.axes))
+            view.marks.grid = &b.grid;
         sheet_line(&look.lines, "%s", articulation_verdict(a).text);
         view.line_count = look.lines.count;
         status = put_bones(job, a, &view, &places, error);

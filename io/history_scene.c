@@ -297,11 +297,13 @@ static rlv_status tag_regions(history_scene* scene, rlv_error* error)
     scene->tag = rlv_reserve(change->region_count, sizeof *scene->tag, error);
     scene->tagged = rlv_reserve(scene->moved.triangle_count, sizeof *scene->tagged, error);
     scene->came = rlv_reserve(change->region_count, sizeof *scene->came, error);
-    if (scene->tag == NULL || scene->tagged == NULL || scene->came == NULL)
+    scene->middle = rlv_reserve(change->region_count, sizeof *scene->middle, error);
+    if (scene->middle == NULL || scene->tag == NULL || scene->tagged == NULL || scene->came == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < change->region_count; i++)
     {
         rlv_change_class kind = change->region[i].kind;
+        scene->middle[i] = change->region[i].centroid_mm;
         scene->tag[i].words = kind != RLV_CHANGE_REMOVED ? history_scene_class(change, kind) : NULL;
         scene->came[i] = !rlv_change_went(kind);
         scene->tag[i].strong = kind == RLV_CHANGE_BONE;
@@ -394,6 +396,7 @@ void history_scene_free(history_scene* scene)
         free(scene->ring[i]);
     free(scene->came);
     free(scene->tag);
+    free(scene->middle);
     free(scene->tagged);
     *scene = (history_scene){0};
 }

@@ -187,7 +187,7 @@ static char* path_of(const sheet_job* job, rlv_sheet_format format, rlv_error* e
     history_sheet_kind kind = job->order.kind;
     const rlv_specimen* specimen = job->history->specimen;
     bool joint = kind == HISTORY_SHEET_JOINT, named = job->order.view != NULL,
-         one = joint || (kind < HISTORY_SHEET_BONES && kind != HISTORY_SHEET_HISTORY);
+         one = joint || (kind < HISTORY_SHEET_STANDING && kind != HISTORY_SHEET_HISTORY);
     char *of = joint ? history_piece_file(specimen, job->order.stage, error)
                : one ? history_stage_file(specimen, job->order.stage, error)
                      : NULL,

@@ -97,4 +97,7 @@ void sheet_free_drawn(drawn_sheet* drawn);
 rlv_status sheet_of_step(sheet_job job, const history_scene* scene, rlv_error* error);
 rlv_status sheet_of_stages(sheet_job job, rlv_error* error);
 
+/// And that of the last stage as it stands. RLV_IMPOSSIBLE where no way up is known.
+rlv_status sheet_of_standing(sheet_job job, rlv_error* error);
+
 #endif

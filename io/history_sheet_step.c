@@ -9,7 +9,7 @@
 enum
 {
     ROWS = 40,   ///< regions that a map of depth lists and numbers; regions beyond are in the tables
-    COLUMNS = 8, ///< of that list
+    COLUMNS = 9, ///< of that list
     TOOLS = 4,   ///< that are told one a line
 };
 
@@ -165,9 +165,10 @@ typedef struct region_list
     char caption[200];
 } region_list;
 
-static const char* const list_head[COLUMNS] = {
-    "no.", "class", "volume, mL", "95 % interval", "area, cm\xc2\xb2", "mean, mm", "greatest, mm", "nearest bone, mm"};
-static const bool list_right[COLUMNS] = {true, false, true, true, true, true, true, true};
+static const char* const list_head[COLUMNS] = {"no.",        "class",         "square",
+                                               "volume, mL", "95 % interval", "area, cm\xc2\xb2",
+                                               "mean, mm",   "greatest, mm",  "nearest bone, mm"};
+static const bool list_right[COLUMNS] = {true, false, false, true, true, true, true, true, true};
 
 static void put_cell(region_list* list, size_t row, size_t column, const char* text)
 {
@@ -180,7 +181,12 @@ static const char* shown(double value, const rlv_words* words)
     return isfinite(value) ? words->text : "\xe2\x80\x93";
 }
 
-static void list_regions(region_list* list, const history_step* step)
+static history_square square_of(const history_grid* grid, const history_region* region)
+{
+    return history_grid_square(grid, region->centroid_mm);
+}
+
+static void list_regions(region_list* list, const history_grid* grid, const history_step* step)
 {
     const rlv_change* change = &step->change;
     list->rows = change->region_count < ROWS ? change->region_count : ROWS;
@@ -194,12 +200,15 @@ static void list_regions(region_list* list, const history_step* step)
         const rlv_words bone = words_known(bone_mm, change->noise_sd_mm);
         put_cell(list, i, 0, words_number((double)(i + 1), 0).text);
         put_cell(list, i, 1, history_scene_class(change, region->kind));
-        put_cell(list, i, 2, words_value(region->volume_mm3, 1000.0).text);
-        put_cell(list, i, 3, words_ends(region->volume_mm3, 1000.0).text);
-        put_cell(list, i, 4, words_value(region->area_mm2, 100.0).text);
-        put_cell(list, i, 5, shown(region->mean_depth_mm.value, &mean));
-        put_cell(list, i, 6, shown(region->max_depth_mm.value, &greatest));
-        put_cell(list, i, 7, shown(bone_mm, &bone));
+        put_cell(list, i, 2, step->region != NULL ? square_of(grid, &step->region[i]).name : "");
+        const int decimals = words_found_decimals(region->volume_mm3, 1000.0);
+        put_cell(list, i, 3, words_number(region->volume_mm3.value / 1000.0, decimals).text);
+        put_cell(list, i, 4, words_ends_to(region->volume_mm3, 1000.0, decimals).text);
+        put_cell(list, i, 5,
+                 words_number(region->area_mm2.value / 100.0, words_found_decimals(region->area_mm2, 100.0)).text);
+        put_cell(list, i, 6, shown(region->mean_depth_mm.value, &mean));
+        put_cell(list, i, 7, shown(region->max_depth_mm.value, &greatest));
+        put_cell(list, i, 8, shown(bone_mm, &bone));
     }
     if (list->unlisted > 0)
         snprintf(list->caption, sizeof list->caption, "The %zu largest regions; %s beside them", list->rows,
@@ -268,10 +277,11 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
 {
     region_list* list = rlv_reserve(1, sizeof *list, error);
     rlv_overlay overlay;
+    rlv_panel_grid grid;
     rlv_sheet sheet = {0};
     if (list == NULL)
         return RLV_SYSTEM;
-    list_regions(list, scene->step);
+    list_regions(list, &job->history->grid, scene->step);
     rlv_depth_map map = {.title = job->title,
                          .axes = job->view.axes,
                          .surface = history_scene_depth(scene, &overlay),
@@ -284,9 +294,12 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
     if (list->rows > 0)
         map.table = (rlv_sheet_table){COLUMNS, list->rows, list_head, list->cell, list_right};
     map.surface.region_count = list->rows;
+    map.surface.region_mm = scene->middle;
     map.surface.isoline_mm = scene->depth.deepest_mm > 0.0 ? rlv_round_step(scene->depth.deepest_mm, 6) : 0.0;
     map.marks.direction_count = job->view.direction_count;
     map.marks.direction = job->view.direction;
+    if (history_grid_on(&grid, job->history, scene->step->before, &job->view.axes))
+        map.marks.grid = &grid;
     rlv_status status = draw_map(&sheet, job, &map, scene, error);
     if (status == RLV_DONE)
         status = keep_map(job, &sheet, scene, list->rows, error);

@@ -6,7 +6,7 @@
 
 const char* history_sheet_name(history_sheet_kind kind)
 {
-    static const char* const name[HISTORY_SHEET_KINDS] = {"comparison", "depth",     "history",    "stage",
+    static const char* const name[HISTORY_SHEET_KINDS] = {"comparison", "depth",     "history",    "stage", "standing",
                                                           "bone-map",   "body-plan", "directions", "joint"};
     return name[kind];
 }
@@ -90,9 +90,11 @@ static rlv_status draw_one(drawn_sheet* drawn, const rlv_history* history, const
     sheet_job job = {.drawn = drawn, .history = history, .order = *order};
     if (order->kind == HISTORY_SHEET_STAGE)
         return sheet_of_stages(job, error);
-    if (order->kind != HISTORY_SHEET_HISTORY)
+    if (order->kind != HISTORY_SHEET_HISTORY && order->kind != HISTORY_SHEET_STANDING)
         return draw_step(drawn, history, order, error);
     job.order.stage = history->stage_count - 1;
+    if (order->kind == HISTORY_SHEET_STANDING)
+        return sheet_of_standing(job, error);
     if (!history->joined)
         return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "draw its stages one by one",
                         "the stages are not in one frame: %.400s", history->apart);
@@ -112,7 +114,7 @@ rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, 
 
 // --- All of them -----------------------------------------------------------------------------------------------------
 
-/// The two sheets of a step, which share a scene; after all steps the one of all stages.
+/// The two sheets of a step, which share a scene; after all steps the one of all stages, and the last as it stands.
 static rlv_status draw_some(drawn_sheet* drawn, const void* of, size_t index, rlv_error* error)
 {
     static const history_sheet_kind kind[HISTORY_SHEETS_A_JOB] = {HISTORY_SHEET_COMPARISON, HISTORY_SHEET_DEPTH};
@@ -122,6 +124,11 @@ static rlv_status draw_some(drawn_sheet* drawn, const void* of, size_t index, rl
     {
         job.order = (history_sheet_order){.kind = HISTORY_SHEET_HISTORY, .stage = history->stage_count - 1};
         return history->joined ? sheet_of_stages(job, error) : RLV_DONE;
+    }
+    if (index > history->step_count)
+    {
+        job.order = (history_sheet_order){.kind = HISTORY_SHEET_STANDING, .stage = history->stage_count - 1};
+        return history->standing.known ? sheet_of_standing(job, error) : RLV_DONE;
     }
     if (!history->step[index].measured)
         return RLV_DONE;
@@ -140,7 +147,7 @@ history_sheets_plan history_sheets_of_all(const rlv_history* history, rlv_answer
 {
     if (!history->joined)
         answer_warn(answer, "there is no sheet of all stages, since they are not in one frame");
-    return (history_sheets_plan){history->step_count + 1, draw_some, history};
+    return (history_sheets_plan){history->step_count + 2, draw_some, history};
 }
 
 /// Fonts are opened once, and not by two threads for the first time together.
@@ -154,22 +161,49 @@ static rlv_status open_fonts(rlv_error* error)
     return status;
 }
 
-/// The jobs of several plans as one row.
+/// The jobs of several plans as one row. What a job drew is written as soon as all jobs before it have been, so that
+/// the files are the same in any order of work, and no more of them are held in memory than must wait.
 typedef struct all_sheets
 {
     const history_sheets_plan* plan;
+    size_t jobs, next;  ///< the first that is not yet written
+    bool* done;         ///< one a job
     drawn_sheet* drawn; ///< HISTORY_SHEETS_A_JOB a job
+    history_sheets* list;
+    rlv_answer* answer;
 } all_sheets;
+
+/// Write what may be written.
+static rlv_status keep_done(all_sheets* all, rlv_error* error)
+{
+    rlv_status status = RLV_DONE;
+    for (; all->next < all->jobs && all->done[all->next] && status == RLV_DONE; all->next++)
+        for (size_t k = 0; k < HISTORY_SHEETS_A_JOB && status == RLV_DONE; k++)
+        {
+            drawn_sheet* drawn = &all->drawn[HISTORY_SHEETS_A_JOB * all->next + k];
+            if (drawn->entry.path != NULL)
+                status = sheet_keep_drawn(all->list, drawn, all->answer, error);
+        }
+    return status;
+}
 
 static rlv_status draw_job(void* user, size_t index, const rlv_progress* progress, rlv_error* error)
 {
-    const all_sheets* all = user;
+    all_sheets* all = user;
     const history_sheets_plan* plan = all->plan;
     size_t own = index;
     (void)progress;
     for (; own >= plan->count; plan++)
         own -= plan->count;
-    return plan->draw(all->drawn + HISTORY_SHEETS_A_JOB * index, plan->of, own, error);
+    rlv_status status = plan->draw(all->drawn + HISTORY_SHEETS_A_JOB * index, plan->of, own, error);
+    if (status != RLV_DONE)
+        return status;
+#pragma omp critical(rlv_keep_sheets)
+    {
+        all->done[index] = true;
+        status = keep_done(all, error);
+    }
+    return status;
 }
 
 rlv_status history_sheets_draw(history_sheets* list, size_t count, const history_sheets_plan* plan, rlv_answer* answer,
@@ -182,13 +216,17 @@ rlv_status history_sheets_draw(history_sheets* list, size_t count, const history
     rlv_status status = open_fonts(error);
     if (status != RLV_DONE)
         return status;
-    all_sheets all = {plan, rlv_reserve(most, sizeof *all.drawn, error)};
-    status = all.drawn != NULL ? side_by_side(jobs, draw_job, &all, "sheets", &answer->progress, error) : RLV_SYSTEM;
-    for (size_t i = 0; i < most && status == RLV_DONE; i++)
-        if (all.drawn[i].entry.path != NULL)
-            status = sheet_keep_drawn(list, &all.drawn[i], answer, error);
+    all_sheets all = {.plan = plan,
+                      .jobs = jobs,
+                      .done = rlv_reserve(jobs, sizeof *all.done, error),
+                      .drawn = rlv_reserve(most, sizeof *all.drawn, error),
+                      .list = list,
+                      .answer = answer};
+    const bool held = all.done != NULL && all.drawn != NULL;
+    status = held ? side_by_side(jobs, draw_job, &all, "sheets", &answer->progress, error) : RLV_SYSTEM;
     for (size_t i = 0; all.drawn != NULL && i < most; i++)
         sheet_free_drawn(&all.drawn[i]);
     free(all.drawn);
+    free(all.done);
     return status;
 }

@@ -16,6 +16,7 @@ typedef enum history_sheet_kind
     HISTORY_SHEET_DEPTH,      ///< of a step: the map of depth, with two sections and the table of regions
     HISTORY_SHEET_HISTORY,    ///< all stages
     HISTORY_SHEET_STAGE,      ///< one stage
+    HISTORY_SHEET_STANDING,   ///< the last stage as it stands, with its case (history_standing.h)
     HISTORY_SHEET_BONES,      ///< of a skeleton: the bone map (history_articulation_sheets.h)
     HISTORY_SHEET_PLAN,       ///< its unrolled body plan
     HISTORY_SHEET_DIRECTIONS, ///< how displaced elements lie, and which way they went
@@ -23,7 +24,7 @@ typedef enum history_sheet_kind
     HISTORY_SHEET_KINDS,
 } history_sheet_kind;
 
-/// "comparison", "depth", "history", "stage", "bone-map", "body-plan", "directions", "joint".
+/// "comparison", "depth", "history", "stage", "standing", "bone-map", "body-plan", "directions", "joint".
 const char* history_sheet_name(history_sheet_kind kind);
 
 /// A sheet that was drawn.
@@ -80,8 +81,8 @@ typedef struct history_sheets_plan
     const void* of;
 } history_sheets_plan;
 
-/// Those of stages and steps: of every measured step `STAGE-comparison` and `STAGE-depth`, and `history` where the
-/// stages are joined; a warning where they are not. `history` must stay.
+/// Those of stages and steps: of every measured step `STAGE-comparison` and `STAGE-depth`, `history` where the stages
+/// are joined (a warning where they are not), and `standing` where it is known what is up. `history` must stay.
 history_sheets_plan history_sheets_of_all(const rlv_history* history, rlv_answer* answer);
 
 /// Draw what some subjects have into `pictures/` of the answer's folder, each sheet as PNG and as PDF, into a zeroed

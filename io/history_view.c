@@ -343,3 +343,33 @@ size_t history_view_ways(rlv_direction way[HISTORY_WAYS], const rlv_history* his
     count = add_ways(way, count, north, "to the north", "to the south");
     return add_ways(way, count, rlv_vec3_cross(north, up), "to the east", "to the west");
 }
+
+const char* history_view_side(const rlv_history* history, size_t stage, rlv_vec3 outwards)
+{
+    static const char* const of_body[RLV_ASPECT_COUNT] = {"the dorsal side",       "the ventral side",
+                                                          "the left lateral side", "the right lateral side",
+                                                          "the anterior side",     "the posterior side"};
+    static const char* const of_compass[4] = {"the north side", "the south side", "the east side", "the west side"};
+    const rlv_specimen* specimen = history->specimen;
+    rlv_vec3 along, dorsal, up, north;
+    size_t best = 0;
+    if (find_body(&along, &dorsal, history, stage, NULL) == RLV_DONE)
+    {
+        double most = -INFINITY;
+        for (size_t i = 0; i < RLV_ASPECT_COUNT; i++)
+        {
+            const double faces = rlv_vec3_dot(rlv_aspect_of_body((rlv_aspect)i, along, dorsal).towards, outwards);
+            best = faces > most ? i : best;
+            most = fmax(faces, most);
+        }
+        return of_body[best];
+    }
+    if (specimen->up == NULL || specimen->north == NULL ||
+        find_compass(&up, history, stage, specimen->up, "up", NULL) != RLV_DONE ||
+        find_compass(&north, history, stage, specimen->north, "north", NULL) != RLV_DONE)
+        return NULL;
+    const double northwards = rlv_vec3_dot(outwards, north),
+                 eastwards = rlv_vec3_dot(outwards, rlv_vec3_cross(north, up));
+    best = fabs(northwards) >= fabs(eastwards) ? 0 : 2;
+    return of_compass[best + ((best == 0 ? northwards : eastwards) < 0.0 ? 1 : 0)];
+}

@@ -40,6 +40,10 @@ rlv_status history_view_find(history_view* view, const rlv_history* history, siz
 /// where that is not recorded, or does not reach that stage.
 bool history_view_up(rlv_vec3* up, const rlv_history* history, size_t stage, bool shown);
 
+/// The side of the block that a direction, in the frame of a stage, looks out of: "the left lateral side", by the view
+/// of the body that shows it best; where the body is not known "the north side"; NULL where neither is.
+const char* history_view_side(const rlv_history* history, size_t stage, rlv_vec3 outwards);
+
 enum
 {
     HISTORY_WAYS = 10

@@ -302,7 +302,8 @@ void page_figure(rlv_page* p, const page_picture* picture)
 
 enum
 {
-    SHORT_TABLE = 12 ///< rows up to which a table is not torn on paper
+    SHORT_TABLE = 12, ///< rows up to which a table is not torn on paper
+    WIDE_TABLE = 15,  ///< columns beyond which it is printed on sheets that lie
 };
 
 static bool is_number(const table_column* column)
@@ -368,6 +369,14 @@ static void put_caption(rlv_page* p, const rlv_table* t, const char* csv, const 
     fputs("</span></caption>\n", p->body);
 }
 
+static size_t shown_columns(const rlv_table* t)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < t->column_count; i++)
+        count += t->column[i].heading != NULL;
+    return count;
+}
+
 void page_table(rlv_page* p, const rlv_table* t, const char* csv)
 {
     end_facts(p);
@@ -376,8 +385,8 @@ void page_table(rlv_page* p, const rlv_table* t, const char* csv)
     const char* id = new_id(p, wish);
     if (id == NULL || (p->fault.status == RLV_DONE && table_check(t, &p->fault) != RLV_DONE))
         return;
-    fprintf(p->body, "<div class=\"scroll%s\" role=\"region\" aria-labelledby=\"%s\" tabindex=\"0\"><table>\n",
-            table_rows(t) <= SHORT_TABLE ? " short" : "", id);
+    fprintf(p->body, "<div class=\"scroll%s%s\" role=\"region\" aria-labelledby=\"%s\" tabindex=\"0\"><table>\n",
+            table_rows(t) <= SHORT_TABLE ? " short" : "", shown_columns(t) > WIDE_TABLE ? " wide" : "", id);
     put_caption(p, t, csv, id);
     put_head(p, t);
     fputs("<tbody>\n", p->body);
@@ -485,7 +494,9 @@ static const char style_of_parts[] =
 static const char style_on_paper[] =
     "@page{size:A4;margin:18mm 18mm 20mm;@bottom-right{content:counter(page) \" / \" counter(pages);"
     "font:8.5pt sans-serif;color:#57514a}}\n"
-    "@media print{html{font-size:9pt}body{max-width:none;padding:0}header{padding-top:0;margin-bottom:1.4rem}"
+    "@page wide{size:A4 landscape;margin:14mm 14mm 16mm}\n"
+    "@media print{.wide{page:wide}.wide "
+    "table{font-size:7pt}html{font-size:9pt}body{max-width:none;padding:0}header{padding-top:0;margin-bottom:1.4rem}"
     ".skip,.full,.cap a,footer{display:none}a{color:inherit;text-decoration:none}.link a::after{content:\" (\" "
     "attr(href) "
     "\")\"}nav{margin-bottom:2rem}nav>ol{columns:3;column-gap:2rem}nav a{padding:.1rem 0}"

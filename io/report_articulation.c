@@ -1,4 +1,6 @@
+#include "history_view.h"
 #include "report_articulation_parts.h"
+#include "report_place.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -341,7 +343,11 @@ const char* articulation_nearest_side(const history_articulation* a, const histo
     if (!a->elements->up_known || isnan(u->depth_mm.value))
         return NULL;
     const double falls = -rlv_vec3_dot(u->way, a->elements->up);
-    return falls > M_SQRT1_2 ? "above" : falls < -M_SQRT1_2 ? "below" : "the side";
+    if (fabs(falls) > M_SQRT1_2)
+        return falls > 0.0 ? "above" : "below";
+    const rlv_history* history = a->elements->history;
+    const char* side = history_view_side(history, history->frame, rlv_vec3_scale(u->way, -1.0));
+    return side != NULL ? side : "the side";
 }
 
 const char* articulation_taken_at(const history_articulation* a, const history_unfilled* u)
@@ -381,6 +387,9 @@ static const table_column unfilled_columns[] = {
     {"place_sure", "percent", "place, how sure", TABLE_NUMBER,
      "Probability of that number, where the row was counted: of the less sure of its neighbours'."},
     {"position", "mm", "position", TABLE_PLACE, "Middle of where its element belongs, in the block's frame."},
+    {"square", NULL, "square", TABLE_TEXT, "Square of the maps that it lies in."},
+    {"find_by", NULL, "to find it", TABLE_TEXT,
+     "The same with how far it lies, on the map, from the nearest element that shows and from the nearest edge."},
     {"region_half", "mm", "± 95 %", TABLE_NUMBER,
      "Half of the longest axis of the region that holds the place of the element, were it in life position, with a "
      "probability of 95 %."},
@@ -396,7 +405,8 @@ static const table_column unfilled_columns[] = {
      "Distance from the nearest place of today's surface: above zero beneath it, inside the rock; below zero above it, "
      "where no rock is any more."},
     {"nearest_side", NULL, "nearest from", TABLE_TEXT,
-     "Which side that place of the surface is on, as the block lay in the rock: above, the side, below."},
+     "Which side that place of the surface is on: above or below, as the block lay in the rock; else the side of the "
+     "body, by the name of the view that shows it, or of the compass."},
     {"unclaimed", "percent", "of none known", TABLE_NUMBER,
      "Probability that the element that belonged there is none of the loose ones in candidates.csv."}};
 
@@ -409,6 +419,8 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t i)
     table_count(t, (size_t)life->place);
     table_number(t, 100.0 * articulation_number_sure(a, life), 1.0);
     table_place(t, life->position_mm, half / sqrt(life->radius2));
+    table_text(t, articulation_or_null(history_grid_square(&a->elements->history->grid, life->position_mm).name));
+    table_text(t, articulation_or_null(report_place(a->elements, life->position_mm).text));
     table_number(t, half, half / 10.0);
     table_flag(t, life->corridor);
     table_text(t, articulation_where_name(u->where));

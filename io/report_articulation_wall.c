@@ -1,4 +1,5 @@
 #include "report_articulation_parts.h"
+#include "report_place.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -412,7 +413,8 @@ static report_text claims_words(const history_articulation* a, size_t unfilled)
 static const table_column unfilled_columns[] = {
     {"place", NULL, "place", TABLE_TEXT, "Place in its row, counted from the head; several where the row goes on."},
     {"place_sure", NULL, "number sure to", TABLE_TEXT, "How sure that number is, where the row was counted."},
-    {"position", "mm", "position", TABLE_PLACE, "Middle of where its element belongs: of the first of several."},
+    {"find_by", NULL, "to find it", TABLE_TEXT,
+     "Where its element belongs: the square of the maps, and two things that show beside it; of the first of several."},
     {"region_half", NULL, "± 95 % mm", TABLE_TEXT, "Half of the longest axis of its 95 % region."},
     {"where", NULL, "where", TABLE_TEXT, "Where that is today."},
     {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today's surface, and which side that is on."},
@@ -529,7 +531,7 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t fir
     const double sure = articulation_number_sure(a, life);
     table_text(t, places_name(a, life->row, life->place, unfilled_of(a, last)->place).text);
     table_text(t, isnan(sure) ? NULL : words_share(sure).text);
-    table_place(t, life->position_mm, articulation_region_half_mm(life) / sqrt(life->radius2));
+    table_text(t, articulation_or_null(report_place(a->elements, life->position_mm).text));
     table_text(t, regions_words(a, first, last).text);
     table_text(t, articulation_or_null(where_words(a, first, last).text));
     table_text(t, articulation_or_null(depths_words(a, first, last).text));
@@ -749,7 +751,7 @@ static void add_where(report_text* words, const history_articulation* a, history
     }
 }
 
-/// "; by their count at least 1 of LL and 14 of LR are not accounted for"
+/// "; even with all loose elements put back, at least 1 of LL and 14 of LR would still be missing"
 static void add_missing(report_text* words, const history_articulation* a)
 {
     size_t told = 0;
@@ -759,9 +761,28 @@ static void add_missing(report_text* words, const history_articulation* a)
         if (!a->fit.row[r].used || open.free + open.beyond <= open.loose)
             continue;
         articulation_add(words, "%s%zu of %.60s",
-                         told++ > 0 ? " and " : "; with all loose elements put back there lack, at least, ",
+                         told++ > 0 ? " and " : "; even with all loose elements put back, at least ",
                          open.free + open.beyond - open.loose, row_id(a, r));
     }
+    if (told > 0)
+        articulation_add(words, " would still be missing");
+}
+
+/// "; nothing can be said of rows VL and VR"
+static void add_left_out(report_text* words, const history_articulation* a)
+{
+    size_t count = 0, told = 0;
+    for (size_t r = 0; r < a->row_count; r++)
+        count += !a->fit.row[r].used;
+    if (count > 0)
+        articulation_add(words, "%snothing can be said of row%s ", words->text[0] != '\0' ? "; " : "",
+                         count > 1 ? "s" : "");
+    for (size_t r = 0; r < a->row_count; r++)
+        if (!a->fit.row[r].used)
+        {
+            articulation_add(words, "%s%.60s", told == 0 ? "" : told + 1 == count ? " and " : ", ", row_id(a, r));
+            told++;
+        }
 }
 
 static report_text expected_words(const history_articulation* a)
@@ -779,14 +800,7 @@ static report_text expected_words(const history_articulation* a)
                              words_count(open.beyond, "place").text, row_id(a, r));
     }
     add_missing(&words, a);
-    size_t left_out = 0;
-    for (size_t r = 0; r < a->row_count; r++)
-        if (!a->fit.row[r].used)
-            articulation_add(&words, "%s%.60s",
-                             left_out++ > 0          ? ", "
-                             : words.text[0] != '\0' ? "; nothing can be said of row "
-                                                     : "nothing can be said of row ",
-                             row_id(a, r));
+    add_left_out(&words, a);
     if (words.text[0] == '\0')
         articulation_add(&words, "every life position has its element");
     return words;

@@ -4,6 +4,7 @@
 #include "grow.h"
 #include "history_growth.h"
 #include "report_articulation_parts.h"
+#include "report_place.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -157,7 +158,7 @@ static void look_at_faint(report_findings* f, const rlv_history* history, size_t
     for (rlv_change_class kind = 0; kind < RLV_CHANGE_CLASSES; kind++)
         if (change->total[kind].known && change->total[kind].faint)
             find(f, REPORT_LOOK, report_step_name(history, step).text,
-                 "%s thins out, or goes on elsewhere, below the detection limit (%s): how far it reaches, only a look "
+                 "%s may go on, thinner than the scans can tell from noise (%s): where it ends, only a look "
                  "tells",
                  history_class_name(kind), change_limit_words(&change->limit[0]).text);
 }
@@ -315,8 +316,9 @@ static void find_wide_class(report_findings* f, const rlv_history* history, rlv_
     const char* name = history_class_name(kind);
     if (step->change.total[kind].faint)
         find(f, REPORT_WIDE, name,
-             "in all %s, most of the doubt from %s: there it thins out, or goes on elsewhere, below the detection "
-             "limit (%s), and how far it reaches cannot be told",
+             "in all %s, most of the doubt from %s: more of it may be spread there, thinner than the scans can tell "
+             "from "
+             "noise (%s)",
              report_interval(all.ml, "mL").text, report_step_name(history, widest).text,
              change_limit_words(&step->change.limit[0]).text);
     else
@@ -600,19 +602,23 @@ static void look_at_open(report_findings* f, const history_articulation* a, cons
     const rlv_unfilled* life = &a->fit.unfilled[place->unfilled];
     const history_unfilled* u = &a->unfilled[place->unfilled];
     const report_text name = articulation_place_name(a, life);
+    const report_text found = report_place(a->elements, life->position_mm);
     const char *of = name.text, *side = articulation_nearest_side(a, u);
     const rlv_words chance = words_share(place->unclaimed / 100.0);
     if (u->where == HISTORY_IN_ROCK)
-        find(f, REPORT_LOOK, of,
-             "this life position has no element, and lies in the rock, %s below today's surface%s%s%s: bone may lie "
-             "there (%s that none of the loose elements belongs there)",
-             report_interval(u->depth_mm, "mm").text, side != NULL ? ", nearest from " : "", side != NULL ? side : "",
-             life->corridor ? ", beyond its row's last element" : "", chance.text);
+        find(
+            f, REPORT_LOOK, of,
+            "this life position has no element, and lies in the rock, %s below today's surface%s%s%s%s%s: bone may lie "
+            "there (%s that none of the loose elements belongs there)",
+            report_interval(u->depth_mm, "mm").text, side != NULL ? ", nearest from " : "", side != NULL ? side : "",
+            found.text[0] != '\0' ? ", in " : "", found.text, life->corridor ? ", beyond its row's last element" : "",
+            chance.text);
     else
         find(f, REPORT_LOOK, of,
-             "this life position has no element, and is within its error of today's surface%s: bone may lie just below "
-             "it, or the rock that held it has gone (%s that none of the loose elements belongs there)",
-             life->corridor ? ", beyond its row's last element" : "", chance.text);
+             "this life position has no element, and is within its error of today's surface%s%s%s: bone may lie just "
+             "below it, or the rock that held it has gone (%s that none of the loose elements belongs there)",
+             found.text[0] != '\0' ? ", in " : "", found.text, life->corridor ? ", beyond its row's last element" : "",
+             chance.text);
 }
 
 /// Where bone may still lie, likeliest first; and the rows of which nothing can be said.

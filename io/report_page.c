@@ -370,6 +370,7 @@ static void put_left(rlv_page* p, const source_of* s)
     page_fact(p, "Mass", report_weight(s->history).text);
     page_fact(p, "Size", report_size(s->history).text);
     report_page_caution(p, REPORT_CAUTION_LIFTING);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_STANDING, s->history->stage_count - 1);
     if (report_page_table(p, s, REPORT_LEFT))
         page_box(p, PAGE_NOTE,
                  "This is arithmetic on your own recorded rates: the whole volume over a rate. It is no plan and no "
@@ -391,7 +392,7 @@ static void put_ledger(rlv_page* p, const source_of* s)
     report_page_table(p, s, REPORT_MASS_BALANCE);
     report_page_table(p, s, REPORT_SPOIL_BALANCE);
     page_part(p, "grams", "Grams, and sums so far");
-    page_paragraph(p, "A class of which no region was found is 0, with an upper end that is no interval's: it is, at "
+    page_paragraph(p, "A class of which no region was found is told as none, with an upper end that is no interval's: it is, at "
                       "most, what the detection limit leaves room for.");
     report_page_table(p, s, REPORT_MASSES);
     report_page_table(p, s, REPORT_VOLUMES_SO_FAR);

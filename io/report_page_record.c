@@ -2,6 +2,8 @@
 
 #include "report_page_parts.h"
 
+#include "report_words.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -74,11 +76,14 @@ static void put_untouchable(rlv_page* p, const rlv_display_record* display)
         report_page_tell(p, "What nothing may touch", "what lies in %s", text);
 }
 
-static void put_display(rlv_page* p, const rlv_display_record* display)
+static void put_display(rlv_page* p, const rlv_history* history, const rlv_display_record* display)
 {
     const rlv_direction_record* up = display->up;
-    if (up != NULL)
-        report_page_tell(p, "Up in the case", "%s, %s, %s in the mesh of ‘%.100s’",
+    const report_text way = report_way_up(history);
+    if (up != NULL && way.text[0] != '\0')
+        report_page_tell(p, "Up in the case", "%s", way.text);
+    else if (up != NULL)
+        report_page_tell(p, "Up in the case", "%s, %s, %s, a direction in the mesh of ‘%.100s’",
                          words_figures(up->vector[0], 3).text, words_figures(up->vector[1], 3).text,
                          words_figures(up->vector[2], 3).text, up->stage);
     if (display->rise != NULL)
@@ -109,8 +114,9 @@ static void put_advice(rlv_page* p, const rlv_advice_record* advice)
 }
 
 /// How it will be shown, and what advice is to hold to.
-static void put_wishes(rlv_page* p, const rlv_specimen* specimen)
+static void put_wishes(rlv_page* p, const rlv_history* history)
 {
+    const rlv_specimen* specimen = history->specimen;
     page_part(p, "display", "Display and advice");
     if (specimen->display == NULL && specimen->advice == NULL)
     {
@@ -123,7 +129,7 @@ static void put_wishes(rlv_page* p, const rlv_specimen* specimen)
         "As recorded. The block's mass and size are held against the lifting limit and the case; no measurement uses "
         "what stands here.");
     if (specimen->display != NULL)
-        put_display(p, specimen->display);
+        put_display(p, history, specimen->display);
     if (specimen->advice != NULL)
         put_advice(p, specimen->advice);
     if (specimen->advice != NULL && specimen->advice->lift_limit_kg != NULL)
@@ -161,7 +167,7 @@ void report_page_recorded(rlv_page* p, const source_of* s)
 {
     put_specimen(p, s->history->specimen);
     put_setting(p, s);
-    put_wishes(p, s->history->specimen);
+    put_wishes(p, s->history);
     put_work(p, s);
     put_recorded(p, s, "spoil", "Spoil", REPORT_SPOIL);
     put_recorded(p, s, "pieces", "Pieces", REPORT_PIECES);

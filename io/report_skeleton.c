@@ -3,6 +3,7 @@
 #include "history_articulation_sheets.h"
 #include "report_page_parts.h"
 
+#include "report_place.h"
 #include "report_record.h"
 #include "report_tables.h"
 
@@ -243,6 +244,9 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
                       "First, row by row, how many places are free, and how many elements are loose that may have come "
                       "from them.");
     put_open(p, a);
+    const report_text found = report_place_meaning(a->elements->history);
+    if (found.text[0] != '\0')
+        page_paragraph(p, found.text);
     page_paragraph(p,
                    "Depth is how far the middle of a life position lies below the nearest place of today's surface. "
                    "Above zero it is inside the rock. Below zero it is above the surface, where no rock is any more. "

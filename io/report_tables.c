@@ -283,6 +283,8 @@ static const table_column region_columns[] = {
     {"region", NULL, "region", TABLE_COUNT, "Number of the region within its step, by falling volume."},
     {"class", NULL, "class", TABLE_TEXT,
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
+    {"square", NULL, "square", TABLE_TEXT,
+     "Square of the maps that its centre lies in; empty where no frame is common."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
      "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline "
      "held, with what crumbled out of its joint or the gap there."},
@@ -314,18 +316,25 @@ static const table_column region_columns[] = {
 enum
 {
     REGION_STEP = 2, ///< columns that name the step
-    REGION_WALL = 13 ///< columns of the wall, after those
+    REGION_WALL = 14 ///< columns of the wall, after those
 };
+
+static void put_square(rlv_table* t, const rlv_history* history, rlv_vec3 at_mm)
+{
+    const history_square square = history_grid_square(&history->grid, at_mm);
+    table_text(t, square.name[0] != '\0' ? square.name : NULL);
+}
 
 static void put_measures(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
 {
     const rlv_change_region* region = &step->change.region[number];
     table_count(t, number + 1);
     table_text(t, history_class_name(region->kind));
-    table_interval(t, region->volume_mm3);
-    table_interval(t, report_region_grams(history->specimen, region));
+    put_square(t, history, step->region[number].centroid_mm);
+    table_found(t, region->volume_mm3);
+    table_found(t, report_region_grams(history->specimen, region));
     table_recorded(t, report_region_weighed_g(history, step, number));
-    table_interval(t, region->area_mm2);
+    table_found(t, region->area_mm2);
     table_figures(t, region->area_from_mm, 2);
     table_interval(t, region->mean_depth_mm);
     table_interval(t, region->max_depth_mm);
@@ -360,6 +369,7 @@ static void put_joint(rlv_table* t, const rlv_history* history, const char* what
         return;
     table_none(t);
     table_text(t, what);
+    table_none(t);
     table_interval(t, mm3);
     table_interval(t, is_matrix ? report_region_grams(history->specimen, &joint) : (rlv_interval){NAN, NAN, NAN});
     while (t->cell_count % t->column_count != 0 && !t->out_of_memory)

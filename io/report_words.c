@@ -1,8 +1,6 @@
 #include "report_words.h"
 
 #include "change_words.h"
-#include "footprint.h"
-#include "history_view.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -199,8 +197,9 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
         add(&said, ", in %s%s", words_count(found.regions, "region").text,
             kind == RLV_CHANGE_BONE ? " of bone that showed" : "");
         if (found.faint)
-            add(&said, "; it thins out, or goes on elsewhere, below the detection limit: the upper end is a bound that "
-                       "allows for it");
+            add(&said,
+                "; more of it may be spread thinner than the scans can tell from noise: the upper end leaves room "
+                "for that");
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);
@@ -407,22 +406,10 @@ static int by_falling_length(const void* a, const void* b)
     return (p < q) - (p > q);
 }
 
-/// The inside of the case that is recorded; false where it is not.
-static bool case_of(double inside_mm[3], const rlv_display_record* display)
+static void add_case(report_text* said, const rlv_display_record* display)
 {
-    if (display == NULL || display->case_length_mm == NULL || display->case_width_mm == NULL ||
-        display->case_height_mm == NULL)
-        return false;
-    inside_mm[0] = *display->case_length_mm;
-    inside_mm[1] = *display->case_width_mm;
-    inside_mm[2] = *display->case_height_mm;
-    return true;
-}
-
-static void add_case(report_text* said, const double inside_mm[3])
-{
-    add(said, "; the case recorded is %s × %s × %s mm inside, ", words_recorded(inside_mm[0]).text,
-        words_recorded(inside_mm[1]).text, words_recorded(inside_mm[2]).text);
+    add(said, "; the case recorded is %s × %s × %s mm inside, ", words_recorded(*display->case_length_mm).text,
+        words_recorded(*display->case_width_mm).text, words_recorded(*display->case_height_mm).text);
 }
 
 /// The box about the mesh's own axes, by falling length, which stands in no known way.
@@ -438,9 +425,10 @@ static report_text size_unturned(const rlv_history* history)
                            "‘%.200s’, by falling length: another box about it may be smaller",
                            words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text,
                            words_number(side_mm[2], 0).text, last_stage(history)->id);
-    if (!case_of(inside, history->specimen->display))
+    if (!history->standing.case_known)
         return said;
-    add_case(&said, inside);
+    memcpy(inside, history->standing.case_mm, sizeof inside);
+    add_case(&said, history->specimen->display);
     qsort(inside, 3, sizeof *inside, by_falling_length);
     const bool fits = side_mm[0] <= inside[0] && side_mm[1] <= inside[1] && side_mm[2] <= inside[2];
     add(&said, "%s",
@@ -450,50 +438,46 @@ static report_text size_unturned(const rlv_history* history)
 }
 
 /// Into the case as it stands, the longer side of its plan along the case's longer.
-static void hold_against_case(report_text* said, const rlv_footprint* box, const double inside[3])
+static void hold_against_case(report_text* said, const rlv_history* history)
 {
-    const double room[] = {fmax(inside[0], inside[1]) - box->length_mm, fmin(inside[0], inside[1]) - box->width_mm,
-                           inside[2] - box->height_mm};
-    add_case(said, inside);
-    if (fmin(room[0], fmin(room[1], room[2])) < 0.0)
+    const history_standing* s = &history->standing;
+    add_case(said, history->specimen->display);
+    if (!history_standing_fits(s))
         add(said, "which it does not fit into so");
     else
         add(said,
             "which leaves %s mm beside it along its length and %s along its width, both sides together, and %s above",
-            words_number(room[0], 0).text, words_number(room[1], 0).text, words_number(room[2], 0).text);
+            words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
+            words_number(s->room_mm[2], 0).text);
 }
 
-/// How the block will stand, against how it lay.
-static void add_turn(report_text* said, rlv_vec3 shown, rlv_vec3 lay)
+report_text report_way_up(const rlv_history* history)
 {
-    const double turn_deg = acos(fmax(fmin(rlv_vec3_dot(shown, lay), 1.0), -1.0)) * 180.0 / M_PI;
+    const double turn_deg = history->standing.turn_deg;
+    if (isnan(turn_deg))
+        return (report_text){""};
     if (turn_deg < 10.0)
-        add(said, "; up will be the side that was up in the rock, within %.0f°", fmax(ceil(turn_deg), 1.0));
-    else if (turn_deg > 170.0)
-        add(said, "; up will be the side that was down in the rock, within %.0f°", fmax(ceil(180.0 - turn_deg), 1.0));
-    else
-        add(said, "; up will be %.0f° from what was up in the rock", turn_deg);
+        return say("the side that was up in the rock, within %.0f°", fmax(ceil(turn_deg), 1.0));
+    if (turn_deg > 170.0)
+        return say("the side that was down in the rock, within %.0f°", fmax(ceil(180.0 - turn_deg), 1.0));
+    return say("%.0f° from what was up in the rock", turn_deg);
 }
 
 report_text report_size(const rlv_history* history)
 {
-    rlv_footprint box;
-    rlv_vec3 up, lay;
-    double inside[3];
-    rlv_error error = {0};
-    const size_t last = history->stage_count - 1;
-    const bool shown = history_view_up(&up, history, last, true), known = history_view_up(&lay, history, last, false);
-    if ((!shown && !known) ||
-        rlv_footprint_of(&box, &history->stage[last].given.mesh, shown ? up : lay, &error) != RLV_DONE)
+    const history_standing* s = &history->standing;
+    if (!s->known)
         return size_unturned(history);
-    report_text said = say(
-        "%s × %s × %s mm at ‘%.200s’, length × width × height as %s, by the smallest rectangle about its plan",
-        words_number(box.length_mm, 0).text, words_number(box.width_mm, 0).text, words_number(box.height_mm, 0).text,
-        last_stage(history)->id, shown ? "it will stand" : "it lay in the rock, up being up");
-    if (shown && known)
-        add_turn(&said, up, lay);
-    if (shown && case_of(inside, history->specimen->display))
-        hold_against_case(&said, &box, inside);
+    const report_text up = report_way_up(history);
+    report_text said =
+        say("%s × %s × %s mm at ‘%.200s’, length × width × height as %s, by the smallest rectangle about its plan",
+            words_number(s->box.length_mm, 0).text, words_number(s->box.width_mm, 0).text,
+            words_number(s->box.height_mm, 0).text, last_stage(history)->id,
+            s->shown ? "it will stand" : "it lay in the rock, up being up");
+    if (up.text[0] != '\0')
+        add(&said, "; up will be %s", up.text);
+    if (s->shown && s->case_known)
+        hold_against_case(&said, history);
     return said;
 }
 

@@ -83,6 +83,10 @@ report_text report_in_spoil(const rlv_history* history, size_t step);
 /// What the block weighed at the last stage, held against the limit that is recorded for lifting by one person.
 report_text report_weight(const rlv_history* history);
 
+/// Which side will be up where the block is shown: "the side that was up in the rock, within 1°". Empty where either is
+/// not known.
+report_text report_way_up(const rlv_history* history);
+
 /// Length, width and height of the last stage, held against the case that is recorded: of the box along the axes of its
 /// mesh, which is not the least that holds it.
 report_text report_size(const rlv_history* history);

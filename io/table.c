@@ -136,6 +136,15 @@ void table_interval_to(rlv_table* t, rlv_interval interval, int decimals)
     show_to(t, decimals);
 }
 
+void table_found(rlv_table* t, rlv_interval interval)
+{
+    const shown_unit* in = find_unit(&t->column[t->cell_count % t->column_count]);
+    if (isfinite(interval.value) && !words_is_bound(interval))
+        table_interval_to(t, interval, words_found_decimals(interval, in != NULL ? in->size : 1.0));
+    else
+        table_interval(t, interval);
+}
+
 void table_recorded(rlv_table* t, double value)
 {
     const shown_unit* in = find_unit(&t->column[t->cell_count % t->column_count]);
@@ -346,6 +355,13 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
     else if (cell->kind == TABLE_INTERVAL)
     {
         const rlv_interval interval = {cell->number[0], cell->number[1], cell->number[2]};
+        if (words_is_bound(interval) && isfinite(interval.high))
+        {
+            snprintf(shown.number.text, sizeof shown.number.text, "none told");
+            snprintf(shown.ends.text, sizeof shown.ends.text, "at most %.24s",
+                     words_at_most(interval.high / unit).text);
+            return shown;
+        }
         shown.number = cell->to ? words_number(interval.value / unit, cell->decimals) : words_value(interval, unit);
         const bool sure = interval.low == interval.high; // nothing, by the record: it has no ends
         if (!sure && isfinite(interval.low) && isfinite(interval.high))

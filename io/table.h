@@ -74,6 +74,7 @@ void table_number(rlv_table* t, double value,
 void table_figures(rlv_table* t, double value, int figures); ///< so many figures are shown: of an sd, a limit, a p
 void table_recorded(rlv_table* t, double value); ///< shown as it was written down: every figure, and none more
 void table_interval(rlv_table* t, rlv_interval interval);
+void table_found(rlv_table* t, rlv_interval interval); ///< of a thing that is there: never shown as 0, unless it is 0
 /// So many decimals are shown, in the unit that people read: of figures that must add up as they stand.
 void table_number_to(rlv_table* t, double value, int decimals);
 void table_interval_to(rlv_table* t, rlv_interval interval, int decimals);
@@ -105,7 +106,7 @@ bool table_has_dash(const rlv_table* t);
 /// The heading for people of a column's unit: "mL" for "mm3"; "" where it has none.
 const char* table_shown_unit(const table_column* column);
 
-/// A cell as people read it.
+/// A cell as people read it. A bound on what was looked for and not found is told as that: "none told", "at most 0.18".
 typedef struct table_shown
 {
     const char* text; ///< of a text or flag; else NULL

@@ -106,9 +106,8 @@ double words_sd(rlv_interval interval)
     return (interval.high - interval.low) / (2.0 * RLV_HALF_95);
 }
 
-/// Decimals for an interval in `unit`: without an upper end its lower half tells; four figures where its width is not
-/// known.
-static int decimals_of(rlv_interval interval, double unit)
+/// Without an upper end its lower half tells; four figures where its width is not known.
+int words_interval_decimals(rlv_interval interval, double unit)
 {
     if (isfinite(interval.low) && !isfinite(interval.high))
         interval.high = 2.0 * interval.value - interval.low;
@@ -127,6 +126,16 @@ static rlv_words bound(double value, double (*rounding)(double))
     return words_figures(rounding(value / figure + hair) * figure, 2);
 }
 
+int words_found_decimals(rlv_interval interval, double unit)
+{
+    const int decimals = words_interval_decimals(interval, unit);
+    const double value = interval.value / unit;
+    if (!(value > 0.0) || !isfinite(value) || nearbyint(value * pow(10.0, decimals)) > 0.0)
+        return decimals;
+    const int first = -(int)floor(log10(value)); // of its first figure
+    return first > decimals ? first : decimals;
+}
+
 rlv_words words_at_most(double value)
 {
     return bound(value, ceil);
@@ -137,17 +146,16 @@ rlv_words words_at_least(double value)
     return bound(value, floor);
 }
 
-/// Whether it holds nothing but a bound on what was not found.
-static bool is_bound(rlv_interval interval)
+bool words_is_bound(rlv_interval interval)
 {
     return interval.value == 0.0 && interval.low == 0.0 && interval.high > 0.0;
 }
 
 rlv_words words_value(rlv_interval interval, double unit)
 {
-    if (is_bound(interval))
+    if (words_is_bound(interval))
         return words_number(0.0, 0);
-    return words_number(interval.value / unit, decimals_of(interval, unit));
+    return words_number(interval.value / unit, words_interval_decimals(interval, unit));
 }
 
 rlv_words words_ends_to(rlv_interval interval, double unit, int decimals)
@@ -162,13 +170,13 @@ rlv_words words_ends_to(rlv_interval interval, double unit, int decimals)
 
 rlv_words words_ends(rlv_interval interval, double unit)
 {
-    if (is_bound(interval))
+    if (words_is_bound(interval))
     {
         rlv_words out;
         snprintf(out.text, sizeof out.text, "0 to %.36s", words_at_most(interval.high / unit).text);
         return out;
     }
-    return words_ends_to(interval, unit, decimals_of(interval, unit));
+    return words_ends_to(interval, unit, words_interval_decimals(interval, unit));
 }
 
 rlv_words words_share(double share)

@@ -62,6 +62,14 @@ rlv_words words_at_least(double value);
 rlv_words words_value(rlv_interval interval, double unit);
 rlv_words words_ends(rlv_interval interval, double unit); ///< "11.9 to 12.7"
 
+/// Decimals of an interval in that unit, as words_value has them; and of what was found, which has an area and a depth:
+/// more where its value, above zero, would read as 0.
+int words_interval_decimals(rlv_interval interval, double unit);
+int words_found_decimals(rlv_interval interval, double unit);
+
+/// Whether an interval holds nothing but a bound on what was looked for and not found: from 0 about 0.
+bool words_is_bound(rlv_interval interval);
+
 /// The ends with so many decimals, rounded outward.
 rlv_words words_ends_to(rlv_interval interval, double unit, int decimals);
 

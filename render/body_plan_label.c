@@ -234,8 +234,8 @@ rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out,
     double tray = page->lay->tray ? PLAN_TRAY * page->unit : 0.0;
     rlv_box2 within = {page->left - 2.0 * page->unit, page->top, page->width + 4.0 * page->unit,
                        plan_tall(page) + tray};
-    *left_out = rlv_labels_place(page->label_count, page->label, within, page->obstacle_count, page->obstacle,
-                                 0.35 * page->unit);
+    const rlv_label_place among = {within, page->obstacle_count, page->obstacle, .gap = 0.35 * page->unit};
+    *left_out = rlv_labels_place(page->label_count, page->label, &among);
     return RLV_DONE;
 }
 

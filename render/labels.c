@@ -3,16 +3,14 @@
 #include <math.h>
 
 #define DIRECTIONS 16
-#define ALIKE 0.25 // distances that are told apart by no more than so many heights of a label look the same
+#define COVERING 2.5 // heights of a label that it may stand farther off so as not to cover a line
+#define ALIKE 0.25   // distances that are told apart by no more than so many heights of a label look the same
 
 typedef struct placing
 {
     size_t count;
     rlv_label* label;
-    rlv_box2 within;
-    size_t obstacle_count;
-    const rlv_box2* obstacle;
-    double gap;
+    const rlv_label_place* among;
 } placing;
 
 static bool overlap(rlv_box2 a, rlv_box2 b, double gap)
@@ -28,15 +26,16 @@ static rlv_box2 box_of(const rlv_label* label)
 
 static bool is_free(const placing* of, rlv_box2 box)
 {
-    const rlv_box2* in = &of->within;
+    const rlv_label_place* among = of->among;
+    const rlv_box2* in = &among->within;
     if (box.left < in->left || box.top < in->top || box.left + box.width > in->left + in->width ||
         box.top + box.height > in->top + in->height)
         return false;
-    for (size_t i = 0; i < of->obstacle_count; i++)
-        if (overlap(box, of->obstacle[i], of->gap))
+    for (size_t i = 0; i < among->obstacle_count; i++)
+        if (overlap(box, among->obstacle[i], among->gap))
             return false;
     for (size_t i = 0; i < of->count; i++)
-        if (of->label[i].placed && overlap(box, box_of(&of->label[i]), of->gap))
+        if (of->label[i].placed && overlap(box, box_of(&of->label[i]), among->gap))
             return false;
     return true;
 }
@@ -68,6 +67,26 @@ static bool passes(const double a[2], const double b[2], rlv_box2 box)
     return cross(a, b, corner[0], corner[2]) || cross(a, b, corner[1], corner[3]);
 }
 
+// Whether a stretch meets a box: it ends inside it, or crosses one of its diagonals.
+static bool meets(const rlv_stretch* line, rlv_box2 box)
+{
+    const double right = box.left + box.width, bottom = box.top + box.height;
+    if (fmax(line->from[0], line->to[0]) <= box.left || fmin(line->from[0], line->to[0]) >= right ||
+        fmax(line->from[1], line->to[1]) <= box.top || fmin(line->from[1], line->to[1]) >= bottom)
+        return false;
+    return (line->from[0] > box.left && line->from[0] < right && line->from[1] > box.top && line->from[1] < bottom) ||
+           (line->to[0] > box.left && line->to[0] < right && line->to[1] > box.top && line->to[1] < bottom) ||
+           passes(line->from, line->to, box);
+}
+
+size_t rlv_labels_covered(rlv_box2 box, size_t line_count, const rlv_stretch* line)
+{
+    size_t covered = 0;
+    for (size_t i = 0; i < line_count; i++)
+        covered += meets(&line[i], box);
+    return covered;
+}
+
 static double off_of(const double anchor[2], rlv_box2 box)
 {
     double foot[2];
@@ -93,6 +112,8 @@ static double cost_of(const placing* of, const rlv_label* label, rlv_box2 box)
     nearest_in(box, label->anchor, foot);
     double cost = hypot(foot[0] - label->anchor[0], foot[1] - label->anchor[1]);
     cost += misleads(of, label, box) ? 1.5 * label->height : 0.0;
+    const size_t covered = rlv_labels_covered(box, of->among->line_count, of->among->line);
+    cost += covered > 0 ? (COVERING + 0.3 * fmin((double)covered, 8.0)) * label->height : 0.0;
     for (size_t i = 0; i < of->count; i++)
     {
         const rlv_label* other = &of->label[i];
@@ -125,9 +146,10 @@ static rlv_box2 box_towards(const rlv_label* label, int direction, double off)
 
 static bool place_on_rings(const placing* of, rlv_label* label)
 {
+    const rlv_box2* within = &of->among->within;
     double least = INFINITY, step = 0.6 * label->height;
-    double farthest = fmin(hypot(of->within.width, of->within.height), 24.0 * label->height);
-    for (double off = label->clear + 0.5 * of->gap; off <= farthest && off < least; off += step)
+    double farthest = fmin(hypot(within->width, within->height), 24.0 * label->height);
+    for (double off = label->clear + 0.5 * of->among->gap; off <= farthest && off < least; off += step)
         for (int k = 0; k < DIRECTIONS; k++)
         {
             rlv_box2 box = box_towards(label, k, off);
@@ -146,10 +168,11 @@ static bool place_on_rings(const placing* of, rlv_label* label)
 
 static bool place_anywhere(const placing* of, rlv_label* label)
 {
-    double least = INFINITY, step = fmax(0.5 * label->height, hypot(of->within.width, of->within.height) / 400.0);
+    const rlv_box2* within = &of->among->within;
+    double least = INFINITY, step = fmax(0.5 * label->height, hypot(within->width, within->height) / 400.0);
     rlv_box2 box = {0.0, 0.0, label->width, label->height};
-    for (box.top = of->within.top; box.top + box.height <= of->within.top + of->within.height; box.top += step)
-        for (box.left = of->within.left; box.left + box.width <= of->within.left + of->within.width; box.left += step)
+    for (box.top = within->top; box.top + box.height <= within->top + within->height; box.top += step)
+        for (box.left = within->left; box.left + box.width <= within->left + within->width; box.left += step)
         {
             double foot[2];
             nearest_in(box, label->anchor, foot);
@@ -163,10 +186,9 @@ static bool place_anywhere(const placing* of, rlv_label* label)
     return isfinite(least);
 }
 
-size_t rlv_labels_place(size_t count, rlv_label* label, rlv_box2 within, size_t obstacle_count,
-                        const rlv_box2* obstacle, double gap)
+size_t rlv_labels_place(size_t count, rlv_label* label, const rlv_label_place* among)
 {
-    placing of = {count, label, within, obstacle_count, obstacle, gap};
+    placing of = {count, label, among};
     size_t left_out = 0;
     for (size_t i = 0; i < count; i++)
     {

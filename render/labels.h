@@ -1,9 +1,9 @@
 /// Places for labels: beside what they name, never over each other, never outside their panel.
 ///
 /// Labels are placed one after another, those given first with the first choice. Of all free places, on rings of
-/// growing radius, the cheapest is taken: near, its leader crossing nothing, covering no other anchor and nearer to
-/// none than to its own. Where no ring has room the nearest free place of the panel is taken. The same labels always
-/// get the same places.
+/// growing radius, the cheapest is taken: near, its leader crossing nothing, covering no line (an outline, an arrow)
+/// and no other anchor, and nearer to none than to its own. Where no ring has room the nearest free place of the panel
+/// is taken. The same labels always get the same places.
 
 #ifndef RLV_LABELS_H
 #define RLV_LABELS_H
@@ -30,9 +30,28 @@ typedef struct rlv_label
     double foot[2];       ///< out: where the leader meets the box
 } rlv_label;
 
-/// Place `count` labels within a panel, clear of `obstacle_count` boxes (scale bar, legend) and `gap` off each other.
+/// A stretch of a line on the sheet.
+typedef struct rlv_stretch
+{
+    double from[2], to[2];
+} rlv_stretch;
+
+/// What labels are placed among.
+typedef struct rlv_label_place
+{
+    rlv_box2 within; ///< the panel
+    size_t obstacle_count;
+    const rlv_box2* obstacle; ///< scale bar, legend: no label ever touches them
+    size_t line_count;
+    const rlv_stretch* line; ///< outlines and arrows: a label covers one only where it would else stand far off
+    double gap;              ///< between labels
+} rlv_label_place;
+
+/// Place `count` labels within a panel.
 /// Returns how many found no room: those are not placed.
-size_t rlv_labels_place(size_t count, rlv_label* label, rlv_box2 within, size_t obstacle_count,
-                        const rlv_box2* obstacle, double gap);
+size_t rlv_labels_place(size_t count, rlv_label* label, const rlv_label_place* among);
+
+/// How many of the lines a box covers.
+size_t rlv_labels_covered(rlv_box2 box, size_t line_count, const rlv_stretch* line);
 
 #endif

@@ -373,8 +373,9 @@ static rlv_status label_net(const dial* on, const rlv_net* net, size_t* left_out
     if (held)
     {
         double reach = on->radius + 1.0 * u;
-        *left_out += rlv_labels_place(count, label, (rlv_box2){on->x - reach, on->y - reach, 2.0 * reach, 2.0 * reach},
-                                      signs, sign, 0.3 * u);
+        const rlv_box2 within = {on->x - reach, on->y - reach, 2.0 * reach, 2.0 * reach};
+        const rlv_label_place among = {within, signs, sign, .gap = 0.3 * u};
+        *left_out += rlv_labels_place(count, label, &among);
     }
     for (size_t i = 0; held && i < count; i++)
     {

@@ -68,6 +68,8 @@ typedef struct rlv_panel_surface
     const uint16_t* region;       ///< one a triangle: 0, or the number of a region
     size_t region_count;          ///< the highest number
     const rlv_panel_tag* tag;     ///< region_count
+    const rlv_vec3* region_mm;    ///< region_count: where the number of one that is out of sight points to, with a ring
+                                  ///< there; NULL: such a region bears none
     double pixel_mm;              ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
     int rays, samples;            ///< as of a view; 0: 4 from every other pixel, and 4
     const struct rlv_panel* like; ///< another panel, which must stay while this one is made: where it is of the same
@@ -113,7 +115,8 @@ typedef struct rlv_panel_area
 } rlv_panel_area;
 
 /// A place that is known as surely as its covariance says: drawn as the shadow of the ellipsoid d' covariance^-1 d <=
-/// radius2 along the view. Those of a corridor that follow each other with one `row` are joined to a band.
+/// radius2 along the view. Those of a corridor that follow each other with one `row` are joined to a band; of them
+/// those with a label are outlined too.
 typedef struct rlv_panel_expected
 {
     rlv_vec3 at_mm;
@@ -132,9 +135,22 @@ typedef struct rlv_panel_curve
     const char* words; ///< for the key
 } rlv_panel_curve;
 
+/// Squares that places are told by: thin lines over the surface and under all else, with a letter for each column along
+/// the upper edge of the panel, and a number for each row along the left one.
+typedef struct rlv_panel_grid
+{
+    rlv_vec3 corner_mm; ///< the upper left corner of the first square, in the mesh's frame
+    double side_mm;
+    size_t columns, rows; ///< to the right, and downwards in the view
+} rlv_panel_grid;
+
+/// The letter of a column, from 0: "A" to "Z" without I and O, then "AA" and so on.
+void rlv_grid_letter(char into[4], size_t column);
+
 /// What is drawn over the surface.
 typedef struct rlv_panel_marks
 {
+    const rlv_panel_grid* grid; ///< NULL: none
     size_t area_count;
     const rlv_panel_area* area;
     size_t expected_count;

@@ -196,7 +196,7 @@ static void draw_expected(const bodies* on, const rlv_panel_marks* marks)
     double at[PANEL_STEPS][2];
     for (size_t i = 0; i < marks->expected_count; i++)
     {
-        if (marks->expected[i].corridor)
+        if (marks->expected[i].corridor && marks->expected[i].label == NULL)
             continue;
         shadow_on_sheet(on, &marks->expected[i], at);
         ring_path(c, at);
@@ -327,6 +327,60 @@ static void draw_curves(const bodies* on, const rlv_panel_marks* marks)
     }
 }
 
+enum
+{
+    OUTLINE = 24 ///< stretches of one outline, at most: labels need it no finer
+};
+
+// Every few points of a ring, closed.
+static size_t add_ring(rlv_stretch* line, size_t count, double (*at)[2], size_t points)
+{
+    const size_t every = (points + OUTLINE - 1) / OUTLINE;
+    for (size_t i = 0; i < points; i += every)
+    {
+        const double *from = at[i], *to = at[i + every < points ? i + every : 0];
+        line[count++] = (rlv_stretch){{from[0], from[1]}, {to[0], to[1]}};
+    }
+    return count;
+}
+
+static size_t add_area(rlv_stretch* line, size_t count, const bodies* on, const rlv_panel_area* area)
+{
+    double at[OUTLINE][2], middle[2], half[2], from[2];
+    const size_t every = (area->ring_count + OUTLINE - 1) / OUTLINE;
+    size_t points = 0;
+    for (size_t i = 0; i < area->ring_count; i += every)
+        place(on, area->ring_mm[i], at[points++]);
+    count = add_ring(line, count, at, points);
+    if (area->life_mm == NULL)
+        return count;
+    panel_area_extent(on->panel, area, middle, half);
+    place(on, *area->life_mm, from);
+    line[count++] = (rlv_stretch){{from[0], from[1]}, {on->left + middle[0], on->top + middle[1]}};
+    return count;
+}
+
+size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, const rlv_panel_marks* marks,
+                        rlv_stretch* line)
+{
+    const bodies on = {NULL, panel, left_mm, top_mm};
+    double at[PANEL_STEPS][2];
+    size_t count = 0;
+    if (line == NULL)
+        return (OUTLINE + 1) * (marks->area_count + marks->expected_count);
+    for (size_t i = 0; i < marks->area_count; i++)
+        if (!panel_hides(panel, &marks->area[i]))
+            count = add_area(line, count, &on, &marks->area[i]);
+    for (size_t i = 0; i < marks->expected_count; i++)
+    {
+        if (marks->expected[i].label == NULL)
+            continue;
+        shadow_on_sheet(&on, &marks->expected[i], at);
+        count = add_ring(line, count, at, PANEL_STEPS);
+    }
+    return count;
+}
+
 void panel_draw_bodies(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                        const rlv_panel_marks* marks)
 {
@@ -410,7 +464,11 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
     if (hidden)
         add_sign(key, SIGN_HIDDEN, "element that is hidden from here");
     for (size_t i = 0; i < marks->expected_count; i++)
-        expected[marks->expected[i].corridor] = true;
+    {
+        const rlv_panel_expected* of = &marks->expected[i];
+        expected[0] = expected[0] || !of->corridor || of->label != NULL;
+        expected[1] = expected[1] || of->corridor;
+    }
     if (expected[0])
         add_sign(key, SIGN_EXPECTED, "place (pl.) without an element, with 95" RLV_THIN "% of where it may be");
     if (expected[1])

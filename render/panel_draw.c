@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+// Ids of what lies where it belonged are many, and say the least.
+static const rlv_lettering slight = {.size_mm = 0.84 * RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .halo_mm = 0.5};
 static const rlv_lettering plain = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .halo_mm = 0.55};
 
 #define SYMBOL_MM 1.9
@@ -19,6 +21,9 @@ typedef struct drawing
     size_t label_count, obstacle_count;
     rlv_label* label;
     const char** text; // of each label; NULL: a region's number
+    bool* slight;      // of each label: its letters are smaller
+    size_t line_count;
+    rlv_stretch* line; // what labels keep off: outlines and arrows of bodies
     size_t* region;
     rlv_box2* obstacle; // what labels keep clear of: bar, axes, letters of traces, numbers of levels
 } drawing;
@@ -207,10 +212,11 @@ static void draw_trace(drawing* on, const rlv_panel_trace* trace)
     on->obstacle[on->obstacle_count++] = (rlv_box2){b[0] + off * x - off, b[1] + off * y - off, 2.0 * off, 2.0 * off};
 }
 
-static void add_label(drawing* on, const char* text, double x, double y, double clear)
+static void add_label(drawing* on, const char* text, double x, double y, double clear, bool is_slight)
 {
     const double u = on->sheet->unit;
-    rlv_text_size size = rlv_sheet_measure(on->sheet, text, &plain);
+    rlv_text_size size = rlv_sheet_measure(on->sheet, text, is_slight ? &slight : &plain);
+    on->slight[on->label_count] = is_slight;
     rlv_label* label = &on->label[on->label_count];
     *label = (rlv_label){
         .anchor = {x, y}, .width = size.width_mm + 0.6 * u, .height = size.cap_mm + 1.3 * u, .clear = clear};
@@ -242,7 +248,7 @@ static void draw_arrows(drawing* on)
         rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
         rlv_mark_arrow(on->sheet, a[0], a[1], b[0], b[1], RLV_LINE_STRONG);
         if (arrow->label != NULL)
-            add_label(on, arrow->label, b[0], b[1], on->sheet->unit);
+            add_label(on, arrow->label, b[0], b[1], on->sheet->unit, false);
     }
 }
 
@@ -262,7 +268,7 @@ static void draw_points(drawing* on)
         rlv_sheet_grey(on->sheet, hidden ? RLV_INK_GREY : RLV_INK_BLACK);
         rlv_mark_symbol(on->sheet, hidden ? RLV_SYMBOL_RING : point->symbol, at[0], at[1], size);
         if (point->label != NULL)
-            add_label(on, point->label, at[0], at[1], 0.5 * size + BESIDE * u);
+            add_label(on, point->label, at[0], at[1], 0.5 * size + BESIDE * u, false);
     }
 }
 
@@ -304,20 +310,48 @@ static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
     rlv_mark_number(on->sheet, number, left, y);
 }
 
+static void draw_ring(rlv_sheet* sheet, double x, double y)
+{
+    cairo_set_source_rgb(sheet->cairo, 1.0, 1.0, 1.0);
+    cairo_arc(sheet->cairo, x, y, 0.5 * SYMBOL_MM * sheet->unit, 0.0, 2.0 * G_PI);
+    cairo_fill(sheet->cairo);
+    rlv_sheet_grey(sheet, RLV_INK_GREY);
+    rlv_mark_symbol(sheet, RLV_SYMBOL_RING, x, y, SYMBOL_MM * sheet->unit);
+}
+
+// Where a region lies that is out of sight, with a ring there.
+static bool place_hidden(const drawing* on, size_t region, double at[3])
+{
+    double on_sheet[2];
+    if (on->panel->surface->region_mm == NULL)
+        return false;
+    place_on_sheet(on, on->panel->surface->region_mm[region], on_sheet);
+    draw_ring(on->sheet, on_sheet[0], on_sheet[1]);
+    at[0] = on_sheet[0] - on->left;
+    at[1] = on_sheet[1] - on->top;
+    at[2] = 0.0;
+    return true;
+}
+
 // Numbers of regions: inside where the disc fits, else beside with a leader.
 static void add_numbers(drawing* on)
 {
     const double u = on->sheet->unit;
     for (size_t i = 0; i < on->panel->region_count; i++)
     {
-        const double* at = on->panel->region_at[i];
-        if (!(at[2] > 0.0))
+        double hidden[3];
+        const bool seen = on->panel->region_at[i][2] > 0.0;
+        if (!seen && !place_hidden(on, i, hidden))
             continue;
+        const double* at = seen ? on->panel->region_at[i] : hidden;
         char words[24];
         snprintf(words, sizeof words, "%zu", i + 1);
         double radius = rlv_mark_number_radius(on->sheet, words), x = on->left + at[0], y = on->top + at[1];
         rlv_label* label = &on->label[on->label_count];
-        *label = (rlv_label){.anchor = {x, y}, .width = 2.0 * radius, .height = 2.0 * radius, .clear = 0.4 * u};
+        *label = (rlv_label){.anchor = {x, y},
+                             .width = 2.0 * radius,
+                             .height = 2.0 * radius,
+                             .clear = (seen ? 0.4 : 0.5 * SYMBOL_MM + 0.3) * u};
         if (tag_of(on, i) != NULL)
         {
             label->width = 2.0 * radius + tag_size(on, i).width_mm + 2.0 * TAG_PAD * u;
@@ -338,7 +372,7 @@ static void add_body(drawing* on, const rlv_panel_area* area)
     panel_area_extent(on->panel, area, middle, half);
     double x = on->left + middle[0], y = on->top + middle[1];
     bool open = area->state == RLV_UNASSIGNED; // its sign stands in its middle
-    add_label(on, area->label, x, y, open ? 1.7 * u : fmax(fmin(half[0], half[1]), u));
+    add_label(on, area->label, x, y, open ? 1.7 * u : fmax(fmin(half[0], half[1]), u), area->state == RLV_IN_PLACE);
     rlv_label* label = &on->label[on->label_count - 1];
     label->left = x - 0.5 * label->width;
     label->top = y - 0.5 * label->height;
@@ -362,7 +396,7 @@ static void add_bodies(drawing* on)
         {
             double at[2];
             place_on_sheet(on, on->marks->expected[i].at_mm, at);
-            add_label(on, on->marks->expected[i].label, at[0], at[1], 1.2 * u);
+            add_label(on, on->marks->expected[i].label, at[0], at[1], 1.2 * u, false);
         }
 }
 
@@ -398,7 +432,7 @@ static void draw_labels(const drawing* on)
                 rlv_mark_number(on->sheet, words, x, y);
             continue;
         }
-        rlv_lettering how = plain;
+        rlv_lettering how = on->slight[i] ? slight : plain;
         how.share = 0.5;
         double cap = rlv_sheet_measure(on->sheet, on->text[i], &how).cap_mm;
         rlv_sheet_text(on->sheet, on->text[i], x, y + 0.5 * cap, &how);
@@ -427,6 +461,8 @@ static void draw_furniture(drawing* on)
 
 static void draw_all(drawing* on, size_t* left_out)
 {
+    if (on->marks->grid != NULL)
+        panel_draw_grid(on->sheet, on->panel, on->left, on->top, on->marks->grid);
     draw_overlay(on);
     draw_outlines(on);
     draw_isolines(on);
@@ -434,6 +470,9 @@ static void draw_all(drawing* on, size_t* left_out)
     for (size_t i = 0; i < on->marks->trace_count; i++)
         draw_trace(on, &on->marks->trace[i]);
     draw_furniture(on);
+    if (on->marks->grid != NULL)
+        on->obstacle_count += panel_letter_grid(on->sheet, on->panel, on->left, on->top, on->marks->grid,
+                                                on->obstacle_count, on->obstacle);
     add_numbers(on);
     for (size_t i = 0; i < on->panel->isoline_count; i++)
         label_isoline(on, &on->panel->isoline[i]);
@@ -441,8 +480,10 @@ static void draw_all(drawing* on, size_t* left_out)
     draw_points(on);
     add_bodies(on);
     rlv_box2 within = {on->left, on->top, on->panel->width_mm, on->panel->height_mm};
-    size_t missed =
-        rlv_labels_place(on->label_count, on->label, within, on->obstacle_count, on->obstacle, 0.5 * on->sheet->unit);
+    on->line_count = panel_body_lines(on->panel, on->left, on->top, on->marks, on->line);
+    const rlv_label_place among = {within,         on->obstacle_count, on->obstacle,
+                                   on->line_count, on->line,           0.5 * on->sheet->unit};
+    size_t missed = rlv_labels_place(on->label_count, on->label, &among);
     if (left_out != NULL)
         *left_out = missed;
     draw_labels(on);
@@ -463,17 +504,43 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     on.label = rlv_reserve(most, sizeof *on.label, error);
     on.text = rlv_reserve(most, sizeof *on.text, error);
     on.region = rlv_reserve(most, sizeof *on.region, error);
-    on.obstacle = rlv_reserve(2 + 2 * on.marks->trace_count + panel->isoline_count, sizeof *on.obstacle, error);
+    on.slight = rlv_reserve(most, sizeof *on.slight, error);
+    on.line = rlv_reserve(panel_body_lines(panel, 0.0, 0.0, on.marks, NULL), sizeof *on.line, error);
+    const size_t squares = on.marks->grid != NULL ? on.marks->grid->columns + on.marks->grid->rows : 0;
+    on.obstacle =
+        rlv_reserve(2 + 2 * on.marks->trace_count + panel->isoline_count + squares, sizeof *on.obstacle, error);
     rlv_status status = RLV_SYSTEM;
-    if (on.label != NULL && on.text != NULL && on.region != NULL && on.obstacle != NULL)
+    if (on.label != NULL && on.text != NULL && on.region != NULL && on.obstacle != NULL && on.slight != NULL &&
+        on.line != NULL)
         status = rlv_sheet_picture(sheet, &panel->picture, on.left, on.top, error);
     if (status == RLV_DONE)
         draw_all(&on, left_out);
     free(on.label);
     free(on.text);
     free(on.region);
+    free(on.slight);
+    free(on.line);
     free(on.obstacle);
     return status;
+}
+
+static void draw_hidden(rlv_sheet* sheet, rlv_box2 box, int which)
+{
+    (void)which;
+    draw_ring(sheet, box.left + 0.5 * box.width, box.top + 0.5 * box.height);
+}
+
+// Regions whose numbers point to a ring; without a panel, those that may turn out to.
+static void add_hidden(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel* panel)
+{
+    rlv_key_entry entry = {.kind = RLV_KEY_DRAWN, .draw = draw_hidden};
+    bool any = panel == NULL && surface->region_count > 0;
+    for (size_t i = 0; panel != NULL && i < panel->region_count; i++)
+        any = any || !(panel->region_at[i][2] > 0.0);
+    if (!any || surface->region_mm == NULL)
+        return;
+    snprintf(entry.words, sizeof entry.words, "region that is hidden from here");
+    rlv_key_add(key, &entry);
 }
 
 static void add_line(rlv_key* key, rlv_stroke how, const char* words)
@@ -510,16 +577,20 @@ static void add_marks(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
     if (marks->trace_count > 0)
         add_line(key, of_trace, "where a section is cut");
     panel_key_bodies(key, panel, marks);
+    if (marks->grid != NULL)
+        panel_key_grid(key, marks->grid);
 }
 
 void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
     add_lines(key, panel->surface, panel);
+    add_hidden(key, panel->surface, panel);
     add_marks(key, panel, marks);
 }
 
 void rlv_panel_key_most(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel_marks* marks)
 {
     add_lines(key, surface, NULL);
+    add_hidden(key, surface, NULL);
     add_marks(key, NULL, marks);
 }

@@ -25,6 +25,20 @@ enum
 };
 void panel_shadow(const rlv_panel* panel, const rlv_panel_expected* of, double at[PANEL_STEPS][2]);
 
+/// The outlines of elements and of expected places, and the arrows, that are drawn in sight, as stretches on the sheet;
+/// `line` NULL: how many there are at the most.
+size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, const rlv_panel_marks* marks,
+                        rlv_stretch* line);
+
+/// Draw a grid's lines. Then its letters, clear of the `count` boxes that are taken (on the opposite edge where they
+/// would meet one), whose own boxes follow those: columns + rows at most; how many. And what its squares are, for a
+/// key.
+void panel_draw_grid(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
+                     const rlv_panel_grid* grid);
+size_t panel_letter_grid(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
+                         const rlv_panel_grid* grid, size_t count, rlv_box2* taken);
+void panel_key_grid(rlv_key* key, const rlv_panel_grid* grid);
+
 /// Add them to a key: what `panel` shows, or may show where it is NULL.
 void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks);
 

@@ -6,6 +6,8 @@
 
 // mm on A3.
 #define GAP 8.0       // between views
+#define PAD 1.0       // round what a view shows
+#define GRID_PAD 4.5  // and where squares bear letters
 #define STRIP 23.0    // of scale bar, axes, key and legend, where the key is no taller
 #define BAR 100.0     // what bar and axes take of it
 #define BEDDING 26.0  // and what its sign takes besides
@@ -58,12 +60,22 @@ static double caption_mm(const rlv_gallery* gallery)
 // The least width at which a caption is still read: about 40 letters.
 #define CAPTION_WIDE 58.0
 
+// Round each view: letters of squares need room.
+static double pad_of(const rlv_gallery* gallery)
+{
+    for (size_t i = 0; i < gallery->view_count; i++)
+        if (gallery->view[i].marks.grid != NULL)
+            return GRID_PAD;
+    return PAD;
+}
+
 static arrangement arrange_at(const hanging* of, size_t columns, double scale, double unit)
 {
+    const double pad = 2.0 * pad_of(of->gallery) * unit;
     arrangement as = {.columns = columns, .unit = unit, .scale = scale};
     as.rows = (of->gallery->view_count + columns - 1) / columns;
-    as.view_tall = of->view.span_mm[1] * scale + 2.0 * unit;
-    as.cell_wide = fmax(of->view.span_mm[0] * scale + 2.0 * unit, CAPTION_WIDE * unit) + GAP * unit;
+    as.view_tall = of->view.span_mm[1] * scale + pad;
+    as.cell_wide = fmax(of->view.span_mm[0] * scale + pad, CAPTION_WIDE * unit) + GAP * unit;
     as.cell_tall = as.view_tall + (caption_mm(of->gallery) + GAP) * unit;
     return as;
 }

@@ -118,3 +118,14 @@ Test(history_view, names_are_known_and_numbers_are_in_their_bounds)
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
         cr_assert_not(history_view_known(bad[i]), "%s", bad[i]);
 }
+
+Test(history_view, a_side_of_the_block_without_a_body_is_named_by_the_compass)
+{
+    two_joined made;
+    join(&made);
+    cr_assert_str_eq(history_view_side(&made.history, 0, rlv_vec3_of(0.1, 0.9, 0)), "the north side");
+    cr_assert_str_eq(history_view_side(&made.history, 0, rlv_vec3_of(0.9, 0.1, 0)), "the east side");
+    cr_assert_str_eq(history_view_side(&made.history, 0, rlv_vec3_of(-0.9, 0.1, 0)), "the west side");
+    made.specimen.north = NULL;
+    cr_assert_null(history_view_side(&made.history, 0, rlv_vec3_of(0, 1, 0)));
+}

@@ -484,6 +484,32 @@ Test(page, a_short_table_is_not_torn_on_paper_and_a_long_one_is)
     free(text);
 }
 
+Test(page, a_table_of_many_columns_is_printed_on_sheets_that_lie)
+{
+    table_column column[16];
+    for (size_t i = 0; i < 16; i++)
+        column[i] = (table_column){"n", NULL, "n", TABLE_COUNT, "A number."};
+    for (size_t shown = 15; shown <= 16; shown++)
+    {
+        char* bytes = NULL;
+        size_t size = 0;
+        rlv_page p = {0};
+        rlv_table t = table_of("wide", "Wide", shown, column);
+        FILE* stream = open_memstream(&bytes, &size);
+        for (size_t i = 0; i < shown; i++)
+            table_count(&t, i);
+        cr_assert_eq(page_begin(&p, "Wide", NULL, "en", NULL), RLV_DONE);
+        page_table(&p, &t, NULL);
+        cr_assert_eq(page_write(&p, "", stream, "page", NULL), RLV_DONE);
+        fclose(stream);
+        cr_assert_eq(count_of(bytes, "<div class=\"scroll short wide\""), shown == 16 ? 1 : 0);
+        cr_assert_eq(count_of(bytes, "@page wide{size:A4 landscape"), 1);
+        page_free(&p);
+        table_free(&t);
+        free(bytes);
+    }
+}
+
 Test(page, a_table_that_is_not_whole_fails_the_page)
 {
     static const table_column column[] = {{"id", NULL, "id", TABLE_TEXT, ""}, {"n", NULL, "n", TABLE_COUNT, ""}};

@@ -103,9 +103,9 @@ Test(report_findings, a_balance_that_does_not_close_is_told_at_its_step)
 
 Test(report_findings, what_thins_out_is_to_be_looked_at)
 {
-    IS_SILENT(REPORT_LOOK, "field → skull", "thins out");
+    IS_SILENT(REPORT_LOOK, "field → skull", "may go on, thinner");
     life.step[0].change.total[RLV_CHANGE_REMOVED].faint = true;
-    SAYS(REPORT_LOOK, "field → skull", "matrix removed thins out, or goes on elsewhere, below the detection limit");
+    SAYS(REPORT_LOOK, "field → skull", "matrix removed may go on, thinner than the scans can tell from noise");
 }
 
 Test(report_findings, matrix_that_went_in_no_area_of_work_is_to_be_looked_at)
@@ -143,7 +143,7 @@ Test(report_findings, a_wide_interval_is_told_with_its_step_and_why)
     life.step[0].change.warp_sd_mm = 0.2;
     SAYS(REPORT_WIDE, "bone lost", "bent against each other by 0.20 mm");
     life.step[0].change.total[RLV_CHANGE_BONE].faint = true;
-    SAYS(REPORT_WIDE, "bone lost", "goes on elsewhere, below the detection limit (0.40 mm over 1.0 cm²)");
+    SAYS(REPORT_WIDE, "bone lost", "thinner than the scans can tell from noise (0.40 mm over 1.0 cm²)");
     life.cumulative[1].ml[RLV_CHANGE_BONE] = (rlv_interval){0.42, 0.40, 0.44};
     IS_SILENT(REPORT_WIDE, "bone lost", "");
 }

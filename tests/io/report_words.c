@@ -169,8 +169,8 @@ Test(report_words, regions_and_the_joint_of_a_piece_add_up_to_their_class)
     cr_expect_eq(table_check(&wall, NULL), RLV_DONE);
     cr_expect_str_eq(table_show(&wall, 3, 0).text, "–");
     cr_expect_str_eq(table_show(&wall, 3, 1).text, "matrix removed: crumbs of a joint");
-    cr_expect_str_eq(table_show(&wall, 3, 2).ends.text, "1.5 to 2.5");
-    cr_expect_str_eq(table_show(&wall, 3, 3).number.text, "4.6"); // of 2.32 g/mL
+    cr_expect_str_eq(table_show(&wall, 3, 3).ends.text, "1.5 to 2.5");
+    cr_expect_str_eq(table_show(&wall, 3, 4).number.text, "4.6"); // of 2.32 g/mL
     table_free(&wall);
     table_free(&bare);
 }
@@ -260,6 +260,12 @@ Test(report_words, the_weight_is_held_against_the_recorded_limit_of_lifting)
     SAYS(lines, "Mass of the block", "not weighed at ‘cleaned’");
 }
 
+static report_lines stand_anew(void)
+{
+    life.history.standing = history_standing_of(&life.history);
+    return report_summary(&life.history);
+}
+
 Test(report_words, the_size_is_that_of_a_box_that_is_named_and_held_against_the_case)
 {
     double length = 500.0, width = 700.0, height = 400.0;
@@ -267,12 +273,12 @@ Test(report_words, the_size_is_that_of_a_box_that_is_named_and_held_against_the_
     life.read[2].given.measures.low_mm = (rlv_vec3){-100.0, 0.0, 10.0};
     life.read[2].given.measures.high_mm = (rlv_vec3){200.2, 600.0, 260.0};
     life.specimen.display = &display;
-    report_lines lines = report_summary(&life.history);
+    report_lines lines = stand_anew();
     SAYS(lines, "Size of the block",
          "600 × 300 × 250 mm, length × width × height of the box along the axes of the mesh of ‘cleaned’");
     SAYS(lines, "Size of the block", "500 × 700 × 400 mm inside, which that box fits into one way round");
     height = 240.0;
-    lines = report_summary(&life.history);
+    lines = stand_anew();
     SAYS(lines, "Size of the block", "does not fit into; turned otherwise the block may");
 }
 
@@ -285,32 +291,32 @@ Test(report_words, the_size_is_that_of_the_block_as_it_will_stand_where_up_is_re
     float corner[] = {0, 0, 0, 300, 0, 400, 480, 0, 265, 180, 0, -135, 0, 250, 0};
     life.read[2].given.mesh = (rlv_mesh){.vertex_count = 5, .position_mm = corner};
     life.specimen.display = &display;
-    report_lines lines = report_summary(&life.history);
+    report_lines lines = stand_anew();
     SAYS(lines, "Size of the block",
          "500 × 225 × 250 mm at ‘cleaned’, length × width × height as it will stand, by the smallest rectangle");
     cr_expect_null(strstr(line(&lines, "Size of the block"), "case"));
     display.case_height_mm = &height;
-    lines = report_summary(&life.history);
+    lines = stand_anew();
     SAYS(lines, "Size of the block",
          "400 × 700 × 400 mm inside, which leaves 200 mm beside it along its length and 175 along its width, both "
          "sides together, and 150 above");
     height = 240.0;
-    lines = report_summary(&life.history);
+    lines = stand_anew();
     SAYS(lines, "Size of the block", "which it does not fit into so");
     double lay[] = {0.0, 1.0, 0.05};
     rlv_direction_record in_rock = {.stage = "cleaned", .count = 3, .vector = lay};
     life.specimen.up = &in_rock;
-    lines = report_summary(&life.history);
+    lines = stand_anew();
     SAYS(lines, "Size of the block", "up will be the side that was up in the rock, within 3°"); // atan 0.05 is 2.9°
     lay[1] = -1.0;
-    lines = report_summary(&life.history);
+    lines = stand_anew();
     SAYS(lines, "Size of the block", "the side that was down in the rock, within 3°");
     lay[1] = 0.0;
-    lines = report_summary(&life.history);
+    lines = stand_anew();
     SAYS(lines, "Size of the block", "up will be 90° from what was up in the rock");
     display.up = NULL;
     life.specimen.up = &up;
-    lines = report_summary(&life.history);
+    lines = stand_anew();
     SAYS(lines, "Size of the block", "as it lay in the rock");
 }
 
@@ -329,4 +335,51 @@ Test(report_words, a_p_has_three_decimals_where_it_decides_and_a_bound_below)
     cr_expect_str_eq(report_p(0.0234).text, "0.023");
     cr_expect_str_eq(report_p(0.00099).text, "< 0.001");
     cr_expect_str_eq(report_p((double)NAN).text, "");
+}
+
+/// Whether what people read of a number is that number rounded once: within half of the last figure that is shown, or
+/// the last before its zeros.
+static bool is_rounded_once(const char* shown, double value)
+{
+    char plain[80];
+    size_t put = 0;
+    for (const char* at = shown; *at != '\0' && put + 1 < sizeof plain;)
+        if (strncmp(at, WORDS_MINUS, strlen(WORDS_MINUS)) == 0)
+        {
+            plain[put++] = '-';
+            at += strlen(WORDS_MINUS);
+        }
+        else
+            plain[put++] = *at++;
+    plain[put] = '\0';
+    const char* point = strchr(plain, '.');
+    double half = 0.5 * pow(10.0, point != NULL ? -(double)strlen(point + 1) : 0.0);
+    for (size_t i = put; point == NULL && i > 1 && plain[i - 1] == '0'; i--)
+        half *= 10.0;
+    return fabs(strtod(plain, NULL) - value) <= half * (1.0 + 1e-9);
+}
+
+Test(report_words, every_figure_of_the_page_is_that_of_the_csv_rounded_once)
+{
+    report_tables tables = report_tables_measured(&life.history);
+    size_t looked = 0;
+    for (size_t i = 0; i < REPORT_WORK; i++)
+    {
+        const rlv_table* t = &tables.table[i];
+        for (size_t k = 0; k < t->cell_count; k++)
+        {
+            const size_t column = k % t->column_count;
+            const table_shown shown = table_show(t, k / t->column_count, column);
+            const char* unit = table_shown_unit(&t->column[column]);
+            const double size = strncmp(unit, "mL", 2) == 0 ? 1000.0 : strcmp(unit, "cm²") == 0 ? 100.0 : 1.0;
+            if (!t->cell[k].known || (t->cell[k].kind != TABLE_NUMBER && t->cell[k].kind != TABLE_INTERVAL) ||
+                strcmp(shown.number.text, "none told") == 0)
+                continue;
+            cr_expect(is_rounded_once(shown.number.text, t->cell[k].number[0] / size), "%s, %s: %s of %.17g", t->name,
+                      t->column[column].key, shown.number.text, t->cell[k].number[0] / size);
+            looked++;
+        }
+    }
+    cr_expect_gt(looked, 50);
+    report_tables_free(&tables);
 }

@@ -141,3 +141,22 @@ Test(table, cells_that_do_not_fit_their_columns_are_told_when_it_is_written)
     table_free(&t);
     fclose(stream);
 }
+
+Test(table, a_bound_on_what_was_not_found_is_told_as_that_and_what_was_found_never_as_nothing)
+{
+    rlv_table t = table_of("volumes", "Volumes", 1, columns + 4);
+    table_interval(&t, (rlv_interval){0.0, 0.0, 176.0});
+    table_interval(&t, (rlv_interval){0.0, 0.0, 0.0});
+    table_found(&t, (rlv_interval){310.0, 0.0, 11000.0});
+    table_interval(&t, (rlv_interval){310.0, -9000.0, 11000.0});
+    cr_assert_str_eq(table_show(&t, 0, 0).number.text, "none told");
+    cr_assert_str_eq(table_show(&t, 0, 0).ends.text, "at most 0.18");
+    cr_assert_str_eq(table_show(&t, 1, 0).number.text, "0"); // by the record there was none
+    cr_assert_str_eq(table_show(&t, 2, 0).number.text, "0.3");
+    cr_assert_str_eq(table_show(&t, 2, 0).ends.text, "0.0 to 11.0");
+    cr_assert_str_eq(table_show(&t, 3, 0).number.text, "0"); // a difference that may be none
+    char* csv = csv_of(&t);
+    cr_assert_not_null(strstr(csv, "\n0,0,176\n"), "CSV has the figures: %s", csv);
+    free(csv);
+    table_free(&t);
+}

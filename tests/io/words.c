@@ -145,3 +145,14 @@ Test(words, a_name_says_its_id_where_it_begins_with_it_as_a_word)
     cr_expect_not(words_say_id(NULL, "field"));
     cr_expect_not(words_say_id("field block", ""));
 }
+
+Test(words, what_was_found_is_never_shown_as_nothing)
+{
+    const rlv_interval slight = {310.0, 0.0, 11000.0}; // mm3: its sd of 2.8 mL would leave no figure of 0.31 mL
+    cr_assert_str_eq(words_value(slight, 1000.0).text, "0");
+    cr_assert_eq(words_found_decimals(slight, 1000.0), 1);
+    cr_assert_str_eq(words_number(0.31, words_found_decimals(slight, 1000.0)).text, "0.3");
+    const rlv_interval sure = {12345.0, 11861.0, 12829.0}, none = {0.0, 0.0, 340.0};
+    cr_assert_eq(words_found_decimals(sure, 1000.0), words_interval_decimals(sure, 1000.0));
+    cr_assert_eq(words_found_decimals(none, 1000.0), words_interval_decimals(none, 1000.0));
+}

@@ -44,7 +44,7 @@ Test(labels, a_hundred_labels_never_touch_and_never_leave_the_panel)
         double width = seed < 4 ? 180.0 : 100.0, height = seed < 4 ? 140.0 : 75.0;
         scatter(label, width, height, seed);
         const rlv_box2 bar = {0.0, height - 8.0, 50.0, 8.0};
-        cr_expect_eq(rlv_labels_place(100, label, (rlv_box2){0, 0, width, height}, 1, &bar, 0.5), 0);
+        cr_expect_eq(rlv_labels_place(100, label, &(rlv_label_place){{0, 0, width, height}, 1, &bar, .gap = 0.5}), 0);
         for (int i = 0; i < 100; i++)
         {
             cr_expect(label[i].placed);
@@ -60,7 +60,7 @@ Test(labels, a_hundred_labels_never_touch_and_never_leave_the_panel)
 Test(labels, a_lone_label_stands_beside_its_anchor_without_a_leader)
 {
     rlv_label label = {.anchor = {50, 50}, .width = 10, .height = 3, .clear = 1.0};
-    cr_expect_eq(rlv_labels_place(1, &label, (rlv_box2){0, 0, 100, 100}, 0, NULL, 0.5), 0);
+    cr_expect_eq(rlv_labels_place(1, &label, &(rlv_label_place){{0, 0, 100, 100}, .gap = 0.5}), 0);
     cr_expect_not(label.led);
     cr_expect_gt(label.left, 50.9);
     cr_expect_lt(label.left, 52.0);
@@ -70,7 +70,7 @@ Test(labels, a_label_that_stands_far_off_is_led_to_its_edge)
 {
     rlv_label label[2] = {{.anchor = {50, 50}, .width = 40, .height = 40, .fixed = true, .left = 30, .top = 30},
                           {.anchor = {50, 50}, .width = 10, .height = 3, .clear = 1.0}};
-    cr_expect_eq(rlv_labels_place(2, label, (rlv_box2){0, 0, 100, 100}, 0, NULL, 0.5), 0);
+    cr_expect_eq(rlv_labels_place(2, label, &(rlv_label_place){{0, 0, 100, 100}, .gap = 0.5}), 0);
     cr_expect(label[1].led);
     cr_expect(apart(&label[0], &label[1], 0.5 - 1e-9));
     cr_expect_float_eq(label[1].foot[0], fmin(fmax(50.0, label[1].left), label[1].left + 10.0), 1e-12);
@@ -82,8 +82,8 @@ Test(labels, the_same_labels_get_the_same_places)
     rlv_label one[100], two[100];
     scatter(one, 100.0, 80.0, 9);
     scatter(two, 100.0, 80.0, 9);
-    rlv_labels_place(100, one, (rlv_box2){0, 0, 100, 80}, 0, NULL, 0.5);
-    rlv_labels_place(100, two, (rlv_box2){0, 0, 100, 80}, 0, NULL, 0.5);
+    rlv_labels_place(100, one, &(rlv_label_place){{0, 0, 100, 80}, .gap = 0.5});
+    rlv_labels_place(100, two, &(rlv_label_place){{0, 0, 100, 80}, .gap = 0.5});
     for (int i = 0; i < 100; i++)
         cr_expect(one[i].left == two[i].left && one[i].top == two[i].top);
 }
@@ -92,9 +92,62 @@ Test(labels, what_finds_no_room_is_counted_and_not_placed)
 {
     rlv_label label[100];
     scatter(label, 30.0, 20.0, 3);
-    size_t left_out = rlv_labels_place(100, label, (rlv_box2){0, 0, 30, 20}, 0, NULL, 0.5), placed = 0;
+    size_t left_out = rlv_labels_place(100, label, &(rlv_label_place){{0, 0, 30, 20}, .gap = 0.5}), placed = 0;
     for (int i = 0; i < 100; i++)
         placed += label[i].placed;
     cr_expect_gt(left_out, 50);
     cr_expect_eq(placed + left_out, 100);
+}
+
+enum
+{
+    CROWD = 36, ///< bodies in a square of six by six
+    SIDES = 12, ///< of the ring round each
+};
+
+/// Bodies as close as they lie on the crowded part of a map: ellipses of 7 by 3 mm, 12 mm apart
+/// across and 6 mm down, each with a label of 7 mm and clear of no more than its width.
+static void crowd(rlv_label label[CROWD], rlv_stretch ring[CROWD * SIDES])
+{
+    memset(label, 0, CROWD * sizeof *label);
+    for (int i = 0; i < CROWD; i++)
+    {
+        const double x = 60.0 + 12.0 * (i % 6), y = 60.0 + 6.0 * (int)(i / 6);
+        label[i] = (rlv_label){.anchor = {x, y}, .width = 7.0, .height = 2.8, .clear = 1.5};
+        for (int k = 0; k < SIDES; k++)
+            for (int end = 0; end < 2; end++)
+            {
+                const double angle = 2.0 * M_PI * (k + end) / SIDES;
+                double* at = end == 0 ? ring[SIDES * i + k].from : ring[SIDES * i + k].to;
+                at[0] = x + 3.5 * cos(angle);
+                at[1] = y + 1.5 * sin(angle);
+            }
+    }
+}
+
+static size_t covered_by(const rlv_label* label, const rlv_stretch* ring)
+{
+    size_t covered = 0;
+    for (int i = 0; i < CROWD; i++)
+        covered += rlv_labels_covered((rlv_box2){label[i].left, label[i].top, label[i].width, label[i].height},
+                                      CROWD * SIDES, ring) > 0;
+    return covered;
+}
+
+Test(labels, in_a_crowd_labels_cover_no_outline_and_no_other_label_where_there_is_room_to_step_aside)
+{
+    rlv_label blind[CROWD], label[CROWD];
+    rlv_stretch ring[CROWD * SIDES];
+    const rlv_box2 within = {0, 0, 180, 165};
+    crowd(blind, ring);
+    crowd(label, ring);
+    cr_expect_eq(rlv_labels_place(CROWD, blind, &(rlv_label_place){within, .gap = 0.3}), 0);
+    cr_expect_eq(rlv_labels_place(CROWD, label,
+                                  &(rlv_label_place){within, .line_count = CROWD * SIDES, .line = ring, .gap = 0.3}),
+                 0);
+    cr_expect_gt(covered_by(blind, ring), 0, "the crowd is one: without the rings labels cover some");
+    cr_expect_eq(covered_by(label, ring), 0);
+    for (int i = 0; i < CROWD; i++)
+        for (int k = 0; k < i; k++)
+            cr_expect(apart(&label[i], &label[k], 0.3 - 1e-9), "%d and %d", i, k);
 }

@@ -1,0 +1,161 @@
+#include "history_grid.h"
+
+#include "history_view.h"
+
+#include <math.h>
+#include <stdio.h>
+
+enum
+{
+    MOST_SQUARES = 16 ///< along an edge
+};
+
+static double across(const history_grid* grid, rlv_vec3 at)
+{
+    return rlv_vec3_dot(at, grid->axes.right);
+}
+
+static double downwards(const history_grid* grid, rlv_vec3 at)
+{
+    return -rlv_vec3_dot(at, grid->axes.up);
+}
+
+history_grid history_grid_of(const rlv_history* history)
+{
+    history_grid grid = {0};
+    history_view view;
+    rlv_error ignored = {0};
+    double low[2] = {INFINITY, INFINITY}, high[2] = {-INFINITY, -INFINITY};
+    if (!history->joined || history_view_find(&view, history, history->frame, NULL, &ignored) != RLV_DONE)
+        return grid;
+    grid.axes = view.axes;
+    for (size_t i = 0; i < history->stage_count; i++)
+    {
+        const rlv_mesh* mesh = &history->stage[i].given.mesh;
+        const rlv_pose pose = history_pose(history, i);
+        for (size_t v = 0; v < mesh->vertex_count; v++)
+        {
+            const rlv_vec3 at = rlv_pose_apply(&pose, rlv_mesh_vertex(mesh, v));
+            const double on_map[2] = {across(&grid, at), downwards(&grid, at)};
+            for (int k = 0; k < 2; k++)
+            {
+                low[k] = fmin(low[k], on_map[k]);
+                high[k] = fmax(high[k], on_map[k]);
+            }
+        }
+    }
+    const double span[2] = {high[0] - low[0], high[1] - low[1]}, most = fmax(span[0], span[1]);
+    if (!(most > 0.0) || !isfinite(most))
+        return grid;
+    grid.side_mm = rlv_round_step(most, MOST_SQUARES);
+    grid.columns = (size_t)fmax(ceil(span[0] / grid.side_mm), 1.0);
+    grid.rows = (size_t)fmax(ceil(span[1] / grid.side_mm), 1.0);
+    grid.corner_mm = rlv_vec3_along(rlv_vec3_scale(grid.axes.right, low[0]), -low[1], grid.axes.up);
+    grid.known = true;
+    return grid;
+}
+
+/// Which of `count` squares a length from the first one's edge falls into.
+static size_t square_at(double from_edge, double side, size_t count)
+{
+    const double which = fmin(fmax(floor(from_edge / side), 0.0), (double)(count - 1));
+    return (size_t)which;
+}
+
+history_square history_grid_square(const history_grid* grid, rlv_vec3 at_mm)
+{
+    history_square square = {""};
+    char letter[4];
+    if (!grid->known || !isfinite(at_mm.x + at_mm.y + at_mm.z))
+        return square;
+    const rlv_vec3 from = rlv_vec3_sub(at_mm, grid->corner_mm);
+    rlv_grid_letter(letter, square_at(across(grid, from), grid->side_mm, grid->columns));
+    snprintf(square.name, sizeof square.name, "%s%zu", letter,
+             square_at(downwards(grid, from), grid->side_mm, grid->rows) % 100 + 1);
+    return square;
+}
+
+double history_grid_apart_mm(const history_grid* grid, rlv_vec3 a_mm, rlv_vec3 b_mm)
+{
+    const rlv_vec3 from = rlv_vec3_sub(b_mm, a_mm);
+    return hypot(across(grid, from), downwards(grid, from));
+}
+
+const char* history_grid_way(const history_grid* grid, rlv_vec3 from_mm, rlv_vec3 to_mm)
+{
+    static const char* const way[8] = {"right of", "below and right of", "below", "below and left of",
+                                       "left of",  "above and left of",  "above", "above and right of"};
+    const rlv_vec3 from = rlv_vec3_sub(to_mm, from_mm);
+    const double eighths = atan2(downwards(grid, from), across(grid, from)) / (M_PI / 4.0);
+    return way[(lround(eighths) + 8) % 8];
+}
+
+/// Where a line of the map through a place meets a mesh: the least and the greatest along it, from the place.
+typedef struct crossing
+{
+    double least, most;
+} crossing;
+
+/// An edge of the mesh, each end as how far it lies off the line, and along it.
+static void cross_edge(crossing* c, const double a[2], const double b[2])
+{
+    if ((a[0] < 0.0) == (b[0] < 0.0))
+        return;
+    const double at = a[1] + (b[1] - a[1]) * (a[0] / (a[0] - b[0]));
+    c->least = fmin(c->least, at);
+    c->most = fmax(c->most, at);
+}
+
+const char* history_grid_edge(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, rlv_vec3 at_mm,
+                              double* in_mm)
+{
+    static const char* const name[2][2] = {{"left", "right"}, {"upper", "lower"}};
+    crossing line[2] = {{INFINITY, -INFINITY}, {INFINITY, -INFINITY}}; // along the row, and along the column
+    const char* nearest = NULL;
+    for (size_t i = 0; i < mesh->triangle_count && grid->known; i++)
+    {
+        double corner[3][2]; // from the place, to the right and downwards
+        for (size_t k = 0; k < 3; k++)
+        {
+            const rlv_vec3 vertex = rlv_mesh_vertex(mesh, mesh->corner[3 * i + k]),
+                           from = rlv_vec3_sub(rlv_pose_apply(pose, vertex), at_mm);
+            corner[k][0] = across(grid, from);
+            corner[k][1] = downwards(grid, from);
+        }
+        for (size_t k = 0; k < 3; k++)
+        {
+            const double *a = corner[k], *b = corner[(k + 1) % 3];
+            cross_edge(&line[0], (double[2]){a[1], a[0]}, (double[2]){b[1], b[0]});
+            cross_edge(&line[1], a, b);
+        }
+    }
+    *in_mm = INFINITY;
+    for (int k = 0; k < 2; k++)
+        for (int end = 0; end < 2; end++)
+        {
+            const double in = end == 0 ? -line[k].least : line[k].most;
+            if (!(in >= 0.0)) // beyond the mesh, or off it
+                return NULL;
+            if (in < *in_mm)
+            {
+                *in_mm = in;
+                nearest = name[k][end];
+            }
+        }
+    return isfinite(*in_mm) ? nearest : NULL;
+}
+
+bool history_grid_on(rlv_panel_grid* on, const rlv_history* history, size_t stage, const rlv_camera_axes* axes)
+{
+    const history_grid* grid = &history->grid;
+    if (!grid->known)
+        return false;
+    const rlv_pose pose = history_pose(history, stage), back = rlv_pose_inverse(&pose);
+    const double hair = 1e-9; // two ways to one axis differ by rounding alone
+    if (rlv_vec3_dot(rlv_mat3_apply(pose.rotation, axes->right), grid->axes.right) < 1.0 - hair ||
+        rlv_vec3_dot(rlv_mat3_apply(pose.rotation, axes->up), grid->axes.up) < 1.0 - hair)
+        return false;
+    *on =
+        (rlv_panel_grid){rlv_pose_apply(&back, grid->corner_mm), grid->side_mm / pose.scale, grid->columns, grid->rows};
+    return true;
+}

@@ -1,0 +1,30 @@
+/// How a block stands at its last stage: as it will be shown where that is recorded, else as it lay in the rock.
+///
+/// The box that it stands in is core's footprint; the room in its case is what is left of the case that is recorded,
+/// the longer side of the plan along the case's longer. Found once, with the history.
+
+#ifndef RLV_HISTORY_STANDING_H
+#define RLV_HISTORY_STANDING_H
+
+#include "footprint.h"
+
+struct rlv_history;
+
+typedef struct history_standing
+{
+    bool known;        ///< a way up is recorded, and reaches the last stage; else nothing below but the case is
+    bool shown;        ///< `up` is the recorded one of the display; else that in the rock
+    rlv_vec3 up;       ///< in the frame of the last stage's mesh
+    rlv_footprint box; ///< of that mesh
+    double turn_deg;   ///< from what was up in the rock to `up`; NaN where not both are known
+    bool case_known;   ///< the inside of a case is recorded
+    double case_mm[3]; ///< its longer and its shorter side, and its height
+    double room_mm[3]; ///< of that what the box leaves, both sides together; below zero: it does not fit in so
+} history_standing;
+
+history_standing history_standing_of(const struct rlv_history* history);
+
+/// Whether a block that stands as it will be shown goes into its case so; false too where either is not known.
+bool history_standing_fits(const history_standing* standing);
+
+#endif

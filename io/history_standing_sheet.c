@@ -1,0 +1,95 @@
+#include "history_sheet_job.h"
+#include "report_words.h"
+#include "standing.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum
+{
+    LINES = 4
+};
+
+/// "Front: the left lateral side".
+static void name_view(char* into, size_t size, const sheet_job* job, const rlv_standing* standing, int view)
+{
+    const rlv_vec3 towards = rlv_standing_axes(standing, view).towards;
+    const char* side = history_view_side(job->history, job->order.stage, towards);
+    snprintf(into, size, "%s%s%s", view == 0 ? "Front" : "From the right", side != NULL ? ": " : "",
+             side != NULL ? side : "");
+}
+
+static void add_lines(sheet_lines* lines, const rlv_history* history)
+{
+    const history_standing* s = &history->standing;
+    sheet_line(lines,
+               "The box that it stands in, the smallest about its plan: %s × %s × %s" RLV_THIN "mm, length × width × "
+               "height",
+               words_number(s->box.length_mm, 0).text, words_number(s->box.width_mm, 0).text,
+               words_number(s->box.height_mm, 0).text);
+    const report_text up = report_way_up(history);
+    if (!s->shown)
+        sheet_line(lines, "Up is what was up in the rock: how it will be shown is not recorded");
+    else if (up.text[0] != '\0')
+        sheet_line(lines, "Up is %.150s", up.text);
+    if (s->case_known && !history_standing_fits(s))
+        sheet_line(lines, "The case recorded does not hold it so");
+    else if (s->case_known)
+        sheet_line(lines,
+                   "Room in the case: %s" RLV_THIN "mm along its length and %s along its width, both sides together; "
+                   "%s above",
+                   words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
+                   words_number(s->room_mm[2], 0).text);
+    sheet_line(lines, "Sizes in mm. Lifting: a qualified person decides how it is lifted and held.");
+}
+
+static rlv_status draw_it(sheet_job* job, rlv_error* error)
+{
+    const rlv_history* history = job->history;
+    const history_standing* s = &history->standing;
+    const history_stage* stage = &history->stage[job->order.stage];
+    char name[2][96], words[256], caption[800], alt[1024];
+    sheet_lines lines = {0};
+    rlv_sheet sheet = {0};
+    if (!s->known)
+        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "record up, or display: up",
+                        "no way up is recorded that reaches the last stage");
+    sheet_stage_words(words, sizeof words, stage->record);
+    snprintf(job->subject, sizeof job->subject, "As it %s, at stage %s", s->shown ? "will stand" : "lay, standing",
+             words);
+    snprintf(job->frame, sizeof job->frame, "its own: up, and along the box that it stands in");
+    sheet_add_stage(job, stage);
+    add_lines(&lines, history);
+    rlv_standing standing = {.title = job->title,
+                             .surface = {.mesh = &stage->given.mesh, .tree = stage->tree},
+                             .box = s->box,
+                             .up = s->up,
+                             .in_case = s->shown && s->case_known,
+                             .case_mm = {s->case_mm[0], s->case_mm[1], s->case_mm[2]},
+                             .name = {name[0], name[1]},
+                             .scale = job->order.scale,
+                             .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
+                             .line_count = lines.count,
+                             .line = lines.at};
+    for (int view = 0; view < 2; view++)
+        name_view(name[view], sizeof name[view], job, &standing, view);
+    rlv_status status = rlv_sheet_of_standing(&sheet, &standing, &job->order.scale, error);
+    if (status == RLV_DONE)
+    {
+        snprintf(caption, sizeof caption, "The block as it %s, from the front and from the side, with its floor%s.",
+                 s->shown ? "will stand" : "lay, standing", standing.in_case ? " and its case" : "");
+        snprintf(alt, sizeof alt, "Two elevations of the block on a floor line, with their sizes. %s.", lines.text[0]);
+        status = sheet_keep(job, &sheet, caption, alt, error);
+    }
+    rlv_sheet_free(&sheet);
+    return status;
+}
+
+rlv_status sheet_of_standing(sheet_job job, rlv_error* error)
+{
+    rlv_status status = sheet_begin(&job, job.order.stage, error);
+    if (status == RLV_DONE)
+        status = draw_it(&job, error);
+    free(job.title_stage);
+    return status;
+}

@@ -1,0 +1,18 @@
+/// Where on the block something is, told to somebody who stands at it: by the square of the maps, and by two things
+/// that can be seen, the element that shows nearest to it and the nearest edge of the block. Distances are those of the
+/// maps, square to their view; how deep it lies is told beside them.
+
+#ifndef RLV_REPORT_PLACE_H
+#define RLV_REPORT_PLACE_H
+
+#include "history_elements.h"
+#include "report_words.h"
+
+/// "square D4, 31 mm above and right of LR20, 58 mm in from the left edge", of a place in the block's frame; less where
+/// less is known, and empty where no square is.
+report_text report_place(const history_elements* elements, rlv_vec3 at_mm);
+
+/// What such words mean, for people.
+report_text report_place_meaning(const rlv_history* history);
+
+#endif

@@ -1,0 +1,266 @@
+#include "standing.h"
+
+#include "marks.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+// mm on A3.
+#define TIER 8.0   // between a size's line and what it measures, or the next line
+#define LEFT 9.0   // of a view
+#define RIGHT 21.0 // of it, for the lines of heights
+#define BELOW 26.0 // beneath the floor, for the lines of widths
+#define NAME 7.0   // over a view, for its name
+#define LINE 4.6   // of what is said beneath
+#define PAD 1.0    // of a picture round the block
+#define OVER 6.0   // of the floor beyond what stands on it
+
+static const rlv_lettering of_size = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .share = 0.5, .halo_mm = 0.8};
+static const rlv_lettering of_name = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .bold = true};
+static const rlv_lettering of_line = {.size_mm = RLV_LETTER_SMALL * 1.08, .grey = RLV_INK_BLACK};
+static const rlv_stroke of_case = {RLV_LINE_MEDIUM, RLV_INK_GREY, RLV_DASH_EVEN};
+
+rlv_camera_axes rlv_standing_axes(const rlv_standing* standing, int view)
+{
+    const rlv_vec3 across = rlv_vec3_cross(standing->box.along, standing->up); // towards who looks at the front
+    const rlv_vec3 towards = view == 0 ? across : standing->box.along;
+    return (rlv_camera_axes){rlv_vec3_cross(standing->up, towards), standing->up, towards};
+}
+
+// What a view spans, of the thing: of the block, and of all that is drawn.
+static double block_wide(const rlv_standing* s, int view)
+{
+    return view == 0 ? s->box.length_mm : s->box.width_mm;
+}
+
+static double all_wide(const rlv_standing* s, int view)
+{
+    return s->in_case ? fmax(s->case_mm[view], block_wide(s, view)) : block_wide(s, view);
+}
+
+static double all_tall(const rlv_standing* s)
+{
+    return s->in_case ? fmax(s->case_mm[2], s->box.height_mm) : s->box.height_mm;
+}
+
+static void need_at(const rlv_standing* s, double scale, double unit, double size_mm[2])
+{
+    size_mm[0] = (all_wide(s, 0) + all_wide(s, 1)) * scale + (2.0 * (LEFT + RIGHT) + 2.0 * RLV_SHEET_MARGIN) * unit;
+    size_mm[1] = all_tall(s) * scale +
+                 (RLV_TITLE_HEAD_MM + NAME + BELOW + LINE * ((double)s->line_count + 1.0)) * unit +
+                 rlv_title_foot_mm(&s->title, size_mm[0], unit);
+}
+
+typedef struct fitting
+{
+    const rlv_standing* of;
+    double scale;
+} fitting;
+
+static void need(const void* user, double unit, double size_mm[2])
+{
+    const fitting* f = user;
+    need_at(f->of, f->scale, unit, size_mm);
+}
+
+#define SMALLEST 1e-4
+
+// The paper; without a scale asked for, the largest round one at which the least lying paper does.
+static rlv_paper paper_for(const rlv_standing* s, double* scale, double* unit)
+{
+    if (s->scale > 0.0)
+    {
+        const fitting f = {s, s->scale};
+        *scale = s->scale;
+        return rlv_paper_for(need, &f, s->paper, unit);
+    }
+    rlv_paper paper = rlv_paper_holding(2.0, 1.0, s->paper);
+    double size_mm[2];
+    *unit = rlv_paper_unit(&paper);
+    *scale = 1.0;
+    for (need_at(s, *scale, *unit, size_mm);
+         *scale > SMALLEST && (size_mm[0] > paper.width_mm || size_mm[1] > paper.height_mm);
+         need_at(s, *scale, *unit, size_mm))
+        *scale = rlv_round_scale(0.999 * *scale);
+    return paper;
+}
+
+// --- Sizes -----------------------------------------------------------------------------------------------------------
+
+// A size on its line from one place to another, upright or level, with an arrow at either end.
+static void draw_size(rlv_sheet* sheet, double x0, double y0, double x1, double y1, double mm)
+{
+    const double u = sheet->unit, x = 0.5 * (x0 + x1), y = 0.5 * (y0 + y1), length = hypot(x1 - x0, y1 - y0);
+    char words[40];
+    snprintf(words, sizeof words, "%.0f", mm);
+    rlv_lettering how = of_size;
+    const bool upright = fabs(y1 - y0) > fabs(x1 - x0);
+    how.turn_rad = upright ? -G_PI_2 : 0.0;
+    const rlv_text_size size = rlv_sheet_measure(sheet, words, &how);
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    if (length > 4.0 * u)
+    {
+        rlv_mark_arrow(sheet, x, y, x0, y0, RLV_LINE_HAIR);
+        rlv_mark_arrow(sheet, x, y, x1, y1, RLV_LINE_HAIR);
+    }
+    else
+        rlv_sheet_line(sheet, x0, y0, x1, y1, RLV_LINE_HAIR);
+    // The figure stands over its line, or left of an upright one; one that is longer than its line stands beyond it.
+    const double off = 0.9 * u, beyond = length < size.width_mm + 2.0 * u ? 0.5 * (length + size.width_mm) + off : 0.0;
+    if (upright)
+        rlv_sheet_text(sheet, words, x - off, y - beyond, &how);
+    else
+        rlv_sheet_text(sheet, words, x + beyond, y - off, &how);
+}
+
+static void draw_witness(rlv_sheet* sheet, double x0, double y0, double x1, double y1)
+{
+    rlv_sheet_grey(sheet, RLV_INK_GREY);
+    rlv_sheet_line(sheet, x0, y0, x1, y1, RLV_LINE_HAIR);
+}
+
+// --- A view ----------------------------------------------------------------------------------------------------------
+
+// A view on the sheet: the middle of what stands there, and the floor.
+typedef struct elevation
+{
+    const rlv_standing* of;
+    int view;
+    double x, floor, scale;
+} elevation;
+
+static void draw_floor(rlv_sheet* sheet, const elevation* at)
+{
+    const double u = sheet->unit, half = 0.5 * all_wide(at->of, at->view) * at->scale + OVER * u, step = 2.4 * u;
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    rlv_sheet_line(sheet, at->x - half, at->floor, at->x + half, at->floor, RLV_LINE_HEAVY);
+    for (double x = at->x - half + step; x <= at->x + half; x += step)
+        rlv_sheet_line(sheet, x, at->floor, x - 0.7 * step, at->floor + 0.7 * step, RLV_LINE_HAIR);
+}
+
+static void draw_case(rlv_sheet* sheet, const elevation* at)
+{
+    const double half = 0.5 * at->of->case_mm[at->view] * at->scale, top = at->floor - at->of->case_mm[2] * at->scale;
+    rlv_stroke_begin(sheet, &of_case);
+    cairo_move_to(sheet->cairo, at->x - half, at->floor);
+    cairo_line_to(sheet->cairo, at->x - half, top);
+    cairo_line_to(sheet->cairo, at->x + half, top);
+    cairo_line_to(sheet->cairo, at->x + half, at->floor);
+    cairo_stroke(sheet->cairo);
+    rlv_stroke_end(sheet);
+}
+
+// Widths beneath the floor, the block's and then the case's; heights on the right, likewise, with the room above.
+static void draw_sizes(rlv_sheet* sheet, const elevation* at)
+{
+    const rlv_standing* s = at->of;
+    const double u = sheet->unit, tier = TIER * u, wide = block_wide(s, at->view), half = 0.5 * wide * at->scale,
+                 top = at->floor - s->box.height_mm * at->scale, first = at->floor + 1.2 * tier,
+                 right = at->x + 0.5 * all_wide(s, at->view) * at->scale + 1.2 * tier;
+    draw_witness(sheet, at->x - half, at->floor, at->x - half, first + u);
+    draw_witness(sheet, at->x + half, at->floor, at->x + half, first + u);
+    draw_size(sheet, at->x - half, first, at->x + half, first, wide);
+    draw_witness(sheet, at->x, top, right + u, top);
+    draw_size(sheet, right, at->floor, right, top, s->box.height_mm);
+    if (!s->in_case)
+        return;
+    const double case_half = 0.5 * s->case_mm[at->view] * at->scale, ceiling = at->floor - s->case_mm[2] * at->scale,
+                 second = first + tier, far = right + tier;
+    draw_witness(sheet, at->x - case_half, at->floor, at->x - case_half, second + u);
+    draw_witness(sheet, at->x + case_half, at->floor, at->x + case_half, second + u);
+    draw_size(sheet, at->x - case_half, second, at->x + case_half, second, s->case_mm[at->view]);
+    draw_witness(sheet, at->x + case_half, ceiling, far + u, ceiling);
+    draw_witness(sheet, at->x + case_half, at->floor, far + u, at->floor);
+    draw_size(sheet, far, at->floor, far, ceiling, s->case_mm[2]);
+    if (ceiling < top)
+        draw_size(sheet, right, top, right, ceiling, round(s->case_mm[2]) - round(s->box.height_mm));
+    if (case_half <= half)
+        return;
+    // Whole millimetres that add up to the case's as they stand.
+    const double room = round(s->case_mm[at->view]) - round(wide), one = floor(0.5 * room);
+    draw_size(sheet, at->x - case_half, first, at->x - half, first, one);
+    draw_size(sheet, at->x + half, first, at->x + case_half, first, room - one);
+}
+
+static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel_mm, rlv_error* error)
+{
+    const rlv_standing* s = at->of;
+    const rlv_camera_axes axes = rlv_standing_axes(s, at->view);
+    const rlv_panel_view seen = rlv_panel_view_of(1, &s->surface.mesh, &axes, at->scale);
+    const double pad = PAD * sheet->unit;
+    rlv_panel panel = {0};
+    rlv_status status = rlv_panel_make(&panel, &s->surface, &seen, seen.span_mm[0] * at->scale + 2.0 * pad,
+                                       seen.span_mm[1] * at->scale + 2.0 * pad, error);
+    if (status == RLV_DONE)
+    {
+        // Its middle is the box's; a panel stands on whole pixels, and all else on the panel.
+        const double left = at->x - 0.5 * panel.width_mm,
+                     top = at->floor - 0.5 * seen.span_mm[1] * at->scale - 0.5 * panel.height_mm;
+        status = rlv_panel_draw(sheet, &panel, left, top, NULL, NULL, error);
+    }
+    *pixel_mm = panel.picture.pixel_mm;
+    rlv_panel_free(&panel);
+    if (status != RLV_DONE)
+        return status;
+    draw_floor(sheet, at);
+    if (s->in_case)
+        draw_case(sheet, at);
+    draw_sizes(sheet, at);
+    return RLV_DONE;
+}
+
+static rlv_status draw(rlv_sheet* sheet, const rlv_standing* s, double scale, const rlv_paper* paper, rlv_error* error)
+{
+    const double u = sheet->unit, top = rlv_title_head(sheet, &s->title),
+                 foot = rlv_title_foot_mm(&s->title, sheet->width_mm, u),
+                 tall = all_tall(s) * scale + (NAME + BELOW + LINE * ((double)s->line_count + 1.0)) * u,
+                 air = fmax(sheet->height_mm - top - foot - tall, 0.0),
+                 wide = (all_wide(s, 0) + all_wide(s, 1)) * scale + 2.0 * (LEFT + RIGHT) * u,
+                 left = 0.5 * (sheet->width_mm - wide), floor = top + 0.4 * air + NAME * u + all_tall(s) * scale;
+    double pixel_mm = 0.0, x = left;
+    rlv_status status = RLV_DONE;
+    for (int view = 0; view < 2 && status == RLV_DONE; view++)
+    {
+        const double half = 0.5 * all_wide(s, view) * scale;
+        const elevation at = {s, view, x + LEFT * u + half, floor, scale};
+        status = draw_view(sheet, &at, &pixel_mm, error);
+        if (s->name[view] != NULL)
+            rlv_sheet_text(sheet, s->name[view], at.x - half, floor - all_tall(s) * scale - 3.0 * u, &of_name);
+        x += (LEFT + RIGHT) * u + 2.0 * half;
+    }
+    const double margin = RLV_SHEET_MARGIN * u;
+    rlv_mark_bar(sheet, margin, floor + (BELOW + 1.0) * u, scale, fmin(60.0 * u, 0.2 * sheet->width_mm));
+    rlv_lettering how = of_line;
+    how.width_mm = sheet->width_mm - 2.0 * margin - 95.0 * u;
+    double y = floor + (BELOW + 2.0) * u;
+    for (size_t i = 0; i < s->line_count; i++)
+        y += rlv_sheet_text(sheet, s->line[i], margin + 95.0 * u, y, &how).height_mm + 0.6 * u;
+    rlv_title_foot(sheet, &s->title, paper, scale, pixel_mm);
+    return status;
+}
+
+rlv_status rlv_sheet_of_standing(rlv_sheet* sheet, const rlv_standing* standing, double* scale, rlv_error* error)
+{
+    const char** note = NULL;
+    rlv_standing noted = *standing;
+    double unit;
+    memset(sheet, 0, sizeof *sheet);
+    if (!(standing->box.length_mm > 0.0) || !(standing->box.width_mm > 0.0) || !(standing->box.height_mm > 0.0))
+        return rlv_fail(error, RLV_BAD_INPUT, NULL, "give the box that it stands in", "a block without a size");
+    noted.title = rlv_title_with(&standing->title, false, &note, error);
+    if (note == NULL)
+        return RLV_SYSTEM;
+    const rlv_paper paper = paper_for(&noted, scale, &unit);
+    rlv_status status = rlv_sheet_reserve(sheet, paper.width_mm, paper.height_mm, error);
+    if (status == RLV_DONE)
+    {
+        sheet->unit = unit;
+        status = draw(sheet, &noted, *scale, &paper, error);
+    }
+    free(note);
+    if (status != RLV_DONE)
+        rlv_sheet_free(sheet);
+    return status;
+}

@@ -1,0 +1,84 @@
+#include "history_grid.h"
+
+#include "history.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <string.h>
+
+TestSuite(history_grid);
+
+static const rlv_camera_axes from_above = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}};
+
+/// Squares of 50 mm, five across and four down, whose upper left corner is at (−100, 80).
+static history_grid fifties(void)
+{
+    return (history_grid){
+        .known = true, .axes = from_above, .corner_mm = {-100, 80, 0}, .side_mm = 50.0, .columns = 5, .rows = 4};
+}
+
+static void cr_named(const char* name, double x, double y)
+{
+    const history_grid grid = fifties();
+    cr_expect_str_eq(history_grid_square(&grid, rlv_vec3_of(x, y, 33.0)).name, name, "%g, %g", x, y);
+}
+
+Test(history_grid, letters_go_to_the_right_and_numbers_down_from_the_upper_left_corner)
+{
+    cr_named("A1", -99.0, 79.0);
+    cr_named("B1", -49.0, 79.0);
+    cr_named("A2", -99.0, 29.0);
+    cr_named("E4", 149.0, -119.0);
+    cr_named("E4", 500.0, -500.0); // beyond them: the nearest
+    cr_named("", (double)NAN, 0.0);
+    cr_expect_str_eq(history_grid_square(&(history_grid){0}, rlv_vec3_of(0, 0, 0)).name, "");
+}
+
+Test(history_grid, what_lies_beside_what_is_told_as_the_map_shows_it)
+{
+    const history_grid grid = fifties();
+    const rlv_vec3 from = {10, 10, 0};
+    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(30, 11, 90)), "right of");
+    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(10, 30, 0)), "above");
+    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(0, 0, 0)), "below and left of");
+    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(-9, 10.1, 0)), "left of");
+    cr_expect_float_eq(history_grid_apart_mm(&grid, from, rlv_vec3_of(13, 14, 70)), 5.0, 1e-12); // 3, 4, 5
+}
+
+Test(history_grid, the_nearest_edge_is_that_of_the_mesh_along_the_row_or_the_column)
+{
+    const history_grid grid = fifties();
+    float at[12] = {0, 0, 0, 100, 0, 0, 100, 60, 0, 0, 60, 0};
+    uint32_t corner[6] = {0, 1, 2, 0, 2, 3};
+    const rlv_mesh plate = {.vertex_count = 4, .triangle_count = 2, .position_mm = at, .corner = corner};
+    rlv_pose pose = rlv_pose_identity();
+    double in;
+    cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(12, 30, -9), &in), "left");
+    cr_expect_float_eq(in, 12.0, 1e-6);
+    cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(50, 53, 0), &in), "upper");
+    cr_expect_float_eq(in, 7.0, 1e-6);
+    cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(95, 20, 0), &in), "right");
+    cr_expect_null(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(-5, 20, 0), &in), "it lies beyond the plate");
+    pose.translation_mm = rlv_vec3_of(-8, 0, 0);
+    cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(-5, 20, 0), &in), "left");
+    cr_expect_float_eq(in, 3.0, 1e-6);
+}
+
+Test(history_grid, the_squares_of_a_sheet_are_those_of_the_block_in_the_frame_of_its_stage)
+{
+    rlv_pose pose[2] = {rlv_pose_identity(), rlv_pose_identity()};
+    rlv_history history = {.stage_count = 2, .joined = true, .grid = fifties()};
+    rlv_panel_grid on;
+    pose[1].rotation = rlv_rotation_from_vector(rlv_vec3_of(0, 0, M_PI_2));
+    pose[1].translation_mm = rlv_vec3_of(5, 0, 0);
+    history.stages.stage_count = 2;
+    history.stages.pose = pose;
+    const rlv_camera_axes turned = {
+        {0, -1, 0}, {1, 0, 0}, {0, 0, 1}}; // the block's x and y, as the second stage has them
+    cr_assert(history_grid_on(&on, &history, 1, &turned));
+    const rlv_vec3 back = rlv_pose_apply(&pose[1], on.corner_mm);
+    cr_expect_lt(rlv_vec3_length(rlv_vec3_sub(back, history.grid.corner_mm)), 1e-9);
+    cr_expect_float_eq(on.side_mm, 50.0, 1e-9);
+    cr_expect_not(history_grid_on(&on, &history, 1, &from_above), "another side has no squares");
+    cr_expect_not(history_grid_on(&on, &(rlv_history){.stage_count = 2}, 1, &from_above));
+}
