@@ -611,14 +611,14 @@ static void look_at_open(report_findings* f, const history_articulation* a, cons
             "this life position has no element, and lies in the rock, %s below today's surface%s%s%s%s%s: bone may lie "
             "there (%s that none of the loose elements belongs there)",
             report_interval(u->depth_mm, "mm").text, side != NULL ? ", nearest from " : "", side != NULL ? side : "",
-            found.text[0] != '\0' ? ", in " : "", found.text, life->corridor ? ", beyond its row's last element" : "",
-            chance.text);
+            found.text[0] != '\0' ? ", in square " : "", found.text,
+            life->corridor ? ", beyond its row's last element" : "", chance.text);
     else
         find(f, REPORT_LOOK, of,
              "this life position has no element, and is within its error of today's surface%s%s%s: bone may lie just "
              "below it, or the rock that held it has gone (%s that none of the loose elements belongs there)",
-             found.text[0] != '\0' ? ", in " : "", found.text, life->corridor ? ", beyond its row's last element" : "",
-             chance.text);
+             found.text[0] != '\0' ? ", in square " : "", found.text,
+             life->corridor ? ", beyond its row's last element" : "", chance.text);
 }
 
 /// Where bone may still lie, likeliest first; and the rows of which nothing can be said.

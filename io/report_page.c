@@ -392,8 +392,9 @@ static void put_ledger(rlv_page* p, const source_of* s)
     report_page_table(p, s, REPORT_MASS_BALANCE);
     report_page_table(p, s, REPORT_SPOIL_BALANCE);
     page_part(p, "grams", "Grams, and sums so far");
-    page_paragraph(p, "A class of which no region was found is told as none, with an upper end that is no interval's: it is, at "
-                      "most, what the detection limit leaves room for.");
+    page_paragraph(
+        p, "A class of which no region was found is told as none, with an upper end that is no interval's: it is, at "
+           "most, what the detection limit leaves room for.");
     report_page_table(p, s, REPORT_MASSES);
     report_page_table(p, s, REPORT_VOLUMES_SO_FAR);
     report_page_table(p, s, REPORT_MASSES_SO_FAR);

@@ -8,7 +8,7 @@
 #include "history_elements.h"
 #include "report_words.h"
 
-/// "square D4, 31 mm above and right of LR20, 58 mm in from the left edge", of a place in the block's frame; less where
+/// "D4, 31 mm above and right of LR20, 58 mm from the left edge", of a place in the block's frame; less where
 /// less is known, and empty where no square is.
 report_text report_place(const history_elements* elements, rlv_vec3 at_mm);
 

@@ -454,7 +454,7 @@ static void hold_against_case(report_text* said, const rlv_history* history)
 report_text report_way_up(const rlv_history* history)
 {
     const double turn_deg = history->standing.turn_deg;
-    if (isnan(turn_deg))
+    if (!history->standing.known || isnan(turn_deg))
         return (report_text){""};
     if (turn_deg < 10.0)
         return say("the side that was up in the rock, within %.0f°", fmax(ceil(turn_deg), 1.0));

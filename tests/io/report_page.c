@@ -195,7 +195,7 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
     write_report(&html, &record);
     const char* at = find(find(html, "<h2 id=\"record\""), "<h3 id=\"display\"");
     at = find(at, "As recorded. The block");
-    find(at, "−0.938, 0.343, 0.0500 in the mesh of ‘cleaned’");
+    find(at, "−0.938, 0.343, 0.0500, a direction in the mesh of ‘cleaned’");
     find(at, "0.6, height over distance: 31°"); // the arc tangent of 0.6 is 30.96 degrees
     find(at, "what lies in ‘skull’, ‘tail &lt;fin&gt;’");
     find(at, "900 × – × 500\u00A0mm");

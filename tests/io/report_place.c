@@ -1,0 +1,75 @@
+#include "report_place.h"
+
+#include <criterion/criterion.h>
+#include <string.h>
+
+TestSuite(report_place);
+
+static float corner[12] = {0, 0, 0, 200, 0, 0, 200, 100, 0, 0, 100, 0};
+static uint32_t side[6] = {0, 1, 2, 0, 2, 3};
+
+/// A plate of 200 by 100 mm with squares of 50 mm, and two elements: the nearer one shows no more at the last stage.
+typedef struct plate
+{
+    rlv_stage_record record[2];
+    rlv_specimen specimen;
+    history_stage stage[2];
+    rlv_pose pose[2];
+    rlv_history history;
+    rlv_element_record named[2];
+    history_sighting sighting[2];
+    history_element one[2];
+    history_elements elements;
+} plate;
+
+static void lay(plate* p)
+{
+    *p = (plate){.record = {{.id = (char*)"field"}, {.id = (char*)"cleaned"}},
+                 .named = {{.id = (char*)"LL01"}, {.id = (char*)"LL02"}}};
+    p->specimen = (rlv_specimen){.stage_count = 2, .stage = p->record};
+    for (size_t i = 0; i < 2; i++)
+    {
+        p->pose[i] = rlv_pose_identity();
+        p->stage[i].record = &p->record[i];
+        p->stage[i].given.mesh =
+            (rlv_mesh){.vertex_count = 4, .triangle_count = 2, .position_mm = corner, .corner = side};
+        p->sighting[i] = (history_sighting){.stage = i, .mesh = "block", .placed = true};
+        p->one[i] =
+            (history_element){.record = &p->named[i], .sighting_count = 1, .sighting = &p->sighting[i], .placed = true};
+        p->one[i].told.position_mm[0] = 70.0 - 20.0 * (double)i;
+        p->one[i].told.position_mm[1] = 60.0;
+    }
+    p->history = (rlv_history){
+        .specimen = &p->specimen, .stage_count = 2, .stage = p->stage, .joined = true, .stages = {.stage_count = 2}};
+    p->history.stages.pose = p->pose;
+    p->history.grid = (history_grid){.known = true,
+                                     .axes = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
+                                     .corner_mm = {0, 100, 0},
+                                     .side_mm = 50.0,
+                                     .columns = 4,
+                                     .rows = 2};
+    p->elements = (history_elements){.history = &p->history, .count = 2, .one = p->one};
+}
+
+Test(report_place, a_place_is_told_by_its_square_the_nearest_element_that_shows_and_the_nearest_edge)
+{
+    plate p;
+    lay(&p);
+    // 20 mm right of LL02, which shows at the last stage; 40 mm beneath the upper edge, less than to any other.
+    cr_expect_str_eq(report_place(&p.elements, rlv_vec3_of(70, 60, -9)).text,
+                     "B1, 20 mm right of LL02, 40 mm from the upper edge");
+    p.sighting[0].stage = 1;
+    cr_expect_str_eq(report_place(&p.elements, rlv_vec3_of(80, 60, -9)).text,
+                     "B1, 10 mm right of LL01, 40 mm from the upper edge");
+}
+
+Test(report_place, what_is_not_known_is_left_out)
+{
+    plate p;
+    lay(&p);
+    p.elements.count = 0;
+    cr_expect_str_eq(report_place(&p.elements, rlv_vec3_of(-10, 60, 0)).text, "A1", "it lies beyond the block");
+    p.history.grid.known = false;
+    cr_expect_str_eq(report_place(&p.elements, rlv_vec3_of(70, 60, 0)).text, "");
+    cr_expect_str_eq(report_place_meaning(&p.history).text, "");
+}
