@@ -30,7 +30,7 @@ static const double LEAVE_OUT = 0.01;
 /// A stretch moved together where both its p's are below this: a false one makes half a dozen false elements at once,
 /// and on an animal that little is displaced of those are a third of all that are told, so that a level of 0.05 would
 /// alone add a hundredth and a half to their share. By simulation (tests/core/articulation_long.c).
-static const double GROUP_LEVEL = 0.015;
+static const double GROUP_LEVEL = 0.02;
 
 /// A step of the spacing is a natural gap where its p, times the steps of its row, is below this.
 static const double GAP_LEVEL = 0.01;

@@ -236,7 +236,7 @@ typedef struct rlv_life_group
 /// a grid of penalties and over phi, on the elements of all rows, so that neither a walk guessed too still nor a row
 /// guessed too smooth makes a stretch. The ratio of likelihoods is chi-square of one, or with the offsets of three; of
 /// the two the smaller p counts twice. The p's of a gap and of a window are weighed against each other, and a window of
-/// few elements pays more (weighted Bonferroni: C. R. Genovese, K. Roeder, L. Wasserman, Biometrika 93, 2006).
+/// few or many elements pays more (weighted Bonferroni: C. R. Genovese, K. Roeder, L. Wasserman, Biometrika 93, 2006).
 typedef struct rlv_life_scanned
 {
     double evidence; ///< minus twice the log of the window's p by itself; 0: there is none

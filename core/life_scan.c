@@ -8,6 +8,7 @@ enum
 {
     LEAST_WINDOW = 4,     ///< elements that moved together: three displaced neighbours are too often alike by chance
     FEW = 5,              ///< in a window of so many two displaced by themselves are enough to make it move
+    MANY = 12,            ///< and beyond so many a gap and a rough step some way off
     LEAST_BESIDE = 2,     ///< elements in the fit on either side of a window, in its row
     LEAST_BESIDE_GAP = 3, ///< and of a natural gap: of fewer, it is they that may have moved
     MOST_GAPS = 12,       ///< that windows are looked at beside
@@ -26,10 +27,10 @@ static const double LEAST_GAP = 9.0;
 /// What is found explains by this much more than nothing does, and than what is simpler: of minus twice the log of a p
 /// by itself. A gap is one of a few dozen steps, and its p is held to 1 in 100; a window is one of hundreds, and stands
 /// against a gap at one of its ends where the other end is worth something too.
-static const double PRICE_OF_GAP = 18.0, PRICE_OF_WINDOW = 20.0;
+static const double PRICE_OF_GAP = 18.0, PRICE_OF_WINDOW = 18.0;
 
-/// By how much a window of few elements is less likely beforehand than a longer one.
-static const double PRICE_OF_FEW = 10.0;
+/// By how much windows of few and of many elements are less likely beforehand than others.
+static const double UNLIKELY = 10.0;
 
 /// Ways that the p of a window is read in: along the body alone, and whichever way.
 static const double READINGS = 2.0;
@@ -191,7 +192,7 @@ double rlv_life_windows(const rlv_life* life)
 
 double rlv_life_price_of_window(size_t elements)
 {
-    return READINGS * (elements <= FEW ? PRICE_OF_FEW : 1.0);
+    return READINGS * (elements <= FEW || elements > MANY ? UNLIKELY : 1.0);
 }
 
 static rlv_status lay_scan(scan* s, rlv_error* error)
