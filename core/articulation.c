@@ -17,26 +17,23 @@ enum
     MOST_ROUNDS = 20,  ///< of leaving out and letting in
     CHOOSE_ROUNDS = 3, ///< after which penalties stay
     MOST_GROUPS = 8,
-    MOST_GAPS = 3,   ///< in the spacing of a row
     MOST_UNSEEN = 6, ///< a row of less than this part of all elements does not sway what smoothness all have
     POSITIONS = RLV_LIFE_ACROSS + 1,
+    MOST_TRIES = 2,   ///< stretches that are taken out to see whether they stand, before another look at all
+    MOST_LOOKS = 5,   ///< at a row, of which gaps and what lies apart are taken out
     GROUP_ROUNDS = 8, ///< of least distances, before a row's stretches are sought
 };
 
 /// An element is left out of the fit where its leave-one-out p is below this.
 static const double LEAVE_OUT = 0.01;
 
-/// A stretch is tried where its p, times the windows looked at, is below the first, and moved together where what is
-/// made of that and of its motion is below the second: a false one makes half a dozen false elements at once, and on an
-/// animal that little is displaced of those are a third of all that are told, so that a level of 0.05 would alone add a
-/// hundredth and a half to their share. Its motion alone, as one window, has to be below the third.
-static const double TRY_LEVEL = 0.2, GROUP_LEVEL = 0.01, LEFT_LEVEL = 0.01;
+/// A stretch moved together where both its p's are below this: a false one makes half a dozen false elements at once,
+/// and on an animal that little is displaced of those are a third of all that are told, so that a level of 0.05 would
+/// alone add a hundredth and a half to their share. By simulation (tests/core/articulation_long.c).
+static const double GROUP_LEVEL = 0.02;
 
 /// A step of the spacing is a natural gap where its p, times the steps of its row, is below this.
 static const double GAP_LEVEL = 0.01;
-
-/// Chi-square of three from which a stretch is looked at again without its elements.
-static const double LEAST_LOOK = 10.0;
 
 /// An element that lies beside its row belongs to a place no further than these pitches, and where twenty to one is for
 /// it. Costs that no assignment takes while there is another: of no place, and of a place that an element cannot have.
@@ -354,71 +351,83 @@ static rlv_status fit_positions(rlv_life* life, size_t row, rlv_error* error)
     return estimate(life, POSITIONS, row, false, error);
 }
 
-/// The stretch of a row that most clearly moved together, `row` being fitted by the others. Gaps in its spacing, which
-/// pull what lies beside them along, are made free first; and a stretch is looked at again with its own elements out
-/// of the fit, which then is linear about where they belong.
-static rlv_status seek_in_row(rlv_life* life, size_t row, bool* member, rlv_life_group* found, rlv_error* error)
+/// Let in again what lies where a row belongs, now that it is fitted anew. Returns whether there was any.
+static bool let_in(rlv_life* life, size_t row)
 {
-    *found = rlv_life_seek_group(life, row, member);
-    for (int n = 0; n < MOST_GAPS; n++)
+    bool any = false;
+    for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
     {
-        const rlv_life_step step = rlv_life_seek_step(life, row);
-        if (!(step.p < GAP_LEVEL && step.p < found->p))
-            break;
-        life->gap[step.slot] = true;
-        life->gap_p[step.slot] = step.p;
-        if (fit_positions(life, row, error) != RLV_DONE)
-            return RLV_SYSTEM;
-        *found = rlv_life_seek_group(life, row, member);
+        rlv_life_element* e = &life->element[i];
+        if (e->trust[0] > 0.0 || e->group > 0)
+            continue;
+        const rlv_life_test t = rlv_life_test_of(life, e);
+        if (rlv_life_p_shift(life, &t) > LEAVE_OUT)
+            e->trust[0] = 1.0, any = true;
     }
-    if (found->chi2 < LEAST_LOOK)
-        return RLV_DONE;
-    for (size_t i = 0; i < life->count; i++)
-        if (member[i])
-            life->element[i].trust[0] = 0.0;
-    if (fit_positions(life, row, error) != RLV_DONE)
-        return RLV_SYSTEM;
-    *found = rlv_life_seek_group(life, row, member);
-    return RLV_DONE;
+    return any;
 }
 
-/// The stretch of any row that most clearly moved together.
-static rlv_status seek_group(rlv_life* life, const kept_fit* kept, double* room, rlv_life_group* best, bool* member,
-                             rlv_error* error)
+/// Take out of the fit what a scan of a row found to lie apart, and make the gap that it found free. Returns whether
+/// there was anything.
+static bool heed(rlv_life* life, size_t row, const rlv_life_scanned* scanned, const bool* out)
 {
-    bool* own = rlv_reserve(life->count, sizeof *own, error);
+    bool any = scanned->gap != SIZE_MAX && scanned->gap_p < GAP_LEVEL;
+    if (any)
+        life->gap[scanned->gap] = true, life->gap_p[scanned->gap] = scanned->gap_p;
+    for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
+        if (out[i])
+            life->element[i].trust[0] = 0.0, any = true;
+    return any;
+}
+
+/// The stretch of a row that most clearly moved together, `row` being fitted by the others. Gaps in its spacing are
+/// made free first, and let in again what they pulled along; and what lies apart both from the row and from the stretch
+/// is left out, for of that a window may have its motion alone.
+static rlv_status seek_in_row(rlv_life* life, size_t row, bool* member, bool* out, rlv_life_scanned* found,
+                              rlv_error* error)
+{
+    rlv_status status = rlv_life_scan(life, row, found, member, out, error);
+    for (int n = 1; n < MOST_LOOKS && status == RLV_DONE && heed(life, row, found, out); n++)
+    {
+        status = fit_positions(life, row, error);
+        if (status == RLV_DONE && found->gap != SIZE_MAX && life->gap[found->gap] && let_in(life, row))
+            status = fit_positions(life, row, error);
+        if (status == RLV_DONE)
+            status = rlv_life_scan(life, row, found, member, out, error);
+    }
+    return status;
+}
+
+/// The stretch of each row that most clearly moved together: `p` has one a row, and `member` the elements of all.
+static rlv_status seek_groups(rlv_life* life, const kept_fit* kept, double* room, double* p, bool* member,
+                              rlv_error* error)
+{
+    bool* own = rlv_reserve(2 * life->count, sizeof *own, error);
     rlv_status status = own == NULL ? RLV_SYSTEM : RLV_DONE;
-    *best = (rlv_life_group){.p = 1.0};
     for (size_t r = 0; r < life->rows && status == RLV_DONE; r++)
     {
+        rlv_life_scanned found;
         put_back(kept, life);
-        if ((status = fit_by_others(life, r, room, error)) != RLV_DONE)
+        if ((status = fit_by_others(life, r, room, error)) != RLV_DONE ||
+            (status = seek_in_row(life, r, own, own + life->count, &found, error)) != RLV_DONE)
             break;
-        rlv_life_group found;
-        if ((status = seek_in_row(life, r, own, &found, error)) != RLV_DONE)
-            break;
-        if (found.p < best->p)
-        {
-            *best = found;
-            memcpy(member, own, life->count * sizeof *own);
-        }
+        p[r] = found.p;
+        for (size_t i = life->row[r].begin; i < life->row[r].end; i++)
+            member[i] = own[i];
     }
     put_back(kept, life);
     free(own);
     return status;
 }
 
-/// Read a stretch's motion anew. Its p is of two: that which it was found with, by the other rows' smoothness, and that
-/// of its motion now, by the smoothness of all, which is estimated without it. However the two depend on each other, e
-/// times their geometric mean is a p (V. Vovk, R. Wang, Combining p-values via averaging, Biometrika 107, 2020).
+/// Read a stretch's motion anew. Its p is the larger of two: that which it was found with, by the other rows'
+/// smoothness, and that of its motion now, by the smoothness of all, which is estimated without it.
 static void read_motion(rlv_life* life, rlv_life_group* group, size_t which)
 {
     const double sought = group->sought_p;
     *group = rlv_life_group_motion(life, which);
     group->sought_p = sought;
-    group->p = fmin(M_E * sqrt(sought * group->p), 1.0);
-    if (!(gsl_cdf_fdist_Q(group->chi2 / 3.0, 3.0, rlv_life_freedom(life)) < LEFT_LEVEL))
-        group->p = 1.0; // what is left of it, looked at alone, is no motion
+    group->p = fmax(sought, group->p);
 }
 
 /// Make a stretch none, and number those after it anew.
@@ -432,12 +441,12 @@ static void forget_group(rlv_life* life, rlv_life_group* group, size_t* count, s
     --*count;
 }
 
-/// Take one more stretch out, and fit anew. It stands where its motion does, with the smoothness of all rows.
-static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count, const bool* member, bool* stands,
-                            rlv_error* error)
+/// Take one more stretch of a row out, and fit anew. It stands where its motion does, with the smoothness of all rows.
+static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count, size_t row, const bool* member,
+                            bool* stands, rlv_error* error)
 {
     const size_t last = ++*count;
-    for (size_t i = 0; i < life->count; i++)
+    for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
         if (member[i])
             life->element[i].group = last, life->element[i].trust[0] = 0.0;
     for (bool grown = true; grown;)
@@ -473,25 +482,46 @@ static rlv_status look_again(rlv_life* life, rlv_life_group* group, size_t* coun
     return RLV_DONE;
 }
 
+/// Try the clearest stretches of all rows, one after another, until one stands. The p of those that were tried
+/// become 1.
+static rlv_status try_groups(rlv_life* life, rlv_life_group* group, size_t* count, const kept_fit* kept, double* p,
+                             const bool* member, bool* stands, rlv_error* error)
+{
+    rlv_status status = RLV_DONE;
+    *stands = false;
+    for (int n = 0; n < MOST_TRIES && status == RLV_DONE && !*stands; n++)
+    {
+        size_t row = 0;
+        for (size_t r = 1; r < life->rows; r++)
+            row = p[r] < p[row] ? r : row;
+        if (!(p[row] < GROUP_LEVEL))
+            break;
+        put_back(kept, life);
+        group[*count].sought_p = p[row];
+        p[row] = 1.0;
+        status = try_group(life, group, count, row, member, stands, error);
+    }
+    return status;
+}
+
 /// Find stretches that moved together, one after another, the clearest first.
 static rlv_status find_groups(rlv_life* life, double* room, rlv_life_group* group, size_t* count, rlv_error* error)
 {
     kept_fit kept = {0};
     bool* member = rlv_reserve(life->count, sizeof *member, error);
-    rlv_status status = member == NULL ? RLV_SYSTEM : make_kept(&kept, life, error);
-    bool stands = true;
-    while (status == RLV_DONE && *count < MOST_GROUPS && stands)
+    double* p = rlv_reserve(life->rows, sizeof *p, error);
+    rlv_status status = member == NULL || p == NULL ? RLV_SYSTEM : make_kept(&kept, life, error);
+    for (bool stands = true; status == RLV_DONE && *count < MOST_GROUPS && stands;)
     {
         keep(&kept, life);
-        status = seek_group(life, &kept, room, &group[*count], member, error);
-        if (status != RLV_DONE || !(group[*count].p < TRY_LEVEL))
-            break;
-        group[*count].sought_p = group[*count].p;
-        status = try_group(life, group, count, member, &stands, error);
+        status = seek_groups(life, &kept, room, p, member, error);
+        if (status == RLV_DONE)
+            status = try_groups(life, group, count, &kept, p, member, &stands, error);
     }
     free(kept.value);
     free(kept.trust);
     free(member);
+    free(p);
     return status;
 }
 

@@ -10,22 +10,28 @@
 /// differences penalised (P. H. C. Eilers, B. D. Marx, Flexible smoothing with B-splines and penalties, Statist. Sci.
 /// 11, 1996). Distances along the axis u_r have four parts: a parabola of the place, for an even taper of the pitch
 /// costs nothing; what all rows share, for the axis is longer or shorter than the animal's own where it bends beside
-/// it; a row's own, third differences penalised; and a walk, for uneven steps add up. Penalties go by the pitch of the
-/// row, so that one smoothness in millimetres holds for all. Penalties and scatter are estimated by restricted
-/// likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971; D. Ruppert, M. P. Wand, R. J. Carroll, Semiparametric
-/// Regression, 2003), on the elements that are in place: cross-validation would do, but the likelihood also says how
-/// uncertain a prediction is (G. Wahba, J. R. Statist. Soc. B 45, 1983). The natural scatter about the order is
-/// independent from element to element, alike in all rows, its sd along the body apart from that across it; the
-/// measuring errors are added to it.
+/// it; a row's own, third differences penalised; and a walk, for uneven steps add up, each in proportion to itself.
+/// Penalties go by the pitch of the row, so that one smoothness in millimetres holds for all. Penalties and scatter are
+/// estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971; D. Ruppert, M. P. Wand, R. J.
+/// Carroll, Semiparametric Regression, 2003), on the elements that are in place: cross-validation would do, but the
+/// likelihood also says how uncertain a prediction is (G. Wahba, J. R. Statist. Soc. B 45, 1983). The natural scatter
+/// about the order is independent from element to element, alike in all rows, its sd along the body apart from that
+/// across it; the measuring errors are added to it.
 ///
 /// A first fit weighs elements by the inverse of their distance (L1). Stretches of a row that moved together are sought
-/// first: each window of a row is predicted from what lies outside it, with the smoothness that the other rows have;
-/// one whose elements agree on a common motion against that, at both its ends, is taken out. Steps of the spacing that
-/// are too wide for chance are made free before (natural gaps). Then single elements are left out, again and
-/// again, that a leave-one-out F test rejects, and let back in where it no longer does. At the end each element has
-/// a test of its place and, where its attitude is known, one of that; R. J. Simes, Biometrika 73, 1986 makes one p of
-/// them, and Y. Benjamini, Y. Hochberg, J. R. Statist. Soc. B 57, 1995 adjust it over all elements. Which of the two
-/// tests stands is judged at the level that is left (Y. Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014).
+/// first: does the likelihood of a row gain where a window of neighbours is shifted as one, where a step of the spacing
+/// is made free (a natural gap, too wide for chance), or where both are? So the two opposite steps of a slide are
+/// weighed against the one of a gap. Each is taken at the roughness and smoothness that suit it best, within what the
+/// elements of all rows bear, for a rough pitch looks like slides along the body and a bend like slides across it; a
+/// window of up to five elements, which two that moved by themselves make, or of more than twelve, which a gap and a
+/// rough step make, pays more; and what lies apart both from
+/// the row and from the window has no say. A window whose p is small, times those that were looked at, is taken out,
+/// all is fitted anew, and it stands where the p of its motion is small then as well. Then single elements are left
+/// out, again and again, that a leave-one-out F test rejects, and let back in where it no longer does. At the end each
+/// element has a test of its place and, where its attitude is known, one of that; R. J. Simes, Biometrika 73, 1986
+/// makes one p of them, and Y. Benjamini, Y. Hochberg, J. R. Statist. Soc. B 57, 1995 adjust it over all elements.
+/// Which of the two tests stands is judged at the level that is left (Y. Benjamini, M. Bogomolov, J. R. Statist. Soc. B
+/// 76, 2014).
 ///
 /// An element whose place is open is in no fit; it is given one of the places that are left at the end, all at once
 /// (`assignment`), where that is clear. A row whose places nobody counted is counted beforehand (`places`).
@@ -160,7 +166,7 @@ typedef struct rlv_articulation_group
     size_t row, count;      ///< count: its elements
     int first, last;        ///< places
     rlv_body_motion motion; ///< common; no rotation
-    double p;               ///< of the two ways in which it is looked at, times the windows looked at; below 0.01
+    double p;               ///< the larger of those that it is found and stands with, times the windows; below 0.02
 } rlv_articulation_group;
 
 /// A life position that no element was found for.

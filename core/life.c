@@ -20,11 +20,8 @@ static const double LEAST_LOG = -7.0, MOST_LOG = 12.0;
 /// Knots of what rows share: one for two pitches, but no more than these.
 static const double MOST_KNOTS = 40.0;
 
-/// Elements in the fit on either side of a gap in the spacing: of fewer, it is they that may have moved.
-static const size_t LEAST_BESIDE_STEP = 3;
-
-/// A step that another answers by this share, the other way, is the edge of a stretch that moved.
-static const double MOST_ANSWERED = 0.6;
+/// A step of the walk is no shorter and no longer than this, in pitches of its row.
+static const double LEAST_STEP = 0.4, MOST_STEP = 2.0;
 
 /// The least of the stretch: an element further from the axis than most of its radius is none.
 static const double LEAST_STRETCH = 0.3;
@@ -143,11 +140,7 @@ rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
     for (size_t r = 0; r < life->rows; r++)
         mean += log(life->row[r].pitch_mm) / (double)life->rows;
     for (size_t r = 0; r < life->rows; r++)
-    {
         fine[r] = exp(mean) / life->row[r].pitch_mm;
-        for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
-            step[i] = 1.0 / fine[r];
-    }
     for (size_t i = 0; i < life->slots; i++)
         low = fmin(low, life->value[0][i]), high = fmax(high, life->value[0][i]);
     const size_t knots = 3 + (size_t)fmax(fmin((high - low) / (2.0 * exp(mean)), MOST_KNOTS), 1.0);
@@ -155,6 +148,13 @@ rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
     // What rows share along the axis is told over their base lines: over the distances themselves it would be what it
     // explains.
     find_base_line(life, 0);
+    for (size_t r = 0; r < life->rows; r++)
+        for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
+        {
+            const size_t to = i + 1 < life->first[r + 1] ? i + 1 : i;
+            const double length = life->base_line[to] - life->base_line[to - 1], pitch = life->row[r].pitch_mm;
+            step[i] = fmin(fmax(length, LEAST_STEP * pitch), MOST_STEP * pitch) / exp(mean);
+        }
     for (size_t k = 0; k < RLV_LIFE_KINDS && status == RLV_DONE; k++)
     {
         const bool along = k == RLV_LIFE_ALONG;
@@ -336,6 +336,22 @@ static double fit_kind(rlv_life* life, rlv_life_kind kind, bool keep, double* un
     double weights;
     *unit = fmax(left / freedom, measured_unit(life, kind, &weights) + LEAST_NATURAL[kind]);
     return freedom * log(*unit) + left / *unit + logs;
+}
+
+rlv_life_profile rlv_life_try(rlv_life* life, size_t row, size_t value, rlv_smoother_penalty penalty)
+{
+    rlv_smoother* s = &life->smoother[rlv_life_kind_of(value)];
+    double held = 0.0, *ahead = life->room[0]; // the weights are in the factor by then
+    for (size_t i = 0; i < life->count; i++)
+        held += life->element[i].trust[0];
+    rlv_life_profile p = {.left = gather(life, value), .freedom = fmax(held - rlv_smoother_free_terms(s), 1.0)};
+    rlv_smoother_factor(s, life->room[0], penalty);
+    p.left -= rlv_smoother_fit(s, life->room[1], ahead, NULL);
+    p.logs = rlv_smoother_log_det(s, penalty);
+    for (size_t i = life->first[row]; i < life->first[row + 1]; i++)
+        ahead[i] += life->base_line[i] - life->value[value][i];
+    rlv_smoother_spread(s, row, life->covariance[rlv_life_spread_index(value)] + life->block[row]);
+    return p;
 }
 
 void rlv_life_fit(rlv_life* life, rlv_life_kind kind)
@@ -559,39 +575,6 @@ void rlv_life_spread_of(rlv_life* life, size_t kinds, size_t row, double kept)
     for (size_t k = 0; k < kinds; k++)
         find_spread(life, (rlv_life_kind)k, row);
     measure(life);
-}
-
-/// Elements of a row in the fit, up to a slot and it.
-static size_t in_fit_up_to(const rlv_life* life, size_t row, size_t slot)
-{
-    size_t n = 0;
-    for (size_t i = life->row[row].begin; i < life->row[row].end; i++)
-        n += life->element[i].trust[0] > 0.0 && life->element[i].slot <= slot;
-    return n;
-}
-
-rlv_life_step rlv_life_seek_step(rlv_life* life, size_t row)
-{
-    const rlv_life_spread* s = &life->spread[RLV_LIFE_ALONG];
-    const size_t from = life->first[row], steps = life->first[row + 1] - from - 1,
-                 all = in_fit_up_to(life, row, from + steps);
-    double* root = life->room[0];
-    size_t best = steps;
-    rlv_smoother_steps(&life->smoother[RLV_LIFE_ALONG], row, s->penalty, root);
-    for (size_t i = 0; i < steps; i++)
-    {
-        const size_t before = in_fit_up_to(life, row, from + i);
-        if (before >= LEAST_BESIDE_STEP && all - before >= LEAST_BESIDE_STEP &&
-            (best == steps || fabs(root[i]) > fabs(root[best])))
-            best = i;
-    }
-    if (best == steps)
-        return (rlv_life_step){.p = 1.0};
-    for (size_t i = 0; i < steps; i++)
-        if ((i > best ? i - best : best - i) >= LEAST_BESIDE_STEP && -root[i] / root[best] > MOST_ANSWERED)
-            return (rlv_life_step){.p = 1.0};
-    const double p = gsl_cdf_fdist_Q(root[best] * root[best] / s->unit, 1.0, s->freedom);
-    return (rlv_life_step){from + best, fmin((double)steps * p, 1.0)};
 }
 
 bool rlv_life_extrapolated(const rlv_life* life, size_t row, size_t slot, const rlv_life_element* but)

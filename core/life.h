@@ -15,8 +15,9 @@
 
 enum
 {
-    RLV_LIFE_VALUES = 6,  ///< of a slot
-    RLV_LIFE_SPREADS = 5, ///< along, across (both offsets), three of rotation
+    RLV_LIFE_VALUES = 6,      ///< of a slot
+    RLV_LIFE_SPREADS = 5,     ///< along, across (both offsets), three of rotation
+    RLV_LIFE_MOST_GROUP = 25, ///< elements of a row, from the first to the last of a stretch that moved together
 };
 
 typedef enum rlv_life_kind
@@ -206,27 +207,52 @@ rlv_status rlv_life_temper(rlv_life* life, rlv_error* error);
 double rlv_life_p_shift(const rlv_life* life, const rlv_life_test* test);
 double rlv_life_p_turn(const rlv_life* life, const rlv_life_test* test);
 
-/// A step of a row's spacing against its walk: the clearest of those with three elements in the fit to either side. A
-/// natural gap, where it is too wide for chance; none where another step takes it back. After rlv_life_spread_of.
-typedef struct rlv_life_step
+/// How well a value fits with other penalties.
+typedef struct rlv_life_profile
 {
-    size_t slot; ///< the step is from it to the next
-    double p;    ///< times the steps of the row; 1 where there is none
-} rlv_life_step;
-rlv_life_step rlv_life_seek_step(rlv_life* life, size_t row);
+    double left, freedom; ///< weighted squares that are left, of how many degrees of freedom
+    double logs;          ///< what minus twice the log of the restricted likelihood has beside them
+} rlv_life_profile;
+
+/// Try other penalties of a value: `room[0]` gets by how much the values of a row's slots would then be more, and the
+/// covariance of that row is then that of it. The values and all else stay as they are.
+rlv_life_profile rlv_life_try(rlv_life* life, size_t row, size_t value, rlv_smoother_penalty penalty);
 
 /// A stretch of a row that moved together.
 typedef struct rlv_life_group
 {
     size_t first, last;           ///< elements
-    double chi2, p;               ///< p: times the windows of all rows
+    double p;                     ///< times the windows of all rows
     double shift[3], variance[3]; ///< along T, N1 and N2
     double sought_p;              ///< p that it was found with, by the smoothness of the other rows
 } rlv_life_group;
 
-/// The stretch of a row that most clearly moved together (in life_groups.c), of elements not yet in a group. `member`
-/// (one an element of `life`) gets which; p is 1 where there is none.
-rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member);
+/// What most clearly happened in a row (in life_scan.c): a window of neighbours moved together, or a step of the
+/// spacing is a natural gap, or both, or neither.
+///
+/// With P y the observations less all that is known of the order, a window's shift and a step are columns of ones, and
+/// what each takes off the squares is a square of a sum over a sum of P: sums once, and every window costs the same.
+/// How rough the pitch and how smooth the row is are nuisances: for each supposition the likelihood is at its most over
+/// a grid of penalties and over phi, on the elements of all rows, so that neither a walk guessed too still nor a row
+/// guessed too smooth makes a stretch. The ratio of likelihoods is chi-square of one, or with the offsets of three; of
+/// the two the smaller p counts twice. The p's of a gap and of a window are weighed against each other, and a window of
+/// few or many elements pays more (weighted Bonferroni: C. R. Genovese, K. Roeder, L. Wasserman, Biometrika 93, 2006).
+typedef struct rlv_life_scanned
+{
+    double evidence; ///< minus twice the log of the window's p by itself; 0: there is none
+    double p;        ///< times the windows of all rows; 1 where there is none
+    size_t gap;      ///< slot before a gap; SIZE_MAX: there is none
+    double gap_p;    ///< times the steps of the row
+} rlv_life_scanned;
+
+/// Scan the row by the elements in the fit. `member` and `out` (one an element of `life` each) get which of them moved
+/// with the window, and which lie apart from all. After rlv_life_spread_of, for the row.
+rlv_status rlv_life_scan(rlv_life* life, size_t row, rlv_life_scanned* found, bool* member, bool* out,
+                         rlv_error* error);
+
+/// Windows of all rows, and by what the p of one of so many elements is multiplied beside them.
+double rlv_life_windows(const rlv_life* life);
+double rlv_life_price_of_window(size_t elements);
 
 /// The common motion of a group's members, which are left out of the fit. After rlv_life_spread_of.
 rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group);

@@ -1,7 +1,6 @@
 #include "life.h"
 
 #include "cholesky.h"
-#include "order.h"
 
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_cdf.h>
@@ -9,9 +8,7 @@
 
 enum
 {
-    LEAST_GROUP = 4,  ///< elements that moved together: three displaced neighbours are too often alike by chance
-    MOST_GROUP = 25,  ///< of a window
-    LEAST_BESIDE = 2, ///< elements in place on either side of it, in its row
+    MOST_GROUP = RLV_LIFE_MOST_GROUP,
 };
 
 /// An element belongs to a common motion where its distance from it is not beyond that of 1 in 1,000: chi-square of
@@ -20,9 +17,6 @@ static const double MOST_CHI2 = 16.27;
 
 /// And where it fits better there than in its life position by this much, of chi-square.
 static const double CLEARLY = 4.0;
-
-/// A window is looked at where this share of its elements agrees.
-static const double LEAST_AGREED = 0.7;
 
 /// A window's prediction from what lies outside it.
 typedef struct window
@@ -33,7 +27,7 @@ typedef struct window
     double spread[2][MOST_GROUP * MOST_GROUP]; ///< count * count: covariance of it, along and across, mm^2
     double gap[MOST_GROUP * MOST_GROUP], side[MOST_GROUP * MOST_GROUP]; ///< room for what is solved
     size_t own[MOST_GROUP];                                             ///< indices of the elements that matter
-    bool agreed[MOST_GROUP];
+    bool moved[MOST_GROUP];
 } window;
 
 /// Covariance, mm^2, of the life positions of a window's elements as the fit has it.
@@ -101,35 +95,12 @@ static bool leave_out(const rlv_life* life, window* w, size_t kind)
     return true;
 }
 
-/// Which elements of a window agree with the median of their motions. Returns how many.
-static size_t find_agreed(const rlv_life* life, window* w)
-{
-    double middle[3];
-    size_t agreed = 0;
-    for (size_t v = 0; v < 3; v++)
-    {
-        memcpy(w->gap, w->off[v], w->count * sizeof(double));
-        const double upper = rlv_median_sorting(w->count, w->gap);
-        middle[v] = 0.5 * (upper + w->gap[(w->count - 1) / 2]);
-    }
-    for (size_t i = 0; i < w->count; i++)
-    {
-        double sum = 0.0;
-        for (size_t v = 0; v < 3; v++)
-            sum += (w->off[v][i] - middle[v]) * (w->off[v][i] - middle[v]) / rlv_life_scatter(life, &w->element[i], v);
-        w->agreed[i] = sum < MOST_CHI2;
-        agreed += w->agreed[i];
-    }
-    return agreed;
-}
-
-/// The common motion of a window's elements that agree, by generalised least squares. Returns its chi-square of three.
-static double common_motion(const rlv_life* life, window* w, double shift[3], double variance[3])
+/// The common motion of a window's elements that moved, by generalised least squares.
+static void common_motion(const rlv_life* life, window* w, double shift[3], double variance[3])
 {
     size_t held = 0;
-    double chi2 = 0.0;
     for (size_t i = 0; i < w->count; i++)
-        if (w->agreed[i])
+        if (w->moved[i])
             w->own[held++] = i;
     for (size_t v = 0; v < 3; v++)
     {
@@ -150,91 +121,7 @@ static double common_motion(const rlv_life* life, window* w, double shift[3], do
             weight += one[i] * one[i], sum += one[i] * off[i];
         shift[v] = sum / weight;
         variance[v] = 1.0 / weight;
-        chi2 += shift[v] * shift[v] / variance[v];
     }
-    return chi2;
-}
-
-/// Whether a window's elements moved at both its ends: the means of the first and of the last two that agree go half of
-/// the common motion at least. At a gap in the spacing they do at one end alone.
-static bool moved_throughout(const window* w, const double shift[3])
-{
-    double square = 0.0, way[2] = {0.0, 0.0};
-    for (size_t v = 0; v < 3; v++)
-        square += shift[v] * shift[v];
-    for (int end = 0; end < 2; end++)
-        for (size_t i = 0, met = 0; i < w->count && met < 2; i++)
-        {
-            const size_t k = end == 0 ? i : w->count - 1 - i;
-            for (size_t v = 0; v < 3 && w->agreed[k]; v++)
-                way[end] += 0.5 * shift[v] * w->off[v][k];
-            met += w->agreed[k];
-        }
-    return way[0] >= 0.5 * square && way[1] >= 0.5 * square;
-}
-
-/// Elements in the fit from one of `life` up to another.
-static size_t in_fit(const rlv_life* life, size_t from, size_t to)
-{
-    size_t n = 0;
-    for (size_t i = from; i < to; i++)
-        n += life->element[i].trust[0] > 0.0;
-    return n;
-}
-
-static size_t longest_window(const rlv_life* life, size_t row)
-{
-    const size_t half = (life->row[row].end - life->row[row].begin) / 2;
-    return half < MOST_GROUP ? half : MOST_GROUP;
-}
-
-/// Windows of all rows.
-static double window_count(const rlv_life* life)
-{
-    double sum = 0.0;
-    for (size_t r = 0; r < life->rows; r++)
-        for (size_t n = LEAST_GROUP; n <= longest_window(life, r); n++)
-            sum += (double)(life->row[r].end - life->row[r].begin - n + 1);
-    return sum;
-}
-
-/// Look at one window; clearer than the best, it becomes that.
-static void look_at(const rlv_life* life, window* w, size_t from, size_t count, rlv_life_group* best, bool* member)
-{
-    w->count = count;
-    w->element = life->element + from;
-    for (size_t i = 0; i < count; i++)
-        if (w->element[i].group > 0)
-            return;
-    if (!leave_out(life, w, 0) || !leave_out(life, w, 1))
-        return;
-    const size_t agreed = find_agreed(life, w);
-    if (agreed < LEAST_GROUP || (double)agreed < LEAST_AGREED * (double)count || !w->agreed[0] || !w->agreed[count - 1])
-        return;
-    rlv_life_group g = {.first = from, .last = from + count - 1};
-    g.chi2 = common_motion(life, w, g.shift, g.variance);
-    if (!(g.chi2 > best->chi2) || !moved_throughout(w, g.shift))
-        return;
-    *best = g;
-    memset(member, 0, life->count * sizeof *member);
-    for (size_t i = 0; i < count; i++)
-        member[from + i] = w->agreed[i];
-}
-
-rlv_life_group rlv_life_seek_group(const rlv_life* life, size_t row, bool* member)
-{
-    window w;
-    const size_t begin = life->row[row].begin, end = life->row[row].end;
-    rlv_life_group best = {0};
-    for (size_t from = begin; from < end; from++)
-        for (size_t n = LEAST_GROUP; n <= longest_window(life, row) && from + n <= end; n++)
-            if (in_fit(life, begin, from) >= LEAST_BESIDE && in_fit(life, from + n, end) >= LEAST_BESIDE)
-                look_at(life, &w, from, n, &best, member);
-    if (!(best.chi2 > 0.0))
-        best.p = 1.0;
-    else
-        best.p = fmin(window_count(life) * gsl_cdf_fdist_Q(best.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
-    return best;
 }
 
 /// Whether an element lies where a common motion would have brought it, and clearly not where it belongs.
@@ -268,6 +155,17 @@ bool rlv_life_grow_group(rlv_life* life, size_t group, const rlv_life_group* mot
     return grown;
 }
 
+/// Of a motion of so many elements, along the body alone or whichever way, times the windows of all rows.
+static double p_of_motion(const rlv_life* life, const rlv_life_group* motion, size_t elements)
+{
+    double chi2[3], sum = 0.0;
+    for (size_t v = 0; v < 3; v++)
+        sum += chi2[v] = motion->shift[v] * motion->shift[v] / motion->variance[v];
+    const double along = gsl_cdf_fdist_Q(chi2[0], 1.0, life->spread[RLV_LIFE_ALONG].freedom),
+                 all = gsl_cdf_fdist_Q(sum / 3.0, 3.0, rlv_life_freedom(life));
+    return fmin(rlv_life_windows(life) * rlv_life_price_of_window(elements) * fmin(along, all), 1.0);
+}
+
 rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group)
 {
     size_t from = life->count, last = 0;
@@ -283,9 +181,10 @@ rlv_life_group rlv_life_group_motion(rlv_life* life, size_t group)
     rlv_life_group motion = {.first = from, .last = last, .p = 1.0};
     if (!leave_out(life, &w, 0) || !leave_out(life, &w, 1))
         return motion;
+    size_t moved = 0;
     for (size_t i = 0; i < w.count; i++)
-        w.agreed[i] = w.element[i].group == group;
-    motion.chi2 = common_motion(life, &w, motion.shift, motion.variance);
-    motion.p = fmin(window_count(life) * gsl_cdf_fdist_Q(motion.chi2 / 3.0, 3.0, rlv_life_freedom(life)), 1.0);
+        moved += w.moved[i] = w.element[i].group == group;
+    common_motion(life, &w, motion.shift, motion.variance);
+    motion.p = p_of_motion(life, &motion, moved);
     return motion;
 }

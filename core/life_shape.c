@@ -275,7 +275,7 @@ static double covariance_of(const rlv_life* life, size_t row, const double* bent
 {
     const rlv_life_spread* s = &life->spread[RLV_LIFE_ALONG];
     const size_t first = life->first[row];
-    const double step = life->smoother[RLV_LIFE_ALONG].step[a], steps = (double)((a < b ? a : b) - first),
+    const double step = 1.0 / life->smoother[RLV_LIFE_ALONG].fine[row], steps = (double)((a < b ? a : b) - first),
                  x = (double)(a - first), y = (double)(b - first), all = (double)(life->first[row + 1] - first),
                  drift = 0.5 * RLV_COMPARED_DRIFT * life->row[row].pitch_mm / all;
     const double walk = fmax(s->unit / s->penalty.walk * step * step, pow(LEAST_UNEVEN * life->row[row].pitch_mm, 2.0));

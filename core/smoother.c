@@ -523,28 +523,6 @@ double rlv_smoother_log_det(const rlv_smoother* s, rlv_smoother_penalty penalty)
     return sum;
 }
 
-void rlv_smoother_steps(rlv_smoother* s, size_t row, rlv_smoother_penalty penalty, double* root)
-{
-    const size_t first = s->first[row], last = s->first[row + 1] - 1, end = s->width * (last + 1);
-    for (size_t i = first; i < last; i++)
-    {
-        root[i - first] = 0.0;
-        if (is_gap(s, i))
-            continue;
-        const size_t a = 2 * i + 1, b = a + 2; // h of both
-        memset(s->side, 0, s->size * sizeof *s->side);
-        s->side[a] = -1.0, s->side[b] = 1.0;
-        descend_own(s, s->side, a, end);
-        descend_knots(s, s->side);
-        double lost = 1.0 / walk_penalty(s, i, penalty);
-        for (size_t k = a; k < end; k++)
-            lost -= s->side[k] * s->side[k];
-        for (size_t k = s->own; k < s->size; k++)
-            lost -= s->side[k] * s->side[k];
-        root[i - first] = lost > 0.0 ? (s->room[b] - s->room[a]) / sqrt(lost) : 0.0;
-    }
-}
-
 double rlv_smoother_free_terms(const rlv_smoother* s)
 {
     double free = s->knots > 0 && s->order_shared == 3 ? 1.0 : 0.0;

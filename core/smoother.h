@@ -83,12 +83,6 @@ void rlv_smoother_variances(rlv_smoother* smoother, double* variance);
 /// matrix less that of the penalty. After factoring.
 double rlv_smoother_log_det(const rlv_smoother* smoother, rlv_smoother_penalty penalty);
 
-/// After a fit: for the step from each slot of a row to the next being free, the root of chi-square of one over phi,
-/// with the step's sign: its smoothed disturbance over the root of what its variance lost (P. de Jong, J. Penzer,
-/// Diagnosing shocks in time series, J. Am. Statist. Assoc. 93, 1998). 0 where it is free already. `root` gets one for
-/// each slot but the last.
-void rlv_smoother_steps(rlv_smoother* smoother, size_t row, rlv_smoother_penalty penalty, double* root);
-
 /// Degrees of freedom that polynomials without penalty take.
 double rlv_smoother_free_terms(const rlv_smoother* smoother);
 

@@ -2,6 +2,7 @@
 
 #include "fish.h"
 #include "interval.h"
+#include "noise.h"
 #include "places.h"
 #include "pose.h"
 #include "scan.h"
@@ -409,14 +410,27 @@ static size_t measure_demo(rlv_placed_element* element, const demo_fish* fish, u
     return count;
 }
 
-Test(articulation, the_demos_slid_patch_is_found_though_its_pitch_falls_and_wanders)
+/// Whether the natural gap of the demo's animal is told where it is.
+static bool has_demo_gap(const rlv_articulation* a)
 {
+    bool has = false;
+    for (size_t g = 0; g < a->gap_count; g++)
+        has |= a->gap[g].row == FISH_LATERAL_LEFT && a->gap[g].place == 22;
+    return has;
+}
+
+Test(articulation, the_demos_slid_patch_is_found_beside_its_natural_gap)
+{
+    enum
+    {
+        DRAWS = 10,
+    };
     static const rlv_articulation_row row[FISH_ROWS] = {{1, 12}, {1, 34}, {1, 35}, {1, 10}, {1, 9}};
-    const demo_fish fish = fish_make(417); // the demo's seed
+    const demo_fish fish = fish_make(noise_hash(417, 1)); // the demo's own
     rlv_placed_element element[FISH_SCUTES];
     const fish_scute* of[FISH_SCUTES];
-    int found = 0;
-    for (uint64_t seed = 1; seed <= 5; seed++)
+    int found = 0, gaps = 0;
+    for (uint64_t seed = 1; seed <= DRAWS; seed++)
     {
         const size_t count = measure_demo(element, &fish, seed, of);
         rlv_articulation a = {0};
@@ -427,10 +441,12 @@ Test(articulation, the_demos_slid_patch_is_found_though_its_pitch_falls_and_wand
             if (a.element[i].group > 0)
                 *(of[i]->fate == FISH_SLID ? &slid : &others) += 1;
         found += slid >= 6 && others <= 2;
+        gaps += has_demo_gap(&a);
         rlv_articulation_free(&a);
     }
-    // Nine in ten are to be found: two or more of five missed with 0.08, three or more with 0.009.
-    cr_expect_geq(found, 3, "%d of 5", found);
+    // Nine in ten are to be found: three or more of ten missed with 0.07, four or more with 0.013.
+    cr_expect_geq(found, 7, "%d of %d", found, DRAWS);
+    cr_expect_geq(gaps, 7, "%d of %d", gaps, DRAWS);
 }
 
 /// Count the places of a row as `places` does, of which those beyond the first three are not known.

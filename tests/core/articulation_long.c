@@ -70,11 +70,12 @@ static bool holds(const rlv_unfilled* u, rlv_vec3 truth)
     return sum <= u->radius2;
 }
 
-static outcome try_one(uint64_t seed, double displaced, double jitter)
+static outcome try_one(uint64_t seed, double displaced, double jitter, int gaps)
 {
     skeleton_plan plan = skeleton_draw(seed, 10);
     plan.displaced = displaced;
     plan.jitter = jitter;
+    plan.gaps = gaps;
     skeleton* s = skeleton_make(&plan);
     rlv_articulation a = {0};
     rlv_error error = {0};
@@ -153,7 +154,7 @@ Test(articulation_long, displaced_elements_are_found_and_few_others)
     const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < TRIALS ? atoi(asked) : TRIALS;
 #pragma omp parallel for schedule(dynamic, 1)
     for (int t = 0; t < trials; t++)
-        out[t] = try_one(20000 + (uint64_t)t, 0.05 + 0.28 * ((double)t + 0.5) / trials, t % 2 == 0 ? 0.0 : 0.08);
+        out[t] = try_one(20000 + (uint64_t)t, 0.05 + 0.28 * ((double)t + 0.5) / trials, t % 2 == 0 ? 0.0 : 0.08, 0);
     outcome all = {0}, stratum[STRATA] = {0};
     tally groups = {0};
     double animals[STRATA] = {0};
@@ -179,6 +180,26 @@ Test(articulation_long, displaced_elements_are_found_and_few_others)
     cr_expect_leq(all.false_share / trials, 0.05 + 2.0 * SD_OF_FALSE_SHARE / sqrt(trials));
 }
 
+/// Half of these animals' pitches are even: a gap of 0.6 pitches then is one step of many sds.
+Test(articulation_long, a_natural_gap_is_seldom_told_as_a_stretch)
+{
+    enum
+    {
+        ANIMALS = 250,
+    };
+    static outcome out[ANIMALS];
+    const char* asked = getenv("RLV_TRIALS");
+    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < ANIMALS ? atoi(asked) : ANIMALS;
+#pragma omp parallel for schedule(dynamic, 1)
+    for (int t = 0; t < trials; t++)
+        out[t] = try_one(20000 + (uint64_t)t, 0.05 + 0.28 * ((double)t + 0.5) / trials, t % 2 == 0 ? 0.0 : 0.08, 1);
+    tally groups = {0};
+    for (int t = 0; t < trials; t++)
+        count(&groups, out[t].grouped);
+    const double group = share("stretches beside a gap that are none", groups);
+    cr_expect_leq(group, 0.05 + 2.0 * sqrt(0.05 / trials));
+}
+
 /// A patch of eight that slid.
 typedef struct patch_outcome
 {
@@ -186,11 +207,12 @@ typedef struct patch_outcome
     double along;      ///< share of its way that was along the body
 } patch_outcome;
 
-static patch_outcome try_patch(uint64_t seed, double jitter)
+static patch_outcome try_patch(uint64_t seed, double jitter, int gaps)
 {
     skeleton_plan plan = skeleton_draw(seed, 20);
     plan.displaced = 0.1;
     plan.jitter = jitter;
+    plan.gaps = gaps;
     plan.patch = 8;
     plan.patch_mm = 6.0;
     skeleton* s = skeleton_make(&plan);
@@ -215,43 +237,46 @@ static patch_outcome try_patch(uint64_t seed, double jitter)
     return o;
 }
 
-/// Of an uneven pitch those are held to the aim that went across the body rather than along it: along it a slide shows
-/// in two steps alone, of 6 mm each, and the pitches of these rows, 8 to 40 mm, have sds of 1 to 3 mm.
-static void try_patches(double jitter, double most_along)
+/// Of patches, with natural gaps in every other animal: all are held to `aim`, and those that went across the body
+/// rather than along it to nine in ten. Of an uneven pitch the aim is lower: along the body a slide shows in two steps
+/// alone, of 6 mm each, and the pitches of these rows, 8 to 40 mm, have sds of 1 to 3 mm; where an end is beside a
+/// missing or displaced element, more. Told the scatter and the walk, and with nothing to estimate, the scan finds no
+/// more: 78 % of 60 of these animals, where it finds 80 % of the same.
+static void try_patches(double jitter, double aim)
 {
     enum
     {
-        PATCHES = 100,
+        PATCHES = 160,
     };
     static patch_outcome out[PATCHES];
     const char* asked = getenv("RLV_TRIALS");
     const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < PATCHES ? atoi(asked) : PATCHES;
 #pragma omp parallel for schedule(dynamic, 1)
     for (int t = 0; t < trials; t++)
-        out[t] = try_patch(7000 + (uint64_t)t, jitter);
-    tally patches = {0}, others = {0}, all = {0};
+        out[t] = try_patch(7000 + (uint64_t)t, jitter, t % 2);
+    tally all = {0}, across = {0}, along = {0}, others = {0};
     for (int t = 0; t < trials; t++)
     {
         count(&all, out[t].found), count(&others, out[t].other);
-        if (out[t].along <= most_along)
-            count(&patches, out[t].found);
+        count(out[t].along <= M_SQRT1_2 ? &across : &along, out[t].found);
     }
     printf("-- pitch %g %% uneven\n", 100.0 * jitter);
-    share("patches of 8 slid by 6 mm", all);
-    const double recall = share("of these, held to the aim", patches),
+    const double found = share("patches of 8 slid by 6 mm", all), found_across = share("  across the body", across),
                  wrong = share("other stretches beside them", others);
-    cr_expect_geq(recall, 0.90 - 2.0 * sqrt(0.09 / patches.all));
+    share("  along the body", along);
+    cr_expect_geq(found, aim - 2.0 * sqrt(aim * (1.0 - aim) / trials));
+    cr_expect_geq(found_across, 0.90 - 2.0 * sqrt(0.09 / across.all));
     cr_expect_leq(wrong, 0.05 + 2.0 * sqrt(0.05 / trials));
 }
 
 Test(articulation_long, slid_patches_of_eight_are_found)
 {
-    try_patches(0.0, 1.0);
+    try_patches(0.0, 0.90);
 }
 
-Test(articulation_long, patches_that_slid_across_the_body_are_found_though_the_pitch_is_uneven)
+Test(articulation_long, slid_patches_are_found_though_the_pitch_is_uneven)
 {
-    try_patches(0.08, 0.5);
+    try_patches(0.08, 0.80);
 }
 
 /// What a comparative specimen brings: of one row the last two fifths are hidden.

@@ -221,28 +221,3 @@ Test(smoother, the_determinant_is_that_of_the_normal_matrix_written_out)
     free_small(&s);
     free_small(&t);
 }
-
-Test(smoother, a_step_made_free_gains_what_refitting_with_a_gap_there_gains)
-{
-    small_one s;
-    make_small(&s, true, KNOTS, 3, false);
-    double value[SLOTS], root[SLOTS], squares = 0.0;
-    for (size_t i = 0; i < SLOTS; i++)
-        squares += s.weight[i] > 0.0 ? s.sum[i] * s.sum[i] / s.weight[i] : 0.0;
-    const double bound = squares - rlv_smoother_fit(&s.of, s.sum, value, NULL);
-    rlv_smoother_steps(&s.of, 1, s.penalty, root);
-    for (size_t i = first[1]; i + 1 < first[2]; i++)
-    {
-        if (i == 11)
-        {
-            cr_expect_eq(root[i - first[1]], 0.0);
-            continue;
-        }
-        s.gap[i] = true;
-        rlv_smoother_factor(&s.of, s.weight, s.penalty);
-        const double gained = bound - (squares - rlv_smoother_fit(&s.of, s.sum, value, NULL));
-        cr_expect_float_eq(root[i - first[1]] * root[i - first[1]], gained, 1e-4 * (1.0 + gained), "step %zu", i);
-        s.gap[i] = false;
-    }
-    rlv_smoother_free(&s.of);
-}

@@ -159,11 +159,21 @@ static row_build draw_build(const skeleton_plan* p, double length_mm, size_t row
     return build;
 }
 
+/// The place that a natural gap comes after, where a row has one. Of its own numbers, so that the animal is otherwise
+/// the one without it.
+static int gap_after(const skeleton_plan* p, size_t row)
+{
+    scan_random own = {p->seed * 131 + 17};
+    const size_t in = p->rows < 2 ? 0 : 1 + (size_t)(scan_random_unit(&own) * (double)(p->rows - 1));
+    const int place = 4 + (int)(scan_random_unit(&own) * (double)(p->places[in] - 7));
+    return p->gaps > 0 && row == in ? place : 0;
+}
+
 /// Lay a row on the skin: an extent of the trunk, a falling pitch, scatter.
 static void lay_row(skeleton* s, const body* b, size_t row, double angle, scan_random* random)
 {
     const skeleton_plan* p = &s->plan;
-    const int places = p->places[row];
+    const int places = p->places[row], gap = gap_after(p, row);
     const row_build build = draw_build(p, b->length_mm, row, random);
     const double from = build.from_mm, to = build.to_mm, taper = build.taper, drift = build.drift;
     const double pitch = (to - from) / ((places - 1) * (1 - 0.5 * taper));
@@ -188,7 +198,9 @@ static void lay_row(skeleton* s, const body* b, size_t row, double angle, scan_r
             // A walk between two neighbours that are held: half the variance of a step.
             s->truth[s->count - 1].uneven_mm = p->jitter * pitch * (1 - taper * k / fmax(places - 2, 1)) * M_SQRT1_2;
         }
-        at += pitch * (1 - taper * k / fmax(places - 2, 1)) * (1 + p->jitter * scan_random_normal(random));
+        const double step =
+            pitch * (1 - taper * k / fmax(places - 2, 1)) * (1 + p->jitter * scan_random_normal(random));
+        at += k + 1 == gap ? SKELETON_GAP * step : step;
     }
 }
 

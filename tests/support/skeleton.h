@@ -24,6 +24,9 @@ enum
     SKELETON_MOST = 500, ///< plates
 };
 
+/// A natural gap in the spacing, in pitches.
+#define SKELETON_GAP 1.6
+
 typedef struct skeleton_plan
 {
     uint64_t seed;
@@ -40,6 +43,7 @@ typedef struct skeleton_plan
     uint64_t kind;  ///< 0: no other is of its kind; else animals of one kind have one build and one order of their rows
     double scale;   ///< with a kind: of its size
     double variety; ///< with a kind: by how much extent and taper of its rows are its own, sd as a share
+    int gaps;       ///< 0, or 1: a row other than the first has a step of SKELETON_GAP pitches, well inside it
 } skeleton_plan;
 
 /// What is true of a plate.
