@@ -56,10 +56,10 @@ static void put_covariances(json_t* rows, const history_articulation* a)
 static void record_carried(json_t* record, const history_articulation* a)
 {
     const rlv_carried* c = &a->carried;
-    bool told = a->fitted;
+    bool off_row = false;
     for (size_t i = 0; i < a->stray_count; i++)
-        told |= a->why[a->stray[i].element] == HISTORY_OFF_ROW;
-    if (!told || a->stray_count == 0)
+        off_row |= a->why[a->stray[i].element] == HISTORY_OFF_ROW;
+    if (!off_row)
     {
         record_null(record, "carried");
         return;

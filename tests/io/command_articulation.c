@@ -135,6 +135,7 @@ Test(command_articulation, an_element_from_the_spoil_has_candidates_whose_probab
     cr_expect(json_is_null(json_object_get(none, "row")));
     cr_expect_float_eq(told_number(none, "probability_percent"), 10.0, 1e-6);
     cr_expect_str_eq(told_text(element_of(record, "S"), "why"), "found in the spoil");
+    cr_expect(json_is_null(json_object_get(record, "carried")), "nothing lies off its row");
     json_decref(record);
 }
 
@@ -194,6 +195,8 @@ Test(command_articulation, loose_elements_share_the_free_places_of_their_row_and
                  *unfilled = json_object_get(record, "unfilled");
     const double held = told_number(whole, "held"), in_place = told_number(whole, "in_place");
     cr_expect_eq(told_number(whole, "off_row"), 2.0);
+    const double carried = told_number(json_object_get(record, "carried"), "probability_percent");
+    cr_expect(carried > 0.0 && carried < 100.0, "%g", carried);
     cr_expect_float_eq(told_number(whole, "share_in_place_percent"), 100.0 * in_place / (held + 2.0), 1e-9);
     // Every element was somewhere, and a place was that of one of them or of none known.
     double of_l09 = 0.0;
