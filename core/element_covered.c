@@ -54,10 +54,11 @@ static void add_along(double covariance[9], const rlv_element* element, const do
 
 /// How far the centre may be off along each axis of the frame, by what is missing of sizes: one sd. Where the frame has
 /// turned with the centre its extents are not those of life: then length times width tells what is missing, which may
-/// all be along the longer of them.
+/// all be along the longer of them. One that is as large as the others, but turned, misses nothing.
 static void find_off(double off[2], const rlv_element* element, const double whole[2], const double missing[2])
 {
-    const double share = 1.0 - size_of(element, 0) * size_of(element, 1) / (whole[0] * whole[1]);
+    const double all = whole[0] * whole[1],
+                 share = all > 0.0 ? fmax(1.0 - size_of(element, 0) * size_of(element, 1) / all, 0.0) : 0.0;
     for (int k = 0; k < 2; k++)
         off[k] = 0.5 * (!element->by_centre                    ? missing[k]
                         : missing[0] > 0.0 || missing[1] > 0.0 ? share * fmax(whole[0], whole[1])
@@ -65,13 +66,13 @@ static void find_off(double off[2], const rlv_element* element, const double who
 }
 
 /// Variances of turns about the axes of the frame. What is missing along one axis tilts the plate about the other: by a
-/// whole flank where half is missing.
+/// whole flank where half is missing. Of a size that none of them has nothing is known to be missing.
 static void find_turn(double turn[3], const rlv_element* element, const rlv_element_covered* covered)
 {
     double off[2];
     find_off(off, element, covered->whole_mm, covered->missing_mm);
     for (int k = 0; k < 2; k++)
-        turn[1 - k] = pow(FLANK_RAD * fmin(4.0 * off[k] / covered->whole_mm[k], 1.0), 2.0);
+        turn[1 - k] = off[k] > 0.0 ? pow(FLANK_RAD * fmin(4.0 * off[k] / covered->whole_mm[k], 1.0), 2.0) : 0.0;
     turn[2] =
         element->by_centre ? pow(atan(off[0] / (0.5 * fmin(size_of(element, 0), size_of(element, 1)))), 2.0) : 0.0;
 }

@@ -149,3 +149,37 @@ Test(element_covered, a_whole_element_and_one_without_others_stay_as_they_are)
     cr_expect_not(covered.partial);
     cr_expect_arr_eq(e.attitude_cov_rad2, before.attitude_cov_rad2, sizeof e.attitude_cov_rad2);
 }
+
+/// An element in the plane z = 0, its long axis along x.
+static rlv_element lying(double length_mm, double width_mm, bool by_centre)
+{
+    return (rlv_element){.frame = {1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0},
+                         .length_mm = {length_mm, length_mm, length_mm},
+                         .width_mm = {width_mm, width_mm, width_mm},
+                         .by_centre = by_centre};
+}
+
+Test(element_covered, of_a_size_that_none_has_nothing_is_missing)
+{
+    // Two landmarks tell a length alone.
+    const rlv_element other = lying(20.0, NAN, false), *alike[1] = {&other};
+    rlv_element e = lying(10.0, NAN, false);
+    const rlv_element_covered covered = rlv_element_covered_of(&e, 1, alike);
+    cr_assert(covered.partial);
+    rlv_element_widen(&e, &covered);
+    cr_expect_float_eq(e.position_cov_mm2[0], 25.0, 1e-9, "half of what is missing");
+    cr_expect_eq(e.position_cov_mm2[4], 0.0);
+    cr_expect_gt(e.attitude_cov_rad2[4], 0.0, "tilted along what is missing");
+    cr_expect_eq(e.attitude_cov_rad2[0], 0.0);
+}
+
+Test(element_covered, one_as_large_as_its_row_but_turned_misses_nothing_in_it)
+{
+    const rlv_element other = lying(10.0, 8.0, true), *alike[1] = {&other};
+    rlv_element e = lying(20.0, 6.0, true); // narrower by a quarter, and half as large again
+    const rlv_element_covered covered = rlv_element_covered_of(&e, 1, alike);
+    cr_assert(covered.partial);
+    rlv_element_widen_in_row(&e, &covered);
+    cr_expect_eq(e.position_cov_mm2[0], 0.0);
+    cr_expect_eq(e.position_cov_mm2[4], 0.0);
+}
