@@ -111,6 +111,11 @@ rlv_status rlv_articulation_tell_gaps(rlv_articulation* a, const rlv_life* life,
     for (size_t r = 0; r < life->rows; r++)
         for (size_t s = life->first[r]; s + 1 < life->first[r + 1]; s++)
             if (life->gap[s])
-                a->gap[a->gap_count++] = gap_at(life, r, s);
+            {
+                // What made it look wide may have been left out since.
+                const rlv_spacing_gap gap = gap_at(life, r, s);
+                if (gap.more_mm.low > 0.0 || gap.more_mm.high < 0.0)
+                    a->gap[a->gap_count++] = gap;
+            }
     return RLV_DONE;
 }

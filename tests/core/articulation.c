@@ -653,6 +653,25 @@ Test(articulation, body_directions_have_the_signs_that_the_header_gives)
     rlv_articulation_free(&a);
 }
 
+Test(articulation, a_gap_that_is_listed_is_one)
+{
+    // A stretch that slid by some pitches: its edges look like gaps until what slid is left out.
+    for (uint64_t seed = 1000; seed < 1004; seed++)
+    {
+        skeleton_plan plan = skeleton_draw(seed, 45);
+        plan.scatter_mm = 0.5;
+        plan.patch = 8;
+        plan.patch_mm = 40.0;
+        skeleton* s = skeleton_make(&plan);
+        rlv_articulation a = fitted(s);
+        for (size_t g = 0; g < a.gap_count; g++)
+            cr_expect(a.gap[g].more_mm.low > 0.0 || a.gap[g].more_mm.high < 0.0, "seed %d: %g (%g to %g) mm, p %g",
+                      (int)seed, a.gap[g].more_mm.value, a.gap[g].more_mm.low, a.gap[g].more_mm.high, a.gap[g].p);
+        rlv_articulation_free(&a);
+        free(s);
+    }
+}
+
 Test(articulation, a_natural_gap_in_the_spacing_is_no_motion)
 {
     int alarmed = 0;
