@@ -19,7 +19,7 @@ static bool case_of(double inside_mm[3], const rlv_display_record* display)
 history_standing history_standing_of(const rlv_history* history)
 {
     history_standing s = {.turn_deg = (double)NAN};
-    rlv_vec3 lay;
+    rlv_vec3 lay = {0.0, 0.0, 0.0};
     rlv_error ignored = {0};
     const size_t last = history->stage_count - 1;
     const bool lay_known = history_view_up(&lay, history, last, false);

@@ -5,11 +5,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum
-{
-    LINES = 4
-};
-
 /// "Front: the left lateral side".
 static void name_view(char* into, size_t size, const sheet_job* job, const rlv_standing* standing, int view)
 {

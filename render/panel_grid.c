@@ -151,6 +151,8 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
 void panel_key_grid(rlv_key* key, const rlv_panel_grid* grid)
 {
     rlv_key_entry entry = {.kind = RLV_KEY_DRAWN, .draw = draw_sign, .which = SIGN_SQUARE};
-    snprintf(entry.words, sizeof entry.words, "squares of %.3g" RLV_THIN "mm", grid->side_mm);
+    char side[32];
+    rlv_step_words(side, sizeof side, grid->side_mm, grid->side_mm);
+    snprintf(entry.words, sizeof entry.words, "squares of %s" RLV_THIN "mm", side);
     rlv_key_add(key, &entry);
 }

@@ -57,3 +57,14 @@ Test(panel_grid, a_letter_whose_place_is_taken_stands_at_the_other_edge)
     cr_expect_gt(taken[3].top, 44.0); // C, at the lower edge
     rlv_sheet_free(&sheet);
 }
+
+Test(panel_grid, the_key_tells_large_squares_in_plain_figures)
+{
+    const rlv_panel_grid squares[2] = {{{0, 0, 0}, 1000.0, 3, 2}, {{0, 0, 0}, 0.5, 3, 2}};
+    rlv_key key = {0};
+    for (int i = 0; i < 2; i++)
+        panel_key_grid(&key, &squares[i]);
+    cr_assert_eq(key.count, 2);
+    cr_expect_not_null(strstr(key.entry[0].words, "squares of 1000"), "%s", key.entry[0].words);
+    cr_expect_not_null(strstr(key.entry[1].words, "squares of 0.5"), "%s", key.entry[1].words);
+}
