@@ -152,7 +152,8 @@ rlv_status rlv_life_lay(rlv_life* life, rlv_error* error)
         for (size_t i = life->first[r]; i < life->first[r + 1]; i++)
         {
             const size_t to = i + 1 < life->first[r + 1] ? i + 1 : i;
-            const double length = life->base_line[to] - life->base_line[to - 1], pitch = life->row[r].pitch_mm;
+            const double pitch = life->row[r].pitch_mm, // of a row of one place too, which has no step
+                length = to > life->first[r] ? life->base_line[to] - life->base_line[to - 1] : pitch;
             step[i] = fmin(fmax(length, LEAST_STEP * pitch), MOST_STEP * pitch) / exp(mean);
         }
     for (size_t k = 0; k < RLV_LIFE_KINDS && status == RLV_DONE; k++)

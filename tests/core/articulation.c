@@ -762,6 +762,28 @@ Test(articulation, heaps_lines_and_points_end_in_an_answer_or_an_error)
     }
 }
 
+Test(articulation, a_row_of_one_place_has_no_step_and_harms_no_other)
+{
+    rlv_placed_element element[18] = {0};
+    const rlv_articulation_row row[2] = {{5, 5}, {1, 10}};
+    for (size_t i = 0; i < 18; i++)
+    {
+        const bool heap = i < 8;
+        rlv_placed_element* e = &element[i];
+        e->row = heap ? 0 : 1;
+        e->place_low = e->place_high = heap ? 5 : (int)i - 7;
+        e->element.position_mm[0] = heap ? (double)i : 10.0 * (double)(i - 8);
+        e->element.position_mm[1] = heap ? 0.0 : 20.0;
+        for (int k = 0; k < 3; k++)
+            e->element.position_cov_mm2[4 * k] = 0.1;
+    }
+    rlv_articulation a = {0};
+    rlv_error error = {0};
+    cr_assert_eq(rlv_articulation_fit(&a, 18, element, 2, row, &error), RLV_DONE, "%s", error.what);
+    cr_expect(a.row[1].used);
+    rlv_articulation_free(&a);
+}
+
 Test(articulation, what_is_no_measurement_is_refused)
 {
     skeleton* s = whole_animal(17);
