@@ -191,7 +191,8 @@ Test(report_words, regions_and_the_joint_of_a_piece_add_up_to_their_class)
     cr_expect_str_eq(table_show(&wall, 3, 0).text, "–");
     cr_expect_str_eq(table_show(&wall, 3, 1).text, "matrix removed: crumbs of a joint");
     cr_expect_str_eq(table_show(&wall, 3, 3).ends.text, "1.5 to 2.5");
-    cr_expect_str_eq(table_show(&wall, 3, 4).number.text, "4.6"); // of 2.32 g/mL
+    cr_expect_str_eq(table_show(&wall, 3, 4).text, "–");          // of the nearest bone nothing is said
+    cr_expect_str_eq(table_show(&wall, 3, 5).number.text, "4.6"); // of 2.32 g/mL
     table_free(&wall);
     table_free(&bare);
 }
