@@ -88,7 +88,7 @@ static void look_at_bone(report_findings* f, const rlv_history* history, size_t 
         }
     if (regions.text[0] != '\0')
         find(f, REPORT_LOOK, report_step_name(history, step).text,
-             "bone was lost: %s, at its deepest %s mm (%s). It is region %s of the step's table and map",
+             "bone was lost: %s, at its deepest %s mm (%s). It is region %s of the step’s table and map",
              volume_in_words(change->total[RLV_CHANGE_BONE].volume_mm3).text, words_value(deepest_mm, 1.0).text,
              words_ends(deepest_mm, 1.0).text, regions.text);
 }
@@ -505,10 +505,10 @@ static void find_missing_of_pieces(report_findings* f, const rlv_history* histor
     }
     if (meshes.text[0] != '\0')
         find(f, REPORT_MISSING, "a closed mesh of a piece",
-             "of %.600s: by the block's meshes alone its volume holds what crumbled out of its joint, or the gap there",
+             "of %.600s: by the block’s meshes alone its volume holds what crumbled out of its joint, or the gap there",
              meshes.text);
     if (masses.text[0] != '\0')
-        find(f, REPORT_MISSING, "mass of a piece", "of %.600s: weighed, it would close the block's mass balance",
+        find(f, REPORT_MISSING, "mass of a piece", "of %.600s: weighed, it would close the block’s mass balance",
              masses.text);
 }
 
@@ -576,7 +576,7 @@ static void look_at_moved(report_findings* f, const history_articulation* a)
     static const char* const words[RLV_ARTICULATION_STATES] = {
         [RLV_SHIFTED] = "shifted from the life position, by the order of the other elements",
         [RLV_ROTATED] = "rotated against the life position, by the order of the other elements",
-        [RLV_INVERTED] = "inverted: the external face looks the other way than the life position's",
+        [RLV_INVERTED] = "inverted: the external face looks the other way than the life position’s",
         [RLV_UNASSIGNED] = "off the row, and so moved; from which place is not known"};
     for (size_t g = 0; g < a->fit.group_count; g++)
     {
@@ -610,7 +610,7 @@ static int by_falling_chance(const void* a, const void* b)
                                         : (p->unfilled > q->unfilled) - (p->unfilled < q->unfilled);
 }
 
-/// List those in the rock or at today's surface, but for those that are known no better than to the next place: there
+/// List those in the rock or at today’s surface, but for those that are known no better than to the next place: there
 /// is none to point at. How many there are.
 static size_t list_open(open_place* list, const history_articulation* a)
 {

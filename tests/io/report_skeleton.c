@@ -113,7 +113,7 @@ Test(report_skeleton, of_a_row_that_is_left_out_it_says_that_nothing_can_be_said
     cr_assert(l.skeleton.judged);
     rlv_table wall = articulation_unfilled_wall(&l.skeleton.articulation);
     cr_assert_eq(table_rows(&wall), 2); // the free place of the dorsal row, and the right row
-    cr_expect_not_null(strstr(table_show(&wall, 1, 0).text, " of R"));
+    cr_expect_not_null(strstr(table_show(&wall, 1, 0).number.text, " of R"));
     cr_expect_not_null(strstr(table_show(&wall, 1, 4).text, "nothing can be said"));
     table_free(&wall);
     cr_expect_not_null(strstr(articulation_open_words(&l.skeleton.articulation, 2).text,
