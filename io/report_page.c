@@ -203,7 +203,9 @@ static void put_pieces_back(rlv_page* p, const source_of* s)
     for (size_t k = 0; s->rejoin != NULL && k < s->rejoin->count; k++)
     {
         const rejoin_told* told = &s->rejoin->one[k].told;
-        report_page_tell(p, "Piece put back", "%s: %s%s%s", told->piece.name, rejoin_verdict(told).text,
+        const report_text back = rejoin_back(told);
+        report_page_tell(p, "Piece put back", "%s: %s%s%s%s%s", told->piece.name, back.text,
+                         back.text[0] != '\0' ? "; " : "", rejoin_verdict(told).text,
                          told->measured ? "; gap fill as closed " : "",
                          told->measured ? report_interval(report_in_ml(told->of.gap_after.volume_mm3), "mL").text : "");
     }

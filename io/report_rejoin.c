@@ -123,7 +123,11 @@ void report_rejoin_record(json_t* record, const report_rejoin* r)
 void report_rejoin_tell(FILE* text, const report_rejoin* r)
 {
     for (size_t i = 0; i < r->count; i++)
-        fprintf(text, "  %-20s  %s\n", r->one[i].told.piece.name, rejoin_verdict(&r->one[i].told).text);
+    {
+        const report_text back = rejoin_back(&r->one[i].told);
+        fprintf(text, "  %-20s  %s%s%s\n", r->one[i].told.piece.name, back.text, back.text[0] != '\0' ? "; " : "",
+                rejoin_verdict(&r->one[i].told).text);
+    }
     report_text words;
     for (size_t next = 0; r->together && rejoin_rings_words(&r->several.of, &next, &words);)
         fprintf(text, "  %-20s  %s\n", "Pieces together", words.text);
