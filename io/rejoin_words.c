@@ -33,7 +33,7 @@ report_text rejoin_verdict(const rejoin_told* told)
     else if (!told->measured && of->verdict != RLV_REJOIN_NONE)
         snprintf(words.text, sizeof words.text, "it could not be placed: %.900s", told->why);
     else if (of->verdict == RLV_REJOIN_FITS)
-        snprintf(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other's relief%.200s",
+        snprintf(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other’s relief%.200s",
                  words_share(of->fit).text, open_words(told).text);
     else
         snprintf(words.text, sizeof words.text, "%s: %.300s",
@@ -91,24 +91,58 @@ __attribute__((format(printf, 2, 3))) static void gather(gathering* g, const cha
                                    words);
 }
 
+/// Whether the record has it back: then there is nothing to be done with it, and what was found is told.
+static bool is_back(const rejoin_told* told)
+{
+    return told->record != NULL && told->record->joined != NULL;
+}
+
+report_text rejoin_back(const rejoin_told* told)
+{
+    report_text words = {""};
+    const rlv_rejoin* of = &told->of;
+    if (told->record == NULL)
+        return words;
+    if (!is_back(told))
+    {
+        snprintf(words.text, sizeof words.text, "not recorded as joined again at any stage");
+        return words;
+    }
+    if (!told->measured || !of->back_known)
+    {
+        snprintf(words.text, sizeof words.text, "back since ‘%.200s’; how it lies there is not known",
+                 told->record->joined);
+        return words;
+    }
+    const double wider_mm = of->gap_back.median_mm.value - of->gap_after.median_mm.value;
+    snprintf(words.text, sizeof words.text,
+             "back since ‘%.200s’; it lies %s mm %s than closed, by the median width of its gap: %.80s, against %.80s",
+             told->record->joined, words_figures(fabs(wider_mm), 2).text, wider_mm < 0.0 ? "closer" : "wider",
+             report_interval(of->gap_back.median_mm, "mm").text, report_interval(of->gap_after.median_mm, "mm").text);
+    return words;
+}
+
 report_text rejoin_hands(const rejoin_told* told)
 {
     const rlv_handling* m = &told->motion;
+    const bool back = is_back(told);
     gathering g = {0};
     if (is_told(m->press_mm))
-        gather(&g, "%s %s", m->press_mm.value > 0.0 ? "press it home by" : "lift it off by",
+        gather(&g, "%s by %s",
+               m->press_mm.value > 0.0 ? (back ? "pressed home" : "press it home")
+                                       : (back ? "lifted off" : "lift it off"),
                report_interval(without_sign(m->press_mm), "mm").text);
     if (is_told(m->slide_mm))
-        gather(&g, "slide it along the joint by %s, %s", report_interval(m->slide_mm, "mm").text,
+        gather(&g, "%s along the joint by %s, %s", back ? "slid" : "slide it", report_interval(m->slide_mm, "mm").text,
                rejoin_way(told, m->slide).text);
     if (is_told(m->twist_deg))
-        gather(&g, "twist it by %s %s, as one looks at the block's face", angle_of(without_sign(m->twist_deg)).text,
-               m->twist_deg.value > 0.0 ? "clockwise" : "against the clock");
+        gather(&g, "%s by %s %s, as one looks at the block’s face", back ? "twisted" : "twist it",
+               angle_of(without_sign(m->twist_deg)).text, m->twist_deg.value > 0.0 ? "clockwise" : "against the clock");
     if (is_told(m->rock_deg))
-        gather(&g, "rock it by %s, so that its side %s goes in", angle_of(m->rock_deg).text,
+        gather(&g, "%s by %s, so that its side %s goes in", back ? "rocked" : "rock it", angle_of(m->rock_deg).text,
                rejoin_way(told, m->rock).text);
     if (g.put == 0)
-        gather(&g, "nothing to do: no motion is told apart from none");
+        gather(&g, "%s: no motion is told apart from none", back ? "closed it lies as it was found" : "nothing to do");
     return g.text;
 }
 
@@ -141,8 +175,9 @@ static void add_motion(report_lines* lines, const rejoin_told* told)
         words_figures(rlv_pose_position_sd_mm(&of->found), 2).text,
         words_figures(rlv_pose_rotation_sd_deg(&of->found), 2).text,
         of->stood_open ? "; the joint stood open in the rock: its faces agree on another place" : "");
-    add(lines, "To close it", false, "%s, %s; turned by %s", report_interval(of->closing_length_mm, "mm").text,
-        rejoin_way(told, rlv_vec3_unit(of->closing_mm)).text, angle_of(of->closing_turn_deg).text);
+    add(lines, is_back(told) ? "Found to closed" : "To close it", false, "%s, %s; turned by %s",
+        report_interval(of->closing_length_mm, "mm").text, rejoin_way(told, rlv_vec3_unit(of->closing_mm)).text,
+        angle_of(of->closing_turn_deg).text);
     add(lines, "By hand", false, "%s", rejoin_hands(told).text);
 }
 
@@ -151,7 +186,7 @@ static void add_joint(report_lines* lines, const rejoin_told* told)
     const rlv_rejoin* of = &told->of;
     add(lines, "Joint", false, "%s mm across where it is narrowest", words_figures(of->across_mm, 2).text);
     if (!isnan(of->partner[0]) || !isnan(of->partner[1]))
-        add(lines, "Partner", false, "of the outlined face of the block %s has one, of the piece's %s",
+        add(lines, "Partner", false, "of the outlined face of the block %s has one, of the piece’s %s",
             isnan(of->partner[0]) ? "(none is outlined)" : words_share(of->partner[0]).text,
             isnan(of->partner[1]) ? "(none is outlined)" : words_share(of->partner[1]).text);
 }
@@ -159,7 +194,12 @@ static void add_joint(report_lines* lines, const rejoin_told* told)
 /// Fewer places than these do not keep a piece from rocking.
 #define CARRYING 3
 
-#define HOLD_IT "what fills the gap carries the piece, and it is to be held until that does"
+/// What carries it where rock does not; one that is back needs no hand any more.
+static const char* hold_it(const rejoin_told* told)
+{
+    return is_back(told) ? "what fills the gap carries the piece"
+                         : "what fills the gap carries the piece, and it is to be held until that does";
+}
 
 static void add_contacts(report_lines* lines, const rejoin_told* told)
 {
@@ -167,11 +207,11 @@ static void add_contacts(report_lines* lines, const rejoin_told* told)
     const bool presses = of->contact_count > 0 && rejoin_presses(&of->contact[0]),
                fits = of->verdict == RLV_REJOIN_FITS;
     if (of->contact_count == 0)
-        add(lines, "Touches first", fits, "nowhere: what both faces share stands more than %s mm apart; " HOLD_IT,
-            words_figures(of->touching_mm, 2).text);
+        add(lines, "Touches first", fits, "nowhere: what both faces share stands more than %s mm apart; %s",
+            words_figures(of->touching_mm, 2).text, hold_it(told));
     else if (!presses && of->contact_count < CARRYING)
-        add(lines, "Touches first", fits, "at %s only, the nearest %s: too few to carry it; " HOLD_IT,
-            words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text);
+        add(lines, "Touches first", fits, "at %s only, the nearest %s: too few to carry it; %s",
+            words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text, hold_it(told));
     else if (!presses)
         add(lines, "Touches first", false, "at %s, hardest at %s; it presses nowhere by more than a film",
             words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text);
@@ -194,7 +234,7 @@ report_text rejoin_bone(const rejoin_told* told)
         return words;
     if (told->of.bone_touch == RLV_REJOIN_BONE_NONE)
     {
-        snprintf(words.text, sizeof words.text, "none of what is masked lies on the joint's faces");
+        snprintf(words.text, sizeof words.text, "none of what is masked lies on the joint’s faces");
         return words;
     }
     static const char* const verdict[] = {[RLV_REJOIN_BONE_CLEAR] = "rock is nearer",
@@ -205,7 +245,7 @@ report_text rejoin_bone(const rejoin_told* told)
     if (!isnan(gap->bone_rim_mm))
         snprintf(rim.text, sizeof rim.text, ", %s mm from the rim", words_figures(gap->bone_rim_mm, 2).text);
     snprintf(words.text, sizeof words.text,
-             "the nearest on the joint's face, the %s's at %.60s, stands %.120s %s%.40s: %s",
+             "the nearest on the joint’s face, the %s’s at %.60s, stands %.120s %s%.40s: %s",
              gap->bone == RLV_REJOIN_BONE_PIECE ? "piece" : "block", place_of(gap->bone_at_mm).text,
              report_interval(gap->bone_mm, "mm").text, clear ? "clear" : "from the other face", rim.text,
              verdict[told->of.bone_touch]);
@@ -258,7 +298,7 @@ report_text rejoin_run_words(const rejoin_told* told, const rejoin_run* run)
                                           [REJOIN_STRAIGHT] = "it goes straight on, as far as can be told",
                                           [REJOIN_NOT_STRAIGHT] = "it does not go straight on"};
     gather(&g, "%s (%s)", verdict[rejoin_run_straight(run)], chance(a->p).text);
-    gather(&g, "the piece's side lies %s off the block's: %s and %s", report_interval(a->offset_mm, "mm").text,
+    gather(&g, "the piece’s side lies %s off the block’s: %s and %s", report_interval(a->offset_mm, "mm").text,
            towards(told, a->across_mm, a->across, false).text, towards(told, a->out_mm, a->out, false).text);
     gather(&g, "it bends by %s: %s and %s", angle_of(a->bend_deg).text,
            towards(told, a->bend_across_deg, a->across, true).text, towards(told, a->bend_out_deg, a->out, true).text);
@@ -310,6 +350,9 @@ report_lines rejoin_lines(const rejoin_told* told)
 {
     report_lines lines = {0};
     const rlv_rejoin* of = &told->of;
+    const report_text back = rejoin_back(told);
+    if (back.text[0] != '\0')
+        add(&lines, "Today", false, "%s", back.text);
     add(&lines, "Verdict", of->verdict != RLV_REJOIN_FITS, "%s", rejoin_verdict(told).text);
     add_motion(&lines, told);
     add(&lines, "Closed", false, "its place is known to %s mm and %s\xc2\xb0 (sd)",
@@ -367,13 +410,13 @@ bool rejoin_term_next(const rejoin_told* told, size_t* next, rejoin_term* term)
     switch (*next)
     {
     case 0:
-        snprintf(is, size, "the block's whole face, all that looks across at the piece; fill and film are over it");
+        snprintf(is, size, "the block’s whole face, all that looks across at the piece; fill and film are over it");
         break;
     case 1:
         snprintf(is, size, "where either face has the other straight across, closed; widths are told of it alone");
         break;
     case 2:
-        snprintf(is, size, "of what is shared, no more than %s mm apart: within 3 sds of the scans' noise",
+        snprintf(is, size, "of what is shared, no more than %s mm apart: within 3 sds of the scans’ noise",
                  words_figures(of->touching_mm, 2).text);
         break;
     case 3:
@@ -428,7 +471,7 @@ bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words)
         bool holds;
         const char* words;
     } untold[] = {
-        {true, "intervals hold the scans' noise and how surely the piece is placed; slow warp of a scan as long as the "
+        {true, "intervals hold the scans’ noise and how surely the piece is placed; slow warp of a scan as long as the "
                "joint is in none of them"},
         {!of->found_known, "how far it moves from where it was found, and which way"},
         {of->stood_open, "the stage from before holds it open and its faces close it: which of the two it is to be is "
@@ -441,7 +484,7 @@ bool rejoin_untold(const rejoin_told* told, size_t* next, report_text* words)
          "whether a bone or a row runs over the joint: that is looked for on joints of the block itself"},
         {told->run_count > 0, "a bone is taken to be straight and a row to bend evenly: what bends by nature where it "
                               "broke is told as bent"},
-        {of->step_count == 0, "how far the outer surface steps along the joint's edge"},
+        {of->step_count == 0, "how far the outer surface steps along the joint’s edge"},
         {told->after.mesh != NULL && !told->of.back_known, "how it lies where it is back"},
     };
     while (*next < sizeof untold / sizeof *untold && !untold[*next].holds)

@@ -12,8 +12,12 @@ report_text rejoin_name(const rejoin_told* told);
 /// "it fits: the two faces repeat 97 % of each other's relief"
 report_text rejoin_verdict(const rejoin_told* told);
 
-/// The motion as two hands make it: what is pressed home, slid, twisted and rocked, as far as each is told apart from
-/// none.
+/// Whether the piece is back by the record, since when, and how it lies there against closed. Empty for meshes that
+/// were given directly.
+report_text rejoin_back(const rejoin_told* told);
+
+/// The motion as two hands make it, from as found to closed: what is pressed home, slid, twisted and rocked, as far as
+/// each is told apart from none. Of a piece that is back it is told as what was found, not as what is to be done.
 report_text rejoin_hands(const rejoin_told* told);
 
 /// All that is told of a piece that was measured, but for what the tables hold.

@@ -100,6 +100,23 @@ static void put_compared(report_text* words, const history_articulation* a, size
                          told->compared_p);
 }
 
+/// Whether a step lies at a stretch that moved together, or no more than two places from it: the steps about a motion
+/// are judged with it.
+static bool is_beside_stretch(const history_articulation* a, const rlv_spacing_gap* gap)
+{
+    enum
+    {
+        NEAR = 2
+    };
+    for (size_t g = 0; g < a->fit.group_count; g++)
+    {
+        const rlv_articulation_group* group = &a->fit.group[g];
+        if (group->row == gap->row && gap->place + 1 >= group->first - NEAR && gap->place <= group->last + NEAR)
+            return true;
+    }
+    return false;
+}
+
 report_text articulation_row_words(const history_articulation* a, size_t row)
 {
     report_text words = {""};
@@ -121,11 +138,14 @@ report_text articulation_row_words(const history_articulation* a, size_t row)
             narrow ? (rlv_interval){-gap->more_mm.value, -gap->more_mm.high, -gap->more_mm.low} : gap->more_mm;
         if (gap->row == row)
             articulation_add(&words,
-                             ". A natural gap: the step from place %d to %d is %s mm (%s) %s than those beside it, by "
+                             ". A %s that no %s place explains%s: the step from place %d to %d is %s mm (%s) %s than "
+                             "those beside it, by "
                              "%.2g of their mean (p %s: so seldom would chance make a step so uneven anywhere in the "
                              "row). It holds no place of the count, so no element is looked for in it: were a place "
                              "missed there, it would be %s by about one whole step",
-                             gap->place, gap->place + 1, words_value(more, 1.0).text, words_ends(more, 1.0).text,
+                             narrow ? "narrower step" : "wider gap", narrow ? "counted" : "missing",
+                             is_beside_stretch(a, gap) ? ", beside a stretch that moved" : "", gap->place,
+                             gap->place + 1, words_value(more, 1.0).text, words_ends(more, 1.0).text,
                              narrow ? "narrower" : "wider", fabs(gap->pitches), report_p(gap->p).text,
                              narrow ? "narrower" : "wider");
     }

@@ -53,15 +53,6 @@ report_text articulation_place_name(const history_articulation* a, const rlv_unf
     return name;
 }
 
-/// "45 %"; what rounds to all or nothing is not said to be that.
-static rlv_words probability_words(double p)
-{
-    rlv_words words = words_share(p);
-    if (p < 0.01 || p > 0.99)
-        snprintf(words.text, sizeof words.text, p < 0.5 ? "under 1 %%" : "over 99 %%");
-    return words;
-}
-
 // --- motions ---------------------------------------------------------------------------------------------------------
 
 /// "tail, left": which way something moved on the body, the greatest part first. What may be none and what is under a
@@ -273,7 +264,7 @@ static report_text likeliest_words(const history_articulation* a, size_t element
         if (a->stray[i].element == element && told->count > 0)
             articulation_add(&words, "%.80s (%s)",
                              articulation_place_name(a, unfilled_of(a, told->candidate[0].unfilled)).text,
-                             probability_words(told->candidate[0].probability).text);
+                             words_chance(told->candidate[0].probability).text);
     }
     return words;
 }
@@ -312,18 +303,18 @@ static report_text candidates_words(const history_articulation* a, const rlv_can
             told++;
             articulation_add(&words, "%s%.80s (%s)", comma(&words),
                              articulation_place_name(a, unfilled_of(a, c->unfilled)).text,
-                             probability_words(c->probability).text);
+                             words_chance(c->probability).text);
         }
         else
             rest += c->probability;
     }
     if (rest >= 0.005)
         articulation_add(&words, "%s%s (%s)", comma(&words), told > 0 ? "another" : "any of those that are free",
-                         probability_words(rest).text);
+                         words_chance(rest).text);
     if (candidates->count == 0)
         articulation_add(&words, "no free place of its row is known");
     else
-        articulation_add(&words, ", none of these (%s)", probability_words(candidates->none).text);
+        articulation_add(&words, ", none of these (%s)", words_chance(candidates->none).text);
     return words;
 }
 
@@ -365,7 +356,7 @@ report_text articulation_carried_words(const history_articulation* a)
     articulation_add(&words,
                      "That what lies off its row was carried one way, by a current say, is %s likely, by where it lies "
                      "to the free places and by the motions of what kept its place",
-                     probability_words(c->probability).text);
+                     words_chance(c->probability).text);
     if (c->probability >= 0.5 && a->elements->compass_known && rlv_vec3_length(c->motion_mm) > 0.0)
         articulation_add(&words, ": by about %.0f mm towards %03d° (± %.0f°), on the mean over all that it may be",
                          rlv_vec3_length(c->motion_mm),
@@ -405,7 +396,7 @@ static report_text claims_words(const history_articulation* a, size_t unfilled)
             break;
         last = most, before = who;
         articulation_add(&words, "%s%.60s (%s)", comma(&words), articulation_id(a, a->stray[who].element),
-                         probability_words(most).text);
+                         words_chance(most).text);
     }
     return words;
 }
@@ -536,7 +527,7 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t fir
     table_text(t, articulation_or_null(where_words(a, first, last).text));
     table_text(t, articulation_or_null(depths_words(a, first, last).text));
     table_text(t, last > first ? NULL : articulation_or_null(claims_words(a, first).text));
-    table_text(t, last > first ? NULL : probability_words(history_unclaimed(a, first)).text);
+    table_text(t, last > first ? NULL : words_chance(history_unclaimed(a, first)).text);
 }
 
 static void put_left_out(rlv_table* t, const history_articulation* a, size_t row)

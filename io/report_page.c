@@ -110,7 +110,7 @@ void report_page_caution(rlv_page* p, report_caution caution)
         [REPORT_CAUTION_DUST] =
             {PAGE_WARNING,
              "Dust: stone dust can hold silica, and every millilitre removed is dust made. Solvents, resins and acids "
-             "harm too. Local exposure limits and the maker's data sheets decide what to wear and how to work."},
+             "harm too. Local exposure limits and the maker’s data sheets decide what to wear and how to work."},
         [REPORT_CAUTION_LIFTING] = {PAGE_WARNING,
                                     "Lifting: a block can tip or part along a joint, and its centre of mass moves as "
                                     "matrix comes off. A qualified person decides how it is lifted and held."},
@@ -160,7 +160,7 @@ static void put_findings(rlv_page* p, const source_of* s)
     report_findings_find(&found, s->history, s->skeleton);
     page_section(p, "next", "What next");
     page_paragraph(p, found.count > 0 ? "What the figures ask to be looked at, and what would make them surer. How to "
-                                        "work is the trade's own: nothing here says."
+                                        "work is the trade’s own: nothing here says."
                                       : "Nothing was found that asks for another look.");
     for (size_t i = 0; i < found.count; i++)
     {
@@ -203,7 +203,9 @@ static void put_pieces_back(rlv_page* p, const source_of* s)
     for (size_t k = 0; s->rejoin != NULL && k < s->rejoin->count; k++)
     {
         const rejoin_told* told = &s->rejoin->one[k].told;
-        report_page_tell(p, "Piece put back", "%s: %s%s%s", told->piece.name, rejoin_verdict(told).text,
+        const report_text back = rejoin_back(told);
+        report_page_tell(p, "Piece put back", "%s: %s%s%s%s%s", told->piece.name, back.text,
+                         back.text[0] != '\0' ? "; " : "", rejoin_verdict(told).text,
                          told->measured ? "; gap fill as closed " : "",
                          told->measured ? report_interval(report_in_ml(told->of.gap_after.volume_mm3), "mL").text : "");
     }
@@ -393,7 +395,7 @@ static void put_ledger(rlv_page* p, const source_of* s)
     report_page_table(p, s, REPORT_SPOIL_BALANCE);
     page_part(p, "grams", "Grams, and sums so far");
     page_paragraph(
-        p, "A class of which no region was found is told as none, with an upper end that is no interval's: it is, at "
+        p, "A class of which no region was found is told as none, with an upper end that is no interval’s: it is, at "
            "most, what the detection limit leaves room for.");
     report_page_table(p, s, REPORT_MASSES);
     report_page_table(p, s, REPORT_VOLUMES_SO_FAR);

@@ -38,7 +38,7 @@ static void put_setting(rlv_page* p, const source_of* s)
     char text[512];
     snprintf(text, sizeof text, "that of the mesh of ‘%.200s’: right-handed, in millimetres",
              s->history->stage[s->history->frame].record->id);
-    page_fact(p, "The block's frame", text);
+    page_fact(p, "The block’s frame", text);
     page_fact(p, "Up in the rock", specimen->up != NULL ? "recorded" : "not recorded");
     page_fact(p, "North", specimen->north != NULL ? "recorded" : "not recorded");
     page_fact(p, "Bedding", specimen->bedding != NULL ? "recorded" : "not recorded");
@@ -126,7 +126,7 @@ static void put_wishes(rlv_page* p, const rlv_history* history)
     // True as long as no other figure of the report is made with them; what comes to use one says so here.
     page_paragraph(
         p,
-        "As recorded. The block's mass and size are held against the lifting limit and the case; no measurement uses "
+        "As recorded. The block’s mass and size are held against the lifting limit and the case; no measurement uses "
         "what stands here.");
     if (specimen->display != NULL)
         put_display(p, history, specimen->display);

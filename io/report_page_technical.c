@@ -25,7 +25,7 @@ static void put_alarms(rlv_page* p, const rlv_history* history)
         snprintf(
             text, sizeof text,
             "At ‘%.200s’ %s not fit the others (see the table). No bar is left out. Without %s one unit of the mesh "
-            "would be %s mm instead of %s mm: measure the bars' ends again before the stage's figures are used.",
+            "would be %s mm instead of %s mm: measure the bars’ ends again before the stage’s figures are used.",
             stage->record->id, stage->scale.alarms == 1 ? "one scale bar does" : "scale bars do",
             stage->scale.alarms == 1 ? "it" : "them", words_figures(stage->scale.mm_per_unit_without, 6).text,
             words_figures(stage->scale.mm_per_unit, 6).text);
@@ -67,7 +67,7 @@ static void put_check(rlv_page* p, const source_of* s)
     if (table_rows(&s->tables->table[REPORT_VOLUME_CHECK]) == 0)
         return;
     page_part(p, "check", "Volumes added up two ways");
-    page_paragraph(p, "What went, less what came, with what was not told apart, must be what the two meshes' own "
+    page_paragraph(p, "What went, less what came, with what was not told apart, must be what the two meshes’ own "
                       "volumes differ by. This checks the sums of the program, not the scans.");
     report_page_table(p, s, REPORT_VOLUME_CHECK);
 }
@@ -91,8 +91,8 @@ static void put_stages(rlv_page* p, const source_of* s)
 // --- Methods ---------------------------------------------------------------------------------------------------------
 
 static const char units_and_scale[] =
-    "A unit is never guessed. A mesh's scale is what its record says, or that of its scale bars by weighted least "
-    "squares; every bar is held against the others. Where bars disagree by more than they should, the scale's sd is "
+    "A unit is never guessed. A mesh’s scale is what its record says, or that of its scale bars by weighted least "
+    "squares; every bar is held against the others. Where bars disagree by more than they should, the scale’s sd is "
     "widened by the Birge ratio (R. T. Birge, Phys. Rev. 40, 1932).";
 
 /// From what alignments began, as it was done.
@@ -183,9 +183,9 @@ static const char* const methods[][2] = {
      "Rates are least squares over the recorded steps, none below nothing (C. L. Lawson, R. J. Hanson, Solving Least "
      "Squares Problems, 1974), with one scatter from hour to hour, which all tools share: the one that makes the "
      "misfit what it ought to be (R. C. Paule, J. Mandel, J. Res. NBS 87, 1982). Their intervals do not trust that "
-     "one: they are a mixture over every scatter, weighted by restricted likelihood and Jeffreys' prior (G. E. P. Box, "
+     "one: they are a mixture over every scatter, weighted by restricted likelihood and Jeffreys’ prior (G. E. P. Box, "
      "G. C. Tiao, Bayesian Inference in Statistical Analysis, 1973). Hours are a volume over a rate, with E. C. "
-     "Fieller's interval (J. R. Stat. Soc. B 16, 1954)."},
+     "Fieller’s interval (J. R. Stat. Soc. B 16, 1954)."},
     {"Figures", "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
                 "is a 1 (JCGM 100:2008, 7.2.6); the ends of an interval outward. A bound on what was not found has two "
                 "figures, outward too. What was weighed stands as it was written down. All of a balance "
@@ -279,14 +279,14 @@ static void put_inputs(rlv_page* p, const source_of* s)
 {
     page_section(p, "inputs", "Inputs, parameters, files");
     page_fact(p, "Made by", "rilievo " RLV_VERSION);
-    page_link(p, "report.json", "report.json: everything here for machines, the record in Darwin Core's terms");
+    page_link(p, "report.json", "report.json: everything here for machines, the record in Darwin Core’s terms");
     page_link(p, "tables/meanings.csv", "tables/meanings.csv: what each column of the tables means");
     report_page_table(p, s, REPORT_INPUTS);
     page_part(p, "parameters", "Parameters");
     page_paragraph(
         p,
         "What was asked for, what was chosen by the meshes, and what everything was judged by, under the keys of "
-        "report.json; the program's page of commands tells what each is. What else there is, is fixed by the version.");
+        "report.json; the program’s page of commands tells what each is. What else there is, is fixed by the version.");
     put_parameters(p, s->answer->parameters);
 }
 

@@ -5,8 +5,11 @@
 #include "report_page_parts.h"
 #include "report_record.h"
 
+#include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 // --- Measuring -------------------------------------------------------------------------------------------------------
 
@@ -78,6 +81,7 @@ rlv_status report_rejoin_measure(report_rejoin* r, const rlv_history* history, r
     const rlv_specimen* specimen = history->specimen;
     const rlv_piece_record** piece = rlv_reserve(specimen->piece_count, sizeof *piece, error);
     size_t count = 0;
+    r->history = history;
     if (piece == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < specimen->piece_count; i++)
@@ -119,7 +123,11 @@ void report_rejoin_record(json_t* record, const report_rejoin* r)
 void report_rejoin_tell(FILE* text, const report_rejoin* r)
 {
     for (size_t i = 0; i < r->count; i++)
-        fprintf(text, "  %-20s  %s\n", r->one[i].told.piece.name, rejoin_verdict(&r->one[i].told).text);
+    {
+        const report_text back = rejoin_back(&r->one[i].told);
+        fprintf(text, "  %-20s  %s%s%s\n", r->one[i].told.piece.name, back.text, back.text[0] != '\0' ? "; " : "",
+                rejoin_verdict(&r->one[i].told).text);
+    }
     report_text words;
     for (size_t next = 0; r->together && rejoin_rings_words(&r->several.of, &next, &words);)
         fprintf(text, "  %-20s  %s\n", "Pieces together", words.text);
@@ -162,7 +170,86 @@ static void put_untold(rlv_page* p, const rejoin_told* told)
     free(text);
 }
 
-static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets* sheets)
+/// The step at which a piece came off, or went `back`, with its region there; NULL where none was told.
+static const history_step* step_of(const rlv_history* history, const rlv_piece_record* piece, bool back,
+                                   const rlv_change_region** region)
+{
+    const size_t which = (size_t)(piece - history->specimen->piece);
+    const rlv_change_class kind = back ? RLV_CHANGE_JOINED : RLV_CHANGE_DETACHED;
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        const history_step* step = &history->step[i];
+        for (size_t k = 0; step->measured && k < step->change.region_count; k++)
+            if (step->change.region[k].kind == kind && step->region[k].piece == which)
+            {
+                *region = &step->change.region[k];
+                return step;
+            }
+    }
+    return NULL;
+}
+
+__attribute__((format(printf, 2, 3))) static void add(report_text* said, const char* format, ...)
+{
+    const size_t length = strlen(said->text);
+    va_list list;
+    va_start(list, format);
+    (void)vsnprintf(said->text + length, sizeof said->text - length, format, list);
+    va_end(list);
+}
+
+static report_text cm2_of(rlv_interval mm2)
+{
+    return report_interval((rlv_interval){mm2.value / 100.0, mm2.low / 100.0, mm2.high / 100.0}, "cm²");
+}
+
+static report_text ml_of(rlv_interval mm3)
+{
+    return report_interval(report_in_ml(mm3), "mL");
+}
+
+/// The step's figures of a piece against the joint's: which of them are of one thing, and which are not.
+static void put_against_steps(rlv_page* p, const report_rejoin* r, const rejoin_told* told)
+{
+    const rlv_rejoin* of = &told->of;
+    const rlv_change_region *off = NULL, *on = NULL;
+    const history_step *came_off = step_of(r->history, told->record, false, &off),
+                       *went_back = step_of(r->history, told->record, true, &on);
+    report_text words = {""};
+    if (came_off != NULL && isfinite(came_off->crumbled_mm3.value))
+        add(&words, "in the step at which it came off %s went beside it, which counts as matrix removed; ",
+            ml_of(came_off->crumbled_mm3).text);
+    if (went_back != NULL && isfinite(went_back->gap_mm3.value))
+        add(&words, "in that at which it went back the block gained %s beside it, which is the gap and no material; ",
+            ml_of(went_back->gap_mm3).text);
+    if (words.text[0] != '\0')
+    {
+        add(&words, "the gap between the two faces holds ");
+        if (of->found_known)
+            add(&words, "%s as found, ", ml_of(of->gap_before.volume_mm3).text);
+        add(&words, "%s closed", ml_of(of->gap_after.volume_mm3).text);
+        if (of->back_known)
+            add(&words, ", %s as it went back", ml_of(of->gap_back.volume_mm3).text);
+        add(&words, ". The first are what the block’s meshes show less the piece’s own, rim and all; the "
+                    "gap is measured face to face");
+        page_fact(p, "Volumes", words.text);
+    }
+    words = (report_text){""};
+    if (off != NULL)
+        add(&words, "%.80s of the block’s surface went with it, its outside; ", cm2_of(off->area_mm2).text);
+    if (on != NULL)
+        add(&words, "%.80s were covered as it went back, the face that it left; ", cm2_of(on->area_mm2).text);
+    if (words.text[0] != '\0')
+    {
+        add(&words,
+            "the joint’s outline is %s cm² of the block’s face, all that looks across at the piece, and %s cm² of it "
+            "have the other face straight across",
+            words_figures(of->joint_mm2 / 100.0, 3).text, words_figures(of->gap_after.area_mm2 / 100.0, 3).text);
+        page_fact(p, "Areas", words.text);
+    }
+}
+
+static void put_piece(rlv_page* p, const report_rejoin* r, const rejoin_told* told, const history_sheets* sheets)
 {
     char id[160], terms[400], caption[400], contacts[400];
     const char* title = told->record->title != NULL ? told->record->title : told->record->id;
@@ -170,6 +257,7 @@ static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets
     page_part(p, id, title);
     if (!told->measured)
     {
+        page_fact(p, "Today", rejoin_back(told).text);
         page_fact(p, "Verdict", rejoin_verdict(told).text);
         return;
     }
@@ -178,6 +266,7 @@ static void put_piece(rlv_page* p, const rejoin_told* told, const history_sheets
         page_fact(p, lines.line[i].name, lines.line[i].words.text);
     for (size_t i = 0; i < told->run_count; i++)
         page_fact(p, rejoin_run_name(&told->run[i]).text, rejoin_run_words(told, &told->run[i]).text);
+    put_against_steps(p, r, told);
     put_treatments(p, told);
     report_page_pictures(p, sheets, HISTORY_SHEET_JOINT, (size_t)(told->record - told->specimen->piece));
     snprintf(terms, sizeof terms, "The areas of the joint of %.100s, and what the words stand for", told->piece.name);
@@ -216,6 +305,6 @@ void report_rejoin_put(rlv_page* p, const report_rejoin* r, const history_sheets
     if (r->together)
         put_together(p, r);
     for (size_t i = 0; i < r->count; i++)
-        put_piece(p, &r->one[i].told, sheets);
+        put_piece(p, r, &r->one[i].told, sheets);
     page_box(p, PAGE_CAUTION, REJOIN_CAUTION "\n" REJOIN_CAUTION_HANDS);
 }

@@ -17,6 +17,7 @@ enum
 /// A zeroed one tells of no piece. Free with report_rejoin_free.
 typedef struct report_rejoin
 {
+    const rlv_history* history; ///< whose pieces these are; must outlive it
     size_t count;
     history_rejoin* one;           ///< those that could not be put back say why; `several`'s where these are together
     history_rejoin_pieces several; ///< all of them, solved together

@@ -156,7 +156,7 @@ static void put_terms(rlv_page* p)
     page_part(p, "terms", "How to read this section");
     page_fact(
         p, "Life position",
-        "Where the animal's own order says that an element belongs. It is known by its row and its place, counted "
+        "Where the animal’s own order says that an element belongs. It is known by its row and its place, counted "
         "from the head: LR09 is an element, place 9 of LR is where one belongs, and the two need not be together.");
     page_fact(
         p, "State",
@@ -167,7 +167,7 @@ static void put_terms(rlv_page* p)
               "How far an element lies from its life position: in millimetres, and in pitches, the distance "
               "from one place of its row to the next.");
     page_fact(p, "Towards",
-              "Which way on the body: head or tail, the animal's left or right, out (away from the body "
+              "Which way on the body: head or tail, the animal’s left or right, out (away from the body "
               "wall) or in. Only what is sure is told.");
     page_fact(p, "p",
               "How often chance alone, in a row that nothing has disturbed, would make an element look as far off, "
@@ -248,7 +248,7 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     if (found.text[0] != '\0')
         page_paragraph(p, found.text);
     page_paragraph(p,
-                   "Depth is how far the middle of a life position lies below the nearest place of today's surface. "
+                   "Depth is how far the middle of a life position lies below the nearest place of today’s surface. "
                    "Above zero it is inside the rock. Below zero it is above the surface, where no rock is any more. "
                    "Where the interval holds 0 it cannot be told which: near the surface, or above it. ‘Of none known’ "
                    "is how likely "
@@ -287,10 +287,12 @@ static void put_statistics(rlv_page* p, const report_skeleton* s)
     if (table_rows(motions) > 0)
         page_link(p, report_table_path(motions).text, "Each motion (CSV)");
     put_table(p, articulation_shares_wall(a), whole(s, ARTICULATION_SHARES),
-              "A dash: no element's life position is there.", NULL);
+              "A dash: no element’s life position is there.", NULL);
     page_paragraph(p,
                    "Elements off their rows are in no part, since theirs is not known; and here each element counts by "
-                   "itself, so that where a stretch moved together the interval looks surer than it is.");
+                   "itself, so that where a stretch moved together the interval looks surer than it is. The parts end "
+                   "where the places between the first and the last elements end; the length of the body goes on to "
+                   "the last place of all rows, which may lie beyond them.");
 }
 
 /// In one box, a line with a bullet each.

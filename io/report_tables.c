@@ -288,7 +288,9 @@ static const table_column region_columns[] = {
     {"volume", "mm3", "volume", TABLE_INTERVAL,
      "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline "
      "held, with what crumbled out of its joint or the gap there."},
-    {"mass", "g", "mass", TABLE_INTERVAL, "That volume times the recorded density of matrix or bone."},
+    {"nearest_bone", "mm", "nearest bone", TABLE_NUMBER,
+     "Least distance from the surface that changed to bone that shows before or after; empty where none is known."},
+    {"mass", "g", "mass", TABLE_INTERVAL, "Volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
     {"area", "mm2", "area", TABLE_INTERVAL, "Area of the surface before that went, or came, deeper than area_from."},
@@ -307,8 +309,6 @@ static const table_column region_columns[] = {
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of those tools; told once, at the largest region of the area."},
     {"rate", "mm3_per_h", "rate", TABLE_NUMBER,
      "Matrix removed in all regions of that area over those hours; told once, at the largest of them."},
-    {"nearest_bone", "mm", "nearest bone", TABLE_NUMBER,
-     "Least distance from the surface that changed to bone that shows before or after; empty where none is known."},
     {"work_area", NULL, "area of work", TABLE_TEXT, "Recorded area of work that the region lies in."},
     {"piece", NULL, "piece", TABLE_TEXT, "Piece that came off or went back there."},
     {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region on the surface before, in the block's frame."}};
@@ -332,6 +332,7 @@ static void put_measures(rlv_table* t, const rlv_history* history, const history
     table_text(t, history_class_name(region->kind));
     put_square(t, history, step->region[number].centroid_mm);
     table_found(t, region->volume_mm3);
+    table_number(t, step->region[number].nearest_bone_mm, step->change.noise_sd_mm);
     table_found(t, report_region_grams(history->specimen, region));
     table_recorded(t, report_region_weighed_g(history, step, number));
     table_found(t, region->area_mm2);
@@ -346,7 +347,6 @@ static void put_work(rlv_table* t, const rlv_history* history, const history_ste
     table_text(t, work.tool[0] != '\0' ? work.tool : NULL);
     table_recorded(t, work.hours);
     table_number(t, work.rate.value, words_sd(work.rate));
-    table_number(t, step->region[number].nearest_bone_mm, step->change.noise_sd_mm);
 }
 
 static void put_region(rlv_table* t, const rlv_history* history, const history_step* step, size_t number, bool wall)
@@ -371,6 +371,7 @@ static void put_joint(rlv_table* t, const rlv_history* history, const char* what
     table_text(t, what);
     table_none(t);
     table_interval(t, mm3);
+    table_none(t);
     table_interval(t, is_matrix ? report_region_grams(history->specimen, &joint) : (rlv_interval){NAN, NAN, NAN});
     while (t->cell_count % t->column_count != 0 && !t->out_of_memory)
         table_none(t);

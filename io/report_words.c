@@ -3,6 +3,7 @@
 #include "change_words.h"
 #include "report_region.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -256,7 +257,8 @@ static bool has_pieces(const rlv_history* history, rlv_change_class kind, size_t
 
 enum
 {
-    NAMED_ELEMENTS = 8 ///< of those in the spoil; what comes beyond is counted
+    NAMED_ELEMENTS = 8, ///< of those in the spoil, or with a note; what comes beyond is counted
+    QUOTED_BYTES = 80   ///< of a note that is quoted in a line
 };
 
 static bool is_in_spoil(const rlv_history* history, const rlv_element_record* element, size_t which)
@@ -288,13 +290,102 @@ report_text report_in_spoil(const rlv_history* history, size_t which)
                words_count(count, "element").text, count > 1 ? "are" : "is", names.text, count > 1 ? "them" : "it");
 }
 
-/// Whether somebody wrote down of a step what may tell of bone.
-static bool has_notes(const rlv_history* history)
+/// Whether an id stands in words as one by itself: D05 is not in D051.
+static bool names_id(const char* words, const char* id)
 {
-    for (size_t i = 0; i < history->step_count; i++)
-        if (history->stage[history->step[i].after].record->note != NULL)
+    const size_t length = strlen(id);
+    for (const char* at = words; length > 0 && (at = strstr(at, id)) != NULL; at++)
+        if ((at == words || !isalnum((unsigned char)at[-1])) && !isalnum((unsigned char)at[length]))
             return true;
     return false;
+}
+
+/// Whether an element had shown by a stage, so that a step after it may have cost some of it.
+static bool had_shown(const rlv_history* history, const rlv_element_record* element, size_t stage)
+{
+    for (size_t i = 0; i <= stage && element->bag == NULL && element->stage != NULL; i++)
+        if (strcmp(stage_id(history, i), element->stage) == 0)
+            return true;
+    return false;
+}
+
+/// Ids of elements that had shown before a step and that its note names; empty where it names none.
+static report_text named_in_note(const rlv_history* history, const history_step* step)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const char* note = history->stage[step->after].record->note;
+    report_text names = {""};
+    size_t count = 0;
+    for (size_t i = 0; i < specimen->element_count && note != NULL; i++)
+        if (had_shown(history, &specimen->element[i], step->before) && names_id(note, specimen->element[i].id) &&
+            count++ < NAMED_ELEMENTS)
+            add(&names, "%s%.40s", count > 1 ? ", " : "", specimen->element[i].id);
+    if (count > NAMED_ELEMENTS)
+        add(&names, " and %zu more", count - NAMED_ELEMENTS);
+    return names;
+}
+
+/// Quote what is short, where there is room for all of it; words that were cut would say something else.
+static void add_short(report_text* said, const char* note)
+{
+    if (strlen(note) <= QUOTED_BYTES && strlen(said->text) < sizeof said->text / 2)
+        add(said, " “%s”", note);
+}
+
+/// The elements with notes that had shown before the last step; empty where there is none.
+static report_text notes_on_elements(const rlv_history* history)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const size_t last = history->step[history->step_count - 1].before;
+    report_text notes = {""};
+    size_t count = 0;
+    for (size_t i = 0; i < specimen->element_count; i++)
+    {
+        const rlv_element_record* element = &specimen->element[i];
+        if (element->note != NULL && had_shown(history, element, last) && count++ < NAMED_ELEMENTS)
+        {
+            add(&notes, "%s%.40s", count > 1 ? ", " : "", element->id);
+            add_short(&notes, element->note);
+        }
+    }
+    if (count > NAMED_ELEMENTS)
+        add(&notes, " and %zu more", count - NAMED_ELEMENTS);
+    return notes;
+}
+
+/// What somebody wrote down that may tell of bone where meshes tell of none. Notes are free words: they are quoted, and
+/// what they mean is for a reader to say.
+static void add_recorded(report_text* bone, const rlv_history* history)
+{
+    const report_text elements = notes_on_elements(history);
+    const char* parted = ". Recorded, and in no figure: ";
+    bool any = false;
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        const rlv_stage_record* after = history->stage[history->step[i].after].record;
+        any = any || after->note != NULL;
+        const report_text names = named_in_note(history, &history->step[i]);
+        if (names.text[0] == '\0')
+            continue;
+        add(bone, "%sat ‘%.60s’, of %.200s", parted, after->id, names.text);
+        add_short(bone, after->note);
+        parted = "; ";
+    }
+    if (elements.text[0] != '\0')
+        add(bone, "%sof elements that showed before the last step, %.500s", parted, elements.text);
+    if (any || elements.text[0] != '\0')
+        add(bone, ". Which of what was written down is bone lost is for a reader to say: all of it stands under What "
+                  "next");
+}
+
+/// Of one step: which elements its note names.
+static void add_named(report_text* bone, const rlv_history* history, size_t which)
+{
+    const history_step* step = &history->step[which];
+    const report_text names = named_in_note(history, step);
+    if (names.text[0] != '\0')
+        add(bone, ". Recorded, and in no figure: the note at ‘%.60s’ names %.300s, which showed before",
+            stage_id(history, step->after), names.text);
 }
 
 static void put_classes(report_lines* lines, const rlv_history* history, size_t which)
@@ -306,8 +397,10 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
     const report_text in_spoil = report_in_spoil(history, which);
     if (in_spoil.text[0] != '\0')
         add(&bone, ". %s", in_spoil.text);
-    if (!lost && which == REPORT_ALL && has_notes(history))
-        add(&bone, ". What was written down at the time may tell of some: it stands under What next");
+    if (which == REPORT_ALL)
+        add_recorded(&bone, history);
+    else
+        add_named(&bone, history, which);
     put(lines, "Bone lost", bone, lost);
     put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
     if (has_pieces(history, RLV_CHANGE_DETACHED, which))

@@ -332,6 +332,37 @@ rlv_status table_keep_all(const rlv_table* table, size_t count, bool empty_too, 
 
 // --- For people ------------------------------------------------------------------------------------------------------
 
+/// Where the hyphen of a span of places is, in "13-20" or "13-20 of LL"; 0 where there is none. Ids may look like one,
+/// so that the column must be of places.
+static size_t span_hyphen(const table_column* column, const char* text)
+{
+    if (strncmp(column->key, "place", strlen("place")) != 0)
+        return 0;
+    const size_t first = strspn(text, "0123456789");
+    const size_t last = text[first] == '-' ? strspn(text + first + 1, "0123456789") : 0;
+    const char* rest = text + first + 1 + last;
+    return last > 0 && (*rest == '\0' || strncmp(rest, " of ", strlen(" of ")) == 0) ? first : 0;
+}
+
+/// A text as people read it: a span has a dash, where files for machines have a hyphen.
+static void show_text(table_shown* shown, const table_column* column, const char* text)
+{
+    const size_t first = span_hyphen(column, text);
+    if (first > 0 && strlen(text) + sizeof "–" <= sizeof shown->number.text)
+        snprintf(shown->number.text, sizeof shown->number.text, "%.*s–%s", (int)first, text, text + first + 1);
+    else
+        shown->text = text;
+}
+
+/// Decimals of an interval's ends. A share in per cent is told to whole ones at the least: tens would widen 16 to 100
+/// to all there is.
+static int interval_decimals(const table_column* column, const table_cell* cell, rlv_interval interval, double unit)
+{
+    const int decimals = cell->to ? cell->decimals : words_interval_decimals(interval, unit);
+    const bool percent = column->unit != NULL && strcmp(column->unit, "percent") == 0;
+    return percent && decimals < 0 ? 0 : decimals;
+}
+
 table_shown table_show(const rlv_table* t, size_t row, size_t column)
 {
     const table_cell* cell = &t->cell[row * t->column_count + column];
@@ -341,7 +372,7 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
     if (!cell->known)
         shown.text = "–";
     else if (cell->kind == TABLE_TEXT)
-        shown.text = t->text + cell->text;
+        show_text(&shown, &t->column[column], t->text + cell->text);
     else if (cell->kind == TABLE_FLAG)
         shown.text = cell->number[0] != 0.0 ? "yes" : "no";
     else if (cell->kind == TABLE_COUNT)
@@ -362,10 +393,11 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
                      words_at_most(interval.high / unit).text);
             return shown;
         }
-        shown.number = cell->to ? words_number(interval.value / unit, cell->decimals) : words_value(interval, unit);
+        const int decimals = interval_decimals(&t->column[column], cell, interval, unit);
+        shown.number = words_number(interval.value / unit, decimals);
         const bool sure = interval.low == interval.high; // nothing, by the record: it has no ends
         if (!sure && isfinite(interval.low) && isfinite(interval.high))
-            shown.ends = cell->to ? words_ends_to(interval, unit, cell->decimals) : words_ends(interval, unit);
+            shown.ends = words_ends_to(interval, unit, decimals);
         else if (!sure && isfinite(interval.low))
             snprintf(shown.ends.text, sizeof shown.ends.text, "at least %.24s",
                      words_at_least(interval.low / unit).text);

@@ -109,7 +109,7 @@ const char* table_shown_unit(const table_column* column);
 /// A cell as people read it. A bound on what was looked for and not found is told as that: "none told", "at most 0.18".
 typedef struct table_shown
 {
-    const char* text; ///< of a text or flag; else NULL
+    const char* text; ///< of a text or flag; else NULL, and of a span of places, "13–20", which is in `number`
     rlv_words number; ///< else
     rlv_words ends;   ///< of an interval: "11.9 to 12.7"; else empty
 } table_shown;

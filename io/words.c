@@ -189,6 +189,13 @@ rlv_words words_share(double share)
     return out;
 }
 
+rlv_words words_chance(double probability)
+{
+    if (probability < 0.01)
+        return (rlv_words){"under 1 %"};
+    return probability > 0.99 ? (rlv_words){"over 99 %"} : words_share(probability);
+}
+
 bool words_say_id(const char* name, const char* id)
 {
     if (name == NULL || id == NULL || id[0] == '\0')

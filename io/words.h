@@ -76,6 +76,9 @@ rlv_words words_ends_to(rlv_interval interval, double unit, int decimals);
 /// A share as per cent: "83 %".
 rlv_words words_share(double share);
 
+/// A probability as per cent: "45 %"; what rounds to all or nothing is not said to be that: "over 99 %", "under 1 %".
+rlv_words words_chance(double probability);
+
 /// Whether a name says its id by beginning with it, in whatever case of the Latin letters, as "Field block" does with
 /// "field": both together would say it twice. Either may be NULL: false.
 bool words_say_id(const char* name, const char* id);

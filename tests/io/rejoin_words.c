@@ -72,9 +72,9 @@ Test(rejoin_words, a_joint_that_fits_and_stands_open_says_both)
 {
     const rejoin_told open = joint_of(0.99, 0), tight = joint_of(0.2, 5);
     cr_expect_str_eq(rejoin_verdict(&open).text,
-                     "it fits: the two faces repeat 96 % of each other's relief; 72.3 of the 73.0 cm\u00b2 that they "
+                     "it fits: the two faces repeat 96 % of each other’s relief; 72.3 of the 73.0 cm\u00b2 that they "
                      "share stand open all the same, as faces do that wore since");
-    cr_expect_str_eq(rejoin_verdict(&tight).text, "it fits: the two faces repeat 96 % of each other's relief");
+    cr_expect_str_eq(rejoin_verdict(&tight).text, "it fits: the two faces repeat 96 % of each other’s relief");
 }
 
 Test(rejoin_words, what_touches_in_fewer_than_three_places_carries_nothing)
@@ -115,4 +115,30 @@ Test(rejoin_words, each_word_of_a_joint_is_told_once_and_its_areas_add_up)
     const report_lines lines = rejoin_lines(&told);
     cr_expect_str_eq(line_of(&lines, "Gap"), "");
     cr_expect_str_eq(line_of(&lines, "Gap fill"), "");
+}
+
+Test(rejoin_words, a_piece_that_is_back_is_told_first_as_it_lies_and_asks_for_no_hands)
+{
+    rlv_piece_record record = {.id = (char*)"lid", .joined = (char*)"tail"};
+    rejoin_told told = joint_of(0.9, 2);
+    report_lines lines = rejoin_lines(&told);
+    cr_expect_str_eq(lines.line[0].name, "Verdict", "of meshes nobody recorded anything");
+    told.record = &record;
+    told.motion.press_mm = (rlv_interval){0.3, 0.2, 0.4};
+    told.of.gap_after.median_mm = (rlv_interval){1.94, 1.89, 2.00};
+    told.of.gap_back.median_mm = (rlv_interval){2.04, 1.99, 2.09};
+    lines = rejoin_lines(&told);
+    cr_expect_str_eq(lines.line[0].name, "Today");
+    cr_expect_str_eq(lines.line[0].words.text, "back since ‘tail’; how it lies there is not known");
+    told.of.back_known = true;
+    lines = rejoin_lines(&told);
+    cr_expect_not_null(strstr(lines.line[0].words.text, "back since ‘tail’; it lies 0.10 mm wider than closed"), "%s",
+                       lines.line[0].words.text);
+    cr_expect_not_null(strstr(line_of(&lines, "By hand"), "pressed home by 0.30 mm"), "%s", line_of(&lines, "By hand"));
+    cr_expect_null(strstr(line_of(&lines, "Touches first"), "to be held"), "%s", line_of(&lines, "Touches first"));
+    cr_expect_str_eq(line_of(&lines, "To close it"), "");
+    record.joined = NULL;
+    lines = rejoin_lines(&told);
+    cr_expect_str_eq(lines.line[0].words.text, "not recorded as joined again at any stage");
+    cr_expect_not_null(strstr(line_of(&lines, "By hand"), "press it home by"), "%s", line_of(&lines, "By hand"));
 }

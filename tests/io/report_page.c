@@ -129,7 +129,7 @@ Test(report_page, what_next_is_told_on_the_page_and_in_json)
     write_report(&html, &record);
     const char* next = find(html, "<h2 id=\"next\"");
     find(next, "bone was lost: 0.4\u00A0mL");
-    find(next, "of slab A: by the block's meshes alone");
+    find(next, "of slab A: by the block’s meshes alone");
     const json_t* first = json_array_get(json_object_get(record, "findings"), 0);
     cr_expect_str_eq(json_string_value(json_object_get(first, "kind")), "look");
     cr_expect_str_eq(json_string_value(json_object_get(first, "of")), "field → skull");

@@ -113,7 +113,7 @@ Test(report_skeleton, of_a_row_that_is_left_out_it_says_that_nothing_can_be_said
     cr_assert(l.skeleton.judged);
     rlv_table wall = articulation_unfilled_wall(&l.skeleton.articulation);
     cr_assert_eq(table_rows(&wall), 2); // the free place of the dorsal row, and the right row
-    cr_expect_not_null(strstr(table_show(&wall, 1, 0).text, " of R"));
+    cr_expect_not_null(strstr(table_show(&wall, 1, 0).number.text, " of R"));
     cr_expect_not_null(strstr(table_show(&wall, 1, 4).text, "nothing can be said"));
     table_free(&wall);
     cr_expect_not_null(strstr(articulation_open_words(&l.skeleton.articulation, 2).text,
@@ -153,7 +153,7 @@ Test(report_skeleton, what_moved_and_what_is_missing_are_to_be_looked_at)
     write_disturbed();
     life_begin(&l);
     cr_expect(found(&l, "L09", "shifted from the life position"));
-    cr_expect(found(&l, "place 8 of D", "lies in the rock"));
+    cr_expect(found(&l, "place 8 of D", "no loose element’s; in the rock"));
     life_end(&l);
 }
 
@@ -190,11 +190,21 @@ Test(report_skeleton, where_bone_may_lie_is_told_likeliest_first)
     told.articulation = two;
     report_findings all = {0};
     report_findings_find(&all, &l.history, &told);
-    const size_t first = rank_of(&all, "place 9 of D", "100 % that none of the loose"),
-                 second = rank_of(&all, "place 8 of D", "40 % that none of the loose");
+    const size_t first = rank_of(&all, "place 9 of D", "to over 99 % no loose element’s"),
+                 second = rank_of(&all, "place 8 of D", "to 40 % no loose element’s");
     cr_expect_neq(first, SIZE_MAX);
     cr_expect_neq(second, SIZE_MAX);
     cr_expect_lt(first, second);
+    cr_expect_lt(rank_of(&all, "where bone may lie", "2 places without an element"), first);
+    cr_expect_eq(rank_of(&all, "where bone may lie", "Left out"), SIZE_MAX);
+    report_findings_free(&all);
+    claim.probability = 0.8; // now it probably did
+    report_findings_find(&all, &l.history, &told);
+    cr_expect_eq(rank_of(&all, "place 8 of D", "no loose element’s"), SIZE_MAX);
+    cr_expect_neq(rank_of(&all, "where bone may lie", "1 place without an element"), SIZE_MAX);
+    cr_expect_neq(
+        rank_of(&all, "where bone may lie", "Left out, since a loose element probably came from there: place 8 of D"),
+        SIZE_MAX);
     report_findings_free(&all);
     free(place);
     free(there);

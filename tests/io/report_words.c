@@ -59,7 +59,28 @@ Test(report_words, where_no_bone_lost_was_found_the_notes_are_pointed_at)
     cr_expect_null(strstr(line(&lines, "Bone lost"), "What next"));
     life.stage[2].note = (char*)"one scute lost a corner";
     lines = report_summary(&life.history);
-    SAYS(lines, "Bone lost", ". What was written down at the time may tell of some: it stands under What next");
+    SAYS(lines, "Bone lost", ". Which of what was written down is bone lost is for a reader to say");
+    cr_expect_null(strstr(line(&lines, "Bone lost"), "corner"));
+}
+
+Test(report_words, a_note_that_names_an_element_that_had_shown_stands_beside_bone_lost)
+{
+    rlv_element_record element[] = {{.id = (char*)"D05", .stage = (char*)"skull", .note = (char*)"a corner chipped"},
+                                    {.id = (char*)"D0", .stage = (char*)"field"},
+                                    {.id = (char*)"D06", .stage = (char*)"cleaned", .note = (char*)"steep"}};
+    life.specimen.element = element;
+    life.specimen.element_count = 3;
+    life.stage[2].note = (char*)"D05, D06 and D07: one lost a corner";
+    report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Bone lost", "at ‘cleaned’, of D05 “D05, D06 and D07: one lost a corner”");
+    SAYS(lines, "Bone lost", "of elements that showed before the last step, D05 “a corner chipped”. Which");
+    lines = report_step(&life.history, 1);
+    SAYS(lines, "Bone lost", "the note at ‘cleaned’ names D05, which showed before");
+    lines = report_step(&life.history, 0);
+    cr_expect_null(strstr(line(&lines, "Bone lost"), "Recorded"));
+    life.stage[2].note = (char*)"D051 is clean";
+    lines = report_step(&life.history, 1);
+    cr_expect_null(strstr(line(&lines, "Bone lost"), "Recorded"));
 }
 
 Test(report_words, elements_in_the_spoil_stand_beside_bone_lost_and_count_as_matrix)
@@ -170,7 +191,8 @@ Test(report_words, regions_and_the_joint_of_a_piece_add_up_to_their_class)
     cr_expect_str_eq(table_show(&wall, 3, 0).text, "–");
     cr_expect_str_eq(table_show(&wall, 3, 1).text, "matrix removed: crumbs of a joint");
     cr_expect_str_eq(table_show(&wall, 3, 3).ends.text, "1.5 to 2.5");
-    cr_expect_str_eq(table_show(&wall, 3, 4).number.text, "4.6"); // of 2.32 g/mL
+    cr_expect_str_eq(table_show(&wall, 3, 4).text, "–");          // of the nearest bone nothing is said
+    cr_expect_str_eq(table_show(&wall, 3, 5).number.text, "4.6"); // of 2.32 g/mL
     table_free(&wall);
     table_free(&bare);
 }

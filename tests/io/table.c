@@ -160,3 +160,39 @@ Test(table, a_bound_on_what_was_not_found_is_told_as_that_and_what_was_found_nev
     free(csv);
     table_free(&t);
 }
+
+Test(table, a_span_of_places_has_a_dash_for_people_and_a_hyphen_for_machines)
+{
+    static const table_column spans[] = {{"bag", NULL, "bag", TABLE_TEXT, "Bag."},
+                                         {"places", NULL, "places", TABLE_TEXT, "Places."}};
+    rlv_table t = table_of("spans", "Spans", 2, spans);
+    table_text(&t, "13-20");
+    table_text(&t, "13-20");
+    table_text(&t, "13-20a");
+    table_text(&t, "13-20a");
+    table_text(&t, "S1");
+    table_text(&t, "13-20 of LL");
+    cr_expect_str_eq(table_show(&t, 0, 0).text, "13-20", "an id is left as it is");
+    cr_expect_null(table_show(&t, 0, 1).text);
+    cr_expect_str_eq(table_show(&t, 0, 1).number.text, "13–20");
+    cr_expect_str_eq(table_show(&t, 1, 1).text, "13-20a");
+    cr_expect_str_eq(table_show(&t, 2, 1).number.text, "13–20 of LL");
+    char* text = NULL;
+    size_t size = 0;
+    FILE* stream = open_memstream(&text, &size);
+    cr_assert_eq(table_write_csv(&t, stream, "spans.csv", NULL), RLV_DONE);
+    fclose(stream);
+    cr_expect_not_null(strstr(text, "13-20,13-20\n"), "%s", text);
+    free(text);
+    table_free(&t);
+}
+
+Test(table, a_share_is_told_to_whole_per_cent_however_wide_its_interval)
+{
+    static const table_column shares[] = {{"share", "percent", "share", TABLE_INTERVAL, "Share."}};
+    rlv_table t = table_of("shares", "Shares", 1, shares);
+    table_interval(&t, (rlv_interval){100.0, 15.811, 100.0}); // two of two: 0.025 to the power 1/2
+    cr_expect_str_eq(table_show(&t, 0, 0).number.text, "100");
+    cr_expect_str_eq(table_show(&t, 0, 0).ends.text, "15 to 100");
+    table_free(&t);
+}

@@ -156,3 +156,11 @@ Test(words, what_was_found_is_never_shown_as_nothing)
     cr_assert_eq(words_found_decimals(sure, 1000.0), words_interval_decimals(sure, 1000.0));
     cr_assert_eq(words_found_decimals(none, 1000.0), words_interval_decimals(none, 1000.0));
 }
+
+Test(words, a_chance_is_never_said_to_be_all_or_nothing)
+{
+    cr_expect_str_eq(words_chance(0.4512).text, "45 %");
+    cr_expect_str_eq(words_chance(1.0).text, "over 99 %");
+    cr_expect_str_eq(words_chance(0.0).text, "under 1 %");
+    cr_expect_str_eq(words_chance((double)NAN).text, "not known");
+}
