@@ -365,7 +365,7 @@ static rlv_status settle(history_element* one, rlv_error* error)
 static bool is_alike(const history_element* a, const history_element* b)
 {
     const char *kind[2] = {a->record->kind, b->record->kind}, *row[2] = {a->record->row, b->record->row};
-    return a != b && b->placed && row[0] != NULL && row[1] != NULL && strcmp(row[0], row[1]) == 0 &&
+    return a != b && b->placed && !b->told.sliver && row[0] != NULL && row[1] != NULL && strcmp(row[0], row[1]) == 0 &&
            (kind[0] == NULL ? kind[1] == NULL : kind[1] != NULL && strcmp(kind[0], kind[1]) == 0);
 }
 
