@@ -407,6 +407,8 @@ static void tell_element(history_elements* e, history_element* one, rlv_answer* 
         one->told = one->fusion.element;
         rlv_element_widen(&one->told, &one->covered);
         rlv_element_widen_in_row(&one->fusion.element, &one->covered);
+        for (int k = 0; k < 9; k++)
+            one->covered_cov_mm2[k] = one->told.position_cov_mm2[k] - one->fusion.element.position_cov_mm2[k];
         add_scale(&one->told, history->stage[history->frame].scale_sd, middle_of(&history->stage[history->frame]));
         one->bedding_deg = e->bedding_known ? rlv_element_angle_deg(&one->told, &e->bedding) : unknown;
         if (e->compass_known)
