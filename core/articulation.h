@@ -79,6 +79,9 @@ typedef struct rlv_placed_element
     rlv_element element;
     size_t row;
     int place_low, place_high;
+    double covered_cov_mm2[9]; ///< what its position is unsure by beside that, since matrix covers it: the fit leaves
+                               ///< it out, for neighbours that are covered alike are off alike, and its own test,
+                               ///< motion and limit hold it, for they need not be
 } rlv_placed_element;
 
 /// A row. Its life positions are first to last; first > last where that is not known (then from its first held to
@@ -153,11 +156,13 @@ typedef struct rlv_articulated
     rlv_mat3 body;          ///< columns: along, across, out; left-handed, so no rotation
     rlv_mat3 life_frame;    ///< its attitude in life, as an element's frame; NaN where the row tells none
     rlv_body_motion motion;
-    double p_shift, p_rotation; ///< of the leave-one-out tests; NaN where there is none
-    double p, p_adjusted;       ///< of both, and adjusted over all elements
-    size_t nearest;             ///< of one without a place: the free place of its row and range that it is nearest to,
-                                ///< an index among the unfilled; SIZE_MAX: there is none, or it has a place
-    rlv_interval nearest_mm;    ///< how far off that is, with the errors of both along the way between them
+    double p_shift, p_rotation;                    ///< of the leave-one-out tests; NaN where there is none
+    double p, p_adjusted;                          ///< of both, and adjusted over all elements
+    double detectable_mm[RLV_ARTICULATION_POWERS]; ///< shift of it, whichever way, that is told with a probability of
+                                                   ///< 0.8, and of 0.9, by its own errors; NaN where it is not tested
+    size_t nearest;          ///< of one without a place: the free place of its row and range that it is nearest to,
+                             ///< an index among the unfilled; SIZE_MAX: there is none, or it has a place
+    rlv_interval nearest_mm; ///< how far off that is, with the errors of both along the way between them
 } rlv_articulated;
 
 /// A stretch of a row that moved together.
@@ -230,9 +235,9 @@ typedef struct rlv_articulation_row_told
     bool short_row;     ///< used, but under 15 elements: what is displaced there is found less surely
     int first, last;    ///< places
     double pitch_mm;    ///< median along its own curve
-    double detectable_mm[RLV_ARTICULATION_POWERS]; ///< shift, whichever way, of one of its elements (the median one)
-                                                   ///< that is told with a probability of 0.8, and of 0.9; in place is
-                                                   ///< no more than that no shift was found. NaN where none is tested
+    rlv_interval detectable_mm[RLV_ARTICULATION_POWERS]; ///< of those of its elements the median, the least and the
+                                                         ///< greatest: in place is no more than that no shift was
+                                                         ///< found. NaN where none is tested
 } rlv_articulation_row_told;
 
 /// How much is in place along a part of the body.

@@ -45,30 +45,52 @@ static double found_from(double level, double freedom, double power)
     return high;
 }
 
-rlv_status rlv_articulation_tell_detectable(rlv_articulation* a, const rlv_life* life, double level, rlv_error* error)
+rlv_life_test rlv_articulation_test_of(const rlv_life* life, const rlv_life_element* of,
+                                       const rlv_placed_element* element)
+{
+    rlv_life_test t = rlv_life_test_of(life, of);
+    const rlv_body_frame frame = rlv_life_at(life, of->row, of->slot).frame;
+    const rlv_vec3 axis[3] = {frame.along, frame.side, frame.other};
+    for (int v = 0; v < 3; v++)
+        t.variance[v] += rlv_variance_along(element[of->given].covered_cov_mm2, axis[v]);
+    return t;
+}
+
+/// The median of a row's limits, the least and the greatest.
+static rlv_interval range_of(size_t count, double* limit)
+{
+    const double median = rlv_median_sorting(count, limit);
+    return (rlv_interval){median, limit[0], limit[count - 1]};
+}
+
+rlv_status rlv_articulation_tell_detectable(rlv_articulation* a, const rlv_life* life,
+                                            const rlv_placed_element* element, double level, rlv_error* error)
 {
     static const double power[RLV_ARTICULATION_POWERS] = {0.8, 0.9};
     double* room = rlv_reserve(life->count, sizeof *room, error);
     if (room == NULL)
         return RLV_SYSTEM;
     const double freedom = rlv_life_freedom(life);
-    for (size_t r = 0; r < life->rows; r++)
+    for (size_t k = 0; k < RLV_ARTICULATION_POWERS; k++)
     {
-        rlv_articulation_row_told* told = &a->row[life->row[r].given];
-        size_t tested = 0, turned = 0;
-        for (size_t i = life->row[r].begin; i < life->row[r].end; i++)
-        {
-            const rlv_life_test t = rlv_life_test_of(life, &life->element[i]);
-            const double most = fmax(t.variance[0], fmax(t.variance[1], t.variance[2]));
-            if (isfinite(most))
-                room[tested++] = sqrt(most), turned += isfinite(rlv_life_p_turn(life, &t)) ? 1 : 0;
-        }
-        if (tested == 0)
-            continue;
         // Of two tests the least p counts twice (Simes).
-        const double each = 2 * turned > tested ? 0.5 * level : level, sd = rlv_median_sorting(tested, room);
-        for (size_t k = 0; k < RLV_ARTICULATION_POWERS; k++)
-            told->detectable_mm[k] = sd * sqrt(found_from(each, freedom, power[k]));
+        const double sds[2] = {sqrt(found_from(level, freedom, power[k])),
+                               sqrt(found_from(0.5 * level, freedom, power[k]))};
+        for (size_t r = 0; r < life->rows; r++)
+        {
+            size_t tested = 0;
+            for (size_t i = life->row[r].begin; i < life->row[r].end; i++)
+            {
+                const rlv_life_test t = rlv_articulation_test_of(life, &life->element[i], element);
+                const double most = fmax(t.variance[0], fmax(t.variance[1], t.variance[2]));
+                if (!isfinite(most))
+                    continue;
+                room[tested] = sqrt(most) * sds[isfinite(rlv_life_p_turn(life, &t)) ? 1 : 0];
+                a->element[life->element[i].given].detectable_mm[k] = room[tested++];
+            }
+            if (tested > 0)
+                a->row[life->row[r].given].detectable_mm[k] = range_of(tested, room);
+        }
     }
     free(room);
     return RLV_DONE;

@@ -215,11 +215,12 @@ static double simes(double a, double b)
     return fmin(2.0 * fmin(a, b), fmax(a, b));
 }
 
-static void tell_element(rlv_articulation* a, const rlv_length_table* lengths, const rlv_life* life, size_t index)
+static void tell_element(rlv_articulation* a, const rlv_length_table* lengths, const rlv_life* life,
+                         const rlv_placed_element* element, size_t index)
 {
     const rlv_life_element* e = &life->element[index];
     rlv_articulated* told = &a->element[e->given];
-    const rlv_life_test t = rlv_life_test_of(life, e);
+    const rlv_life_test t = rlv_articulation_test_of(life, e, element);
     const rlv_life_place p = rlv_life_at(life, e->row, e->slot);
     const bool turned = life->row[e->row].turned;
     double life_variance[3];
@@ -282,7 +283,7 @@ static rlv_articulation_state state_of(const rlv_articulated* told, double level
     return told->p_rotation <= each ? RLV_ROTATED : told->p_shift <= each ? RLV_SHIFTED : RLV_IN_PLACE;
 }
 
-static rlv_status judge(rlv_articulation* a, const rlv_life* life, rlv_error* error)
+static rlv_status judge(rlv_articulation* a, const rlv_life* life, const rlv_placed_element* element, rlv_error* error)
 {
     rlv_articulated** told = rlv_reserve(life->count, sizeof(*told), error);
     if (told == NULL)
@@ -293,9 +294,9 @@ static rlv_status judge(rlv_articulation* a, const rlv_life* life, rlv_error* er
     const size_t rejected = adjust(told, a->tests);
     const double level = LEVEL * (double)rejected / fmax((double)a->tests, 1.0);
     // One more would be rejected at this.
-    if (a->tests > 0 &&
-        rlv_articulation_tell_detectable(
-            a, life, LEVEL * fmin((double)rejected + 1.0, (double)a->tests) / (double)a->tests, error) != RLV_DONE)
+    if (a->tests > 0 && rlv_articulation_tell_detectable(
+                            a, life, element, LEVEL * fmin((double)rejected + 1.0, (double)a->tests) / (double)a->tests,
+                            error) != RLV_DONE)
     {
         free(told);
         return RLV_SYSTEM;
@@ -478,6 +479,7 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
                                           .p_rotation = NAN,
                                           .p = NAN,
                                           .p_adjusted = NAN,
+                                          .detectable_mm = {NAN, NAN},
                                           .nearest = SIZE_MAX,
                                           .nearest_mm = UNTOLD};
         for (int k = 0; k < 9; k++)
@@ -485,7 +487,7 @@ static rlv_status reserve_told(rlv_articulation* a, size_t count, size_t row_cou
     }
     for (size_t r = 0; r < row_count; r++)
         a->row[r].pitch_mm = a->row[r].margin = NAN, a->row[r].scale = UNTOLD,
-        a->row[r].detectable_mm[0] = a->row[r].detectable_mm[1] = NAN, a->row[r].compared_p = NAN;
+        a->row[r].detectable_mm[0] = a->row[r].detectable_mm[1] = UNTOLD, a->row[r].compared_p = NAN;
     return RLV_DONE;
 }
 
@@ -511,9 +513,9 @@ rlv_status rlv_articulation_tell(rlv_articulation* a, rlv_life* life, const rlv_
     if (reserve_told(a, count, row_count, error) != RLV_DONE)
         return RLV_SYSTEM;
     for (size_t i = 0; i < life->count; i++)
-        tell_element(a, &lengths, life, i);
+        tell_element(a, &lengths, life, element, i);
     bool* filled = rlv_reserve(life->slots, sizeof *filled, error);
-    rlv_status status = filled == NULL ? RLV_SYSTEM : judge(a, life, error);
+    rlv_status status = filled == NULL ? RLV_SYSTEM : judge(a, life, element, error);
     for (size_t i = 0; i < life->count && status == RLV_DONE; i++)
         filled[life->element[i].slot] = true;
     if (status == RLV_DONE)

@@ -11,9 +11,14 @@ rlv_status rlv_articulation_tell(rlv_articulation* articulation, rlv_life* life,
                                  size_t groups, size_t count, const rlv_placed_element* element, const double* margin,
                                  size_t row_count, rlv_error* error);
 
-/// Tell of each row the shift that is found at a level of p (in articulation_detect.c).
-rlv_status rlv_articulation_tell_detectable(rlv_articulation* articulation, const rlv_life* life, double level,
-                                            rlv_error* error);
+/// An element's test with all that its position is unsure by: rlv_life_test_of, and what is covered of it (in
+/// articulation_detect.c). `element` are those given.
+rlv_life_test rlv_articulation_test_of(const rlv_life* life, const rlv_life_element* of,
+                                       const rlv_placed_element* element);
+
+/// Tell of each element and each row the shift that is found at a level of p (in articulation_detect.c).
+rlv_status rlv_articulation_tell_detectable(rlv_articulation* articulation, const rlv_life* life,
+                                            const rlv_placed_element* element, double level, rlv_error* error);
 
 /// Tell the natural gaps in the spacing of rows (in articulation_detect.c).
 rlv_status rlv_articulation_tell_gaps(rlv_articulation* articulation, const rlv_life* life, rlv_error* error);

@@ -100,7 +100,7 @@ static rlv_disturbance_motion motion_of_element(const rlv_articulation* a, const
     rlv_disturbance_motion m = {.element = i, .row = element[i].row};
     m.motion_mm = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), a->element[i].life_mm);
     for (int k = 0; k < 9; k++)
-        m.covariance_mm2[k] = own[k] + a->element[i].life_cov_mm2[k];
+        m.covariance_mm2[k] = own[k] + element[i].covered_cov_mm2[k] + a->element[i].life_cov_mm2[k];
     return m;
 }
 

@@ -491,11 +491,33 @@ static bool is_line(const job* j)
     return value[1] + value[2] <= gsl_cdf_chisq_Pinv(0.95, freedom);
 }
 
-static rlv_status check_flat(const job* j, const double attitude[9], rlv_mat3 frame, rlv_error* error)
+/// Whether the points enclose so little that the pole is not known.
+static bool is_sliver(const job* j, const double attitude[9], rlv_mat3 frame)
 {
-    if (is_plate(j) && (!is_held(attitude, frame, 0) || !is_held(attitude, frame, 1)))
-        return rlv_fail(error, RLV_IMPOSSIBLE, NULL, "place points on all sides of it, where more of it shows",
-                        "its %zu points enclose too little, for their sds, to tell how it is turned", j->ring_count);
+    return is_plate(j) && (!is_held(attitude, frame, 0) || !is_held(attitude, frame, 1));
+}
+
+/// Of a sliver nothing is told but where it lies: the mean of its points, for the centroid of an area of next to none
+/// is anywhere; and how far it reaches. A middle between landmarks stays as it is.
+static void settle_sliver(rlv_element* element, const job* j, double factor)
+{
+    element->sliver = true;
+    for (int k = 0; k < 9; k++)
+        element->attitude_cov_rad2[k] = k % 4 == 0 ? RLV_ELEMENT_ANY_TURN : 0.0;
+    if (j->outline == 0)
+        return;
+    double variance = 0.0;
+    for (size_t i = 0; i < j->outline; i++)
+        variance += factor * j->sd[i] * j->sd[i] / (double)(j->outline * j->outline);
+    const rlv_vec3 middle = ring_mean(j, j->at);
+    const double at[3] = {middle.x, middle.y, middle.z};
+    memcpy(element->position_mm, at, sizeof at);
+    for (int k = 0; k < 9; k++)
+        element->position_cov_mm2[k] = k % 4 == 0 ? variance : 0.0;
+}
+
+static rlv_status check_ends(const job* j, const double attitude[9], rlv_mat3 frame, rlv_error* error)
+{
     if (!is_plate(j) && !is_held(attitude, frame, 2) && j->source == AXIS_ENDS)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "place them at its two ends",
                         "its anterior and posterior points lie in one place within their sds");
@@ -555,10 +577,13 @@ static rlv_status measure(rlv_element* element, job* j, rlv_error* error)
         element->position_cov_mm2[k] = factor * s.position[k];
         element->attitude_cov_rad2[k] = factor * s.attitude[k];
     }
-    const rlv_status status = check_flat(j, element->attitude_cov_rad2, f.frame, error);
+    const rlv_status status = check_ends(j, element->attitude_cov_rad2, f.frame, error);
     if (status != RLV_DONE)
         return status;
-    settle_attitude(element, j, f.frame, face);
+    if (is_sliver(j, element->attitude_cov_rad2, f.frame))
+        settle_sliver(element, j, factor);
+    else
+        settle_attitude(element, j, f.frame, face);
     element->length_mm = size_of(&f, &s, factor, 0);
     element->width_mm = size_of(&f, &s, factor, 1);
     element->thickness_mm = size_of(&f, &s, factor, 2);

@@ -26,7 +26,7 @@
 ///
 /// Two sightings of one element are fused by information (inverse covariances); chi-square of their difference tells
 /// whether the work has disturbed it. A sighting that shows less of the element than the fullest one does is left out
-/// of that: its centroid is another place.
+/// of that: its centroid is another place. So is a sliver beside a fuller one, for two slivers are two places of it.
 
 #ifndef RLV_ELEMENT_H
 #define RLV_ELEMENT_H
@@ -57,6 +57,8 @@ typedef struct rlv_element
     bool long_by_shape; ///< the long axis is the outline's longer one, not what landmarks say: no anatomy is in it
     bool by_centre;     ///< the long axis is told by the centroid: what is covered of the element turns it
     bool contradicts;   ///< apex says one face, anterior and left the other: the face is not known
+    bool sliver;        ///< its outline encloses too little to tell how it is turned: it lies there, `known` is 0, and
+                        ///< its length and width are extents of what shows along axes that may be any
     bool inflated;      ///< rougher than its sds say: all covariances are larger by as much
 } rlv_element;
 
@@ -98,8 +100,9 @@ typedef struct rlv_element_seen
 
 /// Measure what is seen. RLV_BAD_INPUT, with what would mend it, where a point is not finite or has an sd that is not
 /// above zero; there is neither an outline of three points nor a pair of opposite landmarks (anterior and posterior, or
-/// left and right); the points lie on a line within their sds; or the outline crosses itself. RLV_IMPOSSIBLE where they
-/// enclose so little that the pole would be uncertain by more than 20 degrees: a sliver of a thing that matrix covers.
+/// left and right); the points lie on a line within their sds; or the outline crosses itself. Where they enclose
+/// so little that the pole would be uncertain by more than 20 degrees, a sliver of a thing that matrix covers, no
+/// attitude is told, and for a position the mean of the outline's points (`sliver`).
 /// A part's outline is its longest border; a part without a border shows on both sides. Of an elongate element its two
 /// ends alone serve: then no pole is known.
 rlv_status rlv_element_measure(rlv_element* element, const rlv_element_seen* seen, rlv_error* error);
@@ -163,13 +166,16 @@ rlv_element_covered rlv_element_covered_of(const rlv_element* element, size_t co
 /// known: its centre lies to one side or the other by half of what is missing, one sd. Of an arched or keeled plate
 /// what shows faces aside, by a whole flank (0.4 rad, one sd; from memory) where half is missing, by less where less
 /// is; and a long axis that is told by the centroid turns by how far that moved over half of what shows across it, and
-/// the extents with it: then length times width tells what is missing, and every way in the plate is as unsure. Nothing
-/// is added to one that is not partial.
+/// the extents with it: then length times width tells what is missing, and every way in the plate is as unsure. Of a
+/// sliver, whose plate is not known, the rest may lie any way in space, by half of what is missing of either extent
+/// (where none is alike: of one as wide as the sliver is long). Nothing is added to another that is not partial.
 void rlv_element_widen(rlv_element* element, const rlv_element_covered* covered);
 
 /// The same for holding it against its row: where its neighbours are covered as it is, their centres are off as its own
 /// is, and the row's line with them. Its place is unsure there by what it lacks of their median alone. (To take what
 /// all have in common for errors of each by itself would lose the row: in the demo a slid stretch was no more found.)
+/// That is for fitting the row. What is told of this one element holds the rest too (rlv_placed_element), for that the
+/// others are covered from its own side is not known.
 void rlv_element_widen_in_row(rlv_element* element, const rlv_element_covered* covered);
 
 /// The angle between an element's plate and a plane, 0 to 90 degrees, with its 95 % interval; NaN where no pole is

@@ -77,11 +77,26 @@ static void find_turn(double turn[3], const rlv_element* element, const rlv_elem
         element->by_centre ? pow(atan(off[0] / (0.5 * fmin(size_of(element, 0), size_of(element, 1)))), 2.0) : 0.0;
 }
 
+/// The rest of a sliver lies any way from it, by half of what is missing of the longer or of the lesser extent of a
+/// whole one; where there is no other to tell these, of one as wide as it is long.
+static void widen_sliver(rlv_element* element, const double whole[2])
+{
+    const double shown[2] = {size_of(element, 0), size_of(element, 1)};
+    const double length = fmax(shown[0], shown[1]), width = fmin(shown[0], shown[1]);
+    const bool alone = whole[0] == shown[0] && whole[1] == shown[1];
+    const double whole_width = alone ? length : fmin(whole[0], whole[1]),
+                 off = 0.5 * fmax(fmax(fmax(whole[0], whole[1]) - length, whole_width - width), 0.0);
+    for (int k = 0; k < 9; k += 4)
+        element->position_cov_mm2[k] += off * off;
+}
+
 static void widen(rlv_element* element, const rlv_element_covered* covered, const double whole[2],
                   const double missing[2])
 {
     double off[2], turn[3];
-    if (!covered->partial)
+    if (element->sliver)
+        widen_sliver(element, whole);
+    if (element->sliver || !covered->partial)
         return;
     find_off(off, element, whole, missing);
     find_turn(turn, element, covered);

@@ -79,12 +79,13 @@ static size_t mark_partial(bool* partial, size_t count, const rlv_element* sight
     for (size_t i = 0; i < count; i++)
     {
         const double size = sighting[i].length_mm.value * sighting[i].width_mm.value;
-        if (size > most)
+        const bool better = sighting[fullest].sliver && !sighting[i].sliver;
+        if (better || (size > most && sighting[i].sliver == sighting[fullest].sliver))
             most = size, fullest = i;
     }
     for (size_t i = 0; i < count; i++)
     {
-        partial[i] = shows_less(&sighting[i], &sighting[fullest]);
+        partial[i] = i != fullest && (sighting[i].sliver || shows_less(&sighting[i], &sighting[fullest]));
         whole += !partial[i];
     }
     return whole;

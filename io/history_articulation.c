@@ -30,10 +30,12 @@ static history_left_out first_reason(const history_element* one, size_t row)
 static rlv_placed_element placed_element(const history_element* one, size_t row)
 {
     const rlv_element_record* record = one->record;
-    return (rlv_placed_element){.element = one->fusion.element,
-                                .row = row,
-                                .place_low = record->place_known ? record->first_place : INT_MIN,
-                                .place_high = record->place_known ? record->last_place : INT_MAX};
+    rlv_placed_element placed = {.element = one->fusion.element,
+                                 .row = row,
+                                 .place_low = record->place_known ? record->first_place : INT_MIN,
+                                 .place_high = record->place_known ? record->last_place : INT_MAX};
+    memcpy(placed.covered_cov_mm2, one->covered_cov_mm2, sizeof placed.covered_cov_mm2);
+    return placed;
 }
 
 static rlv_status gather(history_articulation* a, rlv_error* error)
@@ -490,7 +492,8 @@ static void tell_in_rock(rlv_stray* stray, const history_articulation* a, size_t
     if (!one->placed)
         return;
     stray->centre_mm = rlv_vec3_of(e->position_mm[0], e->position_mm[1], e->position_mm[2]);
-    memcpy(stray->covariance_mm2, e->position_cov_mm2, sizeof stray->covariance_mm2);
+    for (int k = 0; k < 9; k++)
+        stray->covariance_mm2[k] = e->position_cov_mm2[k] + one->covered_cov_mm2[k];
     stray->located = true;
     stray->moved = a->why[element] == HISTORY_OFF_ROW;
 }

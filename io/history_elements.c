@@ -365,7 +365,7 @@ static rlv_status settle(history_element* one, rlv_error* error)
 static bool is_alike(const history_element* a, const history_element* b)
 {
     const char *kind[2] = {a->record->kind, b->record->kind}, *row[2] = {a->record->row, b->record->row};
-    return a != b && b->placed && row[0] != NULL && row[1] != NULL && strcmp(row[0], row[1]) == 0 &&
+    return a != b && b->placed && !b->told.sliver && row[0] != NULL && row[1] != NULL && strcmp(row[0], row[1]) == 0 &&
            (kind[0] == NULL ? kind[1] == NULL : kind[1] != NULL && strcmp(kind[0], kind[1]) == 0);
 }
 
@@ -407,6 +407,8 @@ static void tell_element(history_elements* e, history_element* one, rlv_answer* 
         one->told = one->fusion.element;
         rlv_element_widen(&one->told, &one->covered);
         rlv_element_widen_in_row(&one->fusion.element, &one->covered);
+        for (int k = 0; k < 9; k++)
+            one->covered_cov_mm2[k] = one->told.position_cov_mm2[k] - one->fusion.element.position_cov_mm2[k];
         add_scale(&one->told, history->stage[history->frame].scale_sd, middle_of(&history->stage[history->frame]));
         one->bedding_deg = e->bedding_known ? rlv_element_angle_deg(&one->told, &e->bedding) : unknown;
         if (e->compass_known)

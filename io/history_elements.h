@@ -51,7 +51,8 @@ typedef struct history_element
     bool placed;                ///< known in the block's frame
     rlv_element told;           ///< what is told of it: all sightings that count, with the frame's scale. Where not
                                 ///< placed only its sizes mean anything
-    rlv_element_fusion fusion;  ///< where placed, without the frame's scale
+    rlv_element_fusion fusion;  ///< where placed, without the frame's scale, and widened in its row alone
+    double covered_cov_mm2[9];  ///< by which `told` is widened more than that (articulation.h)
     size_t disturbed_from, disturbed_to; ///< stages, where fusion.disturbed
     rlv_interval trend_deg, plunge_deg;  ///< of the long axis: to the anterior where that is known, else downwards; NaN
     rlv_interval bedding_deg;            ///< between the plate and bedding, 0 to 90; NaN

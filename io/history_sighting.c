@@ -169,9 +169,8 @@ static rlv_vec3 some_place(const sorted_points* p)
     return p->outline_count > 0 ? p->outline[0].at_mm : p->mark[k].at_mm;
 }
 
-static rlv_status measure(history_sighting* sighting, bool* seen_well, const sighting_place* place,
-                          const rlv_element_record* record, const sorted_points* p, const rlv_element_part* part,
-                          rlv_answer* answer, rlv_error* error)
+static rlv_status measure(history_sighting* sighting, const sighting_place* place, const rlv_element_record* record,
+                          const sorted_points* p, const rlv_element_part* part, rlv_answer* answer, rlv_error* error)
 {
     rlv_error own = {0};
     const char* stage = place->history->stage[place->stage].record->id;
@@ -189,16 +188,14 @@ static rlv_status measure(history_sighting* sighting, bool* seen_well, const sig
         seen.outward = rlv_vec3_sub(some_place(p), place->middle_mm);
     sighting->by_part = seen.part != NULL;
     const rlv_status status = rlv_element_measure(&sighting->element, &seen, &own);
-    if (status == RLV_DONE || status == RLV_IMPOSSIBLE)
-    {
-        if (status == RLV_IMPOSSIBLE)
-        {
-            snprintf(sighting->refused, sizeof sighting->refused, "at %.60s %s; %s", stage, own.what, own.mend);
-            answer_warn(answer, "%s at %s: %s; %s", record->id, stage, own.what, own.mend);
-        }
-        *seen_well = status == RLV_DONE;
+    if (status == RLV_DONE && sighting->element.sliver)
+        answer_warn(
+            answer,
+            "%s at %s: its outline encloses too little, for the sds of its points, to tell how it is turned: it "
+            "is told where it lies alone; place points on all sides of it, where more of it shows",
+            record->id, stage);
+    if (status == RLV_DONE)
         return RLV_DONE;
-    }
     return seen.part != NULL
                ? fail_at(place->history->specimen, "elements.csv", record->line, record, stage, &own, error)
                : fail_at(place->history->specimen, "points.csv", p->first->line, record, stage, &own, error);
@@ -228,7 +225,7 @@ rlv_status sighting_measure(history_sighting* sighting, bool* seen, const sighti
                  words_count(p.outline_count + p.mark_count, "point").text,
                  p.outline_count + p.mark_count == 1 ? "s" : "");
     if (status == RLV_DONE && *seen)
-        status = measure(sighting, seen, place, record, &p, &part, answer, error);
+        status = measure(sighting, place, record, &p, &part, answer, error);
     free(p.outline);
     free(triangle);
     return status;

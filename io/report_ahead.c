@@ -123,13 +123,15 @@ report_text articulation_row_words(const history_articulation* a, size_t row)
     const rlv_articulation_row_told* told = &a->fit.row[row];
     if (!told->used)
         return words;
-    if (isnan(told->detectable_mm[0]))
+    const rlv_interval* found = told->detectable_mm;
+    if (isnan(found[0].value))
         articulation_add(&words, "none of its elements is tested");
     else
-        articulation_add(
-            &words,
-            "a shift of %.2g mm of one of its elements would have been told in 80 %% of cases, of %.2g mm in 90 %%",
-            told->detectable_mm[0], told->detectable_mm[1]);
+        articulation_add(&words,
+                         "a shift of one of its elements would have been told in 80 %% of cases if it was of %.2g mm "
+                         "(median of the row; %.2g to %.2g by each element's own errors), in 90 %% if of %.2g mm (%.2g "
+                         "to %.2g)",
+                         found[0].value, found[0].low, found[0].high, found[1].value, found[1].low, found[1].high);
     for (size_t i = 0; i < a->fit.gap_count; i++)
     {
         const rlv_spacing_gap* gap = &a->fit.gap[i];

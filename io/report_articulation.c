@@ -183,7 +183,13 @@ static const table_column element_columns[] = {
      "the mean."},
     {"row_end", NULL, "row's end", TABLE_FLAG,
      "First or last element of its row: its life position is extrapolated, and its intervals are wide."},
-    {"life", "mm", "life position", TABLE_PLACE, "Where it belongs, in the block's frame."}};
+    {"life", "mm", "life position", TABLE_PLACE, "Where it belongs, in the block's frame."},
+    {"detectable_80", "mm", "shift found in 80 %", TABLE_NUMBER,
+     "Shift of it, whichever way, that would have been told with a probability of 80 %, by its own errors: in place is "
+     "no more than that none was found."},
+    {"detectable_90", "mm", "in 90 %", TABLE_NUMBER, "The same with 90 %."},
+    {"remark", NULL, "remark", TABLE_TEXT,
+     "Of one that is in place and of which no shift under half a pitch would have been told in 80 % of cases."}};
 
 static void put_place(rlv_table* t, const rlv_articulated* told, const rlv_element_record* record)
 {
@@ -228,8 +234,20 @@ static double told_p(double p)
     return p < LEAST_P ? LEAST_P : p;
 }
 
-static void put_judgement(rlv_table* t, const history_articulation* a, const rlv_articulated* told)
+report_text articulation_unsure_words(const history_articulation* a, size_t element)
 {
+    const rlv_articulated* told = history_told(a, element);
+    report_text words = {""};
+    if (told != NULL && told->state == RLV_IN_PLACE &&
+        told->detectable_mm[0] > 0.5 * a->fit.row[a->given[a->given_of[element]].row].pitch_mm)
+        articulation_add(&words, "position too unsure to tell less than %s mm",
+                         words_figures(told->detectable_mm[0], 2).text);
+    return words;
+}
+
+static void put_judgement(rlv_table* t, const history_articulation* a, size_t element)
+{
+    const rlv_articulated* told = history_told(a, element);
     if (told == NULL || told->state == RLV_UNASSIGNED)
     {
         for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 12; k++)
@@ -251,6 +269,9 @@ static void put_judgement(rlv_table* t, const history_articulation* a, const rlv
     table_figures(t, told_p(told->p_adjusted), 2);
     table_flag(t, told->row_end);
     table_place(t, told->life_mm, sqrt(told->life_cov_mm2[0] + told->life_cov_mm2[4] + told->life_cov_mm2[8]));
+    for (size_t k = 0; k < RLV_ARTICULATION_POWERS; k++)
+        table_figures(t, told->detectable_mm[k], 2);
+    table_text(t, articulation_or_null(articulation_unsure_words(a, element).text));
 }
 
 static rlv_table elements_table(const history_articulation* a)
@@ -271,7 +292,7 @@ static rlv_table elements_table(const history_articulation* a)
         table_text(&t, rlv_articulation_state_word(history_state(a, i)));
         table_text(&t, articulation_or_null(reason_words(a, i).text));
         put_nearest(&t, a, i);
-        put_judgement(&t, a, told);
+        put_judgement(&t, a, i);
     }
     return t;
 }
@@ -509,13 +530,23 @@ static const table_column row_columns[] = {
     {"lost", NULL, "places not listed", TABLE_COUNT,
      "Its places without an element that are known no better than to the length of the row: in no list."},
     {"detectable_80", "mm", "shift found in 80 %", TABLE_NUMBER,
-     "Shift of one of its elements, whichever way, that is told with a probability of 80 %: in place is no more than "
-     "that none was found."},
-    {"detectable_90", "mm", "in 90 %", TABLE_NUMBER, "The same with 90 %."},
+     "Shift of one of its elements, whichever way, that is told with a probability of 80 %, by the element's own "
+     "errors: the median of the row. In place is no more than that none was found."},
+    {"detectable_80_least", "mm", "least", TABLE_NUMBER, "The same of its element that is known best."},
+    {"detectable_80_most", "mm", "most", TABLE_NUMBER, "And of the one that is known least."},
+    {"detectable_90", "mm", "in 90 %", TABLE_NUMBER, "The median with 90 %."},
+    {"detectable_90_least", "mm", "least", TABLE_NUMBER, "The least with 90 %."},
+    {"detectable_90_most", "mm", "most", TABLE_NUMBER, "The greatest with 90 %."},
     {"compared", NULL, "compared", TABLE_FLAG, "Whether it was fitted with its table of a comparative specimen."},
     {"compared_p", NULL, "p of the table", TABLE_NUMBER,
      "p of its elements departing so far from that; below 0.01 the row was fitted without."},
     {"compared_scale", NULL, "scale", TABLE_INTERVAL, "This animal's row over the table's."}};
+
+/// The median, the least or the greatest.
+static double limit_of(const rlv_interval* limit, int end)
+{
+    return end == 0 ? limit->value : end == 1 ? limit->low : limit->high;
+}
 
 static rlv_table rows_table(const history_articulation* a)
 {
@@ -535,7 +566,8 @@ static rlv_table rows_table(const history_articulation* a)
         table_number(&t, told->used ? told->pitch_mm : (double)NAN, a->fit.scatter_along_mm);
         table_count(&t, told->lost);
         for (size_t k = 0; k < RLV_ARTICULATION_POWERS; k++)
-            table_figures(&t, told->used ? told->detectable_mm[k] : (double)NAN, 2);
+            for (int end = 0; end < 3; end++)
+                table_figures(&t, told->used ? limit_of(&told->detectable_mm[k], end) : (double)NAN, 2);
         table_flag(&t, told->compared);
         table_figures(&t, a->fitted ? told->compared_p : (double)NAN, 2);
         table_interval(&t, told->compared ? told->scale : (rlv_interval){NAN, NAN, NAN});
@@ -581,6 +613,9 @@ static const table_column skeleton_columns[] = {
     {"held", NULL, "judged", TABLE_COUNT, "Elements that are judged."},
     {"off_row", NULL, "off their rows", TABLE_COUNT, "Elements beside them that lie off their rows, and have moved."},
     {"in_place", NULL, "in place", TABLE_COUNT, "Of both, in place."},
+    {"in_place_faced", NULL, "face known", TABLE_COUNT,
+     "Of those in place, with an external face that is known: of the others it is not known that they are not inverted "
+     "where they lie."},
     {"share_in_place", "percent", "share in place", TABLE_INTERVAL,
      "Of both, with its exact binomial interval for the effective number."},
     {"effective", NULL, "effective number", TABLE_NUMBER,
@@ -599,6 +634,14 @@ static const table_column skeleton_columns[] = {
      "Natural scatter of the attitude about each axis, one sd."},
     {"crossing", NULL, "crosses itself", TABLE_FLAG, "Whether the body comes nearer to itself than it is wide."}};
 
+size_t articulation_in_place_faced(const history_articulation* a)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < a->given_count; i++)
+        count += a->fit.element[i].state == RLV_IN_PLACE && (a->given[i].element.known & RLV_ELEMENT_FACE) != 0;
+    return count;
+}
+
 static rlv_table skeleton_table(const history_articulation* a)
 {
     rlv_table t = table_of("skeleton", "The skeleton", COLUMNS(skeleton_columns));
@@ -610,6 +653,7 @@ static rlv_table skeleton_table(const history_articulation* a)
     table_count(&t, v.judged);
     table_count(&t, v.off_row);
     table_count(&t, v.in_place);
+    table_count(&t, articulation_in_place_faced(a));
     table_interval(&t, in_percent(v.share));
     table_figures(&t, v.effective, 3);
     table_count(&t, a->fit.group_count);

@@ -81,6 +81,13 @@ report_text articulation_place_name(const history_articulation* articulation, co
 /// "in the spoil", "off its row": where a loose element was found.
 const char* articulation_loose_name(history_left_out why);
 
+/// "position too unsure to tell less than 8.2 mm": of an element in place, where that is more than half a pitch; else
+/// empty.
+report_text articulation_unsure_words(const history_articulation* articulation, size_t element);
+
+/// How many of the elements in place have an external face that is known.
+size_t articulation_in_place_faced(const history_articulation* articulation);
+
 /// What could not be told, a sentence each without a full stop; `next` begins at 0. False where there is none any more.
 bool articulation_untold(const history_articulation* articulation, size_t* next, report_text* words);
 

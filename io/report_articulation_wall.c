@@ -16,9 +16,6 @@ enum
 /// What is less likely is not told to people.
 static const double LEAST_LIKELY = 0.03;
 
-/// A direction that is known no better than to so many degrees, either way (95 %), is not told to people.
-static const double LEAST_KNOWN_DEG = 45.0;
-
 static const double IN_95 = 1.959963985; // sds to either side that hold 95 % of a normal distribution
 
 static const rlv_unfilled* unfilled_of(const history_articulation* a, size_t i)
@@ -80,14 +77,26 @@ static report_text body_way(const rlv_body_motion* m)
     return words;
 }
 
-/// "082/15 ± 12": azimuth and plunge of a motion, as the trade writes them, with half of the 95 % interval. Empty where
-/// it may be none.
+/// Whether a motion has a direction: as the disturbance has it, of a stretch (from 1) or, where that is 0, of an
+/// element that moved by itself (`given`: among those given).
+static bool has_direction(const history_articulation* a, size_t group, size_t given)
+{
+    for (size_t i = 0; i < a->disturbance.motion_count; i++)
+    {
+        const rlv_disturbance_motion* m = &a->disturbance.motion[i];
+        if (m->group == group && (group > 0 || m->element == given))
+            return m->trust > 0.0;
+    }
+    return false;
+}
+
+/// "082/15 ± 12": azimuth and plunge of a motion that has a direction, as the trade writes them, with half of the 95 %
+/// interval. Empty where it may be none.
 static report_text compass_way(const history_articulation* a, const rlv_body_motion* m, articulation_way way)
 {
     report_text words = {""};
-    const double half = ceil(IN_95 * way.sd_deg);
-    if (!(m->shift_mm.low > 0.0) || !a->elements->compass_known || !(rlv_vec3_length(way.motion_mm) > 0.0) ||
-        !(half <= LEAST_KNOWN_DEG))
+    const double half = fmin(ceil(IN_95 * way.sd_deg), 180.0);
+    if (!(m->shift_mm.low > 0.0) || !a->elements->compass_known || !(rlv_vec3_length(way.motion_mm) > 0.0))
         return words;
     const rlv_trend trend = rlv_trend_of(&a->elements->compass, way.motion_mm);
     const long plunge = lround(trend.plunge_deg);
@@ -112,13 +121,16 @@ static rlv_interval length_of(rlv_interval length)
     return length;
 }
 
-static void put_motion(rlv_table* t, const history_articulation* a, const rlv_body_motion* m, articulation_way way)
+static void put_motion(rlv_table* t, const history_articulation* a, const rlv_articulated* told, size_t given)
 {
+    const rlv_body_motion* m = &told->motion;
+    const articulation_way way = articulation_way_of(m, &told->body);
+    const bool directed = has_direction(a, told->group, given);
     const double share = words_sd(length_of(m->shift_mm)) / m->shift_mm.value;
     table_interval(t, length_of(m->shift_mm));
     table_number(t, m->shift_pitches, m->shift_pitches * share);
     table_text(t, articulation_or_null(body_way(m).text));
-    table_text(t, articulation_or_null(compass_way(a, m, way).text));
+    table_text(t, directed ? articulation_or_null(compass_way(a, m, way).text) : NULL);
 }
 
 // --- stretches -------------------------------------------------------------------------------------------------------
@@ -165,6 +177,8 @@ static report_text body_parts(const rlv_body_motion* m)
 static report_text compass_range(const history_articulation* a, size_t g)
 {
     const rlv_body_motion* m = &a->fit.group[g].motion;
+    if (!has_direction(a, g + 1, SIZE_MAX))
+        return (report_text){""};
     report_text words = compass_way(a, m, articulation_way_at(a, g, false));
     const report_text last = compass_way(a, m, articulation_way_at(a, g, true));
     if (words.text[0] != '\0' && last.text[0] != '\0')
@@ -234,7 +248,7 @@ rlv_table articulation_moved_wall(const history_articulation* a)
             continue;
         table_text(&t, articulation_id(a, i));
         table_text(&t, rlv_articulation_state_word(told->state));
-        put_motion(&t, a, &told->motion, articulation_way_of(&told->motion, &told->body));
+        put_motion(&t, a, told, a->given_of[i]);
         table_interval(&t, length_of(told->motion.rotation_deg));
         table_text(&t, articulation_or_null(p_words(a, told).text));
         if (told->group > 0)
@@ -675,6 +689,10 @@ report_text articulation_verdict_meaning(const history_articulation* a)
     articulation_add(&words, "Counted are %zu elements whose state is told", v.judged);
     if (v.off_row > 0)
         articulation_add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);
+    articulation_add(&words,
+                     ". Of %zu of the %zu in place the external face is known: of the others it cannot be told whether "
+                     "they lie inverted in their place",
+                     articulation_in_place_faced(a), v.in_place);
     articulation_add(&words,
                      "; not counted are %zu from the spoil and %zu others, listed under ‘What could not be told’.",
                      spoil, other);

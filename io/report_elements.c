@@ -223,7 +223,9 @@ static const table_column wall_columns[] = {
     {"state", NULL, "state", TABLE_TEXT, "What became of it."},
     PLACE_COLUMNS,
     {"size", "mm", "length × width", TABLE_TEXT, "Length by width, by thickness where that is known."},
-    {"trend_plunge", NULL, "trend/plunge °", TABLE_TEXT, "Of the long axis; in brackets where no end of it is known."},
+    {"trend_plunge", NULL, "trend/plunge °", TABLE_TEXT,
+     "Of the long axis, to its anterior end; in brackets where no landmark tells that end: then of the one that points "
+     "downwards. A plunge below zero points upwards: the anterior end is the higher one."},
     {"bedding", "deg", "to bedding", TABLE_TEXT, "Angle between the plate and bedding, with its 95 % interval."},
     {"face", NULL, "external face", TABLE_TEXT, "Up or down."},
     STATED_COLUMNS,

@@ -182,7 +182,7 @@ static void put_terms(rlv_page* p)
 static void put_moved(rlv_page* p, const report_skeleton* s)
 {
     static const char dash[] =
-        "A dash: too unsure to be told (a direction that is not known to 45°), not known, or in no "
+        "A dash: too unsure to be told (a direction that may be any in the level), not known, or in no "
         "stretch.";
     const history_articulation* a = &s->articulation;
     page_part(p, "moved", "What has left its life position");

@@ -99,6 +99,30 @@ Test(articulation, a_shift_is_told_in_body_directions)
     free(s);
 }
 
+Test(articulation, what_is_covered_of_an_element_is_in_all_that_is_told_of_it)
+{
+    skeleton* s = whole_animal(14);
+    const size_t of = held_at(s, 1, 10);
+    move(s, of, rlv_vec3_scale(truth_axis(s, of, 1), 9.0));
+    rlv_articulation bare = fitted(s);
+    for (int k = 0; k < 9; k += 4)
+        s->element[of].covered_cov_mm2[k] = 36.0;
+    rlv_articulation covered = fitted(s);
+    const rlv_articulated *a = &bare.element[of], *b = &covered.element[of];
+    // The fit leaves it out: the same life position, and the same motion; but 6 mm an axis less surely.
+    cr_expect_float_eq(rlv_vec3_length(rlv_vec3_sub(a->life_mm, b->life_mm)), 0.0, 1e-9);
+    cr_expect_float_eq(a->motion.across_mm.value, b->motion.across_mm.value, 1e-9);
+    cr_expect_gt(b->motion.across_mm.high - b->motion.across_mm.value, 1.96 * 6.0);
+    cr_expect_lt(a->motion.across_mm.high - a->motion.across_mm.value, 1.96 * 6.0);
+    cr_expect_gt(b->detectable_mm[0], 2.0 * 6.0); // a test that finds a shift by half is two sds off
+    cr_expect_gt(b->detectable_mm[0], a->detectable_mm[0]);
+    cr_expect_eq(a->state, RLV_SHIFTED);
+    cr_expect_eq(b->state, RLV_IN_PLACE);
+    rlv_articulation_free(&bare);
+    rlv_articulation_free(&covered);
+    free(s);
+}
+
 Test(articulation, turns_are_told_as_rotated_or_inverted)
 {
     skeleton* s = whole_animal(12);
@@ -252,14 +276,20 @@ Test(articulation, a_shift_of_the_detectable_length_is_detected)
             skeleton* s = whole_animal(seed);
             const size_t in[3] = {held_at(s, 0, 8), held_at(s, 1, 10), held_at(s, 2, 12)};
             for (size_t r = 0; r < 3; r++)
-                move(s, in[r], rlv_vec3_scale(truth_axis(s, in[r], 1), before.row[r].detectable_mm[k]));
+                move(s, in[r], rlv_vec3_scale(truth_axis(s, in[r], 1), before.row[r].detectable_mm[k].value));
             rlv_articulation a = fitted(s);
             for (size_t r = 0; r < 3; r++)
                 found[k] += a.element[in[r]].state == RLV_SHIFTED;
             rlv_articulation_free(&a);
             free(s);
         }
-        cr_expect_lt(before.row[1].detectable_mm[0], before.row[1].detectable_mm[1]);
+        cr_expect_lt(before.row[1].detectable_mm[0].value, before.row[1].detectable_mm[1].value);
+        const rlv_interval row = before.row[1].detectable_mm[0];
+        for (size_t i = 0; i < whole->count; i++)
+        {
+            const double own = before.element[i].detectable_mm[0];
+            cr_expect(whole->element[i].row != 1 || isnan(own) || (own >= row.low && own <= row.high));
+        }
         tried += 3;
         rlv_articulation_free(&before);
         free(whole);

@@ -929,6 +929,20 @@ static void expect_refused(const rlv_element_seen* seen, const char* what)
     cr_expect_neq(error.mend[0], '\0');
 }
 
+/// Measure an outline of which no attitude is told.
+static rlv_element measured_as_sliver(size_t count, const rlv_placed_point* outline)
+{
+    rlv_element element;
+    rlv_error error = {0};
+    cr_assert_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = count, .outline = outline}, &error),
+                 RLV_DONE, "%s", error.what);
+    cr_expect(element.sliver);
+    cr_expect_eq(element.known, 0);
+    for (int k = 0; k < 9; k++)
+        cr_expect_float_eq(element.attitude_cov_rad2[k], k % 4 == 0 ? M_PI * M_PI / 3.0 : 0.0, 1e-12);
+    return element;
+}
+
 Test(element, an_outline_on_a_line_is_refused)
 {
     rlv_placed_point line[8];
@@ -947,14 +961,59 @@ Test(element, an_outline_on_a_line_is_refused)
         const double turn = M_PI * (i < 6 ? i : 11 - i) / 5.0, reach = i < 6 ? 5.0 : 4.8;
         crescent[i] = (rlv_placed_point){{reach * cos(turn), reach * sin(turn), 0.0}, 0.3};
     }
-    rlv_element element;
-    rlv_error error = {0};
-    cr_expect_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = 12, .outline = crescent}, &error),
-                 RLV_IMPOSSIBLE);
-    cr_expect_str_eq(error.what, "its 12 points enclose too little, for their sds, to tell how it is turned");
+    const rlv_element element = measured_as_sliver(12, crescent);
+    // Where it lies is the mean of its points, with the sd of a mean of twelve.
+    rlv_vec3 mean = {0.0, 0.0, 0.0};
+    for (int i = 0; i < 12; i++)
+        mean = rlv_vec3_along(mean, 1.0 / 12.0, crescent[i].at_mm);
+    cr_expect_float_eq(element.position_mm[0], mean.x, 1e-12);
+    cr_expect_float_eq(element.position_mm[1], mean.y, 1e-12);
+    cr_expect_float_eq(element.position_cov_mm2[0], element.position_cov_mm2[8], 1e-12);
+    cr_expect_geq(element.position_cov_mm2[0], 0.3 * 0.3 / 12.0 - 1e-12);
 }
 
-Test(element, an_outline_too_rough_to_tell_how_it_is_turned_is_refused)
+Test(element, the_rest_of_a_sliver_may_lie_any_way_from_it)
+{
+    rlv_element sliver = {.sliver = true, .length_mm = {10.0, 9.0, 11.0}, .width_mm = {1.0, 0.0, 2.0}};
+    const rlv_element whole = {.length_mm = {12.0, 11.0, 13.0}, .width_mm = {9.0, 8.0, 10.0}};
+    const rlv_element* alike[] = {&whole};
+    rlv_element widened = sliver;
+    rlv_element_covered covered = rlv_element_covered_of(&sliver, 1, alike);
+    rlv_element_widen(&widened, &covered);
+    for (int k = 0; k < 9; k++) // eight of its nine millimetres of width are hidden: half of that is one sd
+        cr_expect_float_eq(widened.position_cov_mm2[k], k % 4 == 0 ? 16.0 : 0.0, 1e-12);
+    widened = sliver;
+    covered = rlv_element_covered_of(&sliver, 0, NULL);
+    rlv_element_widen(&widened, &covered);
+    cr_expect_float_eq(widened.position_cov_mm2[4], 4.5 * 4.5, 1e-12, "of a whole as wide as long");
+}
+
+Test(element, a_sliver_beside_a_fuller_sighting_is_left_out_of_where_it_lies)
+{
+    rlv_element sighting[2] = {
+        {.known = RLV_ELEMENT_POLE | RLV_ELEMENT_LONG, .length_mm = {10.0, 9.0, 11.0}, .width_mm = {8.0, 7.0, 9.0}},
+        {.sliver = true, .length_mm = {11.0, 8.0, 14.0}, .width_mm = {8.0, 1.0, 15.0}}};
+    sighting[1].position_mm[0] = 4.0;
+    for (int i = 0; i < 2; i++)
+        for (int k = 0; k < 9; k++)
+        {
+            sighting[i].frame[k] = k % 4 == 0 ? 1.0 : 0.0;
+            sighting[i].position_cov_mm2[k] = sighting[i].attitude_cov_rad2[k] = k % 4 == 0 ? 0.01 : 0.0;
+        }
+    bool partial[2];
+    rlv_element_fusion fusion;
+    cr_assert_eq(rlv_element_fuse(&fusion, partial, 2, sighting, NULL, NULL), RLV_DONE);
+    cr_expect(!partial[0] && partial[1]);
+    cr_expect(!fusion.disturbed);
+    cr_expect_eq(fusion.element.position_mm[0], 0.0);
+    // Of two slivers, that are two places of it, the fuller one tells where it lies.
+    sighting[0].sliver = true;
+    cr_assert_eq(rlv_element_fuse(&fusion, partial, 2, sighting, NULL, NULL), RLV_DONE);
+    cr_expect(partial[0] && !partial[1] && !fusion.disturbed);
+    cr_expect_eq(fusion.element.position_mm[0], 4.0);
+}
+
+Test(element, of_an_outline_too_rough_to_tell_how_it_is_turned_it_is_told_where_it_lies)
 {
     // Narrow, and 1 mm to either side by turns: sds of 0.1 mm would tell its pole within 20 degrees, but are not kept.
     rlv_placed_point rim[16];
@@ -965,12 +1024,12 @@ Test(element, an_outline_too_rough_to_tell_how_it_is_turned_is_refused)
     }
     rlv_element element;
     rlv_error error = {0};
-    cr_expect_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = 16, .outline = rim}, &error),
-                 RLV_IMPOSSIBLE);
+    measured_as_sliver(16, rim);
     for (int i = 0; i < 16; i++)
         rim[i].at_mm.z = 0.0;
     cr_expect_eq(rlv_element_measure(&element, &(rlv_element_seen){.outline_count = 16, .outline = rim}, &error),
                  RLV_DONE);
+    cr_expect(!element.sliver && (element.known & RLV_ELEMENT_POLE) != 0);
 }
 
 Test(element, too_few_points_are_refused)

@@ -385,8 +385,14 @@ Test(command_articulation, a_row_of_four_elements_is_judged_with_a_table_of_a_co
               told_number(row, "compared_scale_high") > 1.0 / 1.3);
     cr_expect_str_eq(told_text(element_of(record, "R02"), "state"), "in place");
     cr_expect(json_is_null(json_object_get(row_of(record, "L"), "compared_p")));
-    cr_expect_gt(told_number(row_of(record, "L"), "detectable_90_mm"),
-                 told_number(row_of(record, "L"), "detectable_80_mm"));
+    const json_t* left = row_of(record, "L");
+    cr_expect_gt(told_number(left, "detectable_90_mm"), told_number(left, "detectable_80_mm"));
+    cr_expect_leq(told_number(left, "detectable_80_least_mm"), told_number(left, "detectable_80_mm"));
+    cr_expect_geq(told_number(left, "detectable_80_most_mm"), told_number(left, "detectable_80_mm"));
+    const double own = told_number(element_of(record, "L12"), "detectable_80_mm");
+    cr_expect(own >= told_number(left, "detectable_80_least_mm") && own <= told_number(left, "detectable_80_most_mm"));
+    const json_t* whole = json_object_get(record, "skeleton");
+    cr_expect_leq(told_number(whole, "in_place_faced"), told_number(whole, "in_place"));
     bool input = false;
     for (size_t i = 0; i < json_array_size(json_object_get(record, "inputs")); i++)
         input |= strstr(told_text(json_array_get(json_object_get(record, "inputs"), i), "path"), "life.csv") != NULL;
