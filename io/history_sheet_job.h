@@ -10,7 +10,7 @@
 
 enum
 {
-    SHEET_LINES = 6, ///< beneath a view
+    SHEET_LINES = 9, ///< beneath a view
     SHEET_PAPER = 3, ///< A3, the least
     SHEET_SMALL = 4, ///< A4, the least where a scale is asked for
 };

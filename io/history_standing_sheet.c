@@ -4,17 +4,47 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 /// "Front: the left lateral side".
 static void name_view(char* into, size_t size, const sheet_job* job, const rlv_standing* standing, int view)
 {
     const rlv_vec3 towards = rlv_standing_axes(standing, view).towards;
-    const char* side = history_view_side(job->history, job->order.stage, towards);
-    snprintf(into, size, "%s%s%s", view == 0 ? "Front" : "From the right", side != NULL ? ": " : "",
-             side != NULL ? side : "");
+    const char* side = view != RLV_STANDING_PLAN ? history_view_side(job->history, job->order.stage, towards) : NULL;
+    static const char* const from[RLV_STANDING_VIEWS] = {"Front", "From the right", "From above"};
+    snprintf(into, size, "%s%s%s", from[view], side != NULL ? ": " : "", side != NULL ? side : "");
 }
 
-static void add_lines(sheet_lines* lines, const rlv_history* history)
+/// North as it lay, in the frame of the stage.
+static void find_north(rlv_standing* standing, const sheet_job* job)
+{
+    rlv_direction way[HISTORY_WAYS];
+    const size_t count = history_view_ways(way, job->history, job->order.stage);
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(way[i].name, "to the north") == 0)
+        {
+            standing->north_known = true;
+            standing->north = way[i].way;
+        }
+}
+
+/// What it stands on, and what the record says of looking at it.
+static void add_display(sheet_lines* lines, const rlv_history* history)
+{
+    const rlv_display_record* display = history->specimen->display;
+    if (display == NULL || !history->standing.shown)
+        return;
+    if (display->plinth_height_mm != NULL)
+        sheet_line(lines, "Plinth: %s" RLV_THIN "mm high, with the block %s" RLV_THIN "mm",
+                   words_number(*display->plinth_height_mm, 0).text,
+                   words_number(*display->plinth_height_mm + history->standing.box.height_mm, 0).text);
+    if (display->rests_on != NULL)
+        sheet_line(lines, "Its support may touch the outline ‘%.80s’", display->rests_on);
+    if (display->note != NULL)
+        sheet_line(lines, "Recorded of its display: %.140s", display->note);
+}
+
+static void add_lines(sheet_lines* lines, const rlv_history* history, bool north)
 {
     const history_standing* s = &history->standing;
     sheet_line(lines,
@@ -35,7 +65,11 @@ static void add_lines(sheet_lines* lines, const rlv_history* history)
                    "%s above",
                    words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
                    words_number(s->room_mm[2], 0).text);
-    sheet_line(lines, "Sizes in mm. Lifting: a qualified person decides how it is lifted and held.");
+    add_display(lines, history);
+    sheet_line(lines, "Lifting: %.180s", report_weight(history).text);
+    if (history->specimen->advice == NULL || history->specimen->advice->lift_limit_kg == NULL)
+        sheet_line(lines, "A qualified person decides how it is lifted and held");
+    sheet_line(lines, "Sizes in mm%s", north ? "; N is north as it lay in the rock" : "");
 }
 
 static rlv_status draw_it(sheet_job* job, rlv_error* error)
@@ -43,7 +77,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
     const rlv_history* history = job->history;
     const history_standing* s = &history->standing;
     const history_stage* stage = &history->stage[job->order.stage];
-    char name[2][96], words[256], caption[800], alt[1024];
+    char name[RLV_STANDING_VIEWS][96], words[256], caption[800], alt[1024];
     sheet_lines lines = {0};
     rlv_sheet sheet = {0};
     if (!s->known)
@@ -54,26 +88,29 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
              words);
     snprintf(job->frame, sizeof job->frame, "its own: up, and along the box that it stands in");
     sheet_add_stage(job, stage);
-    add_lines(&lines, history);
     rlv_standing standing = {.title = job->title,
                              .surface = {.mesh = &stage->given.mesh, .tree = stage->tree},
                              .box = s->box,
                              .up = s->up,
                              .in_case = s->shown && s->case_known,
                              .case_mm = {s->case_mm[0], s->case_mm[1], s->case_mm[2]},
-                             .name = {name[0], name[1]},
+                             .name = {name[0], name[1], name[2]},
                              .scale = job->order.scale,
-                             .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
-                             .line_count = lines.count,
-                             .line = lines.at};
-    for (int view = 0; view < 2; view++)
+                             .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER};
+    double bearing_deg;
+    find_north(&standing, job);
+    add_lines(&lines, history, rlv_standing_bearing(&standing, &bearing_deg));
+    standing.line_count = lines.count;
+    standing.line = lines.at;
+    for (int view = 0; view < RLV_STANDING_VIEWS; view++)
         name_view(name[view], sizeof name[view], job, &standing, view);
     rlv_status status = rlv_sheet_of_standing(&sheet, &standing, &job->order.scale, error);
     if (status == RLV_DONE)
     {
-        snprintf(caption, sizeof caption, "The block as it %s, from the front and from the side, with its floor%s.",
-                 s->shown ? "will stand" : "lay, standing", standing.in_case ? " and its case" : "");
-        snprintf(alt, sizeof alt, "Two elevations of the block on a floor line, with their sizes. %s.", lines.text[0]);
+        snprintf(caption, sizeof caption, "The block as it %s, from the front, from the side and from above%s.",
+                 s->shown ? "will stand" : "lay, standing", standing.in_case ? ", in its case" : "");
+        snprintf(alt, sizeof alt, "Two elevations of the block on a floor line and its plan, with their sizes. %s.",
+                 lines.text[0]);
         status = sheet_keep(job, &sheet, caption, alt, error);
     }
     rlv_sheet_free(&sheet);

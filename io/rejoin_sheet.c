@@ -199,9 +199,12 @@ static void add_part(rejoin_sheet* drawn, const rejoin_part* part)
 static void put_words(rejoin_sheet* drawn, const rejoin_told* told)
 {
     const bool recorded = told->specimen != NULL;
+    // Of two pieces that are out of the block together the block of the joint is the other's mesh.
+    const bool on_piece =
+        told->record != NULL && told->record->parent != NULL && strcmp(told->record->parent, told->block.name) == 0;
     if (recorded)
-        snprintf(drawn->subject, sizeof drawn->subject, "%.120s put back on %.120s: the gap of its joint",
-                 told->piece.name, told->block.name);
+        snprintf(drawn->subject, sizeof drawn->subject, "%.120s, %s%.120s: the gap of its joint", told->piece.name,
+                 on_piece ? "on " : "in the block at stage ", told->block.name);
     else
         snprintf(drawn->subject, sizeof drawn->subject, "Put back: the gap of its joint");
     snprintf(drawn->specimen, sizeof drawn->specimen, "%.60s on %.60s", told->piece.name, told->block.name);

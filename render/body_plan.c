@@ -5,7 +5,7 @@
 #include <string.h>
 
 // mm on A3.
-#define NAMES 33.0    // left of the rows
+#define NAMES 39.0    // left of the rows
 #define AIR 4.0       // above and beneath them
 #define AXIS 9.0      // of the numbers along the axis
 #define STRIP 24.0    // of the share in place
@@ -166,10 +166,24 @@ static double margin_of(const plan_page* page)
     return page->left - NAMES * page->unit;
 }
 
+void plan_row_words(char into[64], const rlv_skeleton* of, size_t row)
+{
+    const rlv_articulation_row_told* told = &of->told->row[row];
+    size_t off = 0;
+    for (size_t i = 0; i < of->told->count && of->open != NULL; i++)
+        off += of->element[i].row == row && of->open[i] == RLV_OPEN_OFF_ROW &&
+               of->told->element[i].state == RLV_UNASSIGNED;
+    if (off == 0)
+        snprintf(into, 64, "%zu of %zu in place", told->in_place, told->held);
+    else if (told->in_place == told->held)
+        snprintf(into, 64, "%zu in place, %zu off the row", told->in_place, off);
+    else
+        snprintf(into, 64, "%zu of %zu in place, %zu off the row", told->in_place, told->held, off);
+}
+
 static void name_row(rlv_sheet* sheet, const plan_page* page, size_t row)
 {
     const double u = sheet->unit, left = margin_of(page), y = plan_y(page, row);
-    const rlv_articulation_row_told* told = &page->plan->of.told->row[row];
     const rlv_body_row* named = &page->plan->of.row[row];
     rlv_lettering how = {.size_mm = RLV_LETTER_PLAIN,
                          .grey = RLV_INK_BLACK,
@@ -183,7 +197,7 @@ static void name_row(rlv_sheet* sheet, const plan_page* page, size_t row)
     if (named->title != NULL)
         rlv_sheet_text(sheet, named->title, left + 4.0 * u, y + 1.8 * u, &how);
     char words[64];
-    snprintf(words, sizeof words, "%zu of %zu in place", told->in_place, told->held);
+    plan_row_words(words, &page->plan->of, row);
     how.grey = RLV_INK_GREY;
     rlv_sheet_text(sheet, words, left + 4.0 * u, y + (named->title != NULL ? 5.0 : 1.8) * u, &how);
 }

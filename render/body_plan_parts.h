@@ -95,6 +95,10 @@ rlv_key plan_key(const plan_page* page);
 /// a motion that is shorter than its own head is none on paper.
 bool plan_moved(const plan_page* page, const plan_plate* plate, double from[2], double to[2], bool* cut);
 
+/// What is said beneath a row's name: how many of its elements are in place, and how many lie off it, whose place is
+/// not known.
+void plan_row_words(char into[64], const rlv_skeleton* of, size_t row);
+
 /// Letters of labels and of place numbers.
 extern const rlv_lettering plan_letters;
 

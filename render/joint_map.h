@@ -47,7 +47,7 @@ typedef struct rlv_joint_map
     rlv_joint_trial trial[JOINT_TRIALS];
     double touching_mm; ///< widths within this touch
     size_t contact_count;
-    const rlv_joint_contact* contact; ///< in the last trial, hardest first: numbered from 1
+    const rlv_joint_contact* contact; ///< in the last trial, hardest first: c1, c2 and so on
     rlv_vec3 slide; ///< how the piece slides along the joint from the first trial to the last; zero: it does not
     const char* slide_words; ///< what its arrow says, in the key: how far
     rlv_panel_surface whole; ///< block and piece together, closed

@@ -42,6 +42,11 @@ double rlv_rose_width_deg(size_t count)
     return count < 24 ? 30.0 : count < 60 ? 20.0 : 10.0;
 }
 
+bool rlv_rose_has_petals(size_t count)
+{
+    return count >= 5;
+}
+
 void rlv_rose_count(size_t count, const double* azimuth_deg, double width_deg, size_t* petal)
 {
     size_t petals = (size_t)(360.0 / width_deg + 0.5);
@@ -426,6 +431,19 @@ static rlv_status draw_net(const dial* on, const rlv_net* net, size_t* left_out,
 
 // --- A rose ----------------------------------------------------------------------------------------------------------
 
+// So few make no petals: each is an arrow to the rim.
+static void draw_arrows(const dial* on, const rlv_rose* rose)
+{
+    const double reach = on->radius - 1.0 * on->sheet->unit;
+    for (size_t i = 0; i < rose->count; i++)
+    {
+        double at[2];
+        polar(on, rose->azimuth_deg[i], reach, at);
+        rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+        rlv_mark_arrow(on->sheet, on->x, on->y, at[0], at[1], RLV_LINE_STRONG);
+    }
+}
+
 static void draw_petals(const dial* on, double width_deg, const size_t* petal, size_t most)
 {
     cairo_t* c = on->sheet->cairo;
@@ -532,8 +550,13 @@ static rlv_status draw_rose(const dial* on, const rlv_rose* rose, rlv_error* err
     for (size_t k = 0; (double)k * width_deg < 359.9; k++)
         most = petal[k] > most ? petal[k] : most;
     draw_rim(on);
-    draw_petals(on, width_deg, petal, most);
-    draw_rings(on, most);
+    if (rlv_rose_has_petals(rose->count))
+    {
+        draw_petals(on, width_deg, petal, most);
+        draw_rings(on, most);
+    }
+    else
+        draw_arrows(on, rose);
     rlv_status status = draw_azimuths(on, rose, error);
     if (has_spread(rose))
         draw_spread(on, rose);
@@ -591,10 +614,13 @@ static rlv_key key_of(const rlv_net_sheet* nets)
     if (nets->rose != NULL)
     {
         rlv_key_entry entry = {.kind = RLV_KEY_AREA, .tint = of_petal};
-        snprintf(entry.words, sizeof entry.words, "number in a sector of %.0f\xc2\xb0, by area; rings tell it",
+        snprintf(entry.words, sizeof entry.words,
+                 "number in a sector of %.0f\xc2\xb0, by area; each ring bears its number",
                  rlv_rose_width_deg(nets->rose->count));
-        rlv_key_add(&key, &entry);
-        add_sign(&key, SIGN_AZIMUTH, "one motion");
+        if (rlv_rose_has_petals(nets->rose->count))
+            rlv_key_add(&key, &entry);
+        add_sign(&key, SIGN_AZIMUTH,
+                 rlv_rose_has_petals(nets->rose->count) ? "one motion" : "one motion, with its arrow");
         if (has_spread(nets->rose))
             add_sign(&key, SIGN_SPREAD, "mean and its 95" RLV_THIN "% interval");
     }

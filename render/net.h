@@ -21,6 +21,9 @@
 /// down or is level, false where its opposite is drawn.
 bool rlv_net_place(const rlv_compass* compass, rlv_vec3 direction, double radius, double at[2]);
 
+/// Whether azimuths are counted by petals. Fewer than five are arrows: petals would look like more than there is.
+bool rlv_rose_has_petals(size_t count);
+
 /// Sectors of a rose: 30 degrees wide for fewer than 24 azimuths, 20 for fewer than 60, else 10 (common practice, no
 /// source); how many fall into each, from north on, each sector with its lower end; and how far a petal reaches, where
 /// `most` reach the rim.

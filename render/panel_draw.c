@@ -46,8 +46,8 @@ static const char* tag_of(const drawing* on, size_t region)
     return tag != NULL ? tag[region].words : NULL;
 }
 
-static const rlv_stroke of_edge = {RLV_LINE_THIN, 0.15, RLV_DASH_NONE};
-static const rlv_stroke of_isoline = {RLV_LINE_HAIR, 0.15, RLV_DASH_NONE};
+static const rlv_stroke of_edge = {RLV_LINE_THIN, 0.15, RLV_DASH_EVEN};
+static const rlv_stroke of_isoline = {RLV_LINE_HAIR, RLV_INK_GREY, RLV_DASH_NONE};
 static const rlv_stroke of_trace = {RLV_LINE_THIN, RLV_INK_BLACK, RLV_DASH_SECTION};
 
 static void stroke(const drawing* on, const rlv_lines* lines, double line_mm)
@@ -74,7 +74,9 @@ static void draw_overlay(const drawing* on)
     rlv_sheet_colour(on->sheet, RLV_PAINT_INK);
     cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
     stroke(on, &panel->hatched, RLV_LINE_HAIR);
+    rlv_stroke_begin(on->sheet, &of_edge); // broken, so that it is told apart from bone and from lines of equal depth
     stroke(on, &panel->coloured, of_edge.line_mm);
+    rlv_stroke_end(on->sheet);
 }
 
 static rlv_stroke stroke_of(const rlv_panel_outline* outline)
@@ -144,19 +146,21 @@ static size_t longest_of(const rlv_lines* lines)
 }
 
 // The number of a level on its longest line, along it and upright, the line broken by its halo; where the first of a
-// few places is taken, the next; none where all are.
-static void label_isoline(drawing* on, const rlv_panel_isoline* of)
+// few places is taken, the next; none where all are. Whether it bears one.
+static bool label_isoline(drawing* on, const rlv_panel_isoline* of, bool with_unit)
 {
     static const double shares[5] = {0.5, 0.35, 0.65, 0.2, 0.8};
     char words[48];
     rlv_step_words(words, sizeof words, of->depth_mm, on->panel->surface->isoline_mm);
+    if (with_unit)
+        strcat(words, RLV_THIN "mm"); // a number of its step's decimals leaves room
     rlv_lettering how = plain;
     how.share = 0.5;
     rlv_text_size size = rlv_sheet_measure(on->sheet, words, &how);
     size_t line = longest_of(&of->lines);
     double reach = 0.5 * hypot(size.width_mm, size.cap_mm) + 0.4 * on->sheet->unit;
     if (rlv_line_length(&of->lines, line) < 5.0 * size.width_mm)
-        return;
+        return false;
     for (int i = 0; i < 5; i++)
     {
         double at[2] = {0.0, 0.0}, turn = 0.0;
@@ -170,15 +174,16 @@ static void label_isoline(drawing* on, const rlv_panel_isoline* of)
         how.turn_rad = turn;
         rlv_sheet_text(on->sheet, words, x - 0.5 * size.cap_mm * sin(turn), y + 0.5 * size.cap_mm * cos(turn), &how);
         on->obstacle[on->obstacle_count++] = box;
-        return;
+        return true;
     }
+    return false;
 }
 
 static void draw_isolines(const drawing* on)
 {
     for (size_t i = 0; i < on->panel->isoline_count; i++)
     {
-        rlv_sheet_colour(on->sheet, RLV_PAINT_INK);
+        rlv_sheet_grey(on->sheet, of_isoline.grey);
         stroke(on, &on->panel->isoline[i].lines, of_isoline.line_mm);
     }
 }
@@ -474,8 +479,9 @@ static void draw_all(drawing* on, size_t* left_out)
         on->obstacle_count += panel_letter_grid(on->sheet, on->panel, on->left, on->top, on->marks->grid,
                                                 on->obstacle_count, on->obstacle);
     add_numbers(on);
+    bool told = false; // the unit, once a panel
     for (size_t i = 0; i < on->panel->isoline_count; i++)
-        label_isoline(on, &on->panel->isoline[i]);
+        told |= label_isoline(on, &on->panel->isoline[i], !told);
     draw_arrows(on);
     draw_points(on);
     add_bodies(on);

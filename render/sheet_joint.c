@@ -9,14 +9,14 @@
 // mm on A3.
 #define HEADING 7.5  // over a row of faces
 #define NAMES 5.0    // beneath it: which face is which
-#define FOLD 5.0     // either side of the fold
+#define FOLD 7.0     // either side of the fold, for the letters of the section
 #define GAP 11.0     // between the faces and what stands beside them
 #define BENEATH 7.0  // between the faces and the sections
 #define ASIDE 104.0  // how wide what stands beside them is
 #define WHOLE 66.0   // how tall the whole block is drawn, at most
 #define LEGEND 19.0  // the legend's height with its hatching
 #define AIR 4.0      // between the parts beside, and over the foot
-#define BAR 12.0     // scale bar and axes
+#define BAR 12.0     // a scale bar, with the axes beside that of the faces
 #define SECTION 62.0 // how tall a section is, at most
 #define TABLE_HEAD 4.4
 
@@ -226,7 +226,10 @@ static void add_to_key(rlv_key* key, const rlv_joint_map* map)
         rlv_key_entry entry;
     } kind[] = {
         {presses,
-         {.kind = RLV_KEY_DRAWN, .draw = draw_contact, .which = 1, .words = "contact that presses, by its number"}},
+         {.kind = RLV_KEY_DRAWN,
+          .draw = draw_contact,
+          .which = 1,
+          .words = "contact that presses; c1 is the first of the table"}},
         {touches, {.kind = RLV_KEY_DRAWN, .draw = draw_contact, .which = 0, .words = "contact that touches"}},
         {true, {.kind = RLV_KEY_LINE, .stroke = of_fold, .words = "fold"}},
         {true,
@@ -261,24 +264,24 @@ static void measure(layout* of, double unit)
     of->face_wide = (p->high[0] - p->low[0]) * of->scale;
     of->face_tall = (p->high[1] - p->low[1]) * of->scale;
     of->row_tall = of->face_tall + (HEADING + NAMES) * u;
-    of->faces_wide = 2.0 * of->face_wide + 2.0 * FOLD * u;
+    of->faces_wide = 2.0 * of->face_wide + 4.0 * FOLD * u;
     const rlv_panel_view whole = whole_view(map, 1.0);
     const rlv_box2 table = rlv_sheet_table_size(&of->ruler, &map->table);
     of->aside_wide = fmax(table.width, ASIDE * u);
     of->whole_scale = rlv_round_scale(fmin(of->aside_wide / whole.span_mm[0], WHOLE * u / whole.span_mm[1]));
     of->whole_tall = whole.span_mm[1] * of->whole_scale;
-    of->aside_tall = of->whole_tall + (HEADING + BAR + LEGEND + 3.0 * AIR) * u +
+    of->aside_tall = of->whole_tall + (HEADING + 2.0 * BAR + LEGEND + 4.0 * AIR) * u +
                      rlv_key_tall(&of->ruler, &of->most, of->aside_wide) +
                      (table.height > 0.0 ? table.height + (TABLE_HEAD + AIR) * u : 0.0);
     of->wide = of->faces_wide + GAP * u + of->aside_wide;
     of->upper_tall = trials * of->row_tall + (trials - 1.0) * AIR * u;
     const double deep = p->high[2] - p->low[2] + 2.0 * DEEP_MM, beside = of->stacked ? 1.0 : trials,
                  beneath = trials / beside;
-    of->section_wide = (of->faces_wide - (beside - 1.0) * 2.0 * FOLD * u) / beside;
+    of->section_wide = (of->faces_wide - beside * 2.0 * FOLD * u) / beside;
     of->section_scale =
         rlv_round_scale(fmin(of->section_wide / (p->high[0] - p->low[0]), fmin(SECTION * u / deep, 5.0 * of->scale)));
     of->section_tall = deep * of->section_scale;
-    of->sections_tall = beneath * (of->section_tall + HEADING * u) + (beneath - 1.0) * AIR * u;
+    of->sections_tall = beneath * (of->section_tall + (HEADING + BAR) * u) + (beneath - 1.0) * AIR * u;
     of->tall = fmax(of->upper_tall + BENEATH * u + of->sections_tall, of->aside_tall);
 }
 
@@ -427,9 +430,8 @@ static rlv_status mark_face(face* f, rlv_panel_marks* marks, rlv_error* error)
     const rlv_joint_map* map = &f->of->map;
     const plan* p = &f->of->plan;
     const rlv_vec3 line = rlv_vec3_along(map->middle_mm, f->of->through, p->axes.up);
-    const double off = 0.6 * (p->high[0] - p->low[0]) * MARGIN_SHARE;
-    f->trace = (rlv_panel_trace){placed(f, rlv_vec3_along(line, p->low[0] + off, p->axes.right)),
-                                 placed(f, rlv_vec3_along(line, p->high[0] - off, p->axes.right)), "A"};
+    f->trace = (rlv_panel_trace){placed(f, rlv_vec3_along(line, p->low[0], p->axes.right)),
+                                 placed(f, rlv_vec3_along(line, p->high[0], p->axes.right)), "A"};
     marks->trace = &f->trace;
     marks->trace_count = 1;
     if (!f->closed && !f->on_piece && slides(map))
@@ -448,7 +450,7 @@ static rlv_status mark_face(face* f, rlv_panel_marks* marks, rlv_error* error)
         return RLV_SYSTEM;
     for (size_t i = 0; i < map->contact_count; i++)
     {
-        snprintf(f->number[i], sizeof f->number[i], "%zu", i + 1);
+        snprintf(f->number[i], sizeof f->number[i], "c%zu", i + 1); // levels of the gap are bare numbers
         f->point[i] = (rlv_panel_point){.at_mm = placed(f, map->contact[i].at_mm),
                                         .beneath_mm = BENEATH_MM,
                                         .symbol = map->contact[i].presses ? RLV_SYMBOL_DIAMOND : RLV_SYMBOL_DISC,
@@ -525,12 +527,12 @@ static void put_heading(rlv_sheet* sheet, const char* name, const char* line, do
 static rlv_status draw_trial(rlv_sheet* sheet, const layout* of, size_t trial, double x, double y, gathered* all,
                              rlv_error* error)
 {
-    const double u = sheet->unit, top = y + HEADING * u, fold = x + of->face_wide + FOLD * u;
+    const double u = sheet->unit, top = y + HEADING * u, left = x + FOLD * u, fold = left + of->face_wide + FOLD * u;
     char scale[48], words[64];
     rlv_scale_words(scale, sizeof scale, of->scale);
     snprintf(words, sizeof words, "faces at %s", scale);
     put_heading(sheet, of->map.trial[trial].name, words, x, y, of->faces_wide);
-    rlv_status status = draw_face(sheet, of, trial, false, x, top, all, error);
+    rlv_status status = draw_face(sheet, of, trial, false, left, top, all, error);
     if (status == RLV_DONE)
         status = draw_face(sheet, of, trial, true, fold + FOLD * u, top, all, error);
     rlv_stroke_begin(sheet, &of_fold);
@@ -539,7 +541,7 @@ static rlv_status draw_trial(rlv_sheet* sheet, const layout* of, size_t trial, d
     rlv_lettering how = quiet;
     how.share = 0.5;
     const double foot = top + of->face_tall + 3.2 * u;
-    rlv_sheet_text(sheet, "the block\xe2\x80\x99s face", x + 0.5 * of->face_wide, foot, &how);
+    rlv_sheet_text(sheet, "the block\xe2\x80\x99s face", left + 0.5 * of->face_wide, foot, &how);
     rlv_sheet_text(sheet, "the piece\xe2\x80\x99s face, turned over", fold + FOLD * u + 0.5 * of->face_wide, foot,
                    &how);
     return status;
@@ -625,10 +627,11 @@ static rlv_status draw_section(rlv_sheet* sheet, const layout* of, size_t trial,
         rlv_lettering how = head;
         how.bold = false;
         how.halo_mm = 0.7;
-        rlv_sheet_text(sheet, "A", x + 1.2 * u, top + 4.0 * u, &how);
-        how.share = 1.0;
-        rlv_sheet_text(sheet, "A\xe2\x80\xb2", x + wide - 1.2 * u, top + 4.0 * u, &how);
+        how.share = 0.5;
+        rlv_sheet_text(sheet, "A", x - 0.5 * FOLD * u, top + 4.0 * u, &how);
+        rlv_sheet_text(sheet, "A\xe2\x80\xb2", x + wide + 0.5 * FOLD * u, top + 4.0 * u, &how);
     }
+    rlv_mark_bar(sheet, x, top + of->section_tall + 4.0 * u, scale, fmin(45.0 * u, 0.6 * wide));
     rlv_lines_free(&block);
     rlv_lines_free(&piece);
     return status;
@@ -660,6 +663,9 @@ static void draw_aside(rlv_sheet* sheet, const layout* of, gathered* all, double
     const rlv_joint_map* map = &of->map;
     const double u = sheet->unit;
     char limit[96], number[32];
+    rlv_mark_bar(sheet, x, y + 4.0 * u, of->whole_scale, 45.0 * u);
+    y += (BAR + AIR) * u;
+    rlv_sheet_text(sheet, "of the faces", x, y, &small);
     rlv_mark_bar(sheet, x, y + 4.0 * u, of->scale, 45.0 * u);
     if (map->direction_count > 0)
         rlv_mark_axes(sheet, x + of->aside_wide - 14.0 * u, y + 4.0 * u, 6.0, &of->plan.axes, map->direction_count,
@@ -702,9 +708,9 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
     const double left_over = of->tall - of->upper_tall - BENEATH * u - of->sections_tall,
                  beneath = y + of->upper_tall + BENEATH * u + fmin(0.5 * left_over, 2.0 * BENEATH * u),
                  right = of->stacked ? 0.0 : of->section_wide + 2.0 * FOLD * u,
-                 down = of->stacked ? of->section_tall + (HEADING + AIR) * u : 0.0;
+                 down = of->stacked ? of->section_tall + (HEADING + BAR + AIR) * u : 0.0;
     for (size_t k = 0; k < map->trial_count && status == RLV_DONE; k++)
-        status = draw_section(sheet, of, k, x + (double)k * right, beneath + (double)k * down, error);
+        status = draw_section(sheet, of, k, x + FOLD * u + (double)k * right, beneath + (double)k * down, error);
     if (status == RLV_DONE)
         rlv_title_foot(sheet, &map->title, paper, 0.0, all.pixel_mm); // views have scales of their own, by each
     if (left_out != NULL)

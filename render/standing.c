@@ -16,6 +16,11 @@
 #define LINE 4.6   // of what is said beneath
 #define PAD 1.0    // of a picture round the block
 #define OVER 6.0   // of the floor beyond what stands on it
+#define BAR 14.0   // for the scale bar over what is said
+#define SIDE 8.0   // for the arrow to the front
+#define NORTH 7.0  // half the arrow to north
+
+#define LEVEL_LEAST 0.5 // of a direction that is drawn on the plan: it dips by 60 degrees at most
 
 static const rlv_lettering of_size = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .share = 0.5, .halo_mm = 0.8};
 static const rlv_lettering of_name = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .bold = true};
@@ -25,32 +30,64 @@ static const rlv_stroke of_case = {RLV_LINE_MEDIUM, RLV_INK_GREY, RLV_DASH_EVEN}
 rlv_camera_axes rlv_standing_axes(const rlv_standing* standing, int view)
 {
     const rlv_vec3 across = rlv_vec3_cross(standing->box.along, standing->up); // towards who looks at the front
-    const rlv_vec3 towards = view == 0 ? across : standing->box.along;
+    if (view == RLV_STANDING_PLAN)                                             // the front at its foot
+        return (rlv_camera_axes){standing->box.along, rlv_vec3_scale(across, -1.0), standing->up};
+    const rlv_vec3 towards = view == RLV_STANDING_FRONT ? across : standing->box.along;
     return (rlv_camera_axes){rlv_vec3_cross(standing->up, towards), standing->up, towards};
+}
+
+bool rlv_standing_bearing(const rlv_standing* standing, double* clockwise_deg)
+{
+    const rlv_camera_axes plan = rlv_standing_axes(standing, RLV_STANDING_PLAN);
+    const double right = rlv_vec3_dot(standing->north, plan.right), up = rlv_vec3_dot(standing->north, plan.up);
+    *clockwise_deg = atan2(right, up) * 180.0 / M_PI;
+    return standing->north_known && hypot(right, up) >= LEVEL_LEAST * rlv_vec3_length(standing->north);
 }
 
 // What a view spans, of the thing: of the block, and of all that is drawn.
 static double block_wide(const rlv_standing* s, int view)
 {
-    return view == 0 ? s->box.length_mm : s->box.width_mm;
+    return view == RLV_STANDING_SIDE ? s->box.width_mm : s->box.length_mm;
+}
+
+static double case_wide(const rlv_standing* s, int view)
+{
+    return s->case_mm[view == RLV_STANDING_SIDE ? 1 : 0];
 }
 
 static double all_wide(const rlv_standing* s, int view)
 {
-    return s->in_case ? fmax(s->case_mm[view], block_wide(s, view)) : block_wide(s, view);
+    return s->in_case ? fmax(case_wide(s, view), block_wide(s, view)) : block_wide(s, view);
 }
 
-static double all_tall(const rlv_standing* s)
+static double block_tall(const rlv_standing* s, int view)
 {
-    return s->in_case ? fmax(s->case_mm[2], s->box.height_mm) : s->box.height_mm;
+    return view == RLV_STANDING_PLAN ? s->box.width_mm : s->box.height_mm;
+}
+
+static double case_tall(const rlv_standing* s, int view)
+{
+    return s->case_mm[view == RLV_STANDING_PLAN ? 1 : 2];
+}
+
+static double all_tall(const rlv_standing* s, int view)
+{
+    return s->in_case ? fmax(case_tall(s, view), block_tall(s, view)) : block_tall(s, view);
+}
+
+// The elevations, and beneath them the plan; what is said stands on the plan's right.
+static double lower_tall(const rlv_standing* s, double scale, double unit)
+{
+    const double plan = all_tall(s, RLV_STANDING_PLAN) * scale + (NAME + BELOW + SIDE) * unit,
+                 words = (BAR + 2.0 * LINE * (double)s->line_count) * unit; // most lines take one, some three
+    return fmax(plan, words);
 }
 
 static void need_at(const rlv_standing* s, double scale, double unit, double size_mm[2])
 {
     size_mm[0] = (all_wide(s, 0) + all_wide(s, 1)) * scale + (2.0 * (LEFT + RIGHT) + 2.0 * RLV_SHEET_MARGIN) * unit;
-    size_mm[1] = all_tall(s) * scale +
-                 (RLV_TITLE_HEAD_MM + NAME + BELOW + LINE * ((double)s->line_count + 1.0)) * unit +
-                 rlv_title_foot_mm(&s->title, size_mm[0], unit);
+    size_mm[1] = all_tall(s, RLV_STANDING_FRONT) * scale + (RLV_TITLE_HEAD_MM + NAME + BELOW) * unit +
+                 lower_tall(s, scale, unit) + rlv_title_foot_mm(&s->title, size_mm[0], unit);
 }
 
 typedef struct fitting
@@ -142,46 +179,101 @@ static void draw_floor(rlv_sheet* sheet, const elevation* at)
 
 static void draw_case(rlv_sheet* sheet, const elevation* at)
 {
-    const double half = 0.5 * at->of->case_mm[at->view] * at->scale, top = at->floor - at->of->case_mm[2] * at->scale;
+    const double half = 0.5 * case_wide(at->of, at->view) * at->scale,
+                 top = at->floor - case_tall(at->of, at->view) * at->scale;
     rlv_stroke_begin(sheet, &of_case);
     cairo_move_to(sheet->cairo, at->x - half, at->floor);
     cairo_line_to(sheet->cairo, at->x - half, top);
     cairo_line_to(sheet->cairo, at->x + half, top);
     cairo_line_to(sheet->cairo, at->x + half, at->floor);
+    if (at->view == RLV_STANDING_PLAN)
+        cairo_close_path(sheet->cairo);
     cairo_stroke(sheet->cairo);
     rlv_stroke_end(sheet);
 }
 
-// Widths beneath the floor, the block's and then the case's; heights on the right, likewise, with the room above.
-static void draw_sizes(rlv_sheet* sheet, const elevation* at)
+// How far the block's lower edge is over the view's: it stands in the middle of its case.
+static double block_foot(const elevation* at)
+{
+    return at->view == RLV_STANDING_PLAN
+               ? at->floor - 0.5 * (all_tall(at->of, at->view) - block_tall(at->of, at->view)) * at->scale
+               : at->floor;
+}
+
+// What a case leaves on either side, in whole millimetres that add up to the case's as they stand.
+static void share_room(double case_mm, double block_mm, double side_mm[2])
+{
+    const double room = round(case_mm) - round(block_mm);
+    side_mm[0] = floor(0.5 * room);
+    side_mm[1] = room - side_mm[0];
+}
+
+// Widths beneath, the block's with the room beside it and then the case's.
+static void draw_widths(rlv_sheet* sheet, const elevation* at)
 {
     const rlv_standing* s = at->of;
-    const double u = sheet->unit, tier = TIER * u, wide = block_wide(s, at->view), half = 0.5 * wide * at->scale,
-                 top = at->floor - s->box.height_mm * at->scale, first = at->floor + 1.2 * tier,
-                 right = at->x + 0.5 * all_wide(s, at->view) * at->scale + 1.2 * tier;
-    draw_witness(sheet, at->x - half, at->floor, at->x - half, first + u);
-    draw_witness(sheet, at->x + half, at->floor, at->x + half, first + u);
+    const double u = sheet->unit, wide = block_wide(s, at->view), half = 0.5 * wide * at->scale, foot = block_foot(at),
+                 first = at->floor + 1.2 * TIER * u, second = first + TIER * u,
+                 case_half = 0.5 * case_wide(s, at->view) * at->scale;
+    double side[2];
+    draw_witness(sheet, at->x - half, foot, at->x - half, first + u);
+    draw_witness(sheet, at->x + half, foot, at->x + half, first + u);
     draw_size(sheet, at->x - half, first, at->x + half, first, wide);
-    draw_witness(sheet, at->x, top, right + u, top);
-    draw_size(sheet, right, at->floor, right, top, s->box.height_mm);
     if (!s->in_case)
         return;
-    const double case_half = 0.5 * s->case_mm[at->view] * at->scale, ceiling = at->floor - s->case_mm[2] * at->scale,
-                 second = first + tier, far = right + tier;
     draw_witness(sheet, at->x - case_half, at->floor, at->x - case_half, second + u);
     draw_witness(sheet, at->x + case_half, at->floor, at->x + case_half, second + u);
-    draw_size(sheet, at->x - case_half, second, at->x + case_half, second, s->case_mm[at->view]);
-    draw_witness(sheet, at->x + case_half, ceiling, far + u, ceiling);
-    draw_witness(sheet, at->x + case_half, at->floor, far + u, at->floor);
-    draw_size(sheet, far, at->floor, far, ceiling, s->case_mm[2]);
-    if (ceiling < top)
-        draw_size(sheet, right, top, right, ceiling, round(s->case_mm[2]) - round(s->box.height_mm));
+    draw_size(sheet, at->x - case_half, second, at->x + case_half, second, case_wide(s, at->view));
     if (case_half <= half)
         return;
-    // Whole millimetres that add up to the case's as they stand.
-    const double room = round(s->case_mm[at->view]) - round(wide), one = floor(0.5 * room);
-    draw_size(sheet, at->x - case_half, first, at->x - half, first, one);
-    draw_size(sheet, at->x + half, first, at->x + case_half, first, room - one);
+    share_room(case_wide(s, at->view), wide, side);
+    draw_size(sheet, at->x - case_half, first, at->x - half, first, side[0]);
+    draw_size(sheet, at->x + half, first, at->x + case_half, first, side[1]);
+}
+
+// Heights on the right, likewise, with the room above; on a plan depths, with the room on either side.
+static void draw_heights(rlv_sheet* sheet, const elevation* at)
+{
+    const rlv_standing* s = at->of;
+    const double u = sheet->unit, tall = block_tall(s, at->view), foot = block_foot(at), top = foot - tall * at->scale,
+                 right = at->x + 0.5 * all_wide(s, at->view) * at->scale + 1.2 * TIER * u, far = right + TIER * u,
+                 case_half = 0.5 * case_wide(s, at->view) * at->scale,
+                 ceiling = at->floor - case_tall(s, at->view) * at->scale;
+    double side[2];
+    draw_witness(sheet, at->x, top, right + u, top);
+    draw_size(sheet, right, foot, right, top, tall);
+    if (at->view == RLV_STANDING_PLAN)
+        draw_witness(sheet, at->x, foot, right + u, foot);
+    if (!s->in_case)
+        return;
+    draw_witness(sheet, at->x + case_half, ceiling, far + u, ceiling);
+    draw_witness(sheet, at->x + case_half, at->floor, far + u, at->floor);
+    draw_size(sheet, far, at->floor, far, ceiling, case_tall(s, at->view));
+    if (ceiling >= top)
+        return;
+    share_room(case_tall(s, at->view), tall, side);
+    const bool plan = at->view == RLV_STANDING_PLAN;
+    draw_size(sheet, right, top, right, ceiling, plan ? side[0] : side[0] + side[1]);
+    if (plan)
+        draw_size(sheet, right, at->floor, right, foot, side[1]);
+}
+
+// Where the front is looked at from, and north, in the upper left corner.
+static void draw_bearings(rlv_sheet* sheet, const elevation* at)
+{
+    const rlv_standing* s = at->of;
+    const double u = sheet->unit, foot = at->floor + (BELOW + SIDE - 4.0) * u;
+    double bearing_deg;
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    rlv_mark_arrow(sheet, at->x, foot, at->x, at->floor + (BELOW - 5.0) * u, RLV_LINE_STRONG);
+    rlv_sheet_text(sheet, "front", at->x + 2.0 * u, foot, &of_line);
+    if (!rlv_standing_bearing(s, &bearing_deg))
+        return;
+    const double turn = bearing_deg * M_PI / 180.0, x = sin(turn) * NORTH * u, y = -cos(turn) * NORTH * u,
+                 middle_x = at->x - 0.5 * all_wide(s, at->view) * at->scale + (NORTH + 5.0) * u,
+                 middle_y = at->floor - all_tall(s, at->view) * at->scale + (NORTH + 5.0) * u;
+    rlv_mark_arrow(sheet, middle_x - x, middle_y - y, middle_x + x, middle_y + y, RLV_LINE_STRONG);
+    rlv_sheet_text(sheet, "N", middle_x + 1.35 * x, middle_y + 1.35 * y + 0.8 * u, &of_size);
 }
 
 static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel_mm, rlv_error* error)
@@ -197,46 +289,58 @@ static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel
     {
         // Its middle is the box's; a panel stands on whole pixels, and all else on the panel.
         const double left = at->x - 0.5 * panel.width_mm,
-                     top = at->floor - 0.5 * seen.span_mm[1] * at->scale - 0.5 * panel.height_mm;
+                     top = block_foot(at) - 0.5 * seen.span_mm[1] * at->scale - 0.5 * panel.height_mm;
         status = rlv_panel_draw(sheet, &panel, left, top, NULL, NULL, error);
     }
     *pixel_mm = panel.picture.pixel_mm;
     rlv_panel_free(&panel);
     if (status != RLV_DONE)
         return status;
-    draw_floor(sheet, at);
+    if (at->view == RLV_STANDING_PLAN)
+        draw_bearings(sheet, at);
+    else
+        draw_floor(sheet, at);
     if (s->in_case)
         draw_case(sheet, at);
-    draw_sizes(sheet, at);
+    draw_widths(sheet, at);
+    draw_heights(sheet, at);
+    if (s->name[at->view] != NULL)
+        rlv_sheet_text(sheet, s->name[at->view], at->x - 0.5 * all_wide(s, at->view) * at->scale,
+                       at->floor - all_tall(s, at->view) * at->scale - 3.0 * sheet->unit, &of_name);
     return RLV_DONE;
+}
+
+static void draw_words(rlv_sheet* sheet, const rlv_standing* s, double x, double y, double scale)
+{
+    const double u = sheet->unit;
+    rlv_lettering how = of_line;
+    how.width_mm = sheet->width_mm - RLV_SHEET_MARGIN * u - x;
+    rlv_mark_bar(sheet, x, y, scale, fmin(60.0 * u, how.width_mm));
+    y += BAR * u;
+    for (size_t i = 0; i < s->line_count; i++)
+        y += rlv_sheet_text(sheet, s->line[i], x, y, &how).height_mm + 1.4 * u;
 }
 
 static rlv_status draw(rlv_sheet* sheet, const rlv_standing* s, double scale, const rlv_paper* paper, rlv_error* error)
 {
     const double u = sheet->unit, top = rlv_title_head(sheet, &s->title),
                  foot = rlv_title_foot_mm(&s->title, sheet->width_mm, u),
-                 tall = all_tall(s) * scale + (NAME + BELOW + LINE * ((double)s->line_count + 1.0)) * u,
+                 upper = all_tall(s, RLV_STANDING_FRONT) * scale,
+                 tall = upper + (NAME + BELOW) * u + lower_tall(s, scale, u),
                  air = fmax(sheet->height_mm - top - foot - tall, 0.0),
                  wide = (all_wide(s, 0) + all_wide(s, 1)) * scale + 2.0 * (LEFT + RIGHT) * u,
-                 left = 0.5 * (sheet->width_mm - wide), floor = top + 0.4 * air + NAME * u + all_tall(s) * scale;
-    double pixel_mm = 0.0, x = left;
+                 left = 0.5 * (sheet->width_mm - wide), floor = top + 0.3 * air + NAME * u + upper,
+                 lower = floor + BELOW * u + 0.3 * air, front = left + LEFT * u + 0.5 * all_wide(s, 0) * scale,
+                 side = left + wide - RIGHT * u - 0.5 * all_wide(s, 1) * scale;
+    const elevation at[RLV_STANDING_VIEWS] = {
+        {s, RLV_STANDING_FRONT, front, floor, scale},
+        {s, RLV_STANDING_SIDE, side, floor, scale},
+        {s, RLV_STANDING_PLAN, front, lower + NAME * u + all_tall(s, RLV_STANDING_PLAN) * scale, scale}};
+    double pixel_mm = 0.0;
     rlv_status status = RLV_DONE;
-    for (int view = 0; view < 2 && status == RLV_DONE; view++)
-    {
-        const double half = 0.5 * all_wide(s, view) * scale;
-        const elevation at = {s, view, x + LEFT * u + half, floor, scale};
-        status = draw_view(sheet, &at, &pixel_mm, error);
-        if (s->name[view] != NULL)
-            rlv_sheet_text(sheet, s->name[view], at.x - half, floor - all_tall(s) * scale - 3.0 * u, &of_name);
-        x += (LEFT + RIGHT) * u + 2.0 * half;
-    }
-    const double margin = RLV_SHEET_MARGIN * u;
-    rlv_mark_bar(sheet, margin, floor + (BELOW + 1.0) * u, scale, fmin(60.0 * u, 0.2 * sheet->width_mm));
-    rlv_lettering how = of_line;
-    how.width_mm = sheet->width_mm - 2.0 * margin - 95.0 * u;
-    double y = floor + (BELOW + 2.0) * u;
-    for (size_t i = 0; i < s->line_count; i++)
-        y += rlv_sheet_text(sheet, s->line[i], margin + 95.0 * u, y, &how).height_mm + 0.6 * u;
+    for (int view = 0; view < RLV_STANDING_VIEWS && status == RLV_DONE; view++)
+        status = draw_view(sheet, &at[view], &pixel_mm, error);
+    draw_words(sheet, s, side - 0.5 * all_wide(s, 1) * scale, lower + NAME * u, scale);
     rlv_title_foot(sheet, &s->title, paper, scale, pixel_mm);
     return status;
 }

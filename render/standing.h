@@ -1,6 +1,7 @@
-/// A block as it stands: from the front and from the side, on its floor, with the box that it stands in and its case.
+/// A block as it stands: from the front, from the side and from above, with the box that it stands in and its case.
 ///
-/// An elevation as a workshop draws it: both views at one scale, in line on one floor, every size that somebody needs
+/// Views as a workshop draws them: all at one scale, both elevations in line on one floor and the plan beneath the
+/// front, with the front at its foot and an arrow to north; every size that somebody needs
 /// to build for it written on its line (lines, arrows and figures after ISO 129-1, which is common practice). The front
 /// is the side that the length of the smallest rectangle about its plan runs along (footprint.h); the side view is from
 /// the reader's right of it. The block stands in the middle of its case.
@@ -12,23 +13,37 @@
 #include "panel.h"
 #include "title.h"
 
+enum
+{
+    RLV_STANDING_FRONT,
+    RLV_STANDING_SIDE,
+    RLV_STANDING_PLAN,
+    RLV_STANDING_VIEWS,
+};
+
 typedef struct rlv_standing
 {
     rlv_title title;
     rlv_panel_surface surface;
     rlv_footprint box; ///< of the surface's mesh, with
     rlv_vec3 up;       ///< of length one
+    bool north_known;
+    rlv_vec3 north; ///< as it lay in the rock, in the mesh's frame
     bool in_case;
-    double case_mm[3];   ///< inside: its longer and its shorter side, and its height
-    const char* name[2]; ///< of the views; may be NULL
-    double scale;        ///< paper over thing; 0: the largest round one that the least paper holds
-    int paper;           ///< the least size of the A series
-    size_t line_count;   ///< what is said beneath, a line each
+    double case_mm[3];                    ///< inside: its longer and its shorter side, and its height
+    const char* name[RLV_STANDING_VIEWS]; ///< of the views; may be NULL
+    double scale;                         ///< paper over thing; 0: the largest round one that the least paper holds
+    int paper;                            ///< the least size of the A series
+    size_t line_count;                    ///< what is said beside the plan, a text each
     const char* const* line;
 } rlv_standing;
 
-/// The axes of the front view and of the side view.
+/// The axes of a view.
 rlv_camera_axes rlv_standing_axes(const rlv_standing* standing, int view);
+
+/// Where north is on the plan, clockwise from its top; false where it is not known, or so steep as the block stands
+/// that no arrow is drawn.
+bool rlv_standing_bearing(const rlv_standing* standing, double* clockwise_deg);
 
 /// Draw it into a zeroed `sheet`; its scale is told in `scale`. Free with rlv_sheet_free, which is safe after a
 /// failure.

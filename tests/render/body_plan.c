@@ -294,3 +294,22 @@ Test(body_plan, a_plan_is_the_same_bytes_at_any_number_of_threads)
     }
     told_skeleton_free(t);
 }
+
+Test(body_plan, a_row_counts_what_lies_off_it_beside_what_is_in_place)
+{
+    straight s;
+    char words[64];
+    rlv_open_why open[COUNT] = {0};
+    lay_straight(&s);
+    s.of.open = open;
+    plan_row_words(words, &s.of, 0);
+    cr_expect_str_eq(words, "9 of 10 in place");
+    s.one[2].state = RLV_UNASSIGNED;
+    s.one[4].state = RLV_UNASSIGNED;
+    open[2] = RLV_OPEN_OFF_ROW;
+    plan_row_words(words, &s.of, 0);
+    cr_expect_str_eq(words, "9 of 10 in place, 1 off the row", "the other is not judged");
+    s.row.held = s.row.in_place;
+    plan_row_words(words, &s.of, 0);
+    cr_expect_str_eq(words, "9 in place, 1 off the row");
+}

@@ -204,3 +204,10 @@ Test(net, a_sheet_without_directions_is_refused)
     cr_expect_eq(rlv_sheet_of_nets(&sheet, &nets, NULL, NULL), RLV_BAD_INPUT);
     rlv_sheet_free(&sheet);
 }
+
+Test(net, four_motions_make_no_petals)
+{
+    cr_expect_not(rlv_rose_has_petals(1));
+    cr_expect_not(rlv_rose_has_petals(4));
+    cr_expect(rlv_rose_has_petals(5));
+}

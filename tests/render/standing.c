@@ -27,13 +27,13 @@ static rlv_standing box_on_floor(rlv_mesh* mesh, rlv_tree** tree)
                       .up = {0, 0, 1},
                       .in_case = true,
                       .case_mm = {900, 700, 500},
-                      .name = {"Front", "From the right"},
+                      .name = {"Front", "From the right", "From above"},
                       .paper = 3};
     cr_assert_eq(rlv_footprint_of(&s.box, mesh, s.up, NULL), RLV_DONE);
     return s;
 }
 
-Test(standing, both_views_stand_upright_and_the_front_shows_the_length)
+Test(standing, elevations_stand_upright_and_the_front_shows_the_length)
 {
     rlv_mesh mesh;
     rlv_tree* tree = NULL;
@@ -62,9 +62,8 @@ Test(standing, a_sheet_that_is_fitted_has_a_round_scale_and_the_least_paper)
     cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
     cr_expect_float_eq(sheet.width_mm, 420.0, 1e-9);
     cr_expect_float_eq(sheet.height_mm, 297.0, 1e-9);
-    // Both views of the case, 1600 mm, on what margins and sizes leave of 420: between 1 : 10 and 1 : 5.
-    cr_expect_geq(scale, 0.1 - 1e-12);
-    cr_expect_leq(scale, 0.2 + 1e-12);
+    // 500 mm of elevation over 700 mm of plan, on what head, sizes and foot leave of 297: 1 : 5 would take 240.
+    cr_expect_float_eq(scale, 0.1, 1e-12);
     rlv_sheet_free(&sheet);
     s.scale = 0.5;
     cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
@@ -83,5 +82,32 @@ Test(standing, a_block_without_a_size_is_refused)
     double scale;
     s.box.height_mm = 0.0;
     cr_expect_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_BAD_INPUT);
+    rlv_tree_free(tree);
+}
+
+Test(standing, the_plan_has_the_front_at_its_foot_and_north_as_it_lay)
+{
+    rlv_mesh mesh;
+    rlv_tree* tree = NULL;
+    rlv_standing s = box_on_floor(&mesh, &tree);
+    const rlv_mesh* one = &mesh;
+    const rlv_camera_axes front = rlv_standing_axes(&s, RLV_STANDING_FRONT),
+                          side = rlv_standing_axes(&s, RLV_STANDING_SIDE),
+                          plan = rlv_standing_axes(&s, RLV_STANDING_PLAN);
+    const rlv_panel_view seen = rlv_panel_view_of(1, &one, &plan, 1.0);
+    double bearing_deg;
+    cr_expect_lt(rlv_vec3_length(rlv_vec3_sub(rlv_vec3_cross(plan.right, plan.up), plan.towards)), 1e-12);
+    cr_expect_float_eq(plan.towards.z, 1.0, 1e-12);
+    cr_expect_float_eq(rlv_vec3_dot(plan.up, front.towards), -1.0, 1e-12);
+    cr_expect_float_eq(rlv_vec3_dot(plan.right, side.towards), 1.0, 1e-12);
+    cr_expect_float_eq(seen.span_mm[0], 400.0, 1e-4); // of floats of some hundred mm
+    cr_expect_float_eq(seen.span_mm[1], 300.0, 1e-4);
+    cr_expect_not(rlv_standing_bearing(&s, &bearing_deg), "north is not known");
+    s.north_known = true;
+    s.north = plan.right;
+    cr_expect(rlv_standing_bearing(&s, &bearing_deg));
+    cr_expect_float_eq(bearing_deg, 90.0, 1e-9);
+    s.north = rlv_vec3_along(plan.towards, 0.5, plan.up); // at 63 degrees, steeper than 60
+    cr_expect_not(rlv_standing_bearing(&s, &bearing_deg));
     rlv_tree_free(tree);
 }
