@@ -25,9 +25,10 @@ static const double WALK_STEP = 1.5, OWN_STEP = 2.5;
 static const double LEAST_GAP = 9.0;
 
 /// What is found explains by this much more than nothing does, and than what is simpler: of minus twice the log of a p
-/// by itself. A gap is one of a few dozen steps, and its p is held to 1 in 100; a window is one of hundreds, and stands
-/// against a gap at one of its ends where the other end is worth something too.
-static const double PRICE_OF_GAP = 18.0, PRICE_OF_WINDOW = 18.0;
+/// by itself. A gap is one of a few dozen steps, and its p is held to 1 in 100. Of windows there are some twenty with
+/// an end at any step, and the best of twenty takes 2 log 20 = 6 more off by chance: so much more is asked of a window
+/// than of a gap at one of its ends.
+static const double PRICE_OF_GAP = 12.0, PRICE_OF_WINDOW = 18.0;
 
 /// By how much windows of few and of many elements are less likely beforehand than others.
 static const double UNLIKELY = 10.0;

@@ -240,8 +240,7 @@ static patch_outcome try_patch(uint64_t seed, double jitter, int gaps)
 /// Of patches, with natural gaps in every other animal: all are held to `aim`, and those that went across the body
 /// rather than along it to nine in ten. Of an uneven pitch the aim is lower: along the body a slide shows in two steps
 /// alone, of 6 mm each, and the pitches of these rows, 8 to 40 mm, have sds of 1 to 3 mm; where an end is beside a
-/// missing or displaced element, more. Told the scatter and the walk, and with nothing to estimate, the scan finds no
-/// more: 78 % of 60 of these animals, where it finds 80 % of the same.
+/// missing or displaced element, more.
 static void try_patches(double jitter, double aim)
 {
     enum
