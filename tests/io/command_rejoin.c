@@ -346,7 +346,7 @@ Test(command_rejoin, a_report_has_a_part_for_it_and_render_its_picture)
     cr_expect_eq(json_array_size(json_object_get(json_object_get(told, "tables"), "rejoin_gaps")), 2);
     json_decref(told);
     expect_in_file("rock/out/report.html", "Pieces put back");
-    expect_in_file("rock/out/report.html", "lid: it fits");
+    expect_in_file("rock/out/report.html", "lid: not recorded as joined again at any stage; it fits");
     expect_in_file("rock/out/report.html", "pictures/lid-joint.png");
     expect_in_file("rock/out/report.html", "tables/rejoin_gaps.csv");
     expect_in_file("rock/out/report.html", "tables/rejoin_terms.csv");
