@@ -276,7 +276,7 @@ Test(history_across, bone_on_the_joint_is_told_with_its_least_width_and_place)
     expect_in_file("out/rejoin.csv", "bone_touch");
     json_decref(told);
     expect_words("rejoin rock lid",
-                 (const char* const[]){"the nearest on the joint's face, the ", "from the rim", NULL});
+                 (const char* const[]){"the nearest on the joint’s face, the ", "from the rim", NULL});
     // Rock is not masked as bone far from the joint: none lies on it.
     write_masks("");
     expect_refused("masks:\n  - {stage: whole, is: bone, piece: lid, outline: plate}\n", "it has none at 'whole'");
