@@ -103,7 +103,7 @@ Test(report_region, what_was_weighed_stands_as_written_at_its_region_and_as_its_
     life.bag_mass[0].grams = 706.6;
     life.row[0].spoil.right_g = 706.6;
     report_tables tables = report_tables_measured(&life.history);
-    cr_expect_str_eq(table_show(&tables.table[REPORT_REGIONS], 0, 7).number.text, "706.6");
+    cr_expect_str_eq(table_show(&tables.table[REPORT_REGIONS], 0, 8).number.text, "706.6");
     cr_expect_str_eq(table_show(&tables.table[REPORT_SPOIL_BALANCE], 0, 3).number.text, "707");
     const report_lines lines = report_step(&life.history, 0);
     bool said = false;
