@@ -345,6 +345,10 @@ typedef struct rlv_told_motions
     const double* azimuth_sd_rad; ///< of its direction in the level
 } rlv_told_motions;
 
+/// How what a current carried scatters about the common motion, as a share of it, at the most: in radians, about its
+/// direction.
+#define RLV_CARRIED_SCATTER 0.5
+
 /// Whether what is loose was carried one way.
 typedef struct rlv_carried
 {

@@ -9,7 +9,7 @@ static const double CURRENT = 0.5;
 static const double LEAST_PITCHES = 0.5;
 
 /// How what went like the others scatters about their motion: a share of it.
-static const double spread_share[RLV_CARRIED_SPREADS] = {0.3, 0.5};
+static const double spread_share[RLV_CARRIED_SPREADS] = {0.3, RLV_CARRIED_SCATTER};
 
 static const rlv_vec3 NO_MOTION = {0.0, 0.0, 0.0};
 

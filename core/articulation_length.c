@@ -1,5 +1,7 @@
 #include "articulation_length.h"
 
+#include "interval.h"
+
 #include <gsl/gsl_sf_bessel.h>
 #include <math.h>
 #include <stdbool.h>
@@ -12,9 +14,6 @@ enum
 
 /// How finely the distribution is summed, and how far to either side, in sds: beyond lie six in ten million.
 static const double CELL = 0.02, REACH = 5.0;
-
-/// Half of a 95 % interval of a normal distribution, in sds.
-static const double HALF_95 = 1.959963984540054;
 
 /// log of the density of a measured length x at a true one d, but for what x alone brings and -(x - d)^2 / 2; z = x d.
 static double log_shape(int parts, double z)
@@ -125,7 +124,7 @@ static rlv_interval unit_length(const rlv_length_table* table, int parts, double
     if (x > from[RLV_LENGTH_STEPS])
     {
         const double far = x - 0.5 * (parts - 1) / x; // the mean of x is so much more than d
-        return (rlv_interval){far, far - HALF_95, far + HALF_95};
+        return (rlv_interval){far, far - RLV_HALF_95, far + RLV_HALF_95};
     }
     const double value = likeliest(parts, x);
     return (rlv_interval){value, fmin(crossing(to, x, false), value), fmax(crossing(from, x, true), value)};

@@ -31,6 +31,17 @@ articulation_way articulation_way_of_group(const history_articulation* a, size_t
 /// The stretch's motion on the body, in the block's frame where its first or its last element belongs.
 articulation_way articulation_way_at(const history_articulation* a, size_t group, bool last);
 
+/// Which way a current carried what is loose: how far, and by compass, as told to people, with half of the 95 %
+/// interval of the direction. False where that is not told: a current is less likely than not, or north or its way not
+/// known.
+typedef struct carried_way
+{
+    double far_mm;
+    int trend_deg;
+    double half_deg;
+} carried_way;
+bool articulation_carried_way(carried_way* way, const history_articulation* a);
+
 /// Half of the longest axis of a life position's 95 % region.
 double articulation_region_half_mm(const rlv_unfilled* life);
 

@@ -1,3 +1,4 @@
+#include "interval.h"
 #include "report_articulation_parts.h"
 #include "report_place.h"
 
@@ -15,8 +16,6 @@ enum
 
 /// What is less likely is not told to people.
 static const double LEAST_LIKELY = 0.03;
-
-static const double IN_95 = 1.959963985; // sds to either side that hold 95 % of a normal distribution
 
 static const rlv_unfilled* unfilled_of(const history_articulation* a, size_t i)
 {
@@ -52,27 +51,35 @@ report_text articulation_place_name(const history_articulation* a, const rlv_unf
 
 // --- motions ---------------------------------------------------------------------------------------------------------
 
+static const char* const body_ends[3][2] = {{"head", "tail"}, {"right", "left"}, {"in", "out"}};
+
+/// The parts of a motion on the body, the greatest first.
+static void order_parts(size_t order[3], const rlv_interval part[3])
+{
+    for (size_t i = 0; i < 3; i++)
+    {
+        size_t k = i;
+        for (; k > 0 && fabs(part[i].value) > fabs(part[order[k - 1]].value); k--)
+            order[k] = order[k - 1];
+        order[k] = i;
+    }
+}
+
 /// "tail, left": which way something moved on the body, the greatest part first. What may be none and what is under a
 /// third of the greatest is left out.
 static report_text body_way(const rlv_body_motion* m)
 {
-    static const char* const ends[3][2] = {{"head", "tail"}, {"right", "left"}, {"in", "out"}};
     const rlv_interval part[3] = {m->along_mm, m->across_mm, m->out_mm};
-    double greatest = 0.0;
-    bool told[3] = {false, false, false};
+    size_t order[3];
     report_text words = {""};
-    for (int k = 0; k < 3; k++)
-        greatest = fmax(greatest, fabs(part[k].value));
-    for (int round = 0; round < 3; round++)
+    order_parts(order, part);
+    const double greatest = fabs(part[order[0]].value);
+    for (size_t i = 0; i < 3; i++)
     {
-        int next = -1;
-        for (int k = 0; k < 3; k++)
-            if (!told[k] && (next < 0 || fabs(part[k].value) > fabs(part[next].value)))
-                next = k;
-        told[next] = true;
-        const bool sure = part[next].low > 0.0 || part[next].high < 0.0;
-        if (sure && 3.0 * fabs(part[next].value) >= greatest)
-            articulation_add(&words, "%s%s", comma(&words), ends[next][part[next].value > 0.0]);
+        const rlv_interval* p = &part[order[i]];
+        const bool sure = p->low > 0.0 || p->high < 0.0;
+        if (sure && 3.0 * fabs(p->value) >= greatest)
+            articulation_add(&words, "%s%s", comma(&words), body_ends[order[i]][p->value > 0.0]);
     }
     return words;
 }
@@ -95,7 +102,7 @@ static bool has_direction(const history_articulation* a, size_t group, size_t gi
 static report_text compass_way(const history_articulation* a, const rlv_body_motion* m, articulation_way way)
 {
     report_text words = {""};
-    const double half = fmin(ceil(IN_95 * way.sd_deg), 180.0);
+    const double half = fmin(ceil(RLV_HALF_95 * way.sd_deg), 180.0);
     if (!(m->shift_mm.low > 0.0) || !a->elements->compass_known || !(rlv_vec3_length(way.motion_mm) > 0.0))
         return words;
     const rlv_trend trend = rlv_trend_of(&a->elements->compass, way.motion_mm);
@@ -152,23 +159,18 @@ static const table_column groups_columns[] = {
 /// "tail 4.6 (3.1 to 6.1), left 2.4 (1.0 to 3.8)": the parts that are surely some, the greatest first.
 static report_text body_parts(const rlv_body_motion* m)
 {
-    static const char* const ends[3][2] = {{"head", "tail"}, {"right", "left"}, {"in", "out"}};
     const rlv_interval part[3] = {m->along_mm, m->across_mm, m->out_mm};
-    bool told[3] = {false, false, false};
+    size_t order[3];
     report_text words = {""};
-    for (int round = 0; round < 3; round++)
+    order_parts(order, part);
+    for (size_t i = 0; i < 3; i++)
     {
-        int next = -1;
-        for (int k = 0; k < 3; k++)
-            if (!told[k] && (next < 0 || fabs(part[k].value) > fabs(part[next].value)))
-                next = k;
-        told[next] = true;
-        const bool back = part[next].value < 0.0;
-        const rlv_interval size =
-            back ? (rlv_interval){-part[next].value, -part[next].high, -part[next].low} : part[next];
+        const rlv_interval* p = &part[order[i]];
+        const bool back = p->value < 0.0;
+        const rlv_interval size = back ? (rlv_interval){-p->value, -p->high, -p->low} : *p;
         if (size.low > 0.0)
-            articulation_add(&words, "%s%s %s (%s)", comma(&words), ends[next][!back], words_value(size, 1.0).text,
-                             words_ends(size, 1.0).text);
+            articulation_add(&words, "%s%s %s (%s)", comma(&words), body_ends[order[i]][!back],
+                             words_value(size, 1.0).text, words_ends(size, 1.0).text);
     }
     return words;
 }
@@ -358,6 +360,17 @@ rlv_table articulation_loose_wall(const history_articulation* a)
     return t;
 }
 
+bool articulation_carried_way(carried_way* way, const history_articulation* a)
+{
+    const rlv_carried* c = &a->carried;
+    if (!(c->probability >= 0.5) || !(rlv_vec3_length(c->motion_mm) > 0.0) || !a->elements->compass_known)
+        return false;
+    *way = (carried_way){rlv_vec3_length(c->motion_mm),
+                         (int)lround(rlv_trend_of(&a->elements->compass, c->motion_mm).trend_deg) % 360,
+                         ceil(fmin(RLV_HALF_95 * c->direction_sd_deg, 180.0))};
+    return true;
+}
+
 report_text articulation_carried_words(const history_articulation* a)
 {
     report_text words = {""};
@@ -366,16 +379,14 @@ report_text articulation_carried_words(const history_articulation* a)
         off_row |= a->why[a->stray[i].element] == HISTORY_OFF_ROW;
     if (!off_row)
         return words;
-    const rlv_carried* c = &a->carried;
+    carried_way way;
     articulation_add(&words,
                      "That what lies off its row was carried one way, by a current say, is %s likely, by where it lies "
                      "to the free places and by the motions of what kept its place",
-                     words_chance(c->probability).text);
-    if (c->probability >= 0.5 && a->elements->compass_known && rlv_vec3_length(c->motion_mm) > 0.0)
+                     words_chance(a->carried.probability).text);
+    if (articulation_carried_way(&way, a))
         articulation_add(&words, ": by about %.0f mm towards %03d° (± %.0f°), on the mean over all that it may be",
-                         rlv_vec3_length(c->motion_mm),
-                         (int)lround(rlv_trend_of(&a->elements->compass, c->motion_mm).trend_deg) % 360,
-                         ceil(fmin(IN_95 * c->direction_sd_deg, 180.0)));
+                         way.far_mm, way.trend_deg, way.half_deg);
     articulation_add(&words, ". The probabilities hold both, each by how likely it is.");
     return words;
 }

@@ -1,3 +1,4 @@
+#include "interval.h"
 #include "report_articulation_parts.h"
 
 #include <math.h>
@@ -287,11 +288,6 @@ static report_text axes_words(const rlv_disturbance_axes* axes)
     return words;
 }
 
-/// How what a current carried scatters about its direction, in radians: as articulation_carried.h has it, the wider.
-static const double CURRENT_SCATTER = 0.5;
-
-static const double IN_95 = 1.959964, DEGREE = M_PI / 180.0;
-
 /// Ids of the motions that went another way in the level than the current, by more than their errors, its own, and the
 /// scatter of what a current carries (95 %).
 static void add_against(report_text* words, const history_articulation* a)
@@ -304,11 +300,11 @@ static void add_against(report_text* words, const history_articulation* a)
         const rlv_vec3 level = rlv_vec3_along(m->motion_mm, -rlv_vec3_dot(m->motion_mm, a->level_up), a->level_up);
         const double cosine = rlv_vec3_dot(rlv_vec3_unit(level), rlv_vec3_unit(c->motion_mm)),
                      off = acos(fmax(fmin(cosine, 1.0), -1.0)),
-                     sd = hypot(hypot(m->direction_sd_deg, c->direction_sd_deg) * DEGREE, CURRENT_SCATTER);
+                     sd = hypot(hypot(m->direction_sd_deg, c->direction_sd_deg) * M_PI / 180.0, RLV_CARRIED_SCATTER);
         if (!(m->trust > 0.0))
             continue;
         told++;
-        if (off > IN_95 * sd)
+        if (off > RLV_HALF_95 * sd)
             articulation_add(words, "%s%.60s%s", against++ == 0 ? "; against it went " : ", ", id_of(a, m),
                              m->group > 0 ? " and its stretch" : "");
     }
@@ -320,17 +316,17 @@ static void add_against(report_text* words, const history_articulation* a)
 static report_text current_words(const history_articulation* a)
 {
     const rlv_carried* c = &a->carried;
+    carried_way way;
     report_text words = {""};
     if (a->stray_count == 0)
         articulation_add(&words, "not sought: nothing is loose");
-    else if (!(c->probability >= 0.5) || !(rlv_vec3_length(c->motion_mm) > 0.0) || !a->elements->compass_known)
+    else if (!articulation_carried_way(&way, a))
         articulation_add(&words, "%s likely; no direction of it is told", words_share(c->probability).text);
     else
     {
         articulation_add(&words, "%s likely, by about %.0f mm towards %03d ± %.0f° in the level%s",
-                         words_share(c->probability).text, rlv_vec3_length(c->motion_mm),
-                         (int)lround(rlv_trend_of(&a->elements->compass, c->motion_mm).trend_deg) % 360,
-                         ceil(fmin(IN_95 * c->direction_sd_deg, 180.0)), a->level_of_bedding ? " of the bedding" : "");
+                         words_share(c->probability).text, way.far_mm, way.trend_deg, way.half_deg,
+                         a->level_of_bedding ? " of the bedding" : "");
         add_against(&words, a);
     }
     return words;
