@@ -13,7 +13,7 @@ typedef struct placing
     const rlv_label_place* among;
 } placing;
 
-static bool overlap(rlv_box2 a, rlv_box2 b, double gap)
+bool rlv_boxes_overlap(rlv_box2 a, rlv_box2 b, double gap)
 {
     return a.left < b.left + b.width + gap && b.left < a.left + a.width + gap && a.top < b.top + b.height + gap &&
            b.top < a.top + a.height + gap;
@@ -32,10 +32,10 @@ static bool is_free(const placing* of, rlv_box2 box)
         box.top + box.height > in->top + in->height)
         return false;
     for (size_t i = 0; i < among->obstacle_count; i++)
-        if (overlap(box, among->obstacle[i], among->gap))
+        if (rlv_boxes_overlap(box, among->obstacle[i], among->gap))
             return false;
     for (size_t i = 0; i < of->count; i++)
-        if (of->label[i].placed && overlap(box, box_of(&of->label[i]), among->gap))
+        if (of->label[i].placed && rlv_boxes_overlap(box, box_of(&of->label[i]), among->gap))
             return false;
     return true;
 }

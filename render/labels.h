@@ -47,6 +47,9 @@ typedef struct rlv_label_place
     double gap;              ///< between labels
 } rlv_label_place;
 
+/// Whether two boxes come nearer than a gap to one another.
+bool rlv_boxes_overlap(rlv_box2 a, rlv_box2 b, double gap);
+
 /// Place `count` labels within a panel.
 /// Returns how many found no room: those are not placed.
 size_t rlv_labels_place(size_t count, rlv_label* label, const rlv_label_place* among);

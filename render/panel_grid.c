@@ -1,3 +1,4 @@
+#include "labels.h"
 #include "panel_parts.h"
 
 #include <math.h>
@@ -77,8 +78,7 @@ static bool middle_of(double* middle, double begin, double side, double least, d
 static bool is_free(rlv_box2 box, size_t count, const rlv_box2* taken)
 {
     for (size_t i = 0; i < count; i++)
-        if (box.left < taken[i].left + taken[i].width && taken[i].left < box.left + box.width &&
-            box.top < taken[i].top + taken[i].height && taken[i].top < box.top + box.height)
+        if (rlv_boxes_overlap(box, taken[i], 0.0))
             return false;
     return true;
 }

@@ -44,49 +44,47 @@ bool rlv_standing_bearing(const rlv_standing* standing, double* clockwise_deg)
     return standing->north_known && hypot(right, up) >= LEVEL_LEAST * rlv_vec3_length(standing->north);
 }
 
-// What a view spans, of the thing: of the block, and of all that is drawn.
-static double block_wide(const rlv_standing* s, int view)
+// Which size of a box a view has from left to right, and which from top to foot: 0 its length, 1 its width, 2 its
+// height.
+enum
 {
-    return view == RLV_STANDING_SIDE ? s->box.width_mm : s->box.length_mm;
+    WIDE,
+    TALL
+};
+
+static const int spanned[RLV_STANDING_VIEWS][2] = {
+    [RLV_STANDING_FRONT] = {0, 2}, [RLV_STANDING_SIDE] = {1, 2}, [RLV_STANDING_PLAN] = {0, 1}};
+
+// What a view spans, of the block, of the case, and of all that is drawn, mm of the thing.
+static double block_spans(const rlv_standing* s, int view, int way)
+{
+    const double size[3] = {s->box.length_mm, s->box.width_mm, s->box.height_mm};
+    return size[spanned[view][way]];
 }
 
-static double case_wide(const rlv_standing* s, int view)
+static double case_spans(const rlv_standing* s, int view, int way)
 {
-    return s->case_mm[view == RLV_STANDING_SIDE ? 1 : 0];
+    return s->case_mm[spanned[view][way]];
 }
 
-static double all_wide(const rlv_standing* s, int view)
+static double all_spans(const rlv_standing* s, int view, int way)
 {
-    return s->in_case ? fmax(case_wide(s, view), block_wide(s, view)) : block_wide(s, view);
-}
-
-static double block_tall(const rlv_standing* s, int view)
-{
-    return view == RLV_STANDING_PLAN ? s->box.width_mm : s->box.height_mm;
-}
-
-static double case_tall(const rlv_standing* s, int view)
-{
-    return s->case_mm[view == RLV_STANDING_PLAN ? 1 : 2];
-}
-
-static double all_tall(const rlv_standing* s, int view)
-{
-    return s->in_case ? fmax(case_tall(s, view), block_tall(s, view)) : block_tall(s, view);
+    return s->in_case ? fmax(case_spans(s, view, way), block_spans(s, view, way)) : block_spans(s, view, way);
 }
 
 // The elevations, and beneath them the plan; what is said stands on the plan's right.
 static double lower_tall(const rlv_standing* s, double scale, double unit)
 {
-    const double plan = all_tall(s, RLV_STANDING_PLAN) * scale + (NAME + BELOW + SIDE) * unit,
+    const double plan = all_spans(s, RLV_STANDING_PLAN, TALL) * scale + (NAME + BELOW + SIDE) * unit,
                  words = (BAR + 2.0 * LINE * (double)s->line_count) * unit; // most lines take one, some three
     return fmax(plan, words);
 }
 
 static void need_at(const rlv_standing* s, double scale, double unit, double size_mm[2])
 {
-    size_mm[0] = (all_wide(s, 0) + all_wide(s, 1)) * scale + (2.0 * (LEFT + RIGHT) + 2.0 * RLV_SHEET_MARGIN) * unit;
-    size_mm[1] = all_tall(s, RLV_STANDING_FRONT) * scale + (RLV_TITLE_HEAD_MM + NAME + BELOW) * unit +
+    size_mm[0] = (all_spans(s, RLV_STANDING_FRONT, WIDE) + all_spans(s, RLV_STANDING_SIDE, WIDE)) * scale +
+                 (2.0 * (LEFT + RIGHT) + 2.0 * RLV_SHEET_MARGIN) * unit;
+    size_mm[1] = all_spans(s, RLV_STANDING_FRONT, TALL) * scale + (RLV_TITLE_HEAD_MM + NAME + BELOW) * unit +
                  lower_tall(s, scale, unit) + rlv_title_foot_mm(&s->title, size_mm[0], unit);
 }
 
@@ -170,7 +168,7 @@ typedef struct elevation
 
 static void draw_floor(rlv_sheet* sheet, const elevation* at)
 {
-    const double u = sheet->unit, half = 0.5 * all_wide(at->of, at->view) * at->scale + OVER * u, step = 2.4 * u;
+    const double u = sheet->unit, half = 0.5 * all_spans(at->of, at->view, WIDE) * at->scale + OVER * u, step = 2.4 * u;
     rlv_sheet_grey(sheet, RLV_INK_BLACK);
     rlv_sheet_line(sheet, at->x - half, at->floor, at->x + half, at->floor, RLV_LINE_HEAVY);
     for (double x = at->x - half + step; x <= at->x + half; x += step)
@@ -179,8 +177,8 @@ static void draw_floor(rlv_sheet* sheet, const elevation* at)
 
 static void draw_case(rlv_sheet* sheet, const elevation* at)
 {
-    const double half = 0.5 * case_wide(at->of, at->view) * at->scale,
-                 top = at->floor - case_tall(at->of, at->view) * at->scale;
+    const double half = 0.5 * case_spans(at->of, at->view, WIDE) * at->scale,
+                 top = at->floor - case_spans(at->of, at->view, TALL) * at->scale;
     rlv_stroke_begin(sheet, &of_case);
     cairo_move_to(sheet->cairo, at->x - half, at->floor);
     cairo_line_to(sheet->cairo, at->x - half, top);
@@ -196,7 +194,7 @@ static void draw_case(rlv_sheet* sheet, const elevation* at)
 static double block_foot(const elevation* at)
 {
     return at->view == RLV_STANDING_PLAN
-               ? at->floor - 0.5 * (all_tall(at->of, at->view) - block_tall(at->of, at->view)) * at->scale
+               ? at->floor - 0.5 * (all_spans(at->of, at->view, TALL) - block_spans(at->of, at->view, TALL)) * at->scale
                : at->floor;
 }
 
@@ -212,9 +210,9 @@ static void share_room(double case_mm, double block_mm, double side_mm[2])
 static void draw_widths(rlv_sheet* sheet, const elevation* at)
 {
     const rlv_standing* s = at->of;
-    const double u = sheet->unit, wide = block_wide(s, at->view), half = 0.5 * wide * at->scale, foot = block_foot(at),
-                 first = at->floor + 1.2 * TIER * u, second = first + TIER * u,
-                 case_half = 0.5 * case_wide(s, at->view) * at->scale;
+    const double u = sheet->unit, wide = block_spans(s, at->view, WIDE), half = 0.5 * wide * at->scale,
+                 foot = block_foot(at), first = at->floor + 1.2 * TIER * u, second = first + TIER * u,
+                 case_half = 0.5 * case_spans(s, at->view, WIDE) * at->scale;
     double side[2];
     draw_witness(sheet, at->x - half, foot, at->x - half, first + u);
     draw_witness(sheet, at->x + half, foot, at->x + half, first + u);
@@ -223,10 +221,10 @@ static void draw_widths(rlv_sheet* sheet, const elevation* at)
         return;
     draw_witness(sheet, at->x - case_half, at->floor, at->x - case_half, second + u);
     draw_witness(sheet, at->x + case_half, at->floor, at->x + case_half, second + u);
-    draw_size(sheet, at->x - case_half, second, at->x + case_half, second, case_wide(s, at->view));
+    draw_size(sheet, at->x - case_half, second, at->x + case_half, second, case_spans(s, at->view, WIDE));
     if (case_half <= half)
         return;
-    share_room(case_wide(s, at->view), wide, side);
+    share_room(case_spans(s, at->view, WIDE), wide, side);
     draw_size(sheet, at->x - case_half, first, at->x - half, first, side[0]);
     draw_size(sheet, at->x + half, first, at->x + case_half, first, side[1]);
 }
@@ -235,10 +233,11 @@ static void draw_widths(rlv_sheet* sheet, const elevation* at)
 static void draw_heights(rlv_sheet* sheet, const elevation* at)
 {
     const rlv_standing* s = at->of;
-    const double u = sheet->unit, tall = block_tall(s, at->view), foot = block_foot(at), top = foot - tall * at->scale,
-                 right = at->x + 0.5 * all_wide(s, at->view) * at->scale + 1.2 * TIER * u, far = right + TIER * u,
-                 case_half = 0.5 * case_wide(s, at->view) * at->scale,
-                 ceiling = at->floor - case_tall(s, at->view) * at->scale;
+    const double u = sheet->unit, tall = block_spans(s, at->view, TALL), foot = block_foot(at),
+                 top = foot - tall * at->scale,
+                 right = at->x + 0.5 * all_spans(s, at->view, WIDE) * at->scale + 1.2 * TIER * u,
+                 far = right + TIER * u, case_half = 0.5 * case_spans(s, at->view, WIDE) * at->scale,
+                 ceiling = at->floor - case_spans(s, at->view, TALL) * at->scale;
     double side[2];
     draw_witness(sheet, at->x, top, right + u, top);
     draw_size(sheet, right, foot, right, top, tall);
@@ -248,10 +247,10 @@ static void draw_heights(rlv_sheet* sheet, const elevation* at)
         return;
     draw_witness(sheet, at->x + case_half, ceiling, far + u, ceiling);
     draw_witness(sheet, at->x + case_half, at->floor, far + u, at->floor);
-    draw_size(sheet, far, at->floor, far, ceiling, case_tall(s, at->view));
+    draw_size(sheet, far, at->floor, far, ceiling, case_spans(s, at->view, TALL));
     if (ceiling >= top)
         return;
-    share_room(case_tall(s, at->view), tall, side);
+    share_room(case_spans(s, at->view, TALL), tall, side);
     const bool plan = at->view == RLV_STANDING_PLAN;
     draw_size(sheet, right, top, right, ceiling, plan ? side[0] : side[0] + side[1]);
     if (plan)
@@ -270,8 +269,8 @@ static void draw_bearings(rlv_sheet* sheet, const elevation* at)
     if (!rlv_standing_bearing(s, &bearing_deg))
         return;
     const double turn = bearing_deg * M_PI / 180.0, x = sin(turn) * NORTH * u, y = -cos(turn) * NORTH * u,
-                 middle_x = at->x - 0.5 * all_wide(s, at->view) * at->scale + (NORTH + 5.0) * u,
-                 middle_y = at->floor - all_tall(s, at->view) * at->scale + (NORTH + 5.0) * u;
+                 middle_x = at->x - 0.5 * all_spans(s, at->view, WIDE) * at->scale + (NORTH + 5.0) * u,
+                 middle_y = at->floor - all_spans(s, at->view, TALL) * at->scale + (NORTH + 5.0) * u;
     rlv_mark_arrow(sheet, middle_x - x, middle_y - y, middle_x + x, middle_y + y, RLV_LINE_STRONG);
     rlv_sheet_text(sheet, "N", middle_x + 1.35 * x, middle_y + 1.35 * y + 0.8 * u, &of_size);
 }
@@ -305,8 +304,8 @@ static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel
     draw_widths(sheet, at);
     draw_heights(sheet, at);
     if (s->name[at->view] != NULL)
-        rlv_sheet_text(sheet, s->name[at->view], at->x - 0.5 * all_wide(s, at->view) * at->scale,
-                       at->floor - all_tall(s, at->view) * at->scale - 3.0 * sheet->unit, &of_name);
+        rlv_sheet_text(sheet, s->name[at->view], at->x - 0.5 * all_spans(s, at->view, WIDE) * at->scale,
+                       at->floor - all_spans(s, at->view, TALL) * at->scale - 3.0 * sheet->unit, &of_name);
     return RLV_DONE;
 }
 
@@ -325,22 +324,24 @@ static rlv_status draw(rlv_sheet* sheet, const rlv_standing* s, double scale, co
 {
     const double u = sheet->unit, top = rlv_title_head(sheet, &s->title),
                  foot = rlv_title_foot_mm(&s->title, sheet->width_mm, u),
-                 upper = all_tall(s, RLV_STANDING_FRONT) * scale,
+                 upper = all_spans(s, RLV_STANDING_FRONT, TALL) * scale,
                  tall = upper + (NAME + BELOW) * u + lower_tall(s, scale, u),
                  air = fmax(sheet->height_mm - top - foot - tall, 0.0),
-                 wide = (all_wide(s, 0) + all_wide(s, 1)) * scale + 2.0 * (LEFT + RIGHT) * u,
+                 wide = (all_spans(s, RLV_STANDING_FRONT, WIDE) + all_spans(s, RLV_STANDING_SIDE, WIDE)) * scale +
+                        2.0 * (LEFT + RIGHT) * u,
                  left = 0.5 * (sheet->width_mm - wide), floor = top + 0.3 * air + NAME * u + upper,
-                 lower = floor + BELOW * u + 0.3 * air, front = left + LEFT * u + 0.5 * all_wide(s, 0) * scale,
-                 side = left + wide - RIGHT * u - 0.5 * all_wide(s, 1) * scale;
+                 lower = floor + BELOW * u + 0.3 * air,
+                 front = left + LEFT * u + 0.5 * all_spans(s, RLV_STANDING_FRONT, WIDE) * scale,
+                 side = left + wide - RIGHT * u - 0.5 * all_spans(s, RLV_STANDING_SIDE, WIDE) * scale;
     const elevation at[RLV_STANDING_VIEWS] = {
         {s, RLV_STANDING_FRONT, front, floor, scale},
         {s, RLV_STANDING_SIDE, side, floor, scale},
-        {s, RLV_STANDING_PLAN, front, lower + NAME * u + all_tall(s, RLV_STANDING_PLAN) * scale, scale}};
+        {s, RLV_STANDING_PLAN, front, lower + NAME * u + all_spans(s, RLV_STANDING_PLAN, TALL) * scale, scale}};
     double pixel_mm = 0.0;
     rlv_status status = RLV_DONE;
     for (int view = 0; view < RLV_STANDING_VIEWS && status == RLV_DONE; view++)
         status = draw_view(sheet, &at[view], &pixel_mm, error);
-    draw_words(sheet, s, side - 0.5 * all_wide(s, 1) * scale, lower + NAME * u, scale);
+    draw_words(sheet, s, side - 0.5 * all_spans(s, RLV_STANDING_SIDE, WIDE) * scale, lower + NAME * u, scale);
     rlv_title_foot(sheet, &s->title, paper, scale, pixel_mm);
     return status;
 }
