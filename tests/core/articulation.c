@@ -301,6 +301,17 @@ Test(articulation, a_shift_of_the_detectable_length_is_detected)
     cr_expect_leq(found[0], 58, "%zu of %zu", found[0], tried);
 }
 
+/// An animal that was fitted whole, without what lies beyond a place along its body; its elements there go.
+static rlv_articulation fitted_before(skeleton* s, const rlv_articulation* whole, double cut_mm)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < s->count; i++)
+        if (whole->element[i].along_mm < cut_mm)
+            s->element[kept++] = s->element[i];
+    s->count = kept;
+    return fitted(s);
+}
+
 Test(articulation, the_body_is_told_to_go_on_where_it_does)
 {
     size_t near = 0, lengths = 0, animals = 0;
@@ -309,12 +320,7 @@ Test(articulation, the_body_is_told_to_go_on_where_it_does)
         skeleton* s = whole_animal(seed);
         rlv_articulation whole = fitted(s);
         const double length = rlv_body_axis_length_mm(&whole.axis), cut = 0.75 * length;
-        size_t kept = 0;
-        for (size_t i = 0; i < s->count; i++)
-            if (whole.element[i].along_mm < cut)
-                s->element[kept++] = s->element[i];
-        s->count = kept;
-        rlv_articulation a = fitted(s);
+        rlv_articulation a = fitted_before(s, &whole, cut);
         const rlv_body_ahead* ahead = &a.ahead;
         cr_assert_gt(ahead->count, 0);
         // Both axes are middles of rows, and of other places: they are laid on each other at the cut.
@@ -1025,12 +1031,7 @@ Test(articulation, a_body_that_curls_is_told_to_curl_on)
         skeleton* s = skeleton_make(&plan);
         rlv_articulation whole = fitted(s);
         const double length = rlv_body_axis_length_mm(&whole.axis), cut = 0.75 * length;
-        size_t kept = 0;
-        for (size_t i = 0; i < s->count; i++)
-            if (whole.element[i].along_mm < cut)
-                s->element[kept++] = s->element[i];
-        s->count = kept;
-        rlv_articulation a = fitted(s);
+        rlv_articulation a = fitted_before(s, &whole, cut);
         const rlv_body_ahead* ahead = &a.ahead;
         cr_assert_gt(ahead->count, 1);
         // Both axes are laid on each other at the cut.

@@ -5,6 +5,7 @@
 
 #include "articulation.h"
 #include "cholesky.h"
+#include "support/scene.h"
 #include "support/skeleton.h"
 
 #include <criterion/criterion.h>
@@ -150,8 +151,7 @@ static void add_outcome(outcome* to, const outcome* from)
 Test(articulation_long, displaced_elements_are_found_and_few_others)
 {
     static outcome out[TRIALS];
-    const char* asked = getenv("RLV_TRIALS"); // fewer for a quick look; the bounds then widen with the sample
-    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < TRIALS ? atoi(asked) : TRIALS;
+    const int trials = scene_trials(TRIALS); // of fewer the bounds widen with the sample
 #pragma omp parallel for schedule(dynamic, 1)
     for (int t = 0; t < trials; t++)
         out[t] = try_one(20000 + (uint64_t)t, 0.05 + 0.28 * ((double)t + 0.5) / trials, t % 2 == 0 ? 0.0 : 0.08, 0);
@@ -188,8 +188,7 @@ Test(articulation_long, a_natural_gap_is_seldom_told_as_a_stretch)
         ANIMALS = 250,
     };
     static outcome out[ANIMALS];
-    const char* asked = getenv("RLV_TRIALS");
-    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < ANIMALS ? atoi(asked) : ANIMALS;
+    const int trials = scene_trials(ANIMALS); // of fewer the bounds widen with the sample
 #pragma omp parallel for schedule(dynamic, 1)
     for (int t = 0; t < trials; t++)
         out[t] = try_one(20000 + (uint64_t)t, 0.05 + 0.28 * ((double)t + 0.5) / trials, t % 2 == 0 ? 0.0 : 0.08, 1);
@@ -248,8 +247,7 @@ static void try_patches(double jitter, double aim)
         PATCHES = 160,
     };
     static patch_outcome out[PATCHES];
-    const char* asked = getenv("RLV_TRIALS");
-    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < PATCHES ? atoi(asked) : PATCHES;
+    const int trials = scene_trials(PATCHES); // of fewer the bounds widen with the sample
 #pragma omp parallel for schedule(dynamic, 1)
     for (int t = 0; t < trials; t++)
         out[t] = try_patch(7000 + (uint64_t)t, jitter, t % 2);
@@ -363,8 +361,7 @@ static compared_outcome try_tables(const char* name, int table)
         ANIMALS = 200,
     };
     static compared_outcome out[ANIMALS];
-    const char* asked = getenv("RLV_TRIALS");
-    const int trials = asked != NULL && atoi(asked) > 0 && atoi(asked) < ANIMALS ? atoi(asked) : ANIMALS;
+    const int trials = scene_trials(ANIMALS); // of fewer the bounds widen with the sample
 #pragma omp parallel for schedule(dynamic, 1)
     for (int t = 0; t < trials; t++)
         out[t] = try_table(1 + (uint64_t)t, table);
