@@ -27,11 +27,6 @@ enum
 /// An element is left out of the fit where its leave-one-out p is below this.
 static const double LEAVE_OUT = 0.01;
 
-/// A stretch moved together where both its p's are below this: a false one makes half a dozen false elements at once,
-/// and on an animal that little is displaced of those are a third of all that are told, so that a level of 0.05 would
-/// alone add a hundredth and a half to their share. By simulation (tests/core/articulation_long.c).
-static const double GROUP_LEVEL = 0.02;
-
 /// A step of the spacing is a natural gap where its p, times the steps of its row, is below this.
 static const double GAP_LEVEL = 0.01;
 
@@ -454,9 +449,9 @@ static rlv_status try_group(rlv_life* life, rlv_life_group* group, size_t* count
         if (leave_out(life, error) != RLV_DONE)
             return RLV_SYSTEM;
         read_motion(life, &group[last - 1], last);
-        grown = group[last - 1].p < GROUP_LEVEL && rlv_life_grow_group(life, last, &group[last - 1]);
+        grown = group[last - 1].p < RLV_ARTICULATION_GROUP_LEVEL && rlv_life_grow_group(life, last, &group[last - 1]);
     }
-    *stands = group[last - 1].p < GROUP_LEVEL;
+    *stands = group[last - 1].p < RLV_ARTICULATION_GROUP_LEVEL;
     if (!*stands)
         forget_group(life, group, count, last);
     return RLV_DONE;
@@ -473,7 +468,7 @@ static rlv_status look_again(rlv_life* life, rlv_life_group* group, size_t* coun
             read_motion(life, &group[g - 1], g);
             weakest = group[g - 1].p > group[weakest - 1].p ? g : weakest;
         }
-        if (group[weakest - 1].p < GROUP_LEVEL)
+        if (group[weakest - 1].p < RLV_ARTICULATION_GROUP_LEVEL)
             return RLV_DONE;
         forget_group(life, group, count, weakest);
         if (leave_out(life, error) != RLV_DONE)
@@ -494,7 +489,7 @@ static rlv_status try_groups(rlv_life* life, rlv_life_group* group, size_t* coun
         size_t row = 0;
         for (size_t r = 1; r < life->rows; r++)
             row = p[r] < p[row] ? r : row;
-        if (!(p[row] < GROUP_LEVEL))
+        if (!(p[row] < RLV_ARTICULATION_GROUP_LEVEL))
             break;
         put_back(kept, life);
         group[*count].sought_p = p[row];

@@ -165,13 +165,18 @@ typedef struct rlv_articulated
     rlv_interval nearest_mm; ///< how far off that is, with the errors of both along the way between them
 } rlv_articulated;
 
+/// A stretch moved together where both its p's are below this: a false one makes half a dozen false elements at once,
+/// and on an animal that little is displaced of those are a third of all that are told, so that a level of 0.05 would
+/// alone add a hundredth and a half to their share. By simulation (tests/core/articulation_long.c).
+#define RLV_ARTICULATION_GROUP_LEVEL 0.02
+
 /// A stretch of a row that moved together.
 typedef struct rlv_articulation_group
 {
     size_t row, count;      ///< count: its elements
     int first, last;        ///< places
     rlv_body_motion motion; ///< common; no rotation
-    double p;               ///< the larger of those that it is found and stands with, times the windows; below 0.02
+    double p; ///< the larger of those that it is found and stands with, times the windows; below the level
 } rlv_articulation_group;
 
 /// A life position that no element was found for.

@@ -61,13 +61,14 @@ static void put_tests(rlv_page* p, const history_articulation* a)
         "chi-square distribution, and holds measuring, natural scatter and the life position. It is of one element by "
         "itself, as p is not: where the test of its place rejects that it lies there, it does not begin at 0.",
         a->fit.tests);
-    page_fact(
+    report_page_tell(
         p, "Stretches",
-        "Stretches of a row that moved together are sought before single elements. Each window of a row is predicted "
-        "from what lies outside it, with the smoothness that the other rows have. One whose elements agree on a common "
-        "motion against that, at both its ends, stands where the p of it, times the number of windows looked at, is "
-        "below 0.01. Its elements are then shifted with it. Steps of the spacing that are too wide for chance are made "
-        "free before (natural gaps).");
+        "Stretches of a row that moved together are sought before single elements. A window of neighbours that is "
+        "shifted as one, a step of the spacing that is made free (a natural gap), both, and neither stand against each "
+        "other by the likelihood of their row, each at the smoothness that suits it best within what all rows bear. "
+        "The clearest window is taken out, and all is fitted anew: it stands where its p, times the number of windows "
+        "looked at, is below %g both as it was found and of its motion then. Its elements are shifted with it.",
+        RLV_ARTICULATION_GROUP_LEVEL);
 }
 
 static void put_word(rlv_page* p)
@@ -145,9 +146,12 @@ static void put_disturbance(rlv_page* p)
         "(Geol. "
         "Soc. Am. Bull. 88, 1977). Fewer than %d motions, or axes, are not summed up.",
         RLV_DISTURBANCE_LEAST);
-    page_fact(p, "What the skeleton cannot tell",
-              "A slip of all rows together looks as the animal's own curve does. A stretch that reaches the end of its "
-              "row, and a motion along the body by whole places, are not told either.");
+    page_fact(
+        p, "What the skeleton cannot tell",
+        "A slip of all rows together looks as the animal's own curve does. A stretch that reaches the end of its "
+        "row, and a motion along the body by whole places, are not told either. Nor is every stretch that may be: "
+        "of eight neighbours that slid by 6 mm in simulated animals whose pitch is 8 % uneven, 96 % are found "
+        "where they went across the body, and 60 % where along it.");
 }
 
 void report_skeleton_methods(rlv_page* p, const history_articulation* a)

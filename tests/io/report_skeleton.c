@@ -125,8 +125,8 @@ Test(report_skeleton, of_a_row_that_is_left_out_it_says_that_nothing_can_be_said
 Test(report_skeleton, its_methods_name_what_was_done_and_where_it_comes_from)
 {
     static const char* const sources[] = {
-        "Eilers",    "Patterson", "Simes", "Benjamini, Y. Hochberg", "false discovery rate",
-        "Bogomolov", "Clopper",   "Korn",  "three quarters",         "a fifth of the body"};
+        "Eilers",  "Patterson", "Simes",          "Benjamini, Y. Hochberg", "false discovery rate", "Bogomolov",
+        "Clopper", "Korn",      "three quarters", "a fifth of the body",    "where along it"};
     life l;
     rlv_page p = {0};
     rlv_error error = {0};
