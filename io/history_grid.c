@@ -20,6 +20,45 @@ static double downwards(const history_grid* grid, rlv_vec3 at)
     return -rlv_vec3_dot(at, grid->axes.up);
 }
 
+/// Lengths of the map, from a place, as functions of where a vertex stands in its mesh: to the right, and downwards.
+typedef struct map_lengths
+{
+    rlv_vec3 axis[2];
+    double at[2];
+} map_lengths;
+
+static map_lengths lengths_from(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, rlv_vec3 at_mm)
+{
+    const rlv_vec3 axis[2] = {grid->axes.right, rlv_vec3_scale(grid->axes.up, -1.0)},
+                   origin = rlv_vec3_sub(rlv_pose_apply(pose, mesh->origin_mm), at_mm);
+    const rlv_mat3 back = rlv_mat3_transpose(pose->rotation);
+    map_lengths lengths;
+    for (int k = 0; k < 2; k++)
+    {
+        lengths.axis[k] = rlv_vec3_scale(rlv_mat3_apply(back, axis[k]), pose->scale);
+        lengths.at[k] = rlv_vec3_dot(axis[k], origin);
+    }
+    return lengths;
+}
+
+static inline double length_to(const map_lengths* lengths, const rlv_mesh* mesh, size_t vertex, int way)
+{
+    return lengths->at[way] + rlv_vec3_dot(lengths->axis[way], rlv_vec3_from(mesh->position_mm + 3 * vertex));
+}
+
+/// How far a mesh reaches over the map.
+static void reach_over(const map_lengths* lengths, const rlv_mesh* mesh, double low[2], double high[2])
+{
+#pragma omp parallel for schedule(static) reduction(min : low[:2]) reduction(max : high[:2])
+    for (size_t v = 0; v < mesh->vertex_count; v++)
+        for (int k = 0; k < 2; k++)
+        {
+            const double at = length_to(lengths, mesh, v, k);
+            low[k] = fmin(low[k], at);
+            high[k] = fmax(high[k], at);
+        }
+}
+
 history_grid history_grid_of(const rlv_history* history)
 {
     history_grid grid = {0};
@@ -33,16 +72,8 @@ history_grid history_grid_of(const rlv_history* history)
     {
         const rlv_mesh* mesh = &history->stage[i].given.mesh;
         const rlv_pose pose = history_pose(history, i);
-        for (size_t v = 0; v < mesh->vertex_count; v++)
-        {
-            const rlv_vec3 at = rlv_pose_apply(&pose, rlv_mesh_vertex(mesh, v));
-            const double on_map[2] = {across(&grid, at), downwards(&grid, at)};
-            for (int k = 0; k < 2; k++)
-            {
-                low[k] = fmin(low[k], on_map[k]);
-                high[k] = fmax(high[k], on_map[k]);
-            }
-        }
+        const map_lengths lengths = lengths_from(&grid, mesh, &pose, (rlv_vec3){0.0, 0.0, 0.0});
+        reach_over(&lengths, mesh, low, high);
     }
     const double span[2] = {high[0] - low[0], high[1] - low[1]}, most = fmax(span[0], span[1]);
     if (!(most > 0.0) || !isfinite(most))
@@ -97,7 +128,7 @@ typedef struct crossing
 } crossing;
 
 /// An edge of the mesh, each end as how far it lies off the line, and along it.
-static void cross_edge(crossing* c, const double a[2], const double b[2])
+static inline void cross_edge(crossing* c, const double a[2], const double b[2])
 {
     if ((a[0] < 0.0) == (b[0] < 0.0))
         return;
@@ -106,28 +137,47 @@ static void cross_edge(crossing* c, const double a[2], const double b[2])
     c->most = fmax(c->most, at);
 }
 
+static crossing crossing_with(crossing a, crossing b)
+{
+    return (crossing){fmin(a.least, b.least), fmax(a.most, b.most)};
+}
+
+#pragma omp declare reduction(widest:crossing                                                                          \
+                              : omp_out = crossing_with(omp_out, omp_in))                                              \
+    initializer(omp_priv = (crossing){INFINITY, -INFINITY})
+
+/// The row and the column of the map through a place, each as where it meets the mesh.
+static void cross_mesh(const map_lengths* lengths, const rlv_mesh* mesh, crossing* row, crossing* column)
+{
+    crossing along = {INFINITY, -INFINITY}, down = along;
+#pragma omp parallel for schedule(static) reduction(widest : along, down)
+    for (size_t i = 0; i < mesh->triangle_count; i++)
+    {
+        double corner[3][2];
+        for (size_t k = 0; k < 3; k++)
+            for (int way = 0; way < 2; way++)
+                corner[k][way] = length_to(lengths, mesh, mesh->corner[3 * i + k], way);
+        for (size_t k = 0; k < 3; k++)
+        {
+            const double *a = corner[k], *b = corner[(k + 1) % 3];
+            cross_edge(&along, (double[2]){a[1], a[0]}, (double[2]){b[1], b[0]});
+            cross_edge(&down, a, b);
+        }
+    }
+    *row = along;
+    *column = down;
+}
+
 const char* history_grid_edge(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, rlv_vec3 at_mm,
                               double* in_mm)
 {
     static const char* const name[2][2] = {{"left", "right"}, {"upper", "lower"}};
     crossing line[2] = {{INFINITY, -INFINITY}, {INFINITY, -INFINITY}}; // along the row, and along the column
     const char* nearest = NULL;
-    for (size_t i = 0; i < mesh->triangle_count && grid->known; i++)
+    if (grid->known)
     {
-        double corner[3][2]; // from the place, to the right and downwards
-        for (size_t k = 0; k < 3; k++)
-        {
-            const rlv_vec3 vertex = rlv_mesh_vertex(mesh, mesh->corner[3 * i + k]),
-                           from = rlv_vec3_sub(rlv_pose_apply(pose, vertex), at_mm);
-            corner[k][0] = across(grid, from);
-            corner[k][1] = downwards(grid, from);
-        }
-        for (size_t k = 0; k < 3; k++)
-        {
-            const double *a = corner[k], *b = corner[(k + 1) % 3];
-            cross_edge(&line[0], (double[2]){a[1], a[0]}, (double[2]){b[1], b[0]});
-            cross_edge(&line[1], a, b);
-        }
+        const map_lengths lengths = lengths_from(grid, mesh, pose, at_mm);
+        cross_mesh(&lengths, mesh, &line[0], &line[1]);
     }
     *in_mm = INFINITY;
     for (int k = 0; k < 2; k++)

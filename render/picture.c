@@ -109,8 +109,8 @@ static bool write_all(png_structp png, png_infop info, const rlv_picture_rows* r
     if (setjmp(png_jmpbuf(png)))
         return false;
     png_init_io(png, stream);
-    png_set_compression_level(png, 3);
-    png_set_filter(png, PNG_FILTER_TYPE_BASE, PNG_FILTER_SUB | PNG_FILTER_UP);
+    png_set_compression_level(png, 1); // half the time of 3 with the filters SUB and UP, and a tenth more bytes
+    png_set_filter(png, PNG_FILTER_TYPE_BASE, PNG_FILTER_UP);
     png_set_IHDR(png, info, (png_uint_32)rows->width, (png_uint_32)rows->height, 8, PNG_COLOR_TYPE_RGB,
                  PNG_INTERLACE_NONE, PNG_COMPRESSION_TYPE_DEFAULT, PNG_FILTER_TYPE_DEFAULT);
     png_set_sRGB_gAMA_and_cHRM(png, info, PNG_sRGB_INTENT_PERCEPTUAL);
