@@ -141,34 +141,6 @@ void rlv_cast_facing(const rlv_cast* cast, const rlv_mesh* mesh, const rlv_hit* 
     }
 }
 
-static void see_tile(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, tile at)
-{
-    rlv_ray ray[TILE_PIXELS] = {0};
-    rlv_hit hit[TILE_PIXELS];
-    size_t count = 0;
-    for (size_t y = at.top; y < at.bottom; y++)
-        for (size_t x = at.left; x < at.right; x++)
-            ray[count++] = rlv_cast_ray(cast, (double)(cast->left + x) + 0.5, (double)(cast->top + y) + 0.5);
-    rlv_tree_rays(tree, count, ray, hit);
-    count = 0;
-    for (size_t y = at.top; y < at.bottom; y++)
-        for (size_t x = at.left; x < at.right; x++, count++)
-        {
-            size_t p = y * cast->width + x;
-            cast->triangle[p] = hit[count].triangle;
-            cast->open[p] = cast->lit[p] = 1.0f;
-            cast->height_mm[p] = -INFINITY;
-            if (hit[count].triangle == RLV_TREE_NONE)
-                continue;
-            bool back;
-            rlv_cast_facing(cast, mesh, &hit[count], cast->normal + 3 * p, &back);
-            cast->back[p] = back;
-            cast->weight[2 * p] = hit[count].u;
-            cast->weight[2 * p + 1] = hit[count].v;
-            cast->height_mm[p] = (float)(cast->eye_height_mm - (double)hit[count].distance);
-        }
-}
-
 // Vectors by their parts, so that whole rows are worked at once; zero on the page.
 typedef struct planes
 {
@@ -310,11 +282,9 @@ rlv_status rlv_cast_make(rlv_cast* cast, size_t width, size_t height, rlv_frame 
     if (!reserve(cast, mesh, error))
         return RLV_SYSTEM;
     cast_sum_corner_normals(mesh, cast->corner_normal);
-    size_t tiles = tile_count(cast->width, cast->height);
-#pragma omp parallel for schedule(dynamic, 4)
-    for (size_t i = 0; i < tiles; i++)
-        see_tile(cast, mesh, tree, tile_of(cast->width, cast->height, i));
-    rlv_status status = calm_normals(cast, error);
+    rlv_status status = cast_see(cast, mesh, error);
+    if (status == RLV_DONE)
+        status = calm_normals(cast, error);
     double diagonal = rlv_vec3_length(rlv_vec3_sub(bounds.high, bounds.low));
     if (status == RLV_DONE && light->rays > 0)
         status = cast_look_around(cast, mesh, tree, light, diagonal, error);

@@ -1,11 +1,12 @@
 /// What a camera sees of a mesh, pixel by pixel: which triangle, how high, how it faces, and how open it lies.
 ///
-/// One ray a pixel. How open a place lies is its ambient exposure: the cosine-weighted share of directions along
-/// which nothing stands near, with the weight of an obstacle falling linearly with its distance (S. Zhukov, A. Iones,
-/// G. Kronin, An ambient light illumination model, Rendering Techniques 1998). Places look around from a grid of their
-/// own, which may be coarser than the pixels: directions are the first points of J. Halton's sequence (Numerische
-/// Mathematik 2, 1960), dealt to every 4 by 4 places, gathered again over the same window, and spread to the pixels
-/// between, as far as these go on with the surface of a place.
+/// Of a pixel's middle the nearest triangle is kept (E. Catmull, A subdivision algorithm for computer display of curved
+/// surfaces, University of Utah 1974). How open a place lies is its ambient exposure: the cosine-weighted share of
+/// directions along which nothing stands near, with the weight of an obstacle falling linearly with its distance (S.
+/// Zhukov, A. Iones, G. Kronin, An ambient light illumination model, Rendering Techniques 1998). Places look around
+/// from a grid of their own, which may be coarser than the pixels: directions are the first points of J. Halton's
+/// sequence (Numerische Mathematik 2, 1960), dealt to every 4 by 4 places, gathered again over the same window, and
+/// spread to the pixels between, as far as these go on with the surface of a place.
 
 #ifndef RLV_CAST_H
 #define RLV_CAST_H

@@ -81,6 +81,11 @@ static inline tile around(size_t width, size_t height, size_t x, size_t y, size_
 // `normal` has room for three numbers a vertex, and holds zeros.
 void cast_sum_corner_normals(const rlv_mesh* mesh, float* normal);
 
+// Fill what each pixel sees: all but cast->open and cast->lit, which are 1, with the facings as they are before they
+// are calmed. Corners are placed to the 4096th part of a pixel, or as finely as numbers reach where the mesh is wider
+// than 65536 pixels.
+rlv_status cast_see(rlv_cast* cast, const rlv_mesh* mesh, rlv_error* error);
+
 // Fill cast->open and cast->lit (see rlv_cast_make).
 rlv_status cast_look_around(rlv_cast* cast, const rlv_mesh* mesh, const rlv_tree* tree, const rlv_cast_light* light,
                             double diagonal_mm, rlv_error* error);
