@@ -297,20 +297,44 @@ static rlv_status add_areas(bones* b, const history_articulation* a, rlv_error* 
     return status;
 }
 
+/// Of the vague places of a row that follow each other, the one in the middle bears the name of all; NULL of others.
+static void name_expected(bones* b, const history_articulation* a, size_t first, size_t last)
+{
+    const rlv_unfilled* u = a->fit.unfilled;
+    const size_t middle = first + (last - first) / 2;
+    snprintf(b->expected_text[middle], sizeof b->expected_text[middle], "%.30s pl. %s",
+             a->elements->history->specimen->row[u[first].row].id,
+             articulation_places(u[first].place, u[last].place).text);
+    b->expected[middle].label = b->expected_text[middle];
+}
+
+static size_t last_vague(const history_articulation* a, size_t first)
+{
+    const rlv_unfilled* u = a->fit.unfilled;
+    size_t last = first;
+    while (articulation_is_vague(a, first) && last + 1 < a->fit.unfilled_count && articulation_is_vague(a, last + 1) &&
+           u[last + 1].row == u[last].row && u[last + 1].place == u[last].place + 1)
+        last++;
+    return last;
+}
+
 static void add_expected(bones* b, const history_articulation* a)
 {
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
     {
         const rlv_unfilled* u = &a->fit.unfilled[i];
-        snprintf(b->expected_text[i], sizeof b->expected_text[i], "%.30s pl. %d",
-                 a->elements->history->specimen->row[u->row].id, u->place);
-        b->expected[b->marks.expected_count++] =
-            (rlv_panel_expected){.at_mm = u->position_mm,
-                                 .covariance_mm2 = u->covariance_mm2,
-                                 .radius2 = u->radius2,
-                                 .corridor = u->corridor,
-                                 .row = u->row,
-                                 .label = articulation_is_vague(a, i) ? NULL : b->expected_text[i]};
+        b->expected[b->marks.expected_count++] = (rlv_panel_expected){.at_mm = u->position_mm,
+                                                                      .covariance_mm2 = u->covariance_mm2,
+                                                                      .radius2 = u->radius2,
+                                                                      .corridor = u->corridor,
+                                                                      .vague = articulation_is_vague(a, i),
+                                                                      .row = u->row,
+                                                                      .place = u->place};
+    }
+    for (size_t first = 0, last; first < a->fit.unfilled_count; first = last + 1)
+    {
+        last = last_vague(a, first);
+        name_expected(b, a, first, last);
     }
 }
 

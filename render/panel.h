@@ -115,15 +115,17 @@ typedef struct rlv_panel_area
 } rlv_panel_area;
 
 /// A place that is known as surely as its covariance says: drawn as the shadow of the ellipsoid d' covariance^-1 d <=
-/// radius2 along the view. Those of a corridor that follow each other with one `row` are joined to a band; of them
-/// those with a label are outlined too.
+/// radius2 along the view. Those of a corridor, one after another with one `row` and `place` after place, are joined to
+/// a band whose tint is stronger where the place is likelier; of them those that are vague have no outline, but a tick
+/// on the line through the middles, and a label of one may be that of many.
 typedef struct rlv_panel_expected
 {
     rlv_vec3 at_mm;
     const double* covariance_mm2; ///< 9
     double radius2;
-    bool corridor;
+    bool corridor, vague; ///< vague: of a corridor
     size_t row;
+    int place;
     const char* label; ///< may be NULL
 } rlv_panel_expected;
 

@@ -8,10 +8,6 @@ static const rlv_stroke of_expected = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_
 static const rlv_stroke of_hidden = {RLV_LINE_MEDIUM, RLV_INK_GREY, RLV_DASH_EVEN};
 static const rlv_stroke of_curve = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_SECTION};
 
-// Bluish green of the states' palette (state.h), which no state has.
-static const rlv_rgb of_corridor = {0.0f, 0.620f, 0.451f};
-#define VEIL 0.48 // of the clay that a corridor covers where it is narrowest
-
 // A panel while bodies are drawn on it.
 typedef struct bodies
 {
@@ -30,12 +26,11 @@ static void place(const bodies* on, rlv_vec3 point_mm, double at[2])
 // --- Expected places -------------------------------------------------------------------------------------------------
 
 // The covariance on the page is P covariance P', with P the picture's two axes.
-void panel_shadow(const rlv_panel* panel, const rlv_panel_expected* of, double at[PANEL_STEPS][2])
+void panel_shadow_square(const rlv_panel* panel, const rlv_panel_expected* of, double flat[2][2])
 {
     const rlv_camera_axes* axes = &panel->view.axes;
     const double* c = of->covariance_mm2;
     const rlv_vec3 axis[2] = {axes->right, axes->up};
-    double flat[2][2];
     for (int i = 0; i < 2; i++)
     {
         rlv_vec3 a = axis[i];
@@ -44,6 +39,12 @@ void panel_shadow(const rlv_panel* panel, const rlv_panel_expected* of, double a
         for (int k = 0; k < 2; k++)
             flat[k][i] = rlv_vec3_dot(axis[k], turned) * of->radius2;
     }
+}
+
+void panel_shadow(const rlv_panel* panel, const rlv_panel_expected* of, double at[PANEL_STEPS][2])
+{
+    double flat[2][2];
+    panel_shadow_square(panel, of, flat);
     rlv_vec3 middle = rlv_panel_place(&panel->view, of->at_mm);
     for (int k = 0; k < PANEL_STEPS; k++)
     {
@@ -72,135 +73,17 @@ static void ring_path(cairo_t* c, double at[PANEL_STEPS][2])
     cairo_close_path(c);
 }
 
-static double width_of(const rlv_panel_expected* of)
-{
-    return sqrt(of->radius2 * (of->covariance_mm2[0] + of->covariance_mm2[4] + of->covariance_mm2[8]));
-}
-
-// The next place of the same corridor, before or after one; NULL where it ends.
-static const rlv_panel_expected* beside(const rlv_panel_marks* marks, const rlv_panel_expected* of, int way)
-{
-    size_t at = (size_t)(of - marks->expected);
-    if ((way < 0 && at == 0) || (way > 0 && at + 1 == marks->expected_count))
-        return NULL;
-    const rlv_panel_expected* other = of + way;
-    return other->corridor && other->row == of->row ? other : NULL;
-}
-
-// A place's shadow, and what is swept from there to its narrower neighbour.
-static void fill_corridor(const bodies* on, const rlv_panel_marks* marks, const rlv_panel_expected* of)
-{
-    cairo_t* c = on->sheet->cairo;
-    double at[PANEL_STEPS][2], near[PANEL_STEPS][2];
-    shadow_on_sheet(on, of, at);
-    ring_path(c, at);
-    cairo_fill(c);
-    for (int way = -1; way <= 1; way += 2)
-    {
-        const rlv_panel_expected* other = beside(marks, of, way);
-        if (other == NULL || width_of(other) > width_of(of))
-            continue;
-        shadow_on_sheet(on, other, near);
-        for (int k = 0; k < PANEL_STEPS; k++)
-        {
-            int next = (k + 1) % PANEL_STEPS;
-            cairo_move_to(c, near[k][0], near[k][1]);
-            cairo_line_to(c, near[next][0], near[next][1]);
-            cairo_line_to(c, at[next][0], at[next][1]);
-            cairo_line_to(c, at[k][0], at[k][1]);
-            cairo_close_path(c);
-            cairo_fill(c);
-        }
-    }
-}
-
-// The narrowest place of the corridor that a place is of.
-static double narrowest(const rlv_panel_marks* marks, const rlv_panel_expected* of)
-{
-    double least = width_of(of);
-    for (int way = -1; way <= 1; way += 2)
-        for (const rlv_panel_expected* at = beside(marks, of, way); at != NULL; at = beside(marks, at, way))
-            least = fmin(least, width_of(at));
-    return least;
-}
-
-// Paint the source where the surface is seen: of rock that is not there nothing is said.
-static void paint_on_surface(const bodies* on)
-{
-    const rlv_cast* cast = on->panel->cast;
-    cairo_t* c = on->sheet->cairo;
-    cairo_surface_t* seen =
-        cast != NULL ? cairo_image_surface_create(CAIRO_FORMAT_A8, (int)cast->width, (int)cast->height) : NULL;
-    if (seen == NULL || cairo_surface_status(seen) != CAIRO_STATUS_SUCCESS)
-    {
-        cairo_surface_destroy(seen);
-        cairo_paint(c);
-        return;
-    }
-    unsigned char* pixel = cairo_image_surface_get_data(seen);
-    const size_t stride = (size_t)cairo_image_surface_get_stride(seen);
-    for (size_t y = 0; y < cast->height; y++)
-        for (size_t x = 0; x < cast->width; x++)
-            pixel[y * stride + x] = cast->triangle[y * cast->width + x] != RLV_TREE_NONE ? 255 : 0;
-    cairo_surface_mark_dirty(seen);
-    cairo_pattern_t* mask = cairo_pattern_create_for_surface(seen);
-    const double per_mm = 1.0 / on->panel->picture.pixel_mm;
-    cairo_matrix_t matrix;
-    cairo_matrix_init(&matrix, per_mm, 0.0, 0.0, per_mm, -on->left * per_mm - (double)cast->left,
-                      -on->top * per_mm - (double)cast->top);
-    cairo_pattern_set_matrix(mask, &matrix);
-    cairo_mask(c, mask);
-    cairo_pattern_destroy(mask);
-    cairo_surface_destroy(seen);
-}
-
-// Corridors, the widest places first, each over what is wider. The tint goes with one over the root of the width: less
-// and less is said of more and more room, and it is still seen how far.
-static void draw_corridors(const bodies* on, const rlv_panel_marks* marks)
-{
-    cairo_t* c = on->sheet->cairo;
-    double last = INFINITY;
-    bool any = false;
-    for (size_t i = 0; i < marks->expected_count; i++)
-        any = any || marks->expected[i].corridor;
-    if (!any)
-        return;
-    cairo_push_group(c);
-    cairo_set_operator(c, CAIRO_OPERATOR_SOURCE);
-    for (;;)
-    {
-        double widest = -INFINITY;
-        for (size_t i = 0; i < marks->expected_count; i++)
-            if (marks->expected[i].corridor && width_of(&marks->expected[i]) < last)
-                widest = fmax(widest, width_of(&marks->expected[i]));
-        if (!(widest > 0.0))
-            break;
-        for (size_t i = 0; i < marks->expected_count; i++)
-        {
-            const rlv_panel_expected* of = &marks->expected[i];
-            if (!of->corridor || width_of(of) != widest)
-                continue;
-            cairo_set_source_rgba(c, (double)of_corridor.r, (double)of_corridor.g, (double)of_corridor.b,
-                                  VEIL * sqrt(narrowest(marks, of) / widest));
-            fill_corridor(on, marks, of);
-        }
-        last = widest;
-    }
-    cairo_pop_group_to_source(c);
-    paint_on_surface(on);
-}
-
 static void draw_expected(const bodies* on, const rlv_panel_marks* marks)
 {
     cairo_t* c = on->sheet->cairo;
     double at[PANEL_STEPS][2];
     for (size_t i = 0; i < marks->expected_count; i++)
     {
-        if (marks->expected[i].corridor && marks->expected[i].label == NULL)
+        if (marks->expected[i].vague)
             continue;
         shadow_on_sheet(on, &marks->expected[i], at);
         ring_path(c, at);
-        cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.45);
+        cairo_set_source_rgba(c, 1.0, 1.0, 1.0, marks->expected[i].corridor ? 0.0 : 0.45); // its tint stays in sight
         cairo_fill_preserve(c);
         cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.8);
         rlv_sheet_pen(on->sheet, 2.4 * of_expected.line_mm);
@@ -373,7 +256,7 @@ size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, c
             count = add_area(line, count, &on, &marks->area[i]);
     for (size_t i = 0; i < marks->expected_count; i++)
     {
-        if (marks->expected[i].label == NULL)
+        if (marks->expected[i].vague || marks->expected[i].label == NULL)
             continue;
         shadow_on_sheet(&on, &marks->expected[i], at);
         count = add_ring(line, count, at, PANEL_STEPS);
@@ -388,7 +271,7 @@ void panel_draw_bodies(rlv_sheet* sheet, const rlv_panel* panel, double left_mm,
     cairo_save(sheet->cairo);
     cairo_rectangle(sheet->cairo, left_mm, top_mm, panel->width_mm, panel->height_mm);
     cairo_clip(sheet->cairo);
-    draw_corridors(&on, marks);
+    panel_draw_corridors(sheet, panel, left_mm, top_mm, marks);
     draw_areas(&on, marks);
     draw_expected(&on, marks);
     draw_curves(&on, marks);
@@ -416,13 +299,12 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
         rlv_mark_arrow(sheet, box.left, y, box.left + box.width, y, RLV_LINE_STRONG);
         return;
     }
-    rlv_state_path(sheet, RLV_IN_PLACE, x, y, 0.48 * box.width, 0.55 * box.height, 0.0);
     if (which == SIGN_CORRIDOR)
     {
-        cairo_set_source_rgba(c, (double)of_corridor.r, (double)of_corridor.g, (double)of_corridor.b, VEIL);
-        cairo_fill(c);
+        panel_corridor_sign(sheet, box);
         return;
     }
+    rlv_state_path(sheet, RLV_IN_PLACE, x, y, 0.48 * box.width, 0.55 * box.height, 0.0);
     rlv_stroke_begin(sheet, which == SIGN_HIDDEN ? &of_hidden : &of_expected);
     cairo_stroke(c);
     rlv_stroke_end(sheet);
@@ -437,7 +319,7 @@ static void add_sign(rlv_key* key, int which, const char* words)
 
 void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
-    bool seen[RLV_ARTICULATION_STATES] = {0}, open[RLV_OPEN_WHYS] = {0}, expected[2] = {false, false}, moved = false,
+    bool seen[RLV_ARTICULATION_STATES] = {0}, open[RLV_OPEN_WHYS] = {0}, expected = false, moved = false,
          hidden = panel == NULL && marks->area_count > 0;
     for (size_t i = 0; i < marks->area_count; i++)
     {
@@ -464,15 +346,11 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
     if (hidden)
         add_sign(key, SIGN_HIDDEN, "element that is hidden from here");
     for (size_t i = 0; i < marks->expected_count; i++)
-    {
-        const rlv_panel_expected* of = &marks->expected[i];
-        expected[0] = expected[0] || !of->corridor || of->label != NULL;
-        expected[1] = expected[1] || of->corridor;
-    }
-    if (expected[0])
+        expected = expected || !marks->expected[i].vague;
+    if (expected)
         add_sign(key, SIGN_EXPECTED, "place (pl.) without an element, with 95" RLV_THIN "% of where it may be");
-    if (expected[1])
-        add_sign(key, SIGN_CORRIDOR, "beyond a row's last element, paler as it is less sure");
+    if (panel_has_corridors(marks))
+        add_sign(key, SIGN_CORRIDOR, "beyond a row's last element: stronger where likelier, a tick for each place");
     for (size_t i = 0; i < marks->curve_count; i++)
     {
         rlv_key_entry entry = {.kind = RLV_KEY_LINE, .stroke = of_curve};

@@ -495,6 +495,20 @@ static void draw_all(drawing* on, size_t* left_out)
     draw_labels(on);
 }
 
+// What was seen, under the tint of what may lie beneath.
+static rlv_status put_picture(const drawing* on, rlv_error* error)
+{
+    const rlv_panel* panel = on->panel;
+    if (!panel_has_corridors(on->marks))
+        return rlv_sheet_picture(on->sheet, &panel->picture, on->left, on->top, error);
+    rlv_picture tinted = {0};
+    rlv_status status = panel_tint_corridors(&tinted, panel, on->marks, error);
+    if (status == RLV_DONE)
+        status = rlv_sheet_picture(on->sheet, &tinted, on->left, on->top, error);
+    rlv_picture_free(&tinted);
+    return status;
+}
+
 rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                           const rlv_panel_marks* marks, size_t* left_out, rlv_error* error)
 {
@@ -518,7 +532,7 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     rlv_status status = RLV_SYSTEM;
     if (on.label != NULL && on.text != NULL && on.region != NULL && on.obstacle != NULL && on.slight != NULL &&
         on.line != NULL)
-        status = rlv_sheet_picture(sheet, &panel->picture, on.left, on.top, error);
+        status = put_picture(&on, error);
     if (status == RLV_DONE)
         draw_all(&on, left_out);
     free(on.label);

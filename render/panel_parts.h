@@ -5,8 +5,8 @@
 
 #include "panel.h"
 
-/// Draw the corridors, the expected places, the elements and the curves of `marks`, on a panel whose upper left corner
-/// is at a place.
+/// Draw the lines of corridors, the expected places, the elements and the curves of `marks`, on a panel whose upper
+/// left corner is at a place.
 void panel_draw_bodies(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                        const rlv_panel_marks* marks);
 
@@ -24,6 +24,25 @@ enum
     PANEL_STEPS = 72
 };
 void panel_shadow(const rlv_panel* panel, const rlv_panel_expected* of, double at[PANEL_STEPS][2]);
+
+/// The square of that shadow, mm2 of the thing: its points are d with d' square^-1 d <= 1, d to the right and upwards.
+void panel_shadow_square(const rlv_panel* panel, const rlv_panel_expected* of, double square[2][2]);
+
+/// Whether any of the expected places is of a corridor.
+bool panel_has_corridors(const rlv_panel_marks* marks);
+
+/// What a panel shows with the tint of its corridors, as a zeroed `picture`, which its caller frees. A place's tint is
+/// strongest in its middle and ends at the edge of its region; it is paler as the region is wider; places that follow
+/// each other are swept; and only where the surface is seen. It is worked out here, and not painted with masks, for
+/// those make whole pages of a PDF into pixels.
+rlv_status panel_tint_corridors(rlv_picture* picture, const rlv_panel* panel, const rlv_panel_marks* marks,
+                                rlv_error* error);
+
+/// The line through the middles of each corridor's places, with a tick at those that are vague; and the sign of a
+/// corridor for a key.
+void panel_draw_corridors(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
+                          const rlv_panel_marks* marks);
+void panel_corridor_sign(rlv_sheet* sheet, rlv_box2 box);
 
 /// The outlines of elements and of expected places, and the arrows, that are drawn in sight, as stretches on the sheet;
 /// `line` NULL: how many there are at the most.
