@@ -228,20 +228,26 @@ static void calm_row(rlv_cast* cast, size_t y, planes facing, planes guide, floa
 {
     static const float bell[CALM + 1] = {1.0f, 0.7548f, 0.3247f, 0.0796f}; // exp(-d^2 / (2 * 1.333^2))
     float factor = 1.0f / (range * range);
-    size_t width = cast->width, first = y * width;
+    size_t width = cast->width, first = y * width, from = 0, to = width; // of what is seen in this row
+    while (from < to && cast->triangle[first + from] == RLV_TREE_NONE)
+        from++;
+    while (from < to && cast->triangle[first + to - 1] == RLV_TREE_NONE)
+        to--;
     tile near = around(1, cast->height, 0, y, CALM);
     memset(sum.x, 0, 3 * width * sizeof *sum.x);
     for (size_t j = near.top; j <= near.bottom; j++)
         for (size_t k = 0; k <= 2 * CALM; k++)
         {
-            size_t before = k < CALM ? CALM - k : 0, beyond = k > CALM ? k - CALM : 0, other = j * width + beyond;
-            if (width <= before + beyond)
+            size_t before = k < CALM ? CALM - k : 0, beyond = k > CALM ? k - CALM : 0;
+            size_t begin = from > before ? from : before, end = to + beyond < width ? to : width - beyond;
+            if (width <= before + beyond || begin >= end)
                 continue;
-            weigh_run(width - before - beyond, planes_from(guide, first + before), planes_from(guide, other),
+            size_t other = j * width + begin + beyond - before;
+            weigh_run(end - begin, planes_from(guide, first + begin), planes_from(guide, other),
                       planes_from(facing, other), bell[before + beyond] * bell[j > y ? j - y : y - j], factor,
-                      planes_from(sum, before));
+                      planes_from(sum, begin));
         }
-    for (size_t x = 0; x < width; x++)
+    for (size_t x = from; x < to; x++)
     {
         float calm[3] = {sum.x[x], sum.y[x], sum.z[x]};
         if (cast->triangle[first + x] == RLV_TREE_NONE)
