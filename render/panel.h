@@ -42,6 +42,7 @@ typedef struct rlv_panel_outline
     const rlv_vec3* ring_mm; ///< in the mesh's frame; they may lie off the surface, as where a piece is gone
     double line_mm;          ///< on A3; 0: RLV_LINE_MEDIUM
     double least_mm2; ///< islands and holes that enclose less on paper are left out; 0: 1 mm2, all that a hand draws
+    double calm_mm;   ///< on paper, sd of the bell that its border is calmed by: what is narrower goes; 0: as usual
     bool dashed;
     bool quiet;        ///< grey
     const char* words; ///< what it is, for the key; NULL: it is not explained
