@@ -359,92 +359,21 @@ static rlv_status bones_of(bones* b, const history_articulation* a, rlv_error* e
 
 // --- Bone that is no element -----------------------------------------------------------------------------------------
 
-/// An element's outline as the map shows it, to the right and upwards, mm of the thing.
-typedef struct flat_ring
-{
-    size_t count;
-    double (*at)[2];
-    double low[2], high[2];
-} flat_ring;
-
 #define ROUND_ELEMENT 2.0 // mm from an element's outline that bone still counts as its own: points are set by hand
 
 // On paper: bone beside elements that is narrower, or encloses less, is roughness, such as tubercles of skin.
-#define CALM_BONE_MM 1.5
-#define LEAST_BONE_MM2 60.0
+#define CALM_BONE_MM 2.0
+#define LEAST_BONE_MM2 100.0
 
-static flat_ring flat_of(const rlv_panel_area* area, const rlv_camera_axes* axes, rlv_error* error)
+/// Of the bone of a stage, what is of no element that is drawn.
+static rlv_status outline_rest(stage_look* look, const rlv_mesh* mesh, const bones* b, const rlv_camera_axes* axes,
+                               rlv_error* error)
 {
-    flat_ring r = {.count = area->ring_count, .low = {INFINITY, INFINITY}, .high = {-INFINITY, -INFINITY}};
-    r.at = rlv_reserve(r.count, sizeof *r.at, error);
-    for (size_t i = 0; r.at != NULL && i < r.count; i++)
-    {
-        const rlv_vec3 axis[2] = {axes->right, axes->up};
-        for (int k = 0; k < 2; k++)
-        {
-            r.at[i][k] = rlv_vec3_dot(area->ring_mm[i], axis[k]);
-            r.low[k] = fmin(r.low[k], r.at[i][k] - ROUND_ELEMENT);
-            r.high[k] = fmax(r.high[k], r.at[i][k] + ROUND_ELEMENT);
-        }
-    }
-    return r;
-}
-
-static double off_stretch(const double a[2], const double b[2], const double p[2])
-{
-    const double x = b[0] - a[0], y = b[1] - a[1], square = x * x + y * y;
-    double share = square > 0.0 ? ((p[0] - a[0]) * x + (p[1] - a[1]) * y) / square : 0.0;
-    share = fmin(fmax(share, 0.0), 1.0);
-    return hypot(p[0] - a[0] - share * x, p[1] - a[1] - share * y);
-}
-
-/// Whether a point is inside a ring (a line from it crosses the ring an odd number of times), or close to it.
-static bool is_of(const flat_ring* r, const double p[2])
-{
-    bool inside = false;
-    if (p[0] < r->low[0] || p[0] > r->high[0] || p[1] < r->low[1] || p[1] > r->high[1])
-        return false;
-    for (size_t i = 0, before = r->count - 1; i < r->count; before = i++)
-    {
-        const double *a = r->at[before], *b = r->at[i];
-        if (off_stretch(a, b, p) <= ROUND_ELEMENT)
-            return true;
-        if ((a[1] > p[1]) != (b[1] > p[1]) && p[0] < a[0] + (b[0] - a[0]) * (p[1] - a[1]) / (b[1] - a[1]))
-            inside = !inside;
-    }
-    return inside;
-}
-
-/// Take from the bone of a stage what is of an element; what is left is outlined thinly.
-static rlv_status leave_bone(stage_look* look, const rlv_mesh* mesh, const bones* b, const rlv_camera_axes* axes,
-                             rlv_error* error)
-{
-    const size_t count = b->marks.area_count;
-    flat_ring* ring = rlv_reserve(count, sizeof *ring, error);
-    rlv_status status = ring != NULL ? RLV_DONE : RLV_SYSTEM;
-    for (size_t i = 0; i < count && status == RLV_DONE; i++)
-    {
-        ring[i] = flat_of(&b->area[i], axes, error);
-        status = ring[i].at != NULL ? RLV_DONE : RLV_SYSTEM;
-    }
-#pragma omp parallel for schedule(static)
-    for (size_t t = 0; t < (status == RLV_DONE ? mesh->triangle_count : 0); t++)
-    {
-        rlv_vec3 middle = {0, 0, 0};
-        for (int k = 0; look->bone[t] != 0 && k < 3; k++)
-            middle = rlv_vec3_along(middle, 1.0 / 3.0, rlv_mesh_vertex(mesh, mesh->corner[3 * t + (size_t)k]));
-        const double at[2] = {rlv_vec3_dot(middle, axes->right), rlv_vec3_dot(middle, axes->up)};
-        for (size_t i = 0; look->bone[t] != 0 && i < count; i++)
-            look->bone[t] = !is_of(&ring[i], at);
-    }
-    for (size_t i = 0; ring != NULL && i < count; i++)
-        free(ring[i].at);
-    free(ring);
     look->outline.line_mm = RLV_LINE_THIN;
     look->outline.calm_mm = CALM_BONE_MM;
     look->outline.least_mm2 = LEAST_BONE_MM2;
     look->outline.words = "bone that showed, no element recorded";
-    return status;
+    return rlv_panel_leave_areas(look->bone, mesh, axes, b->marks.area_count, b->marks.area, ROUND_ELEMENT, error);
 }
 
 static void bedding_words(char* into, size_t size, const history_elements* elements)
@@ -555,7 +484,7 @@ static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_
     if (status == RLV_DONE)
         status = places_of(&places, a, error);
     if (status == RLV_DONE && look.bone != NULL)
-        status = leave_bone(&look, view.surface.mesh, &b, &job->view.axes, error);
+        status = outline_rest(&look, view.surface.mesh, &b, &job->view.axes, error);
     if (status == RLV_DONE)
     {
         char words[256];

@@ -4,7 +4,7 @@
 
 #define DIRECTIONS 16
 #define COVERING 2.5 // heights of a label that it may stand farther off so as not to cover a line
-#define ASIDE 1.2    // heights that a label may stand farther off so as to stand on its open side
+#define ASIDE 2.0    // heights that a label may stand farther off so as to stand on its open side
 #define PASSES 2
 #define STEP 0.3   // heights between rings of places
 #define ALIKE 0.25 // distances that are told apart by no more than so many heights of a label look the same

@@ -115,6 +115,11 @@ typedef struct rlv_panel_area
     const rlv_vec3* life_mm; ///< where it belonged: an arrow leads from there to its middle; NULL: none
 } rlv_panel_area;
 
+/// Take from a set of triangles (one entry each, not 0: in it) those whose middles lie, as a view along `axes` shows
+/// them, within one of `count` areas or no farther than `round_mm` from its outline: what is left of bone is of none.
+rlv_status rlv_panel_leave_areas(uint8_t* set, const rlv_mesh* mesh, const rlv_camera_axes* axes, size_t count,
+                                 const rlv_panel_area* area, double round_mm, rlv_error* error);
+
 /// A place that is known as surely as its covariance says: drawn as the shadow of the ellipsoid d' covariance^-1 d <=
 /// radius2 along the view. Those of a corridor, one after another with one `row` and `place` after place, are joined to
 /// a band whose tint is stronger where the place is likelier; of them those that are vague have no outline, but a tick

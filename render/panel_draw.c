@@ -422,6 +422,9 @@ static rlv_status choose_slight(drawing* on, rlv_error* error)
     return nearest != NULL ? RLV_DONE : RLV_SYSTEM;
 }
 
+// Of an ellipse as wide and as tall as an element, that a label inside it may fill: elements are no ellipses.
+#define INSIDE 0.9
+
 static void add_body(drawing* on, const rlv_panel_area* area)
 {
     const double u = on->sheet->unit;
@@ -433,7 +436,7 @@ static void add_body(drawing* on, const rlv_panel_area* area)
     rlv_label* label = &on->label[on->label_count - 1];
     label->left = x - 0.5 * label->width;
     label->top = y - 0.5 * label->height;
-    label->fixed = !open && pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < 1.0 &&
+    label->fixed = !open && pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < INSIDE &&
                    !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
 }
 
@@ -491,6 +494,7 @@ static void draw_labels(const drawing* on)
         }
         rlv_lettering how = on->slight[i] ? on->how_slight : plain;
         how.share = 0.5;
+        how.halo_mm = on->slight[i] && label->fixed ? 0.2 : how.halo_mm; // inside a plain tint: its outline stays whole
         double cap = rlv_sheet_measure(on->sheet, on->text[i], &how).cap_mm;
         rlv_sheet_text(on->sheet, on->text[i], x, y + 0.5 * cap, &how);
     }
