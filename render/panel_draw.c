@@ -460,22 +460,10 @@ static void add_bodies(drawing* on)
         }
 }
 
-static void draw_leader(const drawing* on, const rlv_label* label)
-{
-    double x = label->foot[0] - label->anchor[0], y = label->foot[1] - label->anchor[1], length = hypot(x, y);
-    double from = fmin(fmax(label->clear - 0.4 * on->sheet->unit, 0.0), length) / length;
-    double start[2] = {label->anchor[0] + from * x, label->anchor[1] + from * y};
-    cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.8);
-    rlv_sheet_line(on->sheet, start[0], start[1], label->foot[0], label->foot[1], 0.55);
-    rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
-    rlv_sheet_line(on->sheet, start[0], start[1], label->foot[0], label->foot[1], RLV_LINE_HAIR);
-}
-
 static void draw_labels(const drawing* on)
 {
     for (size_t i = 0; i < on->label_count; i++)
-        if (on->label[i].placed && on->label[i].led)
-            draw_leader(on, &on->label[i]);
+        rlv_mark_leader(on->sheet, &on->label[i]);
     for (size_t i = 0; i < on->label_count; i++)
     {
         const rlv_label* label = &on->label[i];
