@@ -242,8 +242,8 @@ static report_text level_words(const history_articulation* a)
     const rlv_disturbed* all = &a->disturbance.all;
     const rlv_disturbance_level* level = &all->level;
     report_text words;
-    const int length =
-        snprintf(words.text, sizeof words.text, "%zu of %zu motions have a direction; ", level->count, all->motions);
+    const int length = snprintf(words.text, sizeof words.text, "%zu of %zu motions have a direction%s; ", level->count,
+                                all->motions, a->level_of_bedding ? ", taken in the bedding" : "");
     char* rest = words.text + length;
     const size_t room = sizeof words.text - (size_t)length;
     if (level->why != NULL)
@@ -335,11 +335,10 @@ static report_text current_words(const history_articulation* a)
 report_lines disturbance_lines(const history_articulation* a)
 {
     const rlv_disturbed* all = &a->disturbance.all;
-    return (report_lines){
-        .count = 5,
-        .line = {{a->level_of_bedding ? "In the level of the bedding" : "In the level", level_words(a), false},
-                 {"In space", space_words(a), false},
-                 {"Poles of displaced", axes_words(&all->poles), false},
-                 {"Their long axes", axes_words(&all->long_axes), false},
-                 {"Carried one way", current_words(a), false}}};
+    return (report_lines){.count = 5,
+                          .line = {{"In the level", level_words(a), false},
+                                   {"In space", space_words(a), false},
+                                   {"Poles of displaced", axes_words(&all->poles), false},
+                                   {"Their long axes", axes_words(&all->long_axes), false},
+                                   {"Carried one way", current_words(a), false}}};
 }

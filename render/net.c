@@ -591,7 +591,7 @@ static void add_states(rlv_key* key, const rlv_net_sheet* nets)
         }
 }
 
-static rlv_key key_of(const rlv_net_sheet* nets)
+rlv_key rlv_net_key(const rlv_net_sheet* nets)
 {
     rlv_key key = {0};
     add_states(&key, nets);
@@ -692,7 +692,7 @@ rlv_status rlv_sheet_of_nets(rlv_sheet* sheet, const rlv_net_sheet* given, size_
     rlv_status status = room != NULL ? rlv_sheet_reserve(&ruler, 100.0, 100.0, error) : RLV_SYSTEM;
     if (status == RLV_DONE)
     {
-        const laid_nets of = {&nets, &ruler, key_of(&nets), nets.net_count + (nets.rose != NULL ? 1 : 0)};
+        const laid_nets of = {&nets, &ruler, rlv_net_key(&nets), nets.net_count + (nets.rose != NULL ? 1 : 0)};
         double unit;
         rlv_paper paper = rlv_paper_for(need, &of, nets.paper, &unit);
         status = rlv_sheet_reserve(sheet, paper.width_mm, paper.height_mm, error);
