@@ -357,6 +357,25 @@ static rlv_status bones_of(bones* b, const history_articulation* a, rlv_error* e
     return status;
 }
 
+// --- Bone that is no element -----------------------------------------------------------------------------------------
+
+#define ROUND_ELEMENT 2.0 // mm from an element's outline that bone still counts as its own: points are set by hand
+
+// On paper: bone beside elements that is narrower, or encloses less, is roughness, such as tubercles of skin.
+#define CALM_BONE_MM 2.0
+#define LEAST_BONE_MM2 100.0
+
+/// Of the bone of a stage, what is of no element that is drawn.
+static rlv_status outline_rest(stage_look* look, const rlv_mesh* mesh, const bones* b, const rlv_camera_axes* axes,
+                               rlv_error* error)
+{
+    look->outline.line_mm = RLV_LINE_THIN;
+    look->outline.calm_mm = CALM_BONE_MM;
+    look->outline.least_mm2 = LEAST_BONE_MM2;
+    look->outline.words = "bone that showed, no element recorded";
+    return rlv_panel_leave_areas(look->bone, mesh, axes, b->marks.area_count, b->marks.area, ROUND_ELEMENT, error);
+}
+
 static void bedding_words(char* into, size_t size, const history_elements* elements)
 {
     rlv_strike strike = rlv_strike_of(&elements->compass, elements->bedding.pole);
@@ -464,12 +483,13 @@ static rlv_status draw_bones(sheet_job* job, const history_articulation* a, rlv_
         status = bones_of(&b, a, error);
     if (status == RLV_DONE)
         status = places_of(&places, a, error);
+    if (status == RLV_DONE && look.bone != NULL)
+        status = outline_rest(&look, view.surface.mesh, &b, &job->view.axes, error);
     if (status == RLV_DONE)
     {
         char words[256];
         sheet_stage_words(words, sizeof words, job->history->stage[job->order.stage].record);
         snprintf(job->subject, sizeof job->subject, "Bone map, on stage %s", words);
-        view.surface.outline_count = 0; // elements have outlines of their own
         view.marks = b.marks;
         if (history_grid_on(&b.grid, job->history, job->history->frame, &job->view.axes))
             view.marks.grid = &b.grid;

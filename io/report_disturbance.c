@@ -242,8 +242,8 @@ static report_text level_words(const history_articulation* a)
     const rlv_disturbed* all = &a->disturbance.all;
     const rlv_disturbance_level* level = &all->level;
     report_text words;
-    const int length = snprintf(words.text, sizeof words.text, "%s%zu of %zu motions have a direction; ",
-                                a->level_of_bedding ? "of the bedding: " : "", level->count, all->motions);
+    const int length = snprintf(words.text, sizeof words.text, "%zu of %zu motions have a direction%s; ", level->count,
+                                all->motions, a->level_of_bedding ? ", taken in the bedding" : "");
     char* rest = words.text + length;
     const size_t room = sizeof words.text - (size_t)length;
     if (level->why != NULL)

@@ -294,11 +294,10 @@ static void draw_plates(rlv_sheet* sheet, const plan_page* page)
         plan_at(page, plate, at, &cut);
         if (state == RLV_UNASSIGNED)
         {
-            rlv_open_symbol(sheet, open_why(page, plate), at[0], at[1], 2.6 * u);
+            rlv_open_symbol(sheet, open_why(page, plate), at[0], at[1], PLAN_SIGN * u);
             continue;
         }
-        rlv_state_path(sheet, state, at[0], at[1], fmax(plate->half_mm[0] * page->scale, 0.8 * u),
-                       fmax(plate->half_mm[1] * page->scale, 0.8 * u), plate->turn_rad);
+        plan_path(sheet, page, plate);
         rlv_state_fill(sheet, state, 1.0, state == RLV_IN_PLACE ? RLV_LINE_THIN : RLV_LINE_MEDIUM);
     }
 }
@@ -356,11 +355,7 @@ static void draw_labels(rlv_sheet* sheet, const plan_page* page)
         const rlv_label* label = &page->label[i];
         if (page->text[i][0] == '\0' || !label->placed)
             continue;
-        if (label->led)
-        {
-            rlv_sheet_grey(sheet, RLV_INK_BLACK);
-            rlv_sheet_line(sheet, label->anchor[0], label->anchor[1], label->foot[0], label->foot[1], RLV_LINE_HAIR);
-        }
+        rlv_mark_leader(sheet, label);
         rlv_lettering how = plan_letters;
         how.share = 0.5;
         double cap = rlv_sheet_measure(sheet, page->text[i], &how).cap_mm;

@@ -6,6 +6,8 @@
 
 const rlv_lettering plan_letters = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .halo_mm = 0.5};
 
+#define FOOT_MM 4.0 // of a row's room, that numbers beneath its plates take
+
 double plan_x(const plan_page* page, double along_mm)
 {
     return page->left + (along_mm - page->lay->from_mm) * page->scale;
@@ -36,7 +38,9 @@ void plan_at(const plan_page* page, const plan_plate* plate, double at[2], bool*
 {
     const plan_lay* lay = page->lay;
     size_t row = page->plan->of.element[plate->element].row;
-    double line = plate->placed ? plan_y(page, row) : page->top + plan_tall(page) + 0.5 * PLAN_TRAY * page->unit;
+    double line = plate->placed ? plan_y(page, row)
+                                : page->top + plan_tall(page) + 0.5 * PLAN_TRAY * page->unit +
+                                      (page->aside != NULL ? page->aside[plate - lay->plate] : 0.0);
     const double from[2] = {plan_x(page, plate->life_mm), line};
     const double way[2] = {(plate->at_mm[0] - plate->life_mm) * page->scale, plate->at_mm[1] * page->scale};
     const double low[2] = {page->left, page->top}, high[2] = {plan_x(page, lay->to_mm), page->top + plan_tall(page)};
@@ -58,6 +62,73 @@ bool plan_moved(const plan_page* page, const plan_plate* plate, double from[2], 
     plan_at(page, plate, to, cut);
     return plate->placed && page->plan->of.told->element[plate->element].state != RLV_IN_PLACE &&
            hypot(to[0] - from[0], to[1] - from[1]) >= PLAN_LEAST_ARROW * page->unit;
+}
+
+void plan_path(rlv_sheet* sheet, const plan_page* page, const plan_plate* plate)
+{
+    double at[2], least = 0.8 * page->unit;
+    bool cut;
+    plan_at(page, plate, at, &cut);
+    rlv_state_path(sheet, page->plan->of.told->element[plate->element].state, at[0], at[1],
+                   fmax(plate->half_mm[0] * page->scale, least), fmax(plate->half_mm[1] * page->scale, least),
+                   plate->turn_rad);
+}
+
+// The box of a plate's outline, or of its sign.
+static rlv_box2 box_of(const plan_page* page, rlv_sheet* ruler, const plan_plate* plate)
+{
+    double at[2], low[2], high[2];
+    const double sign = PLAN_SIGN * page->unit;
+    bool cut;
+    plan_at(page, plate, at, &cut);
+    if (page->plan->of.told->element[plate->element].state == RLV_UNASSIGNED)
+        return (rlv_box2){at[0] - 0.5 * sign, at[1] - 0.5 * sign, sign, sign};
+    plan_path(ruler, page, plate);
+    cairo_path_extents(ruler->cairo, &low[0], &low[1], &high[0], &high[1]);
+    cairo_new_path(ruler->cairo);
+    return (rlv_box2){low[0], low[1], high[0] - low[0], high[1] - low[1]};
+}
+
+// Signs in the tray stand at their places along the body: those that would cover each other, one below the other.
+static void stand_aside(plan_page* page)
+{
+    enum
+    {
+        LANES = 3
+    };
+    static const double lane_mm[LANES] = {0.0, 1.15 * PLAN_SIGN, -1.15 * PLAN_SIGN};
+    const plan_lay* lay = page->lay;
+    for (size_t i = 0; i < lay->plate_count; i++)
+        for (int lane = 0; lane < LANES && !lay->plate[i].placed; lane++)
+        {
+            bool taken = false;
+            page->aside[i] = lane_mm[lane] * page->unit;
+            for (size_t k = 0; k < i; k++)
+                taken = taken || (!lay->plate[k].placed && page->aside[k] == page->aside[i] &&
+                                  fabs(lay->plate[k].at_mm[0] - lay->plate[i].at_mm[0]) * page->scale <
+                                      1.1 * PLAN_SIGN * page->unit);
+            if (!taken)
+                break;
+        }
+}
+
+// How far plates reach below the lines of their rows; one that went to another row does not count.
+static void find_feet(plan_page* page, rlv_sheet* ruler)
+{
+    const plan_lay* lay = page->lay;
+    for (size_t i = 0; i < lay->place_count; i++)
+        page->foot[lay->place[i].row] = lay->row_mm[lay->place[i].row][1] * page->scale;
+    for (size_t i = 0; i < lay->plate_count; i++)
+    {
+        const size_t row = page->plan->of.element[lay->plate[i].element].row;
+        if (!lay->plate[i].placed)
+            continue;
+        const rlv_box2 box = box_of(page, ruler, &lay->plate[i]);
+        const double foot = box.top + box.height - plan_y(page, row),
+                     most = plan_half(page, row) - FOOT_MM * page->unit;
+        if (foot <= most)
+            page->foot[row] = fmax(page->foot[row], foot);
+    }
 }
 
 // Half of what a plate as it lies spans along the page and down it.
@@ -95,7 +166,7 @@ bool plan_number(const plan_page* page, const rlv_sheet* ruler, const plan_place
     at[1] = plan_y(page, place->row);
     if (!inside)
     {
-        at[1] += page->lay->row_mm[place->row][1] * page->scale + 1.2 * page->unit + cap;
+        at[1] += page->foot[place->row] + 1.2 * page->unit + cap;
         return place->place == 1 || place->place % 5 == 0;
     }
     if (still)
@@ -142,7 +213,9 @@ static void add_obstacle(plan_page* page, double x, double y, double half_wide, 
 #define COVERED 0.95 // of what a plate spans: its corners are round
 #define SHAFT 8      // boxes along an arrow, at most, that labels keep off
 
-static void add_obstacles(plan_page* page, const rlv_sheet* ruler)
+#define ROUND_NUMBER 0.6 // clear of a number, that no label reads as part of it
+
+static void add_obstacles(plan_page* page, rlv_sheet* ruler)
 {
     const double u = page->unit;
     for (size_t i = 0; i < page->lay->place_count; i++)
@@ -157,15 +230,15 @@ static void add_obstacles(plan_page* page, const rlv_sheet* ruler)
         if (!plan_number(page, ruler, place, words, at))
             continue;
         rlv_text_size size = rlv_sheet_measure(ruler, words, &plan_letters);
-        add_obstacle(page, at[0], at[1] - 0.5 * size.cap_mm, 0.5 * size.width_mm, 0.5 * size.cap_mm);
+        add_obstacle(page, at[0], at[1] - 0.5 * size.cap_mm, 0.5 * size.width_mm + ROUND_NUMBER * u,
+                     0.5 * size.cap_mm + 0.3 * u);
     }
     for (size_t i = 0; i < page->lay->plate_count; i++)
     {
         const plan_plate* plate = &page->lay->plate[i];
-        double from[2], at[2], span[2];
+        double from[2], at[2];
         bool cut, moved = plan_moved(page, plate, from, at, &cut);
-        span_of(page, plate, span);
-        add_obstacle(page, at[0], at[1], COVERED * span[0], COVERED * span[1]);
+        page->obstacle[page->obstacle_count++] = box_of(page, ruler, plate);
         for (int k = 0; k < SHAFT && moved; k++)
         {
             double share = (double)k / SHAFT;
@@ -209,7 +282,7 @@ rlv_box2 plan_bracket(const plan_page* page, size_t group)
                       3.8 * page->unit};
 }
 
-rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out, rlv_error* error)
+rlv_status plan_label(plan_page* page, rlv_sheet* ruler, size_t* left_out, rlv_error* error)
 {
     const rlv_articulation* told = page->plan->of.told;
     size_t most = page->lay->plate_count + told->group_count;
@@ -217,7 +290,10 @@ rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out,
     page->text = rlv_reserve(most, sizeof *page->text, error);
     page->obstacle = rlv_reserve((SHAFT + 1) * most + 2 * page->lay->place_count, sizeof *page->obstacle, error);
     page->numbered = rlv_reserve(told->row_count, sizeof *page->numbered, error);
-    if (page->label == NULL || page->text == NULL || page->obstacle == NULL || page->numbered == NULL)
+    page->foot = rlv_reserve(told->row_count, sizeof *page->foot, error);
+    page->aside = rlv_reserve(page->lay->plate_count, sizeof *page->aside, error);
+    if (page->foot == NULL || page->aside == NULL || page->label == NULL || page->text == NULL ||
+        page->obstacle == NULL || page->numbered == NULL)
         return RLV_SYSTEM;
     page->label_count = page->obstacle_count = 0;
     for (size_t r = 0; r < told->row_count; r++)
@@ -228,6 +304,8 @@ rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out,
         if ((in_place(page, place) || place->unfilled) && !holds_number(page, ruler, place))
             page->numbered[place->row] = false;
     }
+    stand_aside(page);
+    find_feet(page, ruler);
     add_groups(page);
     add_plates(page, ruler);
     add_obstacles(page, ruler);
@@ -245,6 +323,9 @@ void plan_page_free(plan_page* page)
     free(page->text);
     free(page->obstacle);
     free(page->numbered);
+    free(page->foot);
+    free(page->aside);
+    page->foot = page->aside = NULL;
     page->numbered = NULL;
     page->label = NULL;
     page->text = NULL;

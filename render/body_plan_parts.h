@@ -47,6 +47,7 @@ void plan_lay_free(plan_lay* lay);
 
 // mm on A3.
 #define PLAN_TRAY 11.0       // beneath the rows: what is not assigned
+#define PLAN_SIGN 2.6        // of one without a place
 #define PLAN_LEAST_ARROW 1.3 // a shorter motion is not drawn as one
 
 /// A plan on its page, in mm of paper.
@@ -59,6 +60,9 @@ typedef struct plan_page
     double width, room; ///< of the rows; and what each has above its plates, and beneath them
     bool brief;         ///< labels are ids alone
     bool* numbered;     ///< one a row: its plates have room for their numbers
+    double* foot;       ///< one a row: how far its plates reach below its line, mm
+    double* aside;      ///< one a plate: how far below the tray's middle it stands, mm, so as to cover no other
+                        ///< there; NULL while the page is chosen
     size_t label_count;
     rlv_label* label;
     char (*text)[64]; ///< of each label; empty: a thing that labels keep off
@@ -75,12 +79,15 @@ double plan_tall(const plan_page* page);
 /// Where an element is drawn: at its place, or as far towards it as the plan reaches, with `cut` set.
 void plan_at(const plan_page* page, const plan_plate* plate, double at[2], bool* cut);
 
+/// The outline of a plate as it lies, as the current path.
+void plan_path(rlv_sheet* sheet, const plan_page* page, const plan_plate* plate);
+
 /// The bracket over a group's life positions, with the room of its words.
 rlv_box2 plan_bracket(const plan_page* page, size_t group);
 
 /// Gather and place all labels of a page; its arrays are reserved here, and freed by plan_page_free. How many found no
 /// room.
-rlv_status plan_label(plan_page* page, const rlv_sheet* ruler, size_t* left_out, rlv_error* error);
+rlv_status plan_label(plan_page* page, rlv_sheet* ruler, size_t* left_out, rlv_error* error);
 void plan_page_free(plan_page* page);
 
 /// The page of a plan: on its least paper with labels in full, or else brief ones, or on larger paper, until all labels

@@ -105,7 +105,8 @@ rlv_status rlv_contour_at(rlv_lines* lines, size_t width, size_t height, const f
     return contour_of(lines, &(grid){width, height, value, level, 0, 0}, error);
 }
 
-#define REACH 9 // pixels that a bell reaches to each side, at most
+#define REACH 9    // pixels that a bell reaches to each side, at most
+#define WIDEST 3.0 // sd of a bell that is drawn at once, pixels
 
 static size_t bell_of(double calm_px, float bell[REACH + 1])
 {
@@ -167,7 +168,9 @@ static void calm_along(const calming* c, const float* from, float* into, bool ro
 rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double calm_px, rlv_error* error)
 {
     float bell[REACH + 1];
-    size_t reach = bell_of(calm_px, bell), count = width * height;
+    // Bells one after another are one bell: their variances add up.
+    const double times = fmax(ceil(calm_px * calm_px / (WIDEST * WIDEST)), 1.0);
+    size_t reach = bell_of(calm_px / sqrt(times), bell), count = width * height;
     calming c = {width, height, value, NULL, NULL, NULL};
     rlv_status status = RLV_SYSTEM;
     if ((c.other = rlv_reserve(count, sizeof *c.other, error)) != NULL &&
@@ -179,8 +182,11 @@ rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double ca
             c.there[i] = isnan(value[i]) ? 0.0f : 1.0f;
             value[i] = isnan(value[i]) ? 0.0f : value[i];
         }
-        calm_along(&c, c.value, c.other, true, bell, reach);
-        calm_along(&c, c.other, c.value, false, bell, reach);
+        for (double k = 0.0; k < times; k += 1.0)
+        {
+            calm_along(&c, c.value, c.other, true, bell, reach);
+            calm_along(&c, c.other, c.value, false, bell, reach);
+        }
         for (size_t i = 0; i < count; i++)
             value[i] = c.there[i] > 0.0f ? value[i] : NAN;
         status = RLV_DONE;
@@ -227,7 +233,7 @@ rlv_status rlv_contour_set(rlv_lines* lines, size_t width, size_t height, const 
 {
     memset(lines, 0, sizeof *lines);
     // A rim of pixels outside, wide enough for the bell to come to rest.
-    size_t rim = (size_t)fmin(ceil(3.0 * calm_px), REACH) + 1;
+    size_t rim = (size_t)ceil(3.0 * calm_px) + 1;
     const stretch of = stretch_of(width, height, in, rim);
     size_t wide = of.right - of.left + 2 * rim, tall = of.bottom - of.top + 2 * rim;
     float* value = rlv_reserve(wide * tall, sizeof *value, error);

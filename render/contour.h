@@ -14,7 +14,7 @@
 rlv_status rlv_contour_at(rlv_lines* lines, size_t width, size_t height, const float* value, float level,
                           rlv_error* error);
 
-/// The border of a set of pixels (those that are not 0), calmed by a bell curve of an sd of `calm_px` pixels (0 to 3)
+/// The border of a set of pixels (those that are not 0), calmed by a bell curve of an sd of `calm_px` pixels (0: none)
 /// so that the pixels' steps do not show; lines close at the edge of the grid. A straight border stays where it is;
 /// one round a disc of radius r moves inwards by about calm^2 / (2 r).
 rlv_status rlv_contour_set(rlv_lines* lines, size_t width, size_t height, const uint8_t* in, double calm_px,

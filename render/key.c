@@ -26,6 +26,22 @@ void rlv_stroke_begin(rlv_sheet* sheet, const rlv_stroke* stroke)
     rlv_sheet_pen(sheet, stroke->line_mm);
 }
 
+#define RING_DASHES 8.0
+
+void rlv_stroke_begin_ring(rlv_sheet* sheet, const rlv_stroke* stroke, double length_mm)
+{
+    const double period = 10.0 * sqrt(sheet->unit); // of RLV_DASH_EVEN, over its line
+    const double line_mm = fmin(stroke->line_mm, fmax(RLV_LINE_THIN, length_mm / (RING_DASHES * period)));
+    const rlv_stroke finer = {line_mm, stroke->grey, stroke->dash};
+    rlv_stroke_begin(sheet, &finer);
+    if (stroke->dash != RLV_DASH_EVEN)
+        return;
+    const double one = length_mm / fmax(RING_DASHES, round(length_mm / (period * line_mm)));
+    const double dash[2] = {0.6 * one, 0.4 * one};
+    // A gap that is no longer than the line is wide is not seen.
+    cairo_set_dash(sheet->cairo, dash, dash[1] > line_mm * sqrt(sheet->unit) ? 2 : 0, 0.0);
+}
+
 void rlv_stroke_end(rlv_sheet* sheet)
 {
     cairo_set_dash(sheet->cairo, NULL, 0, 0.0);

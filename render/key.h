@@ -27,6 +27,10 @@ typedef struct rlv_stroke
 
 /// Take a stroke as the pen, and let its dashes go again.
 void rlv_stroke_begin(rlv_sheet* sheet, const rlv_stroke* stroke);
+
+/// The same for a closed line of a length: whole dashes, eight at least, so that a small ring still reads as one; its
+/// line is then finer, down to RLV_LINE_THIN, and no longer dashed where even that has no room for eight.
+void rlv_stroke_begin_ring(rlv_sheet* sheet, const rlv_stroke* stroke, double length_mm);
 void rlv_stroke_end(rlv_sheet* sheet);
 
 typedef enum rlv_key_kind

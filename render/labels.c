@@ -4,13 +4,17 @@
 
 #define DIRECTIONS 16
 #define COVERING 2.5 // heights of a label that it may stand farther off so as not to cover a line
-#define ALIKE 0.25   // distances that are told apart by no more than so many heights of a label look the same
+#define ASIDE 2.0    // heights that a label may stand farther off so as to stand on its open side
+#define PASSES 2
+#define STEP 0.3   // heights between rings of places
+#define ALIKE 0.25 // distances that are told apart by no more than so many heights of a label look the same
 
 typedef struct placing
 {
     size_t count;
     rlv_label* label;
     const rlv_label_place* among;
+    double open[2]; // of the label that is placed: the side where its anchor has no neighbours, of length one at most
 } placing;
 
 bool rlv_boxes_overlap(rlv_box2 a, rlv_box2 b, double gap)
@@ -105,6 +109,26 @@ static bool misleads(const placing* of, const rlv_label* label, rlv_box2 box)
     return false;
 }
 
+// Away from the other anchors, each of which counts by one over the square of its distance: along a row those on both
+// sides even out, and what is left points away from other rows. Its length is how one-sided they are.
+static void find_open(placing* of, const rlv_label* label)
+{
+    double sum[2] = {0.0, 0.0}, all = 0.0;
+    for (size_t i = 0; i < of->count; i++)
+    {
+        const double x = label->anchor[0] - of->label[i].anchor[0], y = label->anchor[1] - of->label[i].anchor[1];
+        const double square = x * x + y * y;
+        if (!(square > 0.0))
+            continue;
+        sum[0] += x / (square * sqrt(square));
+        sum[1] += y / (square * sqrt(square));
+        all += 1.0 / square;
+    }
+    const double length = hypot(sum[0], sum[1]), one_sided = all > 0.0 ? fmin(2.0 * length / all, 1.0) : 0.0;
+    for (int k = 0; k < 2; k++)
+        of->open[k] = length > 0.0 ? one_sided * sum[k] / length : 0.0;
+}
+
 // What a free place costs, in mm: its distance, what it would cross or cover, and whether it misleads.
 static double cost_of(const placing* of, const rlv_label* label, rlv_box2 box)
 {
@@ -112,6 +136,10 @@ static double cost_of(const placing* of, const rlv_label* label, rlv_box2 box)
     nearest_in(box, label->anchor, foot);
     double cost = hypot(foot[0] - label->anchor[0], foot[1] - label->anchor[1]);
     cost += misleads(of, label, box) ? 1.5 * label->height : 0.0;
+    const double x = box.left + 0.5 * box.width - label->anchor[0], y = box.top + 0.5 * box.height - label->anchor[1];
+    const double far = hypot(x, y);
+    if (far > 0.0)
+        cost -= 0.5 * ASIDE * label->height * (x * of->open[0] + y * of->open[1]) / far;
     const size_t covered = rlv_labels_covered(box, of->among->line_count, of->among->line);
     cost += covered > 0 ? (COVERING + 0.3 * fmin((double)covered, 8.0)) * label->height : 0.0;
     for (size_t i = 0; i < of->count; i++)
@@ -147,9 +175,10 @@ static rlv_box2 box_towards(const rlv_label* label, int direction, double off)
 static bool place_on_rings(const placing* of, rlv_label* label)
 {
     const rlv_box2* within = &of->among->within;
-    double least = INFINITY, step = 0.6 * label->height;
+    double least = INFINITY, step = STEP * label->height;
     double farthest = fmin(hypot(within->width, within->height), 24.0 * label->height);
-    for (double off = label->clear + 0.5 * of->among->gap; off <= farthest && off < least; off += step)
+    for (double off = label->clear + 0.5 * of->among->gap; off <= farthest && off < least + ASIDE * label->height;
+         off += step)
         for (int k = 0; k < DIRECTIONS; k++)
         {
             rlv_box2 box = box_towards(label, k, off);
@@ -186,25 +215,33 @@ static bool place_anywhere(const placing* of, rlv_label* label)
     return isfinite(least);
 }
 
+static void lead(const placing* of, rlv_label* label)
+{
+    const double off = off_of(label->anchor, box_of(label));
+    nearest_in(box_of(label), label->anchor, label->foot);
+    label->led = label->placed && (off > label->clear + 0.8 * label->height || misleads(of, label, box_of(label)));
+}
+
 size_t rlv_labels_place(size_t count, rlv_label* label, const rlv_label_place* among)
 {
-    placing of = {count, label, among};
+    placing of = {count, label, among, {0.0, 0.0}};
     size_t left_out = 0;
     for (size_t i = 0; i < count; i++)
     {
         label[i].placed = label[i].fixed;
         label[i].led = false;
     }
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < PASSES * count; i++)
     {
-        if (label[i].fixed)
+        rlv_label* one = &label[i % count];
+        if (one->fixed)
             continue;
-        label[i].placed = place_on_rings(&of, &label[i]) || place_anywhere(&of, &label[i]);
-        left_out += !label[i].placed;
-        nearest_in(box_of(&label[i]), label[i].anchor, label[i].foot);
-        const double off = off_of(label[i].anchor, box_of(&label[i]));
-        label[i].led = label[i].placed &&
-                       (off > label[i].clear + 0.8 * label[i].height || misleads(&of, &label[i], box_of(&label[i])));
+        find_open(&of, one);
+        one->placed = one->led = false; // its own place is free to it
+        one->placed = place_on_rings(&of, one) || place_anywhere(&of, one);
+        lead(&of, one);
     }
+    for (size_t i = 0; i < count; i++)
+        left_out += !label[i].placed;
     return left_out;
 }

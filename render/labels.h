@@ -2,8 +2,9 @@
 ///
 /// Labels are placed one after another, those given first with the first choice. Of all free places, on rings of
 /// growing radius, the cheapest is taken: near, its leader crossing nothing, covering no line (an outline, an arrow)
-/// and no other anchor, and nearer to none than to its own. Where no ring has room the nearest free place of the panel
-/// is taken. The same labels always get the same places.
+/// and no other anchor, nearer to none than to its own, and on the side where its anchor has no neighbours: labels of
+/// a row then stand all on its outer side. Where no ring has room the nearest free place of the panel is taken. When
+/// all have a place, each is looked for once more among the others. The same labels always get the same places.
 
 #ifndef RLV_LABELS_H
 #define RLV_LABELS_H

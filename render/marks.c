@@ -379,6 +379,23 @@ void rlv_mark_arrow(rlv_sheet* sheet, double x0, double y0, double x1, double y1
     cairo_restore(c);
 }
 
+#define LEAST_LEADER 1.2 // a shorter one reads as a hyphen
+
+void rlv_mark_leader(rlv_sheet* sheet, const rlv_label* label)
+{
+    double x = label->foot[0] - label->anchor[0], y = label->foot[1] - label->anchor[1], length = hypot(x, y);
+    if (!label->placed || !label->led || !(length > 0.0))
+        return;
+    double from = fmin(fmax(label->clear - 0.4 * sheet->unit, 0.0), length) / length;
+    if ((1.0 - from) * length < LEAST_LEADER * sheet->unit)
+        return;
+    double start[2] = {label->anchor[0] + from * x, label->anchor[1] + from * y};
+    cairo_set_source_rgba(sheet->cairo, 1.0, 1.0, 1.0, 0.8);
+    rlv_sheet_line(sheet, start[0], start[1], label->foot[0], label->foot[1], 0.55);
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    rlv_sheet_line(sheet, start[0], start[1], label->foot[0], label->foot[1], RLV_LINE_HAIR);
+}
+
 void rlv_mark_symbol(rlv_sheet* sheet, rlv_symbol symbol, double x_mm, double y_mm, double size_mm)
 {
     cairo_t* c = sheet->cairo;

@@ -69,6 +69,9 @@ void rlv_mark_dots(rlv_sheet* sheet);
 /// An arrow from one place to another, its head's length at most half of it.
 void rlv_mark_arrow(rlv_sheet* sheet, double x0, double y0, double x1, double y1, double line_mm);
 
+/// The leader of a label that is led: from the edge of what it names to its box.
+void rlv_mark_leader(rlv_sheet* sheet, const rlv_label* label);
+
 /// Signs of points, told apart by shape.
 typedef enum rlv_symbol
 {

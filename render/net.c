@@ -75,13 +75,14 @@ static const rlv_rgb of_petal = {0.62f, 0.735f, 0.80f};
 
 enum
 {
-    SIGN_ABOVE,
     SIGN_MEAN,
     SIGN_MEAN_ABOVE,
     SIGN_POLE,
     SIGN_AXIS,
     SIGN_AZIMUTH,
+    SIGN_ARROW,
     SIGN_SPREAD,
+    SIGN_ABOVE, ///< and a state
 };
 
 // A state's shape, open.
@@ -133,19 +134,21 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
 {
     const double u = sheet->unit;
     double x = box.left + 0.5 * box.width, y = box.top + 0.5 * box.height;
-    if (which == SIGN_ABOVE)
-        for (int i = 0; i < 2; i++)
-            draw_open(sheet, i == 0 ? RLV_SHIFTED : RLV_ROTATED, x + (i == 0 ? -1.8 : 1.8) * u, y, SIGN * u);
+    if (which >= SIGN_ABOVE)
+        draw_open(sheet, (rlv_articulation_state)(which - SIGN_ABOVE), x, y, SIGN * u);
     else if (which == SIGN_MEAN || which == SIGN_MEAN_ABOVE)
         draw_mean(sheet, x, y, which == SIGN_MEAN);
     else if (which == SIGN_POLE)
         draw_pole(sheet, x, y);
     else if (which == SIGN_AXIS)
         draw_principal(sheet, x, y);
-    else if (which == SIGN_AZIMUTH)
+    else if (which == SIGN_AZIMUTH || which == SIGN_ARROW)
     {
+        const double right = box.left + box.width;
         rlv_sheet_grey(sheet, RLV_INK_BLACK);
-        rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, x, y, DOT * u);
+        rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, which == SIGN_ARROW ? right : x, y, DOT * u);
+        if (which == SIGN_ARROW)
+            rlv_mark_arrow(sheet, box.left, y, right - 1.3 * u, y, RLV_LINE_STRONG);
     }
     else
     {
@@ -388,12 +391,7 @@ static rlv_status label_net(const dial* on, const rlv_net* net, size_t* left_out
             continue;
         rlv_lettering how = over;
         how.share = 0.5;
-        if (label[i].led)
-        {
-            rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
-            rlv_sheet_line(on->sheet, label[i].anchor[0], label[i].anchor[1], label[i].foot[0], label[i].foot[1],
-                           RLV_LINE_HAIR);
-        }
+        rlv_mark_leader(on->sheet, &label[i]);
         double cap = rlv_sheet_measure(on->sheet, text[i], &how).cap_mm;
         rlv_sheet_text(on->sheet, text[i], label[i].left + 0.5 * label[i].width,
                        label[i].top + 0.5 * (label[i].height + cap), &how);
@@ -568,14 +566,14 @@ static rlv_status draw_rose(const dial* on, const rlv_rose* rose, rlv_error* err
 
 static void add_states(rlv_key* key, const rlv_net_sheet* nets)
 {
-    bool seen[RLV_ARTICULATION_STATES] = {0}, above = false;
+    bool seen[RLV_ARTICULATION_STATES] = {0}, above[RLV_ARTICULATION_STATES] = {0};
     for (size_t n = 0; n < nets->net_count; n++)
         for (size_t i = 0; i < nets->net[n].count; i++)
         {
             double at[2];
             bool down = rlv_net_place(&nets->compass, nets->net[n].point[i].way, 1.0, at);
-            seen[nets->net[n].point[i].state] = true;
-            above = above || (nets->net[n].directed && !down);
+            bool* of = nets->net[n].directed && !down ? above : seen;
+            of[nets->net[n].point[i].state] = true;
         }
     for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
         if (seen[i])
@@ -583,11 +581,17 @@ static void add_states(rlv_key* key, const rlv_net_sheet* nets)
             rlv_key_entry entry = rlv_state_key((rlv_articulation_state)i);
             rlv_key_add(key, &entry);
         }
-    if (above)
-        add_sign(key, SIGN_ABOVE, "open: pointing up, drawn at its opposite");
+    for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
+        if (above[i])
+        {
+            char words[96];
+            snprintf(words, sizeof words, "%.40s, pointing up: drawn at its opposite",
+                     rlv_state_key((rlv_articulation_state)i).words);
+            add_sign(key, SIGN_ABOVE + i, words);
+        }
 }
 
-static rlv_key key_of(const rlv_net_sheet* nets)
+rlv_key rlv_net_key(const rlv_net_sheet* nets)
 {
     rlv_key key = {0};
     add_states(&key, nets);
@@ -619,8 +623,7 @@ static rlv_key key_of(const rlv_net_sheet* nets)
                  rlv_rose_width_deg(nets->rose->count));
         if (rlv_rose_has_petals(nets->rose->count))
             rlv_key_add(&key, &entry);
-        add_sign(&key, SIGN_AZIMUTH,
-                 rlv_rose_has_petals(nets->rose->count) ? "one motion" : "one motion, with its arrow");
+        add_sign(&key, rlv_rose_has_petals(nets->rose->count) ? SIGN_AZIMUTH : SIGN_ARROW, "one motion");
         if (has_spread(nets->rose))
             add_sign(&key, SIGN_SPREAD, "mean and its 95" RLV_THIN "% interval");
     }
@@ -689,7 +692,7 @@ rlv_status rlv_sheet_of_nets(rlv_sheet* sheet, const rlv_net_sheet* given, size_
     rlv_status status = room != NULL ? rlv_sheet_reserve(&ruler, 100.0, 100.0, error) : RLV_SYSTEM;
     if (status == RLV_DONE)
     {
-        const laid_nets of = {&nets, &ruler, key_of(&nets), nets.net_count + (nets.rose != NULL ? 1 : 0)};
+        const laid_nets of = {&nets, &ruler, rlv_net_key(&nets), nets.net_count + (nets.rose != NULL ? 1 : 0)};
         double unit;
         rlv_paper paper = rlv_paper_for(need, &of, nets.paper, &unit);
         status = rlv_sheet_reserve(sheet, paper.width_mm, paper.height_mm, error);

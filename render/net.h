@@ -15,6 +15,7 @@
 
 #include "articulation.h"
 #include "directions.h"
+#include "key.h"
 #include "title.h"
 
 /// Where a direction (any length) falls on a net about (0, 0), x to the right and y down the page; true where it points
@@ -77,6 +78,9 @@ typedef struct rlv_net_sheet
     const rlv_rose* rose; ///< NULL: none
     int paper;            ///< the least size of the A series
 } rlv_net_sheet;
+
+/// What signs and lines are on such a sheet, for its key.
+rlv_key rlv_net_key(const rlv_net_sheet* nets);
 
 /// Draw them into a zeroed `sheet`. `left_out` (may be NULL): labels that found no room. RLV_BAD_INPUT where there is
 /// nothing to draw. Free with rlv_sheet_free, which is safe after a failure.

@@ -9,7 +9,7 @@
 #define LEAST_MM2 1.0  // islands and holes below it are no more than spots on paper
 #define CALM_MM 0.3    // sd, on paper, of the bell that calms the borders of pixels
 #define ISOLINE_MM 1.2 // and of the one that calms depths before their lines are drawn
-#define CALM_PX 3.0    // the widest bell that is drawn at once
+#define CALM_PX 3.0    // and no wider, where pixels are fine
 
 // What is looked at while a panel is made.
 typedef struct panel_look
@@ -127,19 +127,25 @@ static rlv_status to_paper(const panel_look* look, rlv_lines* lines, double line
     return rlv_lines_simplify(lines, line_mm / 3.0, error);
 }
 
+static double line_of(const rlv_panel_outline* of)
+{
+    return of->line_mm > 0.0 ? of->line_mm : RLV_LINE_MEDIUM;
+}
+
 // The border of the pixels of which `is` says so.
-static rlv_status border(panel_look* look, bool (*is)(const panel_look*, size_t, const uint8_t*), const uint8_t* set,
-                         double line_mm, double least_mm2, rlv_lines* lines, rlv_error* error)
+static rlv_status border(panel_look* look, bool (*is)(const panel_look*, size_t, const uint8_t*),
+                         const rlv_panel_outline* of, rlv_lines* lines, rlv_error* error)
 {
     size_t count = look->cast.width * look->cast.height;
 #pragma omp parallel for schedule(static)
     for (size_t p = 0; p < count; p++)
-        look->in[p] = look->cast.triangle[p] != RLV_TREE_NONE && look->cast.back[p] == 0 && is(look, p, set);
-    double calm_px = fmin(CALM_MM / look->panel->picture.pixel_mm, CALM_PX);
+        look->in[p] = look->cast.triangle[p] != RLV_TREE_NONE && look->cast.back[p] == 0 && is(look, p, of->in);
+    const double pixel_mm = look->panel->picture.pixel_mm;
+    double calm_px = of->calm_mm > 0.0 ? of->calm_mm / pixel_mm : fmin(CALM_MM / pixel_mm, CALM_PX);
     rlv_status status = rlv_contour_set(lines, look->cast.width, look->cast.height, look->in, calm_px, error);
     if (status == RLV_DONE)
-        status = to_paper(look, lines, line_mm, error);
-    rlv_lines_drop_small(lines, least_mm2, 0.0);
+        status = to_paper(look, lines, line_of(of), error);
+    rlv_lines_drop_small(lines, of->least_mm2 > 0.0 ? of->least_mm2 : LEAST_MM2, 0.0);
     return status;
 }
 
@@ -181,11 +187,14 @@ static rlv_status find_overlay(panel_look* look, rlv_error* error)
         return RLV_DONE;
     rlv_status status = RLV_DONE;
     if (panel->seen.hatched)
-        status = border(look, is_hatched, overlay->shown, RLV_LINE_HAIR, LEAST_MM2, &panel->hatched, error);
+        status = border(look, is_hatched, &(rlv_panel_outline){.in = overlay->shown, .line_mm = RLV_LINE_HAIR},
+                        &panel->hatched, error);
     if (status == RLV_DONE && (panel->seen.removed || panel->seen.added))
-        status = border(look, is_coloured, overlay->shown, RLV_LINE_THIN, LEAST_MM2, &panel->coloured, error);
+        status = border(look, is_coloured, &(rlv_panel_outline){.in = overlay->shown, .line_mm = RLV_LINE_THIN},
+                        &panel->coloured, error);
     if (status == RLV_DONE && panel->seen.added)
-        status = border(look, is_added, overlay->shown, RLV_LINE_THIN, LEAST_MM2, &panel->added, error);
+        status = border(look, is_added, &(rlv_panel_outline){.in = overlay->shown, .line_mm = RLV_LINE_THIN},
+                        &panel->added, error);
     return status;
 }
 
@@ -274,10 +283,8 @@ static rlv_status find_outlines(panel_look* look, rlv_error* error)
     for (size_t i = 0; i < surface->outline_count && status == RLV_DONE; i++)
     {
         const rlv_panel_outline* of = &surface->outline[i];
-        double line_mm = of->line_mm > 0.0 ? of->line_mm : RLV_LINE_MEDIUM;
-        double least_mm2 = of->least_mm2 > 0.0 ? of->least_mm2 : LEAST_MM2;
-        status = of->ring_count > 0 ? trace_ring(look, of, line_mm, &panel->outline[i], error)
-                                    : border(look, is_in_set, of->in, line_mm, least_mm2, &panel->outline[i], error);
+        status = of->ring_count > 0 ? trace_ring(look, of, line_of(of), &panel->outline[i], error)
+                                    : border(look, is_in_set, of, &panel->outline[i], error);
     }
     return status;
 }
@@ -295,12 +302,7 @@ static rlv_status gather_depths(panel_look* look, float* depth, rlv_error* error
         depth[p] = cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0 && is_coloured(look, p, shown)
                        ? (float)depth_at(look, p)
                        : NAN;
-    // Bells one after another are one bell: their variances add up.
-    double calm_px = ISOLINE_MM / look->panel->picture.pixel_mm, times = ceil(calm_px * calm_px / (CALM_PX * CALM_PX));
-    rlv_status status = RLV_DONE;
-    for (double k = 0.0; k < times && status == RLV_DONE; k += 1.0)
-        status = rlv_contour_calm(cast->width, cast->height, depth, calm_px / sqrt(times), error);
-    return status;
+    return rlv_contour_calm(cast->width, cast->height, depth, ISOLINE_MM / look->panel->picture.pixel_mm, error);
 }
 
 // The lines of every level among the depths.

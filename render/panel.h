@@ -42,6 +42,7 @@ typedef struct rlv_panel_outline
     const rlv_vec3* ring_mm; ///< in the mesh's frame; they may lie off the surface, as where a piece is gone
     double line_mm;          ///< on A3; 0: RLV_LINE_MEDIUM
     double least_mm2; ///< islands and holes that enclose less on paper are left out; 0: 1 mm2, all that a hand draws
+    double calm_mm;   ///< on paper, sd of the bell that its border is calmed by: what is narrower goes; 0: as usual
     bool dashed;
     bool quiet;        ///< grey
     const char* words; ///< what it is, for the key; NULL: it is not explained
@@ -113,6 +114,11 @@ typedef struct rlv_panel_area
     const char* label;       ///< inside where there is room for it; may be NULL
     const rlv_vec3* life_mm; ///< where it belonged: an arrow leads from there to its middle; NULL: none
 } rlv_panel_area;
+
+/// Take from a set of triangles (one entry each, not 0: in it) those whose middles lie, as a view along `axes` shows
+/// them, within one of `count` areas or no farther than `round_mm` from its outline: what is left of bone is of none.
+rlv_status rlv_panel_leave_areas(uint8_t* set, const rlv_mesh* mesh, const rlv_camera_axes* axes, size_t count,
+                                 const rlv_panel_area* area, double round_mm, rlv_error* error);
 
 /// A place that is known as surely as its covariance says: drawn as the shadow of the ellipsoid d' covariance^-1 d <=
 /// radius2 along the view. Those of a corridor, one after another with one `row` and `place` after place, are joined to

@@ -73,6 +73,17 @@ static void ring_path(cairo_t* c, double at[PANEL_STEPS][2])
     cairo_close_path(c);
 }
 
+static double ring_length(double at[PANEL_STEPS][2])
+{
+    double length = 0.0;
+    for (int k = 0; k < PANEL_STEPS; k++)
+    {
+        const double* next = at[(k + 1) % PANEL_STEPS];
+        length += hypot(next[0] - at[k][0], next[1] - at[k][1]);
+    }
+    return length;
+}
+
 static void draw_expected(const bodies* on, const rlv_panel_marks* marks)
 {
     cairo_t* c = on->sheet->cairo;
@@ -88,7 +99,7 @@ static void draw_expected(const bodies* on, const rlv_panel_marks* marks)
         cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.8);
         rlv_sheet_pen(on->sheet, 2.4 * of_expected.line_mm);
         cairo_stroke_preserve(c);
-        rlv_stroke_begin(on->sheet, &of_expected);
+        rlv_stroke_begin_ring(on->sheet, &of_expected, ring_length(at));
         cairo_stroke(c);
         rlv_stroke_end(on->sheet);
     }
@@ -243,6 +254,17 @@ static size_t add_area(rlv_stretch* line, size_t count, const bodies* on, const 
     return count;
 }
 
+// From a place of a corridor to the next: the line that is drawn there.
+static bool add_way(rlv_stretch* line, const bodies* on, const rlv_panel_marks* marks, size_t expected)
+{
+    const rlv_panel_expected *of = &marks->expected[expected], *next = panel_corridor_next(marks, of);
+    if (next == NULL)
+        return false;
+    place(on, of->at_mm, line->from);
+    place(on, next->at_mm, line->to);
+    return true;
+}
+
 size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, const rlv_panel_marks* marks,
                         rlv_stretch* line)
 {
@@ -256,6 +278,7 @@ size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, c
             count = add_area(line, count, &on, &marks->area[i]);
     for (size_t i = 0; i < marks->expected_count; i++)
     {
+        count += add_way(&line[count], &on, marks, i);
         if (marks->expected[i].vague || marks->expected[i].label == NULL)
             continue;
         shadow_on_sheet(&on, &marks->expected[i], at);

@@ -31,18 +31,17 @@ static double width_of(const rlv_panel_expected* of)
     return sqrt(of->radius2 * (of->covariance_mm2[0] + of->covariance_mm2[4] + of->covariance_mm2[8]));
 }
 
-// The next place of the same corridor; NULL where it ends.
-static const rlv_panel_expected* next_of(const rlv_panel_marks* marks, const rlv_panel_expected* of)
+const rlv_panel_expected* panel_corridor_next(const rlv_panel_marks* marks, const rlv_panel_expected* of)
 {
     const rlv_panel_expected* other = of + 1;
-    bool goes_on = (size_t)(other - marks->expected) < marks->expected_count && other->corridor &&
+    bool goes_on = of->corridor && (size_t)(other - marks->expected) < marks->expected_count && other->corridor &&
                    other->row == of->row && other->place == of->place + 1;
     return goes_on ? other : NULL;
 }
 
 static bool begins(const rlv_panel_marks* marks, const rlv_panel_expected* of)
 {
-    return of->corridor && (of == marks->expected || !(of - 1)->corridor || next_of(marks, of - 1) == NULL);
+    return of->corridor && (of == marks->expected || !(of - 1)->corridor || panel_corridor_next(marks, of - 1) == NULL);
 }
 
 static swept swept_of(const rlv_panel* panel, const rlv_panel_expected* of)
@@ -110,13 +109,13 @@ static void sweep_one(sweep* into, const rlv_panel* panel, const rlv_panel_marks
                       const rlv_panel_expected* first)
 {
     double narrowest = INFINITY;
-    for (const rlv_panel_expected* of = first; of != NULL; of = next_of(marks, of))
+    for (const rlv_panel_expected* of = first; of != NULL; of = panel_corridor_next(marks, of))
         narrowest = fmin(narrowest, width_of(of));
     for (const rlv_panel_expected *of = first, *next; of != NULL; of = next)
     {
         const swept here = swept_of(panel, of);
         add(into, here, narrowest);
-        if ((next = next_of(marks, of)) == NULL)
+        if ((next = panel_corridor_next(marks, of)) == NULL)
             break;
         const swept there = swept_of(panel, next);
         const size_t steps = steps_between(&here, &there);
@@ -240,7 +239,7 @@ void panel_draw_corridors(rlv_sheet* sheet, const rlv_panel* panel, double left_
         swept before = swept_of(panel, first), here = before, behind;
         for (const rlv_panel_expected *of = first, *next; of != NULL; of = next, before = here, here = behind)
         {
-            next = next_of(marks, of);
+            next = panel_corridor_next(marks, of);
             behind = next != NULL ? swept_of(panel, next) : here;
             const double at[2] = {left_mm + here.at[0], top_mm + here.at[1]};
             if (next != NULL)

@@ -4,11 +4,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-// Ids of what lies where it belonged are many, and say the least.
+// Ids of what lies where it belonged are many, and say the least: where they are crowded on a large sheet they are
+// smaller yet, but never below the least that is read at arm's length.
 static const rlv_lettering slight = {.size_mm = 0.84 * RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .halo_mm = 0.5};
 static const rlv_lettering plain = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .halo_mm = 0.55};
 
 #define SYMBOL_MM 1.9
+#define PAD_MM 0.6 // of a label's box, both sides of its letters
+#define GAP_MM 0.5 // between labels
 #define BESIDE 0.9 // from a symbol's middle to its label, over its radius
 
 // A panel while it is drawn: where it is on the sheet, and the labels that are still to be placed.
@@ -22,6 +25,7 @@ typedef struct drawing
     rlv_label* label;
     const char** text; // of each label; NULL: a region's number
     bool* slight;      // of each label: its letters are smaller
+    rlv_lettering how_slight;
     size_t line_count;
     rlv_stretch* line; // what labels keep off: outlines and arrows of bodies
     size_t* region;
@@ -220,11 +224,11 @@ static void draw_trace(drawing* on, const rlv_panel_trace* trace)
 static void add_label(drawing* on, const char* text, double x, double y, double clear, bool is_slight)
 {
     const double u = on->sheet->unit;
-    rlv_text_size size = rlv_sheet_measure(on->sheet, text, is_slight ? &slight : &plain);
+    rlv_text_size size = rlv_sheet_measure(on->sheet, text, is_slight ? &on->how_slight : &plain);
     on->slight[on->label_count] = is_slight;
     rlv_label* label = &on->label[on->label_count];
     *label = (rlv_label){
-        .anchor = {x, y}, .width = size.width_mm + 0.6 * u, .height = size.cap_mm + 1.3 * u, .clear = clear};
+        .anchor = {x, y}, .width = size.width_mm + PAD_MM * u, .height = size.cap_mm + 1.3 * u, .clear = clear};
     on->text[on->label_count++] = text;
 }
 
@@ -370,6 +374,57 @@ static void add_numbers(drawing* on)
     }
 }
 
+static int by_size(const void* a, const void* b)
+{
+    const double x = *(const double*)a, y = *(const double*)b;
+    return (x > y) - (x < y);
+}
+
+// How far elements are from their nearest neighbours: three quarters of them are so far, at least.
+static double spacing_of(const drawing* on, double (*at)[2], double* nearest)
+{
+    const size_t count = on->marks->area_count;
+    for (size_t i = 0; i < count; i++)
+    {
+        double half[2];
+        panel_area_extent(on->panel, &on->marks->area[i], at[i], half);
+    }
+    for (size_t i = 0; i < count; i++)
+    {
+        nearest[i] = INFINITY;
+        for (size_t k = 0; k < count; k++)
+            if (k != i)
+                nearest[i] = fmin(nearest[i], hypot(at[k][0] - at[i][0], at[k][1] - at[i][1]));
+    }
+    qsort(nearest, count, sizeof *nearest, by_size);
+    return count > 0 ? nearest[count / 4] : INFINITY;
+}
+
+// Letters that leave room for the ids of neighbours side by side.
+static rlv_status choose_slight(drawing* on, rlv_error* error)
+{
+    const size_t count = on->marks->area_count;
+    const double u = on->sheet->unit;
+    double(*at)[2] = rlv_reserve(count, sizeof *at, error), widest = 0.0;
+    double* nearest = at != NULL ? rlv_reserve(count, sizeof *nearest, error) : NULL;
+    on->how_slight = slight;
+    if (nearest != NULL)
+    {
+        for (size_t i = 0; i < count; i++)
+            if (on->marks->area[i].label != NULL && on->marks->area[i].state == RLV_IN_PLACE)
+                widest = fmax(widest, rlv_sheet_measure(on->sheet, on->marks->area[i].label, &slight).width_mm);
+        const double share = (spacing_of(on, at, nearest) - (PAD_MM + GAP_MM) * u) / widest;
+        if (share < 1.0)
+            on->how_slight.size_mm = fmin(slight.size_mm, fmax(share * slight.size_mm, RLV_LETTER_SMALL / u));
+    }
+    free(at);
+    free(nearest);
+    return nearest != NULL ? RLV_DONE : RLV_SYSTEM;
+}
+
+// Of an ellipse as wide and as tall as an element, that a label inside it may fill: elements are no ellipses.
+#define INSIDE 0.9
+
 static void add_body(drawing* on, const rlv_panel_area* area)
 {
     const double u = on->sheet->unit;
@@ -381,7 +436,7 @@ static void add_body(drawing* on, const rlv_panel_area* area)
     rlv_label* label = &on->label[on->label_count - 1];
     label->left = x - 0.5 * label->width;
     label->top = y - 0.5 * label->height;
-    label->fixed = !open && pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < 1.0 &&
+    label->fixed = !open && pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < INSIDE &&
                    !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
 }
 
@@ -401,26 +456,14 @@ static void add_bodies(drawing* on)
         {
             double at[2];
             place_on_sheet(on, on->marks->expected[i].at_mm, at);
-            add_label(on, on->marks->expected[i].label, at[0], at[1], 1.2 * u, false);
+            add_label(on, on->marks->expected[i].label, at[0], at[1], 1.2 * u, true);
         }
-}
-
-static void draw_leader(const drawing* on, const rlv_label* label)
-{
-    double x = label->foot[0] - label->anchor[0], y = label->foot[1] - label->anchor[1], length = hypot(x, y);
-    double from = fmin(fmax(label->clear - 0.4 * on->sheet->unit, 0.0), length) / length;
-    double start[2] = {label->anchor[0] + from * x, label->anchor[1] + from * y};
-    cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.8);
-    rlv_sheet_line(on->sheet, start[0], start[1], label->foot[0], label->foot[1], 0.55);
-    rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
-    rlv_sheet_line(on->sheet, start[0], start[1], label->foot[0], label->foot[1], RLV_LINE_HAIR);
 }
 
 static void draw_labels(const drawing* on)
 {
     for (size_t i = 0; i < on->label_count; i++)
-        if (on->label[i].placed && on->label[i].led)
-            draw_leader(on, &on->label[i]);
+        rlv_mark_leader(on->sheet, &on->label[i]);
     for (size_t i = 0; i < on->label_count; i++)
     {
         const rlv_label* label = &on->label[i];
@@ -437,8 +480,9 @@ static void draw_labels(const drawing* on)
                 rlv_mark_number(on->sheet, words, x, y);
             continue;
         }
-        rlv_lettering how = on->slight[i] ? slight : plain;
+        rlv_lettering how = on->slight[i] ? on->how_slight : plain;
         how.share = 0.5;
+        how.halo_mm = on->slight[i] && label->fixed ? 0.2 : how.halo_mm; // inside a plain tint: its outline stays whole
         double cap = rlv_sheet_measure(on->sheet, on->text[i], &how).cap_mm;
         rlv_sheet_text(on->sheet, on->text[i], x, y + 0.5 * cap, &how);
     }
@@ -488,7 +532,7 @@ static void draw_all(drawing* on, size_t* left_out)
     rlv_box2 within = {on->left, on->top, on->panel->width_mm, on->panel->height_mm};
     on->line_count = panel_body_lines(on->panel, on->left, on->top, on->marks, on->line);
     const rlv_label_place among = {within,         on->obstacle_count, on->obstacle,
-                                   on->line_count, on->line,           0.5 * on->sheet->unit};
+                                   on->line_count, on->line,           GAP_MM * on->sheet->unit};
     size_t missed = rlv_labels_place(on->label_count, on->label, &among);
     if (left_out != NULL)
         *left_out = missed;
@@ -532,6 +576,8 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     rlv_status status = RLV_SYSTEM;
     if (on.label != NULL && on.text != NULL && on.region != NULL && on.obstacle != NULL && on.slight != NULL &&
         on.line != NULL)
+        status = choose_slight(&on, error);
+    if (status == RLV_DONE)
         status = put_picture(&on, error);
     if (status == RLV_DONE)
         draw_all(&on, left_out);

@@ -31,6 +31,9 @@ void panel_shadow_square(const rlv_panel* panel, const rlv_panel_expected* of, d
 /// Whether any of the expected places is of a corridor.
 bool panel_has_corridors(const rlv_panel_marks* marks);
 
+/// The next place of the same corridor; NULL where it ends, or `of` is of none.
+const rlv_panel_expected* panel_corridor_next(const rlv_panel_marks* marks, const rlv_panel_expected* of);
+
 /// What a panel shows with the tint of its corridors, as a zeroed `picture`, which its caller frees. A place's tint is
 /// strongest in its middle and ends at the edge of its region; it is paler as the region is wider; places that follow
 /// each other are swept; and only where the surface is seen. It is worked out here, and not painted with masks, for
@@ -44,8 +47,8 @@ void panel_draw_corridors(rlv_sheet* sheet, const rlv_panel* panel, double left_
                           const rlv_panel_marks* marks);
 void panel_corridor_sign(rlv_sheet* sheet, rlv_box2 box);
 
-/// The outlines of elements and of expected places, and the arrows, that are drawn in sight, as stretches on the sheet;
-/// `line` NULL: how many there are at the most.
+/// The outlines of elements and of expected places, the lines of corridors, and the arrows, that are drawn in sight, as
+/// stretches on the sheet; `line` NULL: how many there are at the most.
 size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, const rlv_panel_marks* marks,
                         rlv_stretch* line);
 

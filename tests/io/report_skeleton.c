@@ -103,6 +103,22 @@ Test(report_skeleton, its_section_says_what_moved_and_where_to_expect_bone)
     life_end(&l);
 }
 
+Test(report_skeleton, the_level_that_motions_are_told_in_is_named_without_a_second_colon)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    for (int bedding = 0; bedding < 2; bedding++)
+    {
+        l.skeleton.articulation.level_of_bedding = bedding == 1;
+        const report_lines lines = disturbance_lines(&l.skeleton.articulation);
+        cr_expect_str_eq(lines.line[0].name, "In the level");
+        cr_expect_null(strchr(lines.line[0].words.text, ':'), "%s", lines.line[0].words.text);
+        cr_expect_eq(strstr(lines.line[0].words.text, "taken in the bedding") != NULL, bedding == 1);
+    }
+    life_end(&l);
+}
+
 Test(report_skeleton, of_a_row_that_is_left_out_it_says_that_nothing_can_be_said)
 {
     life l;

@@ -5,6 +5,7 @@
 #include "support/told_skeleton.h"
 
 #include <criterion/criterion.h>
+#include <limits.h>
 #include <math.h>
 #include <omp.h>
 #include <stdlib.h>
@@ -176,6 +177,41 @@ Test(body_plan, what_went_farther_than_the_plan_reaches_is_drawn_to_its_edge_and
     rlv_body_axis_free(&s.told.axis);
 }
 
+Test(body_plan, signs_without_a_place_stand_at_theirs_along_the_body_and_never_over_each_other)
+{
+    straight s;
+    plan_lay lay = {0};
+    plan_page page = {0};
+    rlv_sheet ruler;
+    rlv_paper paper;
+    lay_straight(&s);
+    for (int i = 3; i < 6; i++)
+    {
+        s.one[i].state = RLV_UNASSIGNED;
+        s.one[i].place = INT_MIN;
+        s.element[i].element.position_mm[0] = 42.0 + 0.5 * i;
+    }
+    const rlv_body_plan plan = {.of = s.of, .scale = 1.0, .paper = 4};
+    make_page(&page, &lay, &ruler, &plan, &paper);
+    double at[3][2];
+    bool cut;
+    for (size_t i = 0; i < 3; i++)
+    {
+        cr_assert_not(plate_of(&lay, 3 + i)->placed);
+        plan_at(&page, plate_of(&lay, 3 + i), at[i], &cut);
+        // To half a step of the axis, which is laid in steps of 1 mm.
+        cr_expect_float_eq(at[i][0], plan_x(&page, 43.5 + 0.5 * (double)i), 0.5 + 1e-6);
+        cr_expect_geq(at[i][1] - 0.5 * PLAN_SIGN * page.unit, page.top + plan_tall(&page));
+        cr_expect_leq(at[i][1] + 0.5 * PLAN_SIGN * page.unit, page.top + plan_tall(&page) + PLAN_TRAY * page.unit);
+        for (size_t k = 0; k < i; k++)
+            cr_expect_gt(hypot(at[i][0] - at[k][0], at[i][1] - at[k][1]), PLAN_SIGN * page.unit);
+    }
+    plan_page_free(&page);
+    plan_lay_free(&lay);
+    rlv_sheet_free(&ruler);
+    rlv_body_axis_free(&s.told.axis);
+}
+
 static bool overlap(rlv_box2 a, rlv_box2 b)
 {
     return a.left < b.left + b.width && b.left < a.left + a.width && a.top < b.top + b.height &&
@@ -220,6 +256,47 @@ Test(body_plan, labels_of_a_crowded_animal_lie_neither_over_each_other_nor_over_
     plan_lay_free(&lay);
     rlv_sheet_free(&ruler);
     told_skeleton_free(t);
+}
+
+Test(body_plan, numbers_beneath_a_row_stand_below_all_its_plates_and_apart_from_labels)
+{
+    straight s;
+    plan_lay lay = {0};
+    plan_page page = {0};
+    rlv_sheet ruler;
+    rlv_paper paper;
+    lay_straight(&s);
+    s.one[4].state = RLV_SHIFTED; // place 5, which bears its number
+    s.one[4].motion.across_mm.value = 5.0;
+    const rlv_body_plan plan = {.of = s.of, .scale = 0.4, .paper = 4};
+    make_page(&page, &lay, &ruler, &plan, &paper);
+    cr_assert_not(page.numbered[0]);
+    double at[2], foot;
+    bool cut;
+    plan_at(&page, plate_of(&lay, 4), at, &cut);
+    foot = at[1] + 2.0 * page.scale; // half its width
+    cr_expect_gt(at[1], plan_y(&page, 0));
+    size_t numbers = 0;
+    for (size_t i = 0; i < lay.place_count; i++)
+    {
+        char words[16];
+        if (!plan_number(&page, &ruler, &lay.place[i], words, at))
+            continue;
+        const rlv_text_size size = rlv_sheet_measure(&ruler, words, &plan_letters);
+        const rlv_box2 number = {at[0] - 0.5 * size.width_mm, at[1] - size.cap_mm, size.width_mm, size.cap_mm};
+        cr_expect_gt(number.top, foot, "%s", words);
+        cr_expect_leq(at[1], plan_y(&page, 0) + plan_half(&page, 0), "%s", words);
+        for (size_t k = 0; k < page.label_count; k++)
+            cr_expect_not(overlap(number, (rlv_box2){page.label[k].left, page.label[k].top, page.label[k].width,
+                                                     page.label[k].height}),
+                          "%s", words);
+        numbers++;
+    }
+    cr_expect_eq(numbers, 3); // 1, 5 and 10
+    plan_page_free(&page);
+    plan_lay_free(&lay);
+    rlv_sheet_free(&ruler);
+    rlv_body_axis_free(&s.told.axis);
 }
 
 static bool has_entry(const rlv_key* key, const char* words)

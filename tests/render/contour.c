@@ -55,6 +55,24 @@ Test(contour, the_border_of_a_disc_of_pixels_is_its_circle)
     free(in);
 }
 
+Test(contour, a_bell_wider_than_is_drawn_at_once_draws_a_border_in_by_its_own_square)
+{
+    uint8_t* in = malloc(SIDE * SIDE);
+    const double calm = 7.0, radius = 70.0;
+    size_t count = 0;
+    for (size_t i = 0; i < SIDE * SIDE; i++)
+        count += in[i] = hypot((double)(i % SIDE) + 0.5 - 100.0, (double)(i / SIDE) + 0.5 - 100.0) < radius;
+    rlv_lines lines;
+    cr_assert_eq(rlv_contour_set(&lines, SIDE, SIDE, in, calm, NULL), RLV_DONE);
+    cr_assert_eq(lines.line_count, 1);
+    // As above: each of the bells is cut, which takes 3 % of the variance; the next term is the square of the first
+    // over the radius.
+    double even = sqrt((double)count / M_PI), first = calm * calm / (2.0 * even);
+    cr_expect_float_eq(sqrt(rlv_lines_area(&lines) / M_PI), even - first, 0.04 * first + first * first / even + 0.01);
+    rlv_lines_free(&lines);
+    free(in);
+}
+
 Test(contour, a_set_that_reaches_the_edge_is_closed_along_it)
 {
     uint8_t in[20 * 10];

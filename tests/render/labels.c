@@ -151,3 +151,23 @@ Test(labels, in_a_crowd_labels_cover_no_outline_and_no_other_label_where_there_i
         for (int k = 0; k < i; k++)
             cr_expect(apart(&label[i], &label[k], 0.3 - 1e-9), "%d and %d", i, k);
 }
+
+Test(labels, those_of_a_row_stand_on_the_side_where_no_other_row_is)
+{
+    // Two rows that run down the page, 14 mm apart: labels of the left one stand left of it, of the right one right.
+    enum
+    {
+        ROW = 10
+    };
+    rlv_label label[2 * ROW] = {0};
+    for (int i = 0; i < 2 * ROW; i++)
+        label[i] = (rlv_label){
+            .anchor = {i < ROW ? 50.0 : 64.0, 20.0 + 6.0 * (i % ROW)}, .width = 6.0, .height = 2.8, .clear = 1.5};
+    cr_expect_eq(rlv_labels_place(2 * ROW, label, &(rlv_label_place){{0, 0, 120, 100}, .gap = 0.5}), 0);
+    for (int i = 0; i < 2 * ROW; i++)
+    {
+        const bool end = i % ROW == 0 || i % ROW == ROW - 1; // beyond an end there is no neighbour either
+        cr_expect(end || (label[i].left + 0.5 * label[i].width < label[i].anchor[0]) == (i < ROW), "%d", i);
+        cr_expect_not(label[i].led, "%d", i);
+    }
+}

@@ -211,3 +211,46 @@ Test(net, four_motions_make_no_petals)
     cr_expect_not(rlv_rose_has_petals(4));
     cr_expect(rlv_rose_has_petals(5));
 }
+
+static bool has_entry(const rlv_key* key, const char* words)
+{
+    for (size_t i = 0; i < key->count; i++)
+        if (strcmp(key->entry[i].words, words) == 0)
+            return true;
+    return false;
+}
+
+Test(net, the_key_has_each_open_sign_that_is_there_and_no_other)
+{
+    const rlv_compass compass = askew();
+    const rlv_net_point point[3] = {{rlv_trend_vector(&compass, (rlv_trend){40.0, -20.0}), RLV_INVERTED, NULL},
+                                    {rlv_trend_vector(&compass, (rlv_trend){90.0, 30.0}), RLV_SHIFTED, NULL},
+                                    {rlv_trend_vector(&compass, (rlv_trend){200.0, -5.0}), RLV_ROTATED, NULL}};
+    rlv_net net = {.name = "Motions", .directed = true, .count = 3, .point = point};
+    const rlv_net_sheet sheet = {.compass = compass, .net_count = 1, .net = &net};
+    rlv_key key = rlv_net_key(&sheet);
+    cr_expect(has_entry(&key, "inverted, pointing up: drawn at its opposite"));
+    cr_expect(has_entry(&key, "rotated, pointing up: drawn at its opposite"));
+    cr_expect(has_entry(&key, "shifted"));
+    cr_expect_eq(key.count, 3);
+    net.directed = false; // poles have no up
+    key = rlv_net_key(&sheet);
+    cr_expect(has_entry(&key, "inverted"));
+    cr_expect_eq(key.count, 3);
+}
+
+Test(net, a_motion_of_a_rose_is_a_dot_in_the_key_with_its_arrow_where_there_are_no_petals)
+{
+    const double azimuth[6] = {10, 20, 30, 40, 50, 60};
+    rlv_rose rose = {.count = 2, .azimuth_deg = azimuth, .mean_deg = NAN};
+    const rlv_net_sheet sheet = {.rose = &rose};
+    rlv_key few = rlv_net_key(&sheet);
+    cr_assert_eq(few.count, 1);
+    cr_assert(has_entry(&few, "one motion"));
+    cr_expect_not(rlv_rose_has_petals(2));
+    rose.count = 6;
+    cr_assert(rlv_rose_has_petals(6));
+    rlv_key many = rlv_net_key(&sheet);
+    cr_assert_eq(many.count, 2);
+    cr_expect_neq(few.entry[0].which, many.entry[1].which);
+}

@@ -153,3 +153,32 @@ Test(panel_bodies, the_extent_of_an_element_is_at_the_scale_of_its_panel)
     cr_expect_float_eq(half[0], 9.0, 1e-6); // 18 mm at 1 : 2
     clear(&t);
 }
+
+Test(panel_bodies, of_a_set_of_triangles_those_stay_that_no_area_holds_or_nears)
+{
+    // Triangles 0.2 mm small in a row along x, at a height that does not matter from above.
+    enum
+    {
+        COUNT = 40
+    };
+    float at[9 * COUNT];
+    uint32_t corner[3 * COUNT];
+    uint8_t set[COUNT];
+    for (int i = 0; i < COUNT; i++)
+        for (int k = 0; k < 3; k++)
+        {
+            at[9 * i + 3 * k] = (float)i + (k == 1 ? 0.2f : 0.0f);
+            at[9 * i + 3 * k + 1] = 5.0f + (k == 2 ? 0.2f : 0.0f);
+            at[9 * i + 3 * k + 2] = (float)i;
+            corner[3 * i + k] = (uint32_t)(3 * i + k);
+            set[i] = i != 37;
+        }
+    const rlv_mesh mesh = {.vertex_count = 3 * COUNT, .triangle_count = COUNT, .position_mm = at, .corner = corner};
+    // A hook, open to the right: x from 10 to 20, but from 14 on its middle is out of it.
+    const rlv_vec3 ring[8] = {{10, 0, 0}, {20, 0, 0}, {20, 2, 0},  {14, 2, 0},
+                              {14, 8, 0}, {20, 8, 0}, {20, 10, 0}, {10, 10, 0}};
+    const rlv_panel_area area = {.ring_count = 8, .ring_mm = ring};
+    cr_assert_eq(rlv_panel_leave_areas(set, &mesh, &from_above, 1, &area, 2.0, NULL), RLV_DONE);
+    for (int i = 0; i < COUNT; i++)
+        cr_expect_eq(set[i] != 0, i != 37 && !(i >= 8 && i < 16), "%d mm", i);
+}
