@@ -64,8 +64,8 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
 rlv_words change_limit_words(const rlv_detection_limit* limit)
 {
     rlv_words words;
-    snprintf(words.text, sizeof words.text, "%.24s mm over %.24s cm²", words_figures(limit->depth_mm, 2).text,
-             words_figures(limit->area_mm2 / 100.0, 2).text);
+    rlv_print(words.text, sizeof words.text, "%.24s mm over %.24s cm²", words_figures(limit->depth_mm, 2).text,
+              words_figures(limit->area_mm2 / 100.0, 2).text);
     return words;
 }
 

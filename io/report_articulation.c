@@ -40,8 +40,8 @@ static report_text reason_words(const history_articulation* a, size_t element)
     const char *name = reason_name(why), *refused = a->elements->one[element].refused;
     report_text words = {""};
     if (name != NULL)
-        articulation_add(&words, "%s%s%.400s", name, why == HISTORY_NOT_PLACED && refused[0] != '\0' ? ": " : "",
-                         why == HISTORY_NOT_PLACED ? refused : "");
+        report_add(&words, "%s%s%.400s", name, why == HISTORY_NOT_PLACED && refused[0] != '\0' ? ": " : "",
+                   why == HISTORY_NOT_PLACED ? refused : "");
     return words;
 }
 
@@ -240,8 +240,8 @@ report_text articulation_unsure_words(const history_articulation* a, size_t elem
     report_text words = {""};
     if (told != NULL && told->state == RLV_IN_PLACE &&
         told->detectable_mm[0] > 0.5 * a->fit.row[a->given[a->given_of[element]].row].pitch_mm)
-        articulation_add(&words, "position too unsure to tell less than %s mm",
-                         words_figures(told->detectable_mm[0], 2).text);
+        report_add(&words, "position too unsure to tell less than %s mm",
+                   words_figures(told->detectable_mm[0], 2).text);
     return words;
 }
 
@@ -714,9 +714,9 @@ static size_t list_left_out(report_text* words, const history_articulation* a, h
     {
         report_text named = {""};
         const char *refused = a->elements->one[i].refused, *id = named.text;
-        articulation_add(&named, "%s", a->elements->one[i].record->id);
+        report_add(&named, "%s", a->elements->one[i].record->id);
         if (why == HISTORY_NOT_PLACED && refused[0] != '\0')
-            articulation_add(&named, " (%.400s)", refused);
+            report_add(&named, " (%.400s)", refused);
         if (a->why[i] != why)
             continue;
         if (length + strlen(id) + 8 < sizeof words->text)
@@ -773,10 +773,10 @@ static void list_unsure(report_text* words, const history_articulation* a, size_
         const double sure = c->order == 0 ? c->probability : c->step;
         if (a->given[i].row != row || c->place == INT_MIN || sure >= SURE_COUNT || length + 200 > sizeof words->text)
             continue;
-        length += (size_t)snprintf(words->text + length, sizeof words->text - length,
-                                   c->order == 0 ? "%s%.60s may not be its place %d (sure to %s)"
-                                                 : "%sthe step before %.60s, place %d (sure to %s)",
-                                   length > 0 ? "; " : "", record->id, c->place, words_share(sure).text);
+        length += rlv_print(words->text + length, sizeof words->text - length,
+                            c->order == 0 ? "%s%.60s may not be its place %d (sure to %s)"
+                                          : "%sthe step before %.60s, place %d (sure to %s)",
+                            length > 0 ? "; " : "", record->id, c->place, words_share(sure).text);
     }
 }
 
@@ -802,19 +802,19 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
         report_text names = {""};
         words->text[0] = '\0';
         if (k < LEFT && list_left_out(&names, a, left[k].why) > 0)
-            snprintf(words->text, sizeof words->text, "%s: %.900s", left[k].text, names.text);
+            rlv_print(words->text, sizeof words->text, "%s: %.900s", left[k].text, names.text);
         else if (k == LEFT && list_rows(&names, a, false) > 0)
-            snprintf(words->text, sizeof words->text,
-                     "rows without %d elements of a known place, and so left out: %.900s", RLV_ARTICULATION_LEAST,
-                     names.text);
+            rlv_print(words->text, sizeof words->text,
+                      "rows without %d elements of a known place, and so left out: %.900s", RLV_ARTICULATION_LEAST,
+                      names.text);
         else if (k == LEFT + 1 && list_rows(&names, a, true) > 0)
-            snprintf(words->text, sizeof words->text,
-                     "rows with under 15 elements, in which what has moved is found less surely: %.900s", names.text);
+            rlv_print(words->text, sizeof words->text,
+                      "rows with under 15 elements, in which what has moved is found less surely: %.900s", names.text);
         else if (k == LEFT + 2 && list_lost(&names, a) > 0)
-            snprintf(words->text, sizeof words->text,
-                     "where these places without an element lie, since they are known no better than to the length of "
-                     "their row: %.900s",
-                     names.text);
+            rlv_print(words->text, sizeof words->text,
+                      "where these places without an element lie, since they are known no better than to the length of "
+                      "their row: %.900s",
+                      names.text);
         else if (k == LEFT + 3 && a->fitted)
             snprintf(words->text, sizeof words->text,
                      "a slip of all rows together, which looks as the animal's own curve does, and one along the body "
@@ -826,8 +826,8 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
         else if (k >= ALL)
             list_unsure(&names, a, k - ALL);
         if (k >= ALL && names.text[0] != '\0')
-            snprintf(words->text, sizeof words->text, "the count of row %.60s: %.900s",
-                     articulation_specimen(a)->row[k - ALL].id, names.text);
+            rlv_print(words->text, sizeof words->text, "the count of row %.60s: %.900s",
+                      articulation_specimen(a)->row[k - ALL].id, names.text);
         if (words->text[0] != '\0')
         {
             ++*next;

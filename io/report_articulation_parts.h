@@ -10,9 +10,6 @@ const rlv_specimen* articulation_specimen(const history_articulation* a);
 /// Id of an element, by its index among all.
 const char* articulation_id(const history_articulation* a, size_t element);
 
-/// Write on at the end of a text, as printf does; what does not fit is cut off.
-void articulation_add(report_text* words, const char* format, ...) __attribute__((format(printf, 2, 3)));
-
 /// NULL where a text is empty: not known.
 const char* articulation_or_null(const char* text);
 

@@ -249,9 +249,9 @@ static report_text level_words(const history_articulation* a)
     if (level->why != NULL)
         snprintf(rest, room, "no mean (%s)", level->why);
     else
-        snprintf(rest, room, "%.200s, R̄ %s, p of uniform %.20s",
-                 bearing_words(level->trend_deg, level->half_deg, level->uniform_p).text,
-                 words_figures(level->resultant_share, 2).text, report_p(level->uniform_p).text);
+        rlv_print(rest, room, "%.200s, R̄ %s, p of uniform %.20s",
+                  bearing_words(level->trend_deg, level->half_deg, level->uniform_p).text,
+                  words_figures(level->resultant_share, 2).text, report_p(level->uniform_p).text);
     return words;
 }
 
@@ -266,10 +266,10 @@ static report_text space_words(const history_articulation* a)
     if (space->why != NULL)
         snprintf(words.text, sizeof words.text, "%zu motions; no mean (%s)", a->disturbance.all.motions, space->why);
     else
-        snprintf(words.text, sizeof words.text, "%zu motions; %.200s%s, R̄ %s, p of uniform %.20s",
-                 a->disturbance.all.motions,
-                 bearing_words(space->trend.trend_deg, space->cone_deg, mean->uniform_p).text, plunge,
-                 words_figures(mean->resultant_share, 2).text, report_p(mean->uniform_p).text);
+        rlv_print(words.text, sizeof words.text, "%zu motions; %.200s%s, R̄ %s, p of uniform %.20s",
+                  a->disturbance.all.motions,
+                  bearing_words(space->trend.trend_deg, space->cone_deg, mean->uniform_p).text, plunge,
+                  words_figures(mean->resultant_share, 2).text, report_p(mean->uniform_p).text);
     return words;
 }
 
@@ -280,11 +280,11 @@ static report_text axes_words(const rlv_disturbance_axes* axes)
     if (axes->why != NULL)
         snprintf(words.text, sizeof words.text, "no orientation tensor (%s)", axes->why);
     else
-        snprintf(words.text, sizeof words.text,
-                 "of %zu: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count,
-                 words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
-                 words_figures(o->eigenvalue[2], 2).text, words_figures(o->shape, 2).text,
-                 words_figures(o->strength, 2).text, report_p(o->uniform_p).text);
+        rlv_print(words.text, sizeof words.text,
+                  "of %zu: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count,
+                  words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
+                  words_figures(o->eigenvalue[2], 2).text, words_figures(o->shape, 2).text,
+                  words_figures(o->strength, 2).text, report_p(o->uniform_p).text);
     return words;
 }
 
@@ -305,11 +305,11 @@ static void add_against(report_text* words, const history_articulation* a)
             continue;
         told++;
         if (off > RLV_HALF_95 * sd)
-            articulation_add(words, "%s%.60s%s", against++ == 0 ? "; against it went " : ", ", id_of(a, m),
-                             m->group > 0 ? " and its stretch" : "");
+            report_add(words, "%s%.60s%s", against++ == 0 ? "; against it went " : ", ", id_of(a, m),
+                       m->group > 0 ? " and its stretch" : "");
     }
     if (told > 0 && against == 0)
-        articulation_add(words, "; no motion that has a direction went against it");
+        report_add(words, "; no motion that has a direction went against it");
 }
 
 /// "74 % likely, by about 24 mm towards 082 ± 20° in the level; against it went D04"
@@ -319,14 +319,14 @@ static report_text current_words(const history_articulation* a)
     carried_way way;
     report_text words = {""};
     if (a->stray_count == 0)
-        articulation_add(&words, "not sought: nothing is loose");
+        report_add(&words, "not sought: nothing is loose");
     else if (!articulation_carried_way(&way, a))
-        articulation_add(&words, "%s likely; no direction of it is told", words_share(c->probability).text);
+        report_add(&words, "%s likely; no direction of it is told", words_share(c->probability).text);
     else
     {
-        articulation_add(&words, "%s likely, by about %.0f mm towards %03d ± %.0f° in the level%s",
-                         words_share(c->probability).text, way.far_mm, way.trend_deg, way.half_deg,
-                         a->level_of_bedding ? " of the bedding" : "");
+        report_add(&words, "%s likely, by about %.0f mm towards %03d ± %.0f° in the level%s",
+                   words_share(c->probability).text, way.far_mm, way.trend_deg, way.half_deg,
+                   a->level_of_bedding ? " of the bedding" : "");
         add_against(&words, a);
     }
     return words;

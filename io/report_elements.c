@@ -54,9 +54,9 @@ static element_words disturbance(const history_elements* e, const history_elemen
     element_words words = {""};
     const rlv_element_fusion* fusion = &one->fusion;
     if (fusion->disturbed)
-        snprintf(words.text, sizeof words.text, "%.100s to %.100s: %s mm, %s degrees",
-                 e->history->stage[one->disturbed_from].record->id, e->history->stage[one->disturbed_to].record->id,
-                 words_figures(fusion->shift_mm, 2).text, words_figures(fusion->turn_deg, 2).text);
+        rlv_print(words.text, sizeof words.text, "%.100s to %.100s: %s mm, %s degrees",
+                  e->history->stage[one->disturbed_from].record->id, e->history->stage[one->disturbed_to].record->id,
+                  words_figures(fusion->shift_mm, 2).text, words_figures(fusion->turn_deg, 2).text);
     return words;
 }
 
@@ -135,12 +135,12 @@ static report_text unplaced_words(const history_element* one)
     report_text words = {""};
     if (one->placed)
         return words;
-    snprintf(words.text, sizeof words.text, "%.1000s",
-             one->bag != NULL          ? "found in the spoil"
-             : one->sighting_count > 0 ? "seen only where no pose leads into the block's frame: on a piece that is "
-                                         "joined nowhere, or at a stage that is not aligned"
-             : one->refused[0] != '\0' ? one->refused
-                                       : "no points and no part of it at any stage: place three or more round it");
+    rlv_print(words.text, sizeof words.text, "%.1000s",
+              one->bag != NULL          ? "found in the spoil"
+              : one->sighting_count > 0 ? "seen only where no pose leads into the block's frame: on a piece that is "
+                                          "joined nowhere, or at a stage that is not aligned"
+              : one->refused[0] != '\0' ? one->refused
+                                        : "no points and no part of it at any stage: place three or more round it");
     return words;
 }
 

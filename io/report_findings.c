@@ -42,7 +42,7 @@ __attribute__((format(printf, 4, 5))) static void find(report_findings* f, repor
     finding->kind = kind;
     snprintf(finding->of.text, sizeof finding->of.text, "%s", of);
     va_start(list, format);
-    vsnprintf(finding->words.text, sizeof finding->words.text, format, list);
+    rlv_print_list(finding->words.text, sizeof finding->words.text, format, list);
     va_end(list);
 }
 
@@ -55,7 +55,7 @@ static const rlv_stage_record* stage_of(const rlv_history* history, size_t stage
 static void add_name(report_text* names, const char* name)
 {
     const size_t length = strlen(names->text);
-    snprintf(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
+    rlv_print(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
 }
 
 /// The number of a region, as the step's table and map have it.
@@ -582,8 +582,8 @@ static void look_at_moved(report_findings* f, const history_articulation* a)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
         char of[128];
-        snprintf(of, sizeof of, "places %d–%d of %.60s", group->first, group->last,
-                 a->elements->history->specimen->row[group->row].id);
+        rlv_print(of, sizeof of, "places %d–%d of %.60s", group->first, group->last,
+                  a->elements->history->specimen->row[group->row].id);
         find(f, REPORT_LOOK, of, "moved together, by %s", report_interval(group->motion.shift_mm, "mm").text);
     }
     for (rlv_articulation_state state = RLV_SHIFTED; state <= RLV_UNASSIGNED; state++)
@@ -637,9 +637,9 @@ static void look_at_open(report_findings* f, const history_articulation* a, cons
     const char* side = articulation_nearest_side(a, u);
     report_text where = {""};
     if (u->where == HISTORY_IN_ROCK)
-        snprintf(where.text, sizeof where.text, "in the rock, %.80s below today’s surface%s%.40s",
-                 report_interval(u->depth_mm, "mm").text, side != NULL ? ", nearest from " : "",
-                 side != NULL ? side : "");
+        rlv_print(where.text, sizeof where.text, "in the rock, %.80s below today’s surface%s%.40s",
+                  report_interval(u->depth_mm, "mm").text, side != NULL ? ", nearest from " : "",
+                  side != NULL ? side : "");
     find(f, REPORT_LOOK, articulation_place_name(a, life).text, "to %s no loose element’s; %.200s%s%.300s%s%s",
          words_chance(place->unclaimed / 100.0).text,
          u->where == HISTORY_IN_ROCK ? where.text : "within its error of today’s surface",
@@ -660,10 +660,10 @@ static void add_unsure_row(report_text* words, const history_articulation* a, si
         sure = one < sure ? one : sure;
     }
     if (sure < 0.9)
-        articulation_add(words,
-                         ". The numbers of row %.60s are sure to %s only, all together: as many places beyond its "
-                         "last element may be none",
-                         a->elements->history->specimen->row[row].id, words_chance(sure).text);
+        report_add(words,
+                   ". The numbers of row %.60s are sure to %s only, all together: as many places beyond its "
+                   "last element may be none",
+                   a->elements->history->specimen->row[row].id, words_chance(sure).text);
 }
 
 /// What holds of the whole list, said once: what its shares are, and are not.
@@ -671,17 +671,17 @@ static void head_open(report_findings* f, const history_articulation* a, const o
                       size_t pointed)
 {
     report_text words = {""}, left_out = {""};
-    articulation_add(&words,
-                     "%s without an element, where bone may lie, the likeliest first. The share is the chance "
-                     "that none of the loose elements came from there. It is not the chance of bone, which may "
-                     "have been carried off before it was buried",
-                     words_count(pointed, "place").text);
+    report_add(&words,
+               "%s without an element, where bone may lie, the likeliest first. The share is the chance "
+               "that none of the loose elements came from there. It is not the chance of bone, which may "
+               "have been carried off before it was buried",
+               words_count(pointed, "place").text);
     for (size_t r = 0; r < a->row_count; r++)
         add_unsure_row(&words, a, r, list, pointed);
     for (size_t i = pointed; i < count; i++)
         add_name(&left_out, articulation_place_name(a, &a->fit.unfilled[list[i].unfilled]).text);
     if (left_out.text[0] != '\0')
-        articulation_add(&words, ". Left out, since a loose element probably came from there: %.300s", left_out.text);
+        report_add(&words, ". Left out, since a loose element probably came from there: %.300s", left_out.text);
     find(f, REPORT_LOOK, "where bone may lie", "%s", words.text);
 }
 

@@ -33,7 +33,10 @@ __attribute__((format(printf, 2, 0))) static char* print(rlv_page* p, const char
 {
     char* text = NULL;
     if (vasprintf(&text, format, list) >= 0)
+    {
+        rlv_whole_letters(text);
         return text;
+    }
     p->out_of_memory = true;
     return NULL;
 }
@@ -268,7 +271,7 @@ static void put_treatments(rlv_page* p, const rlv_stage_record* stage)
 static void put_note(rlv_page* p, const rlv_stage_record* stage)
 {
     char name[128];
-    snprintf(name, sizeof name, "Note at ‘%.100s’", stage->id);
+    rlv_print(name, sizeof name, "Note at ‘%.100s’", stage->id);
     if (stage->note != NULL)
         page_fact(p, name, stage->note);
 }
@@ -408,8 +411,8 @@ static report_text title_of(const rlv_specimen* specimen)
 {
     report_text title;
     const bool both = specimen->title != NULL && !words_say_id(specimen->title, specimen->id);
-    snprintf(title.text, sizeof title.text, "%.200s%s%.500s", both || specimen->title == NULL ? specimen->id : "",
-             both ? ": " : "", specimen->title != NULL ? specimen->title : "");
+    rlv_print(title.text, sizeof title.text, "%.200s%s%.500s", both || specimen->title == NULL ? specimen->id : "",
+              both ? ": " : "", specimen->title != NULL ? specimen->title : "");
     return title;
 }
 

@@ -200,7 +200,7 @@ static void put_open(rlv_page* p, const history_articulation* a)
     for (size_t r = 0; r < a->row_count; r++)
     {
         char name[100];
-        snprintf(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
+        rlv_print(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
         page_fact(p, name, articulation_open_words(a, r).text);
     }
 }
@@ -229,7 +229,7 @@ static void put_rows(rlv_page* p, const report_skeleton* s)
     {
         const report_text words = articulation_row_words(a, r);
         char name[100];
-        snprintf(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
+        rlv_print(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
         if (words.text[0] != '\0')
             page_fact(p, name, words.text);
     }
