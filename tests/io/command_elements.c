@@ -284,9 +284,14 @@ Test(command_elements, too_few_points_are_a_warning_and_no_place)
     json_t* record = told_by("elements fish --json", 0);
     const json_t* one = element_of(record, "K");
     cr_expect(json_is_null(json_object_get(one, "position_mm")));
-    expect_text(one, "unplaced",
-                "at field 1 point tells no place; give an outline of three, or two opposite landmarks");
-    cr_expect_gt(json_array_size(json_object_get(record, "warnings")), 0);
+    const char* why = "at field 1 point tells no place; give an outline of three, or two opposite landmarks (anterior "
+                      "and posterior, or left and right)";
+    expect_text(one, "unplaced", why);
+    // The warning is the same sentence.
+    const char* warned = json_string_value(json_array_get(json_object_get(record, "warnings"), 0));
+    cr_assert_not_null(warned);
+    cr_expect_eq(strncmp(warned, "K ", 2), 0);
+    cr_expect_str_eq(warned + 2, why);
     json_decref(record);
 }
 
