@@ -177,7 +177,7 @@ static rlv_vec3 some_place(const sorted_points* p)
 }
 
 static rlv_status measure(history_sighting* sighting, const sighting_place* place, const rlv_element_record* record,
-                          const sorted_points* p, const rlv_element_part* part, rlv_answer* answer, rlv_error* error)
+                          const sorted_points* p, const rlv_element_part* part, rlv_error* error)
 {
     rlv_error own = {0};
     const char* stage = place->history->stage[place->stage].record->id;
@@ -195,12 +195,6 @@ static rlv_status measure(history_sighting* sighting, const sighting_place* plac
         seen.outward = rlv_vec3_sub(some_place(p), place->middle_mm);
     sighting->by_part = seen.part != NULL;
     const rlv_status status = rlv_element_measure(&sighting->element, &seen, &own);
-    if (status == RLV_DONE && sighting->element.sliver)
-        answer_warn(
-            answer,
-            "%s at %s: its outline encloses too little, for the sds of its points, to tell how it is turned: it "
-            "is told where it lies alone; place points on all sides of it, where more of it shows",
-            record->id, stage);
     if (status == RLV_DONE)
         return RLV_DONE;
     return seen.part != NULL
@@ -228,7 +222,7 @@ rlv_status sighting_measure(history_sighting* sighting, bool* seen, const sighti
     if (status == RLV_DONE)
         warn_of_points(sighting, &p, place, record, part.triangle_count > 0, answer);
     if (status == RLV_DONE && *seen)
-        status = measure(sighting, place, record, &p, &part, answer, error);
+        status = measure(sighting, place, record, &p, &part, error);
     free(p.outline);
     free(triangle);
     return status;
