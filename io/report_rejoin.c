@@ -208,34 +208,34 @@ static void put_against_steps(rlv_page* p, const report_rejoin* r, const rejoin_
                        *went_back = step_of(r->history, told->record, true, &on);
     report_text words = {""};
     if (came_off != NULL && isfinite(came_off->crumbled_mm3.value))
-        report_add(&words, "in the step at which it came off %s went beside it, which counts as matrix removed; ",
+        report_add(&words, "At the step in which it came off %s went beside it, which counts as matrix removed. ",
                    ml_of(came_off->crumbled_mm3).text);
     if (went_back != NULL && isfinite(went_back->gap_mm3.value))
         report_add(&words,
-                   "in that at which it went back the block gained %s beside it, which is the gap and no material; ",
+                   "At that in which it went back the block gained %s beside it, which is the gap and no material. ",
                    ml_of(went_back->gap_mm3).text);
     if (words.text[0] != '\0')
     {
-        report_add(&words, "the gap between the two faces holds ");
+        report_add(&words, "The gap between the two faces holds ");
         if (of->found_known)
             report_add(&words, "%s as found, ", ml_of(of->gap_before.volume_mm3).text);
         report_add(&words, "%s closed", ml_of(of->gap_after.volume_mm3).text);
         if (of->back_known)
             report_add(&words, ", %s as it went back", ml_of(of->gap_back.volume_mm3).text);
-        report_add(&words, ". The first are what the block’s meshes show less the piece’s own, rim and all; the "
-                           "gap is measured face to face");
+        report_add(&words, ". What went or came beside it is what the block’s meshes show less the piece’s "
+                           "own, rim and all; the gap is measured face to face");
         page_fact(p, "Volumes", words.text);
     }
     words = (report_text){""};
     if (off != NULL)
-        report_add(&words, "%.80s of the block’s surface went with it, its outside; ", cm2_of(off->area_mm2).text);
+        report_add(&words, "%.80s of the block’s surface went with it, its outside. ", cm2_of(off->area_mm2).text);
     if (on != NULL)
-        report_add(&words, "%.80s were covered as it went back, the face that it left; ", cm2_of(on->area_mm2).text);
+        report_add(&words, "%.80s were covered as it went back, the face that it left. ", cm2_of(on->area_mm2).text);
     if (words.text[0] != '\0')
     {
         report_add(
             &words,
-            "the joint’s outline is %s cm² of the block’s face, all that looks across at the piece, and %s cm² of it "
+            "The joint’s outline is %s cm² of the block’s face, all that looks across at the piece, and %s cm² of it "
             "have the other face straight across",
             words_figures(of->joint_mm2 / 100.0, 3).text, words_figures(of->gap_after.area_mm2 / 100.0, 3).text);
         page_fact(p, "Areas", words.text);

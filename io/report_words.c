@@ -187,10 +187,10 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = report_say(
-            "none that can be told from noise%s; at most %s mL, were all of its surface under a film just "
-            "thinner than the detection limit",
-            kind == RLV_CHANGE_BONE ? ", of bone that showed and was marked" : "", words_at_most(found.ml.high).text);
+        said = report_say("none that can be told from noise%s; at most %s mL, as a film all over that is too thin to "
+                          "be told",
+                          kind == RLV_CHANGE_BONE ? ", of bone that showed and was marked" : "",
+                          words_at_most(found.ml.high).text);
     else
     {
         said = report_interval(found.ml, "mL");
@@ -259,8 +259,7 @@ static bool has_pieces(const rlv_history* history, rlv_change_class kind, size_t
 
 enum
 {
-    NAMED_ELEMENTS = 8, ///< of those in the spoil, or with a note; what comes beyond is counted
-    QUOTED_BYTES = 80   ///< of a note that is quoted in a line
+    NAMED_ELEMENTS = 8, ///< of those in the spoil, or that a note names; what comes beyond is counted
 };
 
 static bool is_in_spoil(const rlv_history* history, const rlv_element_record* element, size_t which)
@@ -328,64 +327,38 @@ static report_text named_in_note(const rlv_history* history, const history_step*
     return names;
 }
 
-/// Quote what is short, where there is room for all of it; words that were cut would say something else.
-static void add_short(report_text* said, const char* note)
-{
-    if (strlen(note) <= QUOTED_BYTES && strlen(said->text) < sizeof said->text / 2)
-        report_add(said, " “%s”", note);
-}
-
-/// The elements with notes that had shown before the last step; empty where there is none.
-static report_text notes_on_elements(const rlv_history* history)
-{
-    const rlv_specimen* specimen = history->specimen;
-    const size_t last = history->step[history->step_count - 1].before;
-    report_text notes = {""};
-    size_t count = 0;
-    for (size_t i = 0; i < specimen->element_count; i++)
-    {
-        const rlv_element_record* element = &specimen->element[i];
-        if (element->note != NULL && had_shown(history, element, last) && count++ < NAMED_ELEMENTS)
-        {
-            report_add(&notes, "%s%.40s", count > 1 ? ", " : "", element->id);
-            add_short(&notes, element->note);
-        }
-    }
-    if (count > NAMED_ELEMENTS)
-        report_add(&notes, " and %zu more", count - NAMED_ELEMENTS);
-    return notes;
-}
-
-/// What somebody wrote down that may tell of bone where meshes tell of none. Notes are free words: they are quoted, and
-/// what they mean is for a reader to say.
+/// How much somebody wrote down that may tell of bone where meshes tell of none: what it means is for a reader to say,
+/// where all of it is listed.
 static void add_recorded(report_text* bone, const rlv_history* history)
 {
-    const report_text elements = notes_on_elements(history);
-    const char* parted = ". Recorded, and in no figure: ";
-    bool any = false;
+    const rlv_specimen* specimen = history->specimen;
+    size_t spoil = 0, stages = 0, elements = 0;
     for (size_t i = 0; i < history->step_count; i++)
+        stages += history->stage[history->step[i].after].record->note != NULL;
+    for (size_t i = 0; i < specimen->element_count; i++)
     {
-        const rlv_stage_record* after = history->stage[history->step[i].after].record;
-        any = any || after->note != NULL;
-        const report_text names = named_in_note(history, &history->step[i]);
-        if (names.text[0] == '\0')
-            continue;
-        report_add(bone, "%sat ‘%.60s’, of %.200s", parted, after->id, names.text);
-        add_short(bone, after->note);
-        parted = "; ";
+        const bool in_spoil = is_in_spoil(history, &specimen->element[i], REPORT_ALL);
+        spoil += in_spoil;
+        elements += !in_spoil && specimen->element[i].note != NULL;
     }
-    if (elements.text[0] != '\0')
-        report_add(bone, "%sof elements that showed before the last step, %.500s", parted, elements.text);
-    if (any || elements.text[0] != '\0')
-        report_add(bone,
-                   ". Which of what was written down is bone lost is for a reader to say: all of it stands under What "
-                   "next");
+    report_text told = {""};
+    if (spoil > 0)
+        report_add(&told, "%s in the spoil", words_count(spoil, "element").text);
+    if (stages > 0)
+        report_add(&told, "%snotes on %s", told.text[0] != '\0' ? ", " : "", words_count(stages, "stage").text);
+    if (elements > 0)
+        report_add(&told, "%snotes on %s", told.text[0] != '\0' ? ", " : "", words_count(elements, "element").text);
+    if (told.text[0] != '\0')
+        report_add(bone, ". Recorded besides, and in no figure: %s; the report lists them under What next", told.text);
 }
 
-/// Of one step: which elements its note names.
-static void add_named(report_text* bone, const rlv_history* history, size_t which)
+/// Of one step: which elements are in its spoil, and which its note names.
+static void add_spoil_and_note(report_text* bone, const rlv_history* history, size_t which)
 {
     const history_step* step = &history->step[which];
+    const report_text in_spoil = report_in_spoil(history, which);
+    if (in_spoil.text[0] != '\0')
+        report_add(bone, ". %s", in_spoil.text);
     const report_text names = named_in_note(history, step);
     if (names.text[0] != '\0')
         report_add(bone, ". Recorded, and in no figure: the note at ‘%.60s’ names %.300s, which showed before",
@@ -398,20 +371,20 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
     bool lost = report_class_of(history, RLV_CHANGE_BONE, which).regions > 0;
     if (lost && which == REPORT_ALL)
         add_steps_of_bone(&bone, history);
-    const report_text in_spoil = report_in_spoil(history, which);
-    if (in_spoil.text[0] != '\0')
-        report_add(&bone, ". %s", in_spoil.text);
     if (which == REPORT_ALL)
         add_recorded(&bone, history);
     else
-        add_named(&bone, history, which);
+        add_spoil_and_note(&bone, history, which);
     put(lines, "Bone lost", bone, lost);
     put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
     if (has_pieces(history, RLV_CHANGE_DETACHED, which))
         put(lines, "Pieces detached", class_words(history, RLV_CHANGE_DETACHED, which), false);
     if (has_pieces(history, RLV_CHANGE_JOINED, which))
         put(lines, "Pieces joined again", class_words(history, RLV_CHANGE_JOINED, which), false);
-    put(lines, "Material added", class_words(history, RLV_CHANGE_ADDED, which), false);
+    report_text added = class_words(history, RLV_CHANGE_ADDED, which);
+    if (has_pieces(history, RLV_CHANGE_JOINED, which))
+        report_add(&added, "; the gap that a piece put back leaves is no material, and is not in it");
+    put(lines, "Material added", added, false);
 }
 
 static void put_untold(report_lines* lines, const rlv_history* history, size_t which)
@@ -507,7 +480,7 @@ static int by_falling_length(const void* a, const void* b)
 
 static void add_case(report_text* said, const rlv_display_record* display)
 {
-    report_add(said, "; the case recorded is %s × %s × %s mm inside, ", words_recorded(*display->case_length_mm).text,
+    report_add(said, ". The case recorded is %s × %s × %s mm inside, ", words_recorded(*display->case_length_mm).text,
                words_recorded(*display->case_width_mm).text, words_recorded(*display->case_height_mm).text);
 }
 
@@ -575,7 +548,7 @@ report_text report_size(const rlv_history* history)
         words_number(s->box.height_mm, 0).text, last_stage(history)->id,
         s->shown ? "it will stand" : "it lay in the rock, up being up");
     if (up.text[0] != '\0')
-        report_add(&said, "; up will be %s", up.text);
+        report_add(&said, ". Up will be %s", up.text);
     if (s->shown && s->case_known)
         hold_against_case(&said, history);
     return said;
