@@ -20,7 +20,7 @@ static void tell_table(FILE* text, const char* heading, rlv_table t)
 static void tell_terms(FILE* text, const rejoin_told* told)
 {
     rejoin_term term;
-    fputs("\nthe joint's areas, and what the words stand for\n", text);
+    fputs("\nthe joint’s areas, and what the words stand for\n", text);
     for (size_t next = 0; rejoin_term_next(told, &next, &term);)
     {
         char area[60] = "";

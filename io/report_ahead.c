@@ -10,15 +10,15 @@
 static const table_column ahead_columns[] = {
     {"ahead", "mm", "ahead", TABLE_NUMBER,
      "Distance along the body from the last element in place of all rows towards the tail."},
-    {"position", "mm", "position", TABLE_PLACE, "Of the body's axis there, in the block's frame."},
+    {"position", "mm", "position", TABLE_PLACE, "Of the body’s axis there, in the block’s frame."},
     {"half", "mm", "± 95 %", TABLE_NUMBER, "Half of the 95 % interval of that, to each side of the axis."},
     {"trend", "deg", "trend", TABLE_INTERVAL,
      "Azimuth of the axis, head to tail, clockwise from true north; its interval may pass 0 or 360."},
     {"plunge", "deg", "plunge", TABLE_INTERVAL, "Of the axis below the horizon."},
     {"depth", "mm", "depth", TABLE_INTERVAL,
-     "Distance from the axis to the nearest place of today's surface: above zero beneath it."},
+     "Distance from the axis to the nearest place of today’s surface: above zero beneath it."},
     {"where", NULL, "where", TABLE_TEXT,
-     "in the rock; near the surface, or above it: so near today's that it cannot be told whether below it; not "
+     "in the rock; near the surface, or above it: so near today’s that it cannot be told whether below it; not "
      "collected: beyond the "
      "block, where the list ends."}};
 
@@ -52,7 +52,7 @@ report_text articulation_ahead_words(const history_articulation* a)
         "By the places that they have, the rows go on for %s mm (%s) beyond the last element of all. What bears none "
         "of "
         "them, a fin say, may go on farther. The axis there is the mean of their corridors, and is as wide as one of "
-        "them; its depth is its own, not that of the body's surface.",
+        "them; its depth is its own, not that of the body’s surface.",
         words_value(a->fit.ahead.length_mm, 1.0).text, words_ends(a->fit.ahead.length_mm, 1.0).text);
     if (last->where == HISTORY_NOT_COLLECTED)
         report_add(&words, " %.0f mm ahead it has left the block.", a->fit.ahead.station[a->ahead_count - 1].ahead_mm);
@@ -67,7 +67,7 @@ static const table_column gap_columns[] = {
     {"more", "mm", "wider by", TABLE_INTERVAL, "Than the mean of the steps beside it; below zero: narrower."},
     {"more_pitches", NULL, "in pitches", TABLE_NUMBER, "The same over that mean."},
     {"p", NULL, "p", TABLE_NUMBER,
-     "How seldom a row whose steps are uneven as this one's are would have so uneven a step anywhere by chance: below "
+     "How seldom a row whose steps are uneven as this one’s are would have so uneven a step anywhere by chance: below "
      "0.01 it is told as a gap, and nothing is looked for in it."}};
 
 rlv_table articulation_gaps_table(const history_articulation* a)
@@ -128,7 +128,7 @@ report_text articulation_row_words(const history_articulation* a, size_t row)
     else
         report_add(&words,
                    "a shift of one of its elements would have been told in 80 %% of cases if it was of %.2g mm "
-                   "(median of the row; %.2g to %.2g by each element's own errors), in 90 %% if of %.2g mm (%.2g "
+                   "(median of the row; %.2g to %.2g by each element’s own errors), in 90 %% if of %.2g mm (%.2g "
                    "to %.2g)",
                    found[0].value, found[0].low, found[0].high, found[1].value, found[1].low, found[1].high);
     for (size_t i = 0; i < a->fit.gap_count; i++)

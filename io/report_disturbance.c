@@ -20,16 +20,16 @@ static const char* id_of(const history_articulation* a, const rlv_disturbance_mo
 
 static const table_column motion_columns[] = {
     {"id", NULL, "element", TABLE_TEXT, "The element that moved; of a stretch the one nearest to its middle."},
-    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch, where it is one's motion."},
+    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch, where it is one’s motion."},
     {"row", NULL, "row", TABLE_TEXT, "Its row."},
     {"part", NULL, "part of the body", TABLE_COUNT,
      "Part of the body, counted from the head as in share_in_place.csv."},
-    {"motion", "mm", "motion", TABLE_PLACE, "From the life position to where it lies, in the block's frame."},
+    {"motion", "mm", "motion", TABLE_PLACE, "From the life position to where it lies, in the block’s frame."},
     {"level", "mm", "in the level", TABLE_NUMBER, "How far in the level."},
     {"trend", "deg", "trend", TABLE_NUMBER, "Which way in the level, clockwise from true north."},
     {"direction_sd", "deg", "sd of that", TABLE_NUMBER, "Standard deviation of that direction, to first order."},
     {"trust", NULL, "trust", TABLE_NUMBER,
-     "Mean cosine of that direction's error, by which it counts; 0 where it has no direction in the level."}};
+     "Mean cosine of that direction’s error, by which it counts; 0 where it has no direction in the level."}};
 
 static rlv_table motions_table(const history_articulation* a)
 {
@@ -106,8 +106,8 @@ static const table_column level_columns[] = {
     {"mean_trend", "deg", "mean", TABLE_NUMBER, "Mean direction in the level, clockwise from true north."},
     {"mean_half", "deg", "± 95 %", TABLE_NUMBER, "The 95 % interval of the mean reaches so far to either side."},
     {"resultant_share", NULL, "R̄", TABLE_NUMBER, "Mean resultant length: 0 every way, 1 all one way."},
-    {"kappa", NULL, "κ", TABLE_NUMBER, "Concentration, von Mises'."},
-    {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Rayleigh's: of as long a resultant, had they gone every way."},
+    {"kappa", NULL, "κ", TABLE_NUMBER, "Concentration, von Mises’."},
+    {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Rayleigh’s: of as long a resultant, had they gone every way."},
     {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."}};
 
 static void put_level(rlv_table* t, const disturbed_scope* s)
@@ -132,7 +132,7 @@ static const table_column space_columns[] = {
     {"mean_plunge", "deg", "mean plunge", TABLE_NUMBER, "Plunge of it, positive downwards."},
     {"cone", "deg", "95 % cone", TABLE_NUMBER, "Half angle of the 95 % cone about it; 180: anywhere."},
     {"resultant_share", NULL, "R̄", TABLE_NUMBER, "Mean resultant length."},
-    {"kappa", NULL, "κ", TABLE_NUMBER, "Precision, R. A. Fisher's."},
+    {"kappa", NULL, "κ", TABLE_NUMBER, "Precision, R. A. Fisher’s."},
     {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Of as long a resultant, had they gone every way."},
     {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."}};
 
@@ -159,7 +159,7 @@ static const table_column axes_columns[] = {
     {"s3", NULL, "S3", TABLE_NUMBER, "The least."},
     {"shape", NULL, "shape K", TABLE_NUMBER, "ln(S1 / S2) / ln(S2 / S3): above 1 a cluster, below it a girdle."},
     {"strength", NULL, "strength C", TABLE_NUMBER, "ln(S1 / S3)."},
-    {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Bingham's: of as uneven a tensor, did they lie every way."},
+    {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Bingham’s: of as uneven a tensor, did they lie every way."},
     {"trend", "deg", "trend of S1", TABLE_NUMBER, "Azimuth of the axis of S1."},
     {"plunge", "deg", "plunge of S1", TABLE_NUMBER, "Its plunge."},
     {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."}};

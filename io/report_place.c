@@ -64,8 +64,8 @@ report_text report_place_meaning(const rlv_history* history)
         snprintf(words.text, sizeof words.text,
                  "Squares of %s mm, by the letter and the number that stand along the edges of the bone map and of the "
                  "maps of depth. Distances are those of the map: from the middle of the nearest element that shows, "
-                 "and along the map's rows or columns from the edge of the block as it is now. Above, below, left and "
-                 "right are the map's.",
+                 "and along the map’s rows or columns from the edge of the block as it is now. Above, below, left and "
+                 "right are the map’s.",
                  words_recorded(history->grid.side_mm).text);
     return words;
 }
