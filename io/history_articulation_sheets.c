@@ -92,10 +92,9 @@ static void put_amount(char words[64], const rlv_articulated* one)
     if (one->state == RLV_IN_PLACE || one->state == RLV_UNASSIGNED)
         return;
     if (one->group == 0 && went(one) && isfinite(m->shift_mm.value))
-        put = rlv_print(words, 64, "%.20s" RLV_THIN "mm", words_value(m->shift_mm, 1.0).text);
+        put = (size_t)snprintf(words, 64, "%.20s" RLV_THIN "mm", words_value(m->shift_mm, 1.0).text);
     if (one->state == RLV_ROTATED && isfinite(m->rotation_deg.value))
-        rlv_print(words + put, 64 - put, "%s%.20s\xc2\xb0", put > 0 ? ", " : "",
-                  words_value(m->rotation_deg, 1.0).text);
+        snprintf(words + put, 64 - put, "%s%.20s\xc2\xb0", put > 0 ? ", " : "", words_value(m->rotation_deg, 1.0).text);
 }
 
 static rlv_body_side side_of(const rlv_row_record* row)
@@ -120,9 +119,9 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
     for (size_t g = 0; g < a->fit.group_count; g++)
     {
         const rlv_articulation_group* group = &a->fit.group[g];
-        rlv_print(words->group_text[g], sizeof words->group_text[g], "%zu together, %.20s" RLV_THIN "mm (%.40s)",
-                  group->count, words_value(group->motion.shift_mm, 1.0).text,
-                  words_ends(group->motion.shift_mm, 1.0).text);
+        snprintf(words->group_text[g], sizeof words->group_text[g], "%zu together, %.20s" RLV_THIN "mm (%.40s)",
+                 group->count, words_value(group->motion.shift_mm, 1.0).text,
+                 words_ends(group->motion.shift_mm, 1.0).text);
         words->group[g] = words->group_text[g];
     }
     for (size_t r = 0; r < a->row_count; r++)
@@ -303,8 +302,8 @@ static void add_expected(bones* b, const history_articulation* a)
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
     {
         const rlv_unfilled* u = &a->fit.unfilled[i];
-        rlv_print(b->expected_text[i], sizeof b->expected_text[i], "%.30s pl. %d",
-                  a->elements->history->specimen->row[u->row].id, u->place);
+        snprintf(b->expected_text[i], sizeof b->expected_text[i], "%.30s pl. %d",
+                 a->elements->history->specimen->row[u->row].id, u->place);
         b->expected[b->marks.expected_count++] =
             (rlv_panel_expected){.at_mm = u->position_mm,
                                  .covariance_mm2 = u->covariance_mm2,
@@ -411,13 +410,13 @@ static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_s
     }
     job->order.scale = gallery.scale;
     rlv_status status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
-    rlv_print(caption, sizeof caption, "Bone map on stage %.100s, %s.",
-              job->history->stage[job->order.stage].record->id, job->view.words);
-    rlv_print(alt, sizeof alt,
-              "The block at stage %.100s with the outlines of %s in their states, arrows from life positions, %s and "
-              "the body axis. %s.",
-              job->history->stage[job->order.stage].record->id, words_count(view->marks.area_count, "element").text,
-              words_count(a->fit.unfilled_count, "unfilled life position").text, articulation_verdict(a).text);
+    snprintf(caption, sizeof caption, "Bone map on stage %.100s, %s.", job->history->stage[job->order.stage].record->id,
+             job->view.words);
+    snprintf(alt, sizeof alt,
+             "The block at stage %.100s with the outlines of %s in their states, arrows from life positions, %s and "
+             "the body axis. %s.",
+             job->history->stage[job->order.stage].record->id, words_count(view->marks.area_count, "element").text,
+             words_count(a->fit.unfilled_count, "unfilled life position").text, articulation_verdict(a).text);
     if (status == RLV_DONE)
         status = sheet_keep(job, &sheet, caption, alt, error);
     rlv_sheet_free(&sheet);
@@ -489,10 +488,10 @@ static void free_directions(directions* d)
 static void name_motion(char name[80], const history_articulation* a, const rlv_disturbance_motion* m)
 {
     if (m->group > 0)
-        rlv_print(name, 80, "places %d-%d of %.40s", a->fit.group[m->group - 1].first, a->fit.group[m->group - 1].last,
-                  a->elements->history->specimen->row[m->row].id);
+        snprintf(name, 80, "places %d-%d of %.40s", a->fit.group[m->group - 1].first, a->fit.group[m->group - 1].last,
+                 a->elements->history->specimen->row[m->row].id);
     else
-        rlv_print(name, 80, "%.79s", element_of(a, m->element)->record->id);
+        snprintf(name, 80, "%.79s", element_of(a, m->element)->record->id);
 }
 
 static rlv_status directions_of(directions* d, const history_articulation* a, rlv_error* error)
@@ -526,7 +525,7 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
     {
         const report_line* line = &lines.line[line_of[i]];
         report_text words;
-        rlv_print(words.text, sizeof words.text, "%.40s: %.900s", line->name, line->words.text);
+        snprintf(words.text, sizeof words.text, "%.40s: %.900s", line->name, line->words.text);
         sheet_letters(d->words[i].text, sizeof d->words[i].text, words.text);
     }
     return d->poles + of->motion_count > 0

@@ -16,6 +16,10 @@ const char* articulation_or_null(const char* text);
 /// "7", "7-9"; empty for INT_MIN.
 report_text articulation_places(int first, int last);
 
+/// The interval of a length that is shorter than its errors would make it is 0 alone: it is then told to be as long as
+/// was measured, at the most.
+rlv_interval articulation_length_of(rlv_interval length);
+
 /// A motion in the block's frame; of a stretch the one that the disturbance sums up (NaN where it sums up none).
 /// `sd_deg` is of its direction in space, to first order.
 typedef struct articulation_way

@@ -96,35 +96,25 @@ static report_text compass_way(const history_articulation* a, const rlv_body_mot
     if (!(m->shift_mm.low > 0.0) || !a->elements->compass_known || !(rlv_vec3_length(way.motion_mm) > 0.0))
         return words;
     const rlv_trend trend = rlv_trend_of(&a->elements->compass, way.motion_mm);
-    const long plunge = lround(trend.plunge_deg);
-    report_add(&words, "%03d/%s%02ld ± %.0f", (int)lround(trend.trend_deg) % 360, plunge < 0 ? WORDS_MINUS : "",
-               labs(plunge), half);
+    report_add(&words, "%s ± %.0f", words_trend(trend.trend_deg, trend.plunge_deg).text, half);
     return words;
 }
 
 #define MOTION_COLUMNS                                                                                                 \
     {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from the life position."},                                      \
-        {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row's places."},              \
+        {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row’s places."},              \
         {"towards", NULL, "towards", TABLE_TEXT, "Which way on the body, the greatest part first."},                   \
     {                                                                                                                  \
         "trend_plunge", NULL, "trend/plunge °", TABLE_TEXT, "The same by compass; a plunge below zero points upwards." \
     }
-
-/// The interval of a length that is shorter than its errors would make it is 0 alone: it is then told to be as long as
-/// was measured, at the most.
-static rlv_interval length_of(rlv_interval length)
-{
-    length.high = fmax(length.high, length.value);
-    return length;
-}
 
 static void put_motion(rlv_table* t, const history_articulation* a, const rlv_articulated* told, size_t given)
 {
     const rlv_body_motion* m = &told->motion;
     const articulation_way way = articulation_way_of(m, &told->body);
     const bool directed = has_direction(a, told->group, given);
-    const double share = words_sd(length_of(m->shift_mm)) / m->shift_mm.value;
-    table_interval(t, length_of(m->shift_mm));
+    const double share = words_sd(articulation_length_of(m->shift_mm)) / m->shift_mm.value;
+    table_interval(t, articulation_length_of(m->shift_mm));
     table_number(t, m->shift_pitches, m->shift_pitches * share);
     table_text(t, articulation_or_null(body_way(m).text));
     table_text(t, directed ? articulation_or_null(compass_way(a, m, way).text) : NULL);
@@ -138,7 +128,7 @@ static const table_column groups_columns[] = {
     {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
     {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
     {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from the life position."},
-    {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row's places."},
+    {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row’s places."},
     {"towards", NULL, "on the body, mm", TABLE_TEXT, "Which way on the body and how far, the greatest part first."},
     {"trend_plunge", NULL, "by compass, first to last", TABLE_TEXT,
      "Trend and plunge of that motion where its first and where its last element belongs, in degrees: a row that "
@@ -203,8 +193,8 @@ const char* articulation_group_words(const history_articulation* a)
     return a->fit.group_count > 0
                ? "Why an element of a stretch is told as shifted whatever its own p: how far one of them lies off is "
                  "within the scatter of its row, that all of them lie off the same way is not. The p of the stretch "
-                 "tells how seldom chance would make so clear a common motion anywhere. The stretch's motion is the "
-                 "one to quote, in the body's own directions: where the row curves, one motion of the body has "
+                 "tells how seldom chance would make so clear a common motion anywhere. The stretch’s motion is the "
+                 "one to quote, in the body’s own directions: where the row curves, one motion of the body has "
                  "another compass direction at its first element than at its last. That of one element differs from it "
                  "by the scatter of the row."
                : NULL;
@@ -220,10 +210,12 @@ static const table_column moved_columns[] = {
     {"p", NULL, "p", TABLE_TEXT, "Adjusted over all elements; and that of its stretch."},
     {"group", NULL, "stretch", TABLE_COUNT, "Stretch that it moved with."}};
 
-/// "0.79; < 0.001 as stretch 1"
+/// "0.79; < 0.001 as stretch 1", "0.012, barely"
 static report_text p_words(const history_articulation* a, const rlv_articulated* told)
 {
     report_text words = report_p(told->p_adjusted);
+    if (articulation_is_barely(told))
+        report_add(&words, ", barely");
     if (told->group > 0)
         report_add(&words, "%s%.20s as stretch %zu", words.text[0] != '\0' ? "; " : "",
                    report_p(a->fit.group[told->group - 1].p).text, told->group);
@@ -241,7 +233,7 @@ rlv_table articulation_moved_wall(const history_articulation* a)
         table_text(&t, articulation_id(a, i));
         table_text(&t, rlv_articulation_state_word(told->state));
         put_motion(&t, a, told, a->given_of[i]);
-        table_interval(&t, length_of(told->motion.rotation_deg));
+        table_interval(&t, articulation_length_of(told->motion.rotation_deg));
         table_text(&t, articulation_or_null(p_words(a, told).text));
         if (told->group > 0)
             table_count(&t, told->group);
@@ -422,7 +414,7 @@ static const table_column unfilled_columns[] = {
      "Where its element belongs: the square of the maps, and two things that show beside it; of the first of several."},
     {"region_half", NULL, "± 95 % mm", TABLE_TEXT, "Half of the longest axis of its 95 % region."},
     {"where", NULL, "where", TABLE_TEXT, "Where that is today."},
-    {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today's surface, and which side that is on."},
+    {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today’s surface, and which side that is on."},
     {"claims", NULL, "may have been that of", TABLE_TEXT, "Loose elements, with their probabilities."},
     {"unclaimed", NULL, "of none known", TABLE_TEXT, "Probability that no loose element belonged there."}};
 
@@ -468,7 +460,7 @@ static report_text where_words(const history_articulation* a, size_t first, size
     if (stage != NULL)
         report_add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
     if (unfilled_of(a, first)->corridor)
-        report_add(&words, ", beyond the row's last element");
+        report_add(&words, ", beyond the row’s last element");
     return words;
 }
 
@@ -671,7 +663,7 @@ report_text articulation_verdict_meaning(const history_articulation* a)
     report_add(
         &words,
         "Articulated: three quarters of the elements counted, at least, are in place. Associated: three quarters lie "
-        "within a fifth of the body's length (%.0f of %.0f mm, along its axis from the first place of all rows to the "
+        "within a fifth of the body’s length (%.0f of %.0f mm, along its axis from the first place of all rows to the "
         "last) of their life position. Isolated: neither. ",
         0.2 * rlv_body_axis_length_mm(&a->fit.axis), rlv_body_axis_length_mm(&a->fit.axis));
     if (!v.sure)
@@ -694,123 +686,10 @@ report_text articulation_verdict_meaning(const history_articulation* a)
     return words;
 }
 
-/// Ids of the elements of a state, by themselves; of those that lie off their row (RLV_UNASSIGNED).
-static void add_state(report_text* words, const history_articulation* a, rlv_articulation_state state, const char* name)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < a->elements->count; i++)
-    {
-        const rlv_articulated* told = history_told(a, i);
-        const bool is = state == RLV_UNASSIGNED
-                            ? a->why[i] == HISTORY_OFF_ROW
-                            : told != NULL && told->state == state && (state != RLV_SHIFTED || told->group == 0);
-        if (!is)
-            continue;
-        report_add(words, "%s%.60s",
-                   count > 0                ? ", "
-                   : words->text[0] != '\0' ? "; "
-                                            : "",
-                   count == 0 ? name : articulation_id(a, i));
-        if (count++ == 0)
-            report_add(words, ": %.60s", articulation_id(a, i));
-    }
-}
-
-static report_text displaced_words(const history_articulation* a)
-{
-    report_text words = {""};
-    for (size_t g = 0; g < a->fit.group_count; g++)
-    {
-        const rlv_articulation_group* group = &a->fit.group[g];
-        report_add(&words, "%splaces %d-%d of %.60s together, by %s", words.text[0] != '\0' ? "; " : "", group->first,
-                   group->last, row_id(a, group->row), report_interval(group->motion.shift_mm, "mm").text);
-    }
-    add_state(&words, a, RLV_INVERTED, "inverted");
-    add_state(&words, a, RLV_ROTATED, "rotated");
-    add_state(&words, a, RLV_SHIFTED, "shifted");
-    add_state(&words, a, RLV_UNASSIGNED, "off their rows, from which place is not known");
-    if (words.text[0] == '\0')
-        report_add(&words, "no element that is judged");
-    return words;
-}
-
-/// Free places between a row's ends, by where they lie today: "where matrix was taken: places 4, 12 of LR".
-static void add_where(report_text* words, const history_articulation* a, history_where where, const char* name)
-{
-    size_t told = 0;
-    for (size_t r = 0; r < a->row_count; r++)
-    {
-        report_text numbers = {""};
-        size_t count = 0;
-        for (size_t i = 0; i < a->fit.unfilled_count; i++)
-            if (!unfilled_of(a, i)->corridor && a->unfilled[i].where == where && unfilled_of(a, i)->row == r)
-                report_add(&numbers, "%s%d", count++ > 0 ? ", " : "", unfilled_of(a, i)->place);
-        if (count == 0)
-            continue;
-        if (told++ == 0)
-            report_add(words, "%s%s: ", words->text[0] != '\0' ? "; " : "", name);
-        report_add(words, "%splace%s %.200s of %.60s", told > 1 ? ", " : "", count > 1 ? "s" : "", numbers.text,
-                   row_id(a, r));
-    }
-}
-
-/// "; even with all loose elements put back, at least 1 of LL and 14 of LR would still be missing"
-static void add_missing(report_text* words, const history_articulation* a)
-{
-    size_t told = 0;
-    for (size_t r = 0; r < a->row_count; r++)
-    {
-        const history_open open = history_open_of(a, r);
-        if (!a->fit.row[r].used || open.free + open.beyond <= open.loose)
-            continue;
-        report_add(words, "%s%zu of %.60s", told++ > 0 ? " and " : "; even with all loose elements put back, at least ",
-                   open.free + open.beyond - open.loose, row_id(a, r));
-    }
-    if (told > 0)
-        report_add(words, " would still be missing");
-}
-
-/// "; nothing can be said of rows VL and VR"
-static void add_left_out(report_text* words, const history_articulation* a)
-{
-    size_t count = 0, told = 0;
-    for (size_t r = 0; r < a->row_count; r++)
-        count += !a->fit.row[r].used;
-    if (count > 0)
-        report_add(words, "%snothing can be said of row%s ", words->text[0] != '\0' ? "; " : "", count > 1 ? "s" : "");
-    for (size_t r = 0; r < a->row_count; r++)
-        if (!a->fit.row[r].used)
-        {
-            report_add(words, "%s%.60s", told == 0 ? "" : told + 1 == count ? " and " : ", ", row_id(a, r));
-            told++;
-        }
-}
-
-static report_text expected_words(const history_articulation* a)
-{
-    report_text words = {""};
-    add_where(&words, a, HISTORY_IN_ROCK, "in the rock");
-    add_where(&words, a, HISTORY_AT_SURFACE, "within its error of today's surface");
-    add_where(&words, a, HISTORY_TAKEN, "where matrix was taken, and so in its spoil if anywhere");
-    add_where(&words, a, HISTORY_NOT_COLLECTED, "beyond the block");
-    for (size_t r = 0; r < a->row_count; r++)
-    {
-        const history_open open = history_open_of(a, r);
-        if (a->fit.row[r].used && open.beyond > 0)
-            report_add(&words, "%s%s beyond the last element of %.60s", words.text[0] != '\0' ? "; " : "",
-                       words_count(open.beyond, "place").text, row_id(a, r));
-    }
-    add_missing(&words, a);
-    add_left_out(&words, a);
-    if (words.text[0] == '\0')
-        report_add(&words, "every life position has its element");
-    return words;
-}
-
 report_lines articulation_summary(const history_articulation* a)
 {
     return (report_lines){.count = 3,
                           .line = {{"Skeleton", articulation_verdict(a), false},
-                                   {"Displaced", displaced_words(a), false},
-                                   {"Bone may lie", expected_words(a), false}}};
+                                   {"Displaced", articulation_displaced_words(a), false},
+                                   {"Bone may lie", articulation_targets_brief(a), false}}};
 }
