@@ -138,16 +138,17 @@ report_text articulation_row_words(const history_articulation* a, size_t row)
         const rlv_interval more =
             narrow ? (rlv_interval){-gap->more_mm.value, -gap->more_mm.high, -gap->more_mm.low} : gap->more_mm;
         if (gap->row == row)
-            report_add(&words,
-                       ". A %s that no %s place explains%s: the step from place %d to %d is %s mm (%s) %s than "
-                       "those beside it, by "
-                       "%.2g of their mean (p %s: so seldom would chance make a step so uneven anywhere in the "
-                       "row). It holds no place of the count, so no element is looked for in it: were a place "
-                       "missed there, it would be %s by about one whole step",
-                       narrow ? "narrower step" : "wider gap", narrow ? "counted" : "missing",
-                       is_beside_stretch(a, gap) ? ", beside a stretch that moved" : "", gap->place, gap->place + 1,
-                       words_value(more, 1.0).text, words_ends(more, 1.0).text, narrow ? "narrower" : "wider",
-                       fabs(gap->pitches), report_p(gap->p).text, narrow ? "narrower" : "wider");
+            report_add(
+                &words,
+                ". There is a %s that no %s place explains%s. The step from place %d to %d is %s mm (%s) %s than "
+                "those beside it, by "
+                "%.2g of their mean (p %s: so seldom would chance make a step so uneven anywhere in the "
+                "row). It holds no place of the count, so no element is looked for in it: were a place "
+                "missed there, it would be %s by about one whole step",
+                narrow ? "narrower step" : "wider gap", narrow ? "counted" : "missing",
+                is_beside_stretch(a, gap) ? ", beside a stretch that moved" : "", gap->place, gap->place + 1,
+                words_value(more, 1.0).text, words_ends(more, 1.0).text, narrow ? "narrower" : "wider",
+                fabs(gap->pitches), report_p(gap->p).text, narrow ? "narrower" : "wider");
     }
     put_compared(&words, a, row);
     return words;

@@ -362,11 +362,11 @@ report_text articulation_carried_words(const history_articulation* a)
         return words;
     carried_way way;
     report_add(&words,
-               "That what lies off its row was carried one way, by a current say, is %s likely, by where it lies "
-               "to the free places and by the motions of what kept its place",
+               "That what lies off its row was carried one way, by a current say, is %s likely. So tell where it lies "
+               "to the free places and the motions of what kept its place",
                words_chance(a->carried.probability).text);
     if (articulation_carried_way(&way, a))
-        report_add(&words, ": by about %.0f mm towards %03d° (± %.0f°), on the mean over all that it may be",
+        report_add(&words, ". It was by about %.0f mm towards %03d° (± %.0f°), on the mean over all that it may be",
                    way.far_mm, way.trend_deg, way.half_deg);
     report_add(&words, ". The probabilities hold both, each by how likely it is.");
     return words;
@@ -644,7 +644,7 @@ report_text articulation_open_words(const history_articulation* a, size_t row)
             words_share(sure).text);
     if (sure < SURE && first_place(a, row) == articulation_specimen(a)->row[row].first_place)
         report_add(&words,
-                   ", but which there are does: as it is counted its first place is held, and to %s there are "
+                   ", but which there are does. As it is counted its first place is held; to %s there are "
                    "places before it too, which are in no list, and as many fewer beyond its last",
                    words_share(1.0 - sure).text);
     return words;
