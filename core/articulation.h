@@ -165,6 +165,9 @@ typedef struct rlv_articulated
     rlv_interval nearest_mm; ///< how far off that is, with the errors of both along the way between them
 } rlv_articulated;
 
+/// An element is told as displaced where its adjusted p is below this.
+#define RLV_ARTICULATION_LEVEL 0.05
+
 /// A stretch moved together where both its p's are below this: a false one makes half a dozen false elements at once,
 /// and on an animal that little is displaced of those are a third of all that are told, so that a level of 0.05 would
 /// alone add a hundredth and a half to their share. By simulation (tests/core/articulation_long.c).

@@ -7,9 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/// A test rejects where its adjusted p is below this.
-static const double LEVEL = 0.05;
-
 /// Elements, from which what is displaced in a row is found surely.
 static const size_t SURE_ROW = 15;
 
@@ -267,7 +264,7 @@ static size_t adjust(rlv_articulated** told, size_t count)
     for (size_t i = count; i-- > 0;)
     {
         told[i]->p_adjusted = least = fmin(least, told[i]->p * (double)count / (double)(i + 1));
-        rejected += least < LEVEL;
+        rejected += least < RLV_ARTICULATION_LEVEL;
     }
     return rejected;
 }
@@ -292,10 +289,11 @@ static rlv_status judge(rlv_articulation* a, const rlv_life* life, const rlv_pla
         if (!isnan(a->element[life->element[i].given].p))
             told[a->tests++] = &a->element[life->element[i].given];
     const size_t rejected = adjust(told, a->tests);
-    const double level = LEVEL * (double)rejected / fmax((double)a->tests, 1.0);
+    const double level = RLV_ARTICULATION_LEVEL * (double)rejected / fmax((double)a->tests, 1.0);
     // One more would be rejected at this.
     if (a->tests > 0 && rlv_articulation_tell_detectable(
-                            a, life, element, LEVEL * fmin((double)rejected + 1.0, (double)a->tests) / (double)a->tests,
+                            a, life, element,
+                            RLV_ARTICULATION_LEVEL * fmin((double)rejected + 1.0, (double)a->tests) / (double)a->tests,
                             error) != RLV_DONE)
     {
         free(told);

@@ -6,6 +6,7 @@
 #ifndef RLV_ERROR_H
 #define RLV_ERROR_H
 
+#include <stdarg.h>
 #include <stddef.h>
 
 /// What a call came to. The values are the exit statuses of the program.
@@ -33,6 +34,23 @@ __attribute__((format(printf, 5, 6)))
 #endif
 rlv_status
 rlv_fail(rlv_error* error, rlv_status status, const char* where, const char* mend, const char* format, ...);
+
+/// Take away what is left of letters that were cut, as a format such as "%.60s" cuts a text after so many bytes: UTF-8
+/// letters have up to four of them (RFC 3629). Whole letters stay, and so do bytes that no UTF-8 letter begins with.
+void rlv_whole_letters(char* text);
+
+/// As snprintf, with whole letters alone; how many bytes were written, without the zero byte at their end. Words that
+/// people read are made with these.
+#if defined(__GNUC__)
+__attribute__((format(printf, 3, 4)))
+#endif
+size_t
+rlv_print(char* into, size_t size, const char* format, ...);
+#if defined(__GNUC__)
+__attribute__((format(printf, 3, 0)))
+#endif
+size_t
+rlv_print_list(char* into, size_t size, const char* format, va_list list);
 
 /// The first of `count` statuses (one at least) that is not RLV_DONE, its error copied to `error` (which may be NULL);
 /// RLV_DONE where all are. For parts that ran side by side, each with an error of its own.

@@ -56,7 +56,7 @@ static body_name name_of(const rlv_several_input* input, size_t body)
     if (body == 0)
         snprintf(name.text, sizeof name.text, "the block");
     else if (input->piece[body - 1].name != NULL)
-        snprintf(name.text, sizeof name.text, "'%.100s'", input->piece[body - 1].name);
+        rlv_print(name.text, sizeof name.text, "'%.100s'", input->piece[body - 1].name);
     else
         snprintf(name.text, sizeof name.text, "piece %zu", body);
     return name;
@@ -184,7 +184,7 @@ static void refuse(rlv_placing* w, rlv_several_joint* joint, const char* why)
     }
     rlv_rejoin_free(&body->refused);
     body->refused = joint->of;
-    snprintf(body->why, sizeof body->why, "on %.120s: %.260s", name_of(w->input, joint->into).text, why);
+    rlv_print(body->why, sizeof body->why, "on %.120s: %.260s", name_of(w->input, joint->into).text, why);
 }
 
 /// Try a piece on a body that is placed. What a person says came off there goes there if its face is too smooth to
@@ -326,7 +326,7 @@ static rlv_status place(rlv_placing* w, rlv_several_joint* joint, rlv_error* err
     if (status == RLV_DONE)
     {
         char why[300];
-        snprintf(why, sizeof why, "it would come to lie where %.120s lies", name_of(w->input, overlapped).text);
+        rlv_print(why, sizeof why, "it would come to lie where %.120s lies", name_of(w->input, overlapped).text);
         refuse(w, joint, why);
     }
     else

@@ -27,6 +27,7 @@ void answer_warn(rlv_answer* answer, const char* format, ...)
     va_start(list, format);
     if (vasprintf(&text, format, list) >= 0)
     {
+        rlv_whole_letters(text);
         record_line_once(answer->warnings, text);
         free(text);
     }

@@ -64,8 +64,8 @@ void change_warn(rlv_answer* answer, const char* step, const rlv_change* change)
 rlv_words change_limit_words(const rlv_detection_limit* limit)
 {
     rlv_words words;
-    snprintf(words.text, sizeof words.text, "%.24s mm over %.24s cm²", words_figures(limit->depth_mm, 2).text,
-             words_figures(limit->area_mm2 / 100.0, 2).text);
+    rlv_print(words.text, sizeof words.text, "%.24s mm over %.24s cm²", words_figures(limit->depth_mm, 2).text,
+              words_figures(limit->area_mm2 / 100.0, 2).text);
     return words;
 }
 
@@ -79,7 +79,7 @@ void change_tell_limits(FILE* text, const rlv_change* change)
             words_figures(change->warp_sd_mm, 2).text, words_figures(change->warp_length_mm, 2).text);
     fprintf(
         text,
-        "  triangles cut corners, each mesh's in their own way: by %s mm on the mean where nothing changed; at sharp "
+        "  triangles cut corners, each mesh’s in their own way: by %s mm on the mean where nothing changed; at sharp "
         "edges by\n  more, and there the limit is higher than told\n",
         words_figures(change->chord_mm, 2).text);
 }
@@ -92,7 +92,7 @@ void change_tell_check(FILE* text, const rlv_change* change)
         fprintf(text,
                 "\ncheck: removed " WORDS_MINUS " added + not told apart = %s mL; volume before " WORDS_MINUS
                 " volume after = %s mL\n"
-                "  (each mesh's own, by the divergence theorem); they differ by %s mL\n",
+                "  (each mesh’s own, by the divergence theorem); they differ by %s mL\n",
                 words_number(change_sum_of_parts_mm3(change) / 1000.0, decimals).text,
                 words_number(change->divergence_mm3 / 1000.0, decimals).text,
                 words_number((change_sum_of_parts_mm3(change) - change->divergence_mm3) / 1000.0, decimals + 1).text);

@@ -110,9 +110,9 @@ static void tell_next(rlv_answer* answer, const rlv_options* options)
     static const char* const spoil =
         "\n  Weigh the spoil: its grams over the density of a chip should come to the millilitres removed.";
     if (options->out != NULL)
-        snprintf(answer->next, sizeof answer->next,
-                 "look at %.200s/depth.png; regions.csv there has the regions, change.json everything.%s", options->out,
-                 spoil);
+        rlv_print(answer->next, sizeof answer->next,
+                  "look at %.200s/depth.png; regions.csv there has the regions, change.json everything.%s",
+                  options->out, spoil);
     else
         snprintf(answer->next, sizeof answer->next, "--out DIR writes pictures, regions.csv and change.json.%s", spoil);
 }

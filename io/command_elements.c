@@ -97,8 +97,8 @@ static void tell_elements(rlv_answer* answer, const work* w, const rlv_options* 
     size_t placed = 0;
     for (size_t i = 0; i < w->of.elements.count; i++)
         placed += w->of.elements.one[i].placed;
-    snprintf(what, sizeof what, "%s, %zu of them placed in the frame of %.900s",
-             words_count(w->of.elements.count, "element").text, placed, history->stage[history->frame].record->id);
+    rlv_print(what, sizeof what, "%s, %zu of them placed in the frame of %.900s",
+              words_count(w->of.elements.count, "element").text, placed, history->stage[history->frame].record->id);
     specimen_tell_heading(answer->text, &w->of.of.specimen, what);
     if (!history->joined)
         fprintf(answer->text, "  its stages are not all in one frame: %s\n", history->apart);

@@ -91,9 +91,9 @@ static void tell(rlv_answer* answer, const work* w)
     }
     report_rejoin_tell(answer->text, &w->rejoin);
     fputs("\n  What is called matrix may hold bone that had never shown: a mesh cannot tell.\n", answer->text);
-    snprintf(answer->next, sizeof answer->next,
-             "open %.300s/report.html; tables/ beside it has the same as CSV, report.json as JSON.",
-             answer->folder.path);
+    rlv_print(answer->next, sizeof answer->next,
+              "open %.300s/report.html; tables/ beside it has the same as CSV, report.json as JSON.",
+              answer->folder.path);
 }
 
 /// The pictures of all that was measured.

@@ -112,7 +112,7 @@ static void warn_of_step(const rlv_history* history, size_t k, rlv_answer* answe
 {
     const char *before = history->stage[k].record->id, *after = history->stage[k + 1].record->id;
     char name[256];
-    snprintf(name, sizeof name, "%.100s to %.100s", before, after);
+    rlv_print(name, sizeof name, "%.100s to %.100s", before, after);
     if (history->step[k].measured)
         change_warn(answer, name, &history->step[k].change);
     else
@@ -155,12 +155,13 @@ bool history_ties_contradict(const rlv_history* history, const history_edge* edg
 {
     if (!edge->done || edge->ties.count == 0 || !(edge->ties.p < WRONG_TIES))
         return false;
-    snprintf(words, size,
-             "the tie points of %.100s and %.100s do not meet: where the surfaces lie on each other the %zu points lie "
-             "%s mm apart on the whole, at most %s mm, which is farther than how sure they are allows: look at their "
-             "names and places, and at the alignment",
-             history->stage[edge->into].record->id, history->stage[edge->from].record->id, edge->ties.count,
-             words_figures(edge->ties.rms_mm, 2).text, words_figures(edge->ties.most_mm, 2).text);
+    rlv_print(
+        words, size,
+        "the tie points of %.100s and %.100s do not meet: where the surfaces lie on each other the %zu points lie "
+        "%s mm apart on the whole, at most %s mm, which is farther than how sure they are allows: look at their "
+        "names and places, and at the alignment",
+        history->stage[edge->into].record->id, history->stage[edge->from].record->id, edge->ties.count,
+        words_figures(edge->ties.rms_mm, 2).text, words_figures(edge->ties.most_mm, 2).text);
     return true;
 }
 
@@ -280,7 +281,7 @@ static rlv_status need_something(rlv_history* history, rlv_error* error)
         any = any || history->edge[e].done;
     if (any)
         return RLV_DONE;
-    snprintf(history->apart, sizeof history->apart, "no two of them could be aligned: %.1000s", history->edge[0].why);
+    rlv_print(history->apart, sizeof history->apart, "no two of them could be aligned: %.1000s", history->edge[0].why);
     return rlv_fail(error, RLV_IMPOSSIBLE, history->specimen->folder,
                     "put marks on the rim that stay through the stages, or tie points in points.csv",
                     "no two of its stages could be aligned: %s", history->edge[0].why);

@@ -255,7 +255,7 @@ static void measure_run(rejoin_run* run, const crossing* c, const run_side side[
     run->measured = status == RLV_DONE;
     run->stage = c->history->stage[block->stage].record->id;
     if (status != RLV_DONE)
-        snprintf(run->why, sizeof run->why, "%.300s; %.200s", own.what, own.mend);
+        rlv_print(run->why, sizeof run->why, "%.300s; %.200s", own.what, own.mend);
 }
 
 /// Try what may run over the joint: it does where both parts have some of it.

@@ -678,7 +678,7 @@ rlv_status history_articulation_measure(history_articulation* a, const history_e
     rlv_status status = gather(a, error);
     if (status == RLV_DONE && a->row_count == 0)
         status = rlv_fail(error, RLV_IMPOSSIBLE, elements->history->specimen->folder,
-                          "write them under rows in specimen.yaml, and each element's row in elements.csv",
+                          "write them under rows in specimen.yaml, and each element’s row in elements.csv",
                           "the record has no row of life positions");
     if (status == RLV_DONE)
         status = count_rows(a, answer, error);

@@ -36,7 +36,7 @@ static void find_compass(history_elements* e, rlv_answer* answer)
     if (e->up_known && carry_direction(&north, e->history, s->north))
         e->compass_known = rlv_compass_of(&e->compass, e->up, north, NULL) == RLV_DONE;
     if (!e->compass_known)
-        answer_warn(answer, "north and up are not known in the block's frame: no trend and plunge");
+        answer_warn(answer, "north and up are not known in the block’s frame: no trend and plunge");
 }
 
 static rlv_status fit_bedding(history_elements* e, const rlv_bedding_record* bedding, rlv_error* error)
@@ -139,7 +139,7 @@ static rlv_status find_local_sds(history_elements* e, rlv_answer* answer, rlv_er
     if (isnan(e->local_sd_mm[history->frame]))
         answer_warn(answer,
                     "no alignment tells how noisy and warped the scan of %s is: intervals of places there hold "
-                    "the points' own sds and the scale alone",
+                    "the points’ own sds and the scale alone",
                     history->stage[history->frame].record->id);
     return RLV_DONE;
 }
@@ -221,6 +221,26 @@ static rlv_status check_part(const history_element* one, const rlv_specimen* spe
                     "no stage's mesh has the part '%.100s' of '%.100s'", one->record->part, one->record->id);
 }
 
+/// One warning of all outlines of an element that tell no attitude.
+static void warn_of_slivers(const history_elements* e, const history_element* one, rlv_answer* answer)
+{
+    char stages[512] = "";
+    size_t count = 0, put = 0;
+    for (size_t i = 0; i < one->sighting_count; i++)
+        if (one->sighting[i].element.sliver)
+        {
+            put += rlv_print(stages + put, sizeof stages - put, "%s%s", count > 0 ? ", " : "",
+                             e->history->stage[one->sighting[i].stage].record->id);
+            count++;
+        }
+    if (count > 0)
+        answer_warn(
+            answer,
+            "%s at %s: its outline%s too little, for the sds of %s points, to tell how it is turned. It is told "
+            "where it lies alone; place points on all sides of it, where more of it shows",
+            one->record->id, stages, count > 1 ? "s enclose" : " encloses", count > 1 ? "their" : "its");
+}
+
 static rlv_status see(history_elements* e, history_element* one, const history_pieces* pieces, rlv_answer* answer,
                       rlv_error* error)
 {
@@ -233,6 +253,8 @@ static rlv_status see(history_elements* e, history_element* one, const history_p
         if (status == RLV_DONE)
             status = see_on_pieces(e, one, pieces, k, answer, error);
     }
+    if (status == RLV_DONE)
+        warn_of_slivers(e, one, answer);
     return status == RLV_DONE ? check_part(one, e->history->specimen, error) : status;
 }
 

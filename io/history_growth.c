@@ -67,7 +67,7 @@ static void warn_of_step(const rlv_history* history, size_t step, rlv_answer* an
                *after = history->stage[history->step[step].after].record->id;
     answer_warn(answer,
                 "from %s to %s the block grew by %s mL (%s mL), and %s: see that the meshes of the two stages do not "
-                "stand in each other's place",
+                "stand in each other’s place",
                 before, after, words_value(grown, 1000.0).text, words_ends(grown, 1000.0).text,
                 lighter          ? "on the scales it became lighter"
                 : brought == 0.0 ? "the record has nothing that was added to it"

@@ -117,8 +117,8 @@ static void warn_of_joint(rlv_answer* answer, const rlv_history* history, const 
 {
     if (rest.high < 0.0)
         answer_warn(answer,
-                    "%s: the pieces' own meshes hold %s mL more than what their outlines on the block do: look at the "
-                    "outlines, and at the scale of the pieces' meshes",
+                    "%s: the pieces’ own meshes hold %s mL more than what their outlines on the block do: look at the "
+                    "outlines, and at the scale of the pieces’ meshes",
                     history->stage[step->after].record->id, words_figures(-rest.value / 1000.0, 2).text);
 }
 

@@ -27,8 +27,8 @@ static void list_pieces(char mend[512], const rlv_specimen* specimen)
     size_t put = 0, listed = 0;
     for (size_t i = 0; i < specimen->piece_count && put + 120 < 512; i++)
         if (specimen->piece[i].mesh_count > 0)
-            put += (size_t)snprintf(mend + put, 512 - put, "%s%.100s", listed++ == 0 ? "say one of " : ", ",
-                                    specimen->piece[i].id);
+            put += rlv_print(mend + put, 512 - put, "%s%.100s", listed++ == 0 ? "say one of " : ", ",
+                             specimen->piece[i].id);
     if (listed == 0)
         snprintf(mend, 512, "record it under pieces in specimen.yaml, with its own mesh under meshes");
 }

@@ -139,8 +139,19 @@ static rlv_vec3 measure_part(double* area_mm2, const rlv_element_part* part)
 
 // --- one sighting ----------------------------------------------------------------------------------------------------
 
-static void warn_of_points(const sorted_points* p, const sighting_place* place, const rlv_element_record* record,
-                           bool part, rlv_answer* answer)
+/// Why the points of an element tell no place, if it has any, and what would.
+static void refuse_points(history_sighting* sighting, const sorted_points* p, const char* stage)
+{
+    const size_t count = p->outline_count + p->mark_count;
+    if (count > 0)
+        rlv_print(sighting->refused, sizeof sighting->refused,
+                  "at %s %s tell%s no place; give an outline of three, or two opposite landmarks (anterior and "
+                  "posterior, or left and right)",
+                  stage, words_count(count, "point").text, count == 1 ? "s" : "");
+}
+
+static void warn_of_points(const history_sighting* sighting, const sorted_points* p, const sighting_place* place,
+                           const rlv_element_record* record, bool part, rlv_answer* answer)
 {
     const char* stage = place->history->stage[place->stage].record->id;
     if (p->others > 0)
@@ -149,12 +160,8 @@ static void warn_of_points(const sorted_points* p, const sighting_place* place, 
             "points.csv:%zu: '%s' of '%s' is no landmark of an element (anterior, posterior, left, right, apex, "
             "base), and is left out",
             p->other->line, p->other->point, record->id);
-    if (!is_enough(p) && !part && p->outline_count + p->mark_count > 0)
-        answer_warn(answer,
-                    "%s at %s: %s tell%s no place; give an outline of three, or two opposite landmarks (anterior and "
-                    "posterior, or left and right)",
-                    record->id, stage, words_count(p->outline_count + p->mark_count, "point").text,
-                    p->outline_count + p->mark_count == 1 ? "s" : "");
+    if (sighting->refused[0] != '\0')
+        answer_warn(answer, "%s %s", record->id, sighting->refused);
     if (p->outline_count > 0 && !has_outline(p) && (is_enough(p) || part))
         answer_warn(answer, "%s at %s: %s enclose%s nothing, and an outline is left out; number three or more round it",
                     record->id, stage, words_count(p->outline_count, "point").text, p->outline_count == 1 ? "s" : "");
@@ -170,7 +177,7 @@ static rlv_vec3 some_place(const sorted_points* p)
 }
 
 static rlv_status measure(history_sighting* sighting, const sighting_place* place, const rlv_element_record* record,
-                          const sorted_points* p, const rlv_element_part* part, rlv_answer* answer, rlv_error* error)
+                          const sorted_points* p, const rlv_element_part* part, rlv_error* error)
 {
     rlv_error own = {0};
     const char* stage = place->history->stage[place->stage].record->id;
@@ -188,12 +195,6 @@ static rlv_status measure(history_sighting* sighting, const sighting_place* plac
         seen.outward = rlv_vec3_sub(some_place(p), place->middle_mm);
     sighting->by_part = seen.part != NULL;
     const rlv_status status = rlv_element_measure(&sighting->element, &seen, &own);
-    if (status == RLV_DONE && sighting->element.sliver)
-        answer_warn(
-            answer,
-            "%s at %s: its outline encloses too little, for the sds of its points, to tell how it is turned: it "
-            "is told where it lies alone; place points on all sides of it, where more of it shows",
-            record->id, stage);
     if (status == RLV_DONE)
         return RLV_DONE;
     return seen.part != NULL
@@ -216,16 +217,12 @@ rlv_status sighting_measure(history_sighting* sighting, bool* seen, const sighti
         status = find_part(&triangle, &part.triangle_count, mesh, record->part, error);
     part.triangle = triangle;
     *seen = is_enough(&p) || part.triangle_count > 0;
+    if (status == RLV_DONE && !*seen)
+        refuse_points(sighting, &p, place->history->stage[place->stage].record->id);
     if (status == RLV_DONE)
-        warn_of_points(&p, place, record, part.triangle_count > 0, answer);
-    if (status == RLV_DONE && !*seen && p.outline_count + p.mark_count > 0)
-        snprintf(sighting->refused, sizeof sighting->refused,
-                 "at %.60s %s tell%s no place; give an outline of three, or two opposite landmarks",
-                 place->history->stage[place->stage].record->id,
-                 words_count(p.outline_count + p.mark_count, "point").text,
-                 p.outline_count + p.mark_count == 1 ? "s" : "");
+        warn_of_points(sighting, &p, place, record, part.triangle_count > 0, answer);
     if (status == RLV_DONE && *seen)
-        status = measure(sighting, place, record, &p, &part, answer, error);
+        status = measure(sighting, place, record, &p, &part, error);
     free(p.outline);
     free(triangle);
     return status;

@@ -129,7 +129,7 @@ static rlv_status number_pieces(uint8_t* number, history_step* step, const rlv_h
             masked = stage->parts.piece[t] == i + 1;
         if (!masked)
             answer_warn(answer,
-                        "%s: piece %s %s here, and no mask on %s says where it was: the block's meshes have it as %s",
+                        "%s: piece %s %s here, and no mask on %s says where it was: the block’s meshes have it as %s",
                         after, piece->id, joined ? "went back" : "came off", stage->record->id,
                         history_class_name(joined ? RLV_CHANGE_ADDED : RLV_CHANGE_REMOVED));
         else if (RLV_PART_PIECE + step->piece_count >= RLV_PART_COUNT)

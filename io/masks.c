@@ -61,13 +61,13 @@ static rlv_status fail_stage(const rlv_specimen* s, const rlv_mask_record* mask,
     const bool before = off != SIZE_MAX && off > 0;
     char mend[300] = "no stage's mesh shows it on the block: leave the mask out";
     if (before && piece->joined != NULL)
-        snprintf(mend, sizeof mend,
-                 "mask it at '%.80s', the last stage before it comes off, or at '%.80s', where it is back",
-                 s->stage[off - 1].id, piece->joined);
+        rlv_print(mend, sizeof mend,
+                  "mask it at '%.80s', the last stage before it comes off, or at '%.80s', where it is back",
+                  s->stage[off - 1].id, piece->joined);
     else if (before)
-        snprintf(mend, sizeof mend, "mask it at '%.80s', the last stage before it comes off", s->stage[off - 1].id);
+        rlv_print(mend, sizeof mend, "mask it at '%.80s', the last stage before it comes off", s->stage[off - 1].id);
     else if (piece->joined != NULL)
-        snprintf(mend, sizeof mend, "mask it at '%.80s', where it is back", piece->joined);
+        rlv_print(mend, sizeof mend, "mask it at '%.80s', where it is back", piece->joined);
     return rlv_fail(error, RLV_BAD_INPUT, key_of(s, mask, "stage").path, mend,
                     "the piece '%.80s' is masked at '%.80s', where the mask means nothing", piece->id, mask->stage);
 }
@@ -148,10 +148,10 @@ static mesh_words whose_mesh(const masking* work)
     const rlv_mesh_record* at = rlv_specimen_mesh(work->specimen, work->stage, own);
     char file[200] = "", of[100] = "";
     if (at != NULL && at->mesh != NULL)
-        snprintf(file, sizeof file, " (%.190s)", at->mesh);
+        rlv_print(file, sizeof file, " (%.190s)", at->mesh);
     if (work->piece != NULL)
-        snprintf(of, sizeof of, " of '%.80s'", work->piece);
-    snprintf(words.text, sizeof words.text, "the mesh%.90s at '%.80s'%.195s", of, work->stage, file);
+        rlv_print(of, sizeof of, " of '%.80s'", work->piece);
+    rlv_print(words.text, sizeof words.text, "the mesh%.90s at '%.80s'%.195s", of, work->stage, file);
     return words;
 }
 

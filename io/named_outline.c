@@ -17,8 +17,8 @@ static rlv_status gather(rlv_vec3** point_mm, size_t* count, const rlv_specimen*
     if (index == NULL)
     {
         char what[300];
-        snprintf(what, sizeof what, "points.csv has no points of that name on '%.80s' at '%.80s'", named->mesh,
-                 named->stage);
+        rlv_print(what, sizeof what, "points.csv has no points of that name on '%.80s' at '%.80s'", named->mesh,
+                  named->stage);
         return fail_where(error, named, RLV_BAD_INPUT, "write its points, numbered from 1, in points.csv", what);
     }
     *point_mm = rlv_reserve(*count, sizeof **point_mm, error);

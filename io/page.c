@@ -51,7 +51,7 @@ static void write_text(FILE* stream, const char* text)
     while (*text != '\0')
     {
         gunichar c = next_character(&text);
-        if (c == ' ' && g_unichar_isdigit(before) && is_unit(text))
+        if (c == ' ' && ((g_unichar_isdigit(before) && is_unit(text)) || (before == '<' && g_ascii_isdigit(*text))))
             c = 0xA0;
         before = c;
         switch (c)

@@ -7,10 +7,10 @@
 /// are not torn, longer tables repeat their heads, headings stay with what they head, and no sheet is begun for less
 /// than it needs, and the footer stands in the margin of each.
 ///
-/// Every text is shown as it is: markup in a note is text. Only the space between a number and its unit is one that no
-/// line breaks at. Control characters other than tabs and line ends, and bytes
-/// that are no UTF-8, become U+FFFD. Line ends are kept. The page's own few words (Contents, Figure, Note…) are
-/// English. Same calls, same bytes.
+/// Every text is shown as it is: markup in a note is text. Only a space between a number and its unit, or after a "<"
+/// before one, is one that no line breaks at. Control characters other than tabs and line ends, and bytes that are no
+/// UTF-8, become U+FFFD. Line ends are kept. The page's own few words (Contents, Figure, Note…) are English. Same
+/// calls, same bytes.
 ///
 /// Parts are added in the order in which they are read; the page waits in memory until page_write, since the contents
 /// stand at its head. Memory that is not to be had is told there.

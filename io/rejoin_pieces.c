@@ -45,8 +45,8 @@ report_text rejoin_ring_name(const rejoin_pieces* p, const rlv_several_ring* rin
     report_text name = {""};
     size_t put = 0;
     for (size_t n = 0; n <= ring->body_count && put + 110 < sizeof name.text; n++)
-        put += (size_t)snprintf(name.text + put, sizeof name.text - put, "%s%.100s", n > 0 ? " \u2013 " : "",
-                                rejoin_pieces_name(p, ring->body[n % ring->body_count]));
+        put += rlv_print(name.text + put, sizeof name.text - put, "%s%.100s", n > 0 ? " \u2013 " : "",
+                         rejoin_pieces_name(p, ring->body[n % ring->body_count]));
     return name;
 }
 
@@ -54,13 +54,14 @@ report_text rejoin_ring_words(const rejoin_pieces* p, const rlv_several_ring* ri
 {
     report_text words;
     const rlv_several_joint* joint = &p->of.joint[ring->joint];
-    snprintf(words.text, sizeof words.text,
-             "%s: at the joint of %.100s on %.100s it misses by %s mm and %s\u00b0, where %s mm and %s\u00b0 are to be "
-             "expected (p %s)",
-             rejoin_ring_closes(ring) ? "it closes" : "it does not close", rejoin_pieces_from(p, joint),
-             rejoin_pieces_into(p, joint), words_figures(ring->miss_mm, 2).text, words_figures(ring->miss_deg, 2).text,
-             words_figures(ring->expected_mm, 2).text, words_figures(ring->expected_deg, 2).text,
-             ring->p < 1e-6 ? "below 0.000001" : words_figures(ring->p, 2).text);
+    rlv_print(
+        words.text, sizeof words.text,
+        "%s: at the joint of %.100s on %.100s it misses by %s mm and %s\u00b0, where %s mm and %s\u00b0 are to be "
+        "expected (p %s)",
+        rejoin_ring_closes(ring) ? "it closes" : "it does not close", rejoin_pieces_from(p, joint),
+        rejoin_pieces_into(p, joint), words_figures(ring->miss_mm, 2).text, words_figures(ring->miss_deg, 2).text,
+        words_figures(ring->expected_mm, 2).text, words_figures(ring->expected_deg, 2).text,
+        ring->p < 1e-6 ? "below 0.000001" : words_figures(ring->p, 2).text);
     return words;
 }
 
@@ -80,8 +81,8 @@ bool rejoin_rings_words(const rejoin_pieces* p, size_t* next, report_text* words
     if (at < rings)
     {
         const rlv_several_ring* ring = &p->of.ring[at];
-        snprintf(words->text, sizeof words->text, "%.500s: %.500s", rejoin_ring_name(p, ring).text,
-                 rejoin_ring_words(p, ring).text);
+        rlv_print(words->text, sizeof words->text, "%.500s: %.500s", rejoin_ring_name(p, ring).text,
+                  rejoin_ring_words(p, ring).text);
         return true;
     }
     for (size_t k = at - rings; k < sizeof rest / sizeof *rest; k++, (*next)++)

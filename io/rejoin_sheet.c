@@ -85,7 +85,7 @@ static rlv_status make_scene(scene* s, rlv_error* error)
 /// "0.42 (0.21 to 0.63)"
 static void put_cell(char cell[48], rlv_interval interval, double unit)
 {
-    snprintf(cell, 48, "%.16s (%.24s)", words_value(interval, unit).text, words_ends(interval, unit).text);
+    rlv_print(cell, 48, "%.16s (%.24s)", words_value(interval, unit).text, words_ends(interval, unit).text);
 }
 
 static void put_row(scene* s, const char* trial, const rlv_rejoin_gap* gap)
@@ -96,7 +96,7 @@ static void put_row(scene* s, const char* trial, const rlv_rejoin_gap* gap)
     put_cell(text[2], gap->p95_mm, 1.0);
     put_cell(text[3], gap->max_mm, 1.0);
     put_cell(text[4], gap->volume_mm3, 1000.0);
-    snprintf(text[5], 48, "%.40s", words_figures(gap->open_mm2 / 100.0, 2).text);
+    rlv_print(text[5], 48, "%.40s", words_figures(gap->open_mm2 / 100.0, 2).text);
     for (size_t k = 0; k < COLUMNS; k++)
         s->cell[s->rows * COLUMNS + k] = text[k];
     s->rows++;
@@ -169,8 +169,8 @@ static void make_map(scene* s, rlv_joint_map* map)
     if (of->found_known && told->motion.slide_mm.low > 0.0)
     {
         map->slide = told->motion.slide;
-        snprintf(s->slide, sizeof s->slide, "the piece slides %.20s" RLV_THIN "mm this way",
-                 words_value(told->motion.slide_mm, 1.0).text);
+        rlv_print(s->slide, sizeof s->slide, "the piece slides %.20s" RLV_THIN "mm this way",
+                  words_value(told->motion.slide_mm, 1.0).text);
         map->slide_words = s->slide;
     }
     put_whole(s, map);
@@ -180,10 +180,10 @@ static void make_map(scene* s, rlv_joint_map* map)
     map->direction_count = 3;
     map->direction = s->axis;
     put_table(s, &map->table);
-    snprintf(s->caption, sizeof s->caption,
-             "Widths of the %.20s" RLV_THIN "cm\xc2\xb2 that both faces share; fill over the outline, %.20s" RLV_THIN
-             "cm\xc2\xb2; intervals of 95" RLV_THIN "%%",
-             words_figures(of->gap_after.area_mm2 / 100.0, 3).text, words_figures(of->joint_mm2 / 100.0, 3).text);
+    rlv_print(s->caption, sizeof s->caption,
+              "Widths of the %.20s" RLV_THIN "cm\xc2\xb2 that both faces share; fill over the outline, %.20s" RLV_THIN
+              "cm\xc2\xb2; intervals of 95" RLV_THIN "%%",
+              words_figures(of->gap_after.area_mm2 / 100.0, 3).text, words_figures(of->joint_mm2 / 100.0, 3).text);
     map->table_caption = s->caption;
 }
 
@@ -203,11 +203,11 @@ static void put_words(rejoin_sheet* drawn, const rejoin_told* told)
     const bool on_piece =
         told->record != NULL && told->record->parent != NULL && strcmp(told->record->parent, told->block.name) == 0;
     if (recorded)
-        snprintf(drawn->subject, sizeof drawn->subject, "%.120s, %s%.120s: the gap of its joint", told->piece.name,
-                 on_piece ? "on " : "in the block at stage ", told->block.name);
+        rlv_print(drawn->subject, sizeof drawn->subject, "%.120s, %s%.120s: the gap of its joint", told->piece.name,
+                  on_piece ? "on " : "in the block at stage ", told->block.name);
     else
         snprintf(drawn->subject, sizeof drawn->subject, "Put back: the gap of its joint");
-    snprintf(drawn->specimen, sizeof drawn->specimen, "%.60s on %.60s", told->piece.name, told->block.name);
+    rlv_print(drawn->specimen, sizeof drawn->specimen, "%.60s on %.60s", told->piece.name, told->block.name);
     snprintf(drawn->frame, sizeof drawn->frame, "%s; faces seen against the joint's normal",
              told->placed ? "the block's" : "that of the block's mesh");
     drawn->title = (rlv_title){.specimen = recorded ? told->specimen->id : drawn->specimen,
@@ -220,14 +220,14 @@ static void put_words(rejoin_sheet* drawn, const rejoin_told* told)
     add_part(drawn, &told->before);
     add_part(drawn, &told->block);
     add_part(drawn, &told->piece);
-    snprintf(
+    rlv_print(
         drawn->caption, sizeof drawn->caption,
         "Both faces of the joint of %.120s laid open like a book, with the gap between them%s, the joint cut across, "
         "and the block with the piece closed.",
         told->piece.name, told->of.found_known ? " as found and closed" : " where it is closed");
-    snprintf(drawn->alt, sizeof drawn->alt,
-             "The two faces of a joint, side by side, coloured by the width of the gap; %s. %.700s.",
-             words_count(told->of.contact_count, "numbered contact").text, rejoin_verdict(told).text);
+    rlv_print(drawn->alt, sizeof drawn->alt,
+              "The two faces of a joint, side by side, coloured by the width of the gap; %s. %.700s.",
+              words_count(told->of.contact_count, "numbered contact").text, rejoin_verdict(told).text);
 }
 
 rlv_status rejoin_sheet_draw(rejoin_sheet* drawn, const rejoin_told* told, double scale, rlv_error* error)
@@ -260,8 +260,8 @@ rlv_status rejoin_sheet_keep(const rejoin_told* told, const char* stem, rlv_answ
 {
     rejoin_sheet drawn = {0};
     char png[64], pdf[64];
-    snprintf(png, sizeof png, "%.50s.png", stem);
-    snprintf(pdf, sizeof pdf, "%.50s.pdf", stem);
+    rlv_print(png, sizeof png, "%.50s.png", stem);
+    rlv_print(pdf, sizeof pdf, "%.50s.pdf", stem);
     rlv_tell(&answer->progress, "picture", 0.0);
     rlv_status status = rejoin_sheet_draw(&drawn, told, 0.0, error);
     if (status == RLV_DONE)

@@ -20,12 +20,12 @@ static void tell_table(FILE* text, const char* heading, rlv_table t)
 static void tell_terms(FILE* text, const rejoin_told* told)
 {
     rejoin_term term;
-    fputs("\nthe joint's areas, and what the words stand for\n", text);
+    fputs("\nthe joint’s areas, and what the words stand for\n", text);
     for (size_t next = 0; rejoin_term_next(told, &next, &term);)
     {
         char area[60] = "";
         if (!isnan(term.area_mm2))
-            snprintf(area, sizeof area, "%.40s cm\xc2\xb2", words_figures(term.area_mm2 / 100.0, term.figures).text);
+            rlv_print(area, sizeof area, "%.40s cm\xc2\xb2", words_figures(term.area_mm2 / 100.0, term.figures).text);
         // By columns, not bytes.
         const size_t own = words_width(area), wide = 10;
         fprintf(text, "  %-16s  %*s%s  %s\n", term.word, (int)(own < wide ? wide - own : 0), "", area, term.is.text);

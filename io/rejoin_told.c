@@ -57,14 +57,14 @@ rlv_words rejoin_way(const rejoin_told* told, rlv_vec3 way)
     const rlv_direction* first = nearest_way(told, way, NULL);
     if (first == NULL)
     {
-        snprintf(words.text, sizeof words.text, "along (%.20s, %.20s, %.20s)", words_number(way.x, 2).text,
-                 words_number(way.y, 2).text, words_number(way.z, 2).text);
+        rlv_print(words.text, sizeof words.text, "along (%.20s, %.20s, %.20s)", words_number(way.x, 2).text,
+                  words_number(way.y, 2).text, words_number(way.z, 2).text);
         return words;
     }
     const rlv_vec3 rest = rlv_vec3_unit(rlv_vec3_along(way, -rlv_vec3_dot(way, first->way), first->way));
     const rlv_direction* second = rlv_vec3_dot(way, first->way) < ALONE ? nearest_way(told, rest, first) : NULL;
-    snprintf(words.text, sizeof words.text, "%.30s%s%.30s", first->name, second != NULL ? " and " : "",
-             second != NULL ? second->name : "");
+    rlv_print(words.text, sizeof words.text, "%.30s%s%.30s", first->name, second != NULL ? " and " : "",
+              second != NULL ? second->name : "");
     return words;
 }
 
@@ -126,7 +126,7 @@ rlv_status rejoin_told_measure(rejoin_told* told, rlv_answer* answer, rlv_error*
     const rlv_status status = rlv_rejoin_measure(&told->of, &input, error);
     told->judged = told->of.reason[0] != '\0';
     if (status == RLV_IMPOSSIBLE)
-        snprintf(told->why, sizeof told->why, "%.700s; %.300s", error->what, error->mend);
+        rlv_print(told->why, sizeof told->why, "%.700s; %.300s", error->what, error->mend);
     if (status == RLV_DONE)
         rejoin_told_finish(told, answer);
     return status;

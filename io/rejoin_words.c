@@ -6,9 +6,9 @@
 report_text rejoin_name(const rejoin_told* told)
 {
     report_text name;
-    snprintf(name.text, sizeof name.text, "%.200s on %.200s%s%.200s", told->piece.name, told->block.name,
-             told->before.mesh != NULL ? ", as they lay together in " : "",
-             told->before.mesh != NULL ? told->before.name : "");
+    rlv_print(name.text, sizeof name.text, "%.200s on %.200s%s%.200s", told->piece.name, told->block.name,
+              told->before.mesh != NULL ? ", as they lay together in " : "",
+              told->before.mesh != NULL ? told->before.name : "");
     return name;
 }
 
@@ -18,9 +18,10 @@ static report_text open_words(const rejoin_told* told)
     report_text words = {""};
     const rlv_rejoin_gap* gap = &told->of.gap_after;
     if (told->measured && gap->open_mm2 > 0.5 * gap->area_mm2)
-        snprintf(words.text, sizeof words.text,
-                 "; %.20s of the %.20s cm\xc2\xb2 that they share stand open all the same, as faces do that wore since",
-                 words_figures(gap->open_mm2 / 100.0, 3).text, words_figures(gap->area_mm2 / 100.0, 3).text);
+        rlv_print(
+            words.text, sizeof words.text,
+            "; %.20s of the %.20s cm\xc2\xb2 that they share stand open all the same, as faces do that wore since",
+            words_figures(gap->open_mm2 / 100.0, 3).text, words_figures(gap->area_mm2 / 100.0, 3).text);
     return words;
 }
 
@@ -29,16 +30,16 @@ report_text rejoin_verdict(const rejoin_told* told)
     report_text words;
     const rlv_rejoin* of = &told->of;
     if (!told->judged)
-        snprintf(words.text, sizeof words.text, "it could not be tried: %.900s", told->why);
+        rlv_print(words.text, sizeof words.text, "it could not be tried: %.900s", told->why);
     else if (!told->measured && of->verdict != RLV_REJOIN_NONE)
-        snprintf(words.text, sizeof words.text, "it could not be placed: %.900s", told->why);
+        rlv_print(words.text, sizeof words.text, "it could not be placed: %.900s", told->why);
     else if (of->verdict == RLV_REJOIN_FITS)
-        snprintf(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other’s relief%.200s",
-                 words_share(of->fit).text, open_words(told).text);
+        rlv_print(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other’s relief%.200s",
+                  words_share(of->fit).text, open_words(told).text);
     else
-        snprintf(words.text, sizeof words.text, "%s: %.300s",
-                 of->verdict == RLV_REJOIN_LOOSE ? "it goes there, and is held loosely" : "it does not fit",
-                 of->reason);
+        rlv_print(words.text, sizeof words.text, "%s: %.300s",
+                  of->verdict == RLV_REJOIN_LOOSE ? "it goes there, and is held loosely" : "it does not fit",
+                  of->reason);
     return words;
 }
 
@@ -46,8 +47,8 @@ report_text rejoin_verdict(const rejoin_told* told)
 static rlv_words place_of(rlv_vec3 at)
 {
     rlv_words words;
-    snprintf(words.text, sizeof words.text, "(%.20s, %.20s, %.20s)", words_number(at.x, 0).text,
-             words_number(at.y, 0).text, words_number(at.z, 0).text);
+    rlv_print(words.text, sizeof words.text, "(%.20s, %.20s, %.20s)", words_number(at.x, 0).text,
+              words_number(at.y, 0).text, words_number(at.z, 0).text);
     return words;
 }
 
@@ -57,8 +58,8 @@ static rlv_words place_of(rlv_vec3 at)
 static rlv_words angle_of(rlv_interval deg)
 {
     rlv_words words;
-    snprintf(words.text, sizeof words.text, "%.20s\xc2\xb0 (%.40s\xc2\xb0)", words_value(deg, 1.0).text,
-             words_ends(deg, 1.0).text);
+    rlv_print(words.text, sizeof words.text, "%.20s\xc2\xb0 (%.40s\xc2\xb0)", words_value(deg, 1.0).text,
+              words_ends(deg, 1.0).text);
     return words;
 }
 
@@ -84,7 +85,7 @@ __attribute__((format(printf, 2, 3))) static void gather(gathering* g, const cha
     char words[400];
     va_list list;
     va_start(list, format);
-    (void)vsnprintf(words, sizeof words, format, list);
+    (void)rlv_print_list(words, sizeof words, format, list);
     va_end(list);
     if (g->put + sizeof words < sizeof g->text.text)
         g->put += (size_t)snprintf(g->text.text + g->put, sizeof g->text.text - g->put, "%s%s", g->put > 0 ? "; " : "",
@@ -110,15 +111,15 @@ report_text rejoin_back(const rejoin_told* told)
     }
     if (!told->measured || !of->back_known)
     {
-        snprintf(words.text, sizeof words.text, "back since ‘%.200s’; how it lies there is not known",
-                 told->record->joined);
+        rlv_print(words.text, sizeof words.text, "back since ‘%.200s’; how it lies there is not known",
+                  told->record->joined);
         return words;
     }
     const double wider_mm = of->gap_back.median_mm.value - of->gap_after.median_mm.value;
-    snprintf(words.text, sizeof words.text,
-             "back since ‘%.200s’; it lies %s mm %s than closed, by the median width of its gap: %.80s, against %.80s",
-             told->record->joined, words_figures(fabs(wider_mm), 2).text, wider_mm < 0.0 ? "closer" : "wider",
-             report_interval(of->gap_back.median_mm, "mm").text, report_interval(of->gap_after.median_mm, "mm").text);
+    rlv_print(words.text, sizeof words.text,
+              "back since ‘%.200s’; it lies %s mm %s than closed, by the median width of its gap: %.80s, against %.80s",
+              told->record->joined, words_figures(fabs(wider_mm), 2).text, wider_mm < 0.0 ? "closer" : "wider",
+              report_interval(of->gap_back.median_mm, "mm").text, report_interval(of->gap_after.median_mm, "mm").text);
     return words;
 }
 
@@ -157,7 +158,7 @@ __attribute__((format(printf, 4, 5))) static void add(report_lines* lines, const
     *line = (report_line){.name = name, .alarm = alarm};
     va_list list;
     va_start(list, format);
-    (void)vsnprintf(line->words.text, sizeof line->words.text, format, list);
+    (void)rlv_print_list(line->words.text, sizeof line->words.text, format, list);
     va_end(list);
 }
 
@@ -244,11 +245,11 @@ report_text rejoin_bone(const rejoin_told* told)
     report_text rim = {""};
     if (!isnan(gap->bone_rim_mm))
         snprintf(rim.text, sizeof rim.text, ", %s mm from the rim", words_figures(gap->bone_rim_mm, 2).text);
-    snprintf(words.text, sizeof words.text,
-             "the nearest on the joint’s face, the %s’s at %.60s, stands %.120s %s%.40s: %s",
-             gap->bone == RLV_REJOIN_BONE_PIECE ? "piece" : "block", place_of(gap->bone_at_mm).text,
-             report_interval(gap->bone_mm, "mm").text, clear ? "clear" : "from the other face", rim.text,
-             verdict[told->of.bone_touch]);
+    rlv_print(words.text, sizeof words.text,
+              "the nearest on the joint’s face, the %s’s at %.60s, stands %.120s %s%.40s: %s",
+              gap->bone == RLV_REJOIN_BONE_PIECE ? "piece" : "block", place_of(gap->bone_at_mm).text,
+              report_interval(gap->bone_mm, "mm").text, clear ? "clear" : "from the other face", rim.text,
+              verdict[told->of.bone_touch]);
     return words;
 }
 
@@ -258,7 +259,7 @@ report_text rejoin_bone(const rejoin_told* told)
 report_text rejoin_run_name(const rejoin_run* run)
 {
     report_text name;
-    snprintf(name.text, sizeof name.text, run->row ? "row %.200s" : "%.200s, broken", run->name);
+    rlv_print(name.text, sizeof name.text, run->row ? "row %.200s" : "%.200s, broken", run->name);
     return name;
 }
 
@@ -269,8 +270,8 @@ static rlv_words towards(const rejoin_told* told, rlv_interval part, rlv_vec3 wa
     const bool turned = part.value < 0.0;
     const rlv_interval size = without_sign(part);
     const rlv_vec3 to = turned ? rlv_vec3_scale(way, -1.0) : way;
-    snprintf(words.text, sizeof words.text, "%.44s %.34s",
-             angle ? angle_of(size).text : report_interval(size, "mm").text, rejoin_way(told, to).text);
+    rlv_print(words.text, sizeof words.text, "%.44s %.34s",
+              angle ? angle_of(size).text : report_interval(size, "mm").text, rejoin_way(told, to).text);
     return words;
 }
 
@@ -281,7 +282,7 @@ static rlv_words chance(double p)
     if (isnan(p))
         return (rlv_words){"p not known"};
     const report_text text = report_p(p);
-    snprintf(words.text, sizeof words.text, "p %s%.60s", text.text[0] == '<' ? "" : "= ", text.text);
+    rlv_print(words.text, sizeof words.text, "p %s%.60s", text.text[0] == '<' ? "" : "= ", text.text);
     return words;
 }
 
@@ -426,13 +427,14 @@ bool rejoin_term_next(const rejoin_told* told, size_t* next, rejoin_term* term)
         snprintf(is, size, "of what is shared, deeper in one another than that: it would have to go");
         break;
     case 5:
-        snprintf(is, size, "where the piece lay in the block at %.200s, before the two were apart", told->before.name);
+        rlv_print(is, size, "where the piece lay in the block at %.200s, before the two were apart", told->before.name);
         break;
     case 6:
         snprintf(is, size, "%s", closed_words(told));
         break;
     default:
-        snprintf(is, size, "where the piece lies at %.200s; widths and fill within the same outline", told->after.name);
+        rlv_print(is, size, "where the piece lies at %.200s; widths and fill within the same outline",
+                  told->after.name);
         break;
     }
     ++*next;

@@ -10,15 +10,15 @@
 static const table_column ahead_columns[] = {
     {"ahead", "mm", "ahead", TABLE_NUMBER,
      "Distance along the body from the last element in place of all rows towards the tail."},
-    {"position", "mm", "position", TABLE_PLACE, "Of the body's axis there, in the block's frame."},
+    {"position", "mm", "position", TABLE_PLACE, "Of the body’s axis there, in the block’s frame."},
     {"half", "mm", "± 95 %", TABLE_NUMBER, "Half of the 95 % interval of that, to each side of the axis."},
     {"trend", "deg", "trend", TABLE_INTERVAL,
      "Azimuth of the axis, head to tail, clockwise from true north; its interval may pass 0 or 360."},
     {"plunge", "deg", "plunge", TABLE_INTERVAL, "Of the axis below the horizon."},
     {"depth", "mm", "depth", TABLE_INTERVAL,
-     "Distance from the axis to the nearest place of today's surface: above zero beneath it."},
+     "Distance from the axis to the nearest place of today’s surface: above zero beneath it."},
     {"where", NULL, "where", TABLE_TEXT,
-     "in the rock; near the surface, or above it: so near today's that it cannot be told whether below it; not "
+     "in the rock; near the surface, or above it: so near today’s that it cannot be told whether below it; not "
      "collected: beyond the "
      "block, where the list ends."}};
 
@@ -47,16 +47,15 @@ report_text articulation_ahead_words(const history_articulation* a)
     if (a->ahead_count == 0)
         return words;
     const history_ahead* last = &a->ahead[a->ahead_count - 1];
-    articulation_add(
+    report_add(
         &words,
         "By the places that they have, the rows go on for %s mm (%s) beyond the last element of all. What bears none "
         "of "
         "them, a fin say, may go on farther. The axis there is the mean of their corridors, and is as wide as one of "
-        "them; its depth is its own, not that of the body's surface.",
+        "them; its depth is its own, not that of the body’s surface.",
         words_value(a->fit.ahead.length_mm, 1.0).text, words_ends(a->fit.ahead.length_mm, 1.0).text);
     if (last->where == HISTORY_NOT_COLLECTED)
-        articulation_add(&words, " %.0f mm ahead it has left the block.",
-                         a->fit.ahead.station[a->ahead_count - 1].ahead_mm);
+        report_add(&words, " %.0f mm ahead it has left the block.", a->fit.ahead.station[a->ahead_count - 1].ahead_mm);
     return words;
 }
 
@@ -68,7 +67,7 @@ static const table_column gap_columns[] = {
     {"more", "mm", "wider by", TABLE_INTERVAL, "Than the mean of the steps beside it; below zero: narrower."},
     {"more_pitches", NULL, "in pitches", TABLE_NUMBER, "The same over that mean."},
     {"p", NULL, "p", TABLE_NUMBER,
-     "How seldom a row whose steps are uneven as this one's are would have so uneven a step anywhere by chance: below "
+     "How seldom a row whose steps are uneven as this one’s are would have so uneven a step anywhere by chance: below "
      "0.01 it is told as a gap, and nothing is looked for in it."}};
 
 rlv_table articulation_gaps_table(const history_articulation* a)
@@ -93,11 +92,11 @@ static void put_compared(report_text* words, const history_articulation* a, size
     const rlv_articulation_row_told* told = &a->fit.row[row];
     const char* table = articulation_specimen(a)->row[row].life_positions;
     if (told->compared)
-        articulation_add(words, ". It has the spacing of %.100s (p = %.2g), at a scale of %.3g (%.3g to %.3g)", table,
-                         told->compared_p, told->scale.value, told->scale.low, told->scale.high);
+        report_add(words, ". It has the spacing of %.100s (p = %.2g), at a scale of %.3g (%.3g to %.3g)", table,
+                   told->compared_p, told->scale.value, told->scale.low, told->scale.high);
     else if (!isnan(told->compared_p))
-        articulation_add(words, ". It does not have the spacing of %.100s (p = %.2g), and was fitted without", table,
-                         told->compared_p);
+        report_add(words, ". It does not have the spacing of %.100s (p = %.2g), and was fitted without", table,
+                   told->compared_p);
 }
 
 /// Whether a step lies at a stretch that moved together, or no more than two places from it: the steps about a motion
@@ -125,13 +124,13 @@ report_text articulation_row_words(const history_articulation* a, size_t row)
         return words;
     const rlv_interval* found = told->detectable_mm;
     if (isnan(found[0].value))
-        articulation_add(&words, "none of its elements is tested");
+        report_add(&words, "none of its elements is tested");
     else
-        articulation_add(&words,
-                         "a shift of one of its elements would have been told in 80 %% of cases if it was of %.2g mm "
-                         "(median of the row; %.2g to %.2g by each element's own errors), in 90 %% if of %.2g mm (%.2g "
-                         "to %.2g)",
-                         found[0].value, found[0].low, found[0].high, found[1].value, found[1].low, found[1].high);
+        report_add(&words,
+                   "a shift of one of its elements would have been told in 80 %% of cases if it was of %.2g mm "
+                   "(median of the row; %.2g to %.2g by each element’s own errors), in 90 %% if of %.2g mm (%.2g "
+                   "to %.2g)",
+                   found[0].value, found[0].low, found[0].high, found[1].value, found[1].low, found[1].high);
     for (size_t i = 0; i < a->fit.gap_count; i++)
     {
         const rlv_spacing_gap* gap = &a->fit.gap[i];
@@ -139,17 +138,17 @@ report_text articulation_row_words(const history_articulation* a, size_t row)
         const rlv_interval more =
             narrow ? (rlv_interval){-gap->more_mm.value, -gap->more_mm.high, -gap->more_mm.low} : gap->more_mm;
         if (gap->row == row)
-            articulation_add(&words,
-                             ". A %s that no %s place explains%s: the step from place %d to %d is %s mm (%s) %s than "
-                             "those beside it, by "
-                             "%.2g of their mean (p %s: so seldom would chance make a step so uneven anywhere in the "
-                             "row). It holds no place of the count, so no element is looked for in it: were a place "
-                             "missed there, it would be %s by about one whole step",
-                             narrow ? "narrower step" : "wider gap", narrow ? "counted" : "missing",
-                             is_beside_stretch(a, gap) ? ", beside a stretch that moved" : "", gap->place,
-                             gap->place + 1, words_value(more, 1.0).text, words_ends(more, 1.0).text,
-                             narrow ? "narrower" : "wider", fabs(gap->pitches), report_p(gap->p).text,
-                             narrow ? "narrower" : "wider");
+            report_add(
+                &words,
+                ". There is a %s that no %s place explains%s. The step from place %d to %d is %s mm (%s) %s than "
+                "those beside it, by "
+                "%.2g of their mean (p %s: so seldom would chance make a step so uneven anywhere in the "
+                "row). It holds no place of the count, so no element is looked for in it: were a place "
+                "missed there, it would be %s by about one whole step",
+                narrow ? "narrower step" : "wider gap", narrow ? "counted" : "missing",
+                is_beside_stretch(a, gap) ? ", beside a stretch that moved" : "", gap->place, gap->place + 1,
+                words_value(more, 1.0).text, words_ends(more, 1.0).text, narrow ? "narrower" : "wider",
+                fabs(gap->pitches), report_p(gap->p).text, narrow ? "narrower" : "wider");
     }
     put_compared(&words, a, row);
     return words;

@@ -23,7 +23,7 @@ const char* articulation_where_name(history_where where)
 static const char* reason_name(history_left_out why)
 {
     static const char* const name[] = {[HISTORY_NO_ROW] = "belongs to no row",
-                                       [HISTORY_NOT_PLACED] = "not known in the block's frame",
+                                       [HISTORY_NOT_PLACED] = "not known in the block’s frame",
                                        [HISTORY_ROW_UNUSED] = "its row is left out",
                                        [HISTORY_NOTHING_TELLS] = "the others do not tell where it belongs",
                                        [HISTORY_NO_PLACE] = "more than one free place of its row fits",
@@ -40,8 +40,8 @@ static report_text reason_words(const history_articulation* a, size_t element)
     const char *name = reason_name(why), *refused = a->elements->one[element].refused;
     report_text words = {""};
     if (name != NULL)
-        articulation_add(&words, "%s%s%.400s", name, why == HISTORY_NOT_PLACED && refused[0] != '\0' ? ": " : "",
-                         why == HISTORY_NOT_PLACED ? refused : "");
+        report_add(&words, "%s%s%.400s", name, why == HISTORY_NOT_PLACED && refused[0] != '\0' ? ": " : "",
+                   why == HISTORY_NOT_PLACED ? refused : "");
     return words;
 }
 
@@ -128,9 +128,9 @@ report_text articulation_places(int first, int last)
 
 #define MOTION_COLUMNS                                                                                                 \
     {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from its life position."},                                      \
-        {"shift_pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row's places there."},  \
+        {"shift_pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row’s places there."},  \
         {"along", "mm", "along", TABLE_INTERVAL, "Part of it along the body, above zero to the tail."},                \
-        {"across", "mm", "across", TABLE_INTERVAL, "Part across the body, above zero to the animal's left."},          \
+        {"across", "mm", "across", TABLE_INTERVAL, "Part across the body, above zero to the animal’s left."},          \
         {"out", "mm", "out", TABLE_INTERVAL, "Part out of the body wall, above zero away from the body."},             \
         {"shift_trend", "deg", "trend of shift", TABLE_NUMBER, "Azimuth of the shift, clockwise from true north."},    \
     {                                                                                                                  \
@@ -149,7 +149,7 @@ static void put_motion(rlv_table* t, const history_articulation* a, const rlv_bo
 
 static const table_column element_columns[] = {
     {"id", NULL, "element", TABLE_TEXT, "Id of the element."},
-    {"kind", NULL, "kind", TABLE_TEXT, "What it is, in the recorder's words."},
+    {"kind", NULL, "kind", TABLE_TEXT, "What it is, in the recorder’s words."},
     {"row", NULL, "row", TABLE_TEXT, "Row of life positions, as recorded."},
     {"side", NULL, "side", TABLE_TEXT, "Side of the body, as recorded."},
     {"place", NULL, "place", TABLE_TEXT, "Place in the row that it is judged at."},
@@ -157,7 +157,7 @@ static const table_column element_columns[] = {
      "recorded; counted: along its row; found: of the free places of its row the one that is clearly its own."},
     {"place_sure", "percent", "place, how sure", TABLE_NUMBER, "Probability of a counted place."},
     {"place_margin", NULL, "place, how clear", TABLE_NUMBER,
-     "Log likelihood of a found place over the next best's: 3 is twenty to one."},
+     "Log likelihood of a found place over the next best’s: 3 is twenty to one."},
     {"state", NULL, "state", TABLE_TEXT,
      "in place, shifted, rotated, inverted or unassigned: the first that holds of inverted, rotated, shifted."},
     {"why", NULL, "why unassigned", TABLE_TEXT, "Why it is in no judgement."},
@@ -169,10 +169,10 @@ static const table_column element_columns[] = {
     {"rotation", "deg", "rotation", TABLE_INTERVAL,
      "Whole angle between its attitude and that of its life position, over the axes that are known."},
     {"about_pole", "deg", "about the pole", TABLE_INTERVAL,
-     "Part of it about the pole, from the tail towards the animal's left, seen from outside."},
+     "Part of it about the pole, from the tail towards the animal’s left, seen from outside."},
     {"tilt", "deg", "tilt", TABLE_INTERVAL, "Angle between its pole and that of its life position."},
     {"tilt_direction", "deg", "tilt direction", TABLE_NUMBER,
-     "Where the pole leans to: 0 the tail, 90 the animal's left, 180 the head, -90 its right."},
+     "Where the pole leans to: 0 the tail, 90 the animal’s left, 180 the head, -90 its right."},
     {"p_shift", NULL, "p of shift", TABLE_NUMBER,
      "p of its place, left out of the fit; what is below 1e-100 is told as that."},
     {"p_rotation", NULL, "p of rotation", TABLE_NUMBER,
@@ -181,9 +181,9 @@ static const table_column element_columns[] = {
     {"p", NULL, "p adjusted", TABLE_NUMBER,
      "The same adjusted over all elements: where those below 0.05 are told as moved, 5 % of them at most are not, on "
      "the mean."},
-    {"row_end", NULL, "row's end", TABLE_FLAG,
+    {"row_end", NULL, "row’s end", TABLE_FLAG,
      "First or last element of its row: its life position is extrapolated, and its intervals are wide."},
-    {"life", "mm", "life position", TABLE_PLACE, "Where it belongs, in the block's frame."},
+    {"life", "mm", "life position", TABLE_PLACE, "Where it belongs, in the block’s frame."},
     {"detectable_80", "mm", "shift found in 80 %", TABLE_NUMBER,
      "Shift of it, whichever way, that would have been told with a probability of 80 %, by its own errors: in place is "
      "no more than that none was found."},
@@ -213,6 +213,16 @@ static const char* place_from(const history_articulation* a, size_t element)
     return is_counted(a, element) ? "counted" : a->elements->one[element].record->place_known ? "recorded" : NULL;
 }
 
+report_text articulation_place_told(const history_articulation* a, size_t element)
+{
+    const rlv_articulated* told = history_told(a, element);
+    if (told == NULL || told->place == INT_MIN || (!told->placed && !is_counted(a, element)))
+        return (report_text){""};
+    return told->placed ? report_say("%d (found)", told->place)
+                        : report_say("%d (counted, %s)", told->place,
+                                     words_chance(a->counted[a->given_of[element]].probability).text);
+}
+
 static void put_nearest(rlv_table* t, const history_articulation* a, size_t element)
 {
     const rlv_articulated* told = history_told(a, element);
@@ -240,8 +250,8 @@ report_text articulation_unsure_words(const history_articulation* a, size_t elem
     report_text words = {""};
     if (told != NULL && told->state == RLV_IN_PLACE &&
         told->detectable_mm[0] > 0.5 * a->fit.row[a->given[a->given_of[element]].row].pitch_mm)
-        articulation_add(&words, "position too unsure to tell less than %s mm",
-                         words_figures(told->detectable_mm[0], 2).text);
+        report_add(&words, "position too unsure to tell less than %s mm",
+                   words_figures(told->detectable_mm[0], 2).text);
     return words;
 }
 
@@ -406,24 +416,24 @@ static const table_column unfilled_columns[] = {
     {"row", NULL, "row", TABLE_TEXT, "Row of life positions."},
     {"place", NULL, "place", TABLE_COUNT, "Place in it, counted from the head."},
     {"place_sure", "percent", "place, how sure", TABLE_NUMBER,
-     "Probability of that number, where the row was counted: of the less sure of its neighbours'."},
-    {"position", "mm", "position", TABLE_PLACE, "Middle of where its element belongs, in the block's frame."},
+     "Probability of that number, where the row was counted: of the less sure of its neighbours’."},
+    {"position", "mm", "position", TABLE_PLACE, "Middle of where its element belongs, in the block’s frame."},
     {"square", NULL, "square", TABLE_TEXT, "Square of the maps that it lies in."},
     {"find_by", NULL, "to find it", TABLE_TEXT,
      "The same with how far it lies, on the map, from the nearest element that shows and from the nearest edge."},
     {"region_half", "mm", "± 95 %", TABLE_NUMBER,
      "Half of the longest axis of the region that holds the place of the element, were it in life position, with a "
      "probability of 95 %."},
-    {"corridor", NULL, "beyond the row's end", TABLE_FLAG,
+    {"corridor", NULL, "beyond the row’s end", TABLE_FLAG,
      "Beyond the last element of its row: the region is a corridor that the row goes on in."},
     {"where", NULL, "where", TABLE_TEXT,
-     "in the rock: in the matrix that is left; near the surface, or above it: so near today's that it cannot be told "
+     "in the rock: in the matrix that is left; near the surface, or above it: so near today’s that it cannot be told "
      "whether below "
      "it; matrix taken; not collected: beyond the block at every stage."},
     {"stage", NULL, "taken at", TABLE_TEXT, "Stage at which the place is in the block no more."},
     {"with_piece", NULL, "with a piece", TABLE_FLAG, "Whether a piece came off at that stage, and may hold it."},
     {"depth", "mm", "depth", TABLE_INTERVAL,
-     "Distance from the nearest place of today's surface: above zero beneath it, inside the rock; below zero above it, "
+     "Distance from the nearest place of today’s surface: above zero beneath it, inside the rock; below zero above it, "
      "where no rock is any more."},
     {"nearest_side", NULL, "nearest from", TABLE_TEXT,
      "Which side that place of the surface is on: above or below, as the block lay in the rock; else the side of the "
@@ -475,8 +485,8 @@ static const table_column candidate_columns[] = {
     {"found", NULL, "found", TABLE_TEXT,
      "in the spoil; off its row; by more than one free place; not measured: its place is not known."},
     {"bag", NULL, "bag", TABLE_TEXT, "Bag of spoil."},
-    {"bag_stage", NULL, "bag's stage", TABLE_TEXT, "Stage that the bag's spoil was taken off for."},
-    {"bag_area", NULL, "bag's area", TABLE_TEXT, "Area that the spoil came from, where one was recorded."},
+    {"bag_stage", NULL, "bag’s stage", TABLE_TEXT, "Stage that the bag’s spoil was taken off for."},
+    {"bag_area", NULL, "bag’s area", TABLE_TEXT, "Area that the spoil came from, where one was recorded."},
     {"row", NULL, "row", TABLE_TEXT, "Row of the life position; empty: none of those that are unfilled."},
     {"place", NULL, "place", TABLE_COUNT, "Place of it in that row."},
     {"probability", "percent", "probability", TABLE_NUMBER,
@@ -530,7 +540,7 @@ static const table_column row_columns[] = {
     {"lost", NULL, "places not listed", TABLE_COUNT,
      "Its places without an element that are known no better than to the length of the row: in no list."},
     {"detectable_80", "mm", "shift found in 80 %", TABLE_NUMBER,
-     "Shift of one of its elements, whichever way, that is told with a probability of 80 %, by the element's own "
+     "Shift of one of its elements, whichever way, that is told with a probability of 80 %, by the element’s own "
      "errors: the median of the row. In place is no more than that none was found."},
     {"detectable_80_least", "mm", "least", TABLE_NUMBER, "The same of its element that is known best."},
     {"detectable_80_most", "mm", "most", TABLE_NUMBER, "And of the one that is known least."},
@@ -540,7 +550,7 @@ static const table_column row_columns[] = {
     {"compared", NULL, "compared", TABLE_FLAG, "Whether it was fitted with its table of a comparative specimen."},
     {"compared_p", NULL, "p of the table", TABLE_NUMBER,
      "p of its elements departing so far from that; below 0.01 the row was fitted without."},
-    {"compared_scale", NULL, "scale", TABLE_INTERVAL, "This animal's row over the table's."}};
+    {"compared_scale", NULL, "scale", TABLE_INTERVAL, "This animal’s row over the table’s."}};
 
 /// The median, the least or the greatest.
 static double limit_of(const rlv_interval* limit, int end)
@@ -607,9 +617,9 @@ rlv_table articulation_shares_wall(const history_articulation* a)
 static const table_column skeleton_columns[] = {
     {"word", NULL, "skeleton", TABLE_TEXT,
      "articulated: three quarters of the elements counted, at least, are in place; associated: three quarters lie "
-     "within a fifth of the body's length (from the first place of all rows to the last) of their life position; "
+     "within a fifth of the body’s length (from the first place of all rows to the last) of their life position; "
      "isolated: neither."},
-    {"word_sure", NULL, "surely", TABLE_FLAG, "Whether the interval of the share holds no other word's."},
+    {"word_sure", NULL, "surely", TABLE_FLAG, "Whether the interval of the share holds no other word’s."},
     {"held", NULL, "judged", TABLE_COUNT, "Elements that are judged."},
     {"off_row", NULL, "off their rows", TABLE_COUNT, "Elements beside them that lie off their rows, and have moved."},
     {"in_place", NULL, "in place", TABLE_COUNT, "Of both, in place."},
@@ -714,9 +724,9 @@ static size_t list_left_out(report_text* words, const history_articulation* a, h
     {
         report_text named = {""};
         const char *refused = a->elements->one[i].refused, *id = named.text;
-        articulation_add(&named, "%s", a->elements->one[i].record->id);
+        report_add(&named, "%s", a->elements->one[i].record->id);
         if (why == HISTORY_NOT_PLACED && refused[0] != '\0')
-            articulation_add(&named, " (%.400s)", refused);
+            report_add(&named, " (%.400s)", refused);
         if (a->why[i] != why)
             continue;
         if (length + strlen(id) + 8 < sizeof words->text)
@@ -773,10 +783,10 @@ static void list_unsure(report_text* words, const history_articulation* a, size_
         const double sure = c->order == 0 ? c->probability : c->step;
         if (a->given[i].row != row || c->place == INT_MIN || sure >= SURE_COUNT || length + 200 > sizeof words->text)
             continue;
-        length += (size_t)snprintf(words->text + length, sizeof words->text - length,
-                                   c->order == 0 ? "%s%.60s may not be its place %d (sure to %s)"
-                                                 : "%sthe step before %.60s, place %d (sure to %s)",
-                                   length > 0 ? "; " : "", record->id, c->place, words_share(sure).text);
+        length += rlv_print(words->text + length, sizeof words->text - length,
+                            c->order == 0 ? "%s%.60s may not be its place %d (sure to %s)"
+                                          : "%sthe step before %.60s, place %d (sure to %s)",
+                            length > 0 ? "; " : "", record->id, c->place, words_share(sure).text);
     }
 }
 
@@ -790,7 +800,7 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
                 {HISTORY_NOTHING_TELLS, "not judged, since the others do not tell where they belong"},
                 {HISTORY_NO_PLACE, "not judged, since more than one of the free places of their row fits"},
                 {HISTORY_NO_ROW, "not judged, since they belong to no row"},
-                {HISTORY_NOT_PLACED, "not judged, since they are not known in the block's frame"}};
+                {HISTORY_NOT_PLACED, "not judged, since they are not known in the block’s frame"}};
     enum
     {
         LEFT = sizeof left / sizeof *left,
@@ -802,22 +812,22 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
         report_text names = {""};
         words->text[0] = '\0';
         if (k < LEFT && list_left_out(&names, a, left[k].why) > 0)
-            snprintf(words->text, sizeof words->text, "%s: %.900s", left[k].text, names.text);
+            rlv_print(words->text, sizeof words->text, "%s: %.900s", left[k].text, names.text);
         else if (k == LEFT && list_rows(&names, a, false) > 0)
-            snprintf(words->text, sizeof words->text,
-                     "rows without %d elements of a known place, and so left out: %.900s", RLV_ARTICULATION_LEAST,
-                     names.text);
+            rlv_print(words->text, sizeof words->text,
+                      "rows without %d elements of a known place, and so left out: %.900s", RLV_ARTICULATION_LEAST,
+                      names.text);
         else if (k == LEFT + 1 && list_rows(&names, a, true) > 0)
-            snprintf(words->text, sizeof words->text,
-                     "rows with under 15 elements, in which what has moved is found less surely: %.900s", names.text);
+            rlv_print(words->text, sizeof words->text,
+                      "rows with under 15 elements, in which what has moved is found less surely: %.900s", names.text);
         else if (k == LEFT + 2 && list_lost(&names, a) > 0)
-            snprintf(words->text, sizeof words->text,
-                     "where these places without an element lie, since they are known no better than to the length of "
-                     "their row: %.900s",
-                     names.text);
+            rlv_print(words->text, sizeof words->text,
+                      "where these places without an element lie, since they are known no better than to the length of "
+                      "their row: %.900s",
+                      names.text);
         else if (k == LEFT + 3 && a->fitted)
             snprintf(words->text, sizeof words->text,
-                     "a slip of all rows together, which looks as the animal's own curve does, and one along the body "
+                     "a slip of all rows together, which looks as the animal’s own curve does, and one along the body "
                      "by whole places");
         else if (k == LEFT + 4 && a->fitted)
             snprintf(words->text, sizeof words->text,
@@ -826,8 +836,8 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
         else if (k >= ALL)
             list_unsure(&names, a, k - ALL);
         if (k >= ALL && names.text[0] != '\0')
-            snprintf(words->text, sizeof words->text, "the count of row %.60s: %.900s",
-                     articulation_specimen(a)->row[k - ALL].id, names.text);
+            rlv_print(words->text, sizeof words->text, "the count of row %.60s: %.900s",
+                      articulation_specimen(a)->row[k - ALL].id, names.text);
         if (words->text[0] != '\0')
         {
             ++*next;

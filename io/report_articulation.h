@@ -71,6 +71,45 @@ report_text articulation_verdict_meaning(const history_articulation* articulatio
 /// The figures that everybody wants first, without full stops: the word; what is displaced; where bone may lie.
 report_lines articulation_summary(const history_articulation* articulation);
 
+/// What has left its life position: a stretch, elements, or one of them, and what is said of it, without a full stop.
+/// One after another, by state; `next` begins at 0. False where there is none any more. The summary says the same in
+/// one line (both in report_displaced.c).
+typedef struct articulation_said
+{
+    report_text of, words;
+} articulation_said;
+bool articulation_displaced(const history_articulation* articulation, size_t* next, articulation_said* said);
+report_text articulation_displaced_words(const history_articulation* articulation);
+
+/// Whether an element that is told to have left its life position is so barely: its adjusted p is near the level.
+bool articulation_is_barely(const rlv_articulated* told);
+
+/// A life position that bone may still lie at, and the chance that none of the loose elements came from there, in per
+/// cent, as it is told.
+typedef struct articulation_target
+{
+    size_t unfilled; ///< index into fit.unfilled
+    double unclaimed;
+} articulation_target;
+
+/// Those in the rock or at today's surface, the likeliest first; what is told as alike stays in the order of its row.
+/// Those that are known no better than to the next place are not among them. Free with articulation_targets_free.
+typedef struct articulation_targets
+{
+    size_t count;
+    size_t pointed; ///< to these people are pointed; a loose element probably came from the others
+    articulation_target* one;
+    bool out_of_memory; ///< none is there
+} articulation_targets;
+articulation_targets articulation_targets_of(const history_articulation* articulation);
+void articulation_targets_free(articulation_targets* targets);
+
+/// What is said of one; what holds of all of them, said once; and all in one line, with what is in the block no more
+/// and the rows of which nothing can be said (in report_targets.c).
+report_text articulation_target_words(const history_articulation* articulation, const articulation_target* target);
+report_text articulation_targets_head(const history_articulation* articulation, const articulation_targets* targets);
+report_text articulation_targets_brief(const history_articulation* articulation);
+
 /// What is open in a row: its free life positions against its loose elements, and how sure its numbers are; of one that
 /// is left out, that nothing can be said.
 report_text articulation_open_words(const history_articulation* articulation, size_t row);
@@ -84,6 +123,10 @@ const char* articulation_loose_name(history_left_out why);
 /// "position too unsure to tell less than 8.2 mm": of an element in place, where that is more than half a pitch; else
 /// empty.
 report_text articulation_unsure_words(const history_articulation* articulation, size_t element);
+
+/// "5 (counted, 88 %)", "9 (found)": the place that an element is judged at, where the record does not tell it; else
+/// empty.
+report_text articulation_place_told(const history_articulation* articulation, size_t element);
 
 /// How many of the elements in place have an external face that is known.
 size_t articulation_in_place_faced(const history_articulation* articulation);

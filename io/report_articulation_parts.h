@@ -10,14 +10,15 @@ const rlv_specimen* articulation_specimen(const history_articulation* a);
 /// Id of an element, by its index among all.
 const char* articulation_id(const history_articulation* a, size_t element);
 
-/// Write on at the end of a text, as printf does; what does not fit is cut off.
-void articulation_add(report_text* words, const char* format, ...) __attribute__((format(printf, 2, 3)));
-
 /// NULL where a text is empty: not known.
 const char* articulation_or_null(const char* text);
 
 /// "7", "7-9"; empty for INT_MIN.
 report_text articulation_places(int first, int last);
+
+/// The interval of a length that is shorter than its errors would make it is 0 alone: it is then told to be as long as
+/// was measured, at the most.
+rlv_interval articulation_length_of(rlv_interval length);
 
 /// A motion in the block's frame; of a stretch the one that the disturbance sums up (NaN where it sums up none).
 /// `sd_deg` is of its direction in space, to first order.

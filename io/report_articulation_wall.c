@@ -27,16 +27,6 @@ static const char* row_id(const history_articulation* a, size_t row)
     return articulation_specimen(a)->row[row].id;
 }
 
-/// Write on at the end of a text, as far as it has room.
-void articulation_add(report_text* words, const char* format, ...)
-{
-    const size_t length = strlen(words->text);
-    va_list list;
-    va_start(list, format);
-    vsnprintf(words->text + length, sizeof words->text - length, format, list);
-    va_end(list);
-}
-
 static const char* comma(const report_text* words)
 {
     return words->text[0] != '\0' ? ", " : "";
@@ -45,7 +35,7 @@ static const char* comma(const report_text* words)
 report_text articulation_place_name(const history_articulation* a, const rlv_unfilled* life)
 {
     report_text name;
-    snprintf(name.text, sizeof name.text, "place %d of %.60s", life->place, row_id(a, life->row));
+    rlv_print(name.text, sizeof name.text, "place %d of %.60s", life->place, row_id(a, life->row));
     return name;
 }
 
@@ -79,7 +69,7 @@ static report_text body_way(const rlv_body_motion* m)
         const rlv_interval* p = &part[order[i]];
         const bool sure = p->low > 0.0 || p->high < 0.0;
         if (sure && 3.0 * fabs(p->value) >= greatest)
-            articulation_add(&words, "%s%s", comma(&words), body_ends[order[i]][p->value > 0.0]);
+            report_add(&words, "%s%s", comma(&words), body_ends[order[i]][p->value > 0.0]);
     }
     return words;
 }
@@ -106,35 +96,25 @@ static report_text compass_way(const history_articulation* a, const rlv_body_mot
     if (!(m->shift_mm.low > 0.0) || !a->elements->compass_known || !(rlv_vec3_length(way.motion_mm) > 0.0))
         return words;
     const rlv_trend trend = rlv_trend_of(&a->elements->compass, way.motion_mm);
-    const long plunge = lround(trend.plunge_deg);
-    articulation_add(&words, "%03d/%s%02ld ± %.0f", (int)lround(trend.trend_deg) % 360, plunge < 0 ? WORDS_MINUS : "",
-                     labs(plunge), half);
+    report_add(&words, "%s ± %.0f", words_trend(trend.trend_deg, trend.plunge_deg).text, half);
     return words;
 }
 
 #define MOTION_COLUMNS                                                                                                 \
     {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from the life position."},                                      \
-        {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row's places."},              \
+        {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row’s places."},              \
         {"towards", NULL, "towards", TABLE_TEXT, "Which way on the body, the greatest part first."},                   \
     {                                                                                                                  \
         "trend_plunge", NULL, "trend/plunge °", TABLE_TEXT, "The same by compass; a plunge below zero points upwards." \
     }
-
-/// The interval of a length that is shorter than its errors would make it is 0 alone: it is then told to be as long as
-/// was measured, at the most.
-static rlv_interval length_of(rlv_interval length)
-{
-    length.high = fmax(length.high, length.value);
-    return length;
-}
 
 static void put_motion(rlv_table* t, const history_articulation* a, const rlv_articulated* told, size_t given)
 {
     const rlv_body_motion* m = &told->motion;
     const articulation_way way = articulation_way_of(m, &told->body);
     const bool directed = has_direction(a, told->group, given);
-    const double share = words_sd(length_of(m->shift_mm)) / m->shift_mm.value;
-    table_interval(t, length_of(m->shift_mm));
+    const double share = words_sd(articulation_length_of(m->shift_mm)) / m->shift_mm.value;
+    table_interval(t, articulation_length_of(m->shift_mm));
     table_number(t, m->shift_pitches, m->shift_pitches * share);
     table_text(t, articulation_or_null(body_way(m).text));
     table_text(t, directed ? articulation_or_null(compass_way(a, m, way).text) : NULL);
@@ -148,7 +128,7 @@ static const table_column groups_columns[] = {
     {"places", NULL, "places", TABLE_TEXT, "First and last place of it."},
     {"elements", NULL, "elements", TABLE_COUNT, "Elements of it."},
     {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from the life position."},
-    {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row's places."},
+    {"pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row’s places."},
     {"towards", NULL, "on the body, mm", TABLE_TEXT, "Which way on the body and how far, the greatest part first."},
     {"trend_plunge", NULL, "by compass, first to last", TABLE_TEXT,
      "Trend and plunge of that motion where its first and where its last element belongs, in degrees: a row that "
@@ -169,8 +149,8 @@ static report_text body_parts(const rlv_body_motion* m)
         const bool back = p->value < 0.0;
         const rlv_interval size = back ? (rlv_interval){-p->value, -p->high, -p->low} : *p;
         if (size.low > 0.0)
-            articulation_add(&words, "%s%s %s (%s)", comma(&words), body_ends[order[i]][!back],
-                             words_value(size, 1.0).text, words_ends(size, 1.0).text);
+            report_add(&words, "%s%s %s (%s)", comma(&words), body_ends[order[i]][!back], words_value(size, 1.0).text,
+                       words_ends(size, 1.0).text);
     }
     return words;
 }
@@ -184,7 +164,7 @@ static report_text compass_range(const history_articulation* a, size_t g)
     report_text words = compass_way(a, m, articulation_way_at(a, g, false));
     const report_text last = compass_way(a, m, articulation_way_at(a, g, true));
     if (words.text[0] != '\0' && last.text[0] != '\0')
-        articulation_add(&words, " to %.60s", last.text);
+        report_add(&words, " to %.60s", last.text);
     return words;
 }
 
@@ -213,8 +193,8 @@ const char* articulation_group_words(const history_articulation* a)
     return a->fit.group_count > 0
                ? "Why an element of a stretch is told as shifted whatever its own p: how far one of them lies off is "
                  "within the scatter of its row, that all of them lie off the same way is not. The p of the stretch "
-                 "tells how seldom chance would make so clear a common motion anywhere. The stretch's motion is the "
-                 "one to quote, in the body's own directions: where the row curves, one motion of the body has "
+                 "tells how seldom chance would make so clear a common motion anywhere. The stretch’s motion is the "
+                 "one to quote, in the body’s own directions: where the row curves, one motion of the body has "
                  "another compass direction at its first element than at its last. That of one element differs from it "
                  "by the scatter of the row."
                : NULL;
@@ -230,13 +210,15 @@ static const table_column moved_columns[] = {
     {"p", NULL, "p", TABLE_TEXT, "Adjusted over all elements; and that of its stretch."},
     {"group", NULL, "stretch", TABLE_COUNT, "Stretch that it moved with."}};
 
-/// "0.79; < 0.001 as stretch 1"
+/// "0.79; < 0.001 as stretch 1", "0.012, barely"
 static report_text p_words(const history_articulation* a, const rlv_articulated* told)
 {
     report_text words = report_p(told->p_adjusted);
+    if (articulation_is_barely(told))
+        report_add(&words, ", barely");
     if (told->group > 0)
-        articulation_add(&words, "%s%.20s as stretch %zu", words.text[0] != '\0' ? "; " : "",
-                         report_p(a->fit.group[told->group - 1].p).text, told->group);
+        report_add(&words, "%s%.20s as stretch %zu", words.text[0] != '\0' ? "; " : "",
+                   report_p(a->fit.group[told->group - 1].p).text, told->group);
     return words;
 }
 
@@ -251,7 +233,7 @@ rlv_table articulation_moved_wall(const history_articulation* a)
         table_text(&t, articulation_id(a, i));
         table_text(&t, rlv_articulation_state_word(told->state));
         put_motion(&t, a, told, a->given_of[i]);
-        table_interval(&t, length_of(told->motion.rotation_deg));
+        table_interval(&t, articulation_length_of(told->motion.rotation_deg));
         table_text(&t, articulation_or_null(p_words(a, told).text));
         if (told->group > 0)
             table_count(&t, told->group);
@@ -278,9 +260,9 @@ static report_text likeliest_words(const history_articulation* a, size_t element
     {
         const rlv_candidates* told = &a->stray[i].candidates;
         if (a->stray[i].element == element && told->count > 0)
-            articulation_add(&words, "%.80s (%s)",
-                             articulation_place_name(a, unfilled_of(a, told->candidate[0].unfilled)).text,
-                             words_chance(told->candidate[0].probability).text);
+            report_add(&words, "%.80s (%s)",
+                       articulation_place_name(a, unfilled_of(a, told->candidate[0].unfilled)).text,
+                       words_chance(told->candidate[0].probability).text);
     }
     return words;
 }
@@ -317,20 +299,19 @@ static report_text candidates_words(const history_articulation* a, const rlv_can
         if (told == k && k < CANDIDATES_TOLD && c->probability >= LEAST_LIKELY)
         {
             told++;
-            articulation_add(&words, "%s%.80s (%s)", comma(&words),
-                             articulation_place_name(a, unfilled_of(a, c->unfilled)).text,
-                             words_chance(c->probability).text);
+            report_add(&words, "%s%.80s (%s)", comma(&words),
+                       articulation_place_name(a, unfilled_of(a, c->unfilled)).text, words_chance(c->probability).text);
         }
         else
             rest += c->probability;
     }
     if (rest >= 0.005)
-        articulation_add(&words, "%s%s (%s)", comma(&words), told > 0 ? "another" : "any of those that are free",
-                         words_chance(rest).text);
+        report_add(&words, "%s%s (%s)", comma(&words), told > 0 ? "another" : "any of those that are free",
+                   words_chance(rest).text);
     if (candidates->count == 0)
-        articulation_add(&words, "no free place of its row is known");
+        report_add(&words, "no free place of its row is known");
     else
-        articulation_add(&words, ", none of these (%s)", words_chance(candidates->none).text);
+        report_add(&words, ", none of these (%s)", words_chance(candidates->none).text);
     return words;
 }
 
@@ -349,9 +330,9 @@ rlv_table articulation_loose_wall(const history_articulation* a)
         const size_t element = a->stray[i].element;
         const history_element* one = &a->elements->one[element];
         report_text found = {""};
-        articulation_add(&found, "%s", articulation_loose_name(a->why[element]));
+        report_add(&found, "%s", articulation_loose_name(a->why[element]));
         if (a->why[element] == HISTORY_SPOIL)
-            articulation_add(&found, ", bag %.60s at %.60s", one->record->bag, one->bag->stage);
+            report_add(&found, ", bag %.60s at %.60s", one->record->bag, one->bag->stage);
         table_text(&t, articulation_id(a, element));
         table_text(&t, one->record->row);
         table_text(&t, found.text);
@@ -380,14 +361,14 @@ report_text articulation_carried_words(const history_articulation* a)
     if (!off_row)
         return words;
     carried_way way;
-    articulation_add(&words,
-                     "That what lies off its row was carried one way, by a current say, is %s likely, by where it lies "
-                     "to the free places and by the motions of what kept its place",
-                     words_chance(a->carried.probability).text);
+    report_add(&words,
+               "That what lies off its row was carried one way, by a current say, is %s likely. So tell where it lies "
+               "to the free places and the motions of what kept its place",
+               words_chance(a->carried.probability).text);
     if (articulation_carried_way(&way, a))
-        articulation_add(&words, ": by about %.0f mm towards %03d° (± %.0f°), on the mean over all that it may be",
-                         way.far_mm, way.trend_deg, way.half_deg);
-    articulation_add(&words, ". The probabilities hold both, each by how likely it is.");
+        report_add(&words, ". It was by about %.0f mm towards %03d° (± %.0f°), on the mean over all that it may be",
+                   way.far_mm, way.trend_deg, way.half_deg);
+    report_add(&words, ". The probabilities hold both, each by how likely it is.");
     return words;
 }
 
@@ -420,8 +401,8 @@ static report_text claims_words(const history_articulation* a, size_t unfilled)
         if (who == SIZE_MAX)
             break;
         last = most, before = who;
-        articulation_add(&words, "%s%.60s (%s)", comma(&words), articulation_id(a, a->stray[who].element),
-                         words_chance(most).text);
+        report_add(&words, "%s%.60s (%s)", comma(&words), articulation_id(a, a->stray[who].element),
+                   words_chance(most).text);
     }
     return words;
 }
@@ -433,7 +414,7 @@ static const table_column unfilled_columns[] = {
      "Where its element belongs: the square of the maps, and two things that show beside it; of the first of several."},
     {"region_half", NULL, "± 95 % mm", TABLE_TEXT, "Half of the longest axis of its 95 % region."},
     {"where", NULL, "where", TABLE_TEXT, "Where that is today."},
-    {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today's surface, and which side that is on."},
+    {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today’s surface, and which side that is on."},
     {"claims", NULL, "may have been that of", TABLE_TEXT, "Loose elements, with their probabilities."},
     {"unclaimed", NULL, "of none known", TABLE_TEXT, "Probability that no loose element belonged there."}};
 
@@ -475,12 +456,11 @@ static report_text where_words(const history_articulation* a, size_t first, size
     const char *name = articulation_where_name(where), *stage = articulation_taken_at(a, u);
     if (name == NULL)
         return words;
-    articulation_add(&words, "%s",
-                     last > first && where == HISTORY_AT_SURFACE ? "in the rock, or near its surface" : name);
+    report_add(&words, "%s", last > first && where == HISTORY_AT_SURFACE ? "in the rock, or near its surface" : name);
     if (stage != NULL)
-        articulation_add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
+        report_add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
     if (unfilled_of(a, first)->corridor)
-        articulation_add(&words, ", beyond the row's last element");
+        report_add(&words, ", beyond the row’s last element");
     return words;
 }
 
@@ -496,8 +476,8 @@ static report_text regions_words(const history_articulation* a, size_t first, si
         most = fmax(most, half);
     }
     if (last > first)
-        articulation_add(&words, "%s to ", words_at_most(least).text);
-    articulation_add(&words, "%s", words_at_most(most).text);
+        report_add(&words, "%s to ", words_at_most(least).text);
+    report_add(&words, "%s", words_at_most(most).text);
     return words;
 }
 
@@ -516,11 +496,11 @@ static report_text depths_words(const history_articulation* a, size_t first, siz
         return words;
     const char* side = articulation_nearest_side(a, &a->unfilled[first]);
     if (last == first)
-        articulation_add(&words, "%s (%s)", words_value(all, 1.0).text, words_ends(all, 1.0).text);
+        report_add(&words, "%s (%s)", words_value(all, 1.0).text, words_ends(all, 1.0).text);
     else
-        articulation_add(&words, "%s", words_ends(all, 1.0).text);
+        report_add(&words, "%s", words_ends(all, 1.0).text);
     if (side != NULL && last == first)
-        articulation_add(&words, ", from %s", side);
+        report_add(&words, ", from %s", side);
     return words;
 }
 
@@ -537,7 +517,7 @@ const char* articulation_corridor_words(const history_articulation* a)
 static report_text places_name(const history_articulation* a, size_t row, int first, int last)
 {
     report_text name = articulation_places(first, last);
-    articulation_add(&name, "%s of %.60s", first == INT_MIN ? "any" : "", row_id(a, row));
+    report_add(&name, "%s of %.60s", first == INT_MIN ? "any" : "", row_id(a, row));
     return name;
 }
 
@@ -593,7 +573,7 @@ static report_text loose_of(const history_articulation* a, size_t row)
     {
         const char* of = a->elements->one[a->stray[i].element].record->row;
         if (of != NULL && strcmp(of, row_id(a, row)) == 0)
-            articulation_add(&words, "%s%.60s", comma(&words), articulation_id(a, a->stray[i].element));
+            report_add(&words, "%s%.60s", comma(&words), articulation_id(a, a->stray[i].element));
     }
     return words;
 }
@@ -623,13 +603,12 @@ static report_text left_out_words(const history_articulation* a, size_t row)
 {
     report_text words = {""};
     const rlv_articulation_row* places = &a->row[row];
-    articulation_add(&words,
-                     "left out, with %zu of %d elements of a known place that are needed: nothing can be said of ",
-                     a->row_known[row], RLV_ARTICULATION_LEAST);
+    report_add(&words, "left out, with %zu of %d elements of a known place that are needed: nothing can be said of ",
+               a->row_known[row], RLV_ARTICULATION_LEAST);
     if (places->last >= places->first)
-        articulation_add(&words, "where its %d places lie, nor of which are free", places->last - places->first + 1);
+        report_add(&words, "where its %d places lie, nor of which are free", places->last - places->first + 1);
     else
-        articulation_add(&words, "where its places lie");
+        report_add(&words, "where its places lie");
     return words;
 }
 
@@ -642,34 +621,32 @@ report_text articulation_open_words(const history_articulation* a, size_t row)
     const size_t all = open.free + open.beyond;
     const report_text loose = loose_of(a, row);
     if (all == 0)
-        articulation_add(&words, "every place has its element");
+        report_add(&words, "every place has its element");
     else
     {
-        articulation_add(&words, "%s free between its first and its last element",
-                         words_count(open.free, "place").text);
+        report_add(&words, "%s free between its first and its last element", words_count(open.free, "place").text);
         if (open.beyond > 0)
-            articulation_add(&words, ", %zu beyond", open.beyond);
+            report_add(&words, ", %zu beyond", open.beyond);
         if (open.loose > 0)
-            articulation_add(&words, "; loose: %.300s. So %s%zu of its elements %s not accounted for", loose.text,
-                             all > open.loose ? "at least " : "it may be that ",
-                             all > open.loose ? all - open.loose : 0,
-                             all > open.loose && all - open.loose == 1 ? "is" : "are");
+            report_add(&words, "; loose: %.300s. So %s%zu of its elements %s not accounted for", loose.text,
+                       all > open.loose ? "at least " : "it may be that ", all > open.loose ? all - open.loose : 0,
+                       all > open.loose && all - open.loose == 1 ? "is" : "are");
         else
-            articulation_add(&words, "; none of its elements is loose: %zu %s not accounted for", all,
-                             all == 1 ? "is" : "are");
+            report_add(&words, "; none of its elements is loose: %zu %s not accounted for", all,
+                       all == 1 ? "is" : "are");
     }
     const double sure = first_sure(a, row);
     if (sure < SURE)
-        articulation_add(
+        report_add(
             &words,
             ". Its numbers may all be off together: that its first element is at the place told is sure to %s only. "
             "Where its places lie does not hang on that",
             words_share(sure).text);
     if (sure < SURE && first_place(a, row) == articulation_specimen(a)->row[row].first_place)
-        articulation_add(&words,
-                         ", but which there are does: as it is counted its first place is held, and to %s there are "
-                         "places before it too, which are in no list, and as many fewer beyond its last",
-                         words_share(1.0 - sure).text);
+        report_add(&words,
+                   ", but which there are does. As it is counted its first place is held; to %s there are "
+                   "places before it too, which are in no list, and as many fewer beyond its last",
+                   words_share(1.0 - sure).text);
     return words;
 }
 
@@ -683,146 +660,29 @@ report_text articulation_verdict_meaning(const history_articulation* a)
         spoil += a->why[i] == HISTORY_SPOIL;
         other += history_state(a, i) == RLV_UNASSIGNED && a->why[i] != HISTORY_SPOIL && a->why[i] != HISTORY_OFF_ROW;
     }
-    articulation_add(
+    report_add(
         &words,
         "Articulated: three quarters of the elements counted, at least, are in place. Associated: three quarters lie "
-        "within a fifth of the body's length (%.0f of %.0f mm, along its axis from the first place of all rows to the "
+        "within a fifth of the body’s length (%.0f of %.0f mm, along its axis from the first place of all rows to the "
         "last) of their life position. Isolated: neither. ",
         0.2 * rlv_body_axis_length_mm(&a->fit.axis), rlv_body_axis_length_mm(&a->fit.axis));
     if (!v.sure)
-        articulation_add(&words, "The interval of the share passes three quarters, so another word is not ruled out. ");
+        report_add(&words, "The interval of the share passes three quarters, so another word is not ruled out. ");
     if (v.effective + 0.5 < (double)(v.judged + v.off_row))
-        articulation_add(
+        report_add(
             &words,
             "In that interval a stretch that moved together weighs as one event: the %zu elements tell the share as "
             "surely as %.0f would of which each moved, or stayed, by itself. ",
             v.judged + v.off_row, v.effective);
-    articulation_add(&words, "Counted are %zu elements whose state is told", v.judged);
+    report_add(&words, "Counted are %zu elements whose state is told", v.judged);
     if (v.off_row > 0)
-        articulation_add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);
-    articulation_add(&words,
-                     ". Of %zu of the %zu in place the external face is known: of the others it cannot be told whether "
-                     "they lie inverted in their place",
-                     articulation_in_place_faced(a), v.in_place);
-    articulation_add(&words,
-                     "; not counted are %zu from the spoil and %zu others, listed under ‘What could not be told’.",
-                     spoil, other);
-    return words;
-}
-
-/// Ids of the elements of a state, by themselves; of those that lie off their row (RLV_UNASSIGNED).
-static void add_state(report_text* words, const history_articulation* a, rlv_articulation_state state, const char* name)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < a->elements->count; i++)
-    {
-        const rlv_articulated* told = history_told(a, i);
-        const bool is = state == RLV_UNASSIGNED
-                            ? a->why[i] == HISTORY_OFF_ROW
-                            : told != NULL && told->state == state && (state != RLV_SHIFTED || told->group == 0);
-        if (!is)
-            continue;
-        articulation_add(words, "%s%.60s",
-                         count > 0                ? ", "
-                         : words->text[0] != '\0' ? "; "
-                                                  : "",
-                         count == 0 ? name : articulation_id(a, i));
-        if (count++ == 0)
-            articulation_add(words, ": %.60s", articulation_id(a, i));
-    }
-}
-
-static report_text displaced_words(const history_articulation* a)
-{
-    report_text words = {""};
-    for (size_t g = 0; g < a->fit.group_count; g++)
-    {
-        const rlv_articulation_group* group = &a->fit.group[g];
-        articulation_add(&words, "%splaces %d-%d of %.60s together, by %s", words.text[0] != '\0' ? "; " : "",
-                         group->first, group->last, row_id(a, group->row),
-                         report_interval(group->motion.shift_mm, "mm").text);
-    }
-    add_state(&words, a, RLV_INVERTED, "inverted");
-    add_state(&words, a, RLV_ROTATED, "rotated");
-    add_state(&words, a, RLV_SHIFTED, "shifted");
-    add_state(&words, a, RLV_UNASSIGNED, "off their rows, from which place is not known");
-    if (words.text[0] == '\0')
-        articulation_add(&words, "no element that is judged");
-    return words;
-}
-
-/// Free places between a row's ends, by where they lie today: "where matrix was taken: places 4, 12 of LR".
-static void add_where(report_text* words, const history_articulation* a, history_where where, const char* name)
-{
-    size_t told = 0;
-    for (size_t r = 0; r < a->row_count; r++)
-    {
-        report_text numbers = {""};
-        size_t count = 0;
-        for (size_t i = 0; i < a->fit.unfilled_count; i++)
-            if (!unfilled_of(a, i)->corridor && a->unfilled[i].where == where && unfilled_of(a, i)->row == r)
-                articulation_add(&numbers, "%s%d", count++ > 0 ? ", " : "", unfilled_of(a, i)->place);
-        if (count == 0)
-            continue;
-        if (told++ == 0)
-            articulation_add(words, "%s%s: ", words->text[0] != '\0' ? "; " : "", name);
-        articulation_add(words, "%splace%s %.200s of %.60s", told > 1 ? ", " : "", count > 1 ? "s" : "", numbers.text,
-                         row_id(a, r));
-    }
-}
-
-/// "; even with all loose elements put back, at least 1 of LL and 14 of LR would still be missing"
-static void add_missing(report_text* words, const history_articulation* a)
-{
-    size_t told = 0;
-    for (size_t r = 0; r < a->row_count; r++)
-    {
-        const history_open open = history_open_of(a, r);
-        if (!a->fit.row[r].used || open.free + open.beyond <= open.loose)
-            continue;
-        articulation_add(words, "%s%zu of %.60s",
-                         told++ > 0 ? " and " : "; even with all loose elements put back, at least ",
-                         open.free + open.beyond - open.loose, row_id(a, r));
-    }
-    if (told > 0)
-        articulation_add(words, " would still be missing");
-}
-
-/// "; nothing can be said of rows VL and VR"
-static void add_left_out(report_text* words, const history_articulation* a)
-{
-    size_t count = 0, told = 0;
-    for (size_t r = 0; r < a->row_count; r++)
-        count += !a->fit.row[r].used;
-    if (count > 0)
-        articulation_add(words, "%snothing can be said of row%s ", words->text[0] != '\0' ? "; " : "",
-                         count > 1 ? "s" : "");
-    for (size_t r = 0; r < a->row_count; r++)
-        if (!a->fit.row[r].used)
-        {
-            articulation_add(words, "%s%.60s", told == 0 ? "" : told + 1 == count ? " and " : ", ", row_id(a, r));
-            told++;
-        }
-}
-
-static report_text expected_words(const history_articulation* a)
-{
-    report_text words = {""};
-    add_where(&words, a, HISTORY_IN_ROCK, "in the rock");
-    add_where(&words, a, HISTORY_AT_SURFACE, "within its error of today's surface");
-    add_where(&words, a, HISTORY_TAKEN, "where matrix was taken, and so in its spoil if anywhere");
-    add_where(&words, a, HISTORY_NOT_COLLECTED, "beyond the block");
-    for (size_t r = 0; r < a->row_count; r++)
-    {
-        const history_open open = history_open_of(a, r);
-        if (a->fit.row[r].used && open.beyond > 0)
-            articulation_add(&words, "%s%s beyond the last element of %.60s", words.text[0] != '\0' ? "; " : "",
-                             words_count(open.beyond, "place").text, row_id(a, r));
-    }
-    add_missing(&words, a);
-    add_left_out(&words, a);
-    if (words.text[0] == '\0')
-        articulation_add(&words, "every life position has its element");
+        report_add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);
+    report_add(&words,
+               ". Of %zu of the %zu in place the external face is known: of the others it cannot be told whether "
+               "they lie inverted in their place",
+               articulation_in_place_faced(a), v.in_place);
+    report_add(&words, "; not counted are %zu from the spoil and %zu others, listed under ‘What could not be told’.",
+               spoil, other);
     return words;
 }
 
@@ -830,6 +690,6 @@ report_lines articulation_summary(const history_articulation* a)
 {
     return (report_lines){.count = 3,
                           .line = {{"Skeleton", articulation_verdict(a), false},
-                                   {"Displaced", displaced_words(a), false},
-                                   {"Bone may lie", expected_words(a), false}}};
+                                   {"Displaced", articulation_displaced_words(a), false},
+                                   {"Bone may lie", articulation_targets_brief(a), false}}};
 }

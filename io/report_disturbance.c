@@ -20,16 +20,16 @@ static const char* id_of(const history_articulation* a, const rlv_disturbance_mo
 
 static const table_column motion_columns[] = {
     {"id", NULL, "element", TABLE_TEXT, "The element that moved; of a stretch the one nearest to its middle."},
-    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch, where it is one's motion."},
+    {"group", NULL, "group", TABLE_COUNT, "Number of the stretch, where it is one’s motion."},
     {"row", NULL, "row", TABLE_TEXT, "Its row."},
     {"part", NULL, "part of the body", TABLE_COUNT,
      "Part of the body, counted from the head as in share_in_place.csv."},
-    {"motion", "mm", "motion", TABLE_PLACE, "From the life position to where it lies, in the block's frame."},
+    {"motion", "mm", "motion", TABLE_PLACE, "From the life position to where it lies, in the block’s frame."},
     {"level", "mm", "in the level", TABLE_NUMBER, "How far in the level."},
     {"trend", "deg", "trend", TABLE_NUMBER, "Which way in the level, clockwise from true north."},
     {"direction_sd", "deg", "sd of that", TABLE_NUMBER, "Standard deviation of that direction, to first order."},
     {"trust", NULL, "trust", TABLE_NUMBER,
-     "Mean cosine of that direction's error, by which it counts; 0 where it has no direction in the level."}};
+     "Mean cosine of that direction’s error, by which it counts; 0 where it has no direction in the level."}};
 
 static rlv_table motions_table(const history_articulation* a)
 {
@@ -106,8 +106,8 @@ static const table_column level_columns[] = {
     {"mean_trend", "deg", "mean", TABLE_NUMBER, "Mean direction in the level, clockwise from true north."},
     {"mean_half", "deg", "± 95 %", TABLE_NUMBER, "The 95 % interval of the mean reaches so far to either side."},
     {"resultant_share", NULL, "R̄", TABLE_NUMBER, "Mean resultant length: 0 every way, 1 all one way."},
-    {"kappa", NULL, "κ", TABLE_NUMBER, "Concentration, von Mises'."},
-    {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Rayleigh's: of as long a resultant, had they gone every way."},
+    {"kappa", NULL, "κ", TABLE_NUMBER, "Concentration, von Mises’."},
+    {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Rayleigh’s: of as long a resultant, had they gone every way."},
     {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."}};
 
 static void put_level(rlv_table* t, const disturbed_scope* s)
@@ -132,7 +132,7 @@ static const table_column space_columns[] = {
     {"mean_plunge", "deg", "mean plunge", TABLE_NUMBER, "Plunge of it, positive downwards."},
     {"cone", "deg", "95 % cone", TABLE_NUMBER, "Half angle of the 95 % cone about it; 180: anywhere."},
     {"resultant_share", NULL, "R̄", TABLE_NUMBER, "Mean resultant length."},
-    {"kappa", NULL, "κ", TABLE_NUMBER, "Precision, R. A. Fisher's."},
+    {"kappa", NULL, "κ", TABLE_NUMBER, "Precision, R. A. Fisher’s."},
     {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Of as long a resultant, had they gone every way."},
     {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."}};
 
@@ -159,7 +159,7 @@ static const table_column axes_columns[] = {
     {"s3", NULL, "S3", TABLE_NUMBER, "The least."},
     {"shape", NULL, "shape K", TABLE_NUMBER, "ln(S1 / S2) / ln(S2 / S3): above 1 a cluster, below it a girdle."},
     {"strength", NULL, "strength C", TABLE_NUMBER, "ln(S1 / S3)."},
-    {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Bingham's: of as uneven a tensor, did they lie every way."},
+    {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Bingham’s: of as uneven a tensor, did they lie every way."},
     {"trend", "deg", "trend of S1", TABLE_NUMBER, "Azimuth of the axis of S1."},
     {"plunge", "deg", "plunge of S1", TABLE_NUMBER, "Its plunge."},
     {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."}};
@@ -249,9 +249,9 @@ static report_text level_words(const history_articulation* a)
     if (level->why != NULL)
         snprintf(rest, room, "no mean (%s)", level->why);
     else
-        snprintf(rest, room, "%.200s, R̄ %s, p of uniform %.20s",
-                 bearing_words(level->trend_deg, level->half_deg, level->uniform_p).text,
-                 words_figures(level->resultant_share, 2).text, report_p(level->uniform_p).text);
+        rlv_print(rest, room, "%.200s, R̄ %s, p of uniform %.20s",
+                  bearing_words(level->trend_deg, level->half_deg, level->uniform_p).text,
+                  words_figures(level->resultant_share, 2).text, report_p(level->uniform_p).text);
     return words;
 }
 
@@ -266,10 +266,10 @@ static report_text space_words(const history_articulation* a)
     if (space->why != NULL)
         snprintf(words.text, sizeof words.text, "%zu motions; no mean (%s)", a->disturbance.all.motions, space->why);
     else
-        snprintf(words.text, sizeof words.text, "%zu motions; %.200s%s, R̄ %s, p of uniform %.20s",
-                 a->disturbance.all.motions,
-                 bearing_words(space->trend.trend_deg, space->cone_deg, mean->uniform_p).text, plunge,
-                 words_figures(mean->resultant_share, 2).text, report_p(mean->uniform_p).text);
+        rlv_print(words.text, sizeof words.text, "%zu motions; %.200s%s, R̄ %s, p of uniform %.20s",
+                  a->disturbance.all.motions,
+                  bearing_words(space->trend.trend_deg, space->cone_deg, mean->uniform_p).text, plunge,
+                  words_figures(mean->resultant_share, 2).text, report_p(mean->uniform_p).text);
     return words;
 }
 
@@ -280,11 +280,11 @@ static report_text axes_words(const rlv_disturbance_axes* axes)
     if (axes->why != NULL)
         snprintf(words.text, sizeof words.text, "no orientation tensor (%s)", axes->why);
     else
-        snprintf(words.text, sizeof words.text,
-                 "of %zu: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count,
-                 words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
-                 words_figures(o->eigenvalue[2], 2).text, words_figures(o->shape, 2).text,
-                 words_figures(o->strength, 2).text, report_p(o->uniform_p).text);
+        rlv_print(words.text, sizeof words.text,
+                  "of %zu: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count,
+                  words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
+                  words_figures(o->eigenvalue[2], 2).text, words_figures(o->shape, 2).text,
+                  words_figures(o->strength, 2).text, report_p(o->uniform_p).text);
     return words;
 }
 
@@ -305,11 +305,11 @@ static void add_against(report_text* words, const history_articulation* a)
             continue;
         told++;
         if (off > RLV_HALF_95 * sd)
-            articulation_add(words, "%s%.60s%s", against++ == 0 ? "; against it went " : ", ", id_of(a, m),
-                             m->group > 0 ? " and its stretch" : "");
+            report_add(words, "%s%.60s%s", against++ == 0 ? "; against it went " : ", ", id_of(a, m),
+                       m->group > 0 ? " and its stretch" : "");
     }
     if (told > 0 && against == 0)
-        articulation_add(words, "; no motion that has a direction went against it");
+        report_add(words, "; no motion that has a direction went against it");
 }
 
 /// "74 % likely, by about 24 mm towards 082 ± 20° in the level; against it went D04"
@@ -319,14 +319,14 @@ static report_text current_words(const history_articulation* a)
     carried_way way;
     report_text words = {""};
     if (a->stray_count == 0)
-        articulation_add(&words, "not sought: nothing is loose");
+        report_add(&words, "not sought: nothing is loose");
     else if (!articulation_carried_way(&way, a))
-        articulation_add(&words, "%s likely; no direction of it is told", words_share(c->probability).text);
+        report_add(&words, "%s likely; no direction of it is told", words_share(c->probability).text);
     else
     {
-        articulation_add(&words, "%s likely, by about %.0f mm towards %03d ± %.0f° in the level%s",
-                         words_share(c->probability).text, way.far_mm, way.trend_deg, way.half_deg,
-                         a->level_of_bedding ? " of the bedding" : "");
+        report_add(&words, "%s likely, by about %.0f mm towards %03d ± %.0f° in the level%s",
+                   words_share(c->probability).text, way.far_mm, way.trend_deg, way.half_deg,
+                   a->level_of_bedding ? " of the bedding" : "");
         add_against(&words, a);
     }
     return words;

@@ -54,9 +54,9 @@ static element_words disturbance(const history_elements* e, const history_elemen
     element_words words = {""};
     const rlv_element_fusion* fusion = &one->fusion;
     if (fusion->disturbed)
-        snprintf(words.text, sizeof words.text, "%.100s to %.100s: %s mm, %s degrees",
-                 e->history->stage[one->disturbed_from].record->id, e->history->stage[one->disturbed_to].record->id,
-                 words_figures(fusion->shift_mm, 2).text, words_figures(fusion->turn_deg, 2).text);
+        rlv_print(words.text, sizeof words.text, "%.100s to %.100s: %s mm, %s degrees",
+                  e->history->stage[one->disturbed_from].record->id, e->history->stage[one->disturbed_to].record->id,
+                  words_figures(fusion->shift_mm, 2).text, words_figures(fusion->turn_deg, 2).text);
     return words;
 }
 
@@ -81,11 +81,10 @@ static void put_place(rlv_table* t, const rlv_element* element, bool placed)
 
 #define WHO_COLUMNS                                                                                                    \
     {"element", NULL, "element", TABLE_TEXT, "Id of the element."},                                                    \
-        {"kind", NULL, "kind", TABLE_TEXT, "What it is, in the recorder's words."},                                    \
+        {"kind", NULL, "kind", TABLE_TEXT, "What it is, in the recorder’s words."},                                    \
         {"row", NULL, "row", TABLE_TEXT, "Row of life positions, as recorded."},                                       \
-        {"side", NULL, "side", TABLE_TEXT, "Side of the body, as recorded."},                                          \
     {                                                                                                                  \
-        "place", NULL, "place", TABLE_TEXT, "Place in the row, or a range of places, as recorded."                     \
+        "side", NULL, "side", TABLE_TEXT, "Side of the body, as recorded."                                             \
     }
 
 static void put_who(rlv_table* t, const history_element* one)
@@ -94,39 +93,35 @@ static void put_who(rlv_table* t, const history_element* one)
     table_text(t, one->record->kind);
     table_text(t, one->record->row);
     table_text(t, one->record->side);
-    table_text(t, or_null(report_place_in_row(one->record).text));
 }
 
 #define PLACE_COLUMNS                                                                                                  \
     {"position", "mm", "position", TABLE_PLACE,                                                                        \
-     "Centroid of what its outline encloses, else the middle between opposite landmarks, in the block's frame."},      \
+     "Centroid of what its outline encloses, else the middle between opposite landmarks, in the block’s frame."},      \
     {                                                                                                                  \
         "position_half", "mm", "± 95 %", TABLE_NUMBER,                                                                 \
             "Half of the 95 % interval of the position along the axis on which it is least sure."                      \
     }
 
-#define FROM_COLUMNS                                                                                                   \
+#define SEEN_COLUMNS                                                                                                   \
     {"stage", NULL, "first seen", TABLE_TEXT, "Stage at which it was seen first, as recorded."},                       \
         {"seen", NULL, "measured at", TABLE_TEXT, "Stages at which it could be measured."},                            \
-        {"piece", NULL, "piece", TABLE_TEXT, "Piece that it is on, by the masks of a stage or by its points."},        \
-        {"bag", NULL, "bag", TABLE_TEXT, "Bag of spoil that it was found in."},                                        \
-        {"bag_stage", NULL, "bag's stage", TABLE_TEXT, "Stage that the bag's spoil was taken off for."},               \
-        {"bag_area", NULL, "bag's area", TABLE_TEXT, "Area that the spoil came from, where one was recorded."},        \
+    {                                                                                                                  \
+        "piece", NULL, "piece", TABLE_TEXT, "Piece that it is on, by the masks of a stage or by its points."           \
+    }
+
+#define DISTURBED_COLUMN                                                                                               \
     {                                                                                                                  \
         "disturbed", NULL, "moved by the work", TABLE_TEXT,                                                            \
             "Where sightings differ by more than their errors (p below 0.001): between which stages, how far and by "  \
             "what turn. All else is told as it lay before."                                                            \
     }
 
-static void put_from(rlv_table* t, const history_elements* e, const history_element* one)
+static void put_seen(rlv_table* t, const history_elements* e, const history_element* one)
 {
     table_text(t, one->record->stage);
     table_text(t, or_null(seen_at(e, one).text));
     table_text(t, one->piece != NULL ? one->piece->id : NULL);
-    table_text(t, one->record->bag);
-    table_text(t, one->bag != NULL ? one->bag->stage : NULL);
-    table_text(t, one->bag != NULL ? one->bag->area : NULL);
-    table_text(t, or_null(disturbance(e, one).text));
 }
 
 /// Why an element has no place, and what would give it one; empty where it has one.
@@ -135,12 +130,12 @@ static report_text unplaced_words(const history_element* one)
     report_text words = {""};
     if (one->placed)
         return words;
-    snprintf(words.text, sizeof words.text, "%.1000s",
-             one->bag != NULL          ? "found in the spoil"
-             : one->sighting_count > 0 ? "seen only where no pose leads into the block's frame: on a piece that is "
-                                         "joined nowhere, or at a stage that is not aligned"
-             : one->refused[0] != '\0' ? one->refused
-                                       : "no points and no part of it at any stage: place three or more round it");
+    rlv_print(words.text, sizeof words.text, "%.1000s",
+              one->bag != NULL          ? "found in the spoil"
+              : one->sighting_count > 0 ? "seen only where no pose leads into the block’s frame: on a piece that is "
+                                          "joined nowhere, or at a stage that is not aligned"
+              : one->refused[0] != '\0' ? one->refused
+                                        : "no points and no part of it at any stage: place three or more round it");
     return words;
 }
 
@@ -163,10 +158,10 @@ static element_words covered_words(const history_element* one)
      "By how much it shows less than the greatest of the four of its row that lie nearest to it, where that is a "     \
      "fifth or more: its place and attitude are told so much less surely."},                                           \
         {"note", NULL, "note", TABLE_TEXT,                                                                             \
-         "The recorder's own words, as they are: hold what they say of its attitude against what was measured."},      \
+         "The recorder’s own words, as they are: hold what they say of its attitude against what was measured."},      \
     {                                                                                                                  \
         "unplaced", NULL, "why without a place", TABLE_TEXT,                                                           \
-            "Why it has no position in the block's frame, and what would give it one."                                 \
+            "Why it has no position in the block’s frame, and what would give it one."                               \
     }
 
 static void put_stated(rlv_table* t, const history_element* one)
@@ -180,6 +175,7 @@ static void put_stated(rlv_table* t, const history_element* one)
 
 static const table_column measured_columns[] = {
     WHO_COLUMNS,
+    {"place", NULL, "place", TABLE_TEXT, "Place in the row, or a range of places, as recorded."},
     PLACE_COLUMNS,
     {"length", "mm", "length", TABLE_INTERVAL, "Extent along the long axis, of what shows."},
     {"width", "mm", "width", TABLE_INTERVAL, "Extent across it, in the plate."},
@@ -193,7 +189,11 @@ static const table_column measured_columns[] = {
     {"face", NULL, "external face", TABLE_TEXT,
      "Whether the external face looks up or down, as it lay in the rock; on edge where that cannot be told apart."},
     STATED_COLUMNS,
-    FROM_COLUMNS};
+    SEEN_COLUMNS,
+    {"bag", NULL, "bag", TABLE_TEXT, "Bag of spoil that it was found in."},
+    {"bag_stage", NULL, "bag’s stage", TABLE_TEXT, "Stage that the bag’s spoil was taken off for."},
+    {"bag_area", NULL, "bag’s area", TABLE_TEXT, "Area that the spoil came from, where one was recorded."},
+    DISTURBED_COLUMN};
 
 static rlv_table measured_table(const history_elements* e)
 {
@@ -202,6 +202,7 @@ static rlv_table measured_table(const history_elements* e)
     {
         const history_element* one = &e->one[i];
         put_who(&t, one);
+        table_text(&t, or_null(report_place_in_row(one->record).text));
         put_place(&t, &one->told, one->placed);
         table_interval(&t, one->told.length_mm);
         table_interval(&t, one->told.width_mm);
@@ -211,7 +212,11 @@ static rlv_table measured_table(const history_elements* e)
         table_interval(&t, one->bedding_deg);
         table_text(&t, elements_face_name(one->face));
         put_stated(&t, one);
-        put_from(&t, e, one);
+        put_seen(&t, e, one);
+        table_text(&t, one->record->bag);
+        table_text(&t, one->bag != NULL ? one->bag->stage : NULL);
+        table_text(&t, one->bag != NULL ? one->bag->area : NULL);
+        table_text(&t, or_null(disturbance(e, one).text));
     }
     return t;
 }
@@ -220,7 +225,11 @@ static rlv_table measured_table(const history_elements* e)
 
 static const table_column wall_columns[] = {
     WHO_COLUMNS,
+    {"place", NULL, "place", TABLE_TEXT, "Place in the row: as recorded, or as counted along it, and how surely."},
     {"state", NULL, "state", TABLE_TEXT, "What became of it."},
+    {"told", "mm", "shift found in 80 %", TABLE_NUMBER,
+     "Shift of it, whichever way, that would have been told with a probability of 80 %: in place is no more than that "
+     "none was found."},
     PLACE_COLUMNS,
     {"size", "mm", "length × width", TABLE_TEXT, "Length by width, by thickness where that is known."},
     {"trend_plunge", NULL, "trend/plunge °", TABLE_TEXT,
@@ -229,7 +238,10 @@ static const table_column wall_columns[] = {
     {"bedding", "deg", "to bedding", TABLE_TEXT, "Angle between the plate and bedding, with its 95 % interval."},
     {"face", NULL, "external face", TABLE_TEXT, "Up or down."},
     STATED_COLUMNS,
-    FROM_COLUMNS};
+    SEEN_COLUMNS,
+    {"bag", NULL, "bag", TABLE_TEXT,
+     "Bag of spoil that it was found in, the stage that it was taken off for, and where."},
+    DISTURBED_COLUMN};
 
 static element_words size_words(const rlv_element* told)
 {
@@ -256,8 +268,8 @@ static element_words trend_words(const history_element* one)
         return words;
     const bool front = (one->told.known & RLV_ELEMENT_FRONT) != 0;
     const double half = fmax(half_of(one->trend_deg), half_of(one->plunge_deg));
-    snprintf(words.text, sizeof words.text, "%s%03d/%02d%s ± %s", front ? "" : "(",
-             (int)lround(one->trend_deg.value) % 360, (int)lround(one->plunge_deg.value), front ? "" : ")",
+    snprintf(words.text, sizeof words.text, "%s%s%s ± %s", front ? "" : "(",
+             words_trend(one->trend_deg.value, one->plunge_deg.value).text, front ? "" : ")",
              words_number(ceil(half), 0).text);
     return words;
 }
@@ -270,21 +282,35 @@ static element_words bedding_words(rlv_interval angle)
     return words;
 }
 
-rlv_table elements_wall(const history_elements* e, elements_state state, const void* user)
+static void put_bag(rlv_table* t, const history_element* one)
+{
+    report_text bag = {""};
+    if (one->bag != NULL)
+        bag = report_say("%s at %s%s%s", one->record->bag, one->bag->stage, one->bag->area != NULL ? ", " : "",
+                         one->bag->area != NULL ? one->bag->area : "");
+    table_text(t, or_null(bag.text));
+}
+
+rlv_table elements_wall(const history_elements* e, elements_judge judged, const void* user)
 {
     rlv_table t = table_of("elements", "Elements", COLUMNS(wall_columns));
     for (size_t i = 0; i < e->count; i++)
     {
         const history_element* one = &e->one[i];
+        const elements_judged of = judged != NULL ? judged(user, i) : (elements_judged){.told_mm = (double)NAN};
         put_who(&t, one);
-        table_text(&t, state != NULL ? state(user, i) : NULL);
+        table_text(&t, or_null(of.place.text[0] != '\0' ? of.place.text : report_place_in_row(one->record).text));
+        table_text(&t, or_null(of.state.text));
+        table_figures(&t, of.told_mm, 2);
         put_place(&t, &one->told, one->placed);
         table_text(&t, or_null(size_words(&one->told).text));
         table_text(&t, or_null(trend_words(one).text));
         table_text(&t, or_null(bedding_words(one->bedding_deg).text));
         table_text(&t, elements_face_name(one->face));
         put_stated(&t, one);
-        put_from(&t, e, one);
+        put_seen(&t, e, one);
+        put_bag(&t, one);
+        table_text(&t, or_null(disturbance(e, one).text));
     }
     return t;
 }
@@ -294,17 +320,17 @@ rlv_table elements_wall(const history_elements* e, elements_state state, const v
 static const table_column attitude_columns[] = {
     {"element", NULL, "element", TABLE_TEXT, "Id of the element."},
     {"long_axis", NULL, "long axis", TABLE_PLACE,
-     "Unit vector of the long axis in the block's frame, to the anterior where that is known."},
+     "Unit vector of the long axis in the block’s frame, to the anterior where that is known."},
     {"long_known", NULL, "long axis known", TABLE_FLAG, "Whether the line of the long axis is known."},
     {"anterior_known", NULL, "anterior known", TABLE_FLAG, "Whether it is known which of its ends is anterior."},
     {"long_by_shape", NULL, "by shape", TABLE_FLAG,
-     "Whether the long axis is the outline's own longer one, since no landmark tells it."},
+     "Whether the long axis is the outline’s own longer one, since no landmark tells it."},
     {"pole", NULL, "pole", TABLE_PLACE,
-     "Unit vector across the plate in the block's frame, out of the external face where that is known."},
+     "Unit vector across the plate in the block’s frame, out of the external face where that is known."},
     {"pole_known", NULL, "pole known", TABLE_FLAG, "Whether the line of the pole is known."},
     {"face_known", NULL, "face known", TABLE_FLAG, "Whether it is known which end of it is the external face."},
     {"tilt_sd", "deg", "tilt, sd", TABLE_NUMBER,
-     "Standard deviation of the pole's direction, along the way that it is least sure in."},
+     "Standard deviation of the pole’s direction, along the way that it is least sure in."},
     {"spin_sd", "deg", "spin, sd", TABLE_NUMBER, "Standard deviation of the turn about the pole."}};
 
 static void put_axis(rlv_table* t, const rlv_element* element, int k, bool known)
@@ -363,7 +389,7 @@ static const table_column sighting_columns[] = {
     {"mesh", NULL, "mesh", TABLE_TEXT, "block, or the piece whose mesh shows it."},
     {"by", NULL, "by", TABLE_TEXT, "points, or a part of the mesh."},
     {"in_frame", NULL, "in the frame", TABLE_FLAG,
-     "Whether it is in the block's frame. Else it is measured in its mesh's own, and has no position here."},
+     "Whether it is in the block’s frame. Else it is measured in its mesh’s own, and has no position here."},
     {"whole", NULL, "whole", TABLE_FLAG,
      "Whether it shows as much of the element as any other does. Where it shows less it does not count."},
     PLACE_COLUMNS,
@@ -371,7 +397,7 @@ static const table_column sighting_columns[] = {
     {"width", "mm", "width", TABLE_INTERVAL, "Extent across it, in the plate."},
     {"thickness", "mm", "thickness", TABLE_INTERVAL, "As in the table of elements."},
     {"exposed", "mm2", "exposed", TABLE_NUMBER,
-     "Area of the part of the mesh that is the element, as the mesh has it: noise makes a mesh's area greater. Empty "
+     "Area of the part of the mesh that is the element, as the mesh has it: noise makes a mesh’s area greater. Empty "
      "where it is known by points."},
     {"exposed_share", "percent", "exposed, of the greatest", TABLE_NUMBER,
      "The same over the greatest of all stages."}};

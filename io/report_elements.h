@@ -4,6 +4,7 @@
 #define RLV_REPORT_ELEMENTS_H
 
 #include "history_elements.h"
+#include "report_words.h"
 #include "table.h"
 
 typedef enum elements_table
@@ -23,10 +24,18 @@ typedef struct elements_tables
 elements_tables elements_tables_of(const history_elements* elements);
 void elements_tables_free(elements_tables* tables);
 
-/// The row an element that people read: fewer columns, with size, trend and plunge in words; with its state, as
-/// `state(user, element)` tells it, where that is not NULL. Free with table_free.
-typedef const char* (*elements_state)(const void* user, size_t element);
-rlv_table elements_wall(const history_elements* elements, elements_state state, const void* user);
+/// What was judged of an element, for the table that people read.
+typedef struct elements_judged
+{
+    report_text state; ///< empty: not known
+    report_text place; ///< "5 (counted, 88 %)": how its place is known; empty: as recorded
+    double told_mm;    ///< a shift of it would have been told from so far on; NaN: not known
+} elements_judged;
+
+/// The row an element that people read: fewer columns, with size, trend and plunge in words; with what
+/// `judged(user, element)` tells, where that is not NULL. Free with table_free.
+typedef elements_judged (*elements_judge)(const void* user, size_t element);
+rlv_table elements_wall(const history_elements* elements, elements_judge judged, const void* user);
 
 /// "up", "down", "on edge"; NULL where it is not known.
 const char* elements_face_name(history_face face);

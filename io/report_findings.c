@@ -3,8 +3,7 @@
 #include "change_words.h"
 #include "grow.h"
 #include "history_growth.h"
-#include "report_articulation_parts.h"
-#include "report_place.h"
+#include "report_articulation.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -42,7 +41,7 @@ __attribute__((format(printf, 4, 5))) static void find(report_findings* f, repor
     finding->kind = kind;
     snprintf(finding->of.text, sizeof finding->of.text, "%s", of);
     va_start(list, format);
-    vsnprintf(finding->words.text, sizeof finding->words.text, format, list);
+    rlv_print_list(finding->words.text, sizeof finding->words.text, format, list);
     va_end(list);
 }
 
@@ -55,7 +54,7 @@ static const rlv_stage_record* stage_of(const rlv_history* history, size_t stage
 static void add_name(report_text* names, const char* name)
 {
     const size_t length = strlen(names->text);
-    snprintf(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
+    rlv_print(names->text + length, sizeof names->text - length, "%s%.100s", length > 0 ? ", " : "", name);
 }
 
 /// The number of a region, as the step's table and map have it.
@@ -256,13 +255,15 @@ static void look_at_elements(report_findings* f, const rlv_specimen* specimen)
 static void look_at_steps(report_findings* f, const rlv_history* history)
 {
     for (size_t i = 0; i < history->step_count; i++)
+        if (history->step[i].measured)
+            look_at_bone(f, history, i);
+    for (size_t i = 0; i < history->step_count; i++)
     {
         look_at_record(f, history, i);
         if (history->row != NULL)
             look_at_balance(f, history, i);
         if (!history->step[i].measured)
             continue;
-        look_at_bone(f, history, i);
         look_at_added(f, history, i);
         look_at_untold(f, history, i);
         look_at_slight(f, history, i);
@@ -533,173 +534,25 @@ static void find_missing(report_findings* f, const rlv_history* history)
         find(f, REPORT_MISSING, "north", "maps cannot be turned with north at the top");
 }
 
-/// The place that a loose element more likely than not came from; NULL where there is none such.
-static const rlv_candidate* probable_place(const history_articulation* a, size_t element)
-{
-    for (size_t i = 0; i < a->stray_count; i++)
-    {
-        const rlv_candidates* told = &a->stray[i].candidates;
-        if (a->stray[i].element == element && told->count > 0 && told->candidate[0].probability > 0.5)
-            return &told->candidate[0];
-    }
-    return NULL;
-}
-
-/// Ids of the elements of a state, by themselves, or of those that lie off their row (RLV_UNASSIGNED), from nobody
-/// knows where.
-static report_text elements_that(const history_articulation* a, rlv_articulation_state state)
-{
-    report_text names = {""};
-    for (size_t i = 0; i < a->elements->count; i++)
-        if (history_state(a, i) == state &&
-            (state != RLV_UNASSIGNED || (a->why[i] == HISTORY_OFF_ROW && probable_place(a, i) == NULL)) &&
-            (state != RLV_SHIFTED || a->fit.element[a->given_of[i]].group == 0))
-            add_name(&names, a->elements->one[i].record->id);
-    return names;
-}
-
-/// Elements off their rows that one place is likelier for than all others together.
-static void look_at_carried(report_findings* f, const history_articulation* a)
-{
-    for (size_t i = 0; i < a->elements->count; i++)
-    {
-        const rlv_candidate* from = a->why[i] == HISTORY_OFF_ROW ? probable_place(a, i) : NULL;
-        if (from != NULL)
-            find(f, REPORT_LOOK, a->elements->one[i].record->id, "off the row, and so moved; probably from %.80s (%s)",
-                 articulation_place_name(a, &a->fit.unfilled[from->unfilled]).text,
-                 words_chance(from->probability).text);
-    }
-}
-
 static void look_at_moved(report_findings* f, const history_articulation* a)
 {
-    static const char* const words[RLV_ARTICULATION_STATES] = {
-        [RLV_SHIFTED] = "shifted from the life position, by the order of the other elements",
-        [RLV_ROTATED] = "rotated against the life position, by the order of the other elements",
-        [RLV_INVERTED] = "inverted: the external face looks the other way than the life position’s",
-        [RLV_UNASSIGNED] = "off the row, and so moved; from which place is not known"};
-    for (size_t g = 0; g < a->fit.group_count; g++)
-    {
-        const rlv_articulation_group* group = &a->fit.group[g];
-        char of[128];
-        snprintf(of, sizeof of, "places %d–%d of %.60s", group->first, group->last,
-                 a->elements->history->specimen->row[group->row].id);
-        find(f, REPORT_LOOK, of, "moved together, by %s", report_interval(group->motion.shift_mm, "mm").text);
-    }
-    for (rlv_articulation_state state = RLV_SHIFTED; state <= RLV_UNASSIGNED; state++)
-    {
-        const report_text names = elements_that(a, state);
-        if (names.text[0] != '\0')
-            find(f, REPORT_LOOK, names.text, "%s", words[state]);
-    }
-    look_at_carried(f, a);
-}
-
-/// A life position that bone may still lie at, and the chance that none of the loose elements came from there, in per
-/// cent, as it is told: what is told as alike stays in the order of its row.
-typedef struct open_place
-{
-    size_t unfilled;
-    double unclaimed;
-} open_place;
-
-static int by_falling_chance(const void* a, const void* b)
-{
-    const open_place *p = a, *q = b;
-    return p->unclaimed != q->unclaimed ? (p->unclaimed < q->unclaimed) - (p->unclaimed > q->unclaimed)
-                                        : (p->unfilled > q->unfilled) - (p->unfilled < q->unfilled);
-}
-
-/// List those in the rock or at today’s surface, but for those that are known no better than to the next place: there
-/// is none to point at. How many there are.
-static size_t list_open(open_place* list, const history_articulation* a)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < a->fit.unfilled_count; i++)
-    {
-        const history_where where = a->unfilled[i].where;
-        if ((where == HISTORY_IN_ROCK || where == HISTORY_AT_SURFACE) && !articulation_is_vague(a, i))
-            list[count++] = (open_place){i, round(100.0 * history_unclaimed(a, i))};
-    }
-    qsort(list, count, sizeof *list, by_falling_chance);
-    return count;
-}
-
-/// Below this chance, per cent, that no loose element came from a place it is not pointed at: its bone is most likely
-/// found. From memory, no source: three in four.
-static const double least_unclaimed = 25.0;
-
-static void look_at_open(report_findings* f, const history_articulation* a, const open_place* place)
-{
-    const rlv_unfilled* life = &a->fit.unfilled[place->unfilled];
-    const history_unfilled* u = &a->unfilled[place->unfilled];
-    const report_text found = report_place(a->elements, life->position_mm);
-    const char* side = articulation_nearest_side(a, u);
-    report_text where = {""};
-    if (u->where == HISTORY_IN_ROCK)
-        snprintf(where.text, sizeof where.text, "in the rock, %.80s below today’s surface%s%.40s",
-                 report_interval(u->depth_mm, "mm").text, side != NULL ? ", nearest from " : "",
-                 side != NULL ? side : "");
-    find(f, REPORT_LOOK, articulation_place_name(a, life).text, "to %s no loose element’s; %.200s%s%.300s%s%s",
-         words_chance(place->unclaimed / 100.0).text,
-         u->where == HISTORY_IN_ROCK ? where.text : "within its error of today’s surface",
-         found.text[0] != '\0' ? ", in square " : "", found.text,
-         life->corridor ? ", beyond its row’s last element" : "",
-         u->where == HISTORY_IN_ROCK ? "" : "; just below it, or the rock that held it has gone");
-}
-
-/// How surely a row's places are numbered, where that is not sure; else nothing.
-static void add_unsure_row(report_text* words, const history_articulation* a, size_t row, const open_place* list,
-                           size_t count)
-{
-    double sure = 1.0;
-    for (size_t i = 0; i < count; i++)
-    {
-        const rlv_unfilled* life = &a->fit.unfilled[list[i].unfilled];
-        const double one = life->row == row ? articulation_number_sure(a, life) : (double)NAN;
-        sure = one < sure ? one : sure;
-    }
-    if (sure < 0.9)
-        articulation_add(words,
-                         ". The numbers of row %.60s are sure to %s only, all together: as many places beyond its "
-                         "last element may be none",
-                         a->elements->history->specimen->row[row].id, words_chance(sure).text);
-}
-
-/// What holds of the whole list, said once: what its shares are, and are not.
-static void head_open(report_findings* f, const history_articulation* a, const open_place* list, size_t count,
-                      size_t pointed)
-{
-    report_text words = {""}, left_out = {""};
-    articulation_add(&words,
-                     "%s without an element, where bone may lie, the likeliest first. The share is the chance "
-                     "that none of the loose elements came from there. It is not the chance of bone, which may "
-                     "have been carried off before it was buried",
-                     words_count(pointed, "place").text);
-    for (size_t r = 0; r < a->row_count; r++)
-        add_unsure_row(&words, a, r, list, pointed);
-    for (size_t i = pointed; i < count; i++)
-        add_name(&left_out, articulation_place_name(a, &a->fit.unfilled[list[i].unfilled]).text);
-    if (left_out.text[0] != '\0')
-        articulation_add(&words, ". Left out, since a loose element probably came from there: %.300s", left_out.text);
-    find(f, REPORT_LOOK, "where bone may lie", "%s", words.text);
+    articulation_said said;
+    for (size_t next = 0; articulation_displaced(a, &next, &said);)
+        find(f, REPORT_LOOK, said.of.text, "%s", said.words.text);
 }
 
 /// Where bone may still lie, likeliest first; and the rows of which nothing can be said.
 static void look_at_unfilled(report_findings* f, const history_articulation* a)
 {
     report_text left_out = {""};
-    open_place* list = calloc(a->fit.unfilled_count + 1, sizeof *list);
-    const size_t count = list != NULL ? list_open(list, a) : 0;
-    size_t pointed = 0;
-    f->out_of_memory = f->out_of_memory || list == NULL;
-    while (pointed < count && list[pointed].unclaimed >= least_unclaimed)
-        pointed++;
-    if (pointed > 0)
-        head_open(f, a, list, count, pointed);
-    for (size_t i = 0; i < pointed; i++)
-        look_at_open(f, a, &list[i]);
-    free(list);
+    articulation_targets targets = articulation_targets_of(a);
+    f->out_of_memory = f->out_of_memory || targets.out_of_memory;
+    if (targets.pointed > 0)
+        find(f, REPORT_LOOK, "where bone may lie", "%s", articulation_targets_head(a, &targets).text);
+    for (size_t i = 0; i < targets.pointed; i++)
+        find(f, REPORT_LOOK, articulation_place_name(a, &a->fit.unfilled[targets.one[i].unfilled]).text, "%s",
+             articulation_target_words(a, &targets.one[i]).text);
+    articulation_targets_free(&targets);
     for (size_t r = 0; r < a->row_count; r++)
         if (!a->fit.row[r].used)
             add_name(&left_out, a->elements->history->specimen->row[r].id);

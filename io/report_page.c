@@ -33,7 +33,10 @@ __attribute__((format(printf, 2, 0))) static char* print(rlv_page* p, const char
 {
     char* text = NULL;
     if (vasprintf(&text, format, list) >= 0)
+    {
+        rlv_whole_letters(text);
         return text;
+    }
     p->out_of_memory = true;
     return NULL;
 }
@@ -180,6 +183,9 @@ static void put_reading(rlv_page* p)
               "A figure stands before its interval: 12 mL (11 to 13 mL) means that the truth lies between 11 and 13 in "
               "95 cases of 100, as far as the scans tell. Where nothing was found, the upper end is a bound: "
               "what a film just thinner than the detection limit would come to, were it on all of the surface.");
+    page_fact(
+        p, "sd",
+        "Standard deviation: how unsure a figure is. Its 95 % interval reaches about two of them to either side.");
     page_fact(p, "Matrix",
               "What went and was not marked as bone, or as a piece, on the mesh before. It may hold bone that had "
               "never shown: a mesh cannot tell the two apart.");
@@ -204,10 +210,12 @@ static void put_pieces_back(rlv_page* p, const source_of* s)
     {
         const rejoin_told* told = &s->rejoin->one[k].told;
         const report_text back = rejoin_back(told);
-        report_page_tell(p, "Piece put back", "%s: %s%s%s%s%s", told->piece.name, back.text,
-                         back.text[0] != '\0' ? "; " : "", rejoin_verdict(told).text,
-                         told->measured ? "; gap fill as closed " : "",
-                         told->measured ? report_interval(report_in_ml(told->of.gap_after.volume_mm3), "mL").text : "");
+        report_text gap = {""};
+        if (told->measured)
+            gap = report_say(". Closed, the gap between the faces would take %s to fill",
+                             report_interval(report_in_ml(told->of.gap_after.volume_mm3), "mL").text);
+        report_page_tell(p, "Piece put back", "%s: %s%s%s%s", told->piece.name, back.text,
+                         back.text[0] != '\0' ? "; " : "", rejoin_verdict(told).text, gap.text);
     }
 }
 
@@ -268,7 +276,7 @@ static void put_treatments(rlv_page* p, const rlv_stage_record* stage)
 static void put_note(rlv_page* p, const rlv_stage_record* stage)
 {
     char name[128];
-    snprintf(name, sizeof name, "Note at ‘%.100s’", stage->id);
+    rlv_print(name, sizeof name, "Note at ‘%.100s’", stage->id);
     if (stage->note != NULL)
         page_fact(p, name, stage->note);
 }
@@ -334,7 +342,10 @@ static void put_changes(rlv_page* p, const source_of* s)
     page_section(p, "changes", "Step by step");
     report_page_caution(p, REPORT_CAUTION_CUT);
     page_paragraph(p, "In the tables, hours, grams weighed and mL/h are of an area of work as a whole, or of the step "
-                      "where no area was named; they stand at its largest region.");
+                      "where no area was named; they stand once, at its largest region. An area is what changed deeper "
+                      "than the detection limit, or than half of the mean depth where that is less. No mean depth is "
+                      "told where most of a region lies on the surface after, or where no area is sure; no mass where "
+                      "no density is recorded.");
     report_page_pictures(p, s->sheets, HISTORY_SHEET_HISTORY, s->history->stage_count - 1);
     page_part(p, "step-0", first->id);
     put_story(p, first, false);
@@ -408,8 +419,8 @@ static report_text title_of(const rlv_specimen* specimen)
 {
     report_text title;
     const bool both = specimen->title != NULL && !words_say_id(specimen->title, specimen->id);
-    snprintf(title.text, sizeof title.text, "%.200s%s%.500s", both || specimen->title == NULL ? specimen->id : "",
-             both ? ": " : "", specimen->title != NULL ? specimen->title : "");
+    rlv_print(title.text, sizeof title.text, "%.200s%s%.500s", both || specimen->title == NULL ? specimen->id : "",
+              both ? ": " : "", specimen->title != NULL ? specimen->title : "");
     return title;
 }
 

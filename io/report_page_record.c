@@ -36,8 +36,8 @@ static void put_setting(rlv_page* p, const source_of* s)
 {
     const rlv_specimen* specimen = s->history->specimen;
     char text[512];
-    snprintf(text, sizeof text, "that of the mesh of ‘%.200s’: right-handed, in millimetres",
-             s->history->stage[s->history->frame].record->id);
+    rlv_print(text, sizeof text, "that of the mesh of ‘%.200s’: right-handed, in millimetres",
+              s->history->stage[s->history->frame].record->id);
     page_fact(p, "The block’s frame", text);
     page_fact(p, "Up in the rock", specimen->up != NULL ? "recorded" : "not recorded");
     page_fact(p, "North", specimen->north != NULL ? "recorded" : "not recorded");
@@ -70,8 +70,8 @@ static void put_untouchable(rlv_page* p, const rlv_display_record* display)
 {
     char text[1000] = "";
     for (size_t i = 0; i < display->untouchable_count; i++)
-        snprintf(text + strlen(text), sizeof text - strlen(text), "%s‘%.100s’", i > 0 ? ", " : "",
-                 display->untouchable[i]);
+        rlv_print(text + strlen(text), sizeof text - strlen(text), "%s‘%.100s’", i > 0 ? ", " : "",
+                  display->untouchable[i]);
     if (display->untouchable_count > 0)
         report_page_tell(p, "What nothing may touch", "what lies in %s", text);
 }

@@ -22,7 +22,7 @@ static void put_alarms(rlv_page* p, const rlv_history* history)
         char text[600];
         if (stage->record->mesh.bar_count == 0 || stage->scale.alarms == 0)
             continue;
-        snprintf(
+        rlv_print(
             text, sizeof text,
             "At ‘%.200s’ %s not fit the others (see the table). No bar is left out. Without %s one unit of the mesh "
             "would be %s mm instead of %s mm: measure the bars’ ends again before the stage’s figures are used.",

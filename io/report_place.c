@@ -49,9 +49,8 @@ report_text report_place(const history_elements* elements, rlv_vec3 at_mm)
     const char* edge = history_grid_edge(&history->grid, &history->stage[last].given.mesh, &pose, at_mm, &in_mm);
     size_t put = (size_t)snprintf(words.text, sizeof words.text, "%s", square.name);
     if (beside != NULL)
-        put += (size_t)snprintf(words.text + put, sizeof words.text - put, ", %s mm %s %.60s",
-                                words_number(apart_mm, 0).text,
-                                history_grid_way(&history->grid, middle_of(beside), at_mm), beside->record->id);
+        put += rlv_print(words.text + put, sizeof words.text - put, ", %s mm %s %.60s", words_number(apart_mm, 0).text,
+                         history_grid_way(&history->grid, middle_of(beside), at_mm), beside->record->id);
     if (edge != NULL)
         snprintf(words.text + put, sizeof words.text - put, ", %s mm from the %s edge", words_number(in_mm, 0).text,
                  edge);
@@ -65,8 +64,8 @@ report_text report_place_meaning(const rlv_history* history)
         snprintf(words.text, sizeof words.text,
                  "Squares of %s mm, by the letter and the number that stand along the edges of the bone map and of the "
                  "maps of depth. Distances are those of the map: from the middle of the nearest element that shows, "
-                 "and along the map's rows or columns from the edge of the block as it is now. Above, below, left and "
-                 "right are the map's.",
+                 "and along the map’s rows or columns from the edge of the block as it is now. Above, below, left and "
+                 "right are the map’s.",
                  words_recorded(history->grid.side_mm).text);
     return words;
 }

@@ -14,8 +14,8 @@
 
 static void key_of(char key[128], const table_column* column, const char* part)
 {
-    snprintf(key, 128, "%.60s%s%s%.30s", column->key, part, column->unit != NULL ? "_" : "",
-             column->unit != NULL ? column->unit : "");
+    rlv_print(key, 128, "%.60s%s%s%.30s", column->key, part, column->unit != NULL ? "_" : "",
+              column->unit != NULL ? column->unit : "");
 }
 
 static void put_interval(json_t* row, const table_column* column, const table_cell* cell)

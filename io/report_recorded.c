@@ -46,7 +46,7 @@ static rlv_table work_table(const rlv_specimen* s)
 
 static const table_column treatment_columns[] = {
     {"stage", NULL, "stage", TABLE_TEXT, "Stage that it led to."},
-    {"what", NULL, "what", TABLE_TEXT, "What it was, in the recorder's words."},
+    {"what", NULL, "what", TABLE_TEXT, "What it was, in the recorder’s words."},
     {"material", NULL, "material", TABLE_TEXT, "Material."},
     {"solvent", NULL, "solvent", TABLE_TEXT, "Solvent."},
     {"concentration", "percent", "conc.", TABLE_NUMBER, "Concentration."},
@@ -191,7 +191,7 @@ static rlv_table pieces_table(const rlv_history* history)
 
 static const table_column element_columns[] = {
     {"element", NULL, "element", TABLE_TEXT, "Id of the element."},
-    {"kind", NULL, "kind", TABLE_TEXT, "What it is, in the recorder's words."},
+    {"kind", NULL, "kind", TABLE_TEXT, "What it is, in the recorder’s words."},
     {"row", NULL, "row", TABLE_TEXT, "Row of life positions."},
     {"place", NULL, "place", TABLE_TEXT, "Place in the row, or a range of places."},
     {"side", NULL, "side", TABLE_TEXT, "Side of the body."},
@@ -293,8 +293,8 @@ static rlv_table densities_table(const rlv_specimen* s)
 // --- Inputs ----------------------------------------------------------------------------------------------------------
 
 static const table_column input_columns[] = {
-    {"path", NULL, "file", TABLE_TEXT, "Path within the specimen's folder."},
-    {"bytes", NULL, "bytes", TABLE_COUNT, "Its size; empty for the record's own files."},
+    {"path", NULL, "file", TABLE_TEXT, "Path within the specimen’s folder."},
+    {"bytes", NULL, "bytes", TABLE_COUNT, "Its size; empty for the record’s own files."},
     {"format", NULL, "format", TABLE_TEXT, "Format of a mesh."},
     {"sha256", NULL, "SHA-256", TABLE_TEXT, "SHA-256 of the file as it was read."}};
 

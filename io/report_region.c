@@ -50,7 +50,7 @@ static void add_tool(char* tools, size_t size, const char* tool)
     size_t end = found != NULL ? (size_t)(found - tools) + strlen(tool) : 0;
     bool there = found != NULL && (found == tools || found[-1] == ' ') && (tools[end] == '\0' || tools[end] == ',');
     if (!there)
-        snprintf(tools + length, size - length, "%s%.100s", length > 0 ? ", " : "", tool);
+        rlv_print(tools + length, size - length, "%s%.100s", length > 0 ? ", " : "", tool);
 }
 
 /// Volume of the matrix removed in an area.

@@ -189,15 +189,6 @@ static const history_step* step_of(const rlv_history* history, const rlv_piece_r
     return NULL;
 }
 
-__attribute__((format(printf, 2, 3))) static void add(report_text* said, const char* format, ...)
-{
-    const size_t length = strlen(said->text);
-    va_list list;
-    va_start(list, format);
-    (void)vsnprintf(said->text + length, sizeof said->text - length, format, list);
-    va_end(list);
-}
-
 static report_text cm2_of(rlv_interval mm2)
 {
     return report_interval((rlv_interval){mm2.value / 100.0, mm2.low / 100.0, mm2.high / 100.0}, "cm²");
@@ -217,32 +208,34 @@ static void put_against_steps(rlv_page* p, const report_rejoin* r, const rejoin_
                        *went_back = step_of(r->history, told->record, true, &on);
     report_text words = {""};
     if (came_off != NULL && isfinite(came_off->crumbled_mm3.value))
-        add(&words, "in the step at which it came off %s went beside it, which counts as matrix removed; ",
-            ml_of(came_off->crumbled_mm3).text);
+        report_add(&words, "At the step in which it came off %s went beside it, which counts as matrix removed. ",
+                   ml_of(came_off->crumbled_mm3).text);
     if (went_back != NULL && isfinite(went_back->gap_mm3.value))
-        add(&words, "in that at which it went back the block gained %s beside it, which is the gap and no material; ",
-            ml_of(went_back->gap_mm3).text);
+        report_add(&words,
+                   "At that in which it went back the block gained %s beside it, which is the gap and no material. ",
+                   ml_of(went_back->gap_mm3).text);
     if (words.text[0] != '\0')
     {
-        add(&words, "the gap between the two faces holds ");
+        report_add(&words, "The gap between the two faces holds ");
         if (of->found_known)
-            add(&words, "%s as found, ", ml_of(of->gap_before.volume_mm3).text);
-        add(&words, "%s closed", ml_of(of->gap_after.volume_mm3).text);
+            report_add(&words, "%s as found, ", ml_of(of->gap_before.volume_mm3).text);
+        report_add(&words, "%s closed", ml_of(of->gap_after.volume_mm3).text);
         if (of->back_known)
-            add(&words, ", %s as it went back", ml_of(of->gap_back.volume_mm3).text);
-        add(&words, ". The first are what the block’s meshes show less the piece’s own, rim and all; the "
-                    "gap is measured face to face");
+            report_add(&words, ", %s as it went back", ml_of(of->gap_back.volume_mm3).text);
+        report_add(&words, ". What went or came beside it is what the block’s meshes show less the piece’s "
+                           "own, rim and all; the gap is measured face to face");
         page_fact(p, "Volumes", words.text);
     }
     words = (report_text){""};
     if (off != NULL)
-        add(&words, "%.80s of the block’s surface went with it, its outside; ", cm2_of(off->area_mm2).text);
+        report_add(&words, "%.80s of the block’s surface went with it, its outside. ", cm2_of(off->area_mm2).text);
     if (on != NULL)
-        add(&words, "%.80s were covered as it went back, the face that it left; ", cm2_of(on->area_mm2).text);
+        report_add(&words, "%.80s were covered as it went back, the face that it left. ", cm2_of(on->area_mm2).text);
     if (words.text[0] != '\0')
     {
-        add(&words,
-            "the joint’s outline is %s cm² of the block’s face, all that looks across at the piece, and %s cm² of it "
+        report_add(
+            &words,
+            "The joint’s outline is %s cm² of the block’s face, all that looks across at the piece, and %s cm² of it "
             "have the other face straight across",
             words_figures(of->joint_mm2 / 100.0, 3).text, words_figures(of->gap_after.area_mm2 / 100.0, 3).text);
         page_fact(p, "Areas", words.text);
@@ -253,7 +246,7 @@ static void put_piece(rlv_page* p, const report_rejoin* r, const rejoin_told* to
 {
     char id[160], terms[400], caption[400], contacts[400];
     const char* title = told->record->title != NULL ? told->record->title : told->record->id;
-    snprintf(id, sizeof id, "rejoin-%.120s", told->record->id);
+    rlv_print(id, sizeof id, "rejoin-%.120s", told->record->id);
     page_part(p, id, title);
     if (!told->measured)
     {
@@ -269,15 +262,15 @@ static void put_piece(rlv_page* p, const report_rejoin* r, const rejoin_told* to
     put_against_steps(p, r, told);
     put_treatments(p, told);
     report_page_pictures(p, sheets, HISTORY_SHEET_JOINT, (size_t)(told->record - told->specimen->piece));
-    snprintf(terms, sizeof terms, "The areas of the joint of %.100s, and what the words stand for", told->piece.name);
+    rlv_print(terms, sizeof terms, "The areas of the joint of %.100s, and what the words stand for", told->piece.name);
     put_table(p, rejoin_terms_wall(told), terms);
-    snprintf(caption, sizeof caption, "The gap between %.100s and %.100s", told->piece.name, told->block.name);
+    rlv_print(caption, sizeof caption, "The gap between %.100s and %.100s", told->piece.name, told->block.name);
     put_table(p, rejoin_gaps_wall(told), caption);
-    snprintf(contacts, sizeof contacts, "Where %.100s touches %.100s, hardest first", told->piece.name,
-             told->block.name);
+    rlv_print(contacts, sizeof contacts, "Where %.100s touches %.100s, hardest first", told->piece.name,
+              told->block.name);
     put_table(p, rejoin_contacts_wall(told), contacts);
     char across[400];
-    snprintf(across, sizeof across, "What runs over the joint of %.100s", told->piece.name);
+    rlv_print(across, sizeof across, "What runs over the joint of %.100s", told->piece.name);
     put_table(p, rejoin_across_wall(told), across);
     put_untold(p, told);
     if (rejoin_bone_touches(told))

@@ -155,24 +155,33 @@ static void put_terms(rlv_page* p)
 {
     page_part(p, "terms", "How to read this section");
     page_fact(
-        p, "Life position",
-        "Where the animal’s own order says that an element belongs. It is known by its row and its place, counted "
-        "from the head: LR09 is an element, place 9 of LR is where one belongs, and the two need not be together.");
+        p, "Row",
+        "Elements of one kind that follow each other along the body, as the record names them: LR, say, for those "
+        "of the right side. Its places are counted from the head.");
+    page_fact(p, "Life position",
+              "Where the animal’s own order says that an element belongs. It is known by its row and its place: LR09 "
+              "is an element, place 9 of LR is where one belongs, and the two need not be together.");
     page_fact(
         p, "State",
         "In place; shifted (it lies off its life position by more than the row scatters); rotated (it is turned by "
         "more); inverted (its external face looks the other way). The first that holds of inverted, rotated, "
         "shifted is told.");
+    page_fact(p, "Stretch", "Neighbours in one row that moved together, as one.");
     page_fact(p, "Shift",
               "How far an element lies from its life position: in millimetres, and in pitches, the distance "
               "from one place of its row to the next.");
     page_fact(p, "Towards",
               "Which way on the body: head or tail, the animal’s left or right, out (away from the body "
               "wall) or in. Only what is sure is told.");
-    page_fact(p, "p",
-              "How often chance alone, in a row that nothing has disturbed, would make an element look as far off, "
-              "or a stretch as clearly moved. Adjusted: of all elements that are told as displaced for a p below "
-              "0.05, 5 % at most, on the mean, are in place after all.");
+    page_fact(
+        p, "Trend/plunge",
+        "144/−20 ± 9: the azimuth from true north, clockwise, and the angle below the horizon, in degrees; a plunge "
+        "below zero points upwards. In brackets where nothing tells which end of an axis is meant.");
+    page_fact(
+        p, "p",
+        "How often chance alone, in a row that nothing has disturbed, would make an element look as far off, "
+        "or a stretch as clearly moved. Adjusted: of all elements that are told as displaced for a p below "
+        "0.05, 5 % at most, on the mean, are in place after all. Barely: it is within a factor of ten of that level.");
     page_fact(p, "Judged",
               "An element whose place is known or was found, so that its state is told. An element off its "
               "row has left every free place of its row: it is displaced, and no figure says how far.");
@@ -200,7 +209,7 @@ static void put_open(rlv_page* p, const history_articulation* a)
     for (size_t r = 0; r < a->row_count; r++)
     {
         char name[100];
-        snprintf(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
+        rlv_print(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
         page_fact(p, name, articulation_open_words(a, r).text);
     }
 }
@@ -229,7 +238,7 @@ static void put_rows(rlv_page* p, const report_skeleton* s)
     {
         const report_text words = articulation_row_words(a, r);
         char name[100];
-        snprintf(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
+        rlv_print(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
         if (words.text[0] != '\0')
             page_fact(p, name, words.text);
     }
@@ -332,17 +341,28 @@ static void put_judged(rlv_page* p, const report_skeleton* s, const history_shee
     put_untold(p, &s->articulation);
 }
 
-/// "in place", "off its row", "not judged".
-static const char* state_word(const void* user, size_t element)
+/// "in place", "off its row", "not judged"; with how its place is known, and from what shift on it would have been
+/// told.
+static elements_judged judged_of(const void* user, size_t element)
 {
     const report_skeleton* s = user;
+    elements_judged of = {.state = report_say("not judged"), .told_mm = (double)NAN};
     if (!s->judged)
-        return "not judged";
-    const rlv_articulation_state state = history_state(&s->articulation, element);
-    return state != RLV_UNASSIGNED                           ? rlv_articulation_state_word(state)
-           : s->articulation.why[element] == HISTORY_OFF_ROW ? articulation_loose_name(HISTORY_OFF_ROW)
-           : s->articulation.why[element] == HISTORY_SPOIL   ? articulation_loose_name(HISTORY_SPOIL)
-                                                             : "not judged";
+        return of;
+    const history_articulation* a = &s->articulation;
+    const rlv_articulation_state state = history_state(a, element);
+    const history_left_out why = a->why[element];
+    of.place = articulation_place_told(a, element);
+    if (state != RLV_UNASSIGNED)
+    {
+        const rlv_articulated* told = history_told(a, element);
+        of.state =
+            report_say("%s%s", articulation_is_barely(told) ? "barely " : "", rlv_articulation_state_word(state));
+        of.told_mm = told->detectable_mm[0];
+    }
+    else if (why == HISTORY_OFF_ROW || why == HISTORY_SPOIL)
+        of.state = report_say("%s", articulation_loose_name(why));
+    return of;
 }
 
 void report_skeleton_put(rlv_page* p, const report_skeleton* s, const history_sheets* sheets)
@@ -355,6 +375,11 @@ void report_skeleton_put(rlv_page* p, const report_skeleton* s, const history_sh
     if (!s->measured)
         return;
     page_part(p, "where", "Where each element lies");
-    put_table(p, elements_wall(&s->elements, state_word, s), &s->table[ELEMENTS_MEASURED],
+    if (s->judged)
+        page_paragraph(p,
+                       "Place: as recorded, or as counted along the row, with how sure that number is. Shift found in "
+                       "80 %: the shift of an element, whichever way, that would have been told in 80 % of cases. In "
+                       "place is no more than that none was found.");
+    put_table(p, elements_wall(&s->elements, judged_of, s), &s->table[ELEMENTS_MEASURED],
               "A dash: not known, or not recorded.", NULL);
 }

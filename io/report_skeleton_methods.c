@@ -37,7 +37,7 @@ static void put_order(rlv_page* p, const history_articulation* a)
     if (a->elements->history->specimen->compared_file_count > 0)
         report_page_tell(
             p, "Comparative specimens",
-            "A row that was measured on a comparative specimen too has that animal's distances along its axis, fitted "
+            "A row that was measured on a comparative specimen too has that animal’s distances along its axis, fitted "
             "as its own order is and smoothed, moved and scaled, and what it departs from them, which is estimated "
             "(I. N. Dryden, K. V. Mardia, Statistical Shape Analysis, 1998). Where a parabola and a cubic take off "
             "more than uneven steps of both animals, scatter, bending and a change of the pitch by a twentieth allow "
@@ -50,12 +50,12 @@ static void put_tests(rlv_page* p, const history_articulation* a)
     report_page_tell(
         p, "What has moved",
         "Each element is held against its life position as all others tell it, itself left out: an F test of its place "
-        "and, where its attitude is known, one of that. R. J. Simes' rule (Biometrika 73, 1986) makes one p of the "
+        "and, where its attitude is known, one of that. R. J. Simes’ rule (Biometrika 73, 1986) makes one p of the "
         "two. "
         "The %zu p are adjusted together (Y. Benjamini, Y. Hochberg, J. R. Statist. Soc. B 57, 1995) so that of those "
         "told below 0.05 the share that is in place after all, the false discovery rate, is 5 %% at most on the mean; "
         "no "
-        "element's own risk is told by that. Which of the two tests stands is judged at the level that is left (Y. "
+        "element’s own risk is told by that. Which of the two tests stands is judged at the level that is left (Y. "
         "Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014). A state is the first that holds of inverted (the "
         "external face looks the other way), rotated and shifted. The interval of a shift comes from the non-central "
         "chi-square distribution, and holds measuring, natural scatter and the life position. It is of one element by "
@@ -76,8 +76,8 @@ static void put_word(rlv_page* p)
     page_fact(
         p, "Articulated, associated, isolated",
         "Articulated: three quarters of the elements, at least, are in place. Associated: three quarters lie within a "
-        "fifth of the body's length, from the first place of all rows to the last, of their life position. Isolated: "
-        "neither. These bounds are the program's own. An "
+        "fifth of the body’s length, from the first place of all rows to the last, of their life position. Isolated: "
+        "neither. These bounds are the program’s own. An "
         "element off its row counts as displaced, and as far as the free place nearest to it. The share has the exact "
         "binomial interval (C. J. Clopper, E. S. Pearson, Biometrika 26, 1934) of an effective number of elements (E. "
         "L. "
@@ -91,10 +91,10 @@ static void put_places(rlv_page* p)
     page_fact(
         p, "Places",
         "A row whose places the record does not tell is counted: its order is the longest path of the least tree over "
-        "all distances (R. C. Prim, Bell Syst. Tech. J. 36, 1957), its places the likeliest count under the row's own "
+        "all distances (R. C. Prim, Bell Syst. Tech. J. 36, 1957), its places the likeliest count under the row’s own "
         "pitch (A. J. Viterbi, IEEE Trans. Inf. Theory 13, 1967), and how sure each is comes from sums over all counts "
         "(L. E. Baum and others, Ann. Math. Statist. 41, 1970). Spacing does not tell how many places lie before a "
-        "row's "
+        "row’s "
         "first element: where nothing else does, the row of the other side is asked, and the whole count is little "
         "sure "
         "though each step of it is. An element beside its row is given one of the free places where that is clear.");
@@ -102,7 +102,7 @@ static void put_places(rlv_page* p)
         p, "Free places",
         "A life position without an element is told with its covariance, natural scatter included; its 95 % region "
         "goes "
-        "by three times the F quantile. Beyond a row's last element the order is carried on, and its variance widened: "
+        "by three times the F quantile. Beyond a row’s last element the order is carried on, and its variance widened: "
         "a "
         "corridor. A place is inside the rock where most of 26 rays from it meet the surface of the last stage from "
         "within; its depth is the distance to the nearest place of that surface, with the errors of both; where the "
@@ -115,11 +115,11 @@ static void put_loose(rlv_page* p, const history_articulation* a)
         return;
     report_page_tell(
         p, "Loose elements",
-        "T. Bayes' rule, for all %zu loose elements %s. Before anything is known each free place that the record "
+        "T. Bayes’ rule, for all %zu loose elements %s. Before anything is known each free place that the record "
         "leaves an "
         "element is as likely as any other, and in %s it belongs to none (from memory, no source). The size of one "
         "from "
-        "the spoil is held against a straight line through those of the row's nearest eight elements (Student's t). "
+        "the spoil is held against a straight line through those of the row’s nearest eight elements (Student’s t). "
         "Its place counts by "
         "where it lies, or by the part of the rock that its bag came from: in life position with the share in place, "
         "else in a normal cloud as wide as displaced elements lie off. What lies off its row was carried, how far is "
@@ -137,18 +137,18 @@ static void put_disturbance(rlv_page* p)
 {
     report_page_tell(
         p, "Which way they went",
-        "A motion is that of an element whose shift's interval does not hold 0, or of a stretch, once. It has a "
+        "A motion is that of an element whose shift’s interval does not hold 0, or of a stretch, once. It has a "
         "direction "
         "in the level (of the bedding, where that is known) where its 95 %% region there does not hold 0 (H. "
-        "Hotelling's "
-        "T²), and weighs by how sure that is. Uniformity is tested by Lord Rayleigh's test in the level, by R. A. "
-        "Fisher's statistics in space, and by C. Bingham's test for axes; orientation tensors are N. H. Woodcock's "
+        "Hotelling’s "
+        "T²), and weighs by how sure that is. Uniformity is tested by Lord Rayleigh’s test in the level, by R. A. "
+        "Fisher’s statistics in space, and by C. Bingham’s test for axes; orientation tensors are N. H. Woodcock’s "
         "(Geol. "
         "Soc. Am. Bull. 88, 1977). Fewer than %d motions, or axes, are not summed up.",
         RLV_DISTURBANCE_LEAST);
     page_fact(
         p, "What the skeleton cannot tell",
-        "A slip of all rows together looks as the animal's own curve does. A stretch that reaches the end of its "
+        "A slip of all rows together looks as the animal’s own curve does. A stretch that reaches the end of its "
         "row, and a motion along the body by whole places, are not told either. Nor is every stretch that may be: "
         "of eight neighbours that slid by 6 mm in simulated animals whose pitch is 8 % uneven, 96 % are found "
         "where they went across the body, and 60 % where along it.");

@@ -86,7 +86,7 @@ static const table_column bar_columns[] = {
     {"residual", "mm", "residual", TABLE_NUMBER,
      "Its length at the scale that all bars of the stage give together, less the certified one."},
     {"sd", "mm", "expected sd", TABLE_NUMBER,
-     "Standard deviation of the bar's length, from its points and certificate."},
+     "Standard deviation of the bar’s length, from its points and certificate."},
     {"sds", NULL, "in sds", TABLE_NUMBER,
      "The residual over its own standard deviation, were the bar left out of the scale; empty for a single bar."},
     {"alarm", NULL, "alarm", TABLE_FLAG, "Whether the bar does not fit the others."}};
@@ -115,17 +115,17 @@ static rlv_table bars_table(const rlv_history* history)
 static const table_column pose_columns[] = {
     {"stage", NULL, "stage", TABLE_TEXT, "Id of the stage."},
     {"alignments", NULL, "alignments away", TABLE_COUNT,
-     "Alignments between it and the stage of the block's frame, by the surest chain of them."},
+     "Alignments between it and the stage of the block’s frame, by the surest chain of them."},
     {"position_sd", "mm", "position, sd", TABLE_NUMBER,
-     "Standard deviation of where the stage lies in the block's frame, all three directions together."},
+     "Standard deviation of where the stage lies in the block’s frame, all three directions together."},
     {"rotation_sd", "deg", "turn, sd", TABLE_NUMBER,
      "Standard deviation of how it is turned, all three axes together."},
     {"scale", NULL, "scale", TABLE_NUMBER,
-     "Its scale in the block's frame: what its own millimetres are multiplied by."}};
+     "Its scale in the block’s frame: what its own millimetres are multiplied by."}};
 
 static rlv_table poses_table(const rlv_history* history)
 {
-    rlv_table t = table_of("poses", "How surely each stage lies in the block's frame", COLUMNS(pose_columns));
+    rlv_table t = table_of("poses", "How surely each stage lies in the block’s frame", COLUMNS(pose_columns));
     for (size_t i = 0; i < history->stage_count && history->joined; i++)
     {
         const rlv_pose* pose = &history->stages.pose[i];
@@ -140,7 +140,7 @@ static rlv_table poses_table(const rlv_history* history)
 }
 
 #define MATRIX_MEANING                                                                                                 \
-    "Entry of the 4 by 4 matrix that carries the stage's own mm into the block's frame, by row and column."
+    "Entry of the 4 by 4 matrix that carries the stage’s own mm into the block’s frame, by row and column."
 #define MATRIX(row, column)                                                                                            \
     {                                                                                                                  \
         "m" #row #column, NULL, #row #column, TABLE_NUMBER, MATRIX_MEANING                                             \
@@ -166,7 +166,7 @@ static const table_column transform_columns[] = {{"stage", NULL, "stage", TABLE_
 
 static rlv_table transforms_table(const rlv_history* history)
 {
-    rlv_table t = table_of("transforms", "The motions into the block's frame", COLUMNS(transform_columns));
+    rlv_table t = table_of("transforms", "The motions into the block’s frame", COLUMNS(transform_columns));
     for (size_t i = 0; i < history->stage_count && history->joined; i++)
     {
         double matrix[16];
@@ -292,7 +292,7 @@ static const table_column region_columns[] = {
      "Least distance from the surface that changed to bone that shows before or after; empty where none is known."},
     {"mass", "g", "mass", TABLE_INTERVAL, "Volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
-     "Spoil of the region's area, or the piece, as it was weighed; told once, at the largest region of the area."},
+     "Spoil of the region’s area, or the piece, as it was weighed; told once, at the largest region of the area."},
     {"area", "mm2", "area", TABLE_INTERVAL, "Area of the surface before that went, or came, deeper than area_from."},
     {"area_from", "mm", NULL, TABLE_NUMBER,
      "How deep a change counts for the area: the detection limit of the smallest patch, or half of the mean depth "
@@ -305,13 +305,13 @@ static const table_column region_columns[] = {
      "Greatest depth in the region: how far the surface went down, or rose where material came, by the shortest way "
      "to the surface before, of means over cells of a few samples."},
     {"tool", NULL, "tool", TABLE_TEXT,
-     "Tools recorded for the region's area, or for the step where no area was named."},
+     "Tools recorded for the region’s area, or for the step where no area was named."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of those tools; told once, at the largest region of the area."},
     {"rate", "mm3_per_h", "rate", TABLE_NUMBER,
      "Matrix removed in all regions of that area over those hours; told once, at the largest of them."},
     {"work_area", NULL, "area of work", TABLE_TEXT, "Recorded area of work that the region lies in."},
     {"piece", NULL, "piece", TABLE_TEXT, "Piece that came off or went back there."},
-    {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region on the surface before, in the block's frame."}};
+    {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region on the surface before, in the block’s frame."}};
 
 enum
 {
@@ -382,12 +382,7 @@ static size_t region_count(const history_step* step)
     return step->measured ? step->change.region_count : 0;
 }
 
-#define REGION_DASH                                                                                                    \
-    "A dash: not recorded or not known; of a mass, no density of it is recorded; of a mean depth, most of the region " \
-    "lies on the surface after, or no area is sure, so that volume over area is no depth. An area is what changed "    \
-    "deeper than the detection limit, or than half of the mean depth where that is less. What was weighed, hours and " \
-    "rate stand once, "                                                                                                \
-    "at the largest region of their area."
+#define REGION_DASH "A dash: not recorded or not known."
 
 #define MASS_DASH                                                                                                      \
     "A dash: not measured, or a volume of what no density is recorded of; of material added nobody knows which lies "  \
@@ -478,7 +473,7 @@ static const table_column volume_columns[] = {
     {"gap", "mm3", NULL, TABLE_INTERVAL,
      "What the block gained with pieces that went back and is none of them, by their own closed meshes: the gap of the "
      "joint. It is in no class and no region. Matrix, bone and pieces that went, less material and pieces that came, "
-     "less this, with what was not told apart, are the block's volume before less that after (volume_check). Empty: no "
+     "less this, with what was not told apart, are the block’s volume before less that after (volume_check). Empty: no "
      "such piece."}};
 
 static const table_column mass_columns[] = {MASS_COLUMNS(IN_STEP NO_GRAMS)};
@@ -581,9 +576,9 @@ static const table_column mass_balance_columns[] = {
     {"closes", NULL, "closes", TABLE_TEXT, "Whether nothing lies within the interval; else what is missing."},
     {"damp", NULL, "damp spoil", TABLE_FLAG, "Whether a bag was weighed damp, so that its water counts as spoil."},
     {"block_before_sd", "g", NULL, TABLE_NUMBER,
-     "Standard deviation of the block's mass before. The interval of what is unexplained is 1.96 times this and the "
+     "Standard deviation of the block’s mass before. The interval of what is unexplained is 1.96 times this and the "
      "sds that follow, in quadrature; a mass that was recorded without one adds 0."},
-    {"block_after_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the block's mass after."},
+    {"block_after_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the block’s mass after."},
     {"spoil_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the spoil: of its bags, in quadrature."},
     {"pieces_off_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the pieces that came off."},
     {"pieces_back_sd", "g", NULL, TABLE_NUMBER, "Standard deviation of the pieces that went back."},
@@ -645,7 +640,7 @@ static rlv_table balance_table(const rlv_history* history, bool spoil)
 {
     rlv_table t = spoil ? table_of("spoil_balance", "Spoil: measured volume against what was weighed",
                                    COLUMNS(spoil_balance_columns))
-                        : table_of("mass_balance", "The block's mass: what it lost against what was kept",
+                        : table_of("mass_balance", "The block’s mass: what it lost against what was kept",
                                    COLUMNS(mass_balance_columns));
     if (history->row == NULL)
         return t;
@@ -723,7 +718,7 @@ static void put_left(rlv_table* t, const char* tool, const rlv_rate* rate, rlv_i
 static rlv_table left_table(const rlv_history* history)
 {
     rlv_table t =
-        table_of("left", "Hours that the block's whole volume would take at the recorded rates", COLUMNS(left_columns));
+        table_of("left", "Hours that the block’s whole volume would take at the recorded rates", COLUMNS(left_columns));
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (!last->given.health.closed)
         return t;
@@ -788,7 +783,7 @@ report_tables report_tables_of(const rlv_history* history, const rlv_answer* ans
         tables.table[i] = report_recorded(i, history, answer);
         if (i != REPORT_ELEMENTS && i != REPORT_ROWS && i != REPORT_INPUTS) // not all of theirs was recorded
             tables.table[i].dash = i == REPORT_PIECES
-                                       ? "A dash: not recorded; of a volume, the piece's mesh is open, or it has none."
+                                       ? "A dash: not recorded; of a volume, the piece’s mesh is open, or it has none."
                                        : "A dash: not recorded.";
     }
     return tables;

@@ -10,22 +10,22 @@
 #include <stdlib.h>
 #include <string.h>
 
-__attribute__((format(printf, 1, 2))) static report_text say(const char* format, ...)
+report_text report_say(const char* format, ...)
 {
     report_text said;
     va_list list;
     va_start(list, format);
-    vsnprintf(said.text, sizeof said.text, format, list);
+    rlv_print_list(said.text, sizeof said.text, format, list);
     va_end(list);
     return said;
 }
 
-__attribute__((format(printf, 2, 3))) static void add(report_text* said, const char* format, ...)
+void report_add(report_text* said, const char* format, ...)
 {
-    size_t length = strlen(said->text);
+    const size_t length = strlen(said->text);
     va_list list;
     va_start(list, format);
-    vsnprintf(said->text + length, sizeof said->text - length, format, list);
+    rlv_print_list(said->text + length, sizeof said->text - length, format, list);
     va_end(list);
 }
 
@@ -36,8 +36,8 @@ static const char* stage_id(const rlv_history* history, size_t stage)
 
 report_text report_step_name(const rlv_history* history, size_t step)
 {
-    return say("%.200s → %.200s", stage_id(history, history->step[step].before),
-               stage_id(history, history->step[step].after));
+    return report_say("%.200s → %.200s", stage_id(history, history->step[step].before),
+                      stage_id(history, history->step[step].after));
 }
 
 report_text report_p(double p)
@@ -54,8 +54,8 @@ report_text report_place_in_row(const rlv_element_record* element)
 {
     if (!element->place_known)
         return (report_text){""};
-    return element->last_place > element->first_place ? say("%d-%d", element->first_place, element->last_place)
-                                                      : say("%d", element->first_place);
+    return element->last_place > element->first_place ? report_say("%d-%d", element->first_place, element->last_place)
+                                                      : report_say("%d", element->first_place);
 }
 
 rlv_interval report_in_ml(rlv_interval mm3)
@@ -66,8 +66,8 @@ rlv_interval report_in_ml(rlv_interval mm3)
 report_text report_interval(rlv_interval interval, const char* unit)
 {
     if (!isfinite(interval.low) || !isfinite(interval.high))
-        return say("%s %s", words_value(interval, 1.0).text, unit);
-    return say("%s %s (%s %s)", words_value(interval, 1.0).text, unit, words_ends(interval, 1.0).text, unit);
+        return report_say("%s %s", words_value(interval, 1.0).text, unit);
+    return report_say("%s %s (%s %s)", words_value(interval, 1.0).text, unit, words_ends(interval, 1.0).text, unit);
 }
 
 // --- Classes ---------------------------------------------------------------------------------------------------------
@@ -159,11 +159,11 @@ static report_text unknown_class(const rlv_history* history, rlv_change_class ki
 {
     const history_step* step = which != REPORT_ALL ? &history->step[which] : NULL;
     if (step != NULL && !step->measured)
-        return say("not measured: %s", step->why);
+        return report_say("not measured: %s", step->why);
     if (kind != RLV_CHANGE_BONE)
-        return say("not known: no mask says where it was, and it has no closed mesh of its own");
-    return step != NULL ? say("not known: no bone is marked on ‘%.200s’", stage_id(history, step->before))
-                        : say("not known: no bone is marked on any stage before the last");
+        return report_say("not known: no mask says where it was, and it has no closed mesh of its own");
+    return step != NULL ? report_say("not known: no bone is marked on ‘%.200s’", stage_id(history, step->before))
+                        : report_say("not known: no bone is marked on any stage before the last");
 }
 
 /// What the block's meshes saw of a piece that is none of it by its own mesh.
@@ -174,9 +174,10 @@ static void add_joint(report_text* said, const history_step* step, rlv_change_cl
     if ((!off && !back) || !isfinite(joint.value))
         return;
     const rlv_interval ml = report_in_ml(joint);
-    add(said, ", by its own mesh; its outline on the block held %s more, which %s", report_interval(ml, "mL").text,
-        off ? "counts as matrix removed: crumbs of its joint, or an opening that no scan saw"
-            : "is the gap of its joint");
+    report_add(said, ", by its own mesh; its outline on the block held %s more, which %s",
+               report_interval(ml, "mL").text,
+               off ? "counts as matrix removed: crumbs of its joint, or an opening that no scan saw"
+                   : "is the gap of its joint");
 }
 
 static report_text class_words(const rlv_history* history, rlv_change_class kind, size_t which)
@@ -186,26 +187,27 @@ static report_text class_words(const rlv_history* history, rlv_change_class kind
     if (found.steps_known == 0)
         return unknown_class(history, kind, which);
     if (found.regions == 0)
-        said = say("none that can be told from noise%s; at most %s mL, were all of its surface under a film just "
-                   "thinner than the detection limit",
-                   kind == RLV_CHANGE_BONE ? ", of bone that showed and was marked" : "",
-                   words_at_most(found.ml.high).text);
+        said = report_say("none that can be told from noise%s; at most %s mL, as a film all over that is too thin to "
+                          "be told",
+                          kind == RLV_CHANGE_BONE ? ", of bone that showed and was marked" : "",
+                          words_at_most(found.ml.high).text);
     else
     {
         said = report_interval(found.ml, "mL");
         if (isfinite(found.g.value))
-            add(&said, ", %s", report_interval(found.g, "g").text);
-        add(&said, ", in %s%s", words_count(found.regions, "region").text,
-            kind == RLV_CHANGE_BONE ? " of bone that showed" : "");
+            report_add(&said, ", %s", report_interval(found.g, "g").text);
+        report_add(&said, ", in %s%s", words_count(found.regions, "region").text,
+                   kind == RLV_CHANGE_BONE ? " of bone that showed" : "");
         if (found.faint)
-            add(&said,
+            report_add(
+                &said,
                 "; more of it may be spread thinner than the scans can tell from noise: the upper end leaves room "
                 "for that");
     }
     if (which != REPORT_ALL)
         add_joint(&said, &history->step[which], kind);
     if (!found.known)
-        add(&said, "; known in %zu of %zu steps", found.steps_known, found.steps);
+        report_add(&said, "; known in %zu of %zu steps", found.steps_known, found.steps);
     return said;
 }
 
@@ -218,7 +220,7 @@ static void add_steps_of_bone(report_text* said, const rlv_history* history)
         const report_class found = report_class_of(history, RLV_CHANGE_BONE, i);
         if (found.regions == 0)
             continue;
-        add(said, "%s%s %s", parted, report_step_name(history, i).text, report_interval(found.ml, "mL").text);
+        report_add(said, "%s%s %s", parted, report_step_name(history, i).text, report_interval(found.ml, "mL").text);
         parted = ", ";
     }
 }
@@ -257,8 +259,7 @@ static bool has_pieces(const rlv_history* history, rlv_change_class kind, size_t
 
 enum
 {
-    NAMED_ELEMENTS = 8, ///< of those in the spoil, or with a note; what comes beyond is counted
-    QUOTED_BYTES = 80   ///< of a note that is quoted in a line
+    NAMED_ELEMENTS = 8, ///< of those in the spoil, or that a note names; what comes beyond is counted
 };
 
 static bool is_in_spoil(const rlv_history* history, const rlv_element_record* element, size_t which)
@@ -280,14 +281,15 @@ report_text report_in_spoil(const rlv_history* history, size_t which)
     {
         const rlv_element_record* element = &specimen->element[i];
         if (is_in_spoil(history, element, which) && count++ < NAMED_ELEMENTS)
-            add(&names, "%s%.40s (bag %.40s)", count > 1 ? ", " : "", element->id, element->bag);
+            report_add(&names, "%s%.40s (bag %.40s)", count > 1 ? ", " : "", element->id, element->bag);
     }
     if (count == 0)
         return (report_text){""};
     if (count > NAMED_ELEMENTS)
-        add(&names, " and %zu more", count - NAMED_ELEMENTS);
-    return say("%s %s recorded from the spoil, %.800s: what of %s had not shown counts as matrix",
-               words_count(count, "element").text, count > 1 ? "are" : "is", names.text, count > 1 ? "them" : "it");
+        report_add(&names, " and %zu more", count - NAMED_ELEMENTS);
+    return report_say("%s %s recorded from the spoil, %.800s: what of %s had not shown counts as matrix",
+                      words_count(count, "element").text, count > 1 ? "are" : "is", names.text,
+                      count > 1 ? "them" : "it");
 }
 
 /// Whether an id stands in words as one by itself: D05 is not in D051.
@@ -319,73 +321,48 @@ static report_text named_in_note(const rlv_history* history, const history_step*
     for (size_t i = 0; i < specimen->element_count && note != NULL; i++)
         if (had_shown(history, &specimen->element[i], step->before) && names_id(note, specimen->element[i].id) &&
             count++ < NAMED_ELEMENTS)
-            add(&names, "%s%.40s", count > 1 ? ", " : "", specimen->element[i].id);
+            report_add(&names, "%s%.40s", count > 1 ? ", " : "", specimen->element[i].id);
     if (count > NAMED_ELEMENTS)
-        add(&names, " and %zu more", count - NAMED_ELEMENTS);
+        report_add(&names, " and %zu more", count - NAMED_ELEMENTS);
     return names;
 }
 
-/// Quote what is short, where there is room for all of it; words that were cut would say something else.
-static void add_short(report_text* said, const char* note)
-{
-    if (strlen(note) <= QUOTED_BYTES && strlen(said->text) < sizeof said->text / 2)
-        add(said, " “%s”", note);
-}
-
-/// The elements with notes that had shown before the last step; empty where there is none.
-static report_text notes_on_elements(const rlv_history* history)
-{
-    const rlv_specimen* specimen = history->specimen;
-    const size_t last = history->step[history->step_count - 1].before;
-    report_text notes = {""};
-    size_t count = 0;
-    for (size_t i = 0; i < specimen->element_count; i++)
-    {
-        const rlv_element_record* element = &specimen->element[i];
-        if (element->note != NULL && had_shown(history, element, last) && count++ < NAMED_ELEMENTS)
-        {
-            add(&notes, "%s%.40s", count > 1 ? ", " : "", element->id);
-            add_short(&notes, element->note);
-        }
-    }
-    if (count > NAMED_ELEMENTS)
-        add(&notes, " and %zu more", count - NAMED_ELEMENTS);
-    return notes;
-}
-
-/// What somebody wrote down that may tell of bone where meshes tell of none. Notes are free words: they are quoted, and
-/// what they mean is for a reader to say.
+/// How much somebody wrote down that may tell of bone where meshes tell of none: what it means is for a reader to say,
+/// where all of it is listed.
 static void add_recorded(report_text* bone, const rlv_history* history)
 {
-    const report_text elements = notes_on_elements(history);
-    const char* parted = ". Recorded, and in no figure: ";
-    bool any = false;
+    const rlv_specimen* specimen = history->specimen;
+    size_t spoil = 0, stages = 0, elements = 0;
     for (size_t i = 0; i < history->step_count; i++)
+        stages += history->stage[history->step[i].after].record->note != NULL;
+    for (size_t i = 0; i < specimen->element_count; i++)
     {
-        const rlv_stage_record* after = history->stage[history->step[i].after].record;
-        any = any || after->note != NULL;
-        const report_text names = named_in_note(history, &history->step[i]);
-        if (names.text[0] == '\0')
-            continue;
-        add(bone, "%sat ‘%.60s’, of %.200s", parted, after->id, names.text);
-        add_short(bone, after->note);
-        parted = "; ";
+        const bool in_spoil = is_in_spoil(history, &specimen->element[i], REPORT_ALL);
+        spoil += in_spoil;
+        elements += !in_spoil && specimen->element[i].note != NULL;
     }
-    if (elements.text[0] != '\0')
-        add(bone, "%sof elements that showed before the last step, %.500s", parted, elements.text);
-    if (any || elements.text[0] != '\0')
-        add(bone, ". Which of what was written down is bone lost is for a reader to say: all of it stands under What "
-                  "next");
+    report_text told = {""};
+    if (spoil > 0)
+        report_add(&told, "%s in the spoil", words_count(spoil, "element").text);
+    if (stages > 0)
+        report_add(&told, "%snotes on %s", told.text[0] != '\0' ? ", " : "", words_count(stages, "stage").text);
+    if (elements > 0)
+        report_add(&told, "%snotes on %s", told.text[0] != '\0' ? ", " : "", words_count(elements, "element").text);
+    if (told.text[0] != '\0')
+        report_add(bone, ". Recorded besides, and in no figure: %s; the report lists them under What next", told.text);
 }
 
-/// Of one step: which elements its note names.
-static void add_named(report_text* bone, const rlv_history* history, size_t which)
+/// Of one step: which elements are in its spoil, and which its note names.
+static void add_spoil_and_note(report_text* bone, const rlv_history* history, size_t which)
 {
     const history_step* step = &history->step[which];
+    const report_text in_spoil = report_in_spoil(history, which);
+    if (in_spoil.text[0] != '\0')
+        report_add(bone, ". %s", in_spoil.text);
     const report_text names = named_in_note(history, step);
     if (names.text[0] != '\0')
-        add(bone, ". Recorded, and in no figure: the note at ‘%.60s’ names %.300s, which showed before",
-            stage_id(history, step->after), names.text);
+        report_add(bone, ". Recorded, and in no figure: the note at ‘%.60s’ names %.300s, which showed before",
+                   stage_id(history, step->after), names.text);
 }
 
 static void put_classes(report_lines* lines, const rlv_history* history, size_t which)
@@ -394,29 +371,29 @@ static void put_classes(report_lines* lines, const rlv_history* history, size_t 
     bool lost = report_class_of(history, RLV_CHANGE_BONE, which).regions > 0;
     if (lost && which == REPORT_ALL)
         add_steps_of_bone(&bone, history);
-    const report_text in_spoil = report_in_spoil(history, which);
-    if (in_spoil.text[0] != '\0')
-        add(&bone, ". %s", in_spoil.text);
     if (which == REPORT_ALL)
         add_recorded(&bone, history);
     else
-        add_named(&bone, history, which);
+        add_spoil_and_note(&bone, history, which);
     put(lines, "Bone lost", bone, lost);
     put(lines, "Matrix removed", class_words(history, RLV_CHANGE_REMOVED, which), false);
     if (has_pieces(history, RLV_CHANGE_DETACHED, which))
         put(lines, "Pieces detached", class_words(history, RLV_CHANGE_DETACHED, which), false);
     if (has_pieces(history, RLV_CHANGE_JOINED, which))
         put(lines, "Pieces joined again", class_words(history, RLV_CHANGE_JOINED, which), false);
-    put(lines, "Material added", class_words(history, RLV_CHANGE_ADDED, which), false);
+    report_text added = class_words(history, RLV_CHANGE_ADDED, which);
+    if (has_pieces(history, RLV_CHANGE_JOINED, which))
+        report_add(&added, "; the gap that a piece put back leaves is no material, and is not in it");
+    put(lines, "Material added", added, false);
 }
 
 static void put_untold(report_lines* lines, const rlv_history* history, size_t which)
 {
     const rlv_interval untold = report_untold(history, which);
     put(lines, "Not told apart",
-        isfinite(untold.value)
-            ? say("%s net over the rest of the surface; what went is positive", report_interval(untold, "mL").text)
-            : say("not known: a step was not measured"),
+        isfinite(untold.value) ? report_say("%s net over the rest of the surface; what went is positive",
+                                            report_interval(untold, "mL").text)
+                               : report_say("not known: a step was not measured"),
         false);
 }
 
@@ -432,22 +409,23 @@ int report_balance_decimals(const rlv_balance* balance, bool spoil)
 report_text report_unexplained(const rlv_balance* balance, bool spoil)
 {
     const int decimals = report_balance_decimals(balance, spoil);
-    return say("%s g (%s g)", words_number(balance->unexplained_g.value, decimals).text,
-               words_ends_to(balance->unexplained_g, 1.0, decimals).text);
+    return report_say("%s g (%s g)", words_number(balance->unexplained_g.value, decimals).text,
+                      words_ends_to(balance->unexplained_g, 1.0, decimals).text);
 }
 
 static report_text balance_words(const rlv_balance* balance, bool spoil, const char* left, const char* right)
 {
     if (!balance->closed)
-        return say("not known; missing: %s", balance->missing_words);
+        return report_say("not known; missing: %s", balance->missing_words);
     const int decimals = report_balance_decimals(balance, spoil);
-    report_text said = say("%s: %s %s g, %s %s g; unexplained %s", balance->within ? "closes" : "does not close", left,
-                           words_number(balance->left_g, decimals).text, right,
-                           words_number(balance->right_g, decimals).text, report_unexplained(balance, spoil).text);
+    report_text said =
+        report_say("%s: %s %s g, %s %s g; unexplained %s", balance->within ? "closes" : "does not close", left,
+                   words_number(balance->left_g, decimals).text, right, words_number(balance->right_g, decimals).text,
+                   report_unexplained(balance, spoil).text);
     if (balance->holds_drying)
-        add(&said, ", drying in it, which was not recorded");
+        report_add(&said, ", drying in it, which was not recorded");
     if (balance->damp)
-        add(&said, "; a bag was weighed damp, and its water counts as spoil");
+        report_add(&said, "; a bag was weighed damp, and its water counts as spoil");
     return said;
 }
 
@@ -468,9 +446,9 @@ report_text report_left(const rlv_history* history)
 {
     const history_stage* last = &history->stage[history->stage_count - 1];
     if (!last->given.health.closed)
-        return say("not known: the mesh of ‘%.200s’ is open", last->record->id);
+        return report_say("not known: the mesh of ‘%.200s’ is open", last->record->id);
     const rlv_interval ml = report_in_ml(history_stage_volume(history, history->stage_count - 1));
-    return say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
+    return report_say("%s at ‘%.200s’, bone and all", report_interval(ml, "mL").text, last->record->id);
 }
 
 static const rlv_stage_record* last_stage(const rlv_history* history)
@@ -483,13 +461,14 @@ report_text report_weight(const rlv_history* history)
     const rlv_stage_record* last = last_stage(history);
     const rlv_advice_record* advice = history->specimen->advice;
     if (last->mass == NULL)
-        return say("not weighed at ‘%.200s’", last->id);
-    report_text said = say("the block weighed %s kg at ‘%.200s’",
-                           words_known(last->mass->grams / 1000.0, last->mass->sd_g / 1000.0).text, last->id);
+        return report_say("not weighed at ‘%.200s’", last->id);
+    report_text said = report_say("the block weighed %s kg at ‘%.200s’",
+                                  words_known(last->mass->grams / 1000.0, last->mass->sd_g / 1000.0).text, last->id);
     if (advice != NULL && advice->lift_limit_kg != NULL)
-        add(&said, ": %s the %s kg recorded for lifting by one person; a qualified person decides how it is lifted",
-            last->mass->grams > 1000.0 * *advice->lift_limit_kg ? "over" : "not over",
-            words_recorded(*advice->lift_limit_kg).text);
+        report_add(&said,
+                   ": %s the %s kg recorded for lifting by one person; a qualified person decides how it is lifted",
+                   last->mass->grams > 1000.0 * *advice->lift_limit_kg ? "over" : "not over",
+                   words_recorded(*advice->lift_limit_kg).text);
     return said;
 }
 
@@ -501,8 +480,8 @@ static int by_falling_length(const void* a, const void* b)
 
 static void add_case(report_text* said, const rlv_display_record* display)
 {
-    add(said, "; the case recorded is %s × %s × %s mm inside, ", words_recorded(*display->case_length_mm).text,
-        words_recorded(*display->case_width_mm).text, words_recorded(*display->case_height_mm).text);
+    report_add(said, ". The case recorded is %s × %s × %s mm inside, ", words_recorded(*display->case_length_mm).text,
+               words_recorded(*display->case_width_mm).text, words_recorded(*display->case_height_mm).text);
 }
 
 /// The box about the mesh's own axes, by falling length, which stands in no known way.
@@ -512,21 +491,21 @@ static report_text size_unturned(const rlv_history* history)
     const rlv_vec3 size = rlv_vec3_sub(measures->high_mm, measures->low_mm);
     double side_mm[] = {size.x, size.y, size.z}, inside[3];
     if (!(fmin(size.x, fmin(size.y, size.z)) > 0.0))
-        return say("not known");
+        return report_say("not known");
     qsort(side_mm, 3, sizeof *side_mm, by_falling_length);
-    report_text said = say("%s × %s × %s mm, length × width × height of the box along the axes of the mesh of "
-                           "‘%.200s’, by falling length: another box about it may be smaller",
-                           words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text,
-                           words_number(side_mm[2], 0).text, last_stage(history)->id);
+    report_text said = report_say("%s × %s × %s mm, length × width × height of the box along the axes of the mesh of "
+                                  "‘%.200s’, by falling length: another box about it may be smaller",
+                                  words_number(side_mm[0], 0).text, words_number(side_mm[1], 0).text,
+                                  words_number(side_mm[2], 0).text, last_stage(history)->id);
     if (!history->standing.case_known)
         return said;
     memcpy(inside, history->standing.case_mm, sizeof inside);
     add_case(&said, history->specimen->display);
     qsort(inside, 3, sizeof *inside, by_falling_length);
     const bool fits = side_mm[0] <= inside[0] && side_mm[1] <= inside[1] && side_mm[2] <= inside[2];
-    add(&said, "%s",
-        fits ? "which that box fits into one way round: whether it does as it will stand is not told"
-             : "which that box does not fit into; turned otherwise the block may");
+    report_add(&said, "%s",
+               fits ? "which that box fits into one way round: whether it does as it will stand is not told"
+                    : "which that box does not fit into; turned otherwise the block may");
     return said;
 }
 
@@ -536,9 +515,10 @@ static void hold_against_case(report_text* said, const rlv_history* history)
     const history_standing* s = &history->standing;
     add_case(said, history->specimen->display);
     if (!history_standing_fits(s))
-        add(said, "which it does not fit into so");
+        report_add(said, "which it does not fit into so");
     else
-        add(said,
+        report_add(
+            said,
             "which leaves %s mm beside it along its length and %s along its width, both sides together, and %s above",
             words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
             words_number(s->room_mm[2], 0).text);
@@ -550,10 +530,10 @@ report_text report_way_up(const rlv_history* history)
     if (!history->standing.known || isnan(turn_deg))
         return (report_text){""};
     if (turn_deg < 10.0)
-        return say("the side that was up in the rock, within %.0f°", fmax(ceil(turn_deg), 1.0));
+        return report_say("the side that was up in the rock, within %.0f°", fmax(ceil(turn_deg), 1.0));
     if (turn_deg > 170.0)
-        return say("the side that was down in the rock, within %.0f°", fmax(ceil(180.0 - turn_deg), 1.0));
-    return say("%.0f° from what was up in the rock", turn_deg);
+        return report_say("the side that was down in the rock, within %.0f°", fmax(ceil(180.0 - turn_deg), 1.0));
+    return report_say("%.0f° from what was up in the rock", turn_deg);
 }
 
 report_text report_size(const rlv_history* history)
@@ -562,13 +542,13 @@ report_text report_size(const rlv_history* history)
     if (!s->known)
         return size_unturned(history);
     const report_text up = report_way_up(history);
-    report_text said =
-        say("%s × %s × %s mm at ‘%.200s’, length × width × height as %s, by the smallest rectangle about its plan",
-            words_number(s->box.length_mm, 0).text, words_number(s->box.width_mm, 0).text,
-            words_number(s->box.height_mm, 0).text, last_stage(history)->id,
-            s->shown ? "it will stand" : "it lay in the rock, up being up");
+    report_text said = report_say(
+        "%s × %s × %s mm at ‘%.200s’, length × width × height as %s, by the smallest rectangle about its plan",
+        words_number(s->box.length_mm, 0).text, words_number(s->box.width_mm, 0).text,
+        words_number(s->box.height_mm, 0).text, last_stage(history)->id,
+        s->shown ? "it will stand" : "it lay in the rock, up being up");
     if (up.text[0] != '\0')
-        add(&said, "; up will be %s", up.text);
+        report_add(&said, ". Up will be %s", up.text);
     if (s->shown && s->case_known)
         hold_against_case(&said, history);
     return said;
@@ -590,10 +570,11 @@ static void put_mixed(report_lines* lines, const rlv_history* history, size_t st
     report_text names = {""};
     for (size_t i = 0; i < after->work_count; i++)
         if (after->work[i].area != NULL && !is_named_before(after, i))
-            add(&names, "%s‘%.60s’", names.text[0] != '\0' ? ", " : "", after->work[i].area);
+            report_add(&names, "%s‘%.60s’", names.text[0] != '\0' ? ", " : "", after->work[i].area);
     if (history->step[step].areas_mixed && names.text[0] != '\0')
         put(lines, "Areas of work",
-            say("%.700s: not told apart, since a region of matrix runs over several of them, or one of them holds "
+            report_say(
+                "%.700s: not told apart, since a region of matrix runs over several of them, or one of them holds "
                 "none; hours and spoil recorded for them are of all matrix of the step together",
                 names.text),
             false);
@@ -630,7 +611,7 @@ report_lines report_summary(const rlv_history* history)
     else
         put_left(&lines, history);
     if (!history->joined)
-        put(&lines, "One frame", say("not all stages are in one frame: %s", history->apart), true);
+        put(&lines, "One frame", report_say("not all stages are in one frame: %s", history->apart), true);
     return lines;
 }
 
@@ -639,11 +620,11 @@ report_text report_limits(const rlv_history* history, size_t step)
     const rlv_change* change = &history->step[step].change;
     report_text said = {"A change is told from noise where it is deeper, on the mean, than "};
     for (size_t i = 0; i < RLV_CHANGE_LIMITS; i++)
-        add(&said, "%s%s",
-            i == 0                       ? ""
-            : i + 1 == RLV_CHANGE_LIMITS ? " or "
-                                         : ", ",
-            change_limit_words(&change->limit[i]).text);
-    add(&said, ".");
+        report_add(&said, "%s%s",
+                   i == 0                       ? ""
+                   : i + 1 == RLV_CHANGE_LIMITS ? " or "
+                                                : ", ",
+                   change_limit_words(&change->limit[i]).text);
+    report_add(&said, ".");
     return said;
 }

@@ -14,6 +14,10 @@ typedef struct report_text
     char text[1024];
 } report_text;
 
+/// A text, and more of it at its end, as printf makes them; what does not fit is cut after a whole letter.
+report_text report_say(const char* format, ...) __attribute__((format(printf, 1, 2)));
+void report_add(report_text* said, const char* format, ...) __attribute__((format(printf, 2, 3)));
+
 /// A name and what is said of it.
 typedef struct report_line
 {

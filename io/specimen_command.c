@@ -107,8 +107,8 @@ static void tell_align(rlv_answer* answer, const specimen_work* w, const rlv_opt
 {
     char what[256];
     const rlv_history* history = &w->history;
-    snprintf(what, sizeof what, "%s in the frame of %.150s", words_count(history->stage_count, "stage").text,
-             history->stage[history->frame].record->id);
+    rlv_print(what, sizeof what, "%s in the frame of %.150s", words_count(history->stage_count, "stage").text,
+              history->stage[history->frame].record->id);
     specimen_tell_heading(answer->text, &w->specimen, history->joined ? what : "its stages are not all in one frame");
     if (!history->joined)
         fprintf(answer->text, "  %s\n", history->apart);
@@ -131,7 +131,7 @@ static rlv_status keep_stages(specimen_work* w, rlv_answer* answer, rlv_error* e
         char* stage = history_stage_file(w->history.specimen, k, error);
         if (stage == NULL)
             return RLV_SYSTEM;
-        snprintf(name, sizeof name, "%.400s.ply", stage);
+        rlv_print(name, sizeof name, "%.400s.ply", stage);
         free(stage);
         rlv_mesh* mesh = &w->history.stage[k].given.mesh;
         rlv_pose_move_mesh(&w->history.stages.pose[k], mesh);

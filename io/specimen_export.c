@@ -176,10 +176,10 @@ static void medium(json_t* media, const rlv_specimen* s, const rlv_stage_record*
     char title[512];
     const char* of_stage = stage->title != NULL ? stage->title : stage->id;
     if (piece != NULL)
-        snprintf(title, sizeof title, "%.100s, %.150s, %.150s", s->id, piece->title != NULL ? piece->title : piece->id,
-                 of_stage);
+        rlv_print(title, sizeof title, "%.100s, %.150s, %.150s", s->id, piece->title != NULL ? piece->title : piece->id,
+                  of_stage);
     else
-        snprintf(title, sizeof title, "%.100s, %.300s", s->id, of_stage);
+        rlv_print(title, sizeof title, "%.100s, %.300s", s->id, of_stage);
     record_text(row, "dcterms:identifier", mesh->mesh);
     record_text(row, "dc:type", "InteractiveResource");
     record_text(row, "dcterms:title", title);

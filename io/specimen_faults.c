@@ -11,7 +11,7 @@ rlv_key rlv_key_at(const char* format, ...)
     rlv_key key;
     va_list words;
     va_start(words, format);
-    vsnprintf(key.path, sizeof key.path, format, words);
+    rlv_print_list(key.path, sizeof key.path, format, words);
     va_end(words);
     return key;
 }
@@ -23,7 +23,7 @@ void rlv_fault(rlv_faults* faults, rlv_key at, const char* mend, const char* for
         return;
     va_list words;
     va_start(words, format);
-    vsnprintf(what, sizeof what, format, words);
+    rlv_print_list(what, sizeof what, format, words);
     va_end(words);
     snprintf(where, sizeof where, "%.800s: %s", faults->path, at.path);
     faults->status = rlv_fail(faults->error, RLV_BAD_INPUT, where, mend, "%s", what);

@@ -348,8 +348,9 @@ static size_t span_hyphen(const table_column* column, const char* text)
 static void show_text(table_shown* shown, const table_column* column, const char* text)
 {
     const size_t first = span_hyphen(column, text);
-    if (first > 0 && strlen(text) + sizeof "–" <= sizeof shown->number.text)
-        snprintf(shown->number.text, sizeof shown->number.text, "%.*s–%s", (int)first, text, text + first + 1);
+    if (first > 0 && strlen(text) + sizeof WORDS_DASH <= sizeof shown->number.text)
+        snprintf(shown->number.text, sizeof shown->number.text, "%.*s" WORDS_DASH "%s", (int)first, text,
+                 text + first + 1);
     else
         shown->text = text;
 }
@@ -370,7 +371,7 @@ table_shown table_show(const rlv_table* t, size_t row, size_t column)
     double unit = in != NULL ? in->size : 1.0;
     table_shown shown = {0};
     if (!cell->known)
-        shown.text = "–";
+        shown.text = WORDS_DASH;
     else if (cell->kind == TABLE_TEXT)
         show_text(&shown, &t->column[column], t->text + cell->text);
     else if (cell->kind == TABLE_FLAG)

@@ -19,16 +19,10 @@ typedef struct cell_words
 /// A text that does not fit is cut between two letters, with an ellipsis.
 static void put_text(cell_words* words, const char* text)
 {
-    const size_t room = sizeof words->text - sizeof "\xe2\x80\xa6";
-    if (strlen(text) < sizeof words->text)
-    {
-        snprintf(words->text, sizeof words->text, "%s", text);
-        return;
-    }
-    size_t length = room;
-    while (length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80) // within a letter
-        length--;
-    snprintf(words->text, sizeof words->text, "%.*s\xe2\x80\xa6", (int)length, text);
+    const int room = (int)(sizeof words->text - sizeof "\xe2\x80\xa6");
+    const bool fits = strlen(text) < sizeof words->text;
+    rlv_print(words->text, sizeof words->text, "%.*s%s", fits ? (int)sizeof words->text : room, text,
+              fits ? "" : "\xe2\x80\xa6");
 }
 
 static cell_words cell_of(const rlv_table* t, size_t row, size_t column)

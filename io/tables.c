@@ -36,7 +36,7 @@ rlv_status rlv_table_refuse(const rlv_table* table, const char* mend, const char
     snprintf(where, sizeof where, "%.900s:%zu", table->reading->path, table->line);
     va_list words;
     va_start(words, format);
-    vsnprintf(what, sizeof what, format, words);
+    rlv_print_list(what, sizeof what, format, words);
     va_end(words);
     return rlv_fail(table->reading->error, RLV_BAD_INPUT, where, mend, "%s", what);
 }

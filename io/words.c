@@ -196,6 +196,25 @@ rlv_words words_chance(double probability)
     return probability > 0.99 ? (rlv_words){"over 99 %"} : words_share(probability);
 }
 
+rlv_words words_span(int first, int last)
+{
+    rlv_words out;
+    if (last > first)
+        snprintf(out.text, sizeof out.text, "%d" WORDS_DASH "%d", first, last);
+    else
+        snprintf(out.text, sizeof out.text, "%d", first);
+    return out;
+}
+
+rlv_words words_trend(double trend_deg, double plunge_deg)
+{
+    rlv_words out;
+    const long trend = lround(trend_deg) % 360, plunge = lround(plunge_deg);
+    snprintf(out.text, sizeof out.text, "%03ld/%s%02ld", trend < 0 ? trend + 360 : trend, plunge < 0 ? WORDS_MINUS : "",
+             labs(plunge));
+    return out;
+}
+
 bool words_say_id(const char* name, const char* id)
 {
     if (name == NULL || id == NULL || id[0] == '\0')

@@ -79,6 +79,14 @@ rlv_words words_share(double share);
 /// A probability as per cent: "45 %"; what rounds to all or nothing is not said to be that: "over 99 %", "under 1 %".
 rlv_words words_chance(double probability);
 
+/// "13–20", or "13" where both are one: numbers from one to another in what people read. Machines read a hyphen.
+#define WORDS_DASH "\u2013"
+rlv_words words_span(int first, int last);
+
+/// "082/15", "144/−20": trend and plunge in degrees, three figures of azimuth and two of plunge, as the trade writes
+/// them. A plunge below zero points upwards.
+rlv_words words_trend(double trend_deg, double plunge_deg);
+
 /// Whether a name says its id by beginning with it, in whatever case of the Latin letters, as "Field block" does with
 /// "field": both together would say it twice. Either may be NULL: false.
 bool words_say_id(const char* name, const char* id);

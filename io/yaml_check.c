@@ -21,7 +21,7 @@ __attribute__((format(printf, 4, 5))) static rlv_status refuse(const checker* c,
     char where[sizeof c->reading->error->where], path[256], what[sizeof c->reading->error->what];
     va_list words;
     va_start(words, format);
-    vsnprintf(what, sizeof what, format, words);
+    rlv_print_list(what, sizeof what, format, words);
     va_end(words);
     snprintf(where, sizeof where, "%.900s:%zu", c->reading->path, c->nodes->node[at].line);
     rlv_yaml_path(c->nodes, at, path, sizeof path);

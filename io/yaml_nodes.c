@@ -260,8 +260,7 @@ void rlv_yaml_path(const rlv_yaml_nodes* nodes, size_t at, char* path, size_t si
     while (steps > 0 && used < size)
     {
         const rlv_yaml_node* node = &nodes->node[way[--steps]];
-        int more = node->key != NULL ? snprintf(path + used, size - used, "%s%.60s", used > 0 ? "." : "", node->key)
-                                     : snprintf(path + used, size - used, "[%zu]", node->place);
-        used += (size_t)more;
+        used += node->key != NULL ? rlv_print(path + used, size - used, "%s%.60s", used > 0 ? "." : "", node->key)
+                                  : rlv_print(path + used, size - used, "[%zu]", node->place);
     }
 }

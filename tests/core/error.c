@@ -92,3 +92,52 @@ Test(error, progress_is_told_where_somebody_listens)
     rlv_tell(&(rlv_progress){0}, "reading", 0.5);
     cr_assert_eq(share, 0.25);
 }
+
+Test(error, a_letter_that_a_format_cuts_is_left_out_whole)
+{
+    // Of two, three and four bytes: cut after each number of bytes there are as many letters as fit whole.
+    static const char* const letter[] = {"λ", "ल", "𐤀"};
+    for (size_t of = 0; of < sizeof letter / sizeof *letter; of++)
+    {
+        const size_t bytes = strlen(letter[of]);
+        char name[101] = "", what[64];
+        while (strlen(name) + bytes < sizeof name)
+            strcat(name, letter[of]);
+        for (int cut = 0; cut <= 20; cut++)
+        {
+            const size_t length = rlv_print(what, sizeof what, "'%.*s' is not there", cut, name);
+            const size_t whole = (size_t)cut / bytes * bytes;
+            cr_expect_eq(length, whole + strlen("'' is not there"), "%d bytes of %s: %s", cut, letter[of], what);
+            cr_expect_eq(memcmp(what + 1, name, whole), 0);
+            cr_expect_str_eq(what + 1 + whole, "' is not there");
+        }
+    }
+}
+
+Test(error, what_does_not_fit_ends_with_a_whole_letter)
+{
+    char small[8];
+    cr_expect_eq(rlv_print(small, sizeof small, "abλμν"), 6); // seven bytes hold two letters of one and two of two
+    cr_expect_str_eq(small, "abλμ");
+    cr_expect_eq(rlv_print(small, 1, "λ"), 0);
+    cr_expect_str_eq(small, "");
+}
+
+Test(error, an_error_names_what_is_long_by_whole_letters)
+{
+    rlv_error error = {0};
+    char name[101] = "";
+    while (strlen(name) + 3 < sizeof name)
+        strcat(name, "ल");
+    rlv_fail(&error, RLV_BAD_INPUT, "elements.csv:3", NULL, "no row %.80s, no element %.40s", name, name);
+    char expected[512];
+    snprintf(expected, sizeof expected, "no row %.78s, no element %.39s", name, name);
+    cr_expect_str_eq(error.what, expected);
+}
+
+Test(error, bytes_that_are_no_letter_at_all_stay)
+{
+    char words[] = "a\x80\xff z";
+    rlv_whole_letters(words);
+    cr_expect_str_eq(words, "a\x80\xff z");
+}

@@ -69,6 +69,6 @@ Test(change_words, what_two_tessellations_differ_by_stands_beside_the_limit)
     FILE* stream = open_memstream(&text, &size);
     change_tell_limits(stream, &life.step[0].change);
     fclose(stream);
-    cr_expect(strstr(text, "triangles cut corners, each mesh's in their own way: by 0.037 mm") != NULL, "%s", text);
+    cr_expect(strstr(text, "triangles cut corners, each mesh’s in their own way: by 0.037 mm") != NULL, "%s", text);
     free(text);
 }

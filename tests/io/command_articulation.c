@@ -267,8 +267,8 @@ Test(command_articulation, an_element_of_no_row_or_no_place_is_told_as_such)
     cr_expect_str_eq(told_text(element_of(record, "SK"), "why"), "belongs to no row");
     cr_expect_str_eq(
         told_text(element_of(record, "K"), "why"),
-        "not known in the block's frame: at field 1 point tells no place; give an outline of three, or two "
-        "opposite landmarks");
+        "not known in the block’s frame: at field 1 point tells no place; give an outline of three, or two "
+        "opposite landmarks (anterior and posterior, or left and right)");
     json_decref(record);
 }
 

@@ -278,15 +278,47 @@ Test(command_elements, an_outline_with_a_gap_beside_landmarks_is_refused)
     expect_refused("points.csv:33", "its outline has 3 points, and none is numbered 3");
 }
 
+/// Whether a warning is made of these two.
+static bool is_warned(const json_t* record, const char* of, const char* words)
+{
+    const json_t* all = json_object_get(record, "warnings");
+    for (size_t i = 0; i < json_array_size(all); i++)
+    {
+        const char* text = json_string_value(json_array_get(all, i));
+        if (strncmp(text, of, strlen(of)) == 0 && strcmp(text + strlen(of), words) == 0)
+            return true;
+    }
+    return false;
+}
+
 Test(command_elements, too_few_points_are_a_warning_and_no_place)
 {
     write_fish("A1,scute,LL,4,left,field,,,\nK,scute,,,,field,,,\n", "field,block,K,apex,0,0,0,0.3\n");
     json_t* record = told_by("elements fish --json", 0);
     const json_t* one = element_of(record, "K");
     cr_expect(json_is_null(json_object_get(one, "position_mm")));
-    expect_text(one, "unplaced",
-                "at field 1 point tells no place; give an outline of three, or two opposite landmarks");
-    cr_expect_gt(json_array_size(json_object_get(record, "warnings")), 0);
+    const char* why = "at field 1 point tells no place; give an outline of three, or two opposite landmarks (anterior "
+                      "and posterior, or left and right)";
+    expect_text(one, "unplaced", why);
+    cr_expect(is_warned(record, "K ", why)); // in the same words
+    json_decref(record);
+}
+
+Test(command_elements, of_an_outline_that_encloses_too_little_one_sentence_warns)
+{
+    // A crescent 0.2 mm wide, of points known to 0.3 mm.
+    char points[1200] = "";
+    for (int i = 0; i < 12; i++)
+    {
+        const double turn = M_PI * (i < 6 ? i : 11 - i) / 5.0, reach = i < 6 ? 5.0 : 4.8;
+        snprintf(points + strlen(points), sizeof points - strlen(points), "field,block,K,%d,%.6f,%.6f,0,0.3\n", i + 1,
+                 reach * cos(turn), reach * sin(turn));
+    }
+    write_fish("A1,scute,LL,4,left,field,,,\nK,scute,,,,field,,,\n", points);
+    json_t* record = told_by("elements fish --json", 0);
+    cr_expect(is_warned(record, "K at field: ",
+                        "its outline encloses too little, for the sds of its points, to tell how it is turned. It is "
+                        "told where it lies alone; place points on all sides of it, where more of it shows"));
     json_decref(record);
 }
 

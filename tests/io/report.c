@@ -155,6 +155,21 @@ Test(report, its_page_is_well_formed_and_all_that_it_leads_to_is_there)
     free(html);
 }
 
+// The record has none, so that every one would be the program's own.
+Test(report, its_page_and_its_meanings_have_no_straight_apostrophe)
+{
+    char path[2][4200];
+    snprintf(path[0], sizeof path[0], "%s/fish/out/report.html", kept);
+    snprintf(path[1], sizeof path[1], "%s/fish/out/tables/meanings.csv", kept);
+    for (int k = 0; k < 2; k++)
+    {
+        char* text = text_of(path[k]);
+        const char* at = strchr(k == 0 ? strstr(text, "<main") : text, '\'');
+        cr_expect_null(at, "%.80s", at != NULL ? at - 40 : "");
+        free(text);
+    }
+}
+
 Test(report, a_note_with_markup_is_shown_as_text)
 {
     char* html = text_of("fish/out/report.html");
@@ -255,7 +270,8 @@ Test(report, a_number_is_the_same_in_csv_and_json)
     const char* row = strchr(csv, '\n') + 1;
     char from[64], to[64], class[64];
     double volume, low, high;
-    cr_assert_eq(sscanf(row, "%63[^,],%63[^,],1,%63[^,],%*[A-Z0-9],%lf,%lf,%lf", from, to, class, &volume, &low, &high), 6);
+    cr_assert_eq(sscanf(row, "%63[^,],%63[^,],1,%63[^,],%*[A-Z0-9],%lf,%lf,%lf", from, to, class, &volume, &low, &high),
+                 6);
     cr_expect_str_eq(json_string_value(json_object_get(first, "class")), class);
     cr_expect_eq(told_number(first, "volume_mm3"), volume);
     cr_expect_eq(told_number(first, "volume_low_mm3"), low);

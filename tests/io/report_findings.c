@@ -5,6 +5,7 @@
 #include "support/short_life.h"
 
 #include <criterion/criterion.h>
+#include <glib.h>
 #include <math.h>
 #include <string.h>
 
@@ -206,4 +207,42 @@ Test(report_findings, they_come_by_kind)
     cr_expect_not(found.out_of_memory);
     for (size_t i = 1; i < found.count; i++)
         cr_expect_leq(found.one[i - 1].kind, found.one[i].kind);
+}
+
+Test(report_findings, bone_that_was_lost_comes_before_all_that_somebody_noted)
+{
+    life.stage[1].note = (char*)"keep off the edges";
+    report_findings_find(&found, &life.history, &skeleton);
+    cr_assert_gt(found.count, 1);
+    cr_expect_not_null(strstr(found.one[0].words.text, "bone was lost"), "%s", found.one[0].words.text);
+    SAYS(REPORT_LOOK, "field → skull", "notes “keep off the edges”");
+}
+
+// Ids may have a hundred bytes: of letters of three bytes no format cuts one in its middle.
+Test(report_findings, long_ids_in_a_script_of_three_bytes_a_letter_stay_whole_letters)
+{
+    char id[3][101] = {"a", "ab", "abc"};
+    rlv_element_record element[3];
+    for (int i = 0; i < 3; i++)
+    {
+        while (strlen(id[i]) + 3 < sizeof id[i])
+            strcat(id[i], "ल");
+        element[i] = (rlv_element_record){.id = id[i], .bag = (char*)"S1"};
+        life.stage[i].id = id[i];
+    }
+    life.bag[0].stage = id[1];
+    life.specimen.element = element;
+    life.specimen.element_count = 3;
+    life.stage[1].note = id[0];
+    report_findings_find(&found, &life.history, &skeleton);
+    for (size_t i = 0; i < found.count; i++)
+    {
+        cr_expect(g_utf8_validate(found.one[i].of.text, -1, NULL), "%s", found.one[i].of.text);
+        cr_expect(g_utf8_validate(found.one[i].words.text, -1, NULL), "%s", found.one[i].words.text);
+    }
+    const report_text in_spoil = report_in_spoil(&life.history, 0);
+    char cut[64];
+    snprintf(cut, sizeof cut, "spoil, %.40s (bag S1)", id[0]); // 1 + 13 × 3 bytes
+    cr_expect_not_null(strstr(in_spoil.text, cut), "%s", in_spoil.text);
+    cr_expect(g_utf8_validate(in_spoil.text, -1, NULL), "%s", in_spoil.text);
 }

@@ -8,6 +8,7 @@
 #include "support/told.h"
 
 #include <criterion/criterion.h>
+#include <glib.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -224,6 +225,165 @@ Test(report_skeleton, where_bone_may_lie_is_told_likeliest_first)
     report_findings_free(&all);
     free(place);
     free(there);
+    life_end(&l);
+}
+
+// The index of an element among all; SIZE_MAX where there is none.
+static size_t element_at(const history_articulation* a, const char* id)
+{
+    for (size_t i = 0; i < a->elements->count; i++)
+        if (strcmp(a->elements->one[i].record->id, id) == 0)
+            return i;
+    return SIZE_MAX;
+}
+
+static bool in_summary(const life* l, const char* name, const char* words)
+{
+    const report_lines lines = articulation_summary(&l->skeleton.articulation);
+    for (size_t i = 0; i < lines.count; i++)
+        if (strcmp(lines.line[i].name, name) == 0 && strstr(lines.line[i].words.text, words) != NULL)
+            return true;
+    return false;
+}
+
+Test(report_skeleton, the_summary_tells_of_what_lies_off_its_row_what_is_to_be_looked_at)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    const size_t off = element_at(a, "R05");
+    cr_assert_neq(off, SIZE_MAX);
+    rlv_candidate from = {.unfilled = 0, .probability = 0.92};
+    history_stray loose = {.element = off, .candidates = {.count = 1, .candidate = &from}};
+    history_stray* own = a->stray;
+    const size_t own_count = a->stray_count, given = a->given_of[off];
+    a->stray = &loose;
+    a->stray_count = 1;
+    a->why[off] = HISTORY_OFF_ROW; // as if it had been carried off its row, from the free place of the first
+    a->given_of[off] = SIZE_MAX;
+    cr_expect(found(&l, "R05", "probably from place 8 of D (92 %)"));
+    cr_expect(in_summary(&l, "Displaced", "each with the place that it probably came from: R05 (place 8 of D, 92 %)"));
+    cr_expect_not(in_summary(&l, "Displaced", "not known"));
+    cr_expect_not(in_summary(&l, "Bone may lie", "place 8 of D")); // nor is it pointed at under What next
+    cr_expect(in_summary(&l, "Bone may lie", "each place without an element was probably a loose one’s"));
+    from.probability = 0.4;
+    cr_expect(found(&l, "R05", "from which place is not known"));
+    cr_expect(in_summary(&l, "Displaced", "from which place is not known: R05"));
+    cr_expect(in_summary(&l, "Bone may lie", "in the rock place 8 of D (60 %)"));
+    cr_expect(found(&l, "place 8 of D", "to 60 % no loose element’s; in the rock"));
+    a->stray = own;
+    a->stray_count = own_count;
+    a->why[off] = HISTORY_JUDGED;
+    a->given_of[off] = given;
+    life_end(&l);
+}
+
+Test(report_skeleton, neighbours_that_are_alike_are_told_together_with_a_dash)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    rlv_unfilled place[3] = {a->fit.unfilled[0], a->fit.unfilled[0], a->fit.unfilled[0]}, *own = a->fit.unfilled;
+    history_unfilled there[3] = {a->unfilled[0], a->unfilled[0], a->unfilled[0]}, *own_there = a->unfilled;
+    place[1].place = 9;
+    place[2].place = 10;
+    a->fit.unfilled = place;
+    a->fit.unfilled_count = 3;
+    a->unfilled = there;
+    cr_expect(in_summary(&l, "Bone may lie", "from there: in the rock places 8–10 of D (over 99 %)"));
+    there[2].where = HISTORY_AT_SURFACE;
+    cr_expect(in_summary(&l, "Bone may lie",
+                         "in the rock places 8–9 of D (over 99 %); within its error of today’s surface place 10"));
+    there[1].where = there[2].where = HISTORY_TAKEN;
+    cr_expect(in_summary(&l, "Bone may lie", "in its spoil if anywhere: places 9–10 of D"));
+    a->fit.unfilled = own;
+    a->fit.unfilled_count = 1;
+    a->unfilled = own_there;
+    life_end(&l);
+}
+
+Test(report_skeleton, what_is_barely_told_as_displaced_is_said_to_be)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    rlv_articulated* told = &a->fit.element[a->given_of[element_at(a, "L09")]];
+    cr_assert_eq(told->state, RLV_SHIFTED);
+    cr_expect_not(articulation_is_barely(told));
+    cr_expect(found(&l, "L09", "other elements: by ")); // how far, with its interval
+    cr_expect(found(&l, "L09", " mm), p < 0.001"));
+    cr_expect_not(in_summary(&l, "Displaced", "barely"));
+    told->p_adjusted = 0.02; // a level of 0.05 is within a factor of ten of that
+    cr_expect(found(&l, "L09", "; but barely told, with p 0.020: it may lie in place after all"));
+    cr_expect(in_summary(&l, "Displaced", "shifted: L09 (barely, p 0.020)"));
+    rlv_table wall = articulation_moved_wall(a);
+    cr_expect_str_eq(table_show(&wall, 0, 7).text, "0.020, barely");
+    table_free(&wall);
+    char* html = page_of(&l);
+    cr_expect_not_null(strstr(html, "barely shifted"));
+    free(html);
+    told->p_adjusted = 0.004;
+    cr_expect_not(articulation_is_barely(told));
+    life_end(&l);
+}
+
+// The column of a table that people see under a heading.
+static size_t column_of(const rlv_table* t, const char* heading)
+{
+    for (size_t k = 0; k < t->column_count; k++)
+        if (t->column[k].heading != NULL && strcmp(t->column[k].heading, heading) == 0)
+            return k;
+    cr_assert_fail("no column %s", heading);
+    return 0;
+}
+
+static elements_judged judged_so(const void* user, size_t element)
+{
+    const history_articulation* a = user;
+    elements_judged of = {.place = articulation_place_told(a, element), .told_mm = (double)NAN};
+    const rlv_articulated* told = history_told(a, element);
+    of.told_mm = told != NULL ? told->detectable_mm[0] : of.told_mm;
+    return of;
+}
+
+Test(report_skeleton, its_table_of_elements_has_the_places_as_counted_and_the_shift_that_is_found)
+{
+    life l;
+    boxed_fish f = boxed_fish_make();
+    f.places = false;
+    boxed_fish_write(&f);
+    life_begin(&l);
+    const history_articulation* a = &l.skeleton.articulation;
+    rlv_table wall = elements_wall(&l.skeleton.elements, judged_so, a);
+    const size_t place = column_of(&wall, "place"), told = column_of(&wall, "shift found in 80 %"),
+                 one = element_at(a, "D05");
+    const char* text = table_show(&wall, one, place).text;
+    cr_assert_not_null(text);
+    cr_expect_eq(strncmp(text, "5 (counted, ", strlen("5 (counted, ")), 0, "%s", text);
+    cr_expect_str_eq(table_show(&wall, one, told).number.text,
+                     words_figures(history_told(a, one)->detectable_mm[0], 2).text);
+    table_free(&wall);
+    char* html = page_of(&l);
+    cr_expect_not_null(strstr(html, "5 (counted, "));
+    cr_expect_not_null(strstr(html, "as counted along the row"));
+    free(html);
+    life_end(&l);
+}
+
+Test(report_skeleton, its_words_have_the_signs_of_print)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    char* html = page_of(&l);
+    const char* main = strstr(html, "<main");
+    cr_assert_not_null(main);
+    for (const char* at = main; (at = strpbrk(at, "'-")) != NULL; at++)
+        cr_expect(*at == '-' && !(g_ascii_isdigit(at[-1]) && g_ascii_isdigit(at[1])), "%.60s", at - 30);
+    free(html);
     life_end(&l);
 }
 

@@ -164,3 +164,16 @@ Test(words, a_chance_is_never_said_to_be_all_or_nothing)
     cr_expect_str_eq(words_chance(0.0).text, "under 1 %");
     cr_expect_str_eq(words_chance((double)NAN).text, "not known");
 }
+
+Test(words, a_span_has_a_dash_and_one_number_none)
+{
+    cr_expect_str_eq(words_span(13, 20).text, "13–20");
+    cr_expect_str_eq(words_span(7, 7).text, "7");
+}
+
+Test(words, trend_and_plunge_have_as_many_figures_as_the_trade_writes)
+{
+    cr_expect_str_eq(words_trend(82.4, 14.6).text, "082/15");
+    cr_expect_str_eq(words_trend(359.7, -1.2).text, "000/−01");
+    cr_expect_str_eq(words_trend(-10.0, 0.4).text, "350/00");
+}

@@ -1,0 +1,278 @@
+#include "report_articulation_parts.h"
+#include "report_place.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+/// Below this chance, per cent, that no loose element came from a place it is not pointed at: its bone is most likely
+/// found. From memory, no source: three in four.
+static const double LEAST_UNCLAIMED = 25.0;
+
+/// Below this the numbers of a row are told not to be sure.
+static const double SURE = 0.9;
+
+static const char at_surface[] = "within its error of today’s surface";
+
+static const rlv_unfilled* life_of(const history_articulation* a, const articulation_target* target)
+{
+    return &a->fit.unfilled[target->unfilled];
+}
+
+static bool has_rock(const history_articulation* a, size_t unfilled)
+{
+    return a->unfilled[unfilled].where == HISTORY_IN_ROCK || a->unfilled[unfilled].where == HISTORY_AT_SURFACE;
+}
+
+static int by_falling_chance(const void* a, const void* b)
+{
+    const articulation_target *p = a, *q = b;
+    return p->unclaimed != q->unclaimed ? (p->unclaimed < q->unclaimed) - (p->unclaimed > q->unclaimed)
+                                        : (p->unfilled > q->unfilled) - (p->unfilled < q->unfilled);
+}
+
+articulation_targets articulation_targets_of(const history_articulation* a)
+{
+    articulation_targets targets = {.one = calloc(a->fit.unfilled_count + 1, sizeof *targets.one)};
+    targets.out_of_memory = targets.one == NULL;
+    for (size_t i = 0; i < a->fit.unfilled_count && targets.one != NULL; i++)
+        if (has_rock(a, i) && !articulation_is_vague(a, i))
+            targets.one[targets.count++] = (articulation_target){i, round(100.0 * history_unclaimed(a, i))};
+    if (targets.count > 0)
+        qsort(targets.one, targets.count, sizeof *targets.one, by_falling_chance);
+    while (targets.pointed < targets.count && targets.one[targets.pointed].unclaimed >= LEAST_UNCLAIMED)
+        targets.pointed++;
+    return targets;
+}
+
+void articulation_targets_free(articulation_targets* targets)
+{
+    free(targets->one);
+    *targets = (articulation_targets){0};
+}
+
+// --- place by place --------------------------------------------------------------------------------------------------
+
+report_text articulation_target_words(const history_articulation* a, const articulation_target* target)
+{
+    const rlv_unfilled* life = life_of(a, target);
+    const history_unfilled* u = &a->unfilled[target->unfilled];
+    const report_text found = report_place(a->elements, life->position_mm);
+    const char* side = articulation_nearest_side(a, u);
+    const bool in_rock = u->where == HISTORY_IN_ROCK;
+    report_text words = report_say("to %s no loose element’s; ", words_chance(target->unclaimed / 100.0).text);
+    if (in_rock)
+        report_add(&words, "in the rock, %s below today’s surface%s%s", report_interval(u->depth_mm, "mm").text,
+                   side != NULL ? ", nearest from " : "", side != NULL ? side : "");
+    else
+        report_add(&words, "%s", at_surface);
+    report_add(&words, "%s%s%s%s", found.text[0] != '\0' ? ", in square " : "", found.text,
+               life->corridor ? ", beyond its row’s last element" : "",
+               in_rock ? "" : "; just below it, or the rock that held it has gone");
+    return words;
+}
+
+/// The least sure number of those pointed at of a row; 1 where there is none.
+static double least_sure(const history_articulation* a, const articulation_targets* targets, size_t row)
+{
+    double sure = 1.0;
+    for (size_t i = 0; i < targets->pointed; i++)
+    {
+        const rlv_unfilled* life = life_of(a, &targets->one[i]);
+        const double one = life->row == row ? articulation_number_sure(a, life) : (double)NAN;
+        sure = one < sure ? one : sure;
+    }
+    return sure;
+}
+
+/// How surely the places of rows are numbered, where that is not sure.
+static void add_unsure_rows(report_text* words, const history_articulation* a, const articulation_targets* targets)
+{
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        const double sure = least_sure(a, targets, r);
+        if (sure < SURE)
+            report_add(words,
+                       ". The numbers of row %s are sure to %s only, all together: as many places beyond its last "
+                       "element may be none",
+                       articulation_specimen(a)->row[r].id, words_chance(sure).text);
+    }
+}
+
+report_text articulation_targets_head(const history_articulation* a, const articulation_targets* targets)
+{
+    report_text words = report_say("%s without an element, where bone may lie, the likeliest first. The share is the "
+                                   "chance that none of the loose elements came from there. It is not the chance of "
+                                   "bone, which may have been carried off before it was buried",
+                                   words_count(targets->pointed, "place").text);
+    add_unsure_rows(&words, a, targets);
+    for (size_t i = targets->pointed; i < targets->count; i++)
+        report_add(&words, "%s%s",
+                   i == targets->pointed ? ". Left out, since a loose element probably came from there: " : ", ",
+                   articulation_place_name(a, life_of(a, &targets->one[i])).text);
+    return words;
+}
+
+// --- in one line -----------------------------------------------------------------------------------------------------
+
+/// The last of the targets from `first` on that are told as one: neighbours in a row that nothing parts.
+static size_t last_alike(const history_articulation* a, const articulation_targets* targets, size_t first)
+{
+    size_t last = first;
+    while (last + 1 < targets->pointed)
+    {
+        const articulation_target *one = &targets->one[last], *next = &targets->one[last + 1];
+        if (life_of(a, next)->row != life_of(a, one)->row || life_of(a, next)->place != life_of(a, one)->place + 1 ||
+            next->unclaimed != one->unclaimed || a->unfilled[next->unfilled].where != a->unfilled[one->unfilled].where)
+            break;
+        last++;
+    }
+    return last;
+}
+
+static void add_targets(report_text* words, const history_articulation* a, const articulation_targets* targets)
+{
+    enum
+    {
+        MOST = 6, ///< that are told in one line
+    };
+    history_where before = HISTORY_WHERES;
+    size_t told = 0, i = 0;
+    for (; i < targets->pointed && told < MOST; told++)
+    {
+        const size_t last = last_alike(a, targets, i);
+        const rlv_unfilled* life = life_of(a, &targets->one[i]);
+        const history_where where = a->unfilled[targets->one[i].unfilled].where;
+        if (told == 0)
+            report_add(words, "likeliest first, each with the chance that no loose element came from there: ");
+        if (where != before)
+            report_add(words, "%s%s ", told > 0 ? "; " : "", where == HISTORY_IN_ROCK ? "in the rock" : at_surface);
+        report_add(words, "%splace%s %s of %s (%s)", where == before ? ", " : "", last > i ? "s" : "",
+                   words_span(life->place, life_of(a, &targets->one[last])->place).text,
+                   articulation_specimen(a)->row[life->row].id, words_chance(targets->one[i].unclaimed / 100.0).text);
+        before = where;
+        i = last + 1;
+    }
+    if (i < targets->pointed)
+        report_add(words, "; and %zu more", targets->pointed - i);
+}
+
+/// Whether a place is told that is in the block no more: most likely nothing that is known came from it.
+static bool is_gone(const history_articulation* a, size_t unfilled, size_t row, history_where where)
+{
+    return a->fit.unfilled[unfilled].row == row && a->unfilled[unfilled].where == where &&
+           100.0 * history_unclaimed(a, unfilled) >= LEAST_UNCLAIMED;
+}
+
+/// Places that are in the block no more, row by row: "where matrix was taken: places 4, 12–14 of LR, place 3 of LL".
+static void add_gone(report_text* words, const history_articulation* a, history_where where, const char* name)
+{
+    size_t told = 0;
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        report_text numbers = {""};
+        size_t count = 0;
+        for (size_t i = 0, last; i < a->fit.unfilled_count; i = last + 1)
+        {
+            last = i;
+            if (!is_gone(a, i, r, where))
+                continue;
+            while (last + 1 < a->fit.unfilled_count && is_gone(a, last + 1, r, where) &&
+                   a->fit.unfilled[last + 1].place == a->fit.unfilled[last].place + 1)
+                last++;
+            report_add(&numbers, "%s%s", count > 0 ? ", " : "",
+                       words_span(a->fit.unfilled[i].place, a->fit.unfilled[last].place).text);
+            count += last - i + 1;
+        }
+        if (count == 0)
+            continue;
+        if (told++ == 0)
+            report_add(words, "%s%s: ", words->text[0] != '\0' ? "; " : "", name);
+        report_add(words, "%splace%s %s of %s", told > 1 ? ", " : "", count > 1 ? "s" : "", numbers.text,
+                   articulation_specimen(a)->row[r].id);
+    }
+}
+
+/// Those beyond a row's last element that are known no better than to the next.
+static void add_vague(report_text* words, const history_articulation* a)
+{
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        size_t count = 0;
+        for (size_t i = 0; i < a->fit.unfilled_count; i++)
+            count += a->fit.unfilled[i].row == r && has_rock(a, i) && articulation_is_vague(a, i);
+        if (count > 0)
+            report_add(words, "%s%zu beyond the last element of %s, known too vaguely to point at",
+                       words->text[0] != '\0' ? "; " : "", count, articulation_specimen(a)->row[r].id);
+    }
+}
+
+/// "LL and LR": one of a list that has `count`.
+static const char* and_sign(size_t told, size_t count)
+{
+    return told == 0 ? "" : told + 1 == count ? " and " : ", ";
+}
+
+static size_t missing_of(const history_articulation* a, size_t row)
+{
+    const history_open open = history_open_of(a, row);
+    return a->fit.row[row].used && open.free + open.beyond > open.loose ? open.free + open.beyond - open.loose : 0;
+}
+
+static void add_missing(report_text* words, const history_articulation* a)
+{
+    size_t count = 0, told = 0;
+    for (size_t r = 0; r < a->row_count; r++)
+        count += missing_of(a, r) > 0;
+    for (size_t r = 0; r < a->row_count; r++)
+        if (missing_of(a, r) > 0)
+        {
+            report_add(words, "%s%s%zu of %s", told == 0 ? ". Even with all loose elements put back, at least " : "",
+                       and_sign(told, count), missing_of(a, r), articulation_specimen(a)->row[r].id);
+            told++;
+        }
+    if (told > 0)
+        report_add(words, " would still be missing");
+}
+
+/// ". Nothing can be said of rows VL and VR"
+static void add_left_out(report_text* words, const history_articulation* a)
+{
+    size_t count = 0, told = 0;
+    for (size_t r = 0; r < a->row_count; r++)
+        count += !a->fit.row[r].used;
+    if (count > 0)
+        report_add(words, ". Nothing can be said of row%s ", count > 1 ? "s" : "");
+    for (size_t r = 0; r < a->row_count; r++)
+        if (!a->fit.row[r].used)
+            report_add(words, "%s%s", and_sign(told++, count), articulation_specimen(a)->row[r].id);
+}
+
+/// ". Numbers of places are sure to 88 % only in LL, 35 % in LR".
+static void add_unsure_brief(report_text* words, const history_articulation* a, const articulation_targets* targets)
+{
+    size_t told = 0;
+    for (size_t r = 0; r < a->row_count; r++)
+        if (least_sure(a, targets, r) < SURE)
+            report_add(words, "%s%s in %s", told++ == 0 ? ". The numbers of places are sure only to " : ", ",
+                       words_chance(least_sure(a, targets, r)).text, articulation_specimen(a)->row[r].id);
+}
+
+report_text articulation_targets_brief(const history_articulation* a)
+{
+    report_text words = {""};
+    articulation_targets targets = articulation_targets_of(a);
+    add_targets(&words, a, &targets);
+    add_gone(&words, a, HISTORY_TAKEN, "where matrix was taken, and so in its spoil if anywhere");
+    add_gone(&words, a, HISTORY_NOT_COLLECTED, "beyond the block");
+    add_vague(&words, a);
+    if (words.text[0] == '\0')
+        report_add(&words, "%s",
+                   a->fit.unfilled_count == 0 ? "every life position has its element"
+                                              : "each place without an element was probably a loose one’s");
+    add_unsure_brief(&words, a, &targets);
+    add_missing(&words, a);
+    add_left_out(&words, a);
+    articulation_targets_free(&targets);
+    return words;
+}
