@@ -4,6 +4,7 @@
 #include "cubes.h"
 #include "depths.h"
 #include "extents.h"
+#include "label_areas.h"
 #include "misfit.h"
 #include "regions.h"
 #include "sampling.h"
@@ -41,7 +42,8 @@ typedef struct work
     double* still_noise; ///< and what they share of the noise
     size_t still_count;
     double patch_side_mm;
-    double* seed_mm2; ///< one a region: the area of its seeds, on BEFORE or, where that has none, on AFTER
+    rlv_label_areas* areas[2]; ///< one a sample of either: the surface that each label's columns run through
+    double* seed_mm2;          ///< one a region: the area of its seeds, on BEFORE or, where that has none, on AFTER
 } work;
 
 static void free_work(work* w)
@@ -59,6 +61,8 @@ static void free_work(work* w)
     rlv_misfit_free(w->field);
     free(w->still);
     free(w->still_noise);
+    free(w->areas[0]);
+    free(w->areas[1]);
     free(w->seed_mm2);
 }
 
@@ -390,29 +394,27 @@ typedef struct region_patches
     size_t before_count, after_count;
 } region_patches;
 
-/// Whether a sample of BEFORE (`side` 0) or AFTER is one of those that are asked for.
-typedef bool sample_test(const work* w, int side, size_t sample, const void* asked);
+/// How much of a sample of BEFORE (`side` 0) or AFTER is asked for, mm².
+typedef double sample_area(const work* w, int side, size_t sample, const void* asked);
 
-/// Patches of all samples that pass a test.
-static rlv_status gather_samples(const work* w, sample_test* passes, const void* asked, region_patches* patches,
+/// Patches of all that is asked for.
+static rlv_status gather_samples(const work* w, sample_area* area_of, const void* asked, region_patches* patches,
                                  rlv_error* error)
 {
     const rlv_depths* depths[2] = {&w->before_depths, &w->after_depths};
-    const rlv_sampling* sampling[2] = {&w->before_sampling, &w->after_sampling};
     rlv_patch** patch[2] = {&patches->before, &patches->after};
     size_t* count[2] = {&patches->before_count, &patches->after_count};
     rlv_status status = RLV_DONE;
     for (int k = 0; k < 2 && status == RLV_DONE; k++)
     {
-        uint8_t* skip = rlv_reserve(depths[k]->count, 1, error);
-        if (skip == NULL)
+        float* area = rlv_reserve(depths[k]->count, sizeof *area, error);
+        if (area == NULL)
             return RLV_SYSTEM;
         for (size_t i = 0; i < depths[k]->count; i++)
-            skip[i] = !passes(w, k, i, asked);
-        status =
-            rlv_patches_gather(patch[k], NULL, count[k], depths[k]->count, depths[k]->position_mm, depths[k]->normal,
-                               sampling[k]->area_mm2, NULL, skip, w->patch_side_mm, 0.0, 0.0, error);
-        free(skip);
+            area[i] = (float)area_of(w, k, i, asked);
+        status = rlv_patches_gather(patch[k], NULL, count[k], depths[k]->count, depths[k]->position_mm,
+                                    depths[k]->normal, area, NULL, NULL, w->patch_side_mm, 0.0, 0.0, error);
+        free(area);
     }
     return status;
 }
@@ -423,9 +425,9 @@ static uint16_t label_at(const work* w, int side, size_t sample)
 }
 
 /// `asked`: one a label.
-static bool is_wanted(const work* w, int side, size_t sample, const void* asked)
+static double wanted_mm2(const work* w, int side, size_t sample, const void* asked)
 {
-    return ((const uint8_t*)asked)[label_at(w, side, sample)] != 0;
+    return rlv_label_areas_sum(w->areas[side] + sample, asked);
 }
 
 // Summing
@@ -764,7 +766,7 @@ static rlv_status predict_errors(volumes* v, const work* w, rlv_error* error)
     {
         for (size_t l = 0; l < labels; l++)
             v->wanted[l] = belongs(&w->regions, i, l);
-        rlv_status status = gather_samples(w, is_wanted, v->wanted, v->patches + i, error);
+        rlv_status status = gather_samples(w, wanted_mm2, v->wanted, v->patches + i, error);
         if (status != RLV_DONE)
             return status;
         const region_patches* p = v->patches + i;
@@ -1164,6 +1166,12 @@ typedef struct misfit_there
     double mean_mm, sd_mm;
 } misfit_there;
 
+static double spot_mm2(const work* w, int side, size_t sample, const void* asked)
+{
+    const rlv_sampling* sampling = side == 0 ? &w->before_sampling : &w->after_sampling;
+    return is_in_spot(w, side, sample, asked) ? (double)sampling->area_mm2[sample] : 0.0;
+}
+
 static rlv_status predict_spots(misfit_there* misfit, const spot* asked, size_t count, const work* w, rlv_error* error)
 {
     volumes v = {.count = count};
@@ -1175,7 +1183,7 @@ static rlv_status predict_spots(misfit_there* misfit, const spot* asked, size_t 
     status = RLV_DONE;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
     {
-        status = gather_samples(w, is_in_spot, asked + i, v.patches + i, error);
+        status = gather_samples(w, spot_mm2, asked + i, v.patches + i, error);
         const region_patches* p = v.patches + i;
         const rlv_patch* before = p->before_count > 0 ? p->before : p->after; // the mean of both is over one of them
         const rlv_patch* after = p->after_count > 0 ? p->after : p->before;
@@ -1341,7 +1349,13 @@ static rlv_status tell_volumes(rlv_change* change, column_sum* sum, work* w, rlv
 {
     volumes v = {0};
     const size_t count = w->regions.count;
-    rlv_status status = predict_errors(&v, w, error);
+    const rlv_labelled side[2] = {
+        {w->before, &w->before_sampling, change->before_label, w->before_depths.foot},
+        {w->after, &w->after_sampling, change->after_label, w->after_depths.foot},
+    };
+    rlv_status status = rlv_label_areas_take(w->areas, side, error);
+    if (status == RLV_DONE)
+        status = predict_errors(&v, w, error);
     double* seams = status == RLV_DONE ? rlv_reserve(v.count, sizeof *seams, error) : NULL;
     if (status == RLV_DONE &&
         (seams == NULL || (change->region = rlv_reserve(count, sizeof *change->region, error)) == NULL))

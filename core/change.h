@@ -5,8 +5,9 @@
 /// trend is the motion seen along each normal, its covariance a nugget plus a slow warp of unknown range and strength,
 /// estimated by restricted likelihood (H. D. Patterson, R. Thompson, Biometrika 58, 1971). Universal block kriging (N.
 /// Cressie, Statistics for Spatial Data, 1993) predicts what the same field did under the changed regions: the
-/// prediction is subtracted and its variance carried, averaged over the likelihood's grid (M. S. Handcock, M. L. Stein,
-/// Technometrics 35, 1993). The detection limit is given by area (after D. Lague, N. Brodu, J. Leroux, 2013).
+/// prediction, over all that a region's columns run through (label_areas.h), is subtracted and its variance carried,
+/// averaged over the likelihood's grid (M. S. Handcock, M. L. Stein, Technometrics 35, 1993). The detection limit is
+/// given by area (after D. Lague, N. Brodu, J. Leroux, 2013).
 ///
 /// Two meshes alone tell what went and what came. Where a person said which triangles of BEFORE are bone, and which
 /// belong to a piece that came off or went back, what went is kept apart by class. Bone that never showed cannot be
