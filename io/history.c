@@ -268,9 +268,12 @@ static void place_regions(rlv_history* history)
     {
         const rlv_pose pose = history_pose(history, history->step[k].before);
         for (size_t r = 0; history->step[k].measured && r < history->step[k].change.region_count; r++)
-            history->step[k].region[r].centroid_mm =
-                history->joined ? rlv_pose_apply(&pose, history->step[k].change.region[r].centroid_mm)
-                                : rlv_vec3_of(nowhere, nowhere, nowhere);
+        {
+            history_region* region = &history->step[k].region[r];
+            rlv_vec3* const at[2] = {&region->centroid_mm, &region->place_mm};
+            for (int i = 0; i < 2; i++)
+                *at[i] = history->joined ? rlv_pose_apply(&pose, *at[i]) : rlv_vec3_of(nowhere, nowhere, nowhere);
+        }
     }
 }
 

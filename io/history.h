@@ -51,6 +51,8 @@ typedef struct history_region
     double nearest_bone_mm; ///< between the surface that changed and bone as it shows before or after; NaN where none
                             ///< is known
     rlv_vec3 centroid_mm;   ///< in the block frame
+    rlv_vec3 place_mm;      ///< likewise: of the region's own surface before, the place nearest to that; its square is
+                            ///< the one that the region is told by, since a bent region has its centroid beside it
     const char* area;       ///< the area of a work row that it lies in; NULL: none named
 } history_region;
 

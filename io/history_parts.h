@@ -20,6 +20,10 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
                                 const rlv_progress* progress, rlv_error* error);
 void history_free_step(history_step* step);
 
+/// Of each region of a change the middle of that triangle before which lies nearest to its centroid, in the change's
+/// frame, into `place` (region_count); its centroid where it has no triangle.
+void history_region_places(rlv_vec3* place, const rlv_change* change, const rlv_mesh* before);
+
 /// Align two stages as an edge. What cannot be aligned is done, and says so.
 rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
                               rlv_error* error);

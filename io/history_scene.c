@@ -1,5 +1,7 @@
 #include "history_scene.h"
 
+#include "history_parts.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -297,13 +299,13 @@ static rlv_status tag_regions(history_scene* scene, rlv_error* error)
     scene->tag = rlv_reserve(change->region_count, sizeof *scene->tag, error);
     scene->tagged = rlv_reserve(scene->moved.triangle_count, sizeof *scene->tagged, error);
     scene->came = rlv_reserve(change->region_count, sizeof *scene->came, error);
-    scene->middle = rlv_reserve(change->region_count, sizeof *scene->middle, error);
-    if (scene->middle == NULL || scene->tag == NULL || scene->tagged == NULL || scene->came == NULL)
+    scene->place = rlv_reserve(change->region_count, sizeof *scene->place, error);
+    if (scene->place == NULL || scene->tag == NULL || scene->tagged == NULL || scene->came == NULL)
         return RLV_SYSTEM;
+    history_region_places(scene->place, change, &scene->before->given.mesh);
     for (size_t i = 0; i < change->region_count; i++)
     {
         rlv_change_class kind = change->region[i].kind;
-        scene->middle[i] = change->region[i].centroid_mm;
         scene->tag[i].words = kind != RLV_CHANGE_REMOVED ? history_scene_class(change, kind) : NULL;
         scene->came[i] = !rlv_change_went(kind);
         scene->tag[i].strong = kind == RLV_CHANGE_BONE;
@@ -357,7 +359,7 @@ double history_scene_colour_end(const rlv_history* history, const history_step* 
         snprintf(words, size, "colours of this step alone: those of the deeper ones end at %g" RLV_THIN "mm",
                  round_end(all));
     else if (with > 1)
-        snprintf(words, size, "the same colours on all sheets of this specimen%s",
+        snprintf(words, size, "the same colours on the depth maps and comparisons of all steps%s",
                  faint > 0 ? " but those that say otherwise" : "");
     return round_end(alone ? own : all);
 }
@@ -396,7 +398,7 @@ void history_scene_free(history_scene* scene)
         free(scene->ring[i]);
     free(scene->came);
     free(scene->tag);
-    free(scene->middle);
+    free(scene->place);
     free(scene->tagged);
     *scene = (history_scene){0};
 }
@@ -424,6 +426,7 @@ rlv_panel_surface history_scene_depth(const history_scene* scene, rlv_overlay* o
                              .shown = scene->depth.shown,
                              .deepest_mm = scene->depth.end_mm,
                              .caption = "depth that went, mm",
+                             .bare = "surface where no change was found",
                              .note = scene->colour_words[0] != '\0' ? scene->colour_words : NULL};
     surface.overlay = overlay;
     surface.region = scene->depth.label;

@@ -29,7 +29,7 @@ typedef struct history_scene
     uint8_t* bone;      ///< one a triangle of AFTER: bone as its own mask has it, else as it showed before
     bool* came;         ///< one a region: whether material came there
     rlv_panel_tag* tag; ///< one a region: words where its class is another than what was removed
-    rlv_vec3* middle;   ///< one a region: its centroid
+    rlv_vec3* place;    ///< one a region: the place that it is told by, in BEFORE's frame
     uint16_t* tagged;   ///< one a triangle of AFTER: its region, where that has a tag; else 0
     size_t set_count;
     uint8_t* set[2 * SCENE_LINES]; ///< what the outlines are round

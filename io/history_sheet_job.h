@@ -10,9 +10,9 @@
 
 enum
 {
-    SHEET_LINES = 9, ///< beneath a view
-    SHEET_PAPER = 3, ///< A3, the least
-    SHEET_SMALL = 4, ///< A4, the least where a scale is asked for
+    SHEET_LINES = 11, ///< beneath a view
+    SHEET_PAPER = 3,  ///< A3, the least
+    SHEET_SMALL = 4,  ///< A4, the least where a scale is asked for
 };
 
 /// A sheet with its files as they are to be written.
@@ -42,7 +42,7 @@ typedef struct sheet_job
 typedef struct sheet_lines
 {
     size_t count;
-    char text[SHEET_LINES][200];
+    char text[SHEET_LINES][256];
     const char* at[SHEET_LINES];
 } sheet_lines;
 

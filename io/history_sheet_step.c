@@ -139,7 +139,8 @@ static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rl
                                  .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
                                  .direction_count = job->view.direction_count,
                                  .direction = job->view.direction,
-                                 .limit_words = job->hatched[0] != '\0' ? job->hatched : NULL};
+                                 .limit_words = job->hatched[0] != '\0' ? job->hatched : NULL,
+                                 .feature = true};
     rlv_status status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
     if (status == RLV_DONE)
     {
@@ -147,7 +148,7 @@ static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rl
         snprintf(caption, sizeof caption, "From %s to %s: %s. Before, after, and the depth of what changed, %s.",
                  before->id, after->id, told, job->view.words);
         snprintf(alt, sizeof alt,
-                 "Three views of the block from one side and at one scale: stage %s, stage %s, and on the latter the "
+                 "Three views of the block from one side: stage %s, stage %s, and on the latter the "
                  "depth of what changed between them, up to %s mm. %s.",
                  before->id, after->id, words_figures(scene->depth.deepest_mm, 2).text, told);
         status = sheet_keep(job, &sheet, caption, alt, error);
@@ -183,7 +184,7 @@ static const char* shown(double value, const rlv_words* words)
 
 static history_square square_of(const history_grid* grid, const history_region* region)
 {
-    return history_grid_square(grid, region->centroid_mm);
+    return history_grid_square(grid, region->place_mm);
 }
 
 static void list_regions(region_list* list, const history_grid* grid, const history_step* step)
@@ -294,7 +295,7 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
     if (list->rows > 0)
         map.table = (rlv_sheet_table){COLUMNS, list->rows, list_head, list->cell, list_right};
     map.surface.region_count = list->rows;
-    map.surface.region_mm = scene->middle;
+    map.surface.region_mm = scene->place;
     map.surface.isoline_mm = scene->depth.deepest_mm > 0.0 ? rlv_round_step(scene->depth.deepest_mm, 6) : 0.0;
     map.marks.direction_count = job->view.direction_count;
     map.marks.direction = job->view.direction;

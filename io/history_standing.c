@@ -1,6 +1,7 @@
 #include "history_standing.h"
 
 #include "history_view.h"
+#include "report_region.h"
 
 #include <math.h>
 
@@ -14,6 +15,40 @@ static bool case_of(double inside_mm[3], const rlv_display_record* display)
     inside_mm[1] = fmin(*display->case_length_mm, *display->case_width_mm);
     inside_mm[2] = *display->case_height_mm;
     return true;
+}
+
+static double farthest_mm(const rlv_mesh* mesh, rlv_vec3 from_mm)
+{
+    double far = 0.0;
+    for (size_t v = 0; v < mesh->vertex_count; v++)
+        far = fmax(far, rlv_vec3_length(rlv_vec3_sub(rlv_mesh_vertex(mesh, v), from_mm)));
+    return far;
+}
+
+/// The middle of the volume. Matter of one density r fills it, and a share e = (R - r) / R of the whole mass is more,
+/// where R is mass over volume: the middle of the mass lies e times as far off as the middle of that. A share below
+/// zero is hollows, or what is lighter.
+static void find_centre(history_standing* s, const rlv_history* history)
+{
+    const size_t last = history->stage_count - 1;
+    const history_stage* stage = &history->stage[last];
+    s->whole_g_cm3 = s->matrix_g_cm3 = s->drawn_mm = (double)NAN;
+    s->centre_known = s->known && stage->given.health.closed && stage->given.measures.volume_mm3 > 0.0;
+    if (!s->centre_known)
+        return;
+    s->centre_mm = stage->given.measures.centroid_mm;
+    const rlv_mass_record* mass = stage->record->mass;
+    const rlv_density_record* matrix = report_density_of(history->specimen, RLV_CHANGE_REMOVED);
+    const rlv_interval mm3 = history_stage_volume(history, last);
+    if (mass == NULL || matrix == NULL || !(mass->grams > 0.0) || !(matrix->g_cm3 > 0.0) || !(mm3.value > 0.0))
+        return;
+    s->whole_g_cm3 = mass->grams / (mm3.value / 1000.0);
+    s->matrix_g_cm3 = matrix->g_cm3;
+    const double share = 1.0 - s->matrix_g_cm3 / s->whole_g_cm3,
+                 of_volume = 0.5 * (mm3.high - mm3.low) / mm3.value / RLV_HALF_95,
+                 relative = hypot(hypot(mass->sd_g / mass->grams, of_volume), matrix->sd_g_cm3 / matrix->g_cm3),
+                 sd = s->matrix_g_cm3 / s->whole_g_cm3 * relative;
+    s->drawn_mm = (fabs(share) + RLV_HALF_95 * sd) * farthest_mm(&stage->given.mesh, s->centre_mm);
 }
 
 history_standing history_standing_of(const rlv_history* history)
@@ -34,6 +69,7 @@ history_standing history_standing_of(const rlv_history* history)
     const double box[3] = {s.box.length_mm, s.box.width_mm, s.box.height_mm};
     for (int k = 0; k < 3; k++)
         s.room_mm[k] = s.known && s.case_known ? s.case_mm[k] - box[k] : (double)NAN;
+    find_centre(&s, history);
     return s;
 }
 

@@ -44,9 +44,31 @@ static void add_display(sheet_lines* lines, const rlv_history* history)
         sheet_line(lines, "Recorded of its display: %.140s", display->note);
 }
 
-static void add_lines(sheet_lines* lines, const rlv_history* history, bool north)
+/// The middle that is marked, first: its sign stands before these words.
+static void add_centre(sheet_lines* lines, const history_standing* s, const rlv_standing* standing)
+{
+    double from_mm[3];
+    if (!s->centre_known)
+        return;
+    rlv_standing_centre(standing, from_mm);
+    sheet_line(lines,
+               "Middle of the volume: %s" RLV_THIN "mm from the left end of the front, %s" RLV_THIN
+               "mm over the floor, %s" RLV_THIN "mm behind the front; of the mass too where all is equally dense",
+               words_number(from_mm[0], 0).text, words_number(from_mm[1], 0).text, words_number(from_mm[2], 0).text);
+    if (isfinite(s->drawn_mm))
+        sheet_line(lines,
+                   "It weighs %s" RLV_THIN "g/cm³, matrix %s: were all that differs at one end, the middle of the mass "
+                   "would lie up to %s" RLV_THIN "mm from it (95" RLV_THIN "%%)",
+                   words_number(s->whole_g_cm3, 2).text, words_number(s->matrix_g_cm3, 2).text,
+                   words_number(ceil(s->drawn_mm), 0).text);
+    else
+        sheet_line(lines, "How far the middle of the mass lies from it is not known");
+}
+
+static void add_lines(sheet_lines* lines, const rlv_history* history, const rlv_standing* standing, bool north)
 {
     const history_standing* s = &history->standing;
+    add_centre(lines, s, standing);
     sheet_line(lines,
                "The box that it stands in, the smallest about its plan: %s × %s × %s" RLV_THIN "mm, length × width × "
                "height",
@@ -92,6 +114,8 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
                              .surface = {.mesh = &stage->given.mesh, .tree = stage->tree},
                              .box = s->box,
                              .up = s->up,
+                             .centre_known = s->centre_known,
+                             .centre_mm = s->centre_mm,
                              .in_case = s->shown && s->case_known,
                              .case_mm = {s->case_mm[0], s->case_mm[1], s->case_mm[2]},
                              .name = {name[0], name[1], name[2]},
@@ -99,7 +123,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
                              .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER};
     double bearing_deg;
     find_north(&standing, job);
-    add_lines(&lines, history, rlv_standing_bearing(&standing, &bearing_deg));
+    add_lines(&lines, history, &standing, rlv_standing_bearing(&standing, &bearing_deg));
     standing.line_count = lines.count;
     standing.line = lines.at;
     for (int view = 0; view < RLV_STANDING_VIEWS; view++)
@@ -110,7 +134,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
         snprintf(caption, sizeof caption, "The block as it %s, from the front, from the side and from above%s.",
                  s->shown ? "will stand" : "lay, standing", standing.in_case ? ", in its case" : "");
         snprintf(alt, sizeof alt, "Two elevations of the block on a floor line and its plan, with their sizes. %s.",
-                 lines.text[0]);
+                 lines.text[standing.centre_known ? 2 : 0]);
         status = sheet_keep(job, &sheet, caption, alt, error);
     }
     rlv_sheet_free(&sheet);

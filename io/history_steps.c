@@ -341,6 +341,45 @@ static rlv_status name_areas(history_step* step, const rlv_history* history, rlv
     return status;
 }
 
+static rlv_vec3 middle_of(const rlv_mesh* mesh, size_t triangle)
+{
+    rlv_vec3 sum = {0.0, 0.0, 0.0};
+    for (size_t k = 0; k < 3; k++)
+        sum = rlv_vec3_along(sum, 1.0 / 3.0, rlv_mesh_vertex(mesh, mesh->corner[3 * triangle + k]));
+    return sum;
+}
+
+void history_region_places(rlv_vec3* place, const rlv_change* change, const rlv_mesh* before)
+{
+    for (size_t r = 0; r < change->region_count; r++)
+        place[r] = rlv_vec3_of(INFINITY, 0.0, 0.0);
+    for (size_t t = 0; t < before->triangle_count; t++)
+    {
+        const uint16_t label = change->before_label[t];
+        if (label == 0)
+            continue;
+        const rlv_vec3 middle = middle_of(before, t), centroid = change->region[label - 1].centroid_mm;
+        if (rlv_vec3_length(rlv_vec3_sub(middle, centroid)) < rlv_vec3_length(rlv_vec3_sub(place[label - 1], centroid)))
+            place[label - 1] = middle;
+    }
+    for (size_t r = 0; r < change->region_count; r++)
+        if (isinf(place[r].x))
+            place[r] = change->region[r].centroid_mm;
+}
+
+/// The same into the step's regions.
+static rlv_status tell_places(history_step* step, const rlv_mesh* before, rlv_error* error)
+{
+    rlv_vec3* place = rlv_reserve(step->change.region_count, sizeof *place, error);
+    if (place == NULL)
+        return RLV_SYSTEM;
+    history_region_places(place, &step->change, before);
+    for (size_t r = 0; r < step->change.region_count; r++)
+        step->region[r].place_mm = place[r];
+    free(place);
+    return RLV_DONE;
+}
+
 static rlv_status describe_regions(history_step* step, const rlv_history* history, rlv_error* error)
 {
     const history_stage *before = history->stage + step->before, *after = history->stage + step->after;
@@ -356,7 +395,9 @@ static rlv_status describe_regions(history_step* step, const rlv_history* histor
                              .centroid_mm = step->change.region[r].centroid_mm};
     }
     const rlv_pose stay = rlv_pose_identity(), into = rlv_pose_inverse(&step->change.alignment.pose);
-    rlv_status status = take_bone(&bone[0], before, error);
+    rlv_status status = tell_places(step, &before->given.mesh, error);
+    if (status == RLV_DONE)
+        status = take_bone(&bone[0], before, error);
     if (status == RLV_DONE)
         status = take_bone(&bone[1], after, error);
     if (status == RLV_DONE)

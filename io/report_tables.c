@@ -330,7 +330,7 @@ static void put_measures(rlv_table* t, const rlv_history* history, const history
     const rlv_change_region* region = &step->change.region[number];
     table_count(t, number + 1);
     table_text(t, history_class_name(region->kind));
-    put_square(t, history, step->region[number].centroid_mm);
+    put_square(t, history, step->region[number].place_mm);
     table_found(t, region->volume_mm3);
     table_number(t, step->region[number].nearest_bone_mm, step->change.noise_sd_mm);
     table_found(t, report_region_grams(history->specimen, region));

@@ -14,9 +14,12 @@ static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK
 
 void rlv_stroke_begin(rlv_sheet* sheet, const rlv_stroke* stroke)
 {
-    static const double share[4][4] = {
-        [RLV_DASH_EVEN] = {6.0, 4.0}, [RLV_DASH_BEFORE] = {9.0, 5.0}, [RLV_DASH_SECTION] = {22.0, 5.0, 2.2, 5.0}};
-    static const int count[4] = {[RLV_DASH_EVEN] = 2, [RLV_DASH_BEFORE] = 2, [RLV_DASH_SECTION] = 4};
+    static const double share[5][4] = {[RLV_DASH_EVEN] = {6.0, 4.0},
+                                       [RLV_DASH_BEFORE] = {9.0, 5.0},
+                                       [RLV_DASH_SECTION] = {22.0, 5.0, 2.2, 5.0},
+                                       [RLV_DASH_DOTS] = {1.2, 2.0}};
+    static const int count[5] = {
+        [RLV_DASH_EVEN] = 2, [RLV_DASH_BEFORE] = 2, [RLV_DASH_SECTION] = 4, [RLV_DASH_DOTS] = 2};
     double dash[4];
     for (int i = 0; i < 4; i++)
         dash[i] = share[stroke->dash][i] * stroke->line_mm * sqrt(sheet->unit);

@@ -15,6 +15,7 @@ typedef enum rlv_dash
     RLV_DASH_EVEN,    ///< six of its widths, and four left out
     RLV_DASH_BEFORE,  ///< finer: what is no more
     RLV_DASH_SECTION, ///< long and short: where a section is cut
+    RLV_DASH_DOTS,    ///< as long as wide: the edge of a colour
 } rlv_dash;
 
 /// How a line is drawn.

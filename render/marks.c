@@ -456,7 +456,7 @@ double rlv_mark_number(rlv_sheet* sheet, const char* number, double x_mm, double
 // Letters of a large sheet are longer than 100 mm of them.
 static double control_mm(double unit)
 {
-    return unit < 1.5 ? 100.0 : 200.0;
+    return unit < 200.0 / RLV_CONTROL_MM ? 100.0 : 200.0;
 }
 
 rlv_box2 rlv_mark_control(rlv_sheet* sheet, double x_mm, double y_mm)

@@ -12,8 +12,7 @@
 #define FILL 0.16f
 #define SKY 0.34f
 
-static const rlv_rgb clay = {0.795f, 0.765f, 0.722f}; // sRGB, of a place that faces the eye
-static const rlv_rgb inside = {0.52f, 0.53f, 0.55f};  // of the inside of an open surface
+static const rlv_rgb inside = {0.52f, 0.53f, 0.55f}; // of the inside of an open surface
 
 #define RULED 2 // overlay->shown: hatched
 
@@ -402,7 +401,7 @@ rlv_status rlv_paint(rlv_picture* picture, const rlv_cast* cast, const rlv_mesh*
                     .overlay = overlay,
                     .options = options,
                     .pattern = pattern,
-                    .clay = rlv_rgb_linear(clay),
+                    .clay = rlv_rgb_linear(RLV_PAINT_CLAY),
                     .inside = rlv_rgb_linear(inside),
                     .ink = rlv_rgb_linear(RLV_PAINT_INK)};
     set_light(&with, rlv_paint_light(options));

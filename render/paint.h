@@ -29,6 +29,9 @@ float rlv_paint_dot(const rlv_paint_pattern* pattern, double x, double y);
 /// The ink of hatching, dots and outlines, sRGB.
 #define RLV_PAINT_INK ((rlv_rgb){0.17f, 0.15f, 0.14f})
 
+/// Clay that faces the eye, sRGB.
+#define RLV_PAINT_CLAY ((rlv_rgb){0.795f, 0.765f, 0.722f})
+
 /// A depth within this share of the scale around 0 is drawn as the scale's beginning, on whichever side of 0 it lies.
 #define RLV_PAINT_LEAST 0.01
 

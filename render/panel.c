@@ -1,12 +1,14 @@
 #include "panel.h"
 
 #include "contour.h"
+#include "crowd.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 #define MOST_PIXELS 8e6
-#define LEAST_MM2 1.0  // islands and holes below it are no more than spots on paper
+#define LEAST_MM2 1.0  // islands and holes below it are no more than spots on paper, on A3
+#define SPECK_MM2 4.0  // and below this no edge of a colour or of hatching is drawn: the colour itself says it
 #define CALM_MM 0.3    // sd, on paper, of the bell that calms the borders of pixels
 #define ISOLINE_MM 1.2 // and of the one that calms depths before their lines are drawn
 #define CALM_PX 3.0    // and no wider, where pixels are fine
@@ -132,20 +134,46 @@ static double line_of(const rlv_panel_outline* of)
     return of->line_mm > 0.0 ? of->line_mm : RLV_LINE_MEDIUM;
 }
 
-// The border of the pixels of which `is` says so.
-static rlv_status border(panel_look* look, bool (*is)(const panel_look*, size_t, const uint8_t*),
-                         const rlv_panel_outline* of, rlv_lines* lines, rlv_error* error)
+static double unit_of(const rlv_panel* panel)
 {
-    size_t count = look->cast.width * look->cast.height;
+    return panel->surface->unit > 0.0 ? panel->surface->unit : 1.0;
+}
+
+// What of a crowd is taken for the set: none of its fine parts, or all that lies between them.
+typedef enum crowded
+{
+    LEAVE_OUT,
+    FILL,
+} crowded;
+
+static rlv_status thin(panel_look* look, crowded what, rlv_error* error)
+{
+    const size_t count = look->cast.width * look->cast.height;
+    for (size_t p = 0; what == FILL && p < count; p++)
+        look->in[p] = !look->in[p];
+    rlv_status status = rlv_crowd_thin(look->cast.width, look->cast.height, look->in, look->panel->picture.pixel_mm,
+                                       unit_of(look->panel), &look->panel->thinned, error);
+    for (size_t p = 0; what == FILL && p < count; p++)
+        look->in[p] = !look->in[p];
+    return status;
+}
+
+// The border of the pixels of which `is` says so, but where they are too fine and too many for one.
+static rlv_status border(panel_look* look, bool (*is)(const panel_look*, size_t, const uint8_t*),
+                         const rlv_panel_outline* of, crowded what, rlv_lines* lines, rlv_error* error)
+{
+    const size_t width = look->cast.width, height = look->cast.height, count = width * height;
+    const double pixel_mm = look->panel->picture.pixel_mm, unit = unit_of(look->panel);
 #pragma omp parallel for schedule(static)
     for (size_t p = 0; p < count; p++)
         look->in[p] = look->cast.triangle[p] != RLV_TREE_NONE && look->cast.back[p] == 0 && is(look, p, of->in);
-    const double pixel_mm = look->panel->picture.pixel_mm;
-    double calm_px = of->calm_mm > 0.0 ? of->calm_mm / pixel_mm : fmin(CALM_MM / pixel_mm, CALM_PX);
-    rlv_status status = rlv_contour_set(lines, look->cast.width, look->cast.height, look->in, calm_px, error);
+    const double calm_px = of->calm_mm > 0.0 ? of->calm_mm / pixel_mm : fmin(CALM_MM / pixel_mm, CALM_PX);
+    rlv_status status = thin(look, what, error);
+    if (status == RLV_DONE)
+        status = rlv_contour_set(lines, width, height, look->in, calm_px, error);
     if (status == RLV_DONE)
         status = to_paper(look, lines, line_of(of), error);
-    rlv_lines_drop_small(lines, of->least_mm2 > 0.0 ? of->least_mm2 : LEAST_MM2, 0.0);
+    rlv_lines_drop_small(lines, (of->least_mm2 > 0.0 ? of->least_mm2 : LEAST_MM2) * unit * unit, 0.0);
     return status;
 }
 
@@ -185,16 +213,15 @@ static rlv_status find_overlay(panel_look* look, rlv_error* error)
     const rlv_overlay* overlay = panel->surface->overlay;
     if (overlay == NULL)
         return RLV_DONE;
+    const rlv_panel_outline of_hatching = {.in = overlay->shown, .line_mm = RLV_LINE_HAIR, .least_mm2 = SPECK_MM2},
+                            of_colour = {.in = overlay->shown, .line_mm = RLV_LINE_THIN, .least_mm2 = SPECK_MM2};
     rlv_status status = RLV_DONE;
     if (panel->seen.hatched)
-        status = border(look, is_hatched, &(rlv_panel_outline){.in = overlay->shown, .line_mm = RLV_LINE_HAIR},
-                        &panel->hatched, error);
+        status = border(look, is_hatched, &of_hatching, LEAVE_OUT, &panel->hatched, error);
     if (status == RLV_DONE && (panel->seen.removed || panel->seen.added))
-        status = border(look, is_coloured, &(rlv_panel_outline){.in = overlay->shown, .line_mm = RLV_LINE_THIN},
-                        &panel->coloured, error);
+        status = border(look, is_coloured, &of_colour, FILL, &panel->coloured, error);
     if (status == RLV_DONE && panel->seen.added)
-        status = border(look, is_added, &(rlv_panel_outline){.in = overlay->shown, .line_mm = RLV_LINE_THIN},
-                        &panel->added, error);
+        status = border(look, is_added, &of_colour, LEAVE_OUT, &panel->added, error);
     return status;
 }
 
@@ -284,7 +311,7 @@ static rlv_status find_outlines(panel_look* look, rlv_error* error)
     {
         const rlv_panel_outline* of = &surface->outline[i];
         status = of->ring_count > 0 ? trace_ring(look, of, line_of(of), &panel->outline[i], error)
-                                    : border(look, is_in_set, of, &panel->outline[i], error);
+                                    : border(look, is_in_set, of, LEAVE_OUT, &panel->outline[i], error);
     }
     return status;
 }
@@ -359,29 +386,62 @@ static rlv_status find_isolines(panel_look* look, rlv_error* error)
     return status;
 }
 
-// How far each pixel lies inside its region, in pixels: two sweeps of the chamfer 3-4 (G. Borgefors, Distance
-// transformations in digital images, CVGIP 34, 1986).
-static void distances(const rlv_cast* cast, const uint16_t* region, float* far)
+// The square of a region's place on paper, from the panel's upper left corner; none without squares and a place.
+static bool square_of(const rlv_panel* panel, size_t region, rlv_box2* square)
 {
-    ptrdiff_t width = (ptrdiff_t)cast->width, height = (ptrdiff_t)cast->height;
-    static const int dx[4] = {-1, 0, 1, -1}, dy[4] = {-1, -1, -1, 0};
-    static const float cost[4] = {4.0f / 3.0f, 1.0f, 4.0f / 3.0f, 1.0f};
-    for (int way = 1; way >= -1; way -= 2)
-        for (ptrdiff_t j = 0; j < height; j++)
-            for (ptrdiff_t i = 0; i < width; i++)
-            {
-                ptrdiff_t x = way > 0 ? i : width - 1 - i, y = way > 0 ? j : height - 1 - j, p = y * width + x;
-                if (region[p] == 0)
-                    continue;
-                if (way > 0)
-                    far[p] = 1e9f;
-                for (int k = 0; k < 4; k++)
-                {
-                    ptrdiff_t nx = x + way * dx[k], ny = y + way * dy[k], q = ny * width + nx;
-                    bool same = nx >= 0 && ny >= 0 && nx < width && ny < height && region[q] == region[p];
-                    far[p] = fminf(far[p], same ? far[q] + cost[k] : 0.5f);
-                }
-            }
+    const rlv_panel_surface* surface = panel->surface;
+    if (surface->squares == NULL || surface->region_mm == NULL)
+        return false;
+    const double side = surface->squares->side_mm * panel->view.scale;
+    const rlv_vec3 corner = rlv_panel_place(&panel->view, surface->squares->corner_mm),
+                   at = rlv_panel_place(&panel->view, surface->region_mm[region]);
+    *square = (rlv_box2){0.5 * panel->width_mm + corner.x + side * floor((at.x - corner.x) / side),
+                         0.5 * panel->height_mm - corner.y + side * floor((corner.y - at.y) / side), side, side};
+    return true;
+}
+
+// How deep inside its region a pixel lies, in mm; of those in the region's own square no deeper than they lie inside
+// that, and before all others.
+static void take_deepest(rlv_panel* panel, size_t region, double x, double y, double radius, bool* in_square)
+{
+    double* at = panel->region_at[region];
+    rlv_box2 square;
+    bool in = false;
+    if (square_of(panel, region, &square))
+    {
+        const double inside = fmin(fmin(x - square.left, square.left + square.width - x),
+                                   fmin(y - square.top, square.top + square.height - y));
+        in = inside > 0.0;
+        radius = in ? fmin(radius, inside) : radius;
+    }
+    if ((in == *in_square && radius <= at[2]) || (*in_square && !in))
+        return;
+    *in_square = in;
+    at[0] = x;
+    at[1] = y;
+    at[2] = radius;
+}
+
+// The region that a pixel may bear the number of: one that has no place yet, in colours or anywhere.
+static uint16_t region_at(const panel_look* look, size_t p, bool all)
+{
+    const rlv_panel* panel = look->panel;
+    const uint16_t region = panel->surface->region[look->cast.triangle[p]];
+    const bool named = region != 0 && region <= panel->region_count;
+    if (!named || (all && panel->region_at[region - 1][2] > 0.0))
+        return 0;
+    return all || is_coloured(look, p, panel->surface->overlay->shown) ? region : 0;
+}
+
+static void take_places(const panel_look* look, const uint16_t* region, const float* far, bool* in_square)
+{
+    const rlv_cast* cast = &look->cast;
+    const double pixel_mm = look->panel->picture.pixel_mm;
+    for (size_t p = 0; p < cast->width * cast->height; p++)
+        if (region[p] != 0)
+            take_deepest(look->panel, region[p] - 1u, ((double)(cast->left + p % cast->width) + 0.5) * pixel_mm,
+                         ((double)(cast->top + p / cast->width) + 0.5) * pixel_mm, (double)far[p] * pixel_mm,
+                         &in_square[region[p] - 1]);
 }
 
 static rlv_status find_regions(panel_look* look, rlv_error* error)
@@ -394,29 +454,23 @@ static rlv_status find_regions(panel_look* look, rlv_error* error)
     panel->region_at = rlv_reserve(panel->surface->region_count, sizeof *panel->region_at, error);
     uint16_t* region = panel->region_at != NULL ? rlv_reserve(count, sizeof *region, error) : NULL;
     float* far = region != NULL ? rlv_reserve(count, sizeof *far, error) : NULL;
-    if (far == NULL)
+    bool* in_square = far != NULL ? rlv_reserve(panel->surface->region_count, sizeof *in_square, error) : NULL;
+    if (in_square == NULL)
     {
+        free(far);
         free(region);
         return RLV_SYSTEM;
     }
     panel->region_count = panel->surface->region_count;
-    for (size_t p = 0; p < count; p++)
-        if (cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0)
-            region[p] = panel->surface->region[cast->triangle[p]];
-    distances(cast, region, far);
-    double pixel_mm = panel->picture.pixel_mm;
-    for (size_t p = 0; p < count; p++)
+    // On its colours first; one that has none in sight, on its hatching.
+    for (int all = panel->surface->overlay != NULL ? 0 : 1; all < 2; all++)
     {
-        if (region[p] == 0 || region[p] > panel->region_count)
-            continue;
-        double* at = panel->region_at[region[p] - 1];
-        double radius = (double)far[p] * pixel_mm;
-        if (radius <= at[2])
-            continue;
-        at[0] = ((double)(cast->left + p % cast->width) + 0.5) * pixel_mm;
-        at[1] = ((double)(cast->top + p / cast->width) + 0.5) * pixel_mm;
-        at[2] = radius;
+        for (size_t p = 0; p < count; p++)
+            region[p] = cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0 ? region_at(look, p, all == 1) : 0;
+        rlv_crowd_distances(cast->width, cast->height, region, far);
+        take_places(look, region, far, in_square);
     }
+    free(in_square);
     free(far);
     free(region);
     return RLV_DONE;

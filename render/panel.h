@@ -41,7 +41,7 @@ typedef struct rlv_panel_outline
     size_t ring_count;       ///< points of a recorded outline, in its order, closed by itself
     const rlv_vec3* ring_mm; ///< in the mesh's frame; they may lie off the surface, as where a piece is gone
     double line_mm;          ///< on A3; 0: RLV_LINE_MEDIUM
-    double least_mm2; ///< islands and holes that enclose less on paper are left out; 0: 1 mm2, all that a hand draws
+    double least_mm2; ///< islands and holes that enclose less on A3 are left out; 0: 1 mm2, all that a hand draws
     double calm_mm;   ///< on paper, sd of the bell that its border is calmed by: what is narrower goes; 0: as usual
     bool dashed;
     bool quiet;        ///< grey
@@ -55,6 +55,15 @@ typedef struct rlv_panel_tag
     bool strong;       ///< white on black
 } rlv_panel_tag;
 
+/// Squares that places are told by: thin lines over the surface and under all else, with a letter for each column along
+/// the upper edge of the panel, and a number for each row along the left one.
+typedef struct rlv_panel_grid
+{
+    rlv_vec3 corner_mm; ///< the upper left corner of the first square, in the mesh's frame
+    double side_mm;
+    size_t columns, rows; ///< to the right, and downwards in the view
+} rlv_panel_grid;
+
 /// A surface and what is known of it. Whatever is NULL or 0 is left out. Nothing is copied: it must stay while the
 /// panel is used.
 typedef struct rlv_panel_surface
@@ -66,11 +75,14 @@ typedef struct rlv_panel_surface
     double isoline_mm;          ///< lines of equal depth at multiples of this, calmed over 1.2 mm of paper
     size_t outline_count;
     const rlv_panel_outline* outline;
-    const uint16_t* region;       ///< one a triangle: 0, or the number of a region
-    size_t region_count;          ///< the highest number
-    const rlv_panel_tag* tag;     ///< region_count
-    const rlv_vec3* region_mm;    ///< region_count: where the number of one that is out of sight points to, with a ring
-                                  ///< there; NULL: such a region bears none
+    const uint16_t* region;        ///< one a triangle: 0, or the number of a region
+    size_t region_count;           ///< the highest number
+    const rlv_panel_tag* tag;      ///< region_count
+    const rlv_vec3* region_mm;     ///< region_count: a place of each. The number of one that is out of sight points to
+                                   ///< it, with a ring there; NULL: such a region bears none
+    const rlv_panel_grid* squares; ///< the number of one that is seen stands in the square of that place, as far as it
+                                   ///< is seen there; NULL: where it is deepest inside
+    double unit;                   ///< of the sheet: specks and crowds are as a reader of it sees them; 0: 1
     double pixel_mm;              ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
     int rays, samples;            ///< as of a view; 0: 4 from every other pixel, and 4
     const struct rlv_panel* like; ///< another panel, which must stay while this one is made: where it is of the same
@@ -143,15 +155,6 @@ typedef struct rlv_panel_curve
     const char* words; ///< for the key
 } rlv_panel_curve;
 
-/// Squares that places are told by: thin lines over the surface and under all else, with a letter for each column along
-/// the upper edge of the panel, and a number for each row along the left one.
-typedef struct rlv_panel_grid
-{
-    rlv_vec3 corner_mm; ///< the upper left corner of the first square, in the mesh's frame
-    double side_mm;
-    size_t columns, rows; ///< to the right, and downwards in the view
-} rlv_panel_grid;
-
 /// The letter of a column, from 0: "A" to "Z" without I and O, then "AA" and so on.
 void rlv_grid_letter(char into[4], size_t column);
 
@@ -195,11 +198,12 @@ typedef struct rlv_panel
     rlv_lines hatched, coloured, added;
     size_t outline_count;
     rlv_lines* outline;
+    bool thinned; ///< somewhere it is too crowded (crowd.h) for all of what is fine to be outlined and hatched
     size_t isoline_count;
     rlv_panel_isoline* isoline;
     size_t region_count;
-    double (*region_at)[3]; ///< one a region: x, y (downwards) of the place deepest inside what is seen of it, and the
-                            ///< radius of the disc that fits there; a radius of 0: out of sight
+    double (*region_at)[3]; ///< one a region: x, y (downwards) of the place deepest inside what is seen of it (in its
+                            ///< square, if there), and the radius of the disc that fits; a radius of 0: out of sight
 } rlv_panel;
 
 /// Look at a surface, into a zeroed `panel` of at least `width_mm` by `height_mm` on paper. RLV_BAD_INPUT where it

@@ -50,7 +50,7 @@ static const char* tag_of(const drawing* on, size_t region)
     return tag != NULL ? tag[region].words : NULL;
 }
 
-static const rlv_stroke of_edge = {RLV_LINE_THIN, 0.15, RLV_DASH_EVEN};
+static const rlv_stroke of_edge = {RLV_LINE_MEDIUM, RLV_INK_BLACK, RLV_DASH_DOTS};
 static const rlv_stroke of_isoline = {RLV_LINE_HAIR, RLV_INK_GREY, RLV_DASH_NONE};
 static const rlv_stroke of_trace = {RLV_LINE_THIN, RLV_INK_BLACK, RLV_DASH_SECTION};
 
@@ -490,20 +490,23 @@ static void draw_labels(const drawing* on)
 
 #define AXES_MM 7.0
 
+// The bar in the lower left corner and the axes in the upper right one, clear of the strips that squares have for
+// their letters.
 static void draw_furniture(drawing* on)
 {
-    const double u = on->sheet->unit;
+    const double u = on->sheet->unit, strip = on->marks->grid != NULL ? PANEL_STRIP_MM * u : 0.0;
     if (on->marks->bar)
     {
         double longest = fmin(0.4 * on->panel->width_mm, 60.0 * u);
         on->obstacle[on->obstacle_count++] =
-            rlv_mark_bar(on->sheet, on->left, on->top + on->panel->height_mm - 7.0 * u, on->panel->view.scale, longest);
+            rlv_mark_bar(on->sheet, on->left + strip + (strip > 0.0 ? 1.2 * u : 0.0),
+                         on->top + on->panel->height_mm - 7.0 * u, on->panel->view.scale, longest);
     }
     if (on->marks->direction_count > 0)
     {
         double reach = (AXES_MM + 4.5) * u;
         on->obstacle[on->obstacle_count++] =
-            rlv_mark_axes(on->sheet, on->left + on->panel->width_mm - reach, on->top + reach, AXES_MM,
+            rlv_mark_axes(on->sheet, on->left + on->panel->width_mm - reach, on->top + strip + reach, AXES_MM,
                           &on->panel->view.axes, on->marks->direction_count, on->marks->direction);
     }
 }
@@ -521,7 +524,7 @@ static void draw_all(drawing* on, size_t* left_out)
     draw_furniture(on);
     if (on->marks->grid != NULL)
         on->obstacle_count += panel_letter_grid(on->sheet, on->panel, on->left, on->top, on->marks->grid,
-                                                on->obstacle_count, on->obstacle);
+                                                on->obstacle + on->obstacle_count);
     add_numbers(on);
     bool told = false; // the unit, once a panel
     for (size_t i = 0; i < on->panel->isoline_count; i++)
@@ -609,6 +612,58 @@ static void add_hidden(rlv_key* key, const rlv_panel_surface* surface, const rlv
     rlv_key_add(key, &entry);
 }
 
+enum
+{
+    SIGN_NUMBER,
+    SIGN_CLAY,
+    SIGN_SPECKS,        // on a colour of depth,
+    SIGN_SPECKS_ON_CLAY // and without one
+};
+
+static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
+{
+    cairo_t* c = sheet->cairo;
+    const double x = box.left + 0.5 * box.width, y = box.top + 0.5 * box.height;
+    if (which == SIGN_NUMBER)
+    {
+        rlv_mark_number(sheet, "1", x, y);
+        return;
+    }
+    cairo_rectangle(c, box.left, box.top, box.width, box.height);
+    rlv_sheet_colour(sheet, which == SIGN_SPECKS ? rlv_colour_removed(0.1) : RLV_PAINT_CLAY);
+    cairo_fill(c);
+    rlv_sheet_colour(sheet, which == SIGN_SPECKS ? RLV_PAINT_CLAY : rlv_rgb_mix(RLV_PAINT_CLAY, RLV_PAINT_INK, 0.35f));
+    for (int k = 0; which != SIGN_CLAY && k < 14; k++) // in two rows, of three sizes
+    {
+        const double r = (0.13 + 0.03 * (k % 3)) * box.height;
+        cairo_arc(c, box.left + box.width * (0.5 + k) / 14.0, y + (k % 2 == 0 ? -0.24 : 0.24) * box.height, r, 0.0,
+                  2.0 * G_PI);
+        cairo_fill(c);
+    }
+}
+
+static void add_sign(rlv_key* key, int which, const char* words)
+{
+    rlv_key_entry entry = {.kind = RLV_KEY_DRAWN, .draw = draw_sign, .which = which};
+    snprintf(entry.words, sizeof entry.words, "%s", words);
+    rlv_key_add(key, &entry);
+}
+
+// What is no line: numbers of regions, bare surface, and where lines were left out. Of a panel that was not made, all
+// that there may be.
+static void add_signs(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel* panel)
+{
+    bool numbers = panel == NULL && surface->region_count > 0;
+    for (size_t i = 0; panel != NULL && i < panel->region_count; i++)
+        numbers = numbers || panel->region_at[i][2] > 0.0 || surface->region_mm != NULL;
+    if (numbers)
+        add_sign(key, SIGN_NUMBER, "region, by its number");
+    if (surface->overlay != NULL && surface->overlay->bare != NULL)
+        add_sign(key, SIGN_CLAY, surface->overlay->bare);
+    if (panel != NULL ? panel->thinned : surface->outline_count > 0 || surface->overlay != NULL)
+        add_sign(key, surface->overlay != NULL ? SIGN_SPECKS : SIGN_SPECKS_ON_CLAY, "fine and crowded: no outlines");
+}
+
 static void add_line(rlv_key* key, rlv_stroke how, const char* words)
 {
     rlv_key_entry entry = {.kind = RLV_KEY_LINE, .stroke = how};
@@ -650,6 +705,7 @@ static void add_marks(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
 void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* marks)
 {
     add_lines(key, panel->surface, panel);
+    add_signs(key, panel->surface, panel);
     add_hidden(key, panel->surface, panel);
     add_marks(key, panel, marks);
 }
@@ -657,6 +713,7 @@ void rlv_panel_key(rlv_key* key, const rlv_panel* panel, const rlv_panel_marks* 
 void rlv_panel_key_most(rlv_key* key, const rlv_panel_surface* surface, const rlv_panel_marks* marks)
 {
     add_lines(key, surface, NULL);
+    add_signs(key, surface, NULL);
     add_hidden(key, surface, NULL);
     add_marks(key, NULL, marks);
 }

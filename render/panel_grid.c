@@ -1,11 +1,10 @@
-#include "labels.h"
 #include "panel_parts.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-#define OFF_MM 1.7 // from the panel's edge to the middle of a letter
+#define OFF_MM (0.5 * PANEL_STRIP_MM) // from the panel's edge to the middle of a letter
 
 static const rlv_lettering of_grid = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY, .share = 0.5};
 static const double veil[2] = {0.5, 0.42}; // of a line's white bed, and of its ink
@@ -75,28 +74,12 @@ static bool middle_of(double* middle, double begin, double side, double least, d
     return to - from > room;
 }
 
-static bool is_free(rlv_box2 box, size_t count, const rlv_box2* taken)
-{
-    for (size_t i = 0; i < count; i++)
-        if (rlv_boxes_overlap(box, taken[i], 0.0))
-            return false;
-    return true;
-}
-
-// A letter about the first of two places that nothing has taken; none where both are.
-static size_t put_letter(rlv_sheet* sheet, const char* letter, const double at[2][2], size_t count, rlv_box2* taken)
+// A letter about a place; its box.
+static rlv_box2 put_letter(rlv_sheet* sheet, const char* letter, double x, double y)
 {
     const rlv_text_size size = rlv_sheet_measure(sheet, letter, &of_grid);
-    for (int k = 0; k < 2; k++)
-    {
-        const rlv_box2 box = {at[k][0] - 0.5 * size.width_mm, at[k][1] - 0.5 * size.cap_mm, size.width_mm, size.cap_mm};
-        if (!is_free(box, count, taken))
-            continue;
-        rlv_sheet_text(sheet, letter, at[k][0], at[k][1] + 0.5 * size.cap_mm, &of_grid);
-        taken[count] = box;
-        return 1;
-    }
-    return 0;
+    rlv_sheet_text(sheet, letter, x, y + 0.5 * size.cap_mm, &of_grid);
+    return (rlv_box2){x - 0.5 * size.width_mm, y - 0.5 * size.cap_mm, size.width_mm, size.cap_mm};
 }
 
 void panel_draw_grid(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
@@ -107,29 +90,27 @@ void panel_draw_grid(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, d
 }
 
 size_t panel_letter_grid(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
-                         const rlv_panel_grid* grid, size_t count, rlv_box2* taken)
+                         const rlv_panel_grid* grid, rlv_box2* taken)
 {
     const grid_place at = place_of(panel, left_mm, top_mm, grid);
     const double off = OFF_MM * sheet->unit, room = 3.0 * sheet->unit, right = left_mm + panel->width_mm,
                  bottom = top_mm + panel->height_mm;
-    const size_t before = count;
+    size_t count = 0;
     double middle;
     char name[24];
     for (size_t i = 0; i < grid->columns; i++)
         if (middle_of(&middle, at.x + at.side * (double)i, at.side, left_mm + 2.0 * off, right, room))
         {
             rlv_grid_letter(name, i);
-            const double place[2][2] = {{middle, top_mm + off}, {middle, bottom - off}};
-            count += put_letter(sheet, name, place, count, taken);
+            taken[count++] = put_letter(sheet, name, middle, top_mm + off);
         }
     for (size_t i = 0; i < grid->rows; i++)
         if (middle_of(&middle, at.y + at.side * (double)i, at.side, top_mm + 2.0 * off, bottom, room))
         {
             snprintf(name, sizeof name, "%zu", i + 1);
-            const double place[2][2] = {{left_mm + off, middle}, {right - off, middle}};
-            count += put_letter(sheet, name, place, count, taken);
+            taken[count++] = put_letter(sheet, name, left_mm + off, middle);
         }
-    return count - before;
+    return count;
 }
 
 enum

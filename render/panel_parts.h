@@ -52,13 +52,13 @@ void panel_corridor_sign(rlv_sheet* sheet, rlv_box2 box);
 size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, const rlv_panel_marks* marks,
                         rlv_stretch* line);
 
-/// Draw a grid's lines. Then its letters, clear of the `count` boxes that are taken (on the opposite edge where they
-/// would meet one), whose own boxes follow those: columns + rows at most; how many. And what its squares are, for a
-/// key.
+/// Draw a grid's lines. Then its letters in the strips along the upper and the left edge that nothing else is drawn in;
+/// their boxes into `taken`, columns + rows at most; how many. And what its squares are, for a key.
+#define PANEL_STRIP_MM 3.4 // on A3
 void panel_draw_grid(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                      const rlv_panel_grid* grid);
 size_t panel_letter_grid(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
-                         const rlv_panel_grid* grid, size_t count, rlv_box2* taken);
+                         const rlv_panel_grid* grid, rlv_box2* taken);
 void panel_key_grid(rlv_key* key, const rlv_panel_grid* grid);
 
 /// Add them to a key: what `panel` shows, or may show where it is NULL.

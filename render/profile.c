@@ -250,9 +250,10 @@ static void fill_areas(const profile_drawing* on, const rlv_profile* profile, rl
     }
 }
 
-static const rlv_stroke of_before = {RLV_LINE_THIN, RLV_INK_GREY, RLV_DASH_BEFORE};
-static const rlv_stroke of_after = {RLV_LINE_MEDIUM, RLV_INK_BLACK, RLV_DASH_NONE};
-static const rlv_stroke of_bone = {0.9, RLV_INK_BLACK, RLV_DASH_NONE};
+// Twice as heavy from one to the next, so that they are told apart by weight as well as by dash.
+static const rlv_stroke of_before = {RLV_LINE_MEDIUM, 0.25, RLV_DASH_BEFORE};
+static const rlv_stroke of_after = {RLV_LINE_HEAVY, RLV_INK_BLACK, RLV_DASH_NONE};
+static const rlv_stroke of_bone = {2.0 * RLV_LINE_HEAVY, RLV_INK_BLACK, RLV_DASH_NONE};
 
 static void stroke(const profile_drawing* on, const rlv_lines* lines, const rlv_stroke* how)
 {
@@ -313,13 +314,14 @@ void rlv_profile_key(rlv_key* key, const rlv_profile* profile, rlv_profile_tints
     {
         bool there;
         rlv_key_entry entry;
-    } kind[5] = {
+    } kind[] = {
         {profile->before.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_before, .words = "before, in a section"}},
         {profile->after.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_after, .words = "after, in a section"}},
         {profile->bone.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_bone, .words = "after, along bone"}},
+        {profile->after.line_count > 0, {.kind = RLV_KEY_AREA, .tint = stone, .words = "block after, in a section"}},
         {tints.went, {.kind = RLV_KEY_AREA, .tint = removed_tint(), .words = "removed, in a section"}},
         {tints.came, {.kind = RLV_KEY_AREA, .tint = added_tint(), .dotted = true, .words = "added, in a section"}}};
-    for (int i = 0; i < 5; i++)
+    for (size_t i = 0; i < sizeof kind / sizeof *kind; i++)
         if (kind[i].there)
             rlv_key_add(key, &kind[i].entry);
 }

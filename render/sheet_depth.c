@@ -6,6 +6,7 @@
 
 // mm on A3.
 #define PAD 9.0      // round the plan, for the letters of its sections
+#define STRIP 2.0    // and besides where squares bear letters too
 #define GAP 10.0     // between plan and sections
 #define ROW 3.6      // of a table
 #define CELL_GAP 4.0 // between its columns
@@ -13,6 +14,9 @@
 #define LEGEND 21.0  // of that, the legend's height with its note and hatching
 #define AIR 4.0      // between key, legend and table, and over the foot
 #define HEADING 6.5  // a table's caption
+#define CLOSE 5.0    // between plan and sections that lie level, with their letters at their ends
+#define KEYS 104.0   // a key that has a column of its own: two entries beside each other,
+#define NARROW 80.0  // and a legend that has a column of its own
 
 static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
@@ -61,6 +65,33 @@ void rlv_sheet_table_print(rlv_sheet* sheet, const rlv_sheet_table* table, doubl
     }
 }
 
+// Where the table, and where the legend stands: beneath what comes before it, or in a column of its own.
+typedef enum asides
+{
+    STACKED,
+    TABLE_BESIDE,
+    ALL_BESIDE,
+} asides;
+
+// How plan, sections and what explains them may stand.
+typedef struct arrangement
+{
+    bool level; // both sections lie beneath the plan, one beneath the other; else B-B' stands beside it, in line
+    bool apart; // key, legend and table stand on the right of all else; else beneath B-B', or all
+    asides columns;
+} arrangement;
+
+static const arrangement ways[] = {{false, false, STACKED}, {false, true, STACKED},      {true, true, STACKED},
+                                   {true, false, STACKED},  {true, false, TABLE_BESIDE}, {true, false, ALL_BESIDE}};
+
+enum
+{
+    A_LEVEL,
+    B_UPRIGHT,
+    B_LEVEL,
+    CUTS
+};
+
 // A map while it is laid out: everything is in mm on paper.
 typedef struct layout
 {
@@ -68,13 +99,13 @@ typedef struct layout
     const char** note;
     rlv_panel_view view;
     rlv_panel panel;
-    rlv_profile profile[2];       // A beneath, B beside
-    rlv_profile_tints tints[2];   // at the view's scale
-    double low[2][2], high[2][2]; // boxes of the profiles, of the thing
-    rlv_sheet ruler;              // to measure letters on
-    rlv_key most;                 // all that the key may have to explain
-    bool apart;                   // key, legend and table stand beside section B-B', and not beneath it
-    double unit, plan_wide, plan_tall, below_tall, beside_wide, aside_wide, aside_tall;
+    rlv_profile profile[CUTS];
+    rlv_profile_tints tints[CUTS];      // at the view's scale
+    double low[CUTS][2], high[CUTS][2]; // boxes of the profiles, of the thing
+    rlv_sheet ruler;                    // to measure letters on
+    rlv_key most;                       // all that the key may have to explain
+    arrangement way;
+    double unit, plan_wide, plan_tall, below_tall, beside_wide, aside_wide, key_wide, aside_tall;
     double wide, tall; // of all of it
 } layout;
 
@@ -82,17 +113,19 @@ static rlv_status cut(layout* of, rlv_error* error)
 {
     const rlv_depth_map* map = &of->map;
     const rlv_camera_axes* axes = &of->view.axes;
-    // A-A' looks up the plan, with what faces the reader of the plan upwards; B-B' looks to the right, with it to the
-    // right, so that both stand in line with the plan.
-    const rlv_plane plane[2] = {{map->cross_mm, axes->right, axes->towards}, {map->cross_mm, axes->towards, axes->up}};
+    // A-A' looks up the plan, with what faces the reader of the plan upwards. B-B' looks to the right, with it to the
+    // right, so that it stands in line with the plan; or to the left, with it upwards.
+    const rlv_plane plane[CUTS] = {{map->cross_mm, axes->right, axes->towards},
+                                   {map->cross_mm, axes->towards, axes->up},
+                                   {map->cross_mm, axes->up, axes->towards}};
     const rlv_profile_stage after = {map->surface.mesh, map->bone, map->surface.region, map->before.came};
     rlv_status status = RLV_DONE;
-    for (int k = 0; k < 2 && status == RLV_DONE; k++)
+    for (int k = 0; k < CUTS && status == RLV_DONE; k++)
     {
         status = rlv_profile_cut(&of->profile[k], &map->before, &after, &plane[k], error);
         if (status == RLV_DONE && !rlv_profile_box(&of->profile[k], of->low[k], of->high[k]))
             status = rlv_fail(error, RLV_BAD_INPUT, NULL, "let the sections cross inside the block",
-                              "section %s of a depth map misses both meshes", k == 0 ? "A" : "B");
+                              "section %s of a depth map misses both meshes", k == A_LEVEL ? "A" : "B");
     }
     return status;
 }
@@ -101,29 +134,74 @@ static rlv_status cut(layout* of, rlv_error* error)
 static rlv_key most_of(const layout* of)
 {
     rlv_key key = {0};
-    rlv_panel_key_most(&key, &of->map.surface, &(rlv_panel_marks){.trace_count = 1});
-    for (int k = 0; k < 2; k++)
+    rlv_panel_key_most(&key, &of->map.surface, &(rlv_panel_marks){.grid = of->map.marks.grid, .trace_count = 1});
+    for (int k = 0; k < CUTS; k++)
         rlv_profile_key(&key, &of->profile[k], of->tints[k]);
     return key;
 }
 
+static double pad_of(const layout* of)
+{
+    return PAD + (of->map.marks.grid != NULL ? STRIP : 0.0);
+}
+
+// How wide what explains the map is at the least, and how tall it is in its width.
+static double aside_least(const layout* of)
+{
+    const double u = of->unit, table = rlv_sheet_table_size(&of->ruler, &of->map.table).width;
+    return of->way.columns == STACKED        ? fmax(table, ASIDE * u)
+           : of->way.columns == TABLE_BESIDE ? table + (GAP + ASIDE) * u
+                                             : table + (2.0 * GAP + KEYS + NARROW) * u;
+}
+
+static void measure_aside(layout* of)
+{
+    const double u = of->unit;
+    const rlv_box2 table = rlv_sheet_table_size(&of->ruler, &of->map.table);
+    const double table_tall = table.height > 0.0 ? table.height + HEADING * u : 0.0;
+    of->key_wide = of->aside_wide - (of->way.columns == STACKED ? 0.0 : table.width + GAP * u) -
+                   (of->way.columns == ALL_BESIDE ? (NARROW + GAP) * u : 0.0);
+    const double key_tall = rlv_key_tall(&of->ruler, &of->most, of->key_wide) + AIR * u, legend = (LEGEND + AIR) * u;
+    of->aside_tall = of->way.columns == STACKED        ? key_tall + legend + table_tall
+                     : of->way.columns == TABLE_BESIDE ? fmax(key_tall + legend, table_tall)
+                                                       : fmax(fmax(key_tall, legend), table_tall);
+}
+
+static double section_tall(const layout* of, int which)
+{
+    return (of->high[which][1] - of->low[which][1]) * of->view.scale;
+}
+
+static double section_wide(const layout* of, int which)
+{
+    return (of->high[which][0] - of->low[which][0]) * of->view.scale;
+}
+
 static void measure(layout* of, double unit)
 {
-    const rlv_depth_map* map = &of->map;
-    const double u = unit, scale = of->view.scale;
+    const double u = unit, scale = of->view.scale, pad = pad_of(of) * u;
     of->unit = of->ruler.unit = u;
-    rlv_box2 table = rlv_sheet_table_size(&of->ruler, &map->table);
-    of->plan_wide = of->view.span_mm[0] * scale + 2.0 * PAD * u;
-    of->plan_tall = of->view.span_mm[1] * scale + 2.0 * PAD * u;
-    of->below_tall = (of->high[0][1] - of->low[0][1]) * scale;
-    of->beside_wide = (of->high[1][0] - of->low[1][0]) * scale;
-    of->aside_wide = fmax(table.width, ASIDE * u);
-    of->aside_tall = rlv_key_tall(&of->ruler, &of->most, of->aside_wide) + (LEGEND + 2.0 * AIR) * u;
-    of->aside_tall += table.height > 0.0 ? table.height + HEADING * u : 0.0;
-    double left = of->plan_wide + GAP * u, upper = of->plan_tall + GAP * u;
-    of->wide =
-        of->apart ? left + of->beside_wide + GAP * u + of->aside_wide : left + fmax(of->beside_wide, of->aside_wide);
-    of->tall = of->apart ? fmax(upper + of->below_tall, of->aside_tall) : upper + fmax(of->below_tall, of->aside_tall);
+    of->plan_wide = of->view.span_mm[0] * scale + 2.0 * pad;
+    of->plan_tall = of->view.span_mm[1] * scale + 2.0 * pad;
+    of->aside_wide = aside_least(of);
+    of->beside_wide = of->way.level ? 0.0 : section_wide(of, B_UPRIGHT);
+    of->below_tall = section_tall(of, A_LEVEL) + (of->way.level ? section_tall(of, B_LEVEL) + CLOSE * u : 0.0);
+    const double drawn = of->way.level ? fmax(of->plan_wide, section_wide(of, B_LEVEL) + 2.0 * PAD * u)
+                                       : of->plan_wide + GAP * u + of->beside_wide,
+                 upper = of->plan_tall + (of->way.level ? CLOSE : GAP) * u;
+    if (of->way.apart)
+        of->wide = drawn + GAP * u + of->aside_wide;
+    else if (of->way.level)
+        of->wide = of->aside_wide = fmax(drawn, of->aside_wide);
+    else
+        of->wide = of->plan_wide + GAP * u + fmax(of->beside_wide, of->aside_wide);
+    measure_aside(of);
+    if (of->way.apart)
+        of->tall = fmax(upper + of->below_tall, of->aside_tall);
+    else if (of->way.level)
+        of->tall = upper + of->below_tall + GAP * u + of->aside_tall;
+    else
+        of->tall = upper + fmax(of->below_tall, of->aside_tall);
 }
 
 // What the sheet needs, as rlv_paper_for asks.
@@ -135,30 +213,53 @@ static void need(const void* user, double unit, double size_mm[2])
     size_mm[1] = of.tall + (RLV_TITLE_HEAD_MM + AIR) * unit + rlv_title_foot_mm(&of.map.title, size_mm[0], unit);
 }
 
-// Of both ways to lay it out, the one that needs less paper, or on the same paper the one with larger letters.
+#define ROLL 1e6 // times the area: any sheet of the A series before a roll
+
+// Of all ways to lay it out, the one that needs least paper, a roll last; on the same paper the one with larger
+// letters.
 static rlv_paper arrange(layout* of)
 {
     rlv_paper best = {0};
-    double unit = 0.0;
-    bool apart = false;
-    for (int k = 0; k < 2; k++)
+    double unit = 0.0, least = INFINITY;
+    arrangement chosen = ways[0];
+    for (int k = 0; k < CUTS; k++)
         of->tints[k] = rlv_profile_tints_at(&of->profile[k], of->view.scale);
     of->most = most_of(of);
-    for (int way = 0; way < 2; way++)
+    for (size_t way = 0; way < sizeof ways / sizeof *ways; way++)
     {
         double at;
-        of->apart = way == 1;
+        of->way = ways[way];
+        if (of->way.columns != STACKED && of->map.table.column_count == 0)
+            continue;
         rlv_paper paper = rlv_paper_for(need, of, of->map.paper, &at);
-        double area = paper.width_mm * paper.height_mm, least = best.width_mm * best.height_mm;
-        if (way > 0 && (area > 1.001 * least || (area > 0.999 * least && at <= unit)))
+        const bool roll = strcmp(paper.name, "roll") == 0;
+        const double area = paper.width_mm * paper.height_mm * (roll ? ROLL : 1.0);
+        if (area > 1.001 * least || (area > 0.999 * least && at <= unit))
             continue;
         best = paper;
+        least = area;
         unit = at;
-        apart = of->apart;
+        chosen = of->way;
     }
-    of->apart = apart;
+    of->way = chosen;
     measure(of, unit);
     return best;
+}
+
+static rlv_status put_section(rlv_sheet* sheet, const layout* of, int which, double x, double y, rlv_error* error)
+{
+    return rlv_profile_draw(sheet, &of->profile[which], x, y, of->view.scale, of->tints[which], error);
+}
+
+// The letters of a section that lies level: over its ends, or beside them.
+static void put_letters(rlv_sheet* sheet, const layout* of, int which, double x, double top, bool beside)
+{
+    static const char* const letter[CUTS][2] = {{"A", "A\xe2\x80\xb2"}, {"B", "B\xe2\x80\xb2"}, {"B", "B\xe2\x80\xb2"}};
+    const rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .share = 0.5};
+    const double u = sheet->unit, scale = of->view.scale, off = beside ? 4.0 * u : 0.0,
+                 y = beside ? top + 0.5 * section_tall(of, which) : top - 3.0 * u;
+    rlv_sheet_text(sheet, letter[which][0], x + of->low[which][0] * scale - off, y, &how);
+    rlv_sheet_text(sheet, letter[which][1], x + of->high[which][0] * scale + off, y, &how);
 }
 
 static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_x, double plan_y, rlv_error* error)
@@ -167,21 +268,23 @@ static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_
     rlv_vec3 cross = rlv_panel_place(&of->view, of->map.cross_mm);
     double middle_x = plan_x + 0.5 * of->panel.width_mm, middle_y = plan_y + 0.5 * of->panel.height_mm;
     // Beneath the plan: x in line with it, the highest point of the section a gap beneath it.
-    double top = plan_y + of->plan_tall + GAP * u;
-    rlv_status status = rlv_profile_draw(sheet, &of->profile[0], middle_x + cross.x, top + of->high[0][1] * scale,
-                                         scale, of->tints[0], error);
+    double x = middle_x + cross.x, top = plan_y + of->plan_tall + (of->way.level ? CLOSE : GAP) * u;
+    rlv_status status = put_section(sheet, of, A_LEVEL, x, top + of->high[A_LEVEL][1] * scale, error);
+    put_letters(sheet, of, A_LEVEL, x, top, of->way.level);
+    if (status == RLV_DONE && of->way.level)
+    {
+        x = middle_x - 0.5 * (of->low[B_LEVEL][0] + of->high[B_LEVEL][0]) * scale;
+        top += section_tall(of, A_LEVEL) + CLOSE * u;
+        put_letters(sheet, of, B_LEVEL, x, top, true);
+        return put_section(sheet, of, B_LEVEL, x, top + of->high[B_LEVEL][1] * scale, error);
+    }
     double left = plan_x + of->plan_wide + GAP * u;
     if (status == RLV_DONE)
-        status = rlv_profile_draw(sheet, &of->profile[1], left - of->low[1][0] * scale, middle_y - cross.y, scale,
-                                  of->tints[1], error);
-    // Letters stand where the traces' letters stand in the plan.
+        status = put_section(sheet, of, B_UPRIGHT, left - of->low[B_UPRIGHT][0] * scale, middle_y - cross.y, error);
     const rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .share = 0.5};
-    double ends_x[2] = {middle_x + cross.x + of->low[0][0] * scale, middle_x + cross.x + of->high[0][0] * scale};
-    double ends_y[2] = {middle_y - cross.y - of->low[1][1] * scale, middle_y - cross.y - of->high[1][1] * scale};
-    rlv_sheet_text(sheet, "A", ends_x[0], top - 3.0 * u, &how);
-    rlv_sheet_text(sheet, "A\xe2\x80\xb2", ends_x[1], top - 3.0 * u, &how);
-    rlv_sheet_text(sheet, "B", left - 4.0 * u, ends_y[0], &how);
-    rlv_sheet_text(sheet, "B\xe2\x80\xb2", left - 4.0 * u, ends_y[1] + 2.4 * u, &how);
+    rlv_sheet_text(sheet, "B", left - 4.0 * u, middle_y - cross.y - of->low[B_UPRIGHT][1] * scale, &how);
+    rlv_sheet_text(sheet, "B\xe2\x80\xb2", left - 4.0 * u,
+                   middle_y - cross.y - of->high[B_UPRIGHT][1] * scale + 2.4 * u, &how);
     return status;
 }
 
@@ -192,20 +295,25 @@ static void draw_aside(rlv_sheet* sheet, const layout* of, const rlv_panel_marks
     const double u = sheet->unit;
     rlv_key key = {0};
     rlv_panel_key(&key, &of->panel, marks);
-    for (int k = 0; k < 2; k++)
-        rlv_profile_key(&key, &of->profile[k], of->tints[k]);
-    y += rlv_key_print(sheet, &key, x, y, of->aside_wide) + AIR * u;
+    for (int k = 0; k < CUTS; k++)
+        if (k == A_LEVEL || (k == B_LEVEL) == of->way.level)
+            rlv_profile_key(&key, &of->profile[k], of->tints[k]);
+    const bool beside = of->way.columns == ALL_BESIDE;
+    double below = y + rlv_key_print(sheet, &key, x, y, of->key_wide) + AIR * u;
     if (overlay != NULL)
-    {
-        rlv_box2 box =
-            rlv_mark_legend(sheet, x, y, fmin(of->aside_wide, 120.0 * u), overlay, &of->panel.seen, map->limit_words);
-        y += box.height + AIR * u;
-    }
+        below += rlv_mark_legend(sheet, beside ? x + of->key_wide + GAP * u : x, beside ? y : below,
+                                 beside ? NARROW * u : fmin(of->key_wide, 120.0 * u), overlay, &of->panel.seen,
+                                 map->limit_words)
+                     .height +
+                 AIR * u;
     if (map->table.column_count == 0)
         return;
+    const bool right = of->way.columns != STACKED;
+    const double left = right ? x + of->aside_wide - rlv_sheet_table_size(sheet, &map->table).width : x,
+                 top = right ? y : below;
     if (map->table_caption != NULL)
-        rlv_sheet_text(sheet, map->table_caption, x, y + 2.2 * u, &small);
-    rlv_sheet_table_print(sheet, &map->table, x, y + (map->table_caption != NULL ? 4.4 : 0.0) * u);
+        rlv_sheet_text(sheet, map->table_caption, left, top + 2.2 * u, &small);
+    rlv_sheet_table_print(sheet, &map->table, left, top + (map->table_caption != NULL ? 4.4 : 0.0) * u);
 }
 
 static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, size_t* left_out, rlv_error* error)
@@ -214,7 +322,9 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
     const double u = sheet->unit, gap = GAP * u;
     double foot = rlv_title_foot_mm(&map->title, sheet->width_mm, u), top = rlv_title_head(sheet, &map->title);
     // What paper is left over lies round the whole: no part stands alone in it.
-    double x = 0.5 * (sheet->width_mm - of->wide), y = top + 0.5 * (sheet->height_mm - top - foot - AIR * u - of->tall);
+    double left = 0.5 * (sheet->width_mm - of->wide),
+           y = top + 0.5 * (sheet->height_mm - top - foot - AIR * u - of->tall);
+    const double x = of->way.level && !of->way.apart ? left + 0.5 * (of->wide - of->plan_wide) : left;
 
     // Traces run over the whole block, ends included.
     const rlv_camera_axes* axes = &of->view.axes;
@@ -225,14 +335,16 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
     for (size_t i = 0; i < count; i++)
         trace[i] = map->marks.trace[i];
     double over = 1.5 * u / of->view.scale;
-    trace[count] = (rlv_panel_trace){rlv_vec3_along(map->cross_mm, of->low[0][0] - over, axes->right),
-                                     rlv_vec3_along(map->cross_mm, of->high[0][0] + over, axes->right), "A"};
-    trace[count + 1] = (rlv_panel_trace){rlv_vec3_along(map->cross_mm, of->low[1][1] - over, axes->up),
-                                         rlv_vec3_along(map->cross_mm, of->high[1][1] + over, axes->up), "B"};
+    trace[count] = (rlv_panel_trace){rlv_vec3_along(map->cross_mm, of->low[A_LEVEL][0] - over, axes->right),
+                                     rlv_vec3_along(map->cross_mm, of->high[A_LEVEL][0] + over, axes->right), "A"};
+    trace[count + 1] = (rlv_panel_trace){rlv_vec3_along(map->cross_mm, of->low[B_LEVEL][0] - over, axes->up),
+                                         rlv_vec3_along(map->cross_mm, of->high[B_LEVEL][0] + over, axes->up), "B"};
     rlv_panel_marks marks = map->marks;
     marks.trace = trace;
     marks.trace_count = count + 2;
     marks.bar = true;
+    of->map.surface.unit = u;
+    of->map.surface.squares = marks.grid;
     rlv_status status = rlv_panel_make(&of->panel, &map->surface, &of->view, of->plan_wide, of->plan_tall, error);
     if (status == RLV_DONE)
         status = rlv_panel_draw(sheet, &of->panel, x, y, &marks, left_out, error);
@@ -241,9 +353,11 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
         status = draw_sections(sheet, of, round(x / pixel_mm) * pixel_mm, round(y / pixel_mm) * pixel_mm, error);
     if (status == RLV_DONE)
     {
-        double right = x + of->plan_wide + gap;
-        if (of->apart)
-            draw_aside(sheet, of, &marks, right + of->beside_wide + gap, y + PAD * u);
+        const double right = x + of->plan_wide + gap;
+        if (of->way.apart)
+            draw_aside(sheet, of, &marks, left + of->wide - of->aside_wide, y + pad_of(of) * u);
+        else if (of->way.level)
+            draw_aside(sheet, of, &marks, left, y + of->tall - of->aside_tall);
         else
             draw_aside(sheet, of, &marks, right, y + of->plan_tall + gap);
         rlv_title_foot(sheet, &map->title, paper, of->view.scale, pixel_mm);
@@ -269,7 +383,7 @@ static void lay_free(layout* of)
 {
     rlv_sheet_free(&of->ruler);
     rlv_panel_free(&of->panel);
-    for (int k = 0; k < 2; k++)
+    for (int k = 0; k < CUTS; k++)
         rlv_profile_free(&of->profile[k]);
     free(of->note);
 }

@@ -11,6 +11,9 @@
 #define STRIP 23.0    // of scale bar, axes, key and legend, where the key is no taller
 #define BAR 100.0     // what bar and axes take of it
 #define BEDDING 26.0  // and what its sign takes besides
+#define ASIDE 32.0    // the least width of bar, axes and key in a column on the right,
+#define WIDE 84.0     // and with a legend
+#define CLOSE 1.0     // between captions, which end with air, and the foot
 #define MOST_AIR 16.0 // that is added between rows
 #define LINE 3.5      // of a caption
 #define HEAD 4.8      // a caption's first line
@@ -35,8 +38,9 @@ typedef struct hanging
 typedef struct arrangement
 {
     size_t columns, rows;
+    bool aside;                    // key and legend stand in a column on the right, and not in a strip beneath
     double unit, scale, view_tall; // of the mesh alone
-    double cell_wide, cell_tall;   // with caption and gap
+    double cell_wide;              // with gap
     rlv_paper paper;
 } arrangement;
 
@@ -49,10 +53,11 @@ static rlv_key most_of(const rlv_gallery* gallery)
     return key;
 }
 
-static double caption_mm(const rlv_gallery* gallery)
+// How tall the captions of some views are.
+static double caption_mm(const rlv_gallery* gallery, size_t first, size_t count)
 {
     size_t lines = 0;
-    for (size_t i = 0; i < gallery->view_count; i++)
+    for (size_t i = first; i < first + count && i < gallery->view_count; i++)
         lines = gallery->view[i].line_count > lines ? gallery->view[i].line_count : lines;
     return HEAD + LINE * (double)lines + 2.0;
 }
@@ -76,8 +81,21 @@ static arrangement arrange_at(const hanging* of, size_t columns, double scale, d
     as.rows = (of->gallery->view_count + columns - 1) / columns;
     as.view_tall = of->view.span_mm[1] * scale + pad;
     as.cell_wide = fmax(of->view.span_mm[0] * scale + pad, CAPTION_WIDE * unit) + GAP * unit;
-    as.cell_tall = as.view_tall + (caption_mm(of->gallery) + GAP) * unit;
     return as;
+}
+
+// A row of views with its captions and a gap.
+static double row_tall(const rlv_gallery* gallery, const arrangement* as, size_t row)
+{
+    return as->view_tall + (caption_mm(gallery, row * as->columns, as->columns) + GAP) * as->unit;
+}
+
+static double rows_tall(const rlv_gallery* gallery, const arrangement* as)
+{
+    double tall = 0.0;
+    for (size_t row = 0; row < as->rows; row++)
+        tall += row_tall(gallery, as, row);
+    return tall;
 }
 
 static size_t empty_cells(const rlv_gallery* gallery, const arrangement* as)
@@ -130,27 +148,40 @@ static double strip_mm(const hanging* of, double page_wide, double unit)
     return signs + (table->row_count > 0 ? rlv_sheet_table_size(of->ruler, table).height + (GAP + HEAD) * unit : 0.0);
 }
 
-static double page_wide(const arrangement* as)
+static double aside_mm(const rlv_gallery* gallery, double unit)
 {
-    return fmax((double)as->columns * as->cell_wide - GAP * as->unit, 150.0 * as->unit) +
+    return (has_overlay(gallery) || gallery->bedding != NULL ? WIDE : ASIDE) * unit;
+}
+
+static double page_wide(const rlv_gallery* gallery, const arrangement* as)
+{
+    const double aside = as->aside ? aside_mm(gallery, as->unit) + GAP * as->unit : 0.0;
+    return fmax((double)as->columns * as->cell_wide - GAP * as->unit + aside, 150.0 * as->unit) +
            2.0 * RLV_SHEET_MARGIN * as->unit;
+}
+
+static bool has_strip(const rlv_gallery* gallery, const arrangement* as)
+{
+    return !as->aside && !key_in_cell(gallery, as);
 }
 
 static double page_tall(const hanging* of, const arrangement* as, double wide, double strip_tall)
 {
-    return RLV_TITLE_HEAD_MM * as->unit + (double)as->rows * as->cell_tall +
-           (key_in_cell(of->gallery, as) ? 0.0 : strip_tall) + rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
+    return RLV_TITLE_HEAD_MM * as->unit + rows_tall(of->gallery, as) + (has_strip(of->gallery, as) ? strip_tall : 0.0) +
+           rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
 }
 
 // The largest round scale at which an arrangement fits a page: halved in, then rounded down.
-static double largest_scale(const hanging* of, size_t columns, rlv_paper paper)
+static double largest_scale(const hanging* of, size_t columns, bool aside, rlv_paper paper)
 {
     double low = 0.0, high = 10.0, unit = rlv_paper_unit(&paper), strip_tall = strip_mm(of, paper.width_mm, unit);
     for (int i = 0; i < 40; i++)
     {
         double middle = 0.5 * (low + high);
         arrangement as = arrange_at(of, columns, middle, unit);
-        if (page_wide(&as) <= paper.width_mm && page_tall(of, &as, paper.width_mm, strip_tall) <= paper.height_mm)
+        as.aside = aside;
+        if (page_wide(of->gallery, &as) <= paper.width_mm &&
+            page_tall(of, &as, paper.width_mm, strip_tall) <= paper.height_mm)
             low = middle;
         else
             high = middle;
@@ -164,7 +195,7 @@ static void need(const void* user, double unit, double size_mm[2])
 {
     const hanging* of = user;
     arrangement as = arrange_at(of, of->columns, of->scale, unit);
-    size_mm[0] = page_wide(&as);
+    size_mm[0] = page_wide(of->gallery, &as);
     size_mm[1] = page_tall(of, &as, size_mm[0], strip_mm(of, size_mm[0], unit));
 }
 
@@ -179,25 +210,88 @@ static arrangement arrange_on_need(hanging* of, size_t columns, double scale)
     return as;
 }
 
-// Of all numbers of columns, and the paper either way round, the one with the largest scale; of those with the same,
-// the one with the fewest empty cells; lying before upright.
+// Of all numbers of columns, the key beneath or beside, and the paper either way round, the one with the largest scale;
+// of those with the same, the one with the fewest empty cells; lying before upright.
 static arrangement arrange_to_fit(hanging* of)
 {
     const rlv_gallery* gallery = of->gallery;
     rlv_paper paper = rlv_paper_holding(1.0, 1.0, gallery->paper);
     const rlv_paper way[2] = {rlv_paper_holding(paper.height_mm, paper.width_mm, gallery->paper), paper};
+    const int places = gallery->table.row_count == 0 ? 2 : 1;
     arrangement best = {0};
-    for (int k = 0; k < 2; k++)
+    for (int k = 0; k < 2 * places; k++)
         for (size_t columns = gallery->view_count; columns >= 1; columns--)
         {
-            double scale = largest_scale(of, columns, way[k]);
-            arrangement as = arrange_at(of, columns, scale, rlv_paper_unit(&way[k]));
-            as.paper = way[k];
-            if (scale > 1.001 * best.scale ||
-                (scale > 0.999 * best.scale && empty_cells(gallery, &as) < empty_cells(gallery, &best)))
+            const rlv_paper* on = &way[k % 2];
+            const double scale = largest_scale(of, columns, k >= 2, *on);
+            arrangement as = arrange_at(of, columns, scale, rlv_paper_unit(on));
+            as.aside = k >= 2;
+            as.paper = *on;
+            if (scale > 1.001 * best.scale || (scale > 0.999 * best.scale && as.aside == best.aside &&
+                                               empty_cells(gallery, &as) < empty_cells(gallery, &best)))
                 best = as;
         }
     return best.scale > 0.0 ? best : arrange_on_need(of, 1, SMALLEST);
+}
+
+// --- A feature -------------------------------------------------------------------------------------------------------
+
+// The last view larger than the others, with the key in a column beside it: the others in a column before it, or in a
+// row over it.
+typedef struct featured
+{
+    bool any, column;
+    arrangement small, large;
+} featured;
+
+static double view_wide(const arrangement* as)
+{
+    return as->cell_wide - GAP * as->unit;
+}
+
+static void feature_needs(const hanging* of, const featured* f, const rlv_paper* paper, double size_mm[2])
+{
+    const rlv_gallery* gallery = of->gallery;
+    const double u = f->small.unit, beside = (double)(gallery->view_count - 1) * f->small.cell_wide - GAP * u,
+                 last = f->large.view_tall + (caption_mm(gallery, gallery->view_count - 1, 1) + GAP) * u,
+                 beneath = view_wide(&f->large) + GAP * u + aside_mm(gallery, u);
+    double others = 0.0;
+    for (size_t i = 0; i + 1 < gallery->view_count; i++)
+        others += f->small.view_tall + (caption_mm(gallery, i, 1) + GAP) * u;
+    const double row = f->small.view_tall + (caption_mm(gallery, 0, gallery->view_count - 1) + GAP) * u;
+    size_mm[0] = (f->column ? f->small.cell_wide + beneath : fmax(beside, beneath)) + 2.0 * RLV_SHEET_MARGIN * u;
+    size_mm[1] = (f->column ? fmax(others, last) : row + last) + RLV_TITLE_HEAD_MM * u +
+                 rlv_title_foot_mm(&gallery->title, paper->width_mm, u);
+}
+
+// The largest round scale for the last view, on either way of the paper, that leaves the others as large as they are
+// in rows.
+static featured feature_of(const hanging* of, const arrangement* rows)
+{
+    const rlv_gallery* gallery = of->gallery;
+    featured best = {.large = *rows};
+    if (!gallery->feature || gallery->view_count < 2 || gallery->scale > 0.0 || gallery->table.row_count > 0)
+        return best;
+    const rlv_paper paper = rlv_paper_holding(1.0, 1.0, gallery->paper);
+    const rlv_paper way[2] = {rlv_paper_holding(paper.height_mm, paper.width_mm, gallery->paper), paper};
+    for (int k = 0; k < 4; k++)
+    {
+        const rlv_paper* on = &way[k % 2];
+        const double unit = rlv_paper_unit(on);
+        featured f = {.any = true, .column = k < 2, .small = arrange_at(of, 1, rows->scale, unit)};
+        double size_mm[2], scale = 10.0;
+        for (; scale > 1.001 * best.large.scale; scale = rlv_round_scale(0.999 * scale))
+        {
+            f.large = arrange_at(of, 1, scale, unit);
+            feature_needs(of, &f, on, size_mm);
+            if (size_mm[0] <= on->width_mm && size_mm[1] <= on->height_mm)
+                break;
+        }
+        f.small.paper = f.large.paper = *on;
+        if (scale > 1.001 * best.large.scale)
+            best = f;
+    }
+    return best;
 }
 
 // At a scale that was asked for: the number of columns that needs the least paper, and leaves the fewest cells empty.
@@ -216,9 +310,14 @@ static arrangement arrange_at_scale(hanging* of)
     return best;
 }
 
-static void put_caption(rlv_sheet* sheet, const rlv_sheet_view* view, double x, double y, double width)
+// A view's name with its date, and its scale where it has one of its own (above 0).
+static void put_caption(rlv_sheet* sheet, const rlv_sheet_view* view, double scale, double x, double y, double width)
 {
     const double u = sheet->unit;
+    char beside[256] = "", at[48];
+    rlv_scale_words(at, sizeof at, scale);
+    snprintf(beside, sizeof beside, "%.200s%s%s", view->date != NULL ? view->date : "",
+             view->date != NULL && scale > 0.0 ? " \xc2\xb7 " : "", scale > 0.0 ? at : "");
     double baseline = y + 3.6 * u;
     if (view->name != NULL)
     {
@@ -229,8 +328,8 @@ static void put_caption(rlv_sheet* sheet, const rlv_sheet_view* view, double x, 
         how = date_letters;
         how.width_mm = width - wide;
         how.most_lines = 1;
-        if (view->date != NULL && how.width_mm > 8.0 * u)
-            rlv_sheet_text(sheet, view->date, x + wide, baseline, &how);
+        if (beside[0] != '\0' && how.width_mm > 8.0 * u)
+            rlv_sheet_text(sheet, beside, x + wide, baseline, &how);
     }
     for (size_t i = 0; i < view->line_count; i++)
     {
@@ -258,12 +357,15 @@ typedef struct gathered
     rlv_overlay overlay; // whose colours go deepest
     double pixel_mm;
     size_t left_out;
+    bool own_scale; // captions tell a scale each
 } gathered;
 
 static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of,
-                           const rlv_panel_view* seen_as, size_t index, double x, double y, gathered* all,
+                           const rlv_panel_view* view_at_one, size_t index, double x, double y, gathered* all,
                            rlv_error* error)
 {
+    rlv_panel_view seen_as = *view_at_one;
+    seen_as.scale = of->scale;
     const rlv_sheet_view* view = &gallery->view[index];
     rlv_panel *panel = &all->panel[index % 2], *last = &all->panel[(index + 1) % 2];
     rlv_panel_surface surface = view->surface;
@@ -273,8 +375,10 @@ static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const a
     size_t left_out = 0;
     double wide = of->cell_wide - GAP * of->unit;
     surface.like = index > 0 ? last : NULL;
+    surface.unit = of->unit;
+    surface.squares = marks.grid;
     rlv_panel_free(panel);
-    rlv_status status = rlv_panel_make(panel, &surface, seen_as, wide, of->view_tall, error);
+    rlv_status status = rlv_panel_make(panel, &surface, &seen_as, wide, of->view_tall, error);
     if (status == RLV_DONE)
         status = rlv_panel_draw(sheet, panel, x, y, &marks, &left_out, error);
     if (status == RLV_DONE)
@@ -284,7 +388,7 @@ static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const a
         all->pixel_mm = panel->picture.pixel_mm;
         if (view->surface.overlay != NULL && view->surface.overlay->deepest_mm > all->overlay.deepest_mm)
             all->overlay = *view->surface.overlay;
-        put_caption(sheet, view, x, y + of->view_tall, wide);
+        put_caption(sheet, view, all->own_scale ? of->scale : 0.0, x, y + of->view_tall, wide);
         rlv_panel_key(&all->key, panel, &marks);
     }
     panel->surface = &view->surface; // which stays
@@ -327,72 +431,122 @@ static void put_table(rlv_sheet* sheet, const rlv_gallery* gallery, double y)
     rlv_sheet_table_print(sheet, &gallery->table, left, y + HEAD * u);
 }
 
-// The same in a cell, one beneath the other, in line with the views' upper edge.
-static void put_key(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of, const gathered* all, double x,
-                    double y)
+// The same in a cell or a column, one beneath the other, in line with the views' upper edge. With a second scale (above
+// 0) there are two bars.
+static void put_key(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, double other, const gathered* all,
+                    double x, double y, double wide)
 {
-    const double u = sheet->unit, wide = fmin(of->cell_wide - GAP * u, 120.0 * u);
+    const double u = sheet->unit;
+    wide = fmin(wide, 120.0 * u);
     y += 4.0 * u;
     if (has_overlay(gallery))
         y += rlv_mark_legend(sheet, x, y, wide, &all->overlay, &all->seen, gallery->limit_words).height + 5.0 * u;
     if (all->key.count > 0)
         y += rlv_key_print(sheet, &all->key, x, y, wide) + 5.0 * u;
-    put_bar(sheet, gallery, of->scale, x, y + 4.0 * u, 0.5 * wide);
+    const bool narrow = wide < WIDE * u - 1e-9; // the axes have no room beside the bar
+    if (!narrow)
+        put_bar(sheet, gallery, scale, x, y + 4.0 * u, 0.5 * wide);
+    else
+    {
+        rlv_mark_bar(sheet, x, y + 4.0 * u, scale, 0.85 * wide);
+        if (gallery->direction_count > 0)
+            rlv_mark_axes(sheet, x + 10.0 * u, y + 24.0 * u, 6.0, &gallery->axes, gallery->direction_count,
+                          gallery->direction);
+    }
+    if (other > 0.0)
+        rlv_mark_bar(sheet, x, y + 19.0 * u, other, 0.5 * wide);
 }
 
 // Where the views stand on the page. What room is left over is shared out between the columns, and above, between and
 // beneath the rows; key and legend follow the views, and are never left alone at the foot.
 typedef struct places
 {
-    double left, top, step_x, step_y, strip;
+    double left, top, step_x, air, strip, aside;
 } places;
 
 static places places_of(const hanging* in, const arrangement* of, double top, double foot)
 {
-    const double u = of->unit, margin = RLV_SHEET_MARGIN * u, width = of->paper.width_mm - 2.0 * margin;
-    double columns = (double)of->columns, rows = (double)of->rows;
-    double strip_tall = key_in_cell(in->gallery, of) ? 0.0 : strip_mm(in, of->paper.width_mm, u);
-    double spare = of->paper.height_mm - top - foot - strip_tall - rows * of->cell_tall;
+    const rlv_gallery* gallery = in->gallery;
+    const double u = of->unit, margin = RLV_SHEET_MARGIN * u, aside = of->aside ? aside_mm(gallery, u) + GAP * u : 0.0,
+                 width = of->paper.width_mm - 2.0 * margin - aside;
+    double columns = (double)of->columns, rows = (double)of->rows, tall = rows_tall(gallery, of);
+    double strip_tall = has_strip(gallery, of) ? strip_mm(in, of->paper.width_mm, u) : 0.0;
+    double spare = of->paper.height_mm - top - foot - strip_tall - tall + (of->aside ? (GAP - CLOSE) * u : 0.0);
     double air = fmin(spare / (rows + 2.0), MOST_AIR * u), rest = spare - air * rows;
-    places at = {.left = margin, .top = top + 0.4 * rest, .step_x = (width + GAP * u) / columns};
+    places at = {.left = margin, .top = top + 0.4 * rest, .step_x = (width + GAP * u) / columns, .air = air};
     if (of->columns == 1)
         at.left += 0.5 * (width - (of->cell_wide - GAP * u));
-    at.step_y = of->cell_tall + air;
-    at.strip = at.top + rows * at.step_y;
+    at.strip = at.top + tall + rows * air;
+    at.aside = margin + width + GAP * u;
     return at;
 }
 
-static rlv_status draw_on(rlv_sheet* sheet, const hanging* in, const arrangement* of, size_t* left_out,
-                          rlv_error* error)
+static double top_of_row(const rlv_gallery* gallery, const arrangement* of, const places* at, size_t row)
+{
+    double top = at->top;
+    for (size_t i = 0; i < row; i++)
+        top += row_tall(gallery, of, i) + at->air;
+    return top;
+}
+
+static rlv_status draw_rows(rlv_sheet* sheet, const hanging* in, const arrangement* of, gathered* all, rlv_error* error)
 {
     const rlv_gallery* gallery = in->gallery;
-    rlv_panel_view seen_as = in->view;
-    seen_as.scale = of->scale;
-    double top = rlv_title_head(sheet, &gallery->title);
-    places at = places_of(in, of, top, rlv_title_foot_mm(&gallery->title, sheet->width_mm, of->unit));
-    gathered all = {0};
+    const double top = rlv_title_head(sheet, &gallery->title), u = of->unit;
+    const places at = places_of(in, of, top, rlv_title_foot_mm(&gallery->title, sheet->width_mm, u));
     rlv_status status = RLV_DONE;
     for (size_t i = 0; i < gallery->view_count && status == RLV_DONE; i++)
-        status = put_view(sheet, gallery, of, &seen_as, i, at.left + at.step_x * (double)(i % of->columns),
-                          at.top + at.step_y * (double)(i / of->columns), &all, error);
-    if (status == RLV_DONE)
+        status = put_view(sheet, gallery, of, &in->view, i, at.left + at.step_x * (double)(i % of->columns),
+                          top_of_row(gallery, of, &at, i / of->columns), all, error);
+    if (status != RLV_DONE)
+        return status;
+    const size_t next = gallery->view_count;
+    if (of->aside)
+        put_key(sheet, gallery, of->scale, 0.0, all, at.aside, at.top, aside_mm(gallery, u));
+    else if (key_in_cell(gallery, of))
+        put_key(sheet, gallery, of->scale, 0.0, all, at.left + at.step_x * (double)(next % of->columns),
+                top_of_row(gallery, of, &at, next / of->columns), of->cell_wide - GAP * u);
+    else
     {
-        size_t next = gallery->view_count;
-        if (key_in_cell(gallery, of))
-            put_key(sheet, gallery, of, &all, at.left + at.step_x * (double)(next % of->columns),
-                    at.top + at.step_y * (double)(next / of->columns));
-        else
-        {
-            put_strip(sheet, gallery, of, &all, at.strip);
-            put_table(sheet, gallery, at.strip + signs_mm(in, sheet->width_mm, of->unit) + 0.5 * GAP * of->unit);
-        }
-        rlv_title_foot(sheet, &gallery->title, &of->paper, of->scale, all.pixel_mm);
-        if (left_out != NULL)
-            *left_out = all.left_out;
+        put_strip(sheet, gallery, of, all, at.strip);
+        put_table(sheet, gallery, at.strip + signs_mm(in, sheet->width_mm, u) + 0.5 * GAP * u);
     }
-    rlv_panel_free(&all.panel[0]);
-    rlv_panel_free(&all.panel[1]);
-    return status;
+    rlv_title_foot(sheet, &gallery->title, &of->paper, of->scale, all->pixel_mm);
+    return RLV_DONE;
+}
+
+// What room is left over is shared out between the columns, and between the rows.
+static rlv_status draw_feature(rlv_sheet* sheet, const hanging* in, const featured* f, gathered* all, rlv_error* error)
+{
+    const rlv_gallery* gallery = in->gallery;
+    const double u = f->small.unit, margin = RLV_SHEET_MARGIN * u, top = rlv_title_head(sheet, &gallery->title);
+    const size_t last = gallery->view_count - 1;
+    double size_mm[2];
+    feature_needs(in, f, &f->small.paper, size_mm);
+    const double spare[2] = {sheet->width_mm - size_mm[0], sheet->height_mm - size_mm[1]},
+                 parts = f->column ? (double)last : 2.0, air = fmin(spare[1] / (parts + 1.0), MOST_AIR * u);
+    double x = margin, y = top + 0.5 * (spare[1] - air * (parts - 1.0));
+    const double begun = y, apart = (sheet->width_mm - 2.0 * margin + GAP * u) / (double)last;
+    rlv_status status = RLV_DONE;
+    all->own_scale = true;
+    for (size_t i = 0; i < last && status == RLV_DONE; i++)
+    {
+        status =
+            put_view(sheet, gallery, &f->small, &in->view, i, f->column ? x : x + apart * (double)i, y, all, error);
+        if (f->column)
+            y += f->small.view_tall + (caption_mm(gallery, i, 1) + GAP) * u + air;
+    }
+    if (f->column)
+        x += f->small.cell_wide + 0.5 * spare[0];
+    y = f->column ? begun : begun + f->small.view_tall + (caption_mm(gallery, 0, last) + GAP) * u + air;
+    if (status == RLV_DONE)
+        status = put_view(sheet, gallery, &f->large, &in->view, last, x, y, all, error);
+    if (status != RLV_DONE)
+        return status;
+    put_key(sheet, gallery, f->large.scale, f->small.scale, all, sheet->width_mm - margin - aside_mm(gallery, u), y,
+            aside_mm(gallery, u));
+    rlv_title_foot(sheet, &gallery->title, &f->small.paper, 0.0, all->pixel_mm);
+    return RLV_DONE;
 }
 
 static rlv_status draw_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, size_t* left_out, rlv_error* error)
@@ -411,13 +565,20 @@ static rlv_status draw_gallery(rlv_sheet* sheet, const rlv_gallery* gallery, siz
     rlv_status status = rlv_sheet_reserve(&ruler, 100.0, 100.0, error);
     if (status != RLV_DONE)
         return status;
-    arrangement of = gallery->scale > 0.0 ? arrange_at_scale(&in) : arrange_to_fit(&in);
-    status = rlv_sheet_reserve(sheet, of.paper.width_mm, of.paper.height_mm, error);
+    const arrangement of = gallery->scale > 0.0 ? arrange_at_scale(&in) : arrange_to_fit(&in);
+    const featured f = feature_of(&in, &of);
+    const rlv_paper* paper = f.any ? &f.small.paper : &of.paper;
+    gathered all = {0};
+    status = rlv_sheet_reserve(sheet, paper->width_mm, paper->height_mm, error);
     if (status == RLV_DONE)
     {
-        sheet->unit = of.unit;
-        status = draw_on(sheet, &in, &of, left_out, error);
+        sheet->unit = f.any ? f.small.unit : of.unit;
+        status = f.any ? draw_feature(sheet, &in, &f, &all, error) : draw_rows(sheet, &in, &of, &all, error);
+        if (left_out != NULL)
+            *left_out = all.left_out;
     }
+    rlv_panel_free(&all.panel[0]);
+    rlv_panel_free(&all.panel[1]);
     rlv_sheet_free(&ruler);
     if (status != RLV_DONE)
         rlv_sheet_free(sheet);

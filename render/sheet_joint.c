@@ -24,6 +24,7 @@
 #define MARGIN_MM 3.0     // and no less
 #define DEEP_MM 7.0       // how much of both solids a section shows past the joint
 
+#define BARE "surface with nothing opposite"
 #define NOTE_COLOURS                                                                                                   \
     "Colours of the gap: lajolla (open) and devon (pressed, dotted), F. Crameri, Scientific colour maps 7.0.1, 2021, " \
     "doi:10.5281/zenodo.5501399."
@@ -395,6 +396,7 @@ static rlv_status colour_face(face* f, rlv_error* error)
                                .deepest_mm = f->of->end_mm,
                                .caption = "gap, open, mm",
                                .noun = "width",
+                               .bare = BARE,
                                .below = "pressed, mm (dotted)",
                                .hatched = "touches within noise"};
     f->surface = (rlv_panel_surface){.mesh = mesh,
@@ -493,6 +495,7 @@ static rlv_status draw_face(rlv_sheet* sheet, const layout* of, size_t trial, bo
         status = outline_bone(&f, error);
     if (status == RLV_DONE)
         status = mark_face(&f, &marks, error);
+    f.surface.unit = of->unit;
     if (status == RLV_DONE)
         status = rlv_panel_make(&panel, &f.surface, &f.view, of->face_wide, of->face_tall, error);
     if (status == RLV_DONE)
@@ -732,7 +735,7 @@ static rlv_key most_of(const rlv_joint_map* map)
 {
     static const uint8_t some = 0;
     rlv_key key = {0};
-    const rlv_overlay overlay = {.deepest_mm = 1.0, .shown = &some, .noun = "width"};
+    const rlv_overlay overlay = {.deepest_mm = 1.0, .shown = &some, .noun = "width", .bare = BARE};
     const rlv_panel_outline bone = of_bone(&some);
     const rlv_panel_surface surface = {.overlay = &overlay,
                                        .isoline_mm = 0.1,

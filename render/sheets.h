@@ -31,9 +31,9 @@ typedef struct rlv_sheet_table
     const bool* right;       ///< column_count: stand right
 } rlv_sheet_table;
 
-/// Views of one camera and scale in rows: the comparison of a step (before, after, depth), or a history of n stages.
-/// There is one legend, of the view that has an overlay (they share one colour scale), one key, one scale bar and one
-/// cross of axes.
+/// Views of one camera and, but for a feature, one scale in rows: the comparison of a step (before, after, depth), or a
+/// history of n stages. There is one legend, of the view that has an overlay (they share one colour scale), one key,
+/// one scale bar and one cross of axes.
 typedef struct rlv_gallery
 {
     rlv_title title;
@@ -49,6 +49,8 @@ typedef struct rlv_gallery
     const char* bedding_words;
     rlv_sheet_table table; ///< beneath all else; no row: none
     const char* table_caption;
+    bool feature; ///< draw the last view larger than the others, at a round scale of its own, where a fitted sheet
+                  ///< holds it so and the others no smaller than without; each caption then tells its scale
 } rlv_gallery;
 
 /// Draw a gallery into a zeroed `sheet`. `left_out` (may be NULL): labels that found no room. Free with rlv_sheet_free,

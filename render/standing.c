@@ -19,6 +19,7 @@
 #define BAR 14.0   // for the scale bar over what is said
 #define SIDE 8.0   // for the arrow to the front
 #define NORTH 7.0  // half the arrow to north
+#define CENTRE 1.5 // radius of the sign of the middle
 
 #define LEVEL_LEAST 0.5 // of a direction that is drawn on the plan: it dips by 60 degrees at most
 
@@ -42,6 +43,18 @@ bool rlv_standing_bearing(const rlv_standing* standing, double* clockwise_deg)
     const double right = rlv_vec3_dot(standing->north, plan.right), up = rlv_vec3_dot(standing->north, plan.up);
     *clockwise_deg = atan2(right, up) * 180.0 / M_PI;
     return standing->north_known && hypot(right, up) >= LEVEL_LEAST * rlv_vec3_length(standing->north);
+}
+
+void rlv_standing_centre(const rlv_standing* standing, double from_mm[3])
+{
+    for (int k = 0; k < 2; k++)
+    {
+        const rlv_camera_axes axes = rlv_standing_axes(standing, k == 0 ? RLV_STANDING_FRONT : RLV_STANDING_PLAN);
+        const rlv_panel_view view = rlv_panel_view_of(1, &standing->surface.mesh, &axes, 1.0);
+        const rlv_vec3 at = rlv_panel_place(&view, standing->centre_mm);
+        from_mm[k + 1] = 0.5 * view.span_mm[1] + at.y;
+        from_mm[0] = 0.5 * view.span_mm[0] + at.x;
+    }
 }
 
 // Which size of a box a view has from left to right, and which from top to foot: 0 its length, 1 its width, 2 its
@@ -275,6 +288,29 @@ static void draw_bearings(rlv_sheet* sheet, const elevation* at)
     rlv_sheet_text(sheet, "N", middle_x + 1.35 * x, middle_y + 1.35 * y + 0.8 * u, &of_size);
 }
 
+// The usual sign of a centre of gravity: a disc in quarters, on a white bed so that it is seen on any surface.
+static void draw_centre(rlv_sheet* sheet, double x, double y)
+{
+    cairo_t* c = sheet->cairo;
+    const double u = sheet->unit, radius = CENTRE * u;
+    cairo_arc(c, x, y, radius + 0.5 * u, 0.0, 2.0 * G_PI);
+    cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
+    cairo_fill(c);
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    for (int quarter = 0; quarter < 2; quarter++)
+    {
+        cairo_move_to(c, x, y);
+        cairo_arc(c, x, y, radius, quarter * G_PI, (quarter + 0.5) * G_PI);
+        cairo_close_path(c);
+        cairo_fill(c);
+    }
+    cairo_arc(c, x, y, radius, 0.0, 2.0 * G_PI);
+    rlv_sheet_pen(sheet, RLV_LINE_THIN);
+    cairo_stroke(c);
+    rlv_sheet_line(sheet, x - 1.6 * radius, y, x + 1.6 * radius, y, RLV_LINE_HAIR);
+    rlv_sheet_line(sheet, x, y - 1.6 * radius, x, y + 1.6 * radius, RLV_LINE_HAIR);
+}
+
 static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel_mm, rlv_error* error)
 {
     const rlv_standing* s = at->of;
@@ -290,6 +326,9 @@ static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel
         const double left = at->x - 0.5 * panel.width_mm,
                      top = block_foot(at) - 0.5 * seen.span_mm[1] * at->scale - 0.5 * panel.height_mm;
         status = rlv_panel_draw(sheet, &panel, left, top, NULL, NULL, error);
+        const rlv_vec3 centre = rlv_panel_place(&seen, s->centre_mm);
+        if (s->centre_known)
+            draw_centre(sheet, at->x + centre.x, block_foot(at) - 0.5 * seen.span_mm[1] * at->scale - centre.y);
     }
     *pixel_mm = panel.picture.pixel_mm;
     rlv_panel_free(&panel);
@@ -316,6 +355,8 @@ static void draw_words(rlv_sheet* sheet, const rlv_standing* s, double x, double
     how.width_mm = sheet->width_mm - RLV_SHEET_MARGIN * u - x;
     rlv_mark_bar(sheet, x, y, scale, fmin(60.0 * u, how.width_mm));
     y += BAR * u;
+    if (s->centre_known)
+        draw_centre(sheet, x - 5.0 * u, y - 0.8 * u);
     for (size_t i = 0; i < s->line_count; i++)
         y += rlv_sheet_text(sheet, s->line[i], x, y, &how).height_mm + 1.4 * u;
 }

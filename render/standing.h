@@ -29,6 +29,8 @@ typedef struct rlv_standing
     rlv_vec3 up;       ///< of length one
     bool north_known;
     rlv_vec3 north; ///< as it lay in the rock, in the mesh's frame
+    bool centre_known;
+    rlv_vec3 centre_mm; ///< marked on each view: the middle of its volume
     bool in_case;
     double case_mm[3];                    ///< inside: its longer and its shorter side, and its height
     const char* name[RLV_STANDING_VIEWS]; ///< of the views; may be NULL
@@ -44,6 +46,9 @@ rlv_camera_axes rlv_standing_axes(const rlv_standing* standing, int view);
 /// Where north is on the plan, clockwise from its top; false where it is not known, or so steep as the block stands
 /// that no arrow is drawn.
 bool rlv_standing_bearing(const rlv_standing* standing, double* clockwise_deg);
+
+/// How far the centre is from the left end of the box in the front view, over the floor, and from the box's front, mm.
+void rlv_standing_centre(const rlv_standing* standing, double from_mm[3]);
 
 /// Draw it into a zeroed `sheet`; its scale is told in `scale`. Free with rlv_sheet_free, which is safe after a
 /// failure.

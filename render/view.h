@@ -24,6 +24,7 @@ typedef struct rlv_overlay
     const char* noun;      ///< what an isoline is of, in a key; NULL: "depth"
     const char* below;     ///< what depths below zero are, on a sheet; NULL: "added, mm (dotted)"
     const char* hatched;   ///< what hatching is, on a sheet; NULL: "not told apart from noise"
+    const char* bare;      ///< what plain clay is, in a key; NULL: it is not explained
 } rlv_overlay;
 
 /// How to draw. A zeroed one draws plain clay with one ray a pixel, under the usual light, without words.

@@ -25,7 +25,7 @@ Test(history_scene, steps_of_like_depth_have_one_colour_end_and_it_is_round)
     for (size_t i = 0; i < 3; i++)
     {
         cr_expect_float_eq(end_of(3, deepest, i, words), 40.0, 1e-9);
-        cr_expect(strstr(words, "the same colours") != NULL);
+        cr_expect(strstr(words, "the same colours on the depth maps and comparisons") != NULL);
     }
 }
 

@@ -45,8 +45,8 @@ Test(marks, round_scales_are_a_series_that_is_the_same_read_from_both_ends)
 
 Test(marks, the_rulers_line_is_as_long_as_it_says_and_no_wider_than_its_place)
 {
-    const double unit[4] = {1.0, 1.4, 2.0, 2.83}, length[4] = {100.0, 100.0, 200.0, 200.0};
-    for (int i = 0; i < 4; i++)
+    const double unit[6] = {1.0, 1.4, 1.5, 1.99, 2.0, 2.83}, length[6] = {100.0, 100.0, 100.0, 100.0, 200.0, 200.0};
+    for (int i = 0; i < 6; i++)
     {
         rlv_sheet sheet;
         cr_assert_eq(rlv_sheet_reserve(&sheet, 400, 100, NULL), RLV_DONE);

@@ -236,6 +236,40 @@ Test(panel, a_number_stands_deepest_inside_its_region)
     wipe(&of);
 }
 
+Test(panel, a_number_stands_in_the_square_of_its_regions_place_as_far_as_it_is_seen_there)
+{
+    thing of = plate();
+    uint16_t* region = calloc(of.mesh.triangle_count, sizeof *region);
+    // A bent region, wide on the left and a narrow strip along the lower edge; the second is not in its place's square.
+    for (size_t t = 0; t < of.mesh.triangle_count; t++)
+    {
+        rlv_vec3 at = middle_of(&of.mesh, t);
+        region[t] = at.x < -12.0 || at.y < -17.0 ? 1 : at.x > 25.0 ? 2 : 0;
+    }
+    const rlv_panel_grid tens = {{-30, 20, 0}, 10.0, 6, 4};
+    const rlv_vec3 place[2] = {{14.0, -18.0, 0.0}, {4.0, 4.0, 0.0}};
+    rlv_panel_surface surface = {.mesh = &of.mesh,
+                                 .tree = of.tree,
+                                 .region = region,
+                                 .region_count = 2,
+                                 .region_mm = place,
+                                 .squares = &tens,
+                                 .rays = 1,
+                                 .samples = 1};
+    rlv_panel_view view = view_of(&of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    const double x = panel.region_at[0][0] - 0.5 * panel.width_mm, y = 0.5 * panel.height_mm - panel.region_at[0][1];
+    cr_expect(x > 10.0 && x < 20.0 && y > -20.0 && y < -17.0 + 0.5, "%g, %g", x, y); // cells of 0.5 mm
+    cr_expect_gt(panel.region_at[1][0] - 0.5 * panel.width_mm, 25.0 - 0.5);
+    rlv_panel_free(&panel);
+    surface.squares = NULL; // then it is deepest inside, on the left
+    panel = made(&surface, &view);
+    cr_expect_lt(panel.region_at[0][0] - 0.5 * panel.width_mm, -12.0);
+    rlv_panel_free(&panel);
+    free(region);
+    wipe(&of);
+}
+
 static bool has_words(const rlv_key* key, const char* words)
 {
     for (size_t i = 0; i < key->count; i++)
@@ -275,7 +309,7 @@ Test(panel, a_key_explains_the_lines_in_sight_once_each_and_nothing_else)
     rlv_panel_key(&key, &panel, NULL);
     rlv_key most = {0};
     rlv_panel_key_most(&most, &surface, &marks);
-    cr_expect_eq(most.count, 5); // and what turned out to be nowhere
+    cr_expect_eq(most.count, 6); // and what turned out to be nowhere, and no crowd
     cr_expect_eq(key.count, 4);
     cr_expect(has_words(&key, "equal depth, every 5" RLV_THIN "mm"));
     cr_expect(has_words(&key, "edge of the coloured depths"));
@@ -427,6 +461,49 @@ Test(panel, a_number_gives_way_to_the_scale_bar_and_is_drawn_beside_it)
         }
     cr_expect_eq(bar, 0);
     cr_expect_gt(all, 500); // a disc of 3.5 mm is 960 pixels
+    cairo_surface_destroy(with);
+    cairo_surface_destroy(without);
+    wipe(&of);
+}
+
+// The plate with squares, and with or without a bar and a cross of axes.
+static cairo_surface_t* with_furniture(const thing* of, bool furnished)
+{
+    const rlv_panel_grid tens = {{-30, 20, 0}, 10.0, 6, 4};
+    const rlv_direction way[2] = {{{1, 0, 0}, "x"}, {{0, 1, 0}, "y"}};
+    const rlv_panel_marks marks = {
+        .grid = &tens, .bar = furnished, .direction_count = furnished ? 2 : 0, .direction = way};
+    rlv_panel_surface surface = {.mesh = &of->mesh, .tree = of->tree, .rays = 1, .samples = 1};
+    rlv_panel_view view = view_of(of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    rlv_sheet sheet;
+    cr_assert_eq(rlv_sheet_reserve(&sheet, 100, 80, NULL), RLV_DONE);
+    cr_assert_eq(rlv_panel_draw(&sheet, &panel, 10.0, 10.0, &marks, NULL, NULL), RLV_DONE);
+    FILE* stream = tmpfile();
+    cr_assert_eq(rlv_sheet_write(&sheet, RLV_SHEET_PNG, stream, &(rlv_sheet_info){0}, NULL), RLV_DONE);
+    rewind(stream);
+    cairo_surface_t* image = cairo_image_surface_create_from_png_stream(next_bytes, stream);
+    fclose(stream);
+    rlv_sheet_free(&sheet);
+    rlv_panel_free(&panel);
+    return image;
+}
+
+Test(panel, the_strips_of_letters_along_two_edges_hold_neither_bar_nor_axes)
+{
+    thing of = plate();
+    cairo_surface_t *with = with_furniture(&of, true), *without = with_furniture(&of, false);
+    const unsigned char *a = cairo_image_surface_get_data(with), *b = cairo_image_surface_get_data(without);
+    size_t stride = (size_t)cairo_image_surface_get_stride(with), strips = 0, all = 0;
+    for (size_t y = 0; y < 800; y++)
+        for (size_t x = 0; x < 1000; x++)
+        {
+            bool differs = memcmp(a + y * stride + 4 * x, b + y * stride + 4 * x, 3) != 0;
+            all += differs;
+            strips += differs && (x < 100 + 34 || y < 100 + 34); // 3.4 mm from the panel's corner
+        }
+    cr_expect_eq(strips, 0, "%zu", strips);
+    cr_expect_gt(all, 500);
     cairo_surface_destroy(with);
     cairo_surface_destroy(without);
     wipe(&of);

@@ -102,8 +102,8 @@ Test(profile, the_tint_fills_what_went_and_the_stone_what_is_left)
     const double scale[2] = {1.0, 2.0};
     for (int i = 0; i < 2; i++)
     {
-        // Lines cover a strip along the borders, half of their width of 0.25 mm and a pixel.
-        double rim = 0.125 + 0.1;
+        // Lines cover a strip along the borders, half of their width of 0.5 mm and a pixel.
+        double rim = 0.25 + 0.1;
         double went = 160.0 * scale[i] * scale[i], left = 1040.0 * scale[i] * scale[i];
         cr_expect_leq(area_of(&profile, scale[i], is_warm), went);
         cr_expect_geq(area_of(&profile, scale[i], is_warm), went - 56.0 * scale[i] * rim);
@@ -155,18 +155,42 @@ Test(profile, a_key_explains_the_tints_that_are_there_and_no_other)
         rlv_key key = {0};
         cr_assert_eq(rlv_profile_cut(&profile, back ? &two : &one, back ? &one : &two, &across, NULL), RLV_DONE);
         rlv_profile_key(&key, &profile, rlv_profile_tints_at(&profile, 1.0));
-        cr_assert_eq(key.count, 3); // both lines, and one tint
-        cr_expect_eq(key.entry[2].kind, RLV_KEY_AREA);
-        cr_expect_str_eq(key.entry[2].words, tint[back]);
-        cr_expect_eq(key.entry[2].dotted, back == 1);
+        cr_assert_eq(key.count, 4); // both lines, the stone, and one tint
+        cr_expect_eq(key.entry[3].kind, RLV_KEY_AREA);
+        cr_expect_str_eq(key.entry[3].words, tint[back]);
+        cr_expect_eq(key.entry[3].dotted, back == 1);
         // The trench of 160 mm2 is 0.4 mm2 on paper at 1 : 20: no tint is seen there.
         key.count = 0;
         rlv_profile_key(&key, &profile, rlv_profile_tints_at(&profile, 0.05));
-        cr_expect_eq(key.count, 2);
+        cr_expect_eq(key.count, 3);
         rlv_profile_free(&profile);
     }
     rlv_mesh_free(&before);
     rlv_mesh_free(&after);
+}
+
+Test(profile, its_lines_are_told_apart_by_dash_and_by_twice_the_weight)
+{
+    rlv_mesh before = block(), after = trenched();
+    uint8_t* bone = calloc(after.triangle_count, 1);
+    memset(bone, 1, after.triangle_count);
+    const rlv_profile_stage one = {.mesh = &before}, two = {.mesh = &after, .bone = bone};
+    rlv_profile profile;
+    rlv_key key = {0};
+    cr_assert_eq(rlv_profile_cut(&profile, &one, &two, &across, NULL), RLV_DONE);
+    rlv_profile_key(&key, &profile, (rlv_profile_tints){false, false});
+    cr_assert_eq(key.count, 4); // before, after, along bone, and the stone
+    for (size_t i = 0; i < 3; i++)
+        for (size_t k = 0; k < i; k++)
+        {
+            const rlv_stroke *thin = &key.entry[k].stroke, *thick = &key.entry[i].stroke;
+            cr_expect_geq(thick->line_mm, 2.0 * thin->line_mm, "%s, %s", key.entry[k].words, key.entry[i].words);
+        }
+    cr_expect_neq(key.entry[0].stroke.dash, key.entry[1].stroke.dash);
+    rlv_profile_free(&profile);
+    rlv_mesh_free(&before);
+    rlv_mesh_free(&after);
+    free(bone);
 }
 
 Test(profile, a_region_of_what_went_is_never_tinted_as_what_came)
@@ -187,7 +211,7 @@ Test(profile, a_region_of_what_went_is_never_tinted_as_what_came)
         rlv_key key = {0};
         cr_assert_eq(rlv_profile_cut(&profile, &one, &two, &across, NULL), RLV_DONE);
         rlv_profile_key(&key, &profile, rlv_profile_tints_at(&profile, 1.0));
-        cr_expect_eq(key.count, i == 0 ? 2 : 3);
+        cr_expect_eq(key.count, i == 0 ? 3 : 4);
         rlv_profile_free(&profile);
     }
     rlv_mesh_free(&before);

@@ -112,15 +112,14 @@ Test(sheets, a_depth_map_is_never_shrunk_its_paper_grows)
         thing before = ball(radius[i]), after = ball(0.97 * radius[i]);
         rlv_overlay overlay = {.depth_mm = after.depth, .shown = after.shown, .deepest_mm = radius[i]};
         rlv_sheet sheet = depth_map(&before, &after, &overlay, 0.0);
-        // Plan and section beside each other, and beneath each other, each twice the radius at 1 : 1.
-        cr_expect_gt(sheet.width_mm, 4.0 * radius[i]);
-        cr_expect_gt(sheet.height_mm, 4.0 * radius[i]);
+        // A plan and two sections, each twice the radius at 1 : 1.
+        cr_expect_gt(sheet.width_mm * sheet.height_mm, 12.0 * radius[i] * radius[i]);
+        cr_expect_gt(fmin(sheet.width_mm, sheet.height_mm), 2.0 * radius[i]);
         if (i < 3)
             cr_expect_float_eq(sheet.width_mm * sheet.height_mm, paper[i], 1e-6, "%g x %g", sheet.width_mm,
                                sheet.height_mm);
-        else // A0 is too narrow: a roll
-            cr_expect(sheet.width_mm == 1524.0 || sheet.height_mm == 1524.0, "%g x %g", sheet.width_mm,
-                      sheet.height_mm);
+        else // A0 is too short for all three beneath each other, and too narrow for two beside each other: a roll
+            cr_expect(sheet.width_mm == 914.0 && sheet.height_mm > 1189.0, "%g x %g", sheet.width_mm, sheet.height_mm);
         // Letters grow with it, up to those of A0.
         const rlv_paper as = {sheet.width_mm, sheet.height_mm, ""};
         cr_expect_leq(sheet.unit, rlv_paper_unit(&as) * (1.0 + 1e-9));
@@ -159,6 +158,31 @@ Test(sheets, a_depth_map_is_fitted_to_the_largest_round_scale_that_its_least_pap
     }
 }
 
+// A flat stone as long as 1.2 times its width, and a third of that high, does on upright A1 what it did on A0: both
+// sections lie beneath the plan.
+Test(sheets, sections_lie_beneath_each_other_where_that_saves_paper)
+{
+    thing before = ball(213.0), after = ball(212.0);
+    thing* const both[2] = {&before, &after};
+    for (int i = 0; i < 2; i++)
+    {
+        for (size_t v = 0; v < both[i]->mesh.vertex_count; v++)
+        {
+            both[i]->mesh.position_mm[3 * v + 1] *= 0.83f;
+            both[i]->mesh.position_mm[3 * v + 2] *= 0.28f;
+        }
+        rlv_tree_free(both[i]->tree);
+        cr_assert_eq(rlv_tree_build(&both[i]->tree, &both[i]->mesh, NULL), RLV_DONE);
+    }
+    rlv_overlay overlay = {.depth_mm = after.depth, .shown = after.shown, .deepest_mm = 20.0};
+    rlv_sheet sheet = depth_map(&before, &after, &overlay, 1.0);
+    cr_expect_eq(sheet.width_mm, 594.0);
+    cr_expect_eq(sheet.height_mm, 841.0);
+    rlv_sheet_free(&sheet);
+    wipe(&before);
+    wipe(&after);
+}
+
 Test(sheets, one_thread_and_two_give_the_same_bytes)
 {
     thing before = ball(60.0), after = ball(58.0);
@@ -187,7 +211,7 @@ Test(sheets, one_thread_and_two_give_the_same_bytes)
     wipe(&after);
 }
 
-static rlv_sheet gallery_of(const thing* of, const rlv_overlay* overlay, size_t count, double scale)
+static rlv_sheet hung(const thing* of, const rlv_overlay* overlay, size_t count, double scale, bool feature)
 {
     static const char* const line[2] = {"overburden off", "removed 12 mL"};
     rlv_sheet_view view[12];
@@ -210,11 +234,49 @@ static rlv_sheet gallery_of(const thing* of, const rlv_overlay* overlay, size_t 
                                  .scale = scale,
                                  .paper = 3,
                                  .direction_count = 2,
-                                 .direction = direction};
+                                 .direction = direction,
+                                 .feature = feature};
     rlv_sheet sheet;
     rlv_error error = {0};
     cr_assert_eq(rlv_sheet_of_gallery(&sheet, &gallery, NULL, &error), RLV_DONE, "%s", error.what);
     return sheet;
+}
+
+static rlv_sheet gallery_of(const thing* of, const rlv_overlay* overlay, size_t count, double scale)
+{
+    return hung(of, overlay, count, scale, false);
+}
+
+static rlv_sheet feature_of(const thing* of, const rlv_overlay* overlay, double scale)
+{
+    return hung(of, overlay, 3, scale, true);
+}
+
+static cairo_status_t next_bytes(void* user, unsigned char* data, unsigned int length)
+{
+    return fread(data, 1, length, user) == length ? CAIRO_STATUS_SUCCESS : CAIRO_STATUS_READ_ERROR;
+}
+
+// The widest row of pixels that are not white, between two heights of a sheet and left of a place, mm.
+static double widest_mm(const rlv_sheet* sheet, double from_mm, double to_mm, double left_of_mm)
+{
+    FILE* stream = tmpfile();
+    cr_assert_eq(rlv_sheet_write(sheet, RLV_SHEET_PNG, stream, &(rlv_sheet_info){.pixel_mm = 0.5}, NULL), RLV_DONE);
+    rewind(stream);
+    cairo_surface_t* image = cairo_image_surface_create_from_png_stream(next_bytes, stream);
+    fclose(stream);
+    const unsigned char* data = cairo_image_surface_get_data(image);
+    const size_t stride = (size_t)cairo_image_surface_get_stride(image);
+    size_t most = 0;
+    for (size_t y = (size_t)(2.0 * from_mm); y < (size_t)(2.0 * to_mm); y++)
+    {
+        size_t count = 0;
+        for (size_t x = 0; x < (size_t)(2.0 * left_of_mm); x++)
+            count += data[y * stride + 4 * x] < 250;
+        most = count > most ? count : most;
+    }
+    cairo_surface_destroy(image);
+    return 0.5 * (double)most;
 }
 
 Test(sheets, any_number_of_stages_fits_the_paper_that_was_asked_for)
@@ -238,6 +300,31 @@ Test(sheets, three_views_that_fit_as_large_in_a_row_leave_no_cell_empty)
     rlv_sheet sheet = gallery_of(&of, &overlay, 3, 0.0);
     cr_expect_gt(sheet.width_mm, sheet.height_mm);
     rlv_sheet_free(&sheet);
+    wipe(&of);
+}
+
+Test(sheets, a_feature_is_drawn_larger_where_the_others_stay_as_large)
+{
+    // As above, but two balls at 1 : 2.5 in a row over one at 1 : 2 fit upright paper: 145 + 175 mm of 420 less 80.
+    thing of = ball(150.0);
+    rlv_overlay overlay = {.depth_mm = of.depth, .shown = of.shown, .deepest_mm = 150.0};
+    rlv_sheet plain = gallery_of(&of, &overlay, 3, 0.0), featured = feature_of(&of, &overlay, 0.0);
+    cr_expect_gt(plain.width_mm, plain.height_mm);
+    cr_expect_float_eq(featured.width_mm, 297.0, 1e-9);
+    cr_expect_float_eq(featured.height_mm, 420.0, 1e-9);
+    // The feature is printed as wide as it says: 150 mm, the row over it 120 mm each. Clay and colours are what is not
+    // white; the widest row of pixels beneath the middle of the sheet is the feature's.
+    cr_expect_float_eq(widest_mm(&featured, 170.0, 330.0, 190.0), 150.0, 2.0); // pixels of 1 mm on either side
+    cr_expect_float_eq(widest_mm(&featured, 60.0, 130.0, 140.0), 120.0, 2.0);
+    rlv_sheet_free(&plain);
+    rlv_sheet_free(&featured);
+    // At a scale that is asked for all views have it.
+    plain = gallery_of(&of, &overlay, 3, 0.2);
+    featured = feature_of(&of, &overlay, 0.2);
+    cr_expect_eq(plain.width_mm, featured.width_mm);
+    cr_expect_eq(plain.height_mm, featured.height_mm);
+    rlv_sheet_free(&plain);
+    rlv_sheet_free(&featured);
     wipe(&of);
 }
 

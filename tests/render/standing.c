@@ -111,3 +111,20 @@ Test(standing, the_plan_has_the_front_at_its_foot_and_north_as_it_lay)
     cr_expect_not(rlv_standing_bearing(&s, &bearing_deg));
     rlv_tree_free(tree);
 }
+
+Test(standing, the_middle_is_told_from_the_left_end_the_floor_and_the_front)
+{
+    rlv_mesh mesh;
+    rlv_tree* tree = NULL;
+    rlv_standing s = box_on_floor(&mesh, &tree);
+    double from_mm[3];
+    const rlv_camera_axes front = rlv_standing_axes(&s, RLV_STANDING_FRONT);
+    // 50 mm right of the box's middle as the front is seen, 20 mm lower, and 30 mm nearer to the front.
+    s.centre_mm = rlv_vec3_of(200.0, 150.0, 40.0);
+    s.centre_mm = rlv_vec3_along(rlv_vec3_along(s.centre_mm, 50.0, front.right), 30.0, front.towards);
+    rlv_standing_centre(&s, from_mm);
+    cr_expect_float_eq(from_mm[0], 250.0, 1e-4); // of floats of some hundred mm
+    cr_expect_float_eq(from_mm[1], 40.0, 1e-4);
+    cr_expect_float_eq(from_mm[2], 120.0, 1e-4);
+    rlv_tree_free(tree);
+}

@@ -1,0 +1,240 @@
+#include "crowd.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define CELLS 9        // of a window's side
+#define OPEN_TIMES 1.5 // an opening's width over the mean one of what is crowded: of what varies about it, most
+#define LEAST_DISCS 4  // of the opening that a part cut off by it must hold: fewer are knots of what was taken out
+#define SLACK_PX 1.0   // of distances along the chamfer, either way
+
+void rlv_crowd_distances(size_t width, size_t height, const uint16_t* part, float* far)
+{
+    const ptrdiff_t wide = (ptrdiff_t)width, tall = (ptrdiff_t)height;
+    static const int dx[4] = {-1, 0, 1, -1}, dy[4] = {-1, -1, -1, 0};
+    static const float cost[4] = {4.0f / 3.0f, 1.0f, 4.0f / 3.0f, 1.0f};
+    for (int way = 1; way >= -1; way -= 2)
+        for (ptrdiff_t j = 0; j < tall; j++)
+            for (ptrdiff_t i = 0; i < wide; i++)
+            {
+                ptrdiff_t x = way > 0 ? i : wide - 1 - i, y = way > 0 ? j : tall - 1 - j, p = y * wide + x;
+                if (way > 0)
+                    far[p] = part[p] == 0 ? 0.0f : 1e9f;
+                for (int k = 0; k < 4 && part[p] != 0; k++)
+                {
+                    ptrdiff_t nx = x + way * dx[k], ny = y + way * dy[k], q = ny * wide + nx;
+                    bool same = nx >= 0 && ny >= 0 && nx < wide && ny < tall && part[q] == part[p];
+                    far[p] = fminf(far[p], same ? far[q] + cost[k] : 0.5f);
+                }
+            }
+}
+
+// What is known of a pixel.
+enum
+{
+    FINE = 1, // a disc does not reach it
+    REACHED,  // nor that, and it hangs together with a crowd
+    PASSED,   // looked at
+};
+
+// A set while it is thinned. Cells are squares of the picture, CELLS of them along a window.
+typedef struct thinning
+{
+    size_t width, height, cell_px, columns, rows;
+    uint8_t* in;
+    uint32_t *filled, *edges; // one a cell: its pixels in the set, and its sides between one in it and one not
+    uint8_t* crowded;         // one a cell
+    uint16_t* part;
+    float* far;
+    uint8_t* fine; // one a pixel
+    uint32_t* queue;
+} thinning;
+
+static size_t cell_of(const thinning* of, size_t p)
+{
+    return p / of->width / of->cell_px * of->columns + p % of->width / of->cell_px;
+}
+
+static void count_cells(thinning* of)
+{
+    for (size_t y = 0, p = 0; y < of->height; y++)
+        for (size_t x = 0; x < of->width; x++, p++)
+        {
+            const size_t cell = cell_of(of, p);
+            of->filled[cell] += of->in[p] != 0;
+            of->edges[cell] += x + 1 < of->width && (of->in[p] != 0) != (of->in[p + 1] != 0);
+            of->edges[cell] += y + 1 < of->height && (of->in[p] != 0) != (of->in[p + of->width] != 0);
+        }
+}
+
+// The sums of a window about a cell; false where it has too little border to be a crowd. The length of a border is
+// pi / 4 of the pixels' sides along it (Cauchy and Crofton, over all directions).
+static bool is_crowded(const thinning* of, size_t column, size_t row, double apart_px, double sum[3])
+{
+    const size_t half = CELLS / 2;
+    sum[0] = sum[1] = sum[2] = 0.0;
+    for (size_t j = row > half ? row - half : 0; j <= row + half && j < of->rows; j++)
+        for (size_t i = column > half ? column - half : 0; i <= column + half && i < of->columns; i++)
+        {
+            sum[0] += (double)of->filled[j * of->columns + i];
+            sum[1] += 0.25 * M_PI * (double)of->edges[j * of->columns + i];
+            sum[2] += (double)(of->cell_px * of->cell_px);
+        }
+    return sum[1] * apart_px > sum[2];
+}
+
+// Which cells are crowded, and how wide in pixels what is in the set, and what is not, is there on the average: a strip
+// has two borders. False where none are.
+static bool find_crowds(thinning* of, double apart_px, double wide_px[2])
+{
+    double all[3] = {0.0, 0.0, 0.0};
+    for (size_t row = 0; row < of->rows; row++)
+        for (size_t column = 0; column < of->columns; column++)
+        {
+            double sum[3];
+            if (!is_crowded(of, column, row, apart_px, sum))
+                continue;
+            of->crowded[row * of->columns + column] = 1;
+            for (int k = 0; k < 3; k++)
+                all[k] += sum[k];
+        }
+    wide_px[0] = all[1] > 0.0 ? 2.0 * all[0] / all[1] : 0.0;
+    wide_px[1] = all[1] > 0.0 ? 2.0 * (all[2] - all[0]) / all[1] : 0.0;
+    return all[1] > 0.0;
+}
+
+// Mark what of the set, or of its outside, a disc of a radius does not reach within it.
+static void mark_fine(thinning* of, bool inside, double radius_px)
+{
+    const size_t count = of->width * of->height;
+    const float radius = (float)radius_px, slack = (float)SLACK_PX;
+    for (size_t p = 0; p < count; p++)
+        of->part[p] = (of->in[p] != 0) == inside;
+    rlv_crowd_distances(of->width, of->height, of->part, of->far);
+    for (size_t p = 0; p < count; p++) // what a disc's middle may stand on bounds the rest
+        of->part[p] = (of->in[p] != 0) == inside && of->far[p] >= radius ? 0 : 1;
+    rlv_crowd_distances(of->width, of->height, of->part, of->far);
+    for (size_t p = 0; p < count; p++)
+        if ((of->in[p] != 0) == inside && of->part[p] != 0 && of->far[p] > radius + slack)
+            of->fine[p] = FINE;
+}
+
+// From what is fine in a crowd to all fine parts that hang together with it, of the set and of its outside.
+static void reach_from_crowds(thinning* of)
+{
+    size_t begun = 0, held = 0;
+    const size_t count = of->width * of->height;
+    for (size_t p = 0; p < count; p++)
+        if (of->fine[p] == FINE && of->crowded[cell_of(of, p)] != 0)
+        {
+            of->fine[p] = REACHED;
+            of->queue[held++] = (uint32_t)p;
+        }
+    while (begun < held)
+    {
+        const size_t p = of->queue[begun++], x = p % of->width, y = p / of->width;
+        const size_t next[4] = {x > 0 ? p - 1 : p, x + 1 < of->width ? p + 1 : p, y > 0 ? p - of->width : p,
+                                y + 1 < of->height ? p + of->width : p};
+        for (int k = 0; k < 4; k++)
+            if (of->fine[next[k]] == FINE)
+            {
+                of->fine[next[k]] = REACHED;
+                of->queue[held++] = (uint32_t)next[k];
+            }
+    }
+}
+
+// The part of the set about a pixel, as the queue's first; whether it was cut off from what was taken out.
+static bool find_part(thinning* of, size_t first, size_t* held)
+{
+    bool cut = false;
+    *held = 1;
+    of->queue[0] = (uint32_t)first;
+    of->fine[first] = PASSED;
+    for (size_t begun = 0; begun < *held; begun++)
+    {
+        const size_t p = of->queue[begun], x = p % of->width, y = p / of->width;
+        const size_t next[4] = {x > 0 ? p - 1 : p, x + 1 < of->width ? p + 1 : p, y > 0 ? p - of->width : p,
+                                y + 1 < of->height ? p + of->width : p};
+        for (int k = 0; k < 4; k++)
+            if (of->in[next[k]] != 0 && of->fine[next[k]] != PASSED)
+            {
+                of->fine[next[k]] = PASSED;
+                of->queue[(*held)++] = (uint32_t)next[k];
+            }
+            else
+                cut = cut || of->fine[next[k]] == REACHED;
+    }
+    return cut;
+}
+
+static void drop_knots(thinning* of, double radius_px)
+{
+    for (size_t p = 0; p < of->width * of->height; p++)
+    {
+        size_t held = 0;
+        if (of->in[p] == 0 || of->fine[p] == PASSED || !find_part(of, p, &held))
+            continue;
+        for (size_t k = 0; (double)held < LEAST_DISCS * M_PI * radius_px * radius_px && k < held; k++)
+            of->in[of->queue[k]] = 0;
+    }
+}
+
+static rlv_status thin(thinning* of, const double open_px[2], bool* thinned, rlv_error* error)
+{
+    const size_t count = of->width * of->height;
+    of->part = rlv_reserve(count, sizeof *of->part, error);
+    of->far = of->part != NULL ? rlv_reserve(count, sizeof *of->far, error) : NULL;
+    of->fine = of->far != NULL ? rlv_reserve(count, sizeof *of->fine, error) : NULL;
+    of->queue = of->fine != NULL ? rlv_reserve(count, sizeof *of->queue, error) : NULL;
+    if (of->queue == NULL)
+        return RLV_SYSTEM;
+    for (int k = 0; k < 2; k++)
+        mark_fine(of, k == 0, 0.5 * open_px[k]);
+    reach_from_crowds(of);
+    bool any = false;
+    for (size_t p = 0; p < count; p++)
+        if (of->in[p] != 0 && of->fine[p] == REACHED)
+        {
+            of->in[p] = 0;
+            any = true;
+        }
+    if (any)
+        drop_knots(of, 0.5 * open_px[0]);
+    *thinned = *thinned || any;
+    return RLV_DONE;
+}
+
+rlv_status rlv_crowd_thin(size_t width, size_t height, uint8_t* in, double pixel_mm, double unit, bool* thinned,
+                          rlv_error* error)
+{
+    thinning of = {.width = width, .height = height, .in = in};
+    const double apart_px = RLV_CROWD_APART * unit / pixel_mm; // what is wider than this is not fine
+    double wide_px[2];
+    of.cell_px = (size_t)fmax(RLV_CROWD_WINDOW * unit / CELLS / pixel_mm, 1.0);
+    of.columns = (width + of.cell_px - 1) / of.cell_px;
+    of.rows = (height + of.cell_px - 1) / of.cell_px;
+    of.filled = rlv_reserve(of.columns * of.rows, sizeof *of.filled, error);
+    of.edges = of.filled != NULL ? rlv_reserve(of.columns * of.rows, sizeof *of.edges, error) : NULL;
+    of.crowded = of.edges != NULL ? rlv_reserve(of.columns * of.rows, sizeof *of.crowded, error) : NULL;
+    rlv_status status = of.crowded != NULL ? RLV_DONE : RLV_SYSTEM;
+    if (status == RLV_DONE)
+    {
+        count_cells(&of);
+        if (find_crowds(&of, apart_px, wide_px))
+        {
+            const double open_px[2] = {fmin(OPEN_TIMES * wide_px[0], apart_px),
+                                       fmin(OPEN_TIMES * wide_px[1], apart_px)};
+            status = thin(&of, open_px, thinned, error);
+        }
+    }
+    free(of.filled);
+    free(of.edges);
+    free(of.crowded);
+    free(of.part);
+    free(of.far);
+    free(of.fine);
+    free(of.queue);
+    return status;
+}

@@ -1,0 +1,115 @@
+// Crowds: fine parts of dense sets are taken out, and nothing else is.
+
+#include "crowd.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+TestSuite(crowd);
+
+// 100 by 80 mm of pixels of 0.2 mm.
+enum
+{
+    WIDE = 500,
+    TALL = 400
+};
+#define PIXEL_MM 0.2
+
+static uint8_t* nothing(void)
+{
+    uint8_t* in = calloc((size_t)WIDE * TALL, 1);
+    cr_assert_not_null(in);
+    return in;
+}
+
+static void put_disc(uint8_t* in, double x_mm, double y_mm, double radius_mm)
+{
+    for (size_t p = 0; p < (size_t)WIDE * TALL; p++)
+        if (hypot(((double)(p % WIDE) + 0.5) * PIXEL_MM - x_mm, ((double)(p / WIDE) + 0.5) * PIXEL_MM - y_mm) <
+            radius_mm)
+            in[p] = 1;
+}
+
+static double area_mm2(const uint8_t* in)
+{
+    size_t count = 0;
+    for (size_t p = 0; p < (size_t)WIDE * TALL; p++)
+        count += in[p];
+    return (double)count * PIXEL_MM * PIXEL_MM;
+}
+
+// A field of granules of 0.8 mm, one every 1.2 mm, over half of the picture.
+static void pave(uint8_t* in)
+{
+    for (double y = 1.0; y < 79.0; y += 1.2)
+        for (double x = 1.0; x < 50.0; x += 1.2)
+            put_disc(in, x, y, 0.4);
+}
+
+Test(crowd, granules_of_a_field_are_taken_out_and_a_scute_among_them_stays)
+{
+    uint8_t* in = nothing();
+    bool thinned = false;
+    pave(in);
+    put_disc(in, 25.0, 40.0, 6.0);
+    put_disc(in, 80.0, 40.0, 0.4); // alone, out of the field
+    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, &thinned, NULL), RLV_DONE);
+    // The scute alone is left of the field: granules that touch its rim may cling to it, as far as the slack of an
+    // opening reaches, two pixels; and the granule that is in no crowd.
+    const double scute = M_PI * 36.0, rim = 2.0 * M_PI * 6.0 * 2.0 * PIXEL_MM;
+    cr_expect_float_eq(area_mm2(in), scute + M_PI * 0.16, rim);
+    cr_expect_eq(in[(size_t)(40.0 / PIXEL_MM) * WIDE + (size_t)(80.0 / PIXEL_MM)], 1);
+    cr_expect(thinned);
+    free(in);
+}
+
+Test(crowd, a_row_of_scutes_and_specks_here_and_there_keep_their_outlines)
+{
+    uint8_t *in = nothing(), *as_it_was = nothing();
+    bool thinned = false;
+    for (double x = 5.0; x < 96.0; x += 5.0)
+    {
+        put_disc(in, x, 20.0, 1.5);
+        put_disc(in, x, 30.0, 1.2);
+    }
+    for (double x = 7.0; x < 96.0; x += 17.0)
+        put_disc(in, x, 60.0, 0.3);
+    memcpy(as_it_was, in, (size_t)WIDE * TALL);
+    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, &thinned, NULL), RLV_DONE);
+    cr_expect_eq(memcmp(in, as_it_was, (size_t)WIDE * TALL), 0);
+    cr_expect_not(thinned);
+    free(in);
+    free(as_it_was);
+}
+
+Test(crowd, a_straight_edge_is_no_crowd)
+{
+    uint8_t* in = nothing();
+    bool thinned = false;
+    for (size_t p = 0; p < (size_t)WIDE * TALL; p++)
+        in[p] = p % WIDE < 200;
+    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, &thinned, NULL), RLV_DONE);
+    cr_expect_float_eq(area_mm2(in), 200.0 * TALL * PIXEL_MM * PIXEL_MM, 1e-9);
+    cr_expect_not(thinned);
+    free(in);
+}
+
+Test(crowd, distances_are_to_the_nearest_border_of_the_same_part)
+{
+    uint16_t* part = calloc((size_t)WIDE * TALL, sizeof *part);
+    float* far = malloc((size_t)WIDE * TALL * sizeof *far);
+    cr_assert(part != NULL && far != NULL);
+    for (size_t y = 100; y < 301; y++)
+        for (size_t x = 100; x < 201; x++)
+            part[y * WIDE + x] = x < 180 ? 1 : 2;
+    rlv_crowd_distances(WIDE, TALL, part, far);
+    // 80 pixels wide: the middle ones lie 39.5 from the border on one side, 40.5 less one half on the other.
+    cr_expect_float_eq(far[200 * WIDE + 139], 39.5f, 1e-3f);
+    cr_expect_float_eq(far[200 * WIDE + 140], 39.5f, 1e-3f);
+    cr_expect_float_eq(far[200 * WIDE + 180], 0.5f, 1e-6f);
+    cr_expect_eq(far[0], 0.0f);
+    free(part);
+    free(far);
+}
