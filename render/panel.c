@@ -168,7 +168,8 @@ static rlv_status border(panel_look* look, bool (*is)(const panel_look*, size_t,
     for (size_t p = 0; p < count; p++)
         look->in[p] = look->cast.triangle[p] != RLV_TREE_NONE && look->cast.back[p] == 0 && is(look, p, of->in);
     const double calm_px = of->calm_mm > 0.0 ? of->calm_mm / pixel_mm : fmin(CALM_MM / pixel_mm, CALM_PX);
-    rlv_status status = thin(look, what, error);
+    // A bell of its own already joins what is fine to what is whole, or drops it.
+    rlv_status status = of->calm_mm > 0.0 ? RLV_DONE : thin(look, what, error);
     if (status == RLV_DONE)
         status = rlv_contour_set(lines, width, height, look->in, calm_px, error);
     if (status == RLV_DONE)
