@@ -482,7 +482,8 @@ static void draw_labels(const drawing* on)
         }
         rlv_lettering how = on->slight[i] ? on->how_slight : plain;
         how.share = 0.5;
-        how.halo_mm = on->slight[i] && label->fixed ? 0.2 : how.halo_mm; // inside a plain tint: its outline stays whole
+        how.halo_mm =
+            on->slight[i] && label->fixed ? 0.35 : how.halo_mm; // inside a plain tint: its outline stays whole
         double cap = rlv_sheet_measure(on->sheet, on->text[i], &how).cap_mm;
         rlv_sheet_text(on->sheet, on->text[i], x, y + 0.5 * cap, &how);
     }
