@@ -92,14 +92,14 @@ Test(standing, the_plan_has_the_front_at_its_foot_and_north_as_it_lay)
     rlv_standing s = box_on_floor(&mesh, &tree);
     const rlv_mesh* one = &mesh;
     const rlv_camera_axes front = rlv_standing_axes(&s, RLV_STANDING_FRONT),
-                          side = rlv_standing_axes(&s, RLV_STANDING_SIDE),
+                          left = rlv_standing_axes(&s, RLV_STANDING_SIDE),
                           plan = rlv_standing_axes(&s, RLV_STANDING_PLAN);
     const rlv_panel_view seen = rlv_panel_view_of(1, &one, &plan, 1.0);
     double bearing_deg;
     cr_expect_lt(rlv_vec3_length(rlv_vec3_sub(rlv_vec3_cross(plan.right, plan.up), plan.towards)), 1e-12);
     cr_expect_float_eq(plan.towards.z, 1.0, 1e-12);
     cr_expect_float_eq(rlv_vec3_dot(plan.up, front.towards), -1.0, 1e-12);
-    cr_expect_float_eq(rlv_vec3_dot(plan.right, side.towards), 1.0, 1e-12);
+    cr_expect_float_eq(rlv_vec3_dot(plan.right, left.towards), 1.0, 1e-12);
     cr_expect_float_eq(seen.span_mm[0], 400.0, 1e-4); // of floats of some hundred mm
     cr_expect_float_eq(seen.span_mm[1], 300.0, 1e-4);
     cr_expect_not(rlv_standing_bearing(&s, &bearing_deg), "north is not known");
