@@ -91,10 +91,10 @@ typedef struct rlv_change_options
 #define RLV_CHANGE_MOST_SAMPLES 250000 ///< a stage; a 300 mm block then has a sample every 1.3 mm
 #define RLV_CHANGE_PATCHES 360         ///< of the surface that held still: what a warp of 30 mm needs on a 300 mm block
 #define RLV_CHANGE_MOST_SETTLING 5     ///< alignments without what changed
-#define RLV_CHANGE_STANDS_SD 0.25      ///< a pose stands where another alignment moves it by less than so many of its sd
-#define RLV_CHANGE_CELLS_ACROSS 700    ///< default pitch: the block's diagonal over this
-#define RLV_CHANGE_LEAST_STABLE 0.02   ///< a stage that shares less of its surface with the other is not measured
-#define RLV_CHANGE_CHORD_SHARE 0.25    ///< what is left of the chords' volume between two stages, as an sd
+#define RLV_CHANGE_STANDS_SD 0.25    ///< a pose stands where another alignment moves it by less than so many of its sd
+#define RLV_CHANGE_CELLS_ACROSS 700  ///< default pitch: the block's diagonal over this
+#define RLV_CHANGE_LEAST_STABLE 0.02 ///< a stage that shares less of its surface with the other is not measured
+#define RLV_CHANGE_CHORD_SHARE 0.25  ///< what is left of the chords' volume between two stages, as an sd
 #define RLV_CHANGE_FAINT 2.0 ///< a change with a mean depth under so many detection limits is faint: part may lie below
 
 /// What a class comes to.
