@@ -105,7 +105,8 @@ typedef struct edge
 static inline edge edge_of(const corner* a, const corner* b, int64_t x, int64_t y, int bits, int64_t sign)
 {
     const int64_t along = sign * ((int64_t)b->x - a->x), down = sign * ((int64_t)b->y - a->y);
-    return (edge){along * (y - a->y) - down * (x - a->x), -(down << bits), along << bits};
+    const int64_t pixel = (int64_t)1 << bits;
+    return (edge){along * (y - a->y) - down * (x - a->x), -down * pixel, along * pixel};
 }
 
 // The nearest is seen; of two as near, the one with the lower number: in whatever order they come.
