@@ -375,6 +375,25 @@ static cairo_status_t next_bytes(void* stream, unsigned char* into, unsigned cou
     return fread(into, 1, count, stream) == count ? CAIRO_STATUS_SUCCESS : CAIRO_STATUS_READ_ERROR;
 }
 
+// The sheet as a PNG shows it. The sheet is used up.
+static cairo_surface_t* image_of(rlv_sheet* sheet)
+{
+    FILE* stream = tmpfile();
+    cr_assert_eq(rlv_sheet_write(sheet, RLV_SHEET_PNG, stream, &(rlv_sheet_info){0}, NULL), RLV_DONE);
+    rewind(stream);
+    cairo_surface_t* image = cairo_image_surface_create_from_png_stream(next_bytes, stream);
+    fclose(stream);
+    rlv_sheet_free(sheet);
+    return image;
+}
+
+// Whether two images of one size differ in a pixel.
+static bool differ_at(cairo_surface_t* one, cairo_surface_t* other, size_t x, size_t y)
+{
+    const size_t at = y * (size_t)cairo_image_surface_get_stride(one) + 4 * x;
+    return memcmp(cairo_image_surface_get_data(one) + at, cairo_image_surface_get_data(other) + at, 3) != 0;
+}
+
 // The share of pixels darker than a third within 6 by 1 mm beneath and beside the middle of the sheet's first region.
 static double dark_share(const thing* of, const rlv_panel_tag* tag)
 {
@@ -434,12 +453,7 @@ static cairo_surface_t* corner_of(const thing* of, bool numbered)
     cr_assert_eq(rlv_sheet_reserve(&sheet, 100, 80, NULL), RLV_DONE);
     cr_assert_eq(rlv_panel_draw(&sheet, &panel, 10.0, 10.0, &marks, &left_out, NULL), RLV_DONE);
     cr_expect_eq(left_out, 0);
-    FILE* stream = tmpfile();
-    cr_assert_eq(rlv_sheet_write(&sheet, RLV_SHEET_PNG, stream, &(rlv_sheet_info){0}, NULL), RLV_DONE);
-    rewind(stream);
-    cairo_surface_t* image = cairo_image_surface_create_from_png_stream(next_bytes, stream);
-    fclose(stream);
-    rlv_sheet_free(&sheet);
+    cairo_surface_t* image = image_of(&sheet);
     rlv_panel_free(&panel);
     free(region);
     return image;
@@ -449,12 +463,11 @@ Test(panel, a_number_gives_way_to_the_scale_bar_and_is_drawn_beside_it)
 {
     thing of = plate();
     cairo_surface_t *with = corner_of(&of, true), *without = corner_of(&of, false);
-    const unsigned char *a = cairo_image_surface_get_data(with), *b = cairo_image_surface_get_data(without);
-    size_t stride = (size_t)cairo_image_surface_get_stride(with), bar = 0, all = 0;
+    size_t bar = 0, all = 0;
     for (size_t y = 0; y < 800; y++)
         for (size_t x = 0; x < 1000; x++)
         {
-            bool differs = memcmp(a + y * stride + 4 * x, b + y * stride + 4 * x, 3) != 0;
+            bool differs = differ_at(with, without, x, y);
             all += differs;
             // The bar takes the panel's lower 7 mm: from 47 to 54 mm of the sheet, and 25 mm across at least.
             bar += differs && y >= 475 && y < 535 && x >= 100 && x < 350;
@@ -479,12 +492,7 @@ static cairo_surface_t* with_furniture(const thing* of, bool furnished)
     rlv_sheet sheet;
     cr_assert_eq(rlv_sheet_reserve(&sheet, 100, 80, NULL), RLV_DONE);
     cr_assert_eq(rlv_panel_draw(&sheet, &panel, 10.0, 10.0, &marks, NULL, NULL), RLV_DONE);
-    FILE* stream = tmpfile();
-    cr_assert_eq(rlv_sheet_write(&sheet, RLV_SHEET_PNG, stream, &(rlv_sheet_info){0}, NULL), RLV_DONE);
-    rewind(stream);
-    cairo_surface_t* image = cairo_image_surface_create_from_png_stream(next_bytes, stream);
-    fclose(stream);
-    rlv_sheet_free(&sheet);
+    cairo_surface_t* image = image_of(&sheet);
     rlv_panel_free(&panel);
     return image;
 }
@@ -493,12 +501,11 @@ Test(panel, the_strips_of_letters_along_two_edges_hold_neither_bar_nor_axes)
 {
     thing of = plate();
     cairo_surface_t *with = with_furniture(&of, true), *without = with_furniture(&of, false);
-    const unsigned char *a = cairo_image_surface_get_data(with), *b = cairo_image_surface_get_data(without);
-    size_t stride = (size_t)cairo_image_surface_get_stride(with), strips = 0, all = 0;
+    size_t strips = 0, all = 0;
     for (size_t y = 0; y < 800; y++)
         for (size_t x = 0; x < 1000; x++)
         {
-            bool differs = memcmp(a + y * stride + 4 * x, b + y * stride + 4 * x, 3) != 0;
+            bool differs = differ_at(with, without, x, y);
             all += differs;
             strips += differs && (x < 100 + 34 || y < 100 + 34); // 3.4 mm from the panel's corner
         }
