@@ -1,6 +1,7 @@
 // Elements and expected places on a panel: shadows of ellipsoids, what the surface hides, and what the key says of it.
 
 #include "panel_parts.h"
+#include "support/table_top.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -8,40 +9,11 @@
 
 TestSuite(panel_bodies);
 
-// A level square of 40 mm at z = 0, seen from above at 1 : 2.
-typedef struct table_top
-{
-    float at[12];
-    uint32_t corner[6];
-    rlv_mesh mesh;
-    rlv_tree* tree;
-    rlv_panel_surface surface;
-    rlv_panel panel;
-} table_top;
-
+// A level square of 40 mm, at 1 : 2.
 static void lay(table_top* t, const rlv_camera_axes* axes)
 {
-    const float at[12] = {0, 0, 0, 40, 0, 0, 40, 40, 0, 0, 40, 0};
-    const uint32_t corner[6] = {0, 1, 2, 0, 2, 3};
-    *t = (table_top){.mesh = {.vertex_count = 4, .triangle_count = 2}};
-    memcpy(t->at, at, sizeof at);
-    memcpy(t->corner, corner, sizeof corner);
-    t->mesh.position_mm = t->at;
-    t->mesh.corner = t->corner;
-    cr_assert_eq(rlv_tree_build(&t->tree, &t->mesh, NULL), RLV_DONE);
-    t->surface = (rlv_panel_surface){.mesh = &t->mesh, .tree = t->tree};
-    const rlv_mesh* mesh = &t->mesh;
-    const rlv_panel_view view = rlv_panel_view_of(1, &mesh, axes, 0.5);
-    cr_assert_eq(rlv_panel_make(&t->panel, &t->surface, &view, 30.0, 30.0, NULL), RLV_DONE);
+    table_top_lay(t, 40.0, axes, 0.5, 30.0);
 }
-
-static void clear(table_top* t)
-{
-    rlv_panel_free(&t->panel);
-    rlv_tree_free(t->tree);
-}
-
-static const rlv_camera_axes from_above = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}};
 
 Test(panel_bodies, the_shadow_of_an_ellipsoid_is_round_all_its_points_and_touched_by_the_farthest)
 {
@@ -87,7 +59,7 @@ Test(panel_bodies, the_shadow_of_an_ellipsoid_is_round_all_its_points_and_touche
         cr_expect_geq(x * cos(angle) + y * sin(angle), farthest[k] - 1e-9);
         cr_expect_leq(x * cos(angle) + y * sin(angle), farthest[k] + 3e-3);
     }
-    clear(&t);
+    table_top_clear(&t);
 }
 
 static bool has_entry(const rlv_key* key, const char* words)
@@ -109,7 +81,7 @@ Test(panel_bodies, an_element_that_the_surface_hides_is_told_as_hidden_and_not_b
     const rlv_panel_marks marks = {.area_count = 2, .area = area};
     table_top t;
     rlv_key key = {0}, most = {0};
-    lay(&t, &from_above);
+    lay(&t, &table_top_from_above);
     rlv_panel_key(&key, &t.panel, &marks);
     cr_expect(has_entry(&key, "shifted"));
     cr_expect(has_entry(&key, "element that is hidden"));
@@ -119,7 +91,7 @@ Test(panel_bodies, an_element_that_the_surface_hides_is_told_as_hidden_and_not_b
     cr_expect(has_entry(&most, "inverted"));
     cr_expect(has_entry(&most, "from a life position"));
     cr_expect_eq(most.count, 4);
-    clear(&t);
+    table_top_clear(&t);
 }
 
 Test(panel_bodies, the_key_tells_expected_places_and_corridors_only_where_they_are)
@@ -129,7 +101,7 @@ Test(panel_bodies, the_key_tells_expected_places_and_corridors_only_where_they_a
         {.at_mm = {20, 20, 0}, .covariance_mm2 = covariance, .radius2 = 7.8, .label = "LL 3?"},
         {.at_mm = {25, 20, 0}, .covariance_mm2 = covariance, .radius2 = 7.8, .corridor = true}};
     table_top t;
-    lay(&t, &from_above);
+    lay(&t, &table_top_from_above);
     rlv_key key = {0};
     rlv_panel_key(&key, &t.panel, &(rlv_panel_marks){.expected_count = 1, .expected = expected});
     cr_expect_eq(key.count, 1);
@@ -138,7 +110,7 @@ Test(panel_bodies, the_key_tells_expected_places_and_corridors_only_where_they_a
     rlv_panel_key(&key, &t.panel, &(rlv_panel_marks){.expected_count = 2, .expected = expected});
     cr_expect_eq(key.count, 2);
     cr_expect(has_entry(&key, "beyond a row's last element"));
-    clear(&t);
+    table_top_clear(&t);
 }
 
 Test(panel_bodies, the_extent_of_an_element_is_at_the_scale_of_its_panel)
@@ -147,11 +119,11 @@ Test(panel_bodies, the_extent_of_an_element_is_at_the_scale_of_its_panel)
     const rlv_panel_area area = {.ring_count = 4, .ring_mm = ring, .label = "D01"};
     table_top t;
     double middle[2], half[2];
-    lay(&t, &from_above);
+    lay(&t, &table_top_from_above);
     panel_area_extent(&t.panel, &area, middle, half);
     cr_expect_float_eq(middle[0], 0.5 * t.panel.width_mm, 1e-6);
     cr_expect_float_eq(half[0], 9.0, 1e-6); // 18 mm at 1 : 2
-    clear(&t);
+    table_top_clear(&t);
 }
 
 Test(panel_bodies, of_a_set_of_triangles_those_stay_that_no_area_holds_or_nears)
@@ -178,7 +150,7 @@ Test(panel_bodies, of_a_set_of_triangles_those_stay_that_no_area_holds_or_nears)
     const rlv_vec3 ring[8] = {{10, 0, 0}, {20, 0, 0}, {20, 2, 0},  {14, 2, 0},
                               {14, 8, 0}, {20, 8, 0}, {20, 10, 0}, {10, 10, 0}};
     const rlv_panel_area area = {.ring_count = 8, .ring_mm = ring};
-    cr_assert_eq(rlv_panel_leave_areas(set, &mesh, &from_above, 1, &area, 2.0, NULL), RLV_DONE);
+    cr_assert_eq(rlv_panel_leave_areas(set, &mesh, &table_top_from_above, 1, &area, 2.0, NULL), RLV_DONE);
     for (int i = 0; i < COUNT; i++)
         cr_expect_eq(set[i] != 0, i != 37 && !(i >= 8 && i < 16), "%d mm", i);
 }

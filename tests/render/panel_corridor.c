@@ -1,6 +1,7 @@
 // Corridors on a panel: where their tint is strong, where it ends, and what becomes of it in a PDF.
 
 #include "panel_parts.h"
+#include "support/table_top.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -9,39 +10,10 @@
 
 TestSuite(panel_corridor);
 
-// A level square of 60 mm at z = 0 in the middle of a panel of 70 mm, seen from above at 1 : 1, pixels of 0.1 mm.
-typedef struct table_top
-{
-    float at[12];
-    uint32_t corner[6];
-    rlv_mesh mesh;
-    rlv_tree* tree;
-    rlv_panel_surface surface;
-    rlv_panel panel;
-} table_top;
-
-static const rlv_camera_axes from_above = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}};
-
+// A level square of 60 mm in the middle of a panel of 70 mm, at 1 : 1, pixels of 0.1 mm.
 static void lay(table_top* t)
 {
-    const float at[12] = {0, 0, 0, 60, 0, 0, 60, 60, 0, 0, 60, 0};
-    const uint32_t corner[6] = {0, 1, 2, 0, 2, 3};
-    *t = (table_top){.mesh = {.vertex_count = 4, .triangle_count = 2}};
-    memcpy(t->at, at, sizeof at);
-    memcpy(t->corner, corner, sizeof corner);
-    t->mesh.position_mm = t->at;
-    t->mesh.corner = t->corner;
-    cr_assert_eq(rlv_tree_build(&t->tree, &t->mesh, NULL), RLV_DONE);
-    t->surface = (rlv_panel_surface){.mesh = &t->mesh, .tree = t->tree};
-    const rlv_mesh* mesh = &t->mesh;
-    const rlv_panel_view view = rlv_panel_view_of(1, &mesh, &from_above, 1.0);
-    cr_assert_eq(rlv_panel_make(&t->panel, &t->surface, &view, 70.0, 70.0, NULL), RLV_DONE);
-}
-
-static void clear(table_top* t)
-{
-    rlv_panel_free(&t->panel);
-    rlv_tree_free(t->tree);
+    table_top_lay(t, 60.0, &table_top_from_above, 1.0, 70.0);
 }
 
 // Regions of radius 4 mm and 16 mm, whatever the way.
@@ -95,7 +67,7 @@ Test(panel_corridor, the_tint_falls_from_the_middle_of_a_place_and_ends_with_its
     cr_expect_lt(last, 0.05); // at 14 of 16 mm: a twentieth of the strongest
     cr_expect_eq(tint_at(&t, &tinted, 30 + 16.2, 30), 0.0);
     rlv_picture_free(&tinted);
-    clear(&t);
+    table_top_clear(&t);
 }
 
 Test(panel_corridor, the_tint_is_paler_where_the_corridor_is_wider)
@@ -108,7 +80,7 @@ Test(panel_corridor, the_tint_is_paler_where_the_corridor_is_wider)
     double ratio = tint_at(&t, &tinted, 40, 30) / tint_at(&t, &tinted, 10, 30);
     cr_expect_float_eq(ratio, 0.5, 2.0 * STEP / tint_at(&t, &tinted, 10, 30), "%g", ratio);
     rlv_picture_free(&tinted);
-    clear(&t);
+    table_top_clear(&t);
 }
 
 Test(panel_corridor, what_lies_between_two_places_is_swept_without_waves)
@@ -122,7 +94,7 @@ Test(panel_corridor, what_lies_between_two_places_is_swept_without_waves)
         cr_expect_float_eq(tint_at(&t, &tinted, 0.1 * tenth, 30), middle, 0.02 * middle + 2.0 * STEP, "at %g mm",
                            0.1 * tenth);
     rlv_picture_free(&tinted);
-    clear(&t);
+    table_top_clear(&t);
 }
 
 Test(panel_corridor, places_of_other_rows_or_of_the_other_end_of_a_row_are_not_joined)
@@ -142,7 +114,7 @@ Test(panel_corridor, places_of_other_rows_or_of_the_other_end_of_a_row_are_not_j
     tinted = tinted_by(&t, 2, both);
     cr_expect_gt(tint_at(&t, &tinted, 30, 30), 0.1);
     rlv_picture_free(&tinted);
-    clear(&t);
+    table_top_clear(&t);
 }
 
 Test(panel_corridor, nothing_is_tinted_where_there_is_no_surface)
@@ -154,7 +126,7 @@ Test(panel_corridor, nothing_is_tinted_where_there_is_no_surface)
     cr_expect_gt(tint_at(&t, &tinted, 59, 30), 0.1);
     cr_expect_eq(tint_at(&t, &tinted, 61, 30), 0.0);
     rlv_picture_free(&tinted);
-    clear(&t);
+    table_top_clear(&t);
 }
 
 // The most pixels of any picture in a PDF, and how many there are: Cairo writes them as objects with a plain head.
@@ -195,5 +167,5 @@ Test(panel_corridor, a_page_with_a_corridor_stays_vectors_but_for_the_picture_of
     cr_expect_eq(most, (double)(t.panel.picture.width * t.panel.picture.height));
     free(data);
     rlv_sheet_free(&sheet);
-    clear(&t);
+    table_top_clear(&t);
 }
