@@ -308,6 +308,11 @@ static inline float greater(float a, float b)
     return a > b ? a : b;
 }
 
+static inline float lesser(float a, float b)
+{
+    return a < b ? a : b;
+}
+
 /// What the box test needs, by axis.
 typedef struct ray_boxes
 {
