@@ -7,6 +7,7 @@
 #include <malloc.h>
 #include <omp.h>
 #include <signal.h>
+#include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -118,8 +119,22 @@ static void keep_memory(void)
     mallopt(M_TRIM_THRESHOLD, INT_MAX);
 }
 
+/// A thread that waits leaves its processor to others: one that spins takes it from whatever else the machine does, and
+/// a report beside another program then takes 1.4 times as long. The wish is read before main begins, so the program
+/// begins again with it; where it cannot, it goes on as it is.
+static void let_waiting_threads_rest(char** argv)
+{
+    char path[PATH_MAX];
+    ssize_t length = readlink("/proc/self/exe", path, sizeof path - 1);
+    if (length <= 0 || getenv("OMP_WAIT_POLICY") != NULL || setenv("OMP_WAIT_POLICY", "passive", 1) != 0)
+        return;
+    path[length] = '\0';
+    execv(path, argv);
+}
+
 int main(int argc, char** argv)
 {
+    let_waiting_threads_rest(argv);
     rlv_options options = {0};
     rlv_error error = {0};
     hold_streams();

@@ -215,7 +215,8 @@ static void options_in(const char* text, char* found, size_t size)
 
 Test(commands, each_option_of_help_stands_in_its_man_page_and_the_other_way_round)
 {
-    const char* const names[] = {"new", "inspect", "align", "change", "elements", "articulation", "rejoin", "render", "report"};
+    const char* const names[] = {"new",          "inspect", "align",  "change", "elements",
+                                 "articulation", "rejoin",  "render", "report"};
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
     {
         char line[64], path[4096], helped[2048], paged[2048];
@@ -321,6 +322,26 @@ Test(commands, a_closed_output_is_a_failure_and_no_file_gets_it)
     cr_expect_not_null(strstr(told, "standard output"), "%s", told);
     cr_expect_eq(system("\"" RLV_PROGRAM "\" inspect box.ply --unit mm <&- > told 2>&1"), 0);
     free(told);
+}
+
+/// The runtime of GCC's OpenMP lists on standard error what it goes by (OMP_DISPLAY_ENV): how often a waiting thread
+/// looks again before it sleeps.
+Test(commands, waiting_threads_leave_the_processor_unless_they_are_told_otherwise)
+{
+    const char* const told = "OMP_DISPLAY_ENV=verbose \"" RLV_PROGRAM "\" --version 2>&1 > version | grep SPINCOUNT | "
+                             "tail -n 1 > count";
+    for (int active = 0; active <= 1; active++)
+    {
+        cr_assert_eq(
+            program_shell("export OMP_WAIT_POLICY=active; %s%s", active ? "" : "unset OMP_WAIT_POLICY; ", told), 0);
+        char* count = program_read("count", NULL);
+        char* version = program_read("version", NULL);
+        cr_assert_not_null(count);
+        cr_expect_eq(strstr(count, "'0'") != NULL, !active, "%s", count);
+        cr_expect_not_null(strstr(version, RLV_VERSION), "%s", version);
+        free(count);
+        free(version);
+    }
 }
 
 Test(commands, metres_beside_millimetres_are_refused_until_the_unit_is_said)
