@@ -150,7 +150,7 @@ rlv_paper rlv_paper_holding(double width_mm, double height_mm, int least)
 #define LONG_A3 420.0
 #define SHORT_A3 297.0
 #define MOST_UNIT (1189.0 / LONG_A3) // of A0
-#define LEAST_SHARE 0.75             // of the unit that a paper asks for
+#define LEAST_SHARE 0.6              // of the unit that a paper asks for
 
 double rlv_paper_unit(const rlv_paper* paper)
 {

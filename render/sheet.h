@@ -80,7 +80,7 @@ double rlv_paper_unit(const rlv_paper* paper);
 typedef void (*rlv_paper_need)(const void* of, double unit, double size_mm[2]);
 
 /// The least paper of the A series from `least`, or roll, that holds a drawing with letters of the size that such a
-/// paper asks for, or with somewhat smaller ones (three quarters, at least) where that saves a size; `unit` is of
+/// paper asks for, or with somewhat smaller ones (three fifths, at least) where that saves a size; `unit` is of
 /// those.
 rlv_paper rlv_paper_for(rlv_paper_need need, const void* of, int least, double* unit);
 

@@ -65,12 +65,14 @@ void rlv_sheet_table_print(rlv_sheet* sheet, const rlv_sheet_table* table, doubl
     }
 }
 
-// Where the table, and where the legend stands: beneath what comes before it, or in a column of its own.
+// Where the table, and where the legend stands: beneath what comes before it, or in a column of its own; or key and
+// legend beside the sections, and the table beneath all.
 typedef enum asides
 {
     STACKED,
     TABLE_BESIDE,
     ALL_BESIDE,
+    BY_SECTIONS,
 } asides;
 
 // How plan, sections and what explains them may stand.
@@ -81,8 +83,9 @@ typedef struct arrangement
     asides columns;
 } arrangement;
 
-static const arrangement ways[] = {{false, false, STACKED}, {false, true, STACKED},      {true, true, STACKED},
-                                   {true, false, STACKED},  {true, false, TABLE_BESIDE}, {true, false, ALL_BESIDE}};
+static const arrangement ways[] = {{false, false, STACKED},   {false, true, STACKED},      {true, true, STACKED},
+                                   {true, false, STACKED},    {true, false, TABLE_BESIDE}, {true, false, ALL_BESIDE},
+                                   {true, false, BY_SECTIONS}};
 
 enum
 {
@@ -105,7 +108,7 @@ typedef struct layout
     rlv_sheet ruler;                    // to measure letters on
     rlv_key most;                       // all that the key may have to explain
     arrangement way;
-    double unit, plan_wide, plan_tall, below_tall, beside_wide, aside_wide, key_wide, aside_tall;
+    double unit, plan_wide, plan_tall, below_tall, beside_wide, aside_wide, aside_tall, key_wide, key_tall;
     double wide, tall; // of all of it
 } layout;
 
@@ -149,22 +152,44 @@ static double pad_of(const layout* of)
 static double aside_least(const layout* of)
 {
     const double u = of->unit, table = rlv_sheet_table_size(&of->ruler, &of->map.table).width;
-    return of->way.columns == STACKED        ? fmax(table, ASIDE * u)
-           : of->way.columns == TABLE_BESIDE ? table + (GAP + ASIDE) * u
-                                             : table + (2.0 * GAP + KEYS + NARROW) * u;
+    switch (of->way.columns)
+    {
+    case STACKED:
+        return fmax(table, ASIDE * u);
+    case TABLE_BESIDE:
+        return table + (GAP + ASIDE) * u;
+    case ALL_BESIDE:
+        return table + (2.0 * GAP + KEYS + NARROW) * u;
+    default:
+        return table;
+    }
 }
 
 static void measure_aside(layout* of)
 {
-    const double u = of->unit;
+    const double u = of->unit, legend = (LEGEND + AIR) * u;
     const rlv_box2 table = rlv_sheet_table_size(&of->ruler, &of->map.table);
     const double table_tall = table.height > 0.0 ? table.height + HEADING * u : 0.0;
     of->key_wide = of->aside_wide - (of->way.columns == STACKED ? 0.0 : table.width + GAP * u) -
                    (of->way.columns == ALL_BESIDE ? (NARROW + GAP) * u : 0.0);
-    const double key_tall = rlv_key_tall(&of->ruler, &of->most, of->key_wide) + AIR * u, legend = (LEGEND + AIR) * u;
-    of->aside_tall = of->way.columns == STACKED        ? key_tall + legend + table_tall
-                     : of->way.columns == TABLE_BESIDE ? fmax(key_tall + legend, table_tall)
-                                                       : fmax(fmax(key_tall, legend), table_tall);
+    if (of->way.columns == BY_SECTIONS)
+        of->key_wide = NARROW * u;
+    const double key_tall = rlv_key_tall(&of->ruler, &of->most, of->key_wide) + AIR * u;
+    of->key_tall = key_tall + legend;
+    switch (of->way.columns)
+    {
+    case STACKED:
+        of->aside_tall = key_tall + legend + table_tall;
+        break;
+    case TABLE_BESIDE:
+        of->aside_tall = fmax(key_tall + legend, table_tall);
+        break;
+    case ALL_BESIDE:
+        of->aside_tall = fmax(fmax(key_tall, legend), table_tall);
+        break;
+    default:
+        of->aside_tall = table_tall;
+    }
 }
 
 static double section_tall(const layout* of, int which)
@@ -175,6 +200,13 @@ static double section_tall(const layout* of, int which)
 static double section_wide(const layout* of, int which)
 {
     return (of->high[which][0] - of->low[which][0]) * of->view.scale;
+}
+
+// From the plan's left edge to the right end of the sections beneath it, with the letter there.
+static double sections_wide(const layout* of)
+{
+    const double a = rlv_panel_place(&of->view, of->map.cross_mm).x + of->high[A_LEVEL][0] * of->view.scale;
+    return 0.5 * of->plan_wide + fmax(a, 0.5 * section_wide(of, B_LEVEL)) + PAD * of->unit;
 }
 
 static void measure(layout* of, double unit)
@@ -191,6 +223,8 @@ static void measure(layout* of, double unit)
                  upper = of->plan_tall + (of->way.level ? CLOSE : GAP) * u;
     if (of->way.apart)
         of->wide = drawn + GAP * u + of->aside_wide;
+    else if (of->way.columns == BY_SECTIONS)
+        of->wide = fmax(fmax(of->plan_wide, of->aside_wide), sections_wide(of) + NARROW * u);
     else if (of->way.level)
         of->wide = of->aside_wide = fmax(drawn, of->aside_wide);
     else
@@ -198,6 +232,8 @@ static void measure(layout* of, double unit)
     measure_aside(of);
     if (of->way.apart)
         of->tall = fmax(upper + of->below_tall, of->aside_tall);
+    else if (of->way.columns == BY_SECTIONS)
+        of->tall = upper + fmax(of->below_tall, of->key_tall) + (of->aside_tall > 0.0 ? GAP * u + of->aside_tall : 0.0);
     else if (of->way.level)
         of->tall = upper + of->below_tall + GAP * u + of->aside_tall;
     else
@@ -229,7 +265,7 @@ static rlv_paper arrange(layout* of)
     {
         double at;
         of->way = ways[way];
-        if (of->way.columns != STACKED && of->map.table.column_count == 0)
+        if ((of->way.columns == TABLE_BESIDE || of->way.columns == ALL_BESIDE) && of->map.table.column_count == 0)
             continue;
         rlv_paper paper = rlv_paper_for(need, of, of->map.paper, &at);
         const bool roll = strcmp(paper.name, "roll") == 0;
@@ -288,10 +324,10 @@ static rlv_status draw_sections(rlv_sheet* sheet, const layout* of, double plan_
     return status;
 }
 
-static void draw_aside(rlv_sheet* sheet, const layout* of, const rlv_panel_marks* marks, double x, double y)
+// Key and legend, this beneath it or beside it; how far down they go.
+static double put_key(rlv_sheet* sheet, const layout* of, const rlv_panel_marks* marks, double x, double y)
 {
-    const rlv_depth_map* map = &of->map;
-    const rlv_overlay* overlay = map->surface.overlay;
+    const rlv_overlay* overlay = of->map.surface.overlay;
     const double u = sheet->unit;
     rlv_key key = {0};
     rlv_panel_key(&key, &of->panel, marks);
@@ -303,28 +339,55 @@ static void draw_aside(rlv_sheet* sheet, const layout* of, const rlv_panel_marks
     if (overlay != NULL)
         below += rlv_mark_legend(sheet, beside ? x + of->key_wide + GAP * u : x, beside ? y : below,
                                  beside ? NARROW * u : fmin(of->key_wide, 120.0 * u), overlay, &of->panel.seen,
-                                 map->limit_words)
+                                 of->map.limit_words)
                      .height +
                  AIR * u;
+    return below;
+}
+
+static void put_table(rlv_sheet* sheet, const rlv_depth_map* map, double x, double y)
+{
+    const double u = sheet->unit;
     if (map->table.column_count == 0)
         return;
-    const bool right = of->way.columns != STACKED;
-    const double left = right ? x + of->aside_wide - rlv_sheet_table_size(sheet, &map->table).width : x,
-                 top = right ? y : below;
     if (map->table_caption != NULL)
-        rlv_sheet_text(sheet, map->table_caption, left, top + 2.2 * u, &small);
-    rlv_sheet_table_print(sheet, &map->table, left, top + (map->table_caption != NULL ? 4.4 : 0.0) * u);
+        rlv_sheet_text(sheet, map->table_caption, x, y + 2.2 * u, &small);
+    rlv_sheet_table_print(sheet, &map->table, x, y + (map->table_caption != NULL ? 4.4 : 0.0) * u);
+}
+
+// What explains the map, of which the plan's upper left corner is at x, y; `left` is the left edge of all.
+static void draw_aside(rlv_sheet* sheet, const layout* of, const rlv_panel_marks* marks, double left, double x,
+                       double y)
+{
+    const double u = sheet->unit, foot = y + of->tall - of->aside_tall;
+    if (of->way.columns == BY_SECTIONS)
+    {
+        put_key(sheet, of, marks, x + sections_wide(of), y + of->plan_tall + CLOSE * u);
+        put_table(sheet, &of->map, left, foot);
+        return;
+    }
+    const bool under = of->way.level && !of->way.apart, right = of->way.columns != STACKED;
+    const double from = of->way.apart ? left + of->wide - of->aside_wide
+                        : under       ? left
+                                      : x + of->plan_wide + GAP * u,
+                 top = of->way.apart ? y + pad_of(of) * u
+                       : under       ? foot
+                                     : y + of->plan_tall + GAP * u,
+                 below = put_key(sheet, of, marks, from, top);
+    put_table(sheet, &of->map, right ? from + of->aside_wide - rlv_sheet_table_size(sheet, &of->map.table).width : from,
+              right ? top : below);
 }
 
 static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, size_t* left_out, rlv_error* error)
 {
     const rlv_depth_map* map = &of->map;
-    const double u = sheet->unit, gap = GAP * u;
+    const double u = sheet->unit;
     double foot = rlv_title_foot_mm(&map->title, sheet->width_mm, u), top = rlv_title_head(sheet, &map->title);
     // What paper is left over lies round the whole: no part stands alone in it.
     double left = 0.5 * (sheet->width_mm - of->wide),
            y = top + 0.5 * (sheet->height_mm - top - foot - AIR * u - of->tall);
-    const double x = of->way.level && !of->way.apart ? left + 0.5 * (of->wide - of->plan_wide) : left;
+    const bool middle = of->way.level && !of->way.apart && of->way.columns != BY_SECTIONS;
+    const double x = middle ? left + 0.5 * (of->wide - of->plan_wide) : left;
 
     // Traces run over the whole block, ends included.
     const rlv_camera_axes* axes = &of->view.axes;
@@ -353,13 +416,7 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
         status = draw_sections(sheet, of, round(x / pixel_mm) * pixel_mm, round(y / pixel_mm) * pixel_mm, error);
     if (status == RLV_DONE)
     {
-        const double right = x + of->plan_wide + gap;
-        if (of->way.apart)
-            draw_aside(sheet, of, &marks, left + of->wide - of->aside_wide, y + pad_of(of) * u);
-        else if (of->way.level)
-            draw_aside(sheet, of, &marks, left, y + of->tall - of->aside_tall);
-        else
-            draw_aside(sheet, of, &marks, right, y + of->plan_tall + gap);
+        draw_aside(sheet, of, &marks, left, x, y);
         rlv_title_foot(sheet, &map->title, paper, of->view.scale, pixel_mm);
     }
     free(trace);

@@ -287,7 +287,7 @@ Test(sheet, paper_is_chosen_with_the_letters_that_it_asks_for)
         thing_with_margins(thing[i], unit, size_mm);
         cr_expect_leq(size_mm[0], paper.width_mm);
         cr_expect_leq(size_mm[1], paper.height_mm);
-        cr_expect_geq(unit, 0.75 * rlv_paper_unit(&paper) - 1e-9);
+        cr_expect_geq(unit, 0.6 * rlv_paper_unit(&paper) - 1e-9);
         cr_expect_leq(unit, rlv_paper_unit(&paper) + 1e-9);
         if (i < 4)
             cr_expect_float_eq(fmax(paper.width_mm, paper.height_mm), longer[i], 1e-9, "%d", i);

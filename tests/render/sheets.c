@@ -119,11 +119,12 @@ Test(sheets, a_depth_map_is_never_shrunk_its_paper_grows)
             cr_expect_float_eq(sheet.width_mm * sheet.height_mm, paper[i], 1e-6, "%g x %g", sheet.width_mm,
                                sheet.height_mm);
         else // A0 is too short for all three beneath each other, and too narrow for two beside each other: a roll
-            cr_expect(sheet.width_mm == 914.0 && sheet.height_mm > 1189.0, "%g x %g", sheet.width_mm, sheet.height_mm);
+            cr_expect((sheet.width_mm == 914.0 && sheet.height_mm > 1189.0) || sheet.width_mm == 1118.0, "%g x %g",
+                      sheet.width_mm, sheet.height_mm);
         // Letters grow with it, up to those of A0.
         const rlv_paper as = {sheet.width_mm, sheet.height_mm, ""};
         cr_expect_leq(sheet.unit, rlv_paper_unit(&as) * (1.0 + 1e-9));
-        cr_expect_geq(sheet.unit, fmax(0.75 * rlv_paper_unit(&as), 1.0) * (1.0 - 1e-9));
+        cr_expect_geq(sheet.unit, fmax(0.6 * rlv_paper_unit(&as), 1.0) * (1.0 - 1e-9));
         rlv_sheet_free(&sheet);
         wipe(&before);
         wipe(&after);
@@ -158,29 +159,33 @@ Test(sheets, a_depth_map_is_fitted_to_the_largest_round_scale_that_its_least_pap
     }
 }
 
-// A flat stone as long as 1.2 times its width, and a third of that high, does on upright A1 what it did on A0: both
-// sections lie beneath the plan.
+// A flat stone as long as 1.2 times its width does on upright A1 what it did on A0: both sections lie beneath the plan
+// where it is 0.28 times as high as long, and the key lies beside them where it is 0.36 times.
 Test(sheets, sections_lie_beneath_each_other_where_that_saves_paper)
 {
-    thing before = ball(213.0), after = ball(212.0);
-    thing* const both[2] = {&before, &after};
-    for (int i = 0; i < 2; i++)
+    const float high[2] = {0.28f, 0.36f};
+    for (int k = 0; k < 2; k++)
     {
-        for (size_t v = 0; v < both[i]->mesh.vertex_count; v++)
+        thing before = ball(213.0), after = ball(212.0);
+        thing* const both[2] = {&before, &after};
+        for (int i = 0; i < 2; i++)
         {
-            both[i]->mesh.position_mm[3 * v + 1] *= 0.83f;
-            both[i]->mesh.position_mm[3 * v + 2] *= 0.28f;
+            for (size_t v = 0; v < both[i]->mesh.vertex_count; v++)
+            {
+                both[i]->mesh.position_mm[3 * v + 1] *= 0.83f;
+                both[i]->mesh.position_mm[3 * v + 2] *= high[k];
+            }
+            rlv_tree_free(both[i]->tree);
+            cr_assert_eq(rlv_tree_build(&both[i]->tree, &both[i]->mesh, NULL), RLV_DONE);
         }
-        rlv_tree_free(both[i]->tree);
-        cr_assert_eq(rlv_tree_build(&both[i]->tree, &both[i]->mesh, NULL), RLV_DONE);
+        rlv_overlay overlay = {.depth_mm = after.depth, .shown = after.shown, .deepest_mm = 20.0};
+        rlv_sheet sheet = depth_map(&before, &after, &overlay, 1.0);
+        cr_expect_eq(sheet.width_mm, 594.0);
+        cr_expect_eq(sheet.height_mm, 841.0);
+        rlv_sheet_free(&sheet);
+        wipe(&before);
+        wipe(&after);
     }
-    rlv_overlay overlay = {.depth_mm = after.depth, .shown = after.shown, .deepest_mm = 20.0};
-    rlv_sheet sheet = depth_map(&before, &after, &overlay, 1.0);
-    cr_expect_eq(sheet.width_mm, 594.0);
-    cr_expect_eq(sheet.height_mm, 841.0);
-    rlv_sheet_free(&sheet);
-    wipe(&before);
-    wipe(&after);
 }
 
 Test(sheets, one_thread_and_two_give_the_same_bytes)
