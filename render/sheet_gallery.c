@@ -5,18 +5,19 @@
 #include <string.h>
 
 // mm on A3.
-#define GAP 8.0       // between views
-#define PAD 1.0       // round what a view shows
-#define GRID_PAD 4.5  // and where squares bear letters
-#define STRIP 23.0    // of scale bar, axes, key and legend, where the key is no taller
-#define BAR 100.0     // what bar and axes take of it
-#define BEDDING 26.0  // and what its sign takes besides
-#define ASIDE 32.0    // the least width of bar, axes and key in a column on the right,
-#define WIDE 84.0     // and with a legend
-#define CLOSE 1.0     // between captions, which end with air, and the foot
-#define MOST_AIR 16.0 // that is added between rows
-#define LINE 3.5      // of a caption
-#define HEAD 4.8      // a caption's first line
+#define GAP 8.0         // between views
+#define PAD 1.0         // round what a view shows
+#define GRID_PAD 4.5    // and where squares bear letters
+#define STRIP 23.0      // of scale bar, axes, key and legend, where the key is no taller
+#define BAR 100.0       // what bar and axes take of it
+#define SECOND_BAR 12.0 // from a bar to one beneath it
+#define BEDDING 26.0    // and what its sign takes besides
+#define ASIDE 32.0      // the least width of bar, axes and key in a column on the right,
+#define WIDE 84.0       // and with a legend
+#define CLOSE 1.0       // between captions, which end with air, and the foot
+#define MOST_AIR 16.0   // that is added between rows
+#define LINE 3.5        // of a caption
+#define HEAD 4.8        // a caption's first line
 
 #define SMALLEST 1e-4 // the least scale that is tried
 
@@ -236,11 +237,11 @@ static arrangement arrange_to_fit(hanging* of)
 
 // --- A feature -------------------------------------------------------------------------------------------------------
 
-// The last view larger than the others, with the key in a column beside it: the others in a column before it, or in a
-// row over it.
+// The last view larger than the others, with the key in a column beside it or in a strip beneath it: the others in a
+// column before it, or in a row over it.
 typedef struct featured
 {
-    bool any, column;
+    bool any, column, beneath;
     arrangement small, large;
 } featured;
 
@@ -249,12 +250,22 @@ static double view_wide(const arrangement* as)
     return as->cell_wide - GAP * as->unit;
 }
 
+// How tall a strip beneath the last view is, with a bar for each scale.
+static double feature_strip_mm(const hanging* of, const featured* f)
+{
+    const double u = f->small.unit;
+    const strip in = strip_of(of->gallery, view_wide(&f->large), u);
+    of->ruler->unit = u;
+    return fmax((STRIP + SECOND_BAR - 8.0) * u, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 4.0 * u);
+}
+
 static void feature_needs(const hanging* of, const featured* f, const rlv_paper* paper, double size_mm[2])
 {
     const rlv_gallery* gallery = of->gallery;
     const double u = f->small.unit, beside = (double)(gallery->view_count - 1) * f->small.cell_wide - GAP * u,
-                 last = f->large.view_tall + (caption_mm(gallery, gallery->view_count - 1, 1) + GAP) * u,
-                 beneath = view_wide(&f->large) + GAP * u + aside_mm(gallery, u);
+                 last = f->large.view_tall + (caption_mm(gallery, gallery->view_count - 1, 1) + GAP) * u +
+                        (f->beneath ? feature_strip_mm(of, f) : 0.0),
+                 beneath = view_wide(&f->large) + (f->beneath ? 0.0 : GAP * u + aside_mm(gallery, u));
     double others = 0.0;
     for (size_t i = 0; i + 1 < gallery->view_count; i++)
         others += f->small.view_tall + (caption_mm(gallery, i, 1) + GAP) * u;
@@ -274,11 +285,12 @@ static featured feature_of(const hanging* of, const arrangement* rows)
         return best;
     const rlv_paper paper = rlv_paper_holding(1.0, 1.0, gallery->paper);
     const rlv_paper way[2] = {rlv_paper_holding(paper.height_mm, paper.width_mm, gallery->paper), paper};
-    for (int k = 0; k < 4; k++)
+    for (int k = 0; k < 8; k++)
     {
         const rlv_paper* on = &way[k % 2];
         const double unit = rlv_paper_unit(on);
-        featured f = {.any = true, .column = k < 2, .small = arrange_at(of, 1, rows->scale, unit)};
+        featured f = {
+            .any = true, .column = k % 4 < 2, .beneath = k >= 4, .small = arrange_at(of, 1, rows->scale, unit)};
         double size_mm[2], scale = 10.0;
         for (; scale > 1.001 * best.large.scale; scale = rlv_round_scale(0.999 * scale))
         {
@@ -395,7 +407,9 @@ static rlv_status put_view(rlv_sheet* sheet, const rlv_gallery* gallery, const a
     return status;
 }
 
-static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, double x, double y, double longest)
+// The scale bar with the axes beside it, and one for a second scale (above 0) beneath.
+static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, double other, double x, double y,
+                    double longest)
 {
     const double u = sheet->unit;
     rlv_box2 bar = rlv_mark_bar(sheet, x, y, scale, longest);
@@ -405,18 +419,19 @@ static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, 
     if (gallery->bedding != NULL)
         rlv_mark_bedding(sheet, bar.left + bar.width + 40.0 * u, y + 4.0 * u, 6.0, &gallery->axes, *gallery->bedding,
                          gallery->bedding_words);
+    if (other > 0.0)
+        rlv_mark_bar(sheet, x, y + SECOND_BAR * u, other, longest);
 }
 
-// Scale bar, axes, key and legend in a strip.
-static void put_strip(rlv_sheet* sheet, const rlv_gallery* gallery, const arrangement* of, const gathered* all,
-                      double y)
+// Scale bars, axes, key and legend in a strip.
+static void put_strip(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, double other, const gathered* all,
+                      double x, double y, double width)
 {
-    const double u = sheet->unit, left = RLV_SHEET_MARGIN * u, width = sheet->width_mm - 2.0 * left;
+    const double u = sheet->unit;
     strip in = strip_of(gallery, width, u);
-    put_bar(sheet, gallery, of->scale, left, y + 5.0 * u, fmin(60.0 * u, 0.2 * width));
-    rlv_key_print(sheet, &all->key, left + in.key, y + 1.0 * u, in.key_wide);
-    rlv_mark_legend(sheet, left + in.legend, y + 1.0 * u, in.legend_wide, &all->overlay, &all->seen,
-                    gallery->limit_words);
+    put_bar(sheet, gallery, scale, other, x, y + 5.0 * u, fmin(60.0 * u, 0.2 * width));
+    rlv_key_print(sheet, &all->key, x + in.key, y + 1.0 * u, in.key_wide);
+    rlv_mark_legend(sheet, x + in.legend, y + 1.0 * u, in.legend_wide, &all->overlay, &all->seen, gallery->limit_words);
 }
 
 static void put_table(rlv_sheet* sheet, const rlv_gallery* gallery, double y)
@@ -445,16 +460,14 @@ static void put_key(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, 
         y += rlv_key_print(sheet, &all->key, x, y, wide) + 5.0 * u;
     const bool narrow = wide < WIDE * u - 1e-9; // the axes have no room beside the bar
     if (!narrow)
-        put_bar(sheet, gallery, scale, x, y + 4.0 * u, 0.5 * wide);
-    else
     {
-        rlv_mark_bar(sheet, x, y + 4.0 * u, scale, 0.85 * wide);
-        if (gallery->direction_count > 0)
-            rlv_mark_axes(sheet, x + 10.0 * u, y + 24.0 * u, 6.0, &gallery->axes, gallery->direction_count,
-                          gallery->direction);
+        put_bar(sheet, gallery, scale, other, x, y + 4.0 * u, 0.5 * wide);
+        return;
     }
-    if (other > 0.0)
-        rlv_mark_bar(sheet, x, y + 19.0 * u, other, 0.5 * wide);
+    rlv_mark_bar(sheet, x, y + 4.0 * u, scale, 0.85 * wide);
+    if (gallery->direction_count > 0)
+        rlv_mark_axes(sheet, x + 10.0 * u, y + 24.0 * u, 6.0, &gallery->axes, gallery->direction_count,
+                      gallery->direction);
 }
 
 // Where the views stand on the page. What room is left over is shared out between the columns, and above, between and
@@ -508,7 +521,8 @@ static rlv_status draw_rows(rlv_sheet* sheet, const hanging* in, const arrangeme
                 top_of_row(gallery, of, &at, next / of->columns), of->cell_wide - GAP * u);
     else
     {
-        put_strip(sheet, gallery, of, all, at.strip);
+        put_strip(sheet, gallery, of->scale, 0.0, all, RLV_SHEET_MARGIN * u, at.strip,
+                  sheet->width_mm - 2.0 * RLV_SHEET_MARGIN * u);
         put_table(sheet, gallery, at.strip + signs_mm(in, sheet->width_mm, u) + 0.5 * GAP * u);
     }
     rlv_title_foot(sheet, &gallery->title, &of->paper, of->scale, all->pixel_mm);
@@ -526,25 +540,32 @@ static rlv_status draw_feature(rlv_sheet* sheet, const hanging* in, const featur
     const double spare[2] = {sheet->width_mm - size_mm[0], sheet->height_mm - size_mm[1]},
                  parts = f->column ? (double)last : 2.0, air = fmin(spare[1] / (parts + 1.0), MOST_AIR * u);
     double x = margin, y = top + 0.5 * (spare[1] - air * (parts - 1.0));
-    const double begun = y, apart = (sheet->width_mm - 2.0 * margin + GAP * u) / (double)last;
+    const double begun = y, apart = (sheet->width_mm - 2.0 * margin) / (double)last,
+                 inset = 0.5 * (apart - view_wide(&f->small));
     rlv_status status = RLV_DONE;
     all->own_scale = true;
     for (size_t i = 0; i < last && status == RLV_DONE; i++)
     {
-        status =
-            put_view(sheet, gallery, &f->small, &in->view, i, f->column ? x : x + apart * (double)i, y, all, error);
+        status = put_view(sheet, gallery, &f->small, &in->view, i, f->column ? x : x + inset + apart * (double)i, y,
+                          all, error);
         if (f->column)
             y += f->small.view_tall + (caption_mm(gallery, i, 1) + GAP) * u + air;
     }
     if (f->column)
         x += f->small.cell_wide + 0.5 * spare[0];
+    else if (f->beneath)
+        x += 0.5 * (sheet->width_mm - 2.0 * margin - view_wide(&f->large));
     y = f->column ? begun : begun + f->small.view_tall + (caption_mm(gallery, 0, last) + GAP) * u + air;
     if (status == RLV_DONE)
         status = put_view(sheet, gallery, &f->large, &in->view, last, x, y, all, error);
     if (status != RLV_DONE)
         return status;
-    put_key(sheet, gallery, f->large.scale, f->small.scale, all, sheet->width_mm - margin - aside_mm(gallery, u), y,
-            aside_mm(gallery, u));
+    if (f->beneath)
+        put_strip(sheet, gallery, f->large.scale, f->small.scale, all, x,
+                  y + f->large.view_tall + (caption_mm(gallery, last, 1) + GAP) * u, view_wide(&f->large));
+    else
+        put_key(sheet, gallery, f->large.scale, f->small.scale, all, sheet->width_mm - margin - aside_mm(gallery, u), y,
+                aside_mm(gallery, u));
     rlv_title_foot(sheet, &gallery->title, &f->small.paper, 0.0, all->pixel_mm);
     return RLV_DONE;
 }
