@@ -206,11 +206,11 @@ static rlv_status thin(thinning* of, const double open_px[2], bool* thinned, rlv
     return RLV_DONE;
 }
 
-rlv_status rlv_crowd_thin(size_t width, size_t height, uint8_t* in, double pixel_mm, double unit, bool* thinned,
-                          rlv_error* error)
+rlv_status rlv_crowd_thin(size_t width, size_t height, uint8_t* in, double pixel_mm, double unit, double scale,
+                          bool* thinned, rlv_error* error)
 {
     thinning of = {.width = width, .height = height, .in = in};
-    const double apart_px = RLV_CROWD_APART * unit / pixel_mm; // what is wider than this is not fine
+    const double apart_px = RLV_CROWD_APART * unit / pixel_mm;
     double wide_px[2];
     of.cell_px = (size_t)fmax(RLV_CROWD_WINDOW * unit / CELLS / pixel_mm, 1.0);
     of.columns = (width + of.cell_px - 1) / of.cell_px;
@@ -224,8 +224,8 @@ rlv_status rlv_crowd_thin(size_t width, size_t height, uint8_t* in, double pixel
         count_cells(&of);
         if (find_crowds(&of, apart_px, wide_px))
         {
-            const double open_px[2] = {fmin(OPEN_TIMES * wide_px[0], apart_px),
-                                       fmin(OPEN_TIMES * wide_px[1], apart_px)};
+            const double most_px = fmin(apart_px, RLV_CROWD_SPECK_MM * scale / pixel_mm);
+            const double open_px[2] = {fmin(OPEN_TIMES * wide_px[0], most_px), fmin(OPEN_TIMES * wide_px[1], most_px)};
             status = thin(&of, open_px, thinned, error);
         }
     }

@@ -152,7 +152,7 @@ static rlv_status thin(panel_look* look, crowded what, rlv_error* error)
     for (size_t p = 0; what == FILL && p < count; p++)
         look->in[p] = !look->in[p];
     rlv_status status = rlv_crowd_thin(look->cast.width, look->cast.height, look->in, look->panel->picture.pixel_mm,
-                                       unit_of(look->panel), &look->panel->thinned, error);
+                                       unit_of(look->panel), look->panel->view.scale, &look->panel->thinned, error);
     for (size_t p = 0; what == FILL && p < count; p++)
         look->in[p] = !look->in[p];
     return status;

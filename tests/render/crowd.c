@@ -55,7 +55,7 @@ Test(crowd, granules_of_a_field_are_taken_out_and_a_scute_among_them_stays)
     pave(in);
     put_disc(in, 25.0, 40.0, 6.0);
     put_disc(in, 80.0, 40.0, 0.4); // alone, out of the field
-    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, &thinned, NULL), RLV_DONE);
+    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, 1.0, &thinned, NULL), RLV_DONE);
     // The scute alone is left of the field: granules that touch its rim may cling to it, as far as the slack of an
     // opening reaches, two pixels; and the granule that is in no crowd.
     const double scute = M_PI * 36.0, rim = 2.0 * M_PI * 6.0 * 2.0 * PIXEL_MM;
@@ -77,7 +77,7 @@ Test(crowd, a_row_of_scutes_and_specks_here_and_there_keep_their_outlines)
     for (double x = 7.0; x < 96.0; x += 17.0)
         put_disc(in, x, 60.0, 0.3);
     memcpy(as_it_was, in, (size_t)WIDE * TALL);
-    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, &thinned, NULL), RLV_DONE);
+    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, 1.0, &thinned, NULL), RLV_DONE);
     cr_expect_eq(memcmp(in, as_it_was, (size_t)WIDE * TALL), 0);
     cr_expect_not(thinned);
     free(in);
@@ -90,7 +90,7 @@ Test(crowd, a_straight_edge_is_no_crowd)
     bool thinned = false;
     for (size_t p = 0; p < (size_t)WIDE * TALL; p++)
         in[p] = p % WIDE < 200;
-    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, &thinned, NULL), RLV_DONE);
+    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, 1.0, &thinned, NULL), RLV_DONE);
     cr_expect_float_eq(area_mm2(in), 200.0 * TALL * PIXEL_MM * PIXEL_MM, 1e-9);
     cr_expect_not(thinned);
     free(in);
@@ -112,4 +112,28 @@ Test(crowd, distances_are_to_the_nearest_border_of_the_same_part)
     cr_expect_eq(far[0], 0.0f);
     free(part);
     free(far);
+}
+
+// Plates 6 mm wide on paper beside scutes of 2.6 mm, all close together: at 1 : 4 the scutes are bones of 10 mm and
+// keep their outlines, all of them; at 1 : 1 they are what is fine among the plates.
+Test(crowd, small_bones_of_a_reduced_sheet_are_no_specks)
+{
+    for (int reduced = 0; reduced <= 1; reduced++)
+    {
+        uint8_t* in = nothing();
+        bool thinned = false;
+        for (double y = 10.0; y < 72.0; y += 6.4)
+            for (double x = 10.0; x < 48.0; x += 6.4)
+                put_disc(in, x, y, 3.0);
+        const double plates_mm2 = area_mm2(in);
+        for (double y = 10.0; y < 72.0; y += 3.4)
+            for (double x = 54.0; x < 92.0; x += 3.4)
+                put_disc(in, x, y, 1.3);
+        const double all_mm2 = area_mm2(in);
+        cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, reduced ? 0.25 : 1.0, &thinned, NULL), RLV_DONE);
+        cr_expect_eq(thinned, !reduced);
+        cr_expect_float_eq(area_mm2(in), reduced ? all_mm2 : plates_mm2, 1e-9, "%g of %g and %g", area_mm2(in), all_mm2,
+                           plates_mm2);
+        free(in);
+    }
 }
