@@ -634,10 +634,10 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
     rlv_sheet_colour(sheet, which == SIGN_SPECKS ? rlv_colour_removed(0.1) : RLV_PAINT_CLAY);
     cairo_fill(c);
     rlv_sheet_colour(sheet, which == SIGN_SPECKS ? RLV_PAINT_CLAY : rlv_rgb_mix(RLV_PAINT_CLAY, RLV_PAINT_INK, 0.35f));
-    for (int k = 0; which != SIGN_CLAY && k < 14; k++) // in two rows, of three sizes
+    for (int k = 0; which != SIGN_CLAY && k < 51; k++) // granules in three rows, of three sizes
     {
-        const double r = (0.13 + 0.03 * (k % 3)) * box.height;
-        cairo_arc(c, box.left + box.width * (0.5 + k) / 14.0, y + (k % 2 == 0 ? -0.24 : 0.24) * box.height, r, 0.0,
+        const double r = (0.06 + 0.02 * (k % 3)) * box.height, row = k % 3 - 1, column = k / 3;
+        cairo_arc(c, box.left + box.width * (0.5 + column + 0.25 * row) / 17.0, y + 0.3 * row * box.height, r, 0.0,
                   2.0 * G_PI);
         cairo_fill(c);
     }
@@ -662,7 +662,8 @@ static void add_signs(rlv_key* key, const rlv_panel_surface* surface, const rlv_
     if (surface->overlay != NULL && surface->overlay->bare != NULL)
         add_sign(key, SIGN_CLAY, surface->overlay->bare);
     if (panel != NULL ? panel->thinned : surface->outline_count > 0 || surface->overlay != NULL)
-        add_sign(key, surface->overlay != NULL ? SIGN_SPECKS : SIGN_SPECKS_ON_CLAY, "fine and crowded: no outlines");
+        add_sign(key, surface->overlay != NULL ? SIGN_SPECKS : SIGN_SPECKS_ON_CLAY,
+                 surface->overlay != NULL ? "specks too fine to outline" : "bone too fine to outline");
 }
 
 static void add_line(rlv_key* key, rlv_stroke how, const char* words)
