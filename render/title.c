@@ -100,7 +100,7 @@ static foot foot_of(const rlv_title* title, double width_mm, double unit)
     foot of = {.narrow = width < 320.0 * u, .unit = u, .line = LINE * u, .left = RLV_SHEET_MARGIN * u, .width = width};
     double before = of.narrow ? 0.0 : (RLV_CONTROL_MM + GAP) * u, rest = width - before - GAP * u;
     of.facts = of.left + before;
-    of.facts_wide = fmin(0.5 * rest, 135.0 * u);
+    of.facts_wide = fmin(0.58 * rest, 135.0 * u); // a frame has more to say than a stage
     of.stages = of.facts + of.facts_wide + GAP * u;
     of.stages_wide = fmin(of.left + width - of.stages, 180.0 * u);
     of.rows = title->stage_count > MOST_FACTS ? title->stage_count : MOST_FACTS;
