@@ -160,9 +160,10 @@ static double aside_least(const layout* of)
         return table + (GAP + ASIDE) * u;
     case ALL_BESIDE:
         return table + (2.0 * GAP + KEYS + NARROW) * u;
-    default:
-        return table;
+    case BY_SECTIONS:
+        break;
     }
+    return table;
 }
 
 static void measure_aside(layout* of)
@@ -187,8 +188,9 @@ static void measure_aside(layout* of)
     case ALL_BESIDE:
         of->aside_tall = fmax(fmax(key_tall, legend), table_tall);
         break;
-    default:
+    case BY_SECTIONS:
         of->aside_tall = table_tall;
+        break;
     }
 }
 
@@ -209,6 +211,13 @@ static double sections_wide(const layout* of)
     return 0.5 * of->plan_wide + fmax(a, 0.5 * section_wide(of, B_LEVEL)) + PAD * of->unit;
 }
 
+// How far they stand out to the left of the plan.
+static double sections_out(const layout* of)
+{
+    const double a = -rlv_panel_place(&of->view, of->map.cross_mm).x - of->low[A_LEVEL][0] * of->view.scale;
+    return fmax(fmax(a, 0.5 * section_wide(of, B_LEVEL)) + PAD * of->unit - 0.5 * of->plan_wide, 0.0);
+}
+
 static void measure(layout* of, double unit)
 {
     const double u = unit, scale = of->view.scale, pad = pad_of(of) * u;
@@ -224,7 +233,7 @@ static void measure(layout* of, double unit)
     if (of->way.apart)
         of->wide = drawn + GAP * u + of->aside_wide;
     else if (of->way.columns == BY_SECTIONS)
-        of->wide = fmax(fmax(of->plan_wide, of->aside_wide), sections_wide(of) + NARROW * u);
+        of->wide = fmax(sections_out(of) + fmax(of->plan_wide, sections_wide(of) + NARROW * u), of->aside_wide);
     else if (of->way.level)
         of->wide = of->aside_wide = fmax(drawn, of->aside_wide);
     else
@@ -386,8 +395,9 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
     // What paper is left over lies round the whole: no part stands alone in it.
     double left = 0.5 * (sheet->width_mm - of->wide),
            y = top + 0.5 * (sheet->height_mm - top - foot - AIR * u - of->tall);
-    const bool middle = of->way.level && !of->way.apart && of->way.columns != BY_SECTIONS;
-    const double x = middle ? left + 0.5 * (of->wide - of->plan_wide) : left;
+    const double x = of->way.columns == BY_SECTIONS    ? left + sections_out(of)
+                     : of->way.level && !of->way.apart ? left + 0.5 * (of->wide - of->plan_wide)
+                                                       : left;
 
     // Traces run over the whole block, ends included.
     const rlv_camera_axes* axes = &of->view.axes;

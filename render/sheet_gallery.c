@@ -19,7 +19,8 @@
 #define LINE 3.5        // of a caption
 #define HEAD 4.8        // a caption's first line
 
-#define SMALLEST 1e-4 // the least scale that is tried
+#define LARGEST 10.0 // the scales that are tried
+#define SMALLEST 1e-4
 
 static const rlv_lettering name_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_BLACK, .bold = true};
 static const rlv_lettering date_letters = {.size_mm = RLV_LETTER_PLAIN, .grey = RLV_INK_GREY};
@@ -172,22 +173,20 @@ static double page_tall(const hanging* of, const arrangement* as, double wide, d
            rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
 }
 
-// The largest round scale at which an arrangement fits a page: halved in, then rounded down.
+// The largest round scale at which an arrangement fits a page; 0: none does. A smaller one need not fit where a larger
+// one does: its cells may be too small for the key, which then takes a strip.
 static double largest_scale(const hanging* of, size_t columns, bool aside, rlv_paper paper)
 {
-    double low = 0.0, high = 10.0, unit = rlv_paper_unit(&paper), strip_tall = strip_mm(of, paper.width_mm, unit);
-    for (int i = 0; i < 40; i++)
+    const double unit = rlv_paper_unit(&paper), strip_tall = strip_mm(of, paper.width_mm, unit);
+    for (double scale = LARGEST; scale > SMALLEST; scale = rlv_round_scale(0.999 * scale))
     {
-        double middle = 0.5 * (low + high);
-        arrangement as = arrange_at(of, columns, middle, unit);
+        arrangement as = arrange_at(of, columns, scale, unit);
         as.aside = aside;
         if (page_wide(of->gallery, &as) <= paper.width_mm &&
             page_tall(of, &as, paper.width_mm, strip_tall) <= paper.height_mm)
-            low = middle;
-        else
-            high = middle;
+            return scale;
     }
-    return low > SMALLEST ? rlv_round_scale(low) : 0.0;
+    return 0.0;
 }
 
 // What the arrangement at a scale that was asked for needs, as rlv_paper_for asks. The foot's height hangs on the
@@ -291,7 +290,7 @@ static featured feature_of(const hanging* of, const arrangement* rows)
         const double unit = rlv_paper_unit(on);
         featured f = {
             .any = true, .column = k % 4 < 2, .beneath = k >= 4, .small = arrange_at(of, 1, rows->scale, unit)};
-        double size_mm[2], scale = 10.0;
+        double size_mm[2], scale = LARGEST;
         for (; scale > 1.001 * best.large.scale; scale = rlv_round_scale(0.999 * scale))
         {
             f.large = arrange_at(of, 1, scale, unit);
@@ -442,7 +441,8 @@ static void put_table(rlv_sheet* sheet, const rlv_gallery* gallery, double y)
     rlv_lettering how = name_letters;
     how.width_mm = sheet->width_mm - 2.0 * left;
     how.most_lines = 1;
-    rlv_sheet_text(sheet, gallery->table_caption, left, y, &how);
+    if (gallery->table_caption != NULL)
+        rlv_sheet_text(sheet, gallery->table_caption, left, y, &how);
     rlv_sheet_table_print(sheet, &gallery->table, left, y + HEAD * u);
 }
 
