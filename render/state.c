@@ -90,9 +90,10 @@ void rlv_open_symbol(rlv_sheet* sheet, rlv_open_why why, double x_mm, double y_m
 static void draw_in_key(rlv_sheet* sheet, rlv_box2 box, int state)
 {
     rlv_articulation_state of = (rlv_articulation_state)state;
-    double x = box.left + 0.5 * box.width, y = box.top + 0.5 * box.height;
-    rlv_state_path(sheet, of, x, y, 0.42 * box.width, 0.56 * box.height, 0.0);
-    rlv_state_fill(sheet, of, 1.0, RLV_LINE_THIN);
+    const double size = 1.12 * box.height;
+    // The middle of a triangle's height is not that of its area: it stands in its line by the former.
+    const double up = of == RLV_INVERTED ? 0.25 * (TALL - BASE) * size : 0.0;
+    rlv_state_symbol(sheet, of, box.left + 0.5 * box.width, box.top + 0.5 * box.height - up, size);
 }
 
 static void draw_open_in_key(rlv_sheet* sheet, rlv_box2 box, int why)
