@@ -45,6 +45,7 @@ static rlv_open_why open_why(const history_articulation* a, size_t element)
 typedef struct plan_words
 {
     rlv_open_why* open;
+    bool* went; ///< how far it went is said beside its id
     const char **id, **amount, **group;
     char (*text)[64], (*group_text)[96];
     rlv_body_row* row;
@@ -54,6 +55,7 @@ typedef struct plan_words
 static void free_words(plan_words* words)
 {
     free(words->open);
+    free(words->went);
     free(words->id);
     free(words->amount);
     free(words->group);
@@ -65,14 +67,15 @@ static void free_words(plan_words* words)
 static rlv_status reserve_words(plan_words* words, const history_articulation* a, rlv_error* error)
 {
     words->open = rlv_reserve(a->given_count, sizeof *words->open, error);
+    words->went = rlv_reserve(a->given_count, sizeof *words->went, error);
     words->id = rlv_reserve(a->given_count, sizeof *words->id, error);
     words->amount = rlv_reserve(a->given_count, sizeof *words->amount, error);
     words->text = rlv_reserve(a->given_count, sizeof *words->text, error);
     words->group = rlv_reserve(a->fit.group_count, sizeof *words->group, error);
     words->group_text = rlv_reserve(a->fit.group_count, sizeof *words->group_text, error);
     words->row = rlv_reserve(a->row_count, sizeof *words->row, error);
-    bool held = words->open != NULL && words->id != NULL && words->amount != NULL && words->text != NULL &&
-                words->group != NULL && words->group_text != NULL && words->row != NULL;
+    bool held = words->open != NULL && words->went != NULL && words->id != NULL && words->amount != NULL &&
+                words->text != NULL && words->group != NULL && words->group_text != NULL && words->row != NULL;
     return held ? RLV_DONE : RLV_SYSTEM;
 }
 
@@ -83,6 +86,11 @@ static bool went(const rlv_articulated* one)
            (one->state == RLV_SHIFTED || one->group > 0 || one->p_shift < LEVEL);
 }
 
+static bool went_by_itself(const rlv_articulated* one)
+{
+    return one->group == 0 && went(one) && isfinite(one->motion.shift_mm.value);
+}
+
 /// "6.2 mm", "118°": what is said of an element beside its id. What moved with a stretch leaves that to the stretch.
 static void put_amount(char words[64], const rlv_articulated* one)
 {
@@ -91,7 +99,7 @@ static void put_amount(char words[64], const rlv_articulated* one)
     words[0] = '\0';
     if (one->state == RLV_IN_PLACE || one->state == RLV_UNASSIGNED)
         return;
-    if (one->group == 0 && went(one) && isfinite(m->shift_mm.value))
+    if (went_by_itself(one))
         put = (size_t)snprintf(words, 64, "%.20s" RLV_THIN "mm", words_value(m->shift_mm, 1.0).text);
     if (one->state == RLV_ROTATED && isfinite(m->rotation_deg.value))
         snprintf(words + put, 64 - put, "%s%.20s\xc2\xb0", put > 0 ? ", " : "", words_value(m->rotation_deg, 1.0).text);
@@ -112,6 +120,7 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
     for (size_t i = 0; i < a->given_count; i++)
     {
         put_amount(words->text[i], &a->fit.element[i]);
+        words->went[i] = went_by_itself(&a->fit.element[i]);
         words->open[i] = open_why(a, a->element_of[i]);
         words->id[i] = element_of(a, i)->record->id;
         words->amount[i] = words->text[i][0] != '\0' ? words->text[i] : NULL;
@@ -135,6 +144,7 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
                          .open = words->open,
                          .id = words->id,
                          .amount = words->amount,
+                         .went = words->went,
                          .group = words->group,
                          .summary = words->summary.text,
                          .row = words->row};

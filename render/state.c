@@ -45,6 +45,16 @@ void rlv_state_path(rlv_sheet* sheet, rlv_articulation_state state, double x_mm,
     cairo_restore(c);
 }
 
+void rlv_state_path_inside(rlv_sheet* sheet, rlv_articulation_state state, double x_mm, double y_mm,
+                           double half_length_mm, double half_width_mm, double turn_rad)
+{
+    const double reach = state == RLV_SHIFTED    ? hypot(SQUARE, SQUARE)
+                         : state == RLV_ROTATED  ? DIAMOND
+                         : state == RLV_INVERTED ? TALL
+                                                 : 1.0;
+    rlv_state_path(sheet, state, x_mm, y_mm, half_length_mm / reach, half_width_mm / reach, turn_rad);
+}
+
 void rlv_state_fill(rlv_sheet* sheet, rlv_articulation_state state, double covers, double line_mm)
 {
     cairo_t* c = sheet->cairo;
