@@ -436,11 +436,13 @@ static void add_body(drawing* on, const rlv_panel_area* area)
     rlv_label* label = &on->label[on->label_count - 1];
     label->left = x - 0.5 * label->width;
     label->top = y - 0.5 * label->height;
-    label->fixed = !open && pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < INSIDE &&
+    label->fixed = !open && area->life_mm == NULL &&
+                   pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < INSIDE &&
                    !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
 }
 
-// Ids of elements, inside where they fit, of those that moved first; and of places where elements are expected.
+// Ids of elements, inside where they fit and no arrow ends there, of those that moved first; and of places where
+// elements are expected.
 static void add_bodies(drawing* on)
 {
     const double u = on->sheet->unit;
