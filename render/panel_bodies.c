@@ -274,7 +274,7 @@ static bool add_way(rlv_stretch* line, const bodies* on, const rlv_panel_marks* 
 }
 
 size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, const rlv_panel_marks* marks,
-                        rlv_stretch* line)
+                        rlv_stretch* line, size_t* first)
 {
     const bodies on = {NULL, panel, left_mm, top_mm};
     double at[PANEL_STEPS][2];
@@ -282,16 +282,21 @@ size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, c
     if (line == NULL)
         return (OUTLINE + 1) * (marks->area_count + marks->expected_count);
     for (size_t i = 0; i < marks->area_count; i++)
+    {
+        first[i] = count;
         if (!panel_hides(panel, &marks->area[i]))
             count = add_area(line, count, &on, &marks->area[i]);
+    }
     for (size_t i = 0; i < marks->expected_count; i++)
     {
+        first[marks->area_count + i] = count;
         count += add_way(&line[count], &on, marks, i);
         if (marks->expected[i].vague || marks->expected[i].label == NULL)
             continue;
         shadow_on_sheet(&on, &marks->expected[i], at);
         count = add_ring(line, count, at, PANEL_STEPS);
     }
+    first[marks->area_count + marks->expected_count] = count;
     return count;
 }
 
