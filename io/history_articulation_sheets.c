@@ -45,6 +45,7 @@ static rlv_open_why open_why(const history_articulation* a, size_t element)
 typedef struct plan_words
 {
     rlv_open_why* open;
+    bool* went; ///< how far it went is said beside its id
     const char **id, **amount, **group;
     char (*text)[64], (*group_text)[96];
     rlv_body_row* row;
@@ -54,6 +55,7 @@ typedef struct plan_words
 static void free_words(plan_words* words)
 {
     free(words->open);
+    free(words->went);
     free(words->id);
     free(words->amount);
     free(words->group);
@@ -65,14 +67,15 @@ static void free_words(plan_words* words)
 static rlv_status reserve_words(plan_words* words, const history_articulation* a, rlv_error* error)
 {
     words->open = rlv_reserve(a->given_count, sizeof *words->open, error);
+    words->went = rlv_reserve(a->given_count, sizeof *words->went, error);
     words->id = rlv_reserve(a->given_count, sizeof *words->id, error);
     words->amount = rlv_reserve(a->given_count, sizeof *words->amount, error);
     words->text = rlv_reserve(a->given_count, sizeof *words->text, error);
     words->group = rlv_reserve(a->fit.group_count, sizeof *words->group, error);
     words->group_text = rlv_reserve(a->fit.group_count, sizeof *words->group_text, error);
     words->row = rlv_reserve(a->row_count, sizeof *words->row, error);
-    bool held = words->open != NULL && words->id != NULL && words->amount != NULL && words->text != NULL &&
-                words->group != NULL && words->group_text != NULL && words->row != NULL;
+    bool held = words->open != NULL && words->went != NULL && words->id != NULL && words->amount != NULL &&
+                words->text != NULL && words->group != NULL && words->group_text != NULL && words->row != NULL;
     return held ? RLV_DONE : RLV_SYSTEM;
 }
 
@@ -83,6 +86,11 @@ static bool went(const rlv_articulated* one)
            (one->state == RLV_SHIFTED || one->group > 0 || one->p_shift < LEVEL);
 }
 
+static bool went_by_itself(const rlv_articulated* one)
+{
+    return one->group == 0 && went(one) && isfinite(one->motion.shift_mm.value);
+}
+
 /// "6.2 mm", "118°": what is said of an element beside its id. What moved with a stretch leaves that to the stretch.
 static void put_amount(char words[64], const rlv_articulated* one)
 {
@@ -91,7 +99,7 @@ static void put_amount(char words[64], const rlv_articulated* one)
     words[0] = '\0';
     if (one->state == RLV_IN_PLACE || one->state == RLV_UNASSIGNED)
         return;
-    if (one->group == 0 && went(one) && isfinite(m->shift_mm.value))
+    if (went_by_itself(one))
         put = (size_t)snprintf(words, 64, "%.20s" RLV_THIN "mm", words_value(m->shift_mm, 1.0).text);
     if (one->state == RLV_ROTATED && isfinite(m->rotation_deg.value))
         snprintf(words + put, 64 - put, "%s%.20s\xc2\xb0", put > 0 ? ", " : "", words_value(m->rotation_deg, 1.0).text);
@@ -112,6 +120,7 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
     for (size_t i = 0; i < a->given_count; i++)
     {
         put_amount(words->text[i], &a->fit.element[i]);
+        words->went[i] = went_by_itself(&a->fit.element[i]);
         words->open[i] = open_why(a, a->element_of[i]);
         words->id[i] = element_of(a, i)->record->id;
         words->amount[i] = words->text[i][0] != '\0' ? words->text[i] : NULL;
@@ -135,6 +144,7 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
                          .open = words->open,
                          .id = words->id,
                          .amount = words->amount,
+                         .went = words->went,
                          .group = words->group,
                          .summary = words->summary.text,
                          .row = words->row};
@@ -302,9 +312,12 @@ static void name_expected(bones* b, const history_articulation* a, size_t first,
 {
     const rlv_unfilled* u = a->fit.unfilled;
     const size_t middle = first + (last - first) / 2;
-    snprintf(b->expected_text[middle], sizeof b->expected_text[middle], "%.30s pl. %s",
-             a->elements->history->specimen->row[u[first].row].id,
-             articulation_places(u[first].place, u[last].place).text);
+    const char* row = a->elements->history->specimen->row[u[first].row].id;
+    const size_t size = sizeof b->expected_text[middle];
+    if (last > first)
+        snprintf(b->expected_text[middle], size, "%.20s pl. %d\u2013%d", row, u[first].place, u[last].place);
+    else
+        snprintf(b->expected_text[middle], size, "%.20s pl. %d", row, u[first].place);
     b->expected[middle].label = b->expected_text[middle];
 }
 
@@ -516,8 +529,9 @@ typedef struct directions
     rlv_net_point *pole, *motion;
     char (*name)[80]; ///< of each motion
     double* azimuth_deg;
-    size_t poles, azimuths;
-    report_text words[3]; ///< beneath the poles, the motions and the rose
+    const char** azimuth_name;
+    size_t poles, off_row, azimuths; ///< `off_row` of the poles are of elements off their rows
+    report_text words[3];            ///< beneath the poles, the motions and the rose
 } directions;
 
 static void free_directions(directions* d)
@@ -526,16 +540,34 @@ static void free_directions(directions* d)
     free(d->motion);
     free(d->name);
     free(d->azimuth_deg);
+    free(d->azimuth_name);
 }
 
 /// The element that moved, or the places of the stretch that did.
 static void name_motion(char name[80], const history_articulation* a, const rlv_disturbance_motion* m)
 {
     if (m->group > 0)
-        snprintf(name, 80, "places %d-%d of %.40s", a->fit.group[m->group - 1].first, a->fit.group[m->group - 1].last,
-                 a->elements->history->specimen->row[m->row].id);
+        snprintf(name, 80, "places %d\u2013%d of %.40s", a->fit.group[m->group - 1].first,
+                 a->fit.group[m->group - 1].last, a->elements->history->specimen->row[m->row].id);
     else
         snprintf(name, 80, "%.79s", element_of(a, m->element)->record->id);
+}
+
+/// Which of the poles that are drawn count in the tensor, and which elements have none that is drawn.
+static void add_sample(report_text* words, const history_articulation* a, const directions* d)
+{
+    size_t together = 0;
+    for (size_t i = 0; i < a->given_count; i++)
+        together += a->fit.element[i].group > 0 && a->fit.element[i].state == RLV_SHIFTED &&
+                    (a->given[i].element.known & RLV_ELEMENT_POLE) != 0;
+    report_add(words, ". Counted: %zu displaced by themselves", a->disturbance.all.poles.tensor.count);
+    if (together > 0)
+        report_add(words, "; not %zu that only moved with a stretch, which is one motion", together);
+    if (d->off_row > 0)
+        report_add(words, "%s %zu off their rows", together > 0 ? ", nor" : "; not", d->off_row);
+    report_add(words, ". Drawn: %zu known poles", d->poles);
+    if (a->given_count > d->poles)
+        report_add(words, "; left out: %zu elements, of no known pole or not judged", a->given_count - d->poles);
 }
 
 static rlv_status directions_of(directions* d, const history_articulation* a, rlv_error* error)
@@ -546,23 +578,30 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
     d->motion = rlv_reserve(of->motion_count, sizeof *d->motion, error);
     d->name = rlv_reserve(of->motion_count, sizeof *d->name, error);
     d->azimuth_deg = rlv_reserve(of->motion_count, sizeof *d->azimuth_deg, error);
-    if (d->name == NULL || d->pole == NULL || d->motion == NULL || d->azimuth_deg == NULL)
+    d->azimuth_name = rlv_reserve(of->motion_count, sizeof *d->azimuth_name, error);
+    if (d->name == NULL || d->pole == NULL || d->motion == NULL || d->azimuth_deg == NULL || d->azimuth_name == NULL)
         return RLV_SYSTEM;
     for (size_t i = 0; i < a->given_count; i++)
     {
         const rlv_element* e = &a->given[i].element;
-        if ((e->known & RLV_ELEMENT_POLE) != 0 && a->fit.element[i].state != RLV_UNASSIGNED)
-            d->pole[d->poles++] =
-                (rlv_net_point){rlv_vec3_of(e->frame[2], e->frame[5], e->frame[8]), a->fit.element[i].state, NULL};
+        const rlv_articulation_state state = a->fit.element[i].state;
+        const rlv_open_why open = open_why(a, a->element_of[i]);
+        if ((e->known & RLV_ELEMENT_POLE) == 0 || (state == RLV_UNASSIGNED && open != RLV_OPEN_OFF_ROW))
+            continue;
+        d->pole[d->poles++] = (rlv_net_point){rlv_vec3_of(e->frame[2], e->frame[5], e->frame[8]), state, NULL, open};
+        d->off_row += state == RLV_UNASSIGNED;
     }
     for (size_t i = 0; i < of->motion_count; i++)
     {
         const rlv_disturbance_motion* m = &of->motion[i];
         name_motion(d->name[i], a, m);
         d->motion[i] = (rlv_net_point){m->motion_mm, a->fit.element[m->element].state,
-                                       of->motion_count <= NAMED ? d->name[i] : NULL};
+                                       of->motion_count <= NAMED ? d->name[i] : NULL, RLV_OPEN_UNJUDGED};
         if (m->trust > 0.0 && isfinite(m->trend_deg))
+        {
+            d->azimuth_name[d->azimuths] = d->name[i];
             d->azimuth_deg[d->azimuths++] = m->trend_deg;
+        }
     }
     const report_lines lines = disturbance_lines(a);
     for (int i = 0; i < 3; i++)
@@ -570,6 +609,8 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
         const report_line* line = &lines.line[line_of[i]];
         report_text words;
         snprintf(words.text, sizeof words.text, "%.40s: %.900s", line->name, line->words.text);
+        if (i == 0)
+            add_sample(&words, a, d);
         sheet_letters(d->words[i].text, sizeof d->words[i].text, words.text);
     }
     return d->poles + of->motion_count > 0
@@ -600,6 +641,7 @@ static rlv_status put_directions(sheet_job* job, const history_articulation* a, 
     const rlv_rose rose = {.name = a->level_of_bedding ? "Motions in the level of the bedding" : "Motions in the level",
                            .count = d->azimuths,
                            .azimuth_deg = d->azimuth_deg,
+                           .label = d->azimuth_name,
                            .mean_deg = one_bearing ? all->level.trend_deg : NAN,
                            .half_deg = all->level.half_deg,
                            .words = d->words[2].text};

@@ -39,6 +39,7 @@ typedef struct rlv_skeleton
     const rlv_open_why* open;          ///< of each: why it has no state where it has none; NULL: could not be judged
     const char* const* id;             ///< of each
     const char* const* amount;         ///< what is said beside an id, such as how far it moved; any may be NULL
+    const bool* went;                  ///< of each: `amount` tells how far it went; NULL: none does
     const char* const* group;          ///< what is said over each of told->group
     const char* summary;               ///< over the strip: what is in place in all; may be NULL
     const rlv_body_row* row;           ///< told->row_count

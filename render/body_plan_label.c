@@ -69,9 +69,9 @@ void plan_path(rlv_sheet* sheet, const plan_page* page, const plan_plate* plate)
     double at[2], least = 0.8 * page->unit;
     bool cut;
     plan_at(page, plate, at, &cut);
-    rlv_state_path(sheet, page->plan->of.told->element[plate->element].state, at[0], at[1],
-                   fmax(plate->half_mm[0] * page->scale, least), fmax(plate->half_mm[1] * page->scale, least),
-                   plate->turn_rad);
+    rlv_state_path_inside(sheet, page->plan->of.told->element[plate->element].state, at[0], at[1],
+                          fmax(plate->half_mm[0] * page->scale, least), fmax(plate->half_mm[1] * page->scale, least),
+                          plate->turn_rad);
 }
 
 // The box of a plate's outline, or of its sign.
@@ -175,13 +175,24 @@ bool plan_number(const plan_page* page, const rlv_sheet* ruler, const plan_place
     return still || place->unfilled;
 }
 
+const char* plan_why_no_arrow(const plan_page* page, const plan_plate* plate)
+{
+    const rlv_skeleton* of = &page->plan->of;
+    double from[2], to[2];
+    bool cut;
+    if (of->went == NULL || !of->went[plate->element] || !plate->placed || plan_moved(page, plate, from, to, &cut))
+        return "";
+    const double far = of->told->element[plate->element].motion.shift_mm.value * page->scale;
+    return far < PLAN_LEAST_ARROW * page->unit ? ", too short to draw" : ", mostly out of the body wall";
+}
+
 // An id and, unless labels are brief, what is said beside it.
-static void words_of(const plan_page* page, const plan_plate* plate, char words[64])
+static void words_of(const plan_page* page, const plan_plate* plate, char words[PLAN_WORDS])
 {
     const rlv_skeleton* of = &page->plan->of;
     const char* amount = page->brief ? NULL : of->amount[plate->element];
-    snprintf(words, 64, "%.30s%s%.30s", of->id[plate->element], amount != NULL ? " " : "",
-             amount != NULL ? amount : "");
+    snprintf(words, PLAN_WORDS, "%.30s%s%.30s%s", of->id[plate->element], amount != NULL ? " " : "",
+             amount != NULL ? amount : "", amount != NULL ? plan_why_no_arrow(page, plate) : "");
 }
 
 static void add_plates(plan_page* page, const rlv_sheet* ruler)
@@ -195,6 +206,7 @@ static void add_plates(plan_page* page, const rlv_sheet* ruler)
             double at[2], half = fmin(plate->half_mm[0], plate->half_mm[1]) * page->scale;
             bool cut;
             plan_at(page, plate, at, &cut);
+            page->labelled[page->label_count] = plate;
             words_of(page, plate, page->text[page->label_count]);
             rlv_text_size size = rlv_sheet_measure(ruler, page->text[page->label_count], &plan_letters);
             *label = (rlv_label){.anchor = {at[0], at[1]},
@@ -215,9 +227,71 @@ static void add_obstacle(plan_page* page, double x, double y, double half_wide, 
 
 #define ROUND_NUMBER 0.6 // clear of a number, that no label reads as part of it
 
+// Beneath a row the line of its numbers is theirs alone: beside an id a number would read as part of it.
+static void keep_number_lines(plan_page* page, const rlv_sheet* ruler)
+{
+    const plan_lay* lay = page->lay;
+    const double cap = rlv_sheet_measure(ruler, "0", &plan_letters).cap_mm, u = page->unit;
+    for (size_t i = 0, last; i < lay->place_count; i = last + 1)
+    {
+        const size_t row = lay->place[i].row;
+        for (last = i; last + 1 < lay->place_count && lay->place[last + 1].row == row;)
+            last++;
+        const double from = plan_x(page, lay->place[i].life_mm), to = plan_x(page, lay->place[last].life_mm);
+        if (!page->numbered[row])
+            add_obstacle(page, 0.5 * (from + to), plan_y(page, row) + page->foot[row] + 1.2 * u + 0.5 * cap,
+                         0.5 * (to - from) + 2.0 * u, 0.5 * cap + 0.3 * u);
+    }
+}
+
+static bool meets_label(const plan_page* page, rlv_box2 box, double gap)
+{
+    for (size_t i = 0; i < page->label_count; i++)
+    {
+        const rlv_label* label = &page->label[i];
+        if (label->fixed &&
+            rlv_boxes_overlap((rlv_box2){label->left, label->top, label->width, label->height}, box, gap))
+            return true;
+    }
+    return false;
+}
+
+static bool meets_obstacle(const plan_page* page, rlv_box2 box, double gap)
+{
+    for (size_t i = 0; i < page->obstacle_count; i++)
+        if (rlv_boxes_overlap(box, page->obstacle[i], gap))
+            return true;
+    return false;
+}
+
+#define RAISED 1.0 // heights of a label that it may stand higher so as to clear its plate's neighbours
+
+// A label stands over the middle of its plate, where that is free: anywhere else it may seem to be a neighbour's.
+static void centre_labels(plan_page* page, rlv_sheet* ruler)
+{
+    const double gap = 0.4 * page->unit, step = 0.3 * page->unit;
+    for (size_t i = 0; i < page->label_count; i++)
+    {
+        rlv_label* label = &page->label[i];
+        const plan_plate* plate = page->labelled[i];
+        if (plate == NULL || !plate->placed)
+            continue;
+        const double foot = box_of(page, ruler, plate).top - gap, low = foot - label->height;
+        rlv_box2 box = {label->anchor[0] - 0.5 * label->width, low, label->width, label->height};
+        while (meets_obstacle(page, box, 0.9 * gap) && box.top > low - RAISED * label->height)
+            box.top -= step;
+        if (box.top < page->top || meets_obstacle(page, box, 0.9 * gap) || meets_label(page, box, 0.9 * gap))
+            continue;
+        label->fixed = true;
+        label->left = box.left;
+        label->top = box.top;
+    }
+}
+
 static void add_obstacles(plan_page* page, rlv_sheet* ruler)
 {
     const double u = page->unit;
+    keep_number_lines(page, ruler);
     for (size_t i = 0; i < page->lay->place_count; i++)
     {
         const plan_place* place = &page->lay->place[i];
@@ -288,12 +362,14 @@ rlv_status plan_label(plan_page* page, rlv_sheet* ruler, size_t* left_out, rlv_e
     size_t most = page->lay->plate_count + told->group_count;
     page->label = rlv_reserve(most, sizeof *page->label, error);
     page->text = rlv_reserve(most, sizeof *page->text, error);
-    page->obstacle = rlv_reserve((SHAFT + 1) * most + 2 * page->lay->place_count, sizeof *page->obstacle, error);
+    page->obstacle =
+        rlv_reserve((SHAFT + 1) * most + 2 * page->lay->place_count + told->row_count, sizeof *page->obstacle, error);
+    page->labelled = rlv_reserve(most, sizeof *page->labelled, error);
     page->numbered = rlv_reserve(told->row_count, sizeof *page->numbered, error);
     page->foot = rlv_reserve(told->row_count, sizeof *page->foot, error);
     page->aside = rlv_reserve(page->lay->plate_count, sizeof *page->aside, error);
-    if (page->foot == NULL || page->aside == NULL || page->label == NULL || page->text == NULL ||
-        page->obstacle == NULL || page->numbered == NULL)
+    if (page->labelled == NULL || page->foot == NULL || page->aside == NULL || page->label == NULL ||
+        page->text == NULL || page->obstacle == NULL || page->numbered == NULL)
         return RLV_SYSTEM;
     page->label_count = page->obstacle_count = 0;
     for (size_t r = 0; r < told->row_count; r++)
@@ -309,6 +385,7 @@ rlv_status plan_label(plan_page* page, rlv_sheet* ruler, size_t* left_out, rlv_e
     add_groups(page);
     add_plates(page, ruler);
     add_obstacles(page, ruler);
+    centre_labels(page, ruler);
     double tray = page->lay->tray ? PLAN_TRAY * page->unit : 0.0;
     rlv_box2 within = {page->left - 2.0 * page->unit, page->top, page->width + 4.0 * page->unit,
                        plan_tall(page) + tray};
@@ -321,6 +398,8 @@ void plan_page_free(plan_page* page)
 {
     free(page->label);
     free(page->text);
+    free(page->labelled);
+    page->labelled = NULL;
     free(page->obstacle);
     free(page->numbered);
     free(page->foot);

@@ -50,6 +50,11 @@ void plan_lay_free(plan_lay* lay);
 #define PLAN_SIGN 2.6        // of one without a place
 #define PLAN_LEAST_ARROW 1.3 // a shorter motion is not drawn as one
 
+enum
+{
+    PLAN_WORDS = 96 ///< bytes of a label's words
+};
+
 /// A plan on its page, in mm of paper.
 typedef struct plan_page
 {
@@ -65,7 +70,8 @@ typedef struct plan_page
                         ///< there; NULL while the page is chosen
     size_t label_count;
     rlv_label* label;
-    char (*text)[64]; ///< of each label; empty: a thing that labels keep off
+    char (*text)[PLAN_WORDS];    ///< of each label; empty: a thing that labels keep off
+    const plan_plate** labelled; ///< what each label names; NULL: no plate
     size_t obstacle_count;
     rlv_box2* obstacle;
 } plan_page;
@@ -101,6 +107,9 @@ rlv_key plan_key(const plan_page* page);
 /// How far a motion is drawn on paper, and whether it is drawn at all: what is in place is not said to have moved, and
 /// a motion that is shorter than its own head is none on paper.
 bool plan_moved(const plan_page* page, const plan_plate* plate, double from[2], double to[2], bool* cut);
+
+/// What is said beside how far an element went, where no arrow shows it; else nothing.
+const char* plan_why_no_arrow(const plan_page* page, const plan_plate* plate);
 
 /// What is said beneath a row's name: how many of its elements are in place, and how many lie off it, whose place is
 /// not known.

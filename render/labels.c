@@ -215,11 +215,59 @@ static bool place_anywhere(const placing* of, rlv_label* label)
     return isfinite(least);
 }
 
+static double point_off_stretch(const double point[2], const rlv_stretch* line)
+{
+    const double x = line->to[0] - line->from[0], y = line->to[1] - line->from[1], square = x * x + y * y;
+    double share = (point[0] - line->from[0]) * x + (point[1] - line->from[1]) * y;
+    share = square > 0.0 ? fmin(fmax(share / square, 0.0), 1.0) : 0.0;
+    return hypot(line->from[0] + share * x - point[0], line->from[1] + share * y - point[1]);
+}
+
+static double stretch_off_box(const rlv_stretch* line, rlv_box2 box)
+{
+    if (meets(line, box))
+        return 0.0;
+    double least = fmin(off_of(line->from, box), off_of(line->to, box));
+    for (int k = 0; k < 4; k++)
+    {
+        const double corner[2] = {box.left + (k % 2) * box.width, box.top + (int)(k / 2) * box.height};
+        least = fmin(least, point_off_stretch(corner, line));
+    }
+    return least;
+}
+
+// How far a box is from what a label names, from edge to edge.
+static double off_own(const placing* of, const rlv_label* label, rlv_box2 box)
+{
+    if (label->own_count == 0)
+        return fmax(off_of(label->anchor, box) - label->clear, 0.0);
+    double least = INFINITY;
+    for (size_t i = 0; i < label->own_count; i++)
+        least = fmin(least, stretch_off_box(&of->among->line[label->own_first + i], box));
+    return least;
+}
+
+#define ASTRAY 0.5 // heights of a label that it may stand off an outline without a leader
+
+// Nearer to what another label names than to its own, or so far off that it seems to name nothing.
+static bool is_astray(const placing* of, const rlv_label* label)
+{
+    const double own = off_own(of, label, box_of(label));
+    if (own > ASTRAY * label->height)
+        return true;
+    for (size_t i = 0; i < of->count; i++)
+        if (&of->label[i] != label && of->label[i].own_count > 0 && off_own(of, &of->label[i], box_of(label)) < own)
+            return true;
+    return false;
+}
+
 static void lead(const placing* of, rlv_label* label)
 {
     const double off = off_of(label->anchor, box_of(label));
     nearest_in(box_of(label), label->anchor, label->foot);
-    label->led = label->placed && (off > label->clear + 0.8 * label->height || misleads(of, label, box_of(label)));
+    label->led = label->placed && (label->own_count > 0 ? is_astray(of, label)
+                                                        : off > label->clear + 0.8 * label->height ||
+                                                              misleads(of, label, box_of(label)));
 }
 
 size_t rlv_labels_place(size_t count, rlv_label* label, const rlv_label_place* among)

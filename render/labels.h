@@ -25,9 +25,11 @@ typedef struct rlv_label
     double width, height; ///< of its box
     double clear;         ///< radius round the anchor that boxes keep off, its own always and others where they can
     bool fixed;           ///< in: `left` and `top` are given and stay
+    size_t own_first;     ///< in: its own outline is so many of the lines that labels are placed among, from
+    size_t own_count;     ///< that one on; none: a circle of `clear` round the anchor
     bool placed;          ///< out
     double left, top;     ///< out
-    bool led;             ///< out: it stands so far off, or so near to another anchor, that it needs a leader
+    bool led;             ///< out: it stands so far off, or nearer to another's outline, that it needs a leader
     double foot[2];       ///< out: where the leader meets the box
 } rlv_label;
 

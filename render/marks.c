@@ -387,7 +387,9 @@ void rlv_mark_leader(rlv_sheet* sheet, const rlv_label* label)
     if (!label->placed || !label->led || !(length > 0.0))
         return;
     double from = fmin(fmax(label->clear - 0.4 * sheet->unit, 0.0), length) / length;
-    if ((1.0 - from) * length < LEAST_LEADER * sheet->unit)
+    if (label->own_count > 0) // one that is too short to be seen starts inside its outline
+        from = fmin(from, fmax(1.0 - LEAST_LEADER * sheet->unit / length, 0.0));
+    else if ((1.0 - from) * length < LEAST_LEADER * sheet->unit)
         return;
     double start[2] = {label->anchor[0] + from * x, label->anchor[1] + from * y};
     cairo_set_source_rgba(sheet->cairo, 1.0, 1.0, 1.0, 0.8);

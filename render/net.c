@@ -13,8 +13,9 @@
 #define NAME 8.0   // over a dial
 #define LINE 3.7   // beneath it
 #define AIR 5.0
-#define SIGN 2.5 // across a direction's sign
-#define DOT 0.9  // across an azimuth's dot
+#define SIGN 2.5   // across a direction's sign
+#define CORNER 0.8 // of it, from its middle to the lowest corner of a triangle
+#define DOT 0.9    // across an azimuth's dot
 
 static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
@@ -66,8 +67,9 @@ double rlv_rose_radius(size_t count, size_t most, double radius)
 
 // --- Strokes and signs -----------------------------------------------------------------------------------------------
 
-static const rlv_stroke of_rim = {RLV_LINE_MEDIUM, RLV_INK_BLACK, RLV_DASH_NONE};
-static const rlv_stroke of_bedding = {RLV_LINE_STRONG, RLV_INK_GREY, RLV_DASH_BEFORE};
+// Of a level bedding the curve runs along the rim: a broad grey one beside a thin black one is seen.
+static const rlv_stroke of_rim = {RLV_LINE_THIN, RLV_INK_BLACK, RLV_DASH_NONE};
+static const rlv_stroke of_bedding = {RLV_LINE_HEAVY, RLV_INK_GREY, RLV_DASH_EVEN};
 static const rlv_stroke of_cone = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_NONE};
 static const rlv_stroke of_cone_above = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_EVEN};
 
@@ -144,11 +146,11 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
         draw_principal(sheet, x, y);
     else if (which == SIGN_AZIMUTH || which == SIGN_ARROW)
     {
-        const double right = box.left + box.width;
         rlv_sheet_grey(sheet, RLV_INK_BLACK);
-        rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, which == SIGN_ARROW ? right : x, y, DOT * u);
         if (which == SIGN_ARROW)
-            rlv_mark_arrow(sheet, box.left, y, right - 1.3 * u, y, RLV_LINE_STRONG);
+            rlv_mark_arrow(sheet, box.left, y, box.left + box.width, y, RLV_LINE_STRONG);
+        else
+            rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, x, y, DOT * u);
     }
     else
     {
@@ -315,18 +317,27 @@ static void draw_bedding(const dial* on)
     draw_pole(on->sheet, on->x + at[0], on->y + at[1]);
 }
 
-static void draw_points(const dial* on, const rlv_net* net)
+static void draw_point(const dial* on, const rlv_net* net, const rlv_net_point* point)
 {
     const double size = SIGN * on->sheet->unit;
-    for (size_t i = 0; i < net->count; i++)
-    {
-        double at[2];
-        bool down = rlv_net_place(&on->of->compass, net->point[i].way, on->radius, at);
-        if (down || !net->directed)
-            rlv_state_symbol(on->sheet, net->point[i].state, on->x + at[0], on->y + at[1], size);
-        else
-            draw_open(on->sheet, net->point[i].state, on->x + at[0], on->y + at[1], size);
-    }
+    double at[2];
+    bool down = rlv_net_place(&on->of->compass, point->way, on->radius, at);
+    const double x = on->x + at[0], y = on->y + at[1];
+    if (net->directed && !down)
+        draw_open(on->sheet, point->state, x, y, size);
+    else if (point->state == RLV_UNASSIGNED)
+        rlv_open_symbol(on->sheet, point->open, x, y, size);
+    else
+        rlv_state_symbol(on->sheet, point->state, x, y, size);
+}
+
+// Those that left their places over those that did not, which are many.
+static void draw_points(const dial* on, const rlv_net* net)
+{
+    for (int displaced = 0; displaced < 2; displaced++)
+        for (size_t i = 0; i < net->count; i++)
+            if ((net->point[i].state != RLV_IN_PLACE) == (displaced == 1))
+                draw_point(on, net, &net->point[i]);
 }
 
 static void draw_summary(const dial* on, const rlv_net* net)
@@ -350,6 +361,21 @@ static void draw_summary(const dial* on, const rlv_net* net)
     }
 }
 
+static void print_labels(const dial* on, size_t count, const rlv_label* label, const char* const* text)
+{
+    for (size_t i = 0; i < count; i++)
+    {
+        if (!label[i].placed)
+            continue;
+        rlv_lettering how = over;
+        how.share = 0.5;
+        rlv_mark_leader(on->sheet, &label[i]);
+        double cap = rlv_sheet_measure(on->sheet, text[i], &how).cap_mm;
+        rlv_sheet_text(on->sheet, text[i], label[i].left + 0.5 * label[i].width,
+                       label[i].top + 0.5 * (label[i].height + cap), &how);
+    }
+}
+
 // Labels of points, and of the three axes; signs are kept clear.
 static rlv_status label_net(const dial* on, const rlv_net* net, size_t* left_out, rlv_error* error)
 {
@@ -364,7 +390,7 @@ static rlv_status label_net(const dial* on, const rlv_net* net, size_t* left_out
     for (size_t i = 0; held && i < net->count + axes; i++)
     {
         bool axis = i >= net->count;
-        double at[2], half = (axis ? 1.4 : 0.55 * SIGN) * u;
+        double at[2], half = (axis ? 1.4 : net->point[i].state == RLV_INVERTED ? CORNER * SIGN : 0.55 * SIGN) * u;
         rlv_net_place(&on->of->compass, axis ? net->tensor->axis[i - net->count] : net->point[i].way, on->radius, at);
         at[0] += on->x;
         at[1] += on->y;
@@ -385,17 +411,8 @@ static rlv_status label_net(const dial* on, const rlv_net* net, size_t* left_out
         const rlv_label_place among = {within, signs, sign, .gap = 0.3 * u};
         *left_out += rlv_labels_place(count, label, &among);
     }
-    for (size_t i = 0; held && i < count; i++)
-    {
-        if (!label[i].placed)
-            continue;
-        rlv_lettering how = over;
-        how.share = 0.5;
-        rlv_mark_leader(on->sheet, &label[i]);
-        double cap = rlv_sheet_measure(on->sheet, text[i], &how).cap_mm;
-        rlv_sheet_text(on->sheet, text[i], label[i].left + 0.5 * label[i].width,
-                       label[i].top + 0.5 * (label[i].height + cap), &how);
-    }
+    if (held)
+        print_labels(on, count, label, text);
     free(label);
     free(text);
     free(sign);
@@ -428,6 +445,55 @@ static rlv_status draw_net(const dial* on, const rlv_net* net, size_t* left_out,
 }
 
 // --- A rose ----------------------------------------------------------------------------------------------------------
+
+enum
+{
+    RIM_SIDES = 72 ///< stretches of the rim, which names keep off
+};
+
+// Names beside the tips of arrows, off the arrows, the rim and its letters.
+static rlv_status name_arrows(const dial* on, const rlv_rose* rose, size_t* left_out, rlv_error* error)
+{
+    const double u = on->sheet->unit, reach = on->radius + (RIM + 0.5 * APART) * u;
+    rlv_label* label = rlv_reserve(rose->count, sizeof *label, error);
+    rlv_stretch* line = rlv_reserve(rose->count + RIM_SIDES, sizeof *line, error);
+    if (label == NULL || line == NULL)
+    {
+        free(label);
+        free(line);
+        return RLV_SYSTEM;
+    }
+    rlv_box2 letter[4];
+    for (int k = 0; k < 4; k++)
+    {
+        double at[2];
+        polar(on, 90.0 * k, on->radius + (RIM - 2.6) * u, at);
+        letter[k] = (rlv_box2){at[0] - 2.2 * u, at[1] - 2.2 * u, 4.4 * u, 4.4 * u};
+    }
+    for (int k = 0; k < RIM_SIDES; k++)
+    {
+        polar(on, 360.0 / RIM_SIDES * k, on->radius, line[k].from);
+        polar(on, 360.0 / RIM_SIDES * (k + 1), on->radius, line[k].to);
+    }
+    for (size_t i = 0; i < rose->count; i++)
+    {
+        const rlv_text_size size = rlv_sheet_measure(on->sheet, rose->label[i], &over);
+        label[i] = (rlv_label){.width = size.width_mm + 0.5 * u, .height = size.cap_mm + 1.0 * u, .clear = 0.8 * u};
+        polar(on, rose->azimuth_deg[i], on->radius, label[i].anchor);
+        line[RIM_SIDES + i] = (rlv_stretch){{on->x, on->y}, {label[i].anchor[0], label[i].anchor[1]}};
+    }
+    const rlv_label_place among = {.within = {on->x - reach, on->y - reach, 2.0 * reach, 2.0 * reach},
+                                   .obstacle_count = 4,
+                                   .obstacle = letter,
+                                   .gap = 0.3 * u,
+                                   .line_count = RIM_SIDES + rose->count,
+                                   .line = line};
+    *left_out += rlv_labels_place(rose->count, label, &among);
+    print_labels(on, rose->count, label, rose->label);
+    free(label);
+    free(line);
+    return RLV_DONE;
+}
 
 // So few make no petals: each is an arrow to the rim.
 static void draw_arrows(const dial* on, const rlv_rose* rose)
@@ -540,7 +606,7 @@ static void draw_spread(const dial* on, const rlv_rose* rose)
     }
 }
 
-static rlv_status draw_rose(const dial* on, const rlv_rose* rose, rlv_error* error)
+static rlv_status draw_rose(const dial* on, const rlv_rose* rose, size_t* left_out, rlv_error* error)
 {
     size_t petal[36], most = 1;
     double width_deg = rlv_rose_width_deg(rose->count);
@@ -548,14 +614,19 @@ static rlv_status draw_rose(const dial* on, const rlv_rose* rose, rlv_error* err
     for (size_t k = 0; (double)k * width_deg < 359.9; k++)
         most = petal[k] > most ? petal[k] : most;
     draw_rim(on);
+    rlv_status status = RLV_DONE;
     if (rlv_rose_has_petals(rose->count))
     {
         draw_petals(on, width_deg, petal, most);
         draw_rings(on, most);
+        status = draw_azimuths(on, rose, error);
     }
     else
+    {
         draw_arrows(on, rose);
-    rlv_status status = draw_azimuths(on, rose, error);
+        if (rose->label != NULL)
+            status = name_arrows(on, rose, left_out, error);
+    }
     if (has_spread(rose))
         draw_spread(on, rose);
     put_words(on, rose->name, rose->words);
@@ -566,7 +637,7 @@ static rlv_status draw_rose(const dial* on, const rlv_rose* rose, rlv_error* err
 
 static void add_states(rlv_key* key, const rlv_net_sheet* nets)
 {
-    bool seen[RLV_ARTICULATION_STATES] = {0}, above[RLV_ARTICULATION_STATES] = {0};
+    bool seen[RLV_ARTICULATION_STATES] = {0}, above[RLV_ARTICULATION_STATES] = {0}, open[RLV_OPEN_WHYS] = {0};
     for (size_t n = 0; n < nets->net_count; n++)
         for (size_t i = 0; i < nets->net[n].count; i++)
         {
@@ -574,11 +645,19 @@ static void add_states(rlv_key* key, const rlv_net_sheet* nets)
             bool down = rlv_net_place(&nets->compass, nets->net[n].point[i].way, 1.0, at);
             bool* of = nets->net[n].directed && !down ? above : seen;
             of[nets->net[n].point[i].state] = true;
+            if (of == seen && nets->net[n].point[i].state == RLV_UNASSIGNED)
+                open[nets->net[n].point[i].open] = true;
         }
-    for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
+    for (int i = 0; i < RLV_UNASSIGNED; i++)
         if (seen[i])
         {
             rlv_key_entry entry = rlv_state_key((rlv_articulation_state)i);
+            rlv_key_add(key, &entry);
+        }
+    for (int i = RLV_OPEN_WHYS; i-- > 0;)
+        if (open[i])
+        {
+            rlv_key_entry entry = rlv_open_key((rlv_open_why)i);
             rlv_key_add(key, &entry);
         }
     for (int i = 0; i < RLV_ARTICULATION_STATES; i++)
@@ -664,8 +743,8 @@ static rlv_status draw_all(rlv_sheet* sheet, const laid_nets* of, const rlv_pape
     for (size_t i = 0; i < of->dials && status == RLV_DONE; i++)
     {
         const dial on = {sheet, nets, margin + step * ((double)i + 0.5), middle, RADIUS * u};
-        status =
-            i < nets->net_count ? draw_net(&on, &nets->net[i], left_out, error) : draw_rose(&on, nets->rose, error);
+        status = i < nets->net_count ? draw_net(&on, &nets->net[i], left_out, error)
+                                     : draw_rose(&on, nets->rose, left_out, error);
     }
     double y = middle + (RADIUS + RIM + LINE * (RLV_NET_LINES + 1) + AIR) * u;
     rlv_key_print(sheet, &of->key, margin, y, width);

@@ -7,8 +7,8 @@
 /// falls at its opposite, and is drawn open.
 ///
 /// A rose counts azimuths by even sectors. A petal's area is its number: its radius goes with the square root of it,
-/// for a radius that went with the number would show four where there are two. Each azimuth is also a dot outside the
-/// rim, since few of them make any petals.
+/// for a radius that went with the number would show four where there are two. Beside petals each azimuth is
+/// also a dot outside the rim, since few of them make any petals; where there are no petals each is an arrow, by name.
 
 #ifndef RLV_NET_H
 #define RLV_NET_H
@@ -16,6 +16,7 @@
 #include "articulation.h"
 #include "directions.h"
 #include "key.h"
+#include "state.h"
 #include "title.h"
 
 /// Where a direction (any length) falls on a net about (0, 0), x to the right and y down the page; true where it points
@@ -37,6 +38,7 @@ typedef struct rlv_net_point
     rlv_vec3 way; ///< any length above zero
     rlv_articulation_state state;
     const char* label; ///< may be NULL
+    rlv_open_why open; ///< why it has no state, where it has none
 } rlv_net_point;
 
 typedef struct rlv_net
@@ -56,6 +58,7 @@ typedef struct rlv_rose
     const char* name;
     size_t count;
     const double* azimuth_deg;
+    const char* const* label;  ///< one an azimuth, beside its arrow where there are no petals; may be NULL
     double mean_deg, half_deg; ///< the mean and half its 95 % interval; NaN: none to draw
     const char* words;
 } rlv_rose;

@@ -156,6 +156,14 @@ static void area_path(const bodies* on, const rlv_panel_area* area)
     cairo_close_path(on->sheet->cairo);
 }
 
+// What belongs to no row is bone as what is in place is, and no less pale: white it would be the brightest thing.
+static void fill_area(rlv_sheet* sheet, const rlv_panel_area* area)
+{
+    const bool no_row = area->state == RLV_UNASSIGNED && area->open == RLV_OPEN_NO_ROW;
+    const bool plain = no_row || area->state == RLV_IN_PLACE;
+    rlv_state_fill(sheet, no_row ? RLV_IN_PLACE : area->state, COVERS, plain ? RLV_LINE_THIN : RLV_LINE_STRONG);
+}
+
 static void draw_areas(const bodies* on, const rlv_panel_marks* marks)
 {
     cairo_t* c = on->sheet->cairo;
@@ -171,7 +179,7 @@ static void draw_areas(const bodies* on, const rlv_panel_marks* marks)
             rlv_stroke_end(on->sheet);
             continue;
         }
-        rlv_state_fill(on->sheet, area->state, COVERS, area->state == RLV_IN_PLACE ? RLV_LINE_THIN : RLV_LINE_STRONG);
+        fill_area(on->sheet, area);
         double middle[2], half[2];
         panel_area_extent(on->panel, area, middle, half);
         if (area->state == RLV_UNASSIGNED)
@@ -266,7 +274,7 @@ static bool add_way(rlv_stretch* line, const bodies* on, const rlv_panel_marks* 
 }
 
 size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, const rlv_panel_marks* marks,
-                        rlv_stretch* line)
+                        rlv_stretch* line, size_t* first)
 {
     const bodies on = {NULL, panel, left_mm, top_mm};
     double at[PANEL_STEPS][2];
@@ -274,16 +282,21 @@ size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, c
     if (line == NULL)
         return (OUTLINE + 1) * (marks->area_count + marks->expected_count);
     for (size_t i = 0; i < marks->area_count; i++)
+    {
+        first[i] = count;
         if (!panel_hides(panel, &marks->area[i]))
             count = add_area(line, count, &on, &marks->area[i]);
+    }
     for (size_t i = 0; i < marks->expected_count; i++)
     {
+        first[marks->area_count + i] = count;
         count += add_way(&line[count], &on, marks, i);
         if (marks->expected[i].vague || marks->expected[i].label == NULL)
             continue;
         shadow_on_sheet(&on, &marks->expected[i], at);
         count = add_ring(line, count, at, PANEL_STEPS);
     }
+    first[marks->area_count + marks->expected_count] = count;
     return count;
 }
 
@@ -295,9 +308,9 @@ void panel_draw_bodies(rlv_sheet* sheet, const rlv_panel* panel, double left_mm,
     cairo_rectangle(sheet->cairo, left_mm, top_mm, panel->width_mm, panel->height_mm);
     cairo_clip(sheet->cairo);
     panel_draw_corridors(sheet, panel, left_mm, top_mm, marks);
+    draw_curves(&on, marks); // beneath plates, whose edges its casing would erase
     draw_areas(&on, marks);
     draw_expected(&on, marks);
-    draw_curves(&on, marks);
     draw_motions(&on, marks);
     cairo_restore(sheet->cairo);
 }
@@ -364,6 +377,9 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
         if (open[i])
         {
             rlv_key_entry entry = rlv_open_key((rlv_open_why)i);
+            if (i == RLV_OPEN_OFF_ROW && marks->expected_count > 0)
+                snprintf(entry.words, sizeof entry.words,
+                         "off its row: the table tells the places that it may have come from");
             rlv_key_add(key, &entry);
         }
     if (hidden)

@@ -27,7 +27,8 @@ typedef struct drawing
     bool* slight;      // of each label: its letters are smaller
     rlv_lettering how_slight;
     size_t line_count;
-    rlv_stretch* line; // what labels keep off: outlines and arrows of bodies
+    size_t *body, *first_line; // of each label the body that it names, or SIZE_MAX; and the first line of each body
+    rlv_stretch* line;         // what labels keep off: outlines and arrows of bodies
     size_t* region;
     rlv_box2* obstacle; // what labels keep clear of: bar, axes, letters of traces, numbers of levels
 } drawing;
@@ -229,6 +230,7 @@ static void add_label(drawing* on, const char* text, double x, double y, double 
     rlv_label* label = &on->label[on->label_count];
     *label = (rlv_label){
         .anchor = {x, y}, .width = size.width_mm + PAD_MM * u, .height = size.cap_mm + 1.3 * u, .clear = clear};
+    on->body[on->label_count] = SIZE_MAX;
     on->text[on->label_count++] = text;
 }
 
@@ -357,6 +359,7 @@ static void add_numbers(drawing* on)
         snprintf(words, sizeof words, "%zu", i + 1);
         double radius = rlv_mark_number_radius(on->sheet, words), x = on->left + at[0], y = on->top + at[1];
         rlv_label* label = &on->label[on->label_count];
+        on->body[on->label_count] = SIZE_MAX;
         *label = (rlv_label){.anchor = {x, y},
                              .width = 2.0 * radius,
                              .height = 2.0 * radius,
@@ -433,14 +436,17 @@ static void add_body(drawing* on, const rlv_panel_area* area)
     double x = on->left + middle[0], y = on->top + middle[1];
     bool open = area->state == RLV_UNASSIGNED; // its sign stands in its middle
     add_label(on, area->label, x, y, open ? 1.7 * u : fmax(fmin(half[0], half[1]), u), area->state == RLV_IN_PLACE);
+    on->body[on->label_count - 1] = (size_t)(area - on->marks->area);
     rlv_label* label = &on->label[on->label_count - 1];
     label->left = x - 0.5 * label->width;
     label->top = y - 0.5 * label->height;
-    label->fixed = !open && pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < INSIDE &&
+    label->fixed = !open && area->life_mm == NULL &&
+                   pow(0.5 * label->width / half[0], 2.0) + pow(0.5 * label->height / half[1], 2.0) < INSIDE &&
                    !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
 }
 
-// Ids of elements, inside where they fit, of those that moved first; and of places where elements are expected.
+// Ids of elements, inside where they fit and no arrow ends there, of those that moved first; and of places where
+// elements are expected.
 static void add_bodies(drawing* on)
 {
     const double u = on->sheet->unit;
@@ -457,6 +463,7 @@ static void add_bodies(drawing* on)
             double at[2];
             place_on_sheet(on, on->marks->expected[i].at_mm, at);
             add_label(on, on->marks->expected[i].label, at[0], at[1], 1.2 * u, true);
+            on->body[on->label_count - 1] = on->marks->area_count + i;
         }
 }
 
@@ -512,6 +519,16 @@ static void draw_furniture(drawing* on)
     }
 }
 
+static void own_outlines(drawing* on)
+{
+    for (size_t i = 0; i < on->label_count; i++)
+        if (on->body[i] != SIZE_MAX)
+        {
+            on->label[i].own_first = on->first_line[on->body[i]];
+            on->label[i].own_count = on->first_line[on->body[i] + 1] - on->first_line[on->body[i]];
+        }
+}
+
 static void draw_all(drawing* on, size_t* left_out)
 {
     if (on->marks->grid != NULL)
@@ -534,7 +551,8 @@ static void draw_all(drawing* on, size_t* left_out)
     draw_points(on);
     add_bodies(on);
     rlv_box2 within = {on->left, on->top, on->panel->width_mm, on->panel->height_mm};
-    on->line_count = panel_body_lines(on->panel, on->left, on->top, on->marks, on->line);
+    on->line_count = panel_body_lines(on->panel, on->left, on->top, on->marks, on->line, on->first_line);
+    own_outlines(on);
     const rlv_label_place among = {within,         on->obstacle_count, on->obstacle,
                                    on->line_count, on->line,           GAP_MM * on->sheet->unit};
     size_t missed = rlv_labels_place(on->label_count, on->label, &among);
@@ -573,13 +591,15 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     on.text = rlv_reserve(most, sizeof *on.text, error);
     on.region = rlv_reserve(most, sizeof *on.region, error);
     on.slight = rlv_reserve(most, sizeof *on.slight, error);
-    on.line = rlv_reserve(panel_body_lines(panel, 0.0, 0.0, on.marks, NULL), sizeof *on.line, error);
+    on.line = rlv_reserve(panel_body_lines(panel, 0.0, 0.0, on.marks, NULL, NULL), sizeof *on.line, error);
+    on.body = rlv_reserve(most, sizeof *on.body, error);
+    on.first_line = rlv_reserve(on.marks->area_count + on.marks->expected_count + 1, sizeof *on.first_line, error);
     const size_t squares = on.marks->grid != NULL ? on.marks->grid->columns + on.marks->grid->rows : 0;
     on.obstacle =
         rlv_reserve(2 + 2 * on.marks->trace_count + panel->isoline_count + squares, sizeof *on.obstacle, error);
     rlv_status status = RLV_SYSTEM;
     if (on.label != NULL && on.text != NULL && on.region != NULL && on.obstacle != NULL && on.slight != NULL &&
-        on.line != NULL)
+        on.line != NULL && on.body != NULL && on.first_line != NULL)
         status = choose_slight(&on, error);
     if (status == RLV_DONE)
         status = put_picture(&on, error);
@@ -590,6 +610,8 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     free(on.region);
     free(on.slight);
     free(on.line);
+    free(on.body);
+    free(on.first_line);
     free(on.obstacle);
     return status;
 }

@@ -48,9 +48,10 @@ void panel_draw_corridors(rlv_sheet* sheet, const rlv_panel* panel, double left_
 void panel_corridor_sign(rlv_sheet* sheet, rlv_box2 box);
 
 /// The outlines of elements and of expected places, the lines of corridors, and the arrows, that are drawn in sight, as
-/// stretches on the sheet; `line` NULL: how many there are at the most.
+/// stretches on the sheet; `line` NULL: how many there are at the most. Those of area i are from `first[i]` up to
+/// `first[i + 1]`, and after the areas those of the expected places likewise: one more than both.
 size_t panel_body_lines(const rlv_panel* panel, double left_mm, double top_mm, const rlv_panel_marks* marks,
-                        rlv_stretch* line);
+                        rlv_stretch* line, size_t* first);
 
 /// Draw a grid's lines. Then its letters in the strips along the upper and the left edge that nothing else is drawn in;
 /// their boxes into `taken`, columns + rows at most; how many. And what its squares are, for a key.

@@ -45,6 +45,16 @@ void rlv_state_path(rlv_sheet* sheet, rlv_articulation_state state, double x_mm,
     cairo_restore(c);
 }
 
+void rlv_state_path_inside(rlv_sheet* sheet, rlv_articulation_state state, double x_mm, double y_mm,
+                           double half_length_mm, double half_width_mm, double turn_rad)
+{
+    const double reach = state == RLV_SHIFTED    ? hypot(SQUARE, SQUARE)
+                         : state == RLV_ROTATED  ? DIAMOND
+                         : state == RLV_INVERTED ? TALL
+                                                 : 1.0;
+    rlv_state_path(sheet, state, x_mm, y_mm, half_length_mm / reach, half_width_mm / reach, turn_rad);
+}
+
 void rlv_state_fill(rlv_sheet* sheet, rlv_articulation_state state, double covers, double line_mm)
 {
     cairo_t* c = sheet->cairo;
@@ -90,9 +100,10 @@ void rlv_open_symbol(rlv_sheet* sheet, rlv_open_why why, double x_mm, double y_m
 static void draw_in_key(rlv_sheet* sheet, rlv_box2 box, int state)
 {
     rlv_articulation_state of = (rlv_articulation_state)state;
-    double x = box.left + 0.5 * box.width, y = box.top + 0.5 * box.height;
-    rlv_state_path(sheet, of, x, y, 0.42 * box.width, 0.56 * box.height, 0.0);
-    rlv_state_fill(sheet, of, 1.0, RLV_LINE_THIN);
+    const double size = 1.12 * box.height;
+    // The middle of a triangle's height is not that of its area: it stands in its line by the former.
+    const double up = of == RLV_INVERTED ? 0.25 * (TALL - BASE) * size : 0.0;
+    rlv_state_symbol(sheet, of, box.left + 0.5 * box.width, box.top + 0.5 * box.height - up, size);
 }
 
 static void draw_open_in_key(rlv_sheet* sheet, rlv_box2 box, int why)

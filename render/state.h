@@ -27,6 +27,10 @@ typedef enum rlv_open_why
 void rlv_state_path(rlv_sheet* sheet, rlv_articulation_state state, double x_mm, double y_mm, double half_length_mm,
                     double half_width_mm, double turn_rad);
 
+/// The same shape with its corners on the ellipse of those half lengths: no larger than what it stands for.
+void rlv_state_path_inside(rlv_sheet* sheet, rlv_articulation_state state, double x_mm, double y_mm,
+                           double half_length_mm, double half_width_mm, double turn_rad);
+
 /// Fill the current path with a state's tone, as far as it covers (1: all), and with its pattern; then draw its
 /// outline, `line_mm` as on A3. The path is used up.
 void rlv_state_fill(rlv_sheet* sheet, rlv_articulation_state state, double covers, double line_mm);

@@ -258,6 +258,63 @@ Test(body_plan, labels_of_a_crowded_animal_lie_neither_over_each_other_nor_over_
     told_skeleton_free(t);
 }
 
+Test(body_plan, a_motion_that_is_told_and_has_no_arrow_says_why)
+{
+    straight s;
+    plan_lay lay = {0};
+    plan_page page = {0};
+    rlv_sheet ruler;
+    rlv_paper paper;
+    bool went[COUNT] = {false};
+    lay_straight(&s);
+    for (int i = 3; i < 6; i++)
+    {
+        s.one[i].state = RLV_SHIFTED;
+        went[i] = true;
+        s.amount[i] = "so far";
+    }
+    s.one[3].motion.across_mm.value = 6.0; // 2.4 mm on paper: an arrow
+    s.one[3].motion.shift_mm.value = 6.0;
+    s.one[4].motion.shift_mm.value = 6.0; // the same, all of it out of the body wall
+    s.one[5].motion.shift_mm.value = 1.0; // 0.4 mm on paper
+    s.of.went = went;
+    const rlv_body_plan plan = {.of = s.of, .scale = 0.4, .paper = 4};
+    make_page(&page, &lay, &ruler, &plan, &paper);
+    cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 3)), "");
+    cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 4)), ", mostly out of the body wall");
+    cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 5)), ", too short to draw");
+    cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 0)), "");
+    plan_page_free(&page);
+    plan_lay_free(&lay);
+    rlv_sheet_free(&ruler);
+    rlv_body_axis_free(&s.told.axis);
+}
+
+Test(body_plan, a_label_stands_over_the_middle_of_its_plate_where_that_is_free)
+{
+    straight s;
+    plan_lay lay = {0};
+    plan_page page = {0};
+    rlv_sheet ruler;
+    rlv_paper paper;
+    lay_straight(&s);
+    s.one[4].state = RLV_SHIFTED;
+    const rlv_body_plan plan = {.of = s.of, .scale = 0.4, .paper = 4};
+    make_page(&page, &lay, &ruler, &plan, &paper);
+    double at[2];
+    bool cut;
+    plan_at(&page, plate_of(&lay, 4), at, &cut);
+    cr_assert_eq(page.label_count, 1);
+    const rlv_label* label = &page.label[0];
+    cr_expect_float_eq(label->left + 0.5 * label->width, at[0], 1e-9);
+    cr_expect_lt(label->top + label->height, at[1]);
+    cr_expect_not(label->led);
+    plan_page_free(&page);
+    plan_lay_free(&lay);
+    rlv_sheet_free(&ruler);
+    rlv_body_axis_free(&s.told.axis);
+}
+
 Test(body_plan, numbers_beneath_a_row_stand_below_all_its_plates_and_apart_from_labels)
 {
     straight s;

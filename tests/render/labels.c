@@ -77,6 +77,49 @@ Test(labels, a_label_that_stands_far_off_is_led_to_its_edge)
     cr_expect_eq(label[0].left, 30.0);
 }
 
+// An outline of four lines about a middle.
+static void box_outline(rlv_stretch line[4], double x, double y, double half_wide, double half_tall)
+{
+    const double corner[5][2] = {{x - half_wide, y - half_tall},
+                                 {x + half_wide, y - half_tall},
+                                 {x + half_wide, y + half_tall},
+                                 {x - half_wide, y + half_tall},
+                                 {x - half_wide, y - half_tall}};
+    for (int k = 0; k < 4; k++)
+        line[k] = (rlv_stretch){{corner[k][0], corner[k][1]}, {corner[k + 1][0], corner[k + 1][1]}};
+}
+
+Test(labels, one_nearer_to_a_neighbours_outline_than_to_its_own_is_led)
+{
+    // All is taken down to 0.6 mm beneath the first body, of 4 by 4 mm: its label stands below that, 4 mm tall. A long
+    // neighbour begins 4 mm beneath the body, so that the label cannot but touch it, or 23 mm.
+    for (int near = 0; near < 2; near++)
+    {
+        rlv_stretch line[8];
+        const double middle = near == 1 ? 61.0 : 80.0;
+        const rlv_box2 above = {0, 0, 100, 52.6};
+        rlv_label label[2] = {
+            {.anchor = {50, 50}, .width = 8, .height = 4, .clear = 2.0, .own_first = 0, .own_count = 4},
+            {.anchor = {50, middle},
+             .width = 4,
+             .height = 3,
+             .clear = 2.0,
+             .own_first = 4,
+             .own_count = 4,
+             .fixed = true,
+             .left = 48,
+             .top = middle - 1.5}};
+        box_outline(line, 50, 50, 2, 2);
+        box_outline(line + 4, 50, middle, 20, 5); // from 56, or from 75
+        cr_expect_eq(rlv_labels_place(2, label, &(rlv_label_place){{0, 0, 100, 100}, 1, &above, 8, line, 0.3}), 0);
+        cr_assert_gt(label[0].top, 52.6);
+        if (near == 1)
+            cr_expect(label[0].led);
+        else
+            cr_expect_not(label[0].led, "%g %g", label[0].left, label[0].top);
+    }
+}
+
 Test(labels, the_same_labels_get_the_same_places)
 {
     rlv_label one[100], two[100];

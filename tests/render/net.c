@@ -163,8 +163,8 @@ Test(net, a_sheet_of_nets_is_the_same_bytes_at_any_number_of_threads)
         rlv_trend trend = {fmod(37.0 * i, 360.0), fmod(23.0 * i, 170.0) - 80.0};
         way[i] = rlv_trend_vector(&compass, trend);
         azimuth[i] = trend.trend_deg;
-        point[i] =
-            (rlv_net_point){way[i], (rlv_articulation_state)(i % RLV_ARTICULATION_STATES), i % 4 == 0 ? "LL07" : NULL};
+        point[i] = (rlv_net_point){way[i], (rlv_articulation_state)(i % RLV_ARTICULATION_STATES),
+                                   i % 4 == 0 ? "LL07" : NULL, RLV_OPEN_OFF_ROW};
     }
     const rlv_vec3 mean = rlv_trend_vector(&compass, (rlv_trend){70.0, 10.0});
     rlv_orientation tensor;
@@ -223,9 +223,9 @@ static bool has_entry(const rlv_key* key, const char* words)
 Test(net, the_key_has_each_open_sign_that_is_there_and_no_other)
 {
     const rlv_compass compass = askew();
-    const rlv_net_point point[3] = {{rlv_trend_vector(&compass, (rlv_trend){40.0, -20.0}), RLV_INVERTED, NULL},
-                                    {rlv_trend_vector(&compass, (rlv_trend){90.0, 30.0}), RLV_SHIFTED, NULL},
-                                    {rlv_trend_vector(&compass, (rlv_trend){200.0, -5.0}), RLV_ROTATED, NULL}};
+    const rlv_net_point point[3] = {{rlv_trend_vector(&compass, (rlv_trend){40.0, -20.0}), RLV_INVERTED, NULL, 0},
+                                    {rlv_trend_vector(&compass, (rlv_trend){90.0, 30.0}), RLV_SHIFTED, NULL, 0},
+                                    {rlv_trend_vector(&compass, (rlv_trend){200.0, -5.0}), RLV_ROTATED, NULL, 0}};
     rlv_net net = {.name = "Motions", .directed = true, .count = 3, .point = point};
     const rlv_net_sheet sheet = {.compass = compass, .net_count = 1, .net = &net};
     rlv_key key = rlv_net_key(&sheet);
@@ -239,7 +239,66 @@ Test(net, the_key_has_each_open_sign_that_is_there_and_no_other)
     cr_expect_eq(key.count, 3);
 }
 
-Test(net, a_motion_of_a_rose_is_a_dot_in_the_key_with_its_arrow_where_there_are_no_petals)
+Test(net, a_pole_of_an_element_off_its_row_has_its_own_sign_in_the_key)
+{
+    const rlv_compass compass = askew();
+    const rlv_net_point point[2] = {
+        {rlv_trend_vector(&compass, (rlv_trend){40.0, 20.0}), RLV_UNASSIGNED, NULL, RLV_OPEN_OFF_ROW},
+        {rlv_trend_vector(&compass, (rlv_trend){90.0, 30.0}), RLV_IN_PLACE, NULL, 0}};
+    const rlv_net net = {.name = "Poles", .count = 2, .point = point};
+    const rlv_key key = rlv_net_key(&(rlv_net_sheet){.compass = compass, .net_count = 1, .net = &net});
+    cr_assert_eq(key.count, 2);
+    cr_expect(has_entry(&key, "in place"));
+    cr_expect(has_entry(&key, rlv_open_key(RLV_OPEN_OFF_ROW).words));
+}
+
+static const uint8_t* pixel_at(const rlv_picture* picture, double x_mm, double y_mm)
+{
+    return picture->rgb + 3 * ((size_t)(y_mm * 10.0) * picture->width + (size_t)(x_mm * 10.0));
+}
+
+// Whether a pixel of a ring's arc has ink: azimuths from `from_deg` to `to_deg` about a middle.
+static bool has_ink(const rlv_picture* picture, const double middle[2], const double reach[2], const double arc_deg[2])
+{
+    for (double reach_mm = reach[0]; reach_mm < reach[1]; reach_mm += 0.1)
+        for (double azimuth = arc_deg[0]; azimuth < arc_deg[1]; azimuth += 0.1)
+            if (pixel_at(picture, middle[0] + reach_mm * sin(azimuth * DEGREE),
+                         middle[1] - reach_mm * cos(azimuth * DEGREE))[0] < 128)
+                return true;
+    return false;
+}
+
+Test(net, an_arrow_of_a_rose_has_its_name_at_its_tip_and_no_dot)
+{
+    const double azimuth[2] = {50.0, 200.0};
+    const char* const name[2] = {"D04", "LL08"};
+    rlv_rose rose = {.name = "rose", .count = 2, .azimuth_deg = azimuth, .mean_deg = NAN, .half_deg = NAN};
+    const rlv_net_sheet nets = {.compass = askew(), .north_known = true, .rose = &rose, .paper = 4};
+    rlv_picture picture[2] = {{0}, {0}};
+    draw(&picture[0], &nets);
+    rose.label = name;
+    draw(&picture[1], &nets);
+    // The middle of the dial: where the rows and columns of the rim, black at both ends of a diameter of 102 mm, meet.
+    const double x = 0.05 * (double)picture[0].width;
+    double y = 0.0;
+    for (double at = 60.0; at < 0.1 * (double)picture[0].height - 60.0 && y == 0.0; at += 0.1)
+        if (has_ink(&picture[0], (double[2]){x, at}, (double[2]){50.95, 51.05}, (double[2]){305.0, 305.3}) &&
+            has_ink(&picture[0], (double[2]){x, at}, (double[2]){50.95, 51.05}, (double[2]){235.0, 235.3}))
+            y = at;
+    cr_assert_gt(y, 0.0);
+    for (size_t i = 0; i < 2; i++)
+    {
+        // Between the rim's line and the letters of the compass: 0.5 mm to 5 mm off it.
+        const double middle[2] = {x, y}, beside[2] = {51.5, 56.0};
+        const double arc[2] = {azimuth[i] - 6.0, azimuth[i] + 6.0};
+        cr_expect_not(has_ink(&picture[0], middle, beside, arc), "%g", azimuth[i]);
+        cr_expect(has_ink(&picture[1], middle, beside, arc), "%g", azimuth[i]);
+    }
+    rlv_picture_free(&picture[0]);
+    rlv_picture_free(&picture[1]);
+}
+
+Test(net, a_motion_of_a_rose_is_an_arrow_in_the_key_or_a_dot_where_there_are_petals)
 {
     const double azimuth[6] = {10, 20, 30, 40, 50, 60};
     rlv_rose rose = {.count = 2, .azimuth_deg = azimuth, .mean_deg = NAN};

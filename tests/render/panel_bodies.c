@@ -113,6 +113,26 @@ Test(panel_bodies, the_key_tells_expected_places_and_corridors_only_where_they_a
     table_top_clear(&t);
 }
 
+Test(panel_bodies, what_lies_off_its_row_is_looked_up_in_the_table_of_free_places_where_there_is_one)
+{
+    const double covariance[9] = {1, 0, 0, 0, 1, 0, 0, 0, 1};
+    const rlv_vec3 ring[3] = {{10, 10, 0.1}, {20, 10, 0.1}, {15, 20, 0.1}};
+    const rlv_panel_area area = {.ring_count = 3, .ring_mm = ring, .state = RLV_UNASSIGNED, .open = RLV_OPEN_OFF_ROW};
+    const rlv_panel_expected expected = {.at_mm = {20, 20, 0}, .covariance_mm2 = covariance, .radius2 = 7.8};
+    rlv_panel_marks marks = {.area_count = 1, .area = &area};
+    table_top t;
+    lay(&t, &table_top_from_above);
+    rlv_key key = {0};
+    rlv_panel_key(&key, &t.panel, &marks);
+    cr_expect(has_entry(&key, "off its row: moved, from which place is not known"));
+    marks.expected_count = 1;
+    marks.expected = &expected;
+    key.count = 0;
+    rlv_panel_key(&key, &t.panel, &marks);
+    cr_expect(has_entry(&key, "off its row: the table tells the places"));
+    table_top_clear(&t);
+}
+
 Test(panel_bodies, the_extent_of_an_element_is_at_the_scale_of_its_panel)
 {
     const rlv_vec3 ring[4] = {{2, 2, 0.1}, {38, 2, 0.1}, {38, 38, 0.1}, {2, 38, 0.1}};

@@ -50,6 +50,32 @@ Test(state, shapes_have_one_area_at_one_size_however_they_are_turned)
     rlv_sheet_free(&sheet);
 }
 
+Test(state, a_shape_inside_a_plate_reaches_its_outline_and_no_farther)
+{
+    rlv_sheet sheet;
+    cr_assert_eq(rlv_sheet_reserve(&sheet, 100, 100, NULL), RLV_DONE);
+    cairo_set_tolerance(sheet.cairo, 1e-4);
+    for (int state = RLV_SHIFTED; state <= RLV_INVERTED; state++) // the round ones are the outline itself
+        for (double turn = 0.0; turn < 3.0; turn += 0.7)
+        {
+            double farthest = 0.0;
+            rlv_state_path_inside(&sheet, (rlv_articulation_state)state, 40.0, 30.0, 6.0, 4.0, turn);
+            cairo_path_t* path = cairo_copy_path_flat(sheet.cairo);
+            for (int i = 0; i < path->num_data; i += path->data[i].header.length)
+                if (path->data[i].header.length > 1)
+                {
+                    const double x = path->data[i + 1].point.x - 40.0, y = path->data[i + 1].point.y - 30.0;
+                    farthest = fmax(
+                        farthest, hypot((cos(turn) * x + sin(turn) * y) / 6.0, (cos(turn) * y - sin(turn) * x) / 4.0));
+                }
+            cairo_path_destroy(path);
+            // Corners lie on 24.8 fixed-point coordinates: 1/256 of a point of at least 4 mm; SQUARE and its like have
+            // four decimals.
+            cr_expect_float_eq(farthest, 1.0, 1e-3, "%d: %g", state, farthest);
+        }
+    rlv_sheet_free(&sheet);
+}
+
 Test(state, tones_are_told_apart_by_their_lightness_alone)
 {
     // In place, shifted, rotated, inverted: each darker than the last by 4 of CIELAB's 100, and all light enough for
