@@ -707,18 +707,20 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
     const double u = sheet->unit;
     const double foot = rlv_title_foot_mm(&map->title, sheet->width_mm, u), top = rlv_title_head(sheet, &map->title);
     const double x = 0.5 * (sheet->width_mm - of->wide),
-                 spare = fmax(sheet->height_mm - top - foot - AIR * u - of->tall, 0.0), y = top + 0.45 * spare;
+                 spare = fmax(sheet->height_mm - top - foot - AIR * u - of->tall, 0.0), y = top + 0.2 * spare,
+                 loose = fmin(0.5 * spare / (double)map->trial_count, 2.0 * BENEATH * u); // between rows
     gathered all = {0};
     rlv_status status = RLV_DONE;
     for (size_t k = 0; k < map->trial_count && status == RLV_DONE; k++)
-        status = draw_trial(sheet, of, k, x, y + (double)k * (of->row_tall + AIR * u), &all, error);
+        status = draw_trial(sheet, of, k, x, y + (double)k * (of->row_tall + AIR * u + loose), &all, error);
     const double aside = x + of->faces_wide + GAP * u;
     if (status == RLV_DONE)
         status = draw_whole(sheet, of, aside, y, &all, error);
     if (status == RLV_DONE)
         draw_aside(sheet, of, &all, aside, y + of->whole_tall + (HEADING + AIR) * u);
     const double left_over = of->tall - of->upper_tall - BENEATH * u - of->sections_tall,
-                 beneath = y + of->upper_tall + BENEATH * u + fmin(0.5 * left_over, 2.0 * BENEATH * u),
+                 beneath = y + of->upper_tall + (double)map->trial_count * loose + BENEATH * u +
+                           fmin(0.5 * left_over, 2.0 * BENEATH * u),
                  right = of->stacked ? 0.0 : of->section_wide + 2.0 * FOLD * u,
                  down = of->stacked ? of->section_tall + (HEADING + BAR + AIR) * u : 0.0;
     for (size_t k = 0; k < map->trial_count && status == RLV_DONE; k++)
