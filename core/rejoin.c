@@ -33,6 +33,8 @@ void rlv_rejoin_free(rlv_rejoin* rejoin)
     free(rejoin->block_after_mm);
     free(rejoin->piece_before_mm);
     free(rejoin->piece_after_mm);
+    free(rejoin->block_back_mm);
+    free(rejoin->piece_back_mm);
     memset(rejoin, 0, sizeof *rejoin);
 }
 
@@ -620,6 +622,14 @@ rlv_status rlv_joining_gap(rlv_rejoin_gap* gap, const rlv_joining* w, const rlv_
         status = rlv_gap_tell(gap, &widths, w->part, &local, w->joint_normal, w->noise_mm, measured, error);
     rlv_gap_widths_free(&widths);
     return status;
+}
+
+rlv_status rlv_joining_gap_maps(rlv_rejoin_gap* gap, float* map[2], const rlv_joining* w, const rlv_pose* place,
+                                rlv_error* error)
+{
+    const rlv_pose local =
+        rlv_joining_local(place, w->mesh[RLV_JOIN_PIECE]->origin_mm, w->mesh[RLV_JOIN_BLOCK]->origin_mm);
+    return tell_gap(gap, &map[0], &map[1], NULL, w, &local, error);
 }
 
 rlv_status rlv_rejoin_gap_at(rlv_rejoin_gap* gap, const rlv_rejoin_input* input, const rlv_pose* place,

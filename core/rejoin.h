@@ -168,9 +168,10 @@ typedef struct rlv_rejoin
     double approach_deg;   ///< half the angle of the widest cone about it that is free
     double approach_share; ///< share of all directions that are free
 
-    bool back_known;         ///< the piece was found on the stage at which it is back
-    rlv_pose back;           ///< carries it into the block's frame, to where it lies there
-    rlv_rejoin_gap gap_back; ///< within the same outlines as the others
+    bool back_known;                      ///< the piece was found on the stage at which it is back
+    rlv_pose back;                        ///< carries it into the block's frame, to where it lies there
+    rlv_rejoin_gap gap_back;              ///< within the same outlines as the others
+    float *block_back_mm, *piece_back_mm; ///< widths there, likewise; NULL where it is not known
 } rlv_rejoin;
 
 /// What is measured with.

@@ -29,7 +29,10 @@ rlv_status rlv_joining_back(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error*
         if (status == RLV_DONE && (!alignment.ambiguous || alignment.loose))
         {
             rejoin->back = alignment.pose;
-            status = rlv_joining_gap(&rejoin->gap_back, w, &rejoin->back, true, &own);
+            float* map[2] = {NULL, NULL};
+            status = rlv_joining_gap_maps(&rejoin->gap_back, map, w, &rejoin->back, &own);
+            rejoin->block_back_mm = map[0];
+            rejoin->piece_back_mm = map[1];
             rejoin->back_known = status == RLV_DONE && rejoin->gap_back.area_mm2 > 0.0; // they face one another there
         }
         if (status == RLV_IMPOSSIBLE)

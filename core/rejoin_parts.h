@@ -87,6 +87,10 @@ rlv_status rlv_joining_approach(rlv_rejoin* rejoin, const rlv_joining* w, rlv_er
 rlv_status rlv_joining_gap(rlv_rejoin_gap* gap, const rlv_joining* w, const rlv_pose* place, bool measured,
                            rlv_error* error);
 
+/// The same as measured, and its width at each vertex of the block and of the piece, which the caller frees.
+rlv_status rlv_joining_gap_maps(rlv_rejoin_gap* gap, float* map[2], const rlv_joining* w, const rlv_pose* place,
+                                rlv_error* error);
+
 /// Where the piece lies since it is back, and the gap there between the faces as they were closed; not known where it
 /// is not found. The joint that was closed is told by then.
 rlv_status rlv_joining_back(rlv_rejoin* rejoin, const rlv_joining* w, rlv_error* error);

@@ -10,7 +10,7 @@
 
 enum
 {
-    SHEET_LINES = 11, ///< beneath a view
+    SHEET_LINES = 12, ///< beneath a view
     SHEET_PAPER = 3,  ///< A3, the least
     SHEET_SMALL = 4,  ///< A4, the least where a scale is asked for
 };
@@ -96,6 +96,11 @@ void sheet_free_drawn(drawn_sheet* drawn);
 /// Draw a sheet of a step, and one of stages, into a zeroed `drawn`. The job is used up.
 rlv_status sheet_of_step(sheet_job job, const history_scene* scene, rlv_error* error);
 rlv_status sheet_of_stages(sheet_job job, rlv_error* error);
+
+/// What is said beside the block as it stands; `north`: an arrow to it is drawn.
+struct rlv_standing;
+void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const struct rlv_standing* standing,
+                          bool north);
 
 /// And that of the last stage as it stands. RLV_IMPOSSIBLE where no way up is known.
 rlv_status sheet_of_standing(sheet_job job, rlv_error* error);

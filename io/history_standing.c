@@ -25,8 +25,8 @@ static double farthest_mm(const rlv_mesh* mesh, rlv_vec3 from_mm)
     return far;
 }
 
-/// The middle of the volume. Matter of one density r fills it, and a share e = (R - r) / R of the whole mass is more,
-/// where R is mass over volume: the middle of the mass lies e times as far off as the middle of that. A share below
+/// The centre of volume. Matter of one density r fills it, and a share e = (R - r) / R of the whole mass is more,
+/// where R is mass over volume: the centre of mass lies e times as far off as the centre of that. A share below
 /// zero is hollows, or what is lighter.
 static void find_centre(history_standing* s, const rlv_history* history)
 {

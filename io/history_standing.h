@@ -18,10 +18,10 @@ typedef struct history_standing
     rlv_footprint box;  ///< of that mesh
     double turn_deg;    ///< from what was up in the rock to `up`; NaN where not both are known
     bool centre_known;  ///< the mesh is closed, so that it has a volume
-    rlv_vec3 centre_mm; ///< the middle of its volume, in the frame of the last stage's mesh
+    rlv_vec3 centre_mm; ///< the centre of volume, in the frame of the last stage's mesh
     double whole_g_cm3; ///< what it weighed over its volume, and the recorded density of matrix; NaN where not known
     double matrix_g_cm3;
-    double drawn_mm;   ///< how far at the most the middle of the mass lies from that of the volume, by what these two
+    double drawn_mm;   ///< how far at the most the centre of mass lies from that of volume, by what these two
                        ///< differ by with 95 % confidence, were all that is denser or lighter at the farthest place;
                        ///< NaN where not known
     bool case_known;   ///< the inside of a case is recorded

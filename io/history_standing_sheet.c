@@ -28,8 +28,97 @@ static void find_north(rlv_standing* standing, const sheet_job* job)
         }
 }
 
-/// What it stands on, and what the record says of looking at it.
-static void add_display(sheet_lines* lines, const rlv_history* history)
+/// Outlines of the display that are recorded on the last stage: of what a support may touch, and of what nothing may.
+typedef struct touched
+{
+    size_t count;
+    rlv_standing_outline* outline;
+    rlv_vec3** ring_mm;
+    char (*label)[96];
+} touched;
+
+static void free_touched(touched* t)
+{
+    for (size_t i = 0; t->ring_mm != NULL && i < t->count; i++)
+        free(t->ring_mm[i]);
+    free(t->ring_mm);
+    free(t->outline);
+    free(t->label);
+}
+
+static rlv_status add_touched(touched* t, const rlv_history* history, const char* name, bool may, rlv_error* error)
+{
+    const history_stage* last = &history->stage[history->stage_count - 1];
+    size_t count = 0;
+    const size_t* index = rlv_specimen_points(history->specimen, last->record->id, "block", name, &count);
+    if (index == NULL || count < 3)
+        return RLV_DONE; // of an earlier stage: the block may have another surface there now
+    rlv_vec3* ring_mm = rlv_reserve(count, sizeof *ring_mm, error);
+    if (ring_mm == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < count; i++)
+    {
+        const double* at = history->specimen->point[index[i]].at;
+        ring_mm[i] = rlv_vec3_scale(rlv_vec3_of(at[0], at[1], at[2]), last->mm_per_unit);
+    }
+    rlv_print(t->label[t->count], sizeof *t->label, "%s: %.60s", may ? "support may touch" : "nothing may touch", name);
+    t->outline[t->count] =
+        (rlv_standing_outline){.ring_count = count, .ring_mm = ring_mm, .dashed = may, .label = t->label[t->count]};
+    t->ring_mm[t->count++] = ring_mm;
+    return RLV_DONE;
+}
+
+/// Free with free_touched, also after a failure.
+static rlv_status find_touched(touched* t, const rlv_history* history, rlv_error* error)
+{
+    const rlv_display_record* display = history->specimen->display;
+    if (display == NULL || !history->standing.shown)
+        return RLV_DONE;
+    t->outline = rlv_reserve(display->untouchable_count + 1, sizeof *t->outline, error);
+    t->ring_mm = rlv_reserve(display->untouchable_count + 1, sizeof(rlv_vec3*), error);
+    t->label = rlv_reserve(display->untouchable_count + 1, sizeof *t->label, error);
+    rlv_status status = t->outline != NULL && t->ring_mm != NULL && t->label != NULL ? RLV_DONE : RLV_SYSTEM;
+    if (status == RLV_DONE && display->rests_on != NULL)
+        status = add_touched(t, history, display->rests_on, true, error);
+    for (size_t i = 0; i < display->untouchable_count && status == RLV_DONE; i++)
+        status = add_touched(t, history, display->untouchable[i], false, error);
+    return status;
+}
+
+/// ", on the underside, not seen here" of an outline that no view shows; nothing of one that is drawn, or of which no
+/// points are recorded on this stage.
+static const char* where_hidden(const rlv_standing* standing, const char* name)
+{
+    for (size_t i = 0; i < standing->outline_count; i++)
+    {
+        const rlv_standing_outline* outline = &standing->outline[i];
+        const char* of = strchr(outline->label, ':');
+        if (of == NULL || strcmp(of + 2, name) != 0)
+            continue;
+        for (int view = 0; view < RLV_STANDING_VIEWS; view++)
+            if (rlv_standing_in_sight(standing, outline, rlv_standing_axes(standing, view).towards) >=
+                RLV_STANDING_SIGHT)
+                return "";
+        return rlv_standing_in_sight(standing, outline, rlv_vec3_scale(standing->up, -1.0)) >= RLV_STANDING_SIGHT
+                   ? ", on the underside, not seen here"
+                   : ", not seen from these sides";
+    }
+    return "";
+}
+
+static void add_untouchable(sheet_lines* lines, const rlv_standing* standing, const rlv_display_record* display)
+{
+    char names[200] = "";
+    for (size_t i = 0; i < display->untouchable_count; i++)
+        rlv_print(names + strlen(names), sizeof names - strlen(names), "%s‘%.60s’%s", i > 0 ? ", " : "",
+                  display->untouchable[i], where_hidden(standing, display->untouchable[i]));
+    if (display->untouchable_count > 0)
+        sheet_line(lines, "Nothing may touch the %s %s", display->untouchable_count > 1 ? "outlines" : "outline",
+                   names);
+}
+
+/// What it stands on, and what the record says of touching it and of looking at it.
+static void add_display(sheet_lines* lines, const rlv_history* history, const rlv_standing* standing)
 {
     const rlv_display_record* display = history->specimen->display;
     if (display == NULL || !history->standing.shown)
@@ -39,12 +128,14 @@ static void add_display(sheet_lines* lines, const rlv_history* history)
                    words_number(*display->plinth_height_mm, 0).text,
                    words_number(*display->plinth_height_mm + history->standing.box.height_mm, 0).text);
     if (display->rests_on != NULL)
-        sheet_line(lines, "Its support may touch the outline ‘%.80s’", display->rests_on);
+        sheet_line(lines, "Its support may touch the outline ‘%.80s’%s", display->rests_on,
+                   where_hidden(standing, display->rests_on));
+    add_untouchable(lines, standing, display);
     if (display->note != NULL)
         sheet_line(lines, "Recorded of its display: %.140s", display->note);
 }
 
-/// The middle that is marked, first: its sign stands before these words.
+/// The centre that is marked, first: its sign stands before these words.
 static void add_centre(sheet_lines* lines, const history_standing* s, const rlv_standing* standing)
 {
     double from_mm[3];
@@ -52,20 +143,20 @@ static void add_centre(sheet_lines* lines, const history_standing* s, const rlv_
         return;
     rlv_standing_centre(standing, from_mm);
     sheet_line(lines,
-               "Middle of the volume: %s" RLV_THIN "mm from the left end of the front, %s" RLV_THIN
-               "mm over the floor, %s" RLV_THIN "mm behind the front; of the mass too where all is equally dense",
+               "Centre of volume: %s" RLV_THIN "mm from the left end of the front, %s" RLV_THIN
+               "mm over the floor, %s" RLV_THIN "mm behind the front; centre of mass too where all is equally dense",
                words_number(from_mm[0], 0).text, words_number(from_mm[1], 0).text, words_number(from_mm[2], 0).text);
     if (isfinite(s->drawn_mm))
         sheet_line(lines,
-                   "It weighs %s" RLV_THIN "g/cm³, matrix %s: were all that differs at one end, the middle of the mass "
-                   "would lie up to %s" RLV_THIN "mm from it (95" RLV_THIN "%%)",
+                   "Its density is %s" RLV_THIN "g/cm³, by weight and volume; of the matrix %s: were all that differs "
+                   "at one end, the centre of mass would lie up to %s" RLV_THIN "mm from it (95" RLV_THIN "%%)",
                    words_number(s->whole_g_cm3, 2).text, words_number(s->matrix_g_cm3, 2).text,
                    words_number(ceil(s->drawn_mm), 0).text);
     else
-        sheet_line(lines, "How far the middle of the mass lies from it is not known");
+        sheet_line(lines, "How far the centre of mass lies from it is not known");
 }
 
-static void add_lines(sheet_lines* lines, const rlv_history* history, const rlv_standing* standing, bool north)
+void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const rlv_standing* standing, bool north)
 {
     const history_standing* s = &history->standing;
     add_centre(lines, s, standing);
@@ -87,7 +178,7 @@ static void add_lines(sheet_lines* lines, const rlv_history* history, const rlv_
                    "%s above",
                    words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
                    words_number(s->room_mm[2], 0).text);
-    add_display(lines, history);
+    add_display(lines, history, standing);
     sheet_line(lines, "Lifting: %.180s", report_weight(history).text);
     if (history->specimen->advice == NULL || history->specimen->advice->lift_limit_kg == NULL)
         sheet_line(lines, "A qualified person decides how it is lifted and held");
@@ -122,13 +213,18 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
                              .scale = job->order.scale,
                              .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER};
     double bearing_deg;
+    touched touch = {0};
+    rlv_status status = find_touched(&touch, history, error);
+    standing.outline_count = touch.count;
+    standing.outline = touch.outline;
     find_north(&standing, job);
-    add_lines(&lines, history, &standing, rlv_standing_bearing(&standing, &bearing_deg));
+    sheet_standing_lines(&lines, history, &standing, rlv_standing_bearing(&standing, &bearing_deg));
     standing.line_count = lines.count;
     standing.line = lines.at;
     for (int view = 0; view < RLV_STANDING_VIEWS; view++)
         name_view(name[view], sizeof name[view], job, &standing, view);
-    rlv_status status = rlv_sheet_of_standing(&sheet, &standing, &job->order.scale, error);
+    if (status == RLV_DONE)
+        status = rlv_sheet_of_standing(&sheet, &standing, &job->order.scale, error);
     if (status == RLV_DONE)
     {
         snprintf(caption, sizeof caption, "The block as it %s, from the front, from the side and from above%s.",
@@ -138,6 +234,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
         status = sheet_keep(job, &sheet, caption, alt, error);
     }
     rlv_sheet_free(&sheet);
+    free_touched(&touch);
     return status;
 }
 

@@ -148,6 +148,12 @@ static void put_whole(scene* s, rlv_joint_map* map)
     map->whole_axes = (rlv_camera_axes){face.right, rlv_vec3_cross(towards, face.right), towards};
 }
 
+/// Whether the joint is drawn as it stands today: the piece is back, and its widths there are told.
+static bool stands_back(const rlv_rejoin* of)
+{
+    return of->back_known && of->block_back_mm != NULL && of->piece_back_mm != NULL;
+}
+
 static void make_map(scene* s, rlv_joint_map* map)
 {
     const rejoin_told* told = s->told;
@@ -161,12 +167,14 @@ static void make_map(scene* s, rlv_joint_map* map)
     map->middle_mm = of->joint_mm;
     map->normal = of->joint_normal;
     map->up = up_of(told);
-    if (of->found_known)
+    if (stands_back(of))
+        put_trial(map, "As it went back", &of->back, of->block_back_mm, of->piece_back_mm);
+    else if (of->found_known)
         put_trial(map, "As found", &of->found, of->block_before_mm, of->piece_before_mm);
     put_trial(map, "Closed", &of->closed, of->block_after_mm, of->piece_after_mm);
     map->touching_mm = of->touching_mm;
     put_contacts(s, map);
-    if (of->found_known && told->motion.slide_mm.low > 0.0)
+    if (of->found_known && !stands_back(of) && told->motion.slide_mm.low > 0.0)
     {
         map->slide = told->motion.slide;
         rlv_print(s->slide, sizeof s->slide, "the piece slides %.20s" RLV_THIN "mm this way",
@@ -224,7 +232,10 @@ static void put_words(rejoin_sheet* drawn, const rejoin_told* told)
         drawn->caption, sizeof drawn->caption,
         "Both faces of the joint of %.120s laid open like a book, with the gap between them%s, the joint cut across, "
         "and the block with the piece closed.",
-        told->piece.name, told->of.found_known ? " as found and closed" : " where it is closed");
+        told->piece.name,
+        stands_back(&told->of) ? " as it went back and closed"
+        : told->of.found_known ? " as found and closed"
+                               : " where it is closed");
     rlv_print(drawn->alt, sizeof drawn->alt,
               "The two faces of a joint, side by side, coloured by the width of the gap; %s. %.700s.",
               words_count(told->of.contact_count, "numbered contact").text, rejoin_verdict(told).text);

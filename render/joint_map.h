@@ -1,9 +1,9 @@
-/// A joint on paper: both of its faces laid open like a book, with the gap between them in colours, as found and
-/// closed.
+/// A joint on paper: both of its faces laid open like a book, with the gap between them in colours, as found (or
+/// as the piece went back) and closed.
 ///
 /// The block's face is seen against its normal; the piece's, on the other side of a fold, as it comes to lie when the
 /// piece is turned over about that fold. So what met lies at equal distances from the fold, and nothing is mirrored but
-/// by turning. Beneath, the joint is cut along one line, as found and closed: what lies in both solids is dotted.
+/// by turning. Beneath, the joint is cut along one line in both places: what lies in both solids is dotted.
 /// Beside stands the whole block with the piece in its closed place. Bone on either face has an outline.
 
 #ifndef RLV_JOINT_MAP_H

@@ -234,16 +234,13 @@ rlv_ray rlv_panel_ray(const rlv_panel* panel, rlv_vec3 point_mm, double lift_mm)
         {(float)from.x, (float)from.y, (float)from.z}, {(float)towards.x, (float)towards.y, (float)towards.z}, 1e9f};
 }
 
-// Of what the view spans. An outline may run along the foot of the joint round a piece, which is some mm deep; what
-// stands higher over it hides it.
-#define LIFT 0.02
 #define HIDDEN 3 // points in a row that must be hidden before a recorded outline breaks
 
 // Which points of a ring the surface hides from the eye, a stretch of fewer than HIDDEN being a rough place.
 static void find_hidden(const panel_look* look, const rlv_panel_outline* of, rlv_ray* ray, bool* hidden)
 {
     const rlv_panel* panel = look->panel;
-    double lift_mm = LIFT * hypot(panel->view.span_mm[0], panel->view.span_mm[1]);
+    double lift_mm = RLV_PANEL_LIFT * hypot(panel->view.span_mm[0], panel->view.span_mm[1]);
     for (size_t i = 0; i < of->ring_count; i++)
         ray[i] = rlv_panel_ray(panel, of->ring_mm[i], lift_mm);
     rlv_tree_blocked(panel->surface->tree, of->ring_count, ray, hidden);

@@ -213,6 +213,9 @@ rlv_status rlv_panel_make(rlv_panel* panel, const rlv_panel_surface* surface, co
 void rlv_panel_free(rlv_panel* panel);
 
 /// The ray to the eye from a point that is lifted towards it: where it meets the surface, that hides the point.
+/// That of a recorded outline is a share of what the view spans: it may run along the foot of the joint round a piece,
+/// which is some mm deep; what stands higher over it hides it.
+#define RLV_PANEL_LIFT 0.02
 rlv_ray rlv_panel_ray(const rlv_panel* panel, rlv_vec3 point_mm, double lift_mm);
 
 /// Draw a panel with its upper left corner at a place (moved to the next whole pixel of its picture). `marks` may be

@@ -204,9 +204,9 @@ static void draw_trace(drawing* on, const rlv_panel_trace* trace)
     if (!(length > 0.0))
         return;
     double x = (b[0] - a[0]) / length, y = (b[1] - a[1]) / length, end = fmin(5.0 * u, 0.3 * length);
-    rlv_stroke_begin(on->sheet, &of_trace);
-    cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.7);
+    cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.7); // unbroken: one line over whatever it crosses
     rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], 0.5);
+    rlv_stroke_begin(on->sheet, &of_trace);
     rlv_sheet_grey(on->sheet, of_trace.grey);
     rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], of_trace.line_mm);
     rlv_stroke_end(on->sheet);

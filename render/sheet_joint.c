@@ -24,6 +24,8 @@
 #define MARGIN_MM 3.0     // and no less
 #define DEEP_MM 7.0       // how much of both solids a section shows past the joint
 
+#define RELIEF 0.25   // of light on the colours: faces look every way, and a width is read off by its colour
+#define SPECK_MM2 1.0 // of a section on A3: a loop that encloses less is no reader's
 #define BARE "surface with nothing opposite"
 #define NOTE_COLOURS                                                                                                   \
     "Colours of the gap: lajolla (open) and devon (pressed, dotted), F. Crameri, Scientific colour maps 7.0.1, 2021, " \
@@ -394,6 +396,7 @@ static rlv_status colour_face(face* f, rlv_error* error)
     f->overlay = (rlv_overlay){.depth_mm = width,
                                .shown = f->shown,
                                .deepest_mm = f->of->end_mm,
+                               .relief = RELIEF,
                                .caption = "gap, open, mm",
                                .noun = "width",
                                .bare = BARE,
@@ -503,6 +506,7 @@ static rlv_status draw_face(rlv_sheet* sheet, const layout* of, size_t trial, bo
     if (status == RLV_DONE)
     {
         rlv_panel_key(&all->key, &panel, &marks);
+        panel.seen.hatched = panel.hatched.line_count > 0; // no word of hatching in specks that are left out
         merge(&all->seen, &panel.seen);
         all->pixel_mm = panel.picture.pixel_mm;
         all->left_out += left_out;
@@ -566,10 +570,15 @@ static rlv_status cut(rlv_lines* block, rlv_lines* piece, const layout* of, cons
     rlv_status status = rlv_section_cut(block, map->block, &on_block, NULL, error);
     if (status == RLV_DONE)
         status = rlv_section_cut(piece, map->piece, &on_piece, NULL, error);
-    const double tolerance = RLV_LINE_THIN / 3.0 / of->section_scale;
-    if (status == RLV_DONE)
-        status = rlv_lines_simplify(block, tolerance, error);
-    return status == RLV_DONE ? rlv_lines_simplify(piece, tolerance, error) : status;
+    const double tolerance = RLV_LINE_THIN / 3.0 / of->section_scale, speck = SPECK_MM2 * of->unit * of->unit,
+                 mm = sqrt(speck) / of->section_scale;
+    rlv_lines* const both[2] = {block, piece};
+    for (int k = 0; k < 2 && status == RLV_DONE; k++)
+    {
+        rlv_lines_drop_small(both[k], mm * mm, mm);
+        status = rlv_lines_simplify(both[k], tolerance, error);
+    }
+    return status;
 }
 
 static void fill_section(rlv_sheet* sheet, const rlv_lines* block, const rlv_lines* piece, double x, double y,
@@ -698,18 +707,20 @@ static rlv_status draw(rlv_sheet* sheet, layout* of, const rlv_paper* paper, siz
     const double u = sheet->unit;
     const double foot = rlv_title_foot_mm(&map->title, sheet->width_mm, u), top = rlv_title_head(sheet, &map->title);
     const double x = 0.5 * (sheet->width_mm - of->wide),
-                 spare = fmax(sheet->height_mm - top - foot - AIR * u - of->tall, 0.0), y = top + 0.45 * spare;
+                 spare = fmax(sheet->height_mm - top - foot - AIR * u - of->tall, 0.0), y = top + 0.2 * spare,
+                 loose = fmin(0.5 * spare / (double)map->trial_count, 2.0 * BENEATH * u); // between rows
     gathered all = {0};
     rlv_status status = RLV_DONE;
     for (size_t k = 0; k < map->trial_count && status == RLV_DONE; k++)
-        status = draw_trial(sheet, of, k, x, y + (double)k * (of->row_tall + AIR * u), &all, error);
+        status = draw_trial(sheet, of, k, x, y + (double)k * (of->row_tall + AIR * u + loose), &all, error);
     const double aside = x + of->faces_wide + GAP * u;
     if (status == RLV_DONE)
         status = draw_whole(sheet, of, aside, y, &all, error);
     if (status == RLV_DONE)
         draw_aside(sheet, of, &all, aside, y + of->whole_tall + (HEADING + AIR) * u);
     const double left_over = of->tall - of->upper_tall - BENEATH * u - of->sections_tall,
-                 beneath = y + of->upper_tall + BENEATH * u + fmin(0.5 * left_over, 2.0 * BENEATH * u),
+                 beneath = y + of->upper_tall + (double)map->trial_count * loose + BENEATH * u +
+                           fmin(0.5 * left_over, 2.0 * BENEATH * u),
                  right = of->stacked ? 0.0 : of->section_wide + 2.0 * FOLD * u,
                  down = of->stacked ? of->section_tall + (HEADING + BAR + AIR) * u : 0.0;
     for (size_t k = 0; k < map->trial_count && status == RLV_DONE; k++)

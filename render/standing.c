@@ -9,23 +9,29 @@
 
 // mm on A3.
 #define TIER 8.0   // between a size's line and what it measures, or the next line
-#define LEFT 9.0   // of a view
+#define OVER 6.0   // of the floor beyond what stands on it
+#define LEFT OVER  // of a view
 #define RIGHT 21.0 // of it, for the lines of heights
 #define BELOW 26.0 // beneath the floor, for the lines of widths
 #define NAME 7.0   // over a view, for its name
-#define LINE 4.6   // of what is said beneath
 #define PAD 1.0    // of a picture round the block
-#define OVER 6.0   // of the floor beyond what stands on it
 #define BAR 14.0   // for the scale bar over what is said
 #define SIDE 8.0   // for the arrow to the front
 #define NORTH 7.0  // half the arrow to north
-#define CENTRE 1.5 // radius of the sign of the middle
+#define CENTRE 1.5 // radius of the sign of the centre
+#define NOTE 95.0  // a column of what is said
+#define GUTTER 8.0 // between two of them
+#define SPACE 1.9  // between what is said and what is said next
+#define APART 30.0 // at the most between views, beside what they need
 
 #define LEVEL_LEAST 0.5 // of a direction that is drawn on the plan: it dips by 60 degrees at most
 
 static const rlv_lettering of_size = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .share = 0.5, .halo_mm = 0.8};
 static const rlv_lettering of_name = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .bold = true};
 static const rlv_lettering of_line = {.size_mm = RLV_LETTER_SMALL * 1.08, .grey = RLV_INK_BLACK};
+static const rlv_lettering of_case_words = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY, .share = 1.0};
+static const rlv_lettering of_label = {
+    .size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK, .share = 0.5, .halo_mm = 0.6};
 static const rlv_stroke of_case = {RLV_LINE_MEDIUM, RLV_INK_GREY, RLV_DASH_EVEN};
 
 rlv_camera_axes rlv_standing_axes(const rlv_standing* standing, int view)
@@ -57,6 +63,43 @@ void rlv_standing_centre(const rlv_standing* standing, double from_mm[3])
     }
 }
 
+rlv_vec3 rlv_standing_farthest(const rlv_standing* standing, int view, const double way[2])
+{
+    const rlv_mesh* mesh = standing->surface.mesh;
+    const rlv_camera_axes axes = rlv_standing_axes(standing, view);
+    const rlv_vec3 along = rlv_vec3_along(rlv_vec3_scale(axes.right, way[0]), way[1], axes.up);
+    rlv_vec3 best = {0.0, 0.0, 0.0};
+    for (size_t v = 0; v < mesh->vertex_count; v++)
+    {
+        const rlv_vec3 at = rlv_mesh_vertex(mesh, v);
+        if (v == 0 || rlv_vec3_dot(at, along) > rlv_vec3_dot(best, along))
+            best = at;
+    }
+    return best;
+}
+
+double rlv_standing_in_sight(const rlv_standing* standing, const rlv_standing_outline* outline, rlv_vec3 towards)
+{
+    const rlv_footprint* box = &standing->box;
+    const double lift_mm = RLV_PANEL_LIFT * hypot(hypot(box->length_mm, box->width_mm), box->height_mm);
+    rlv_error ignored = {0};
+    const rlv_panel_view view = {.axes.towards = towards};
+    const rlv_panel panel = {.view = view, .surface = &standing->surface};
+    rlv_ray* ray = rlv_reserve(outline->ring_count, sizeof *ray, &ignored);
+    bool* hidden = ray != NULL ? rlv_reserve(outline->ring_count, sizeof *hidden, &ignored) : NULL;
+    size_t seen = 0;
+    for (size_t i = 0; hidden != NULL && i < outline->ring_count; i++)
+        ray[i] = rlv_panel_ray(&panel, outline->ring_mm[i], lift_mm);
+    if (hidden != NULL)
+        rlv_tree_blocked(standing->surface.tree, outline->ring_count, ray, hidden);
+    for (size_t i = 0; hidden != NULL && i < outline->ring_count; i++)
+        seen += hidden[i] ? 0 : 1;
+    const double share = hidden != NULL ? (double)seen / (double)outline->ring_count : -1.0;
+    free(hidden);
+    free(ray);
+    return share;
+}
+
 // Which size of a box a view has from left to right, and which from top to foot: 0 its length, 1 its width, 2 its
 // height.
 enum
@@ -85,54 +128,169 @@ static double all_spans(const rlv_standing* s, int view, int way)
     return s->in_case ? fmax(case_spans(s, view, way), block_spans(s, view, way)) : block_spans(s, view, way);
 }
 
-// The elevations, and beneath them the plan; what is said stands on the plan's right.
-static double lower_tall(const rlv_standing* s, double scale, double unit)
-{
-    const double plan = all_spans(s, RLV_STANDING_PLAN, TALL) * scale + (NAME + BELOW + SIDE) * unit,
-                 words = (BAR + 2.0 * LINE * (double)s->line_count) * unit; // most lines take one, some three
-    return fmax(plan, words);
-}
+// --- Where things stand ----------------------------------------------------------------------------------------------
 
-static void need_at(const rlv_standing* s, double scale, double unit, double size_mm[2])
+enum
 {
-    size_mm[0] = (all_spans(s, RLV_STANDING_FRONT, WIDE) + all_spans(s, RLV_STANDING_SIDE, WIDE)) * scale +
-                 (2.0 * (LEFT + RIGHT) + 2.0 * RLV_SHEET_MARGIN) * unit;
-    size_mm[1] = all_spans(s, RLV_STANDING_FRONT, TALL) * scale + (RLV_TITLE_HEAD_MM + NAME + BELOW) * unit +
-                 lower_tall(s, scale, unit) + rlv_title_foot_mm(&s->title, size_mm[0], unit);
-}
+    SQUARE, // the elevations in line, the plan beneath the front, what is said beneath the side
+    STACK,  // the elevations above each other, the plan beside them, what is said beside that
+    ROW,    // all three in a row, what is said beneath
+    WAYS
+};
 
+// A way to lay it out on a paper. `line_mm` is how tall each text is in its column on A3.
 typedef struct fitting
 {
     const rlv_standing* of;
-    double scale;
+    const double* line_mm;
+    int way;
+    double scale, unit;
+    rlv_paper paper;
 } fitting;
+
+// Where that puts things, from the upper left corner of all of them: where what a view spans begins, its floor, and
+// the columns of what is said.
+typedef struct arrangement
+{
+    double left[RLV_STANDING_VIEWS], floor[RLV_STANDING_VIEWS];
+    double words_left, words_top;
+    size_t columns;
+    double wide, tall;
+} arrangement;
+
+// How many columns what is said takes, bar and all, if none is taller than a height.
+static size_t columns_within(const fitting* f, double most_mm)
+{
+    size_t columns = 1;
+    double at = BAR;
+    for (size_t i = 0; i < f->of->line_count; i++)
+    {
+        const bool next = at > 0.0 && at + f->line_mm[i] > most_mm;
+        columns += next ? 1 : 0;
+        at = next ? f->line_mm[i] : at + f->line_mm[i];
+    }
+    return columns;
+}
+
+// The least height that so many columns hold it in, mm on A3.
+static double words_tall(const fitting* f, size_t columns)
+{
+    double most_mm = BAR;
+    for (size_t i = 0; i < f->of->line_count; i++)
+        most_mm = fmax(most_mm, f->line_mm[i]);
+    while (columns_within(f, most_mm) > columns)
+        most_mm += 1.0;
+    return most_mm;
+}
+
+// With so much air between views beside each other, and between those above each other.
+static arrangement arrange(const fitting* f, double across, double down)
+{
+    const double u = f->unit;
+    double wide[RLV_STANDING_VIEWS], tall[RLV_STANDING_VIEWS];
+    for (int v = 0; v < RLV_STANDING_VIEWS; v++)
+    {
+        wide[v] = all_spans(f->of, v, WIDE) * f->scale + (LEFT + RIGHT) * u;
+        tall[v] = all_spans(f->of, v, TALL) * f->scale + (NAME + BELOW + (v == RLV_STANDING_PLAN ? SIDE : 0.0)) * u;
+    }
+    const double first = fmax(wide[RLV_STANDING_FRONT], f->way == STACK ? wide[RLV_STANDING_SIDE] : 0.0) + across,
+                 second = first + wide[f->way == STACK ? RLV_STANDING_PLAN : RLV_STANDING_SIDE] + across,
+                 beneath = tall[RLV_STANDING_FRONT] + down;
+    const double x[WAYS][4] = {{0.0, first, 0.0, first}, {0.0, 0.0, first, second}, {0.0, first, second, 0.0}},
+                 y[WAYS][4] = {{0.0, 0.0, beneath, beneath},
+                               {0.0, beneath, 0.0, 0.0},
+                               {0.0, 0.0, 0.0, fmax(tall[RLV_STANDING_FRONT], tall[RLV_STANDING_PLAN]) + down}};
+    arrangement a = {.words_left = x[f->way][3] + LEFT * u, .words_top = y[f->way][3] + NAME * u};
+    for (int v = 0; v < RLV_STANDING_VIEWS; v++)
+    {
+        a.left[v] = x[f->way][v] + LEFT * u;
+        a.floor[v] = y[f->way][v] + NAME * u + all_spans(f->of, v, TALL) * f->scale;
+        a.wide = fmax(a.wide, x[f->way][v] + wide[v]);
+        a.tall = fmax(a.tall, y[f->way][v] + tall[v]);
+    }
+    a.columns = (size_t)fmax(floor((a.wide - a.words_left + GUTTER * u) / ((NOTE + GUTTER) * u)), 1.0);
+    a.wide = fmax(a.wide, a.words_left + (NOTE + GUTTER) * (double)a.columns * u - GUTTER * u);
+    a.tall = fmax(a.tall, a.words_top + words_tall(f, a.columns) * u);
+    return a;
+}
 
 static void need(const void* user, double unit, double size_mm[2])
 {
-    const fitting* f = user;
-    need_at(f->of, f->scale, unit, size_mm);
+    fitting f = *(const fitting*)user;
+    f.unit = unit;
+    const arrangement a = arrange(&f, 0.0, 0.0);
+    size_mm[0] = a.wide + 2.0 * RLV_SHEET_MARGIN * unit;
+    size_mm[1] = a.tall + RLV_TITLE_HEAD_MM * unit + rlv_title_foot_mm(&f.of->title, size_mm[0], unit);
+}
+
+// What of its page it fills, across or down, whichever is less; over 1: neither that nor the other side is held.
+static double fill_of(const fitting* f)
+{
+    const arrangement a = arrange(f, 0.0, 0.0);
+    const double wide = a.wide / (f->paper.width_mm - 2.0 * RLV_SHEET_MARGIN * f->unit),
+                 tall = a.tall / (f->paper.height_mm - RLV_TITLE_HEAD_MM * f->unit -
+                                  rlv_title_foot_mm(&f->of->title, f->paper.width_mm, f->unit));
+    return fmax(wide, tall) > 1.0 ? 0.0 : fmin(wide, tall);
+}
+
+// Which of two on as much paper is better: elevations in line on one floor are read against each other; then what fills
+// more.
+static double merit_of(const fitting* f)
+{
+    const double fill = fill_of(f);
+    return fill > 0.0 && f->way != STACK ? 1.0 + fill : fill;
+}
+
+// At a scale that was asked for the way that takes the least paper.
+static fitting fit_at_scale(const rlv_standing* s, const double* line_mm)
+{
+    fitting best = {0};
+    for (int way = 0; way < WAYS; way++)
+    {
+        fitting f = {.of = s, .line_mm = line_mm, .way = way, .scale = s->scale};
+        f.paper = rlv_paper_for(need, &f, s->paper, &f.unit);
+        const double area = f.paper.width_mm * f.paper.height_mm,
+                     least = way > 0 ? best.paper.width_mm * best.paper.height_mm : INFINITY;
+        if (area < 0.999 * least || (area < 1.001 * least && merit_of(&f) > merit_of(&best)))
+            best = f;
+    }
+    return best;
 }
 
 #define SMALLEST 1e-4
 
-// The paper; without a scale asked for, the largest round one at which the least lying paper does.
-static rlv_paper paper_for(const rlv_standing* s, double* scale, double* unit)
+// On the least paper, lying or upright, the way that has the largest round scale.
+static fitting fit_on_paper(const rlv_standing* s, const double* line_mm)
 {
-    if (s->scale > 0.0)
-    {
-        const fitting f = {s, s->scale};
-        *scale = s->scale;
-        return rlv_paper_for(need, &f, s->paper, unit);
-    }
-    rlv_paper paper = rlv_paper_holding(2.0, 1.0, s->paper);
-    double size_mm[2];
-    *unit = rlv_paper_unit(&paper);
-    *scale = 1.0;
-    for (need_at(s, *scale, *unit, size_mm);
-         *scale > SMALLEST && (size_mm[0] > paper.width_mm || size_mm[1] > paper.height_mm);
-         need_at(s, *scale, *unit, size_mm))
-        *scale = rlv_round_scale(0.999 * *scale);
-    return paper;
+    fitting best = {0};
+    double most = 0.0;
+    for (double scale = 1.0; most <= 0.0; scale = rlv_round_scale(0.999 * scale))
+        for (int k = 0; k < 2 * WAYS; k++)
+        {
+            fitting f = {.of = s, .line_mm = line_mm, .way = k / 2, .scale = scale};
+            f.paper = rlv_paper_holding(k % 2 == 0 ? 2.0 : 1.0, k % 2 == 0 ? 1.0 : 2.0, s->paper);
+            f.unit = rlv_paper_unit(&f.paper);
+            const double merit = scale > SMALLEST ? merit_of(&f) : 1.0;
+            if (merit > most)
+                best = f;
+            most = fmax(most, merit);
+        }
+    return best;
+}
+
+// How tall each text is in its column on A3, with the space after it; free it.
+static double* measure_lines(const rlv_standing* s, rlv_error* error)
+{
+    rlv_sheet sheet = {0};
+    rlv_lettering how = of_line;
+    how.width_mm = NOTE;
+    if (rlv_sheet_reserve(&sheet, 100.0, 100.0, error) != RLV_DONE)
+        return NULL;
+    double* line_mm = rlv_reserve(s->line_count + 1, sizeof *line_mm, error);
+    for (size_t i = 0; line_mm != NULL && i < s->line_count; i++)
+        line_mm[i] = rlv_sheet_measure(&sheet, s->line[i], &how).height_mm + SPACE;
+    rlv_sheet_free(&sheet);
+    return line_mm;
 }
 
 // --- Sizes -----------------------------------------------------------------------------------------------------------
@@ -201,6 +359,9 @@ static void draw_case(rlv_sheet* sheet, const elevation* at)
         cairo_close_path(sheet->cairo);
     cairo_stroke(sheet->cairo);
     rlv_stroke_end(sheet);
+    if (rlv_sheet_measure(sheet, "case, inside", &of_case_words).width_mm < 2.0 * half - 3.0 * sheet->unit)
+        rlv_sheet_text(sheet, "case, inside", at->x + half - 1.5 * sheet->unit, top + 3.2 * sheet->unit,
+                       &of_case_words);
 }
 
 // How far the block's lower edge is over the view's: it stands in the middle of its case.
@@ -219,16 +380,29 @@ static void share_room(double case_mm, double block_mm, double side_mm[2])
     side_mm[1] = room - side_mm[0];
 }
 
+// Where the block's farthest point to a side of the view stands on the sheet: the line that shows a size begins there.
+static void stand_at(const elevation* at, double right, double up, double place[2])
+{
+    const rlv_standing* s = at->of;
+    const rlv_camera_axes axes = rlv_standing_axes(s, at->view);
+    const rlv_panel_view seen = rlv_panel_view_of(1, &s->surface.mesh, &axes, at->scale);
+    const rlv_vec3 point = rlv_panel_place(&seen, rlv_standing_farthest(s, at->view, (double[]){right, up}));
+    place[0] = at->x + point.x;
+    place[1] = block_foot(at) - 0.5 * seen.span_mm[1] * at->scale - point.y;
+}
+
 // Widths beneath, the block's with the room beside it and then the case's.
 static void draw_widths(rlv_sheet* sheet, const elevation* at)
 {
     const rlv_standing* s = at->of;
     const double u = sheet->unit, wide = block_spans(s, at->view, WIDE), half = 0.5 * wide * at->scale,
-                 foot = block_foot(at), first = at->floor + 1.2 * TIER * u, second = first + TIER * u,
+                 first = at->floor + 1.2 * TIER * u, second = first + TIER * u,
                  case_half = 0.5 * case_spans(s, at->view, WIDE) * at->scale;
-    double side[2];
-    draw_witness(sheet, at->x - half, foot, at->x - half, first + u);
-    draw_witness(sheet, at->x + half, foot, at->x + half, first + u);
+    double side[2], left[2], right[2];
+    stand_at(at, -1.0, 0.0, left);
+    stand_at(at, 1.0, 0.0, right);
+    draw_witness(sheet, at->x - half, left[1], at->x - half, first + u);
+    draw_witness(sheet, at->x + half, right[1], at->x + half, first + u);
     draw_size(sheet, at->x - half, first, at->x + half, first, wide);
     if (!s->in_case)
         return;
@@ -251,11 +425,13 @@ static void draw_heights(rlv_sheet* sheet, const elevation* at)
                  right = at->x + 0.5 * all_spans(s, at->view, WIDE) * at->scale + 1.2 * TIER * u,
                  far = right + TIER * u, case_half = 0.5 * case_spans(s, at->view, WIDE) * at->scale,
                  ceiling = at->floor - case_spans(s, at->view, TALL) * at->scale;
-    double side[2];
-    draw_witness(sheet, at->x, top, right + u, top);
+    double side[2], highest[2], lowest[2];
+    stand_at(at, 0.0, 1.0, highest);
+    stand_at(at, 0.0, -1.0, lowest);
+    draw_witness(sheet, highest[0], top, right + u, top);
     draw_size(sheet, right, foot, right, top, tall);
     if (at->view == RLV_STANDING_PLAN)
-        draw_witness(sheet, at->x, foot, right + u, foot);
+        draw_witness(sheet, lowest[0], foot, right + u, foot);
     if (!s->in_case)
         return;
     draw_witness(sheet, at->x + case_half, ceiling, far + u, ceiling);
@@ -288,27 +464,65 @@ static void draw_bearings(rlv_sheet* sheet, const elevation* at)
     rlv_sheet_text(sheet, "N", middle_x + 1.35 * x, middle_y + 1.35 * y + 0.8 * u, &of_size);
 }
 
-// The usual sign of a centre of gravity: a disc in quarters, on a white bed so that it is seen on any surface.
+// The sign of a centre, open so that it covers nothing: a ring with a cross through it, edged in white so that it is
+// seen on any surface.
 static void draw_centre(rlv_sheet* sheet, double x, double y)
 {
     cairo_t* c = sheet->cairo;
-    const double u = sheet->unit, radius = CENTRE * u;
-    cairo_arc(c, x, y, radius + 0.5 * u, 0.0, 2.0 * G_PI);
-    cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
-    cairo_fill(c);
-    rlv_sheet_grey(sheet, RLV_INK_BLACK);
-    for (int quarter = 0; quarter < 2; quarter++)
+    const double radius = CENTRE * sheet->unit, arm = 1.7 * radius;
+    for (int ink = 0; ink < 2; ink++)
     {
-        cairo_move_to(c, x, y);
-        cairo_arc(c, x, y, radius, quarter * G_PI, (quarter + 0.5) * G_PI);
-        cairo_close_path(c);
-        cairo_fill(c);
+        cairo_new_path(c);
+        cairo_arc(c, x, y, radius, 0.0, 2.0 * G_PI);
+        cairo_move_to(c, x - arm, y);
+        cairo_line_to(c, x + arm, y);
+        cairo_move_to(c, x, y - arm);
+        cairo_line_to(c, x, y + arm);
+        if (ink == 0)
+            cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.75);
+        else
+            rlv_sheet_grey(sheet, RLV_INK_BLACK);
+        rlv_sheet_pen(sheet, ink == 0 ? 3.0 * RLV_LINE_THIN : RLV_LINE_THIN);
+        cairo_stroke(c);
     }
-    cairo_arc(c, x, y, radius, 0.0, 2.0 * G_PI);
-    rlv_sheet_pen(sheet, RLV_LINE_THIN);
-    cairo_stroke(c);
-    rlv_sheet_line(sheet, x - 1.6 * radius, y, x + 1.6 * radius, y, RLV_LINE_HAIR);
-    rlv_sheet_line(sheet, x, y - 1.6 * radius, x, y + 1.6 * radius, RLV_LINE_HAIR);
+}
+
+// The view that an outline is labelled on: where most of it is seen, the plan where others show as much.
+static int labelled_on(const rlv_standing* s, const rlv_standing_outline* outline)
+{
+    int best = RLV_STANDING_PLAN;
+    double most = rlv_standing_in_sight(s, outline, rlv_standing_axes(s, best).towards);
+    for (int view = 0; view < RLV_STANDING_PLAN; view++)
+    {
+        const double share = rlv_standing_in_sight(s, outline, rlv_standing_axes(s, view).towards);
+        best = share > most ? view : best;
+        most = fmax(most, share);
+    }
+    return best;
+}
+
+// Beside the block, over it or on the plan beneath it, whichever is nearer, with a line to the outline; those on one
+// side in rows.
+static void draw_label(rlv_sheet* sheet, const elevation* at, const rlv_panel_view* seen,
+                       const rlv_standing_outline* outline, size_t row[2])
+{
+    const double u = sheet->unit, half_tall = 0.5 * seen->span_mm[1] * at->scale,
+                 half_wide = 0.5 * seen->span_mm[0] * at->scale, middle = block_foot(at) - half_tall;
+    rlv_vec3 end[2] = {{0.0, -INFINITY, 0.0}, {0.0, INFINITY, 0.0}}; // its highest and its lowest point
+    for (size_t i = 0; i < outline->ring_count; i++)
+    {
+        const rlv_vec3 place = rlv_panel_place(seen, outline->ring_mm[i]);
+        end[0] = place.y > end[0].y ? place : end[0];
+        end[1] = place.y < end[1].y ? place : end[1];
+    }
+    const int beneath = at->view == RLV_STANDING_PLAN && end[0].y + end[1].y < 0.0;
+    const rlv_vec3 from = end[beneath];
+    const double free_wide = fmax(half_wide - 0.5 * rlv_sheet_measure(sheet, outline->label, &of_label).width_mm, 0.0),
+                 x = at->x + fmin(fmax(from.x, -free_wide), free_wide), off = (2.0 + 3.4 * (double)row[beneath]) * u,
+                 y = beneath ? middle + half_tall + off : middle - half_tall - off;
+    row[beneath]++;
+    draw_witness(sheet, at->x + from.x, middle - from.y, at->x + from.x, y);
+    rlv_sheet_text(sheet, outline->label, x, beneath ? y + 2.2 * u : y - 0.7 * u, &of_label);
 }
 
 static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel_mm, rlv_error* error)
@@ -318,7 +532,18 @@ static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel
     const rlv_panel_view seen = rlv_panel_view_of(1, &s->surface.mesh, &axes, at->scale);
     const double pad = PAD * sheet->unit;
     rlv_panel panel = {0};
-    rlv_status status = rlv_panel_make(&panel, &s->surface, &seen, seen.span_mm[0] * at->scale + 2.0 * pad,
+    rlv_panel_surface surface = s->surface;
+    rlv_panel_outline* outline = rlv_reserve(s->outline_count + 1, sizeof *outline, error);
+    if (outline == NULL)
+        return RLV_SYSTEM;
+    surface.outline = outline;
+    for (size_t i = 0; i < s->outline_count; i++)
+        if (rlv_standing_in_sight(s, &s->outline[i], axes.towards) >= RLV_STANDING_SIGHT)
+            outline[surface.outline_count++] = (rlv_panel_outline){.ring_count = s->outline[i].ring_count,
+                                                                   .ring_mm = s->outline[i].ring_mm,
+                                                                   .line_mm = RLV_LINE_THIN,
+                                                                   .dashed = s->outline[i].dashed};
+    rlv_status status = rlv_panel_make(&panel, &surface, &seen, seen.span_mm[0] * at->scale + 2.0 * pad,
                                        seen.span_mm[1] * at->scale + 2.0 * pad, error);
     if (status == RLV_DONE)
     {
@@ -332,6 +557,7 @@ static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel
     }
     *pixel_mm = panel.picture.pixel_mm;
     rlv_panel_free(&panel);
+    free(outline);
     if (status != RLV_DONE)
         return status;
     if (at->view == RLV_STANDING_PLAN)
@@ -342,48 +568,72 @@ static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel
         draw_case(sheet, at);
     draw_widths(sheet, at);
     draw_heights(sheet, at);
+    size_t row[2] = {0, 0};
+    for (size_t i = 0; i < s->outline_count; i++)
+        if (s->outline[i].label != NULL && labelled_on(s, &s->outline[i]) == at->view &&
+            rlv_standing_in_sight(s, &s->outline[i], axes.towards) >= RLV_STANDING_SIGHT)
+            draw_label(sheet, at, &seen, &s->outline[i], row);
     if (s->name[at->view] != NULL)
         rlv_sheet_text(sheet, s->name[at->view], at->x - 0.5 * all_spans(s, at->view, WIDE) * at->scale,
                        at->floor - all_spans(s, at->view, TALL) * at->scale - 3.0 * sheet->unit, &of_name);
     return RLV_DONE;
 }
 
-static void draw_words(rlv_sheet* sheet, const rlv_standing* s, double x, double y, double scale)
+// Where a column of what is said begins: beneath a view where there are as many.
+static double column_left(const fitting* f, const arrangement* a, size_t column)
 {
-    const double u = sheet->unit;
-    rlv_lettering how = of_line;
-    how.width_mm = sheet->width_mm - RLV_SHEET_MARGIN * u - x;
-    rlv_mark_bar(sheet, x, y, scale, fmin(60.0 * u, how.width_mm));
-    y += BAR * u;
-    if (s->centre_known)
-        draw_centre(sheet, x - 5.0 * u, y - 0.8 * u);
-    for (size_t i = 0; i < s->line_count; i++)
-        y += rlv_sheet_text(sheet, s->line[i], x, y, &how).height_mm + 1.4 * u;
+    const double step = (NOTE + GUTTER) * f->unit;
+    const bool line_up = f->way == ROW && a->columns == RLV_STANDING_VIEWS && a->left[1] - a->left[0] >= step &&
+                         a->left[2] - a->left[1] >= step;
+    return line_up ? a->left[column] : a->words_left + step * (double)column;
 }
 
-static rlv_status draw(rlv_sheet* sheet, const rlv_standing* s, double scale, const rlv_paper* paper, rlv_error* error)
+// In columns of one height, the bar first.
+static void draw_words(rlv_sheet* sheet, const fitting* f, const arrangement* a, double left, double top)
 {
-    const double u = sheet->unit, top = rlv_title_head(sheet, &s->title),
-                 foot = rlv_title_foot_mm(&s->title, sheet->width_mm, u),
-                 upper = all_spans(s, RLV_STANDING_FRONT, TALL) * scale,
-                 tall = upper + (NAME + BELOW) * u + lower_tall(s, scale, u),
-                 air = fmax(sheet->height_mm - top - foot - tall, 0.0),
-                 wide = (all_spans(s, RLV_STANDING_FRONT, WIDE) + all_spans(s, RLV_STANDING_SIDE, WIDE)) * scale +
-                        2.0 * (LEFT + RIGHT) * u,
-                 left = 0.5 * (sheet->width_mm - wide), floor = top + 0.3 * air + NAME * u + upper,
-                 lower = floor + BELOW * u + 0.3 * air,
-                 front = left + LEFT * u + 0.5 * all_spans(s, RLV_STANDING_FRONT, WIDE) * scale,
-                 side = left + wide - RIGHT * u - 0.5 * all_spans(s, RLV_STANDING_SIDE, WIDE) * scale;
-    const elevation at[RLV_STANDING_VIEWS] = {
-        {s, RLV_STANDING_FRONT, front, floor, scale},
-        {s, RLV_STANDING_SIDE, side, floor, scale},
-        {s, RLV_STANDING_PLAN, front, lower + NAME * u + all_spans(s, RLV_STANDING_PLAN, TALL) * scale, scale}};
+    const rlv_standing* s = f->of;
+    const double u = sheet->unit, most = top + words_tall(f, a->columns) * u;
+    size_t column = 0;
+    double x = left + column_left(f, a, 0);
+    rlv_lettering how = of_line;
+    how.width_mm = NOTE * u;
+    rlv_mark_bar(sheet, x, top, f->scale, 60.0 * u);
+    double y = top + BAR * u;
+    for (size_t i = 0; i < s->line_count; i++)
+    {
+        if (y > top && y + f->line_mm[i] * u > most * (1.0 + 1e-9))
+        {
+            x = left + column_left(f, a, ++column);
+            y = top;
+        }
+        const double baseline = y + rlv_sheet_measure(sheet, s->line[i], &how).baseline_mm;
+        if (i == 0 && s->centre_known)
+            draw_centre(sheet, x - 0.5 * LEFT * u, baseline - 0.8 * u);
+        rlv_sheet_text(sheet, s->line[i], x, baseline, &how);
+        y += f->line_mm[i] * u;
+    }
+}
+
+static rlv_status draw(rlv_sheet* sheet, const fitting* f, rlv_error* error)
+{
+    const rlv_standing* s = f->of;
+    const double u = sheet->unit, margin = RLV_SHEET_MARGIN * u, top = rlv_title_head(sheet, &s->title),
+                 foot = rlv_title_foot_mm(&s->title, sheet->width_mm, u);
+    arrangement a = arrange(f, 0.0, 0.0);
+    const double beside = fmax(sheet->width_mm - 2.0 * margin - a.wide, 0.0),
+                 air = fmax(sheet->height_mm - top - foot - a.tall, 0.0);
+    a = arrange(f, fmin(f->way == SQUARE ? beside : 0.5 * beside, APART * u), fmin(0.3 * air, APART * u));
+    const double y = top + 0.4 * fmax(sheet->height_mm - top - foot - a.tall, 0.0);
     double pixel_mm = 0.0;
     rlv_status status = RLV_DONE;
     for (int view = 0; view < RLV_STANDING_VIEWS && status == RLV_DONE; view++)
-        status = draw_view(sheet, &at[view], &pixel_mm, error);
-    draw_words(sheet, s, side - 0.5 * all_spans(s, RLV_STANDING_SIDE, WIDE) * scale, lower + NAME * u, scale);
-    rlv_title_foot(sheet, &s->title, paper, scale, pixel_mm);
+    {
+        const double half = 0.5 * all_spans(s, view, WIDE) * f->scale;
+        const elevation at = {s, view, margin + a.left[view] + half, y + a.floor[view], f->scale};
+        status = draw_view(sheet, &at, &pixel_mm, error);
+    }
+    draw_words(sheet, f, &a, margin, y + a.words_top);
+    rlv_title_foot(sheet, &s->title, &f->paper, f->scale, pixel_mm);
     return status;
 }
 
@@ -391,20 +641,24 @@ rlv_status rlv_sheet_of_standing(rlv_sheet* sheet, const rlv_standing* standing,
 {
     const char** note = NULL;
     rlv_standing noted = *standing;
-    double unit;
     memset(sheet, 0, sizeof *sheet);
     if (!(standing->box.length_mm > 0.0) || !(standing->box.width_mm > 0.0) || !(standing->box.height_mm > 0.0))
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "give the box that it stands in", "a block without a size");
     noted.title = rlv_title_with(&standing->title, false, &note, error);
-    if (note == NULL)
-        return RLV_SYSTEM;
-    const rlv_paper paper = paper_for(&noted, scale, &unit);
-    rlv_status status = rlv_sheet_reserve(sheet, paper.width_mm, paper.height_mm, error);
+    double* line_mm = note != NULL ? measure_lines(&noted, error) : NULL;
+    rlv_status status = line_mm != NULL ? RLV_DONE : RLV_SYSTEM;
     if (status == RLV_DONE)
     {
-        sheet->unit = unit;
-        status = draw(sheet, &noted, *scale, &paper, error);
+        const fitting f = noted.scale > 0.0 ? fit_at_scale(&noted, line_mm) : fit_on_paper(&noted, line_mm);
+        *scale = f.scale;
+        status = rlv_sheet_reserve(sheet, f.paper.width_mm, f.paper.height_mm, error);
+        if (status == RLV_DONE)
+        {
+            sheet->unit = f.unit;
+            status = draw(sheet, &f, error);
+        }
     }
+    free(line_mm);
     free(note);
     if (status != RLV_DONE)
         rlv_sheet_free(sheet);

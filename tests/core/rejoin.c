@@ -115,6 +115,17 @@ Test(rejoin, piece_is_found_where_it_is_back)
     cr_expect_leq(fabs(is->area_mm2 - was->area_mm2), 4.0 * sqrt(was->area_mm2) * fmax(mm, 0.05), "%.1f, %.1f mm2",
                   is->area_mm2, was->area_mm2);
     cr_expect(is->volume_mm3.low <= was->volume_mm3.value && was->volume_mm3.value <= is->volume_mm3.high);
+    // Its width is told at the places of both faces.
+    const float* width[2] = {r.block_back_mm, r.piece_back_mm};
+    const size_t count[2] = {made.block.vertex_count, made.piece.vertex_count};
+    for (int k = 0; k < 2; k++)
+    {
+        size_t told = 0;
+        cr_assert_not_null(width[k]);
+        for (size_t v = 0; v < count[k]; v++)
+            told += isfinite(width[k][v]) ? 1 : 0;
+        cr_expect_gt(told, 100);
+    }
     cr_expect(is->max_mm.low <= was->max_mm.value && was->max_mm.value <= is->max_mm.high, "%.3f, %.3f mm",
               is->max_mm.value, was->max_mm.value);
     rlv_rejoin_free(&r);

@@ -1,13 +1,16 @@
-// How a block stands: the middle of its volume, and how far the middle of its mass may lie from that.
+// How a block stands: the centre of volume, and how far the centre of mass may lie from that; and what its sheet says.
 
 #include "history.h"
+#include "history_sheet_job.h"
+#include "standing.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <string.h>
 
 TestSuite(history_standing);
 
-Test(history_standing, the_middle_of_the_mass_is_bounded_by_what_weight_and_volume_differ_by)
+Test(history_standing, the_centre_of_mass_is_bounded_by_what_weight_and_volume_differ_by)
 {
     // A box of 400 by 300 by 100 mm: its corners lie 255 mm from its middle.
     float corner[24];
@@ -45,6 +48,55 @@ Test(history_standing, the_middle_of_the_mass_is_bounded_by_what_weight_and_volu
     specimen.density_count = 0;
     s = history_standing_of(&history);
     cr_expect(s.centre_known && isnan(s.drawn_mm));
-    stage.given.health.closed = false; // without a volume there is no middle of it
+    stage.given.health.closed = false; // without a volume there is no centre of it
     cr_expect_not(history_standing_of(&history).centre_known);
+}
+
+static bool says(const sheet_lines* lines, const char* words)
+{
+    for (size_t i = 0; i < lines->count; i++)
+        if (strstr(lines->text[i], words) != NULL)
+            return true;
+    return false;
+}
+
+Test(history_standing, its_sheet_tells_what_may_be_touched_and_whether_that_is_seen)
+{
+    // A box of 100 by 100 by 50 mm, with a ring on its top and one on its underside.
+    float position[24];
+    for (int i = 0; i < 8; i++)
+    {
+        position[3 * i] = i & 1 ? 100.0f : 0.0f;
+        position[3 * i + 1] = i & 2 ? 100.0f : 0.0f;
+        position[3 * i + 2] = i & 4 ? 50.0f : 0.0f;
+    }
+    uint32_t corner[36] = {0, 2, 1, 1, 2, 3, 4, 5, 6, 5, 7, 6, 0, 1, 4, 1, 5, 4,
+                           2, 6, 3, 3, 6, 7, 0, 4, 2, 2, 4, 6, 1, 3, 5, 3, 7, 5};
+    const rlv_vec3 over[3] = {{20, 20, 50}, {60, 20, 50}, {20, 60, 50}},
+                   under[3] = {{20, 20, 0}, {60, 20, 0}, {20, 60, 0}};
+    char* ban[] = {(char*)"skull", (char*)"tail"};
+    rlv_display_record display = {.rests_on = (char*)"base", .untouchable_count = 2, .untouchable = ban};
+    rlv_stage_record record = {.id = (char*)"s"};
+    rlv_specimen specimen = {.stage_count = 1, .stage = &record, .display = &display};
+    history_stage stage = {.record = &record, .mm_per_unit = 1.0};
+    const rlv_history history = {.specimen = &specimen,
+                                 .stage_count = 1,
+                                 .stage = &stage,
+                                 .standing = {.known = true, .shown = true, .turn_deg = (double)NAN}};
+    const rlv_mesh mesh = {.vertex_count = 8, .triangle_count = 12, .position_mm = position, .corner = corner};
+    rlv_tree* tree = NULL;
+    cr_assert_eq(rlv_tree_build(&tree, &mesh, NULL), RLV_DONE);
+    const rlv_standing_outline outline[2] = {
+        {.ring_count = 3, .ring_mm = over, .label = "nothing may touch: skull"},
+        {.ring_count = 3, .ring_mm = under, .dashed = true, .label = "support may touch: base"}};
+    const rlv_standing standing = {.surface = {.mesh = &mesh, .tree = tree},
+                                   .box = {.length_mm = 100, .width_mm = 100, .height_mm = 50, .along = {1, 0, 0}},
+                                   .up = {0, 0, 1},
+                                   .outline_count = 2,
+                                   .outline = outline};
+    sheet_lines lines = {0};
+    sheet_standing_lines(&lines, &history, &standing, false);
+    cr_expect(says(&lines, "Nothing may touch the outlines ‘skull’, ‘tail’"));
+    cr_expect(says(&lines, "Its support may touch the outline ‘base’, on the underside, not seen here"));
+    rlv_tree_free(tree);
 }

@@ -283,6 +283,96 @@ Test(joint_map, bone_on_a_face_is_outlined_where_it_is)
     drop(&p);
 }
 
+// How many pixels are dark in one of two sheets of one size alone: lines are, shades of clay are not.
+static size_t differ(const seen* a, const seen* b)
+{
+    size_t count = 0;
+    cr_assert(a->width == b->width && a->height == b->height);
+    for (size_t i = 0; i < a->width * a->height; i++)
+        count += (a->grey[i] < 70) != (b->grey[i] < 70) ? 1 : 0;
+    return count;
+}
+
+// The block with a tetrahedron of a size beneath it, where the section is cut.
+static void hang_beneath(plates* p, rlv_mesh* with, float size_mm)
+{
+    const size_t points = WIDE * TALL, triangles = p->block.triangle_count;
+    const float at[12] = {-1, -1, -1, 1, -1, -1, 0, 1, -1, 0, 0, 1};
+    const uint32_t side[12] = {0, 2, 1, 0, 1, 3, 1, 2, 3, 2, 0, 3};
+    memset(with, 0, sizeof *with);
+    cr_assert_eq(rlv_mesh_reserve(with, points + 4, triangles + 4, false, false, NULL), RLV_DONE);
+    memcpy(with->position_mm, p->block.position_mm, 3 * points * sizeof(float));
+    memcpy(with->corner, p->block.corner, 3 * triangles * sizeof(uint32_t));
+    for (int i = 0; i < 12; i++)
+    {
+        with->position_mm[3 * points + (size_t)i] = 0.5f * size_mm * at[i] - (i % 3 == 2 ? 4.0f : 0.0f);
+        with->corner[3 * triangles + (size_t)i] = (uint32_t)points + side[i];
+    }
+}
+
+Test(joint_map, specks_are_left_out_of_a_section)
+{
+    plates p;
+    make(&p);
+    p.map.contact_count = 0;
+    float width[WIDE * TALL + 4];
+    for (size_t i = 0; i < WIDE * TALL + 4; i++)
+        width[i] = i < WIDE * TALL ? 0.5f : NAN;
+    p.map.trial[0].block_mm = width;
+    const seen plain = draw(&p.map);
+    // Cut through its middle it encloses half its height times its base at most. A section is drawn at 1 : 1 to 5 : 1:
+    // the small one takes 0.5 mm2 of paper at most, the large one 4 at least.
+    const float size_mm[2] = {0.2f, 4.0f};
+    for (int k = 0; k < 2; k++)
+    {
+        rlv_mesh with;
+        hang_beneath(&p, &with, size_mm[k]);
+        rlv_mesh_free(&p.block);
+        p.block = with;
+        rlv_tree_free(p.block_tree);
+        p.block_tree = NULL;
+        cr_assert_eq(rlv_tree_build(&p.block_tree, &p.block, NULL), RLV_DONE);
+        p.map.block_tree = p.map.whole.tree = p.block_tree;
+        seen drawn = draw(&p.map);
+        cr_expect(k == 0 ? differ(&drawn, &plain) == 0 : differ(&drawn, &plain) > 0, "%.1f mm: %zu pixels",
+                  (double)size_mm[k], differ(&drawn, &plain));
+        wipe(&drawn);
+    }
+    seen first = plain;
+    wipe(&first);
+    drop(&p);
+}
+
+Test(joint_map, hatching_is_explained_where_it_is_drawn)
+{
+    plates p;
+    make(&p);
+    p.map.contact_count = 0;
+    // Widths of 0.45 and 0.55 lie on one side of every line of equal width; touching from 0.5 on hatches what is below.
+    for (size_t i = 0; i < WIDE * TALL; i++)
+        p.width[i] = 0.55f;
+    p.map.touching_mm = 0.5;
+    seen plain = draw(&p.map);
+    p.width[0] = p.width[1] = p.width[WIDE + 1] = 0.45f; // a triangle of 0.5 mm2, less than is outlined
+    seen speck = draw(&p.map);
+    for (size_t i = 0; i < 20 * WIDE; i++)
+        p.width[i] = 0.45f;
+    seen half = draw(&p.map);
+    // The legend stands in the right part of the sheet, which has no face.
+    size_t count[2] = {0, 0};
+    const seen* const other[2] = {&speck, &half};
+    for (int k = 0; k < 2; k++)
+        for (size_t y = 0; y < plain.height; y++)
+            for (size_t x = plain.width * 7 / 10; x < plain.width; x++)
+                count[k] += is_dark(other[k], x, y) != is_dark(&plain, x, y) ? 1 : 0;
+    cr_expect_eq(count[0], 0);
+    cr_expect_gt(count[1], 0);
+    wipe(&plain);
+    wipe(&speck);
+    wipe(&half);
+    drop(&p);
+}
+
 Test(joint_map, without_a_joint_there_is_nothing_to_draw)
 {
     plates p;

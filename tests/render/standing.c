@@ -62,7 +62,8 @@ Test(standing, a_sheet_that_is_fitted_has_a_round_scale_and_the_least_paper)
     cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
     cr_expect_float_eq(sheet.width_mm, 420.0, 1e-9);
     cr_expect_float_eq(sheet.height_mm, 297.0, 1e-9);
-    // 500 mm of elevation over 700 mm of plan, on what head, sizes and foot leave of 297: 1 : 5 would take 240.
+    // 1 : 5 fits no way: elevations beside each other and the plan beneath take 320 by 240 mm without a figure, those
+    // above each other 200 and two rows of figures, all in a row 500.
     cr_expect_float_eq(scale, 0.1, 1e-12);
     rlv_sheet_free(&sheet);
     s.scale = 0.5;
@@ -70,6 +71,112 @@ Test(standing, a_sheet_that_is_fitted_has_a_round_scale_and_the_least_paper)
     cr_expect_eq(scale, 0.5);
     cr_expect_gt(sheet.width_mm, 800.0, "1600 mm at 1 : 2");
     rlv_sheet_free(&sheet);
+    rlv_tree_free(tree);
+}
+
+Test(standing, a_way_of_laying_out_that_holds_a_larger_scale_is_taken)
+{
+    rlv_mesh mesh;
+    rlv_tree* tree = NULL;
+    rlv_standing s = box_on_floor(&mesh, &tree);
+    rlv_sheet sheet = {0};
+    double scale;
+    // At 1 : 5 a tall case takes 160 mm of elevation over 64 of plan, and figures beneath both, which A3 lying does not
+    // hold beneath each other but side by side: 90 + 64 + 90 mm.
+    s.case_mm[0] = 450.0;
+    s.case_mm[1] = 320.0;
+    s.case_mm[2] = 800.0;
+    cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
+    cr_expect_float_eq(scale, 0.2, 1e-12);
+    rlv_sheet_free(&sheet);
+    rlv_tree_free(tree);
+}
+
+Test(standing, lines_of_sizes_begin_at_the_farthest_points)
+{
+    rlv_mesh mesh;
+    rlv_tree* tree = NULL;
+    const rlv_standing s = box_on_floor(&mesh, &tree);
+    corner[3 * 5 + 2] = 150.0f; // one corner at x 400, y 0 stands up
+    const rlv_vec3 top = rlv_standing_farthest(&s, RLV_STANDING_FRONT, (double[]){0.0, 1.0}),
+                   front = rlv_standing_farthest(&s, RLV_STANDING_PLAN, (double[]){0.0, -1.0}),
+                   right = rlv_standing_farthest(&s, RLV_STANDING_FRONT, (double[]){1.0, 0.0});
+    const rlv_camera_axes axes = rlv_standing_axes(&s, RLV_STANDING_FRONT);
+    cr_expect_eq(top.x, 400.0);
+    cr_expect_eq(top.y, 0.0);
+    cr_expect_eq(top.z, 150.0);
+    cr_expect_float_eq(rlv_vec3_dot(front, axes.towards), axes.towards.y > 0.0 ? 300.0 : 0.0, 1e-9);
+    cr_expect_float_eq(rlv_vec3_dot(right, axes.right), axes.right.x > 0.0 ? 400.0 : 0.0, 1e-9);
+    rlv_tree_free(tree);
+}
+
+// Ink in a part of a sheet, as a share of it.
+static double ink_of(const rlv_sheet* sheet, double left, double top, double right, double foot)
+{
+    cairo_surface_t* image =
+        cairo_image_surface_create(CAIRO_FORMAT_RGB24, (int)(4.0 * sheet->width_mm), (int)(4.0 * sheet->height_mm));
+    cairo_t* c = cairo_create(image);
+    cairo_set_source_rgb(c, 1.0, 1.0, 1.0);
+    cairo_paint(c);
+    cairo_scale(c, 4.0 * 25.4 / 72.0, 4.0 * 25.4 / 72.0); // a record is in points
+    cairo_set_source_surface(c, sheet->record, 0.0, 0.0);
+    cairo_paint(c);
+    cairo_surface_flush(image);
+    const unsigned char* data = cairo_image_surface_get_data(image);
+    double dark = 0.0, all = 0.0;
+    for (int y = (int)(4.0 * top); y < (int)(4.0 * foot); y++)
+        for (int x = (int)(4.0 * left); x < (int)(4.0 * right); x++)
+        {
+            const size_t at = (size_t)y * (size_t)cairo_image_surface_get_stride(image) + 4 * (size_t)x;
+            dark += data[at] < 200 ? 1.0 : 0.0;
+            all += 1.0;
+        }
+    cairo_destroy(c);
+    cairo_surface_destroy(image);
+    return dark / all;
+}
+
+Test(standing, views_begin_at_the_left_margin)
+{
+    rlv_mesh mesh;
+    rlv_tree* tree = NULL;
+    const rlv_standing s = box_on_floor(&mesh, &tree);
+    rlv_sheet sheet = {0};
+    double scale;
+    cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
+    cr_expect_eq(ink_of(&sheet, 0.0, 40.0, 14.0, 240.0), 0.0);
+    cr_expect_gt(ink_of(&sheet, 14.0, 40.0, 20.0, 240.0), 0.0, "the floor of the front");
+    rlv_sheet_free(&sheet);
+    rlv_tree_free(tree);
+}
+
+Test(standing, an_outline_is_in_sight_from_the_side_that_it_lies_on)
+{
+    rlv_mesh mesh;
+    rlv_tree* tree = NULL;
+    rlv_standing s = box_on_floor(&mesh, &tree);
+    const rlv_vec3 above[4] = {{150, 100, 120}, {250, 100, 120}, {250, 200, 120}, {150, 200, 120}},
+                   below[4] = {{150, 100, 0}, {250, 100, 0}, {250, 200, 0}, {150, 200, 0}};
+    const rlv_standing_outline on_top = {.ring_count = 4, .ring_mm = above, .label = "x"},
+                               beneath = {.ring_count = 4, .ring_mm = below, .dashed = true, .label = "x"};
+    const rlv_vec3 up = {0, 0, 1}, down = {0, 0, -1};
+    cr_expect_eq(rlv_standing_in_sight(&s, &on_top, up), 1.0);
+    cr_expect_eq(rlv_standing_in_sight(&s, &on_top, down), 0.0);
+    cr_expect_eq(rlv_standing_in_sight(&s, &beneath, up), 0.0);
+    cr_expect_eq(rlv_standing_in_sight(&s, &beneath, down), 1.0);
+    // One that is seen is drawn, one that is not leaves no ink.
+    rlv_sheet sheet = {0};
+    double scale, ink[3];
+    for (int k = 0; k < 3; k++)
+    {
+        s.outline_count = k > 0 ? 1 : 0;
+        s.outline = k == 1 ? &on_top : &beneath;
+        cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
+        ink[k] = ink_of(&sheet, 0.0, 40.0, sheet.width_mm, 240.0);
+        rlv_sheet_free(&sheet);
+    }
+    cr_expect_gt(ink[1], ink[0]);
+    cr_expect_eq(ink[2], ink[0]);
     rlv_tree_free(tree);
 }
 

@@ -411,6 +411,31 @@ Test(view, light_from_the_left_darkens_what_faces_right)
     rlv_mesh_free(&mesh);
 }
 
+Test(view, colours_are_shaded_as_strongly_as_is_asked_for)
+{
+    rlv_mesh mesh = sphere(30.0, 60);
+    float* depth = malloc(mesh.vertex_count * sizeof *depth);
+    uint8_t* shown = malloc(mesh.triangle_count);
+    for (size_t v = 0; v < mesh.vertex_count; v++)
+        depth[v] = 5.0f;
+    memset(shown, 1, mesh.triangle_count);
+    rlv_view_options options = {.light = {-1.0, 0.0, 0.5}};
+    const size_t off = (size_t)(0.7 * 30.0 * WIDE / above.width_mm);
+    const double relief[3] = {0.25, 0.0, 1.0}; // 0 is 0.62
+    int apart[3];
+    for (int k = 0; k < 3; k++)
+    {
+        rlv_overlay overlay = {.depth_mm = depth, .shown = shown, .deepest_mm = 10.0, .relief = relief[k]};
+        rlv_picture picture = drawn(&mesh, &above, &overlay, &options);
+        apart[k] = pixel(&picture, WIDE / 2 - off, TALL / 2)[0] - pixel(&picture, WIDE / 2 + off, TALL / 2)[0];
+        rlv_picture_free(&picture);
+    }
+    cr_expect(0 < apart[0] && apart[0] < apart[1] && apart[1] < apart[2], "%d, %d, %d", apart[0], apart[1], apart[2]);
+    free(depth);
+    free(shown);
+    rlv_mesh_free(&mesh);
+}
+
 Test(view, a_mesh_out_of_sight_leaves_the_page_white)
 {
     rlv_mesh mesh = sheet(10.0, 2);
