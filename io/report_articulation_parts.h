@@ -32,6 +32,16 @@ articulation_way articulation_way_of_group(const history_articulation* a, size_t
 /// The stretch's motion on the body, in the block's frame where its first or its last element belongs.
 articulation_way articulation_way_at(const history_articulation* a, size_t group, bool last);
 
+/// How an element came from an unfilled life position, if it did: how far, and by compass where that is known (the way
+/// that it went).
+typedef struct articulation_came
+{
+    rlv_interval far_mm;
+    bool compass;
+    double trend_deg, plunge_deg;
+} articulation_came;
+articulation_came articulation_came_from(const history_articulation* a, size_t unfilled, size_t element);
+
 /// Which way a current carried what is loose: how far, and by compass, as told to people, with half of the 95 %
 /// interval of the direction. False where that is not told: a current is less likely than not, or north or its way not
 /// known.

@@ -130,9 +130,12 @@ static bool say_off_row(articulation_said* said, const history_articulation* a, 
         return name_all(said, a, element, is_from_unknown);
     }
     said->of = report_say("%s", articulation_id(a, element));
-    said->words = report_say("off the row, and so moved; probably from %s (%s)",
+    const articulation_came came = articulation_came_from(a, from->unfilled, element);
+    said->words = report_say("off the row, and so moved; probably from %s (%s), by %s",
                              articulation_place_name(a, &a->fit.unfilled[from->unfilled]).text,
-                             words_chance(from->probability).text);
+                             words_chance(from->probability).text, report_interval(came.far_mm, "mm").text);
+    if (came.compass)
+        report_add(&said->words, " towards %s°", words_trend(came.trend_deg, came.plunge_deg).text);
     return true;
 }
 

@@ -257,12 +257,23 @@ Test(report_skeleton, the_summary_tells_of_what_lies_off_its_row_what_is_to_be_l
     rlv_candidate from = {.unfilled = 0, .probability = 0.92};
     history_stray loose = {.element = off, .candidates = {.count = 1, .candidate = &from}};
     history_stray* own = a->stray;
-    const size_t own_count = a->stray_count, given = a->given_of[off];
+    const size_t own_count = a->stray_count;
+    rlv_articulated* told = &a->fit.element[a->given_of[off]];
+    const rlv_articulation_state state = told->state;
     a->stray = &loose;
     a->stray_count = 1;
     a->why[off] = HISTORY_OFF_ROW; // as if it had been carried off its row, from the free place of the first
-    a->given_of[off] = SIZE_MAX;
-    cr_expect(found(&l, "R05", "probably from place 8 of D (92 %)"));
+    told->state = RLV_UNASSIGNED;
+    const rlv_interval far_mm = rlv_articulation_distance_from(&a->fit.unfilled[0], &a->given[a->given_of[off]]);
+    const report_text far = report_interval(far_mm, "mm"),
+                      words = report_say("probably from place 8 of D (92 %%), by %s towards ", far.text);
+    cr_expect(far_mm.value > 20.0); // R05 lies on its own row, on the other side of the body
+    cr_expect(found(&l, "R05", words.text));
+    rlv_table wall = articulation_off_row_wall(a);
+    cr_assert_eq(table_rows(&wall), 1);
+    cr_expect_str_eq(table_show(&wall, 0, 2).text, "place 8 of D (92 %)");
+    cr_expect_not_null(strstr(far.text, table_show(&wall, 0, 3).number.text));
+    table_free(&wall);
     cr_expect(in_summary(&l, "Displaced", "each with the place that it probably came from: R05 (place 8 of D, 92 %)"));
     cr_expect_not(in_summary(&l, "Displaced", "not known"));
     cr_expect_not(in_summary(&l, "Bone may lie", "place 8 of D")); // nor is it pointed at under What next
@@ -275,7 +286,7 @@ Test(report_skeleton, the_summary_tells_of_what_lies_off_its_row_what_is_to_be_l
     a->stray = own;
     a->stray_count = own_count;
     a->why[off] = HISTORY_JUDGED;
-    a->given_of[off] = given;
+    told->state = state;
     life_end(&l);
 }
 
