@@ -1,5 +1,6 @@
 #include "interval.h"
 #include "report_articulation_parts.h"
+#include "report_disturbance.h"
 #include "report_place.h"
 
 #include <math.h>
@@ -704,8 +705,9 @@ report_text articulation_verdict_meaning(const history_articulation* a)
 
 report_lines articulation_summary(const history_articulation* a)
 {
-    return (report_lines){.count = 3,
+    return (report_lines){.count = 4,
                           .line = {{"Skeleton", articulation_verdict(a), false},
                                    {"Displaced", articulation_displaced_words(a), false},
+                                   {"Which way", disturbance_brief(a), false},
                                    {"Bone may lie", articulation_targets_brief(a), false}}};
 }

@@ -290,6 +290,27 @@ Test(report_skeleton, the_summary_tells_of_what_lies_off_its_row_what_is_to_be_l
     life_end(&l);
 }
 
+Test(report_skeleton, the_summary_tells_what_was_counted_and_what_was_weighed_of_which_way_they_went)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    cr_assert_eq(a->stray_count, 0);
+    cr_expect(in_summary(&l, "Which way", "counted, without what is loose: 1 of 1 motions have a direction"));
+    cr_expect(in_summary(&l, "Which way", "no mean (fewer than five). Nothing is loose"));
+    a->stray_count = 1; // no more than its number is asked for
+    a->carried.probability = 0.3;
+    cr_expect(in_summary(&l, "Which way", "a current carried it one way is 30 % likely; no direction of it is told"));
+    a->carried.probability = 0.97;
+    a->carried.motion_mm = rlv_vec3_of(18.0, 0.0, 0.0);
+    a->carried.direction_sd_deg = 9.5;
+    cr_expect(in_summary(&l, "Which way", "likely, by about 18 mm towards "));
+    cr_expect(in_summary(&l, "Which way", " ± 19° (95 %) in the level"));
+    a->stray_count = 0;
+    life_end(&l);
+}
+
 Test(report_skeleton, neighbours_that_are_alike_are_told_together_with_a_dash)
 {
     life l;
@@ -381,6 +402,27 @@ Test(report_skeleton, its_table_of_elements_has_the_places_as_counted_and_the_sh
     cr_expect_not_null(strstr(html, "5 (counted, "));
     cr_expect_not_null(strstr(html, "as counted along the row"));
     free(html);
+    life_end(&l);
+}
+
+Test(report_skeleton, an_axis_that_may_point_anywhere_is_told_as_unknown)
+{
+    life l;
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    life_begin(&l);
+    history_element* one = &l.skeleton.elements.one[0];
+    one->plunge_deg = (rlv_interval){4.0, 3.0, 5.0};
+    one->trend_deg = (rlv_interval){100.0, 10.0, 190.0};
+    for (int wide = 0; wide < 2; wide++)
+    {
+        one->trend_deg.high += wide;
+        rlv_table wall = elements_wall(&l.skeleton.elements, NULL, NULL);
+        const char* text = table_show(&wall, 0, column_of(&wall, "trend/plunge of its length °")).text;
+        cr_assert_not_null(text);
+        cr_expect_eq(strcmp(text, "unknown") == 0, wide == 1, "%s", text);
+        table_free(&wall);
+    }
     life_end(&l);
 }
 
