@@ -1,6 +1,7 @@
 #include "report_words.h"
 
 #include "change_words.h"
+#include "interval.h"
 #include "report_region.h"
 
 #include <ctype.h>
@@ -444,8 +445,10 @@ report_text report_weight(const rlv_history* history)
     const rlv_advice_record* advice = history->specimen->advice;
     if (last->mass == NULL)
         return report_say("not weighed at ‘%.200s’", last->id);
-    report_text said = report_say("the block weighed %s kg at ‘%.200s’",
-                                  words_known(last->mass->grams / 1000.0, last->mass->sd_g / 1000.0).text, last->id);
+    const double kg = last->mass->grams / 1000.0, half = RLV_HALF_95 * last->mass->sd_g / 1000.0;
+    const report_text weighed = half > 0.0 ? report_interval((rlv_interval){kg, kg - half, kg + half}, "kg")
+                                           : report_say("%s kg", words_recorded(kg).text);
+    report_text said = report_say("the block weighed %s at ‘%.200s’", weighed.text, last->id);
     if (advice != NULL && advice->lift_limit_kg != NULL)
         report_add(&said,
                    ": %s the %s kg recorded for lifting by one person; a qualified person decides how it is lifted",
