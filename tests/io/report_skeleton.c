@@ -405,6 +405,31 @@ Test(report_skeleton, its_table_of_elements_has_the_places_as_counted_and_the_sh
     life_end(&l);
 }
 
+Test(report_skeleton, beside_a_note_on_an_element_stands_how_it_was_measured_to_lie_to_bedding)
+{
+    life l;
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    life_begin(&l);
+    rlv_element_record* record = l.specimen.element;
+    char note[] = "steep to the bedding";
+    char* own[2] = {record[0].note, record[1].note};
+    history_element* one = l.skeleton.elements.one;
+    record[0].note = record[1].note = note;
+    one[0].bedding_deg = (rlv_interval){34.0, 26.0, 42.0};
+    one[1].bedding_deg = (rlv_interval){NAN, NAN, NAN};
+    const report_text of = report_say("%s, %s", record[0].id, record[1].id),
+                      words =
+                          report_say("“steep to the bedding”; measured to bedding: %s 34° (26 to 42°)", record[0].id);
+    cr_expect(found(&l, of.text, words.text));
+    one[0].bedding_deg.value = NAN;
+    cr_expect(found(&l, of.text, "“steep to the bedding”"));
+    cr_expect_not(found(&l, of.text, "measured"));
+    record[0].note = own[0];
+    record[1].note = own[1];
+    life_end(&l);
+}
+
 Test(report_skeleton, an_axis_that_may_point_anywhere_is_told_as_unknown)
 {
     life l;
