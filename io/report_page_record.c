@@ -62,7 +62,7 @@ static void add_fitted(report_text* words, const history_elements* e)
     {
         const rlv_strike strike = rlv_strike_of(&e->compass, plane->pole);
         report_add(words, " strike %03d°, dip %s° towards %03d°;", (int)lround(strike.strike_deg) % 360,
-                   words_number(strike.dip_deg, 0).text, (int)lround(strike.strike_deg + 90.0) % 360);
+                   words_known(strike.dip_deg, pole_sd_deg(plane)).text, (int)lround(strike.strike_deg + 90.0) % 360);
     }
     report_add(words, " pole %s, %s, %s in the block’s frame, its direction known to %s° (sd)",
                words_number(side * plane->pole.x, 3).text, words_number(side * plane->pole.y, 3).text,

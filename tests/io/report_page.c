@@ -447,7 +447,7 @@ Test(report_page, bedding_by_points_is_told_by_compass_and_by_its_pole)
     e->up = rlv_vec3_of(0.0, 0.0, 1.0);
     e->compass = (rlv_compass){.north = {0.0, 1.0, 0.0}, .east = {1.0, 0.0, 0.0}, .up = e->up};
     e->bedding = rlv_plane_known(rlv_vec3_of(-0.5, 0.0, -sqrt(0.75)), 1.5);
-    cr_expect(page_has("the plane through the points ‘lamina’ of ‘field’: strike 000°, dip 30° towards 090°; pole "
+    cr_expect(page_has("the plane through the points ‘lamina’ of ‘field’: strike 000°, dip 30.0° towards 090°; pole "
                        "0.500, 0.000, 0.866 in the block’s frame, its direction known to 1.5° (sd)"));
     skeleton = (report_skeleton){0};
 }
