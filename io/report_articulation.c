@@ -427,6 +427,16 @@ double articulation_number_sure(const history_articulation* a, const rlv_unfille
     return sure;
 }
 
+report_text articulation_between(const history_articulation* a, const rlv_unfilled* life)
+{
+    report_text words = {""};
+    const size_t before = held_beside(a, life, -1), after = held_beside(a, life, 1);
+    if (articulation_number_sure(a, life) < ARTICULATION_SURE && before != SIZE_MAX && after != SIZE_MAX)
+        report_add(&words, ", between %.60s and %.60s", articulation_id(a, a->element_of[before]),
+                   articulation_id(a, a->element_of[after]));
+    return words;
+}
+
 static const table_column unfilled_columns[] = {
     {"row", NULL, "row", TABLE_TEXT, "Row of life positions."},
     {"place", NULL, "place", TABLE_COUNT, "Place in it, counted from the head."},

@@ -69,4 +69,11 @@ const char* articulation_taken_at(const history_articulation* a, const history_u
 /// counted.
 double articulation_number_sure(const history_articulation* a, const rlv_unfilled* life);
 
+/// ", between LR03 and LR05": the elements on both sides of a place whose number is not sure (below
+/// ARTICULATION_SURE), by which it is known whatever its number; empty where it is sure, or one side has none.
+report_text articulation_between(const history_articulation* a, const rlv_unfilled* life);
+
+/// A number of a place that is less probable than this is told as not sure.
+#define ARTICULATION_SURE 0.9
+
 #endif

@@ -614,7 +614,7 @@ static double first_sure(const history_articulation* a, size_t row)
 }
 
 /// Below this a number is told not to be sure.
-static const double SURE = 0.9;
+static const double SURE = ARTICULATION_SURE;
 
 static report_text left_out_words(const history_articulation* a, size_t row)
 {

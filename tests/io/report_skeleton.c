@@ -277,6 +277,13 @@ Test(report_skeleton, the_summary_tells_of_what_lies_off_its_row_what_is_to_be_l
     cr_expect(in_summary(&l, "Displaced", "each with the place that it probably came from: R05 (place 8 of D, 92 %)"));
     cr_expect_not(in_summary(&l, "Displaced", "not known"));
     cr_expect_not(in_summary(&l, "Bone may lie", "place 8 of D")); // nor is it pointed at under What next
+    const rlv_counted sure = a->counted[0];
+    for (size_t i = 0; i < a->given_count; i++)
+        a->counted[i] = (rlv_counted){.place = a->given[i].place_low, .probability = 0.35};
+    cr_expect(found(&l, "R05", "place 8 of D (92 %), between D07 and D09, by "));
+    cr_expect(in_summary(&l, "Displaced", "R05 (place 8 of D, between D07 and D09, 92 %)"));
+    for (size_t i = 0; i < a->given_count; i++)
+        a->counted[i] = sure; // no row of this fish was counted
     cr_expect(in_summary(&l, "Bone may lie", "each place without an element was probably a loose one’s"));
     from.probability = 0.4;
     cr_expect(found(&l, "R05", "from which place is not known"));
