@@ -388,6 +388,11 @@ enum
 /// may be of another animal, or from beyond the ends of the rows. From memory, no source: one in ten.
 #define RLV_STRAY_NONE 0.1
 
+/// From an unfilled life position to where an element lies: the motion, and how far that is, with the errors of both
+/// along the way between them and the scatter of life positions in its interval.
+rlv_vec3 rlv_articulation_motion_from(const rlv_unfilled* life, const rlv_placed_element* element);
+rlv_interval rlv_articulation_distance_from(const rlv_unfilled* life, const rlv_placed_element* element);
+
 /// Which unfilled life positions `stray_count` strays may have had. `element` is what `articulation` was fitted to;
 /// `motions` (may be NULL) what told motions say; `candidates` (one a stray, zeroed) and `carried` are filled; free
 /// with rlv_candidates_free. RLV_BAD_INPUT where a stray's numbers are none.

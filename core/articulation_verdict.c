@@ -4,18 +4,36 @@
 /// What the words mean (rlv_articulation_word).
 static const double LEAST_IN_PLACE = 0.75, LEAST_NEAR = 0.75, NEAR_OF_BODY = 0.2;
 
-/// Whether an element may lie in life position there: inside the 95 % region, its own errors with it; and how far off.
-static bool may_lie_at(const rlv_placed_element* element, const rlv_unfilled* life, rlv_interval* distance_mm)
+rlv_vec3 rlv_articulation_motion_from(const rlv_unfilled* life, const rlv_placed_element* element)
 {
     const double* at = element->element.position_mm;
-    const rlv_vec3 off = rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), life->position_mm);
-    double covariance[9], variance[3], sum = 0.0;
-    rlv_vec3 axis[3];
+    return rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), life->position_mm);
+}
+
+/// The errors of both, and natural scatter.
+static void covariance_of_both(double covariance[9], const rlv_unfilled* life, const rlv_placed_element* element)
+{
     for (int k = 0; k < 9; k++)
         covariance[k] = life->covariance_mm2[k] + element->element.position_cov_mm2[k] + element->covered_cov_mm2[k];
+}
+
+rlv_interval rlv_articulation_distance_from(const rlv_unfilled* life, const rlv_placed_element* element)
+{
+    const rlv_vec3 off = rlv_articulation_motion_from(life, element);
+    double covariance[9];
+    covariance_of_both(covariance, life, element);
     const double far = rlv_vec3_length(off),
                  half = sqrt(life->radius2 / 3.0 * rlv_variance_along(covariance, rlv_vec3_unit(off)));
-    *distance_mm = (rlv_interval){far, fmax(far - half, 0.0), far + half};
+    return (rlv_interval){far, fmax(far - half, 0.0), far + half};
+}
+
+/// Whether an element may lie in life position there: inside the 95 % region, its own errors with it.
+static bool may_lie_at(const rlv_placed_element* element, const rlv_unfilled* life)
+{
+    const rlv_vec3 off = rlv_articulation_motion_from(life, element);
+    double covariance[9], variance[3], sum = 0.0;
+    rlv_vec3 axis[3];
+    covariance_of_both(covariance, life, element);
     if (rlv_principal_axes(variance, axis, covariance, NULL) != RLV_DONE)
         return true;
     for (int k = 0; k < 3; k++)
@@ -30,11 +48,11 @@ static void tell_nearest(rlv_articulated* told, const rlv_articulation* a, const
     for (size_t i = 0; i < a->unfilled_count; i++)
     {
         const rlv_unfilled* life = &a->unfilled[i];
-        rlv_interval distance_mm;
         if (life->row != element->row || life->place < element->place_low || life->place > element->place_high)
             continue;
-        if (may_lie_at(element, life, &distance_mm))
+        if (may_lie_at(element, life))
             told->why = RLV_WITHOUT_PLACE;
+        const rlv_interval distance_mm = rlv_articulation_distance_from(life, element);
         if (told->nearest == SIZE_MAX || distance_mm.value < told->nearest_mm.value)
             told->nearest = i, told->nearest_mm = distance_mm;
     }

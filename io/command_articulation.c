@@ -102,7 +102,7 @@ static void tell_articulation(rlv_answer* answer, const work* w, const rlv_optio
     tell_table(answer->text, "elements that have left their life position", articulation_moved_wall(a),
                "none was found");
     tell_note(answer->text, articulation_group_words(a));
-    tell_table(answer->text, "elements that lie off their row: moved, from which place is not known",
+    tell_table(answer->text, "elements that lie off their row, and the place that each most likely came from",
                articulation_off_row_wall(a), NULL);
     tell_table(answer->text, "life positions without an element: bone may lie there", articulation_unfilled_wall(a),
                "none: every place has its element");

@@ -144,6 +144,11 @@ void history_free(rlv_history* history);
 /// is open. The interval holds the scale, noise and slow warp of one scan, as the steps tell them; a piece's also all
 /// that its flat triangles may cut off. Two such volumes are far less surely told apart than what changed between them.
 rlv_interval history_stage_volume(const rlv_history* history, size_t stage);
+
+/// What a class came to at a measured step that knows it, and in `unseen_mm3` what of its upper half is a bound, which
+/// adds up linearly over steps. Where no region was found that is all of it, and no less than the least that could be
+/// told at all: the detection limit over the smallest patch that it is told for.
+rlv_interval history_class_volume(double* unseen_mm3, const history_step* step, rlv_change_class kind);
 rlv_interval history_piece_volume(const rlv_history* history, const history_piece* piece);
 
 /// Whether the tie points of two stages lie so far apart under their alignment that one of the two is wrong; then in

@@ -25,13 +25,14 @@ static bool masks_bone(const rlv_specimen* specimen)
     return false;
 }
 
-static rlv_interval volume_of(const rlv_history* history, const history_step* step, rlv_change_class kind)
+static rlv_interval volume_of(double* unseen_mm3, const rlv_history* history, const history_step* step,
+                              rlv_change_class kind)
 {
-    const rlv_change_total* total = step->change.total + kind;
+    *unseen_mm3 = 0.0;
     if (!step->measured)
         return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
-    if (total->known)
-        return total->volume_mm3;
+    if (step->change.total[kind].known)
+        return history_class_volume(unseen_mm3, step, kind);
     return kind == RLV_CHANGE_BONE && !masks_bone(history->specimen)
                ? (rlv_interval){(double)NAN, (double)NAN, (double)NAN}
                : (rlv_interval){0.0, 0.0, 0.0};
@@ -87,10 +88,7 @@ static rlv_ledger_step step_of(const rlv_history* history, size_t k)
                             .drying = mass_of(after->drying),
                             .resin = resin_of(after)};
     for (int c = 0; c < RLV_CHANGE_CLASSES; c++)
-    {
-        step.volume_mm3[c] = volume_of(history, history->step + k, (rlv_change_class)c);
-        step.unseen_mm3[c] = history->step[k].change.total[c].known ? history->step[k].change.total[c].unseen_mm3 : 0.0;
-    }
+        step.volume_mm3[c] = volume_of(&step.unseen_mm3[c], history, history->step + k, (rlv_change_class)c);
     step.spoil = spoil_of(specimen, after->id, &step.spoil_damp);
     return step;
 }

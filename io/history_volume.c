@@ -63,3 +63,14 @@ rlv_interval history_piece_volume(const rlv_history* history, const history_piec
                             flux_sd(field.noise_sd_mm, field.noise_length_mm, area));
     return around(volume, hypot(1.959964 * sd, piece->chord_mm3));
 }
+
+rlv_interval history_class_volume(double* unseen_mm3, const history_step* step, rlv_change_class kind)
+{
+    const rlv_change_total* total = &step->change.total[kind];
+    const rlv_detection_limit* smallest = step->change.limit;
+    rlv_interval volume = total->volume_mm3;
+    *unseen_mm3 = total->unseen_mm3;
+    if (total->regions == 0)
+        volume.high = *unseen_mm3 = fmax(volume.high, smallest->area_mm2 * smallest->depth_mm);
+    return volume;
+}

@@ -111,6 +111,21 @@ static void put_trend(rlv_table* t, const history_articulation* a, rlv_vec3 moti
     table_number(t, trend.plunge_deg, 1.0);
 }
 
+articulation_came articulation_came_from(const history_articulation* a, size_t unfilled, size_t element)
+{
+    const rlv_unfilled* life = &a->fit.unfilled[unfilled];
+    const rlv_placed_element* given = &a->given[a->given_of[element]];
+    articulation_came came = {.far_mm = rlv_articulation_distance_from(life, given)};
+    came.compass = a->elements->compass_known && came.far_mm.value > 0.0;
+    if (came.compass)
+    {
+        const rlv_trend trend = rlv_trend_of(&a->elements->compass, rlv_articulation_motion_from(life, given));
+        came.trend_deg = trend.trend_deg;
+        came.plunge_deg = trend.plunge_deg;
+    }
+    return came;
+}
+
 const char* articulation_or_null(const char* text)
 {
     return text[0] != '\0' ? text : NULL;
@@ -412,6 +427,16 @@ double articulation_number_sure(const history_articulation* a, const rlv_unfille
     return sure;
 }
 
+report_text articulation_between(const history_articulation* a, const rlv_unfilled* life)
+{
+    report_text words = {""};
+    const size_t before = held_beside(a, life, -1), after = held_beside(a, life, 1);
+    if (articulation_number_sure(a, life) < ARTICULATION_SURE && before != SIZE_MAX && after != SIZE_MAX)
+        report_add(&words, ", between %.60s and %.60s", articulation_id(a, a->element_of[before]),
+                   articulation_id(a, a->element_of[after]));
+    return words;
+}
+
 static const table_column unfilled_columns[] = {
     {"row", NULL, "row", TABLE_TEXT, "Row of life positions."},
     {"place", NULL, "place", TABLE_COUNT, "Place in it, counted from the head."},
@@ -490,7 +515,10 @@ static const table_column candidate_columns[] = {
     {"row", NULL, "row", TABLE_TEXT, "Row of the life position; empty: none of those that are unfilled."},
     {"place", NULL, "place", TABLE_COUNT, "Place of it in that row."},
     {"probability", "percent", "probability", TABLE_NUMBER,
-     "Probability that the element is the one that belonged there; no two had one place."}};
+     "Probability that the element is the one that belonged there; no two had one place."},
+    {"moved", "mm", "moved by", TABLE_INTERVAL, "Distance from that life position, of an element off its row."},
+    {"moved_trend", "deg", "trend of that", TABLE_NUMBER, "Which way it went from there, clockwise from true north."},
+    {"moved_plunge", "deg", "plunge of that", TABLE_NUMBER, "Of that way below the horizon."}};
 
 static void put_loose(rlv_table* t, const history_articulation* a, size_t element)
 {
@@ -501,6 +529,17 @@ static void put_loose(rlv_table* t, const history_articulation* a, size_t elemen
     table_text(t, bagged ? one->record->bag : NULL);
     table_text(t, bagged ? one->bag->stage : NULL);
     table_text(t, bagged ? one->bag->area : NULL);
+}
+
+/// How far and which way an element off its row went from a place that it may have had.
+static void put_came(rlv_table* t, const history_articulation* a, size_t unfilled, size_t element)
+{
+    articulation_came came = {.far_mm = {(double)NAN, (double)NAN, (double)NAN}};
+    if (a->why[element] == HISTORY_OFF_ROW)
+        came = articulation_came_from(a, unfilled, element);
+    table_interval(t, came.far_mm);
+    table_number(t, came.compass ? came.trend_deg : (double)NAN, 1.0);
+    table_number(t, came.compass ? came.plunge_deg : (double)NAN, 1.0);
 }
 
 static rlv_table candidates_table(const history_articulation* a)
@@ -516,11 +555,14 @@ static rlv_table candidates_table(const history_articulation* a)
             table_text(&t, articulation_specimen(a)->row[a->fit.unfilled[c->unfilled].row].id);
             table_count(&t, (size_t)a->fit.unfilled[c->unfilled].place);
             table_number(&t, 100.0 * c->probability, 1.0);
+            put_came(&t, a, c->unfilled, stray->element);
         }
         put_loose(&t, a, stray->element);
         table_none(&t);
         table_none(&t);
         table_number(&t, 100.0 * stray->candidates.none, 1.0);
+        for (int k = 0; k < 3; k++)
+            table_none(&t);
     }
     return t;
 }

@@ -32,6 +32,16 @@ articulation_way articulation_way_of_group(const history_articulation* a, size_t
 /// The stretch's motion on the body, in the block's frame where its first or its last element belongs.
 articulation_way articulation_way_at(const history_articulation* a, size_t group, bool last);
 
+/// How an element came from an unfilled life position, if it did: how far, and by compass where that is known (the way
+/// that it went).
+typedef struct articulation_came
+{
+    rlv_interval far_mm;
+    bool compass;
+    double trend_deg, plunge_deg;
+} articulation_came;
+articulation_came articulation_came_from(const history_articulation* a, size_t unfilled, size_t element);
+
 /// Which way a current carried what is loose: how far, and by compass, as told to people, with half of the 95 %
 /// interval of the direction. False where that is not told: a current is less likely than not, or north or its way not
 /// known.
@@ -58,5 +68,12 @@ const char* articulation_taken_at(const history_articulation* a, const history_u
 /// How sure the number of an unfilled place is, by the counted elements on both sides of it; NaN where its row was not
 /// counted.
 double articulation_number_sure(const history_articulation* a, const rlv_unfilled* life);
+
+/// ", between LR03 and LR05": the elements on both sides of a place whose number is not sure (below
+/// ARTICULATION_SURE), by which it is known whatever its number; empty where it is sure, or one side has none.
+report_text articulation_between(const history_articulation* a, const rlv_unfilled* life);
+
+/// A number of a place that is less probable than this is told as not sure.
+#define ARTICULATION_SURE 0.9
 
 #endif

@@ -1,5 +1,6 @@
 #include "interval.h"
 #include "report_articulation_parts.h"
+#include "report_disturbance.h"
 #include "report_place.h"
 
 #include <math.h>
@@ -246,25 +247,41 @@ rlv_table articulation_moved_wall(const history_articulation* a)
 static const table_column off_row_columns[] = {
     {"id", NULL, "element", TABLE_TEXT, "Id of the element."},
     {"row", NULL, "row", TABLE_TEXT, "Its row."},
-    {"nearest_free", NULL, "nearest free place", TABLE_TEXT,
-     "The life position without an element that it is nearest to."},
-    {"distance", "mm", "off by, at the least", TABLE_INTERVAL, "Distance from that."},
     {"likeliest", NULL, "likeliest place", TABLE_TEXT,
-     "Of the free places the one that it most likely had, with its probability: all are under loose elements."}};
+     "Of the free places the one that it most likely had, with its probability: all are under loose elements."},
+    {"moved", "mm", "if from there, moved by", TABLE_INTERVAL, "Distance from that life position."},
+    {"trend_plunge", NULL, "trend/plunge °", TABLE_TEXT,
+     "Of that motion: the way that it went, from true north, and below the horizon."},
+    {"nearest_free", NULL, "nearest free place", TABLE_TEXT,
+     "The life position without an element that it is nearest to, whether it had that or not."},
+    {"least", "mm", "the least that it moved by", TABLE_INTERVAL,
+     "Distance from that: from any other free place it has moved farther."}};
 
-/// "place 9 of LR (90 %)": the likeliest place of a loose element; empty where there is none.
-static report_text likeliest_words(const history_articulation* a, size_t element)
+/// The likeliest place of a loose element; NULL where there is none.
+static const rlv_candidate* likeliest_of(const history_articulation* a, size_t element)
 {
-    report_text words = {""};
     for (size_t i = 0; i < a->stray_count; i++)
+        if (a->stray[i].element == element && a->stray[i].candidates.count > 0)
+            return &a->stray[i].candidates.candidate[0];
+    return NULL;
+}
+
+/// "place 9 of LR (90 %)", and how it came from there.
+static void put_likeliest(rlv_table* t, const history_articulation* a, size_t element)
+{
+    const rlv_candidate* from = likeliest_of(a, element);
+    if (from == NULL)
     {
-        const rlv_candidates* told = &a->stray[i].candidates;
-        if (a->stray[i].element == element && told->count > 0)
-            report_add(&words, "%.80s (%s)",
-                       articulation_place_name(a, unfilled_of(a, told->candidate[0].unfilled)).text,
-                       words_chance(told->candidate[0].probability).text);
+        for (int k = 0; k < 3; k++)
+            table_none(t);
+        return;
     }
-    return words;
+    const articulation_came came = articulation_came_from(a, from->unfilled, element);
+    table_text(t, report_say("%.80s (%s)", articulation_place_name(a, unfilled_of(a, from->unfilled)).text,
+                             words_chance(from->probability).text)
+                      .text);
+    table_interval(t, came.far_mm);
+    table_text(t, came.compass ? words_trend(came.trend_deg, came.plunge_deg).text : NULL);
 }
 
 rlv_table articulation_off_row_wall(const history_articulation* a)
@@ -277,10 +294,10 @@ rlv_table articulation_off_row_wall(const history_articulation* a)
             continue;
         table_text(&t, articulation_id(a, i));
         table_text(&t, a->elements->one[i].record->row);
+        put_likeliest(&t, a, i);
         table_text(&t,
                    told->nearest != SIZE_MAX ? articulation_place_name(a, unfilled_of(a, told->nearest)).text : NULL);
         table_interval(&t, told->nearest_mm);
-        table_text(&t, articulation_or_null(likeliest_words(a, i).text));
     }
     return t;
 }
@@ -597,7 +614,7 @@ static double first_sure(const history_articulation* a, size_t row)
 }
 
 /// Below this a number is told not to be sure.
-static const double SURE = 0.9;
+static const double SURE = ARTICULATION_SURE;
 
 static report_text left_out_words(const history_articulation* a, size_t row)
 {
@@ -688,8 +705,9 @@ report_text articulation_verdict_meaning(const history_articulation* a)
 
 report_lines articulation_summary(const history_articulation* a)
 {
-    return (report_lines){.count = 3,
+    return (report_lines){.count = 4,
                           .line = {{"Skeleton", articulation_verdict(a), false},
                                    {"Displaced", articulation_displaced_words(a), false},
+                                   {"Which way", disturbance_brief(a), false},
                                    {"Bone may lie", articulation_targets_brief(a), false}}};
 }

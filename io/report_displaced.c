@@ -130,9 +130,13 @@ static bool say_off_row(articulation_said* said, const history_articulation* a, 
         return name_all(said, a, element, is_from_unknown);
     }
     said->of = report_say("%s", articulation_id(a, element));
-    said->words = report_say("off the row, and so moved; probably from %s (%s)",
-                             articulation_place_name(a, &a->fit.unfilled[from->unfilled]).text,
-                             words_chance(from->probability).text);
+    const articulation_came came = articulation_came_from(a, from->unfilled, element);
+    const rlv_unfilled* life = &a->fit.unfilled[from->unfilled];
+    said->words = report_say("off the row, and so moved; probably from %s (%s)%s, by %s",
+                             articulation_place_name(a, life).text, words_chance(from->probability).text,
+                             articulation_between(a, life).text, report_interval(came.far_mm, "mm").text);
+    if (came.compass)
+        report_add(&said->words, " towards %s°", words_trend(came.trend_deg, came.plunge_deg).text);
     return true;
 }
 
@@ -187,9 +191,10 @@ static void add_off_row(report_text* words, const history_articulation* a)
         const rlv_candidate* from = probable_place(a, i);
         if (from == NULL)
             continue;
-        report_add(words, "%s%s%s (%s, %s)", list_sign(words, told),
+        const rlv_unfilled* life = &a->fit.unfilled[from->unfilled];
+        report_add(words, "%s%s%s (%s%s, %s)", list_sign(words, told),
                    told == 0 ? "off their rows, each with the place that it probably came from: " : "",
-                   articulation_id(a, i), articulation_place_name(a, &a->fit.unfilled[from->unfilled]).text,
+                   articulation_id(a, i), articulation_place_name(a, life).text, articulation_between(a, life).text,
                    words_chance(from->probability).text);
         told++;
     }

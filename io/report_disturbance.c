@@ -324,11 +324,25 @@ static report_text current_words(const history_articulation* a)
         report_add(&words, "%s likely; no direction of it is told", words_share(c->probability).text);
     else
     {
-        report_add(&words, "%s likely, by about %.0f mm towards %03d ± %.0f° in the level%s",
+        report_add(&words, "%s likely, by about %.0f mm towards %03d ± %.0f° (95 %%) in the level%s",
                    words_share(c->probability).text, way.far_mm, way.trend_deg, way.half_deg,
                    a->level_of_bedding ? " of the bedding" : "");
         add_against(&words, a);
     }
+    return words;
+}
+
+report_text disturbance_brief(const history_articulation* a)
+{
+    report_text words = report_say("counted, without what is loose: %s. ", level_words(a).text);
+    if (a->stray_count == 0)
+        report_add(&words, "Nothing is loose, so that no more is weighed");
+    else
+        report_add(&words,
+                   "Weighed, with what is loose at each place that it may have had: that a current carried it one way "
+                   "is %s. The second rests on what is held likely beforehand (Methods, ‘Loose elements’), the first "
+                   "on nothing of the kind",
+                   current_words(a).text);
     return words;
 }
 

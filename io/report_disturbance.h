@@ -19,6 +19,10 @@ typedef enum disturbance_table
 /// One of the tables; empty where nothing was fitted. `articulation` must outlive it. Free with table_free.
 rlv_table disturbance_table_of(const history_articulation* articulation, disturbance_table which);
 
+/// Which way they went, by both ways to tell it: what is counted of motions alone, and what is weighed with all that is
+/// loose. Without a full stop at its end.
+report_text disturbance_brief(const history_articulation* articulation);
+
 /// What is said of all of them, without full stops: which way in the level, in space, and how poles and long axes lie.
 report_lines disturbance_lines(const history_articulation* articulation);
 

@@ -232,9 +232,12 @@ static const table_column wall_columns[] = {
      "none was found."},
     PLACE_COLUMNS,
     {"size", "mm", "length × width", TABLE_TEXT, "Length by width, by thickness where that is known."},
-    {"trend_plunge", NULL, "trend/plunge °", TABLE_TEXT,
-     "Of the long axis, to its anterior end; in brackets where no landmark tells that end: then of the one that points "
-     "downwards. A plunge below zero points upwards: the anterior end is the higher one."},
+    {"trend_plunge", NULL, "trend/plunge of its length °", TABLE_TEXT,
+     "Of the axis that its length is measured along, from behind to the front as landmarks tell it, so that a plate "
+     "may "
+     "be wider than it is long. In brackets where no landmark tells the front: then of the outline’s own longer axis, "
+     "or of the line through landmarks, to the end that points downwards. A plunge below zero points upwards: the "
+     "front is the higher end. Unknown: its direction is off by more than 90° in one of twenty."},
     {"bedding", "deg", "to bedding", TABLE_TEXT, "Angle between the plate and bedding, with its 95 % interval."},
     {"face", NULL, "external face", TABLE_TEXT, "Up or down."},
     STATED_COLUMNS,
@@ -260,7 +263,7 @@ static double half_of(rlv_interval interval)
     return 0.5 * (interval.high - interval.low);
 }
 
-/// "082/15 ± 3": three figures of azimuth, as the trade writes it.
+/// "082/15 ± 3": three figures of azimuth, as the trade writes it. "unknown" where it may as well be any.
 static element_words trend_words(const history_element* one)
 {
     element_words words = {""};
@@ -268,9 +271,12 @@ static element_words trend_words(const history_element* one)
         return words;
     const bool front = (one->told.known & RLV_ELEMENT_FRONT) != 0;
     const double half = fmax(half_of(one->trend_deg), half_of(one->plunge_deg));
-    snprintf(words.text, sizeof words.text, "%s%s%s ± %s", front ? "" : "(",
-             words_trend(one->trend_deg.value, one->plunge_deg.value).text, front ? "" : ")",
-             words_number(ceil(half), 0).text);
+    if (half > 90.0)
+        snprintf(words.text, sizeof words.text, "unknown");
+    else
+        snprintf(words.text, sizeof words.text, "%s%s%s ± %s", front ? "" : "(",
+                 words_trend(one->trend_deg.value, one->plunge_deg.value).text, front ? "" : ")",
+                 words_number(ceil(half), 0).text);
     return words;
 }
 

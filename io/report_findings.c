@@ -231,13 +231,26 @@ static void look_at_record(report_findings* f, const rlv_history* history, size_
              after->note);
 }
 
-/// Notes on elements, word for word, each with all elements that it stands at; those in the spoil are told with it.
-static void look_at_elements(report_findings* f, const rlv_specimen* specimen)
+/// ", LL29 6° (0 to 52°)": what was measured between an element and bedding, which a note may say otherwise; nothing
+/// where that is not known.
+static void add_to_bedding(report_text* words, const report_skeleton* skeleton, size_t element)
+{
+    if (!skeleton->measured || element >= skeleton->elements.count ||
+        isnan(skeleton->elements.one[element].bedding_deg.value))
+        return;
+    const history_element* one = &skeleton->elements.one[element];
+    report_add(words, "%s%.60s %s° (%s°)", words->text[0] != '\0' ? ", " : "", one->record->id,
+               words_value(one->bedding_deg, 1.0).text, words_ends(one->bedding_deg, 1.0).text);
+}
+
+/// Notes on elements, word for word, each with all elements that it stands at and how these lie to bedding; those in
+/// the spoil are told with it.
+static void look_at_elements(report_findings* f, const rlv_specimen* specimen, const report_skeleton* skeleton)
 {
     for (size_t i = 0; i < specimen->element_count; i++)
     {
         const rlv_element_record* one = &specimen->element[i];
-        report_text names = {""};
+        report_text names = {""}, measured = {""};
         bool told = one->note == NULL || one->bag != NULL;
         for (size_t k = 0; k < specimen->element_count && !told; k++)
         {
@@ -246,9 +259,11 @@ static void look_at_elements(report_findings* f, const rlv_specimen* specimen)
                 continue;
             told = k < i;
             add_name(&names, other->id);
+            add_to_bedding(&measured, skeleton, k);
         }
         if (!told)
-            find(f, REPORT_LOOK, names.text, "the record of elements notes “%.800s”", one->note);
+            find(f, REPORT_LOOK, names.text, "the record of elements notes “%.800s”%s%.600s", one->note,
+                 measured.text[0] != '\0' ? "; measured to bedding: " : "", measured.text);
     }
 }
 
@@ -569,7 +584,7 @@ void report_findings_find(report_findings* findings, const rlv_history* history,
         look_at_moved(findings, &skeleton->articulation);
         look_at_unfilled(findings, &skeleton->articulation);
     }
-    look_at_elements(findings, history->specimen);
+    look_at_elements(findings, history->specimen, skeleton);
     find_wide(findings, history);
     find_missing(findings, history);
 }

@@ -32,6 +32,63 @@ static void put_specimen(rlv_page* p, const rlv_specimen* specimen)
         page_fact(p, "Not recorded", missing);
 }
 
+/// "0.430541, 0.475512, 0.767152, a direction in the mesh of ‘field’", as it was recorded.
+static void put_direction(rlv_page* p, const char* name, const rlv_direction_record* of)
+{
+    if (of == NULL)
+        page_fact(p, name, "not recorded");
+    else
+        report_page_tell(p, name, "%s, %s, %s, a direction in the mesh of ‘%.100s’", words_recorded(of->vector[0]).text,
+                         words_recorded(of->vector[1]).text, words_recorded(of->vector[2]).text, of->stage);
+}
+
+/// How surely a plane's pole points, along the way that it is least sure in.
+static double pole_sd_deg(const rlv_fitted_plane* plane)
+{
+    double variance[3];
+    rlv_vec3 axis[3];
+    if (rlv_principal_axes(variance, axis, plane->cov_rad2, NULL) != RLV_DONE)
+        return (double)NAN;
+    return sqrt(fmax(fmax(variance[0], variance[1]), variance[2])) * 180.0 / M_PI;
+}
+
+/// The plane of bedding through its points, as far as it was fitted: by compass where that is known, and its pole.
+static void add_fitted(report_text* words, const history_elements* e)
+{
+    const rlv_fitted_plane* plane = &e->bedding;
+    const double side = e->up_known && rlv_vec3_dot(plane->pole, e->up) < 0.0 ? -1.0 : 1.0;
+    report_add(words, ":");
+    if (e->compass_known)
+    {
+        const rlv_strike strike = rlv_strike_of(&e->compass, plane->pole);
+        report_add(words, " strike %03d°, dip %s° towards %03d°;", (int)lround(strike.strike_deg) % 360,
+                   words_known(strike.dip_deg, pole_sd_deg(plane)).text, (int)lround(strike.strike_deg + 90.0) % 360);
+    }
+    report_add(words, " pole %s, %s, %s in the block’s frame, its direction known to %s° (sd)",
+               words_number(side * plane->pole.x, 3).text, words_number(side * plane->pole.y, 3).text,
+               words_number(side * plane->pole.z, 3).text, words_figures(pole_sd_deg(plane), 2).text);
+}
+
+static void put_bedding(rlv_page* p, const rlv_bedding_record* bedding, const report_skeleton* skeleton)
+{
+    report_text words = {"not recorded"};
+    if (bedding != NULL && bedding->points != NULL)
+    {
+        words = report_say("the plane through the points ‘%.100s’ of ‘%.100s’", bedding->points, bedding->stage);
+        if (skeleton->elements.bedding_known)
+            add_fitted(&words, &skeleton->elements);
+    }
+    else if (bedding != NULL)
+    {
+        words = report_say("strike %s°, dip %s° towards %s°", words_recorded(*bedding->strike_deg).text,
+                           words_recorded(*bedding->dip_deg).text,
+                           words_recorded(fmod(*bedding->strike_deg + 90.0, 360.0)).text);
+        if (bedding->sd_deg != NULL)
+            report_add(&words, ", each way known to %s° (sd)", words_recorded(*bedding->sd_deg).text);
+    }
+    page_fact(p, "Bedding", words.text);
+}
+
 static void put_setting(rlv_page* p, const source_of* s)
 {
     const rlv_specimen* specimen = s->history->specimen;
@@ -39,9 +96,9 @@ static void put_setting(rlv_page* p, const source_of* s)
     rlv_print(text, sizeof text, "that of the mesh of ‘%.200s’: right-handed, in millimetres",
               s->history->stage[s->history->frame].record->id);
     page_fact(p, "The block’s frame", text);
-    page_fact(p, "Up in the rock", specimen->up != NULL ? "recorded" : "not recorded");
-    page_fact(p, "North", specimen->north != NULL ? "recorded" : "not recorded");
-    page_fact(p, "Bedding", specimen->bedding != NULL ? "recorded" : "not recorded");
+    put_direction(p, "Up in the rock", specimen->up);
+    put_direction(p, "North", specimen->north);
+    put_bedding(p, specimen->bedding, s->skeleton);
     report_page_table_or(p, s, REPORT_DENSITIES, "Densities: not recorded, so that volumes are not told in grams.");
 }
 
@@ -83,9 +140,7 @@ static void put_display(rlv_page* p, const rlv_history* history, const rlv_displ
     if (up != NULL && way.text[0] != '\0')
         report_page_tell(p, "Up in the case", "%s", way.text);
     else if (up != NULL)
-        report_page_tell(p, "Up in the case", "%s, %s, %s, a direction in the mesh of ‘%.100s’",
-                         words_figures(up->vector[0], 3).text, words_figures(up->vector[1], 3).text,
-                         words_figures(up->vector[2], 3).text, up->stage);
+        put_direction(p, "Up in the case", up);
     if (display->rise != NULL)
         report_page_tell(p, "Rise of the matrix to the bone", "%s, height over distance: %s°",
                          words_recorded(*display->rise).text,

@@ -199,11 +199,13 @@ static void put_bounds(rlv_page* p)
     report_page_tell(
         p, "At most",
         "Where nothing of a class was found, its upper end is a bound and no end of a 95 %% interval: at most a layer "
-        "as deep as the detection limit of the widest patch, on all that seemed to hold still. An upper end holds such "
+        "as deep as the detection limit of the widest patch, on all that seemed to hold still, and no less than that "
+        "of the smallest patch on one such patch, the least that could be told at all. An upper end holds such "
         "a bound beside its interval where what was found is shallow (under %s detection limits on the mean), where it "
         "thins out by more than its interval, and where the balance of the two volumes says that some is missing: the "
         "same bound where it is shallow, else what that balance leaves room for, or twice what an even thinning out "
-        "would hold, and no more than the same. Bounds of steps are added up, not in quadrature.",
+        "would hold, and no more than the same. Bounds of steps are added up, not in quadrature, so that no sum has "
+        "less room than its steps.",
         words_recorded(RLV_CHANGE_FAINT).text);
 }
 

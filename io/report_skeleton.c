@@ -289,7 +289,8 @@ static void put_statistics(rlv_page* p, const report_skeleton* s)
     page_part(p, "ways", "Which way they went, and how they lie");
     page_paragraph(p,
                    "A stretch counts as one motion. What lies off its row counts as none, since it is not known from "
-                   "where it came.");
+                   "where it came: only ‘Carried one way’ weighs it, at each place that it may have had, and rests on "
+                   "what is held likely beforehand (Methods, ‘Loose elements’).");
     const report_lines lines = disturbance_lines(a);
     for (size_t k = 0; k < lines.count; k++)
         page_fact(p, lines.line[k].name, lines.line[k].words.text);

@@ -536,7 +536,11 @@ static const table_column check_columns[] = {
     {"axis_spread", "mm3", "between axes", TABLE_NUMBER,
      "Greatest difference between the volumes measured along three axes."},
     {"allowed", "mm3", "alarm beyond", TABLE_NUMBER,
-     "Half the interval of what was not told apart: more than that in either of the two raises an alarm."}};
+     "Half the interval of what was not told apart: more than that in either of the two raises an alarm."},
+    {"scale", NULL, "scale of the step", TABLE_NUMBER,
+     "What the millimetres of the mesh after are multiplied by in the frame of the one before, by the step’s own "
+     "alignment: the volume before, less the volume after (both as the table of stages has them) times the third power "
+     "of this, is what the two volumes differ by."}};
 
 /// The two ways to a volume agree far better than either is known: they are shown as far as they differ.
 static rlv_table check_table(const rlv_history* history)
@@ -555,6 +559,7 @@ static rlv_table check_table(const rlv_history* history)
         table_number_to(&t, difference, decimals);
         table_figures(&t, change->axis_spread_mm3, 2);
         table_figures(&t, change_allowed_mm3(change), 2);
+        table_number(&t, change->alignment.pose.scale, sqrt(fmax(change->alignment.pose.covariance[48], 0.0)));
     }
     return t;
 }

@@ -10,7 +10,7 @@
 static const double LEAST_UNCLAIMED = 25.0;
 
 /// Below this the numbers of a row are told not to be sure.
-static const double SURE = 0.9;
+static const double SURE = ARTICULATION_SURE;
 
 static const char at_surface[] = "within its error of today’s surface";
 

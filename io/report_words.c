@@ -1,6 +1,7 @@
 #include "report_words.h"
 
 #include "change_words.h"
+#include "interval.h"
 #include "report_region.h"
 
 #include <ctype.h>
@@ -88,28 +89,6 @@ static bool is_of_pieces(rlv_change_class kind)
     return kind == RLV_CHANGE_DETACHED || kind == RLV_CHANGE_JOINED;
 }
 
-/// The least volume that could be told at all, mL: the detection limit over the smallest patch that it is told for.
-static double least_told(const rlv_history* history, size_t first, size_t last)
-{
-    double least = 0.0;
-    for (size_t i = first; i < last; i++)
-        if (history->step[i].measured)
-        {
-            const rlv_detection_limit* limit = history->step[i].change.limit;
-            least = fmax(least, limit->area_mm2 * limit->depth_mm / 1000.0);
-        }
-    return least;
-}
-
-/// What was not found may still be there, as much as could not be told at all, wherever the scans are sure of less.
-static void leave_room(report_class* found, const rlv_history* history, rlv_change_class kind, double least_ml)
-{
-    const rlv_density_record* density = report_density_of(history->specimen, kind);
-    found->ml.high = fmax(found->ml.high, least_ml);
-    if (isfinite(found->g.high) && density != NULL)
-        found->g.high = fmax(found->g.high, least_ml * density->g_cm3);
-}
-
 /// A class over steps `first` up to `last`, whose sum is `row` (NULL: there is no ledger).
 static report_class class_over(const rlv_history* history, rlv_change_class kind, size_t first, size_t last,
                                const rlv_ledger_row* row)
@@ -117,6 +96,7 @@ static report_class class_over(const rlv_history* history, rlv_change_class kind
     const rlv_interval unknown = {NAN, NAN, NAN};
     report_class found = {.steps = last - first};
     bool measured = false;
+    double unseen_ml = 0.0;
     for (size_t i = first; i < last; i++)
     {
         const rlv_change_total* total = &history->step[i].change.total[kind];
@@ -128,8 +108,13 @@ static report_class class_over(const rlv_history* history, rlv_change_class kind
             continue;
         found.regions += total->regions;
         found.faint = found.faint || total->faint;
-        found.ml = rlv_interval_add(found.ml, report_in_ml(total->volume_mm3));
+        double unseen_mm3;
+        rlv_interval mm3 = history_class_volume(&unseen_mm3, &history->step[i], kind);
+        mm3.high -= unseen_mm3;
+        found.ml = rlv_interval_add(found.ml, report_in_ml(mm3));
+        unseen_ml += unseen_mm3 / 1000.0;
     }
+    found.ml.high += unseen_ml;
     found.known = found.steps_known == found.steps;
     if (found.steps_known == 0)
         found.ml = found.g = unknown;
@@ -137,8 +122,6 @@ static report_class class_over(const rlv_history* history, rlv_change_class kind
         found.ml = row->ml[kind];
     if (measured)
         found.g = row != NULL ? row->g[kind] : unknown;
-    if (measured && found.regions == 0)
-        leave_room(&found, history, kind, least_told(history, first, last));
     return found;
 }
 
@@ -462,8 +445,10 @@ report_text report_weight(const rlv_history* history)
     const rlv_advice_record* advice = history->specimen->advice;
     if (last->mass == NULL)
         return report_say("not weighed at ‘%.200s’", last->id);
-    report_text said = report_say("the block weighed %s kg at ‘%.200s’",
-                                  words_known(last->mass->grams / 1000.0, last->mass->sd_g / 1000.0).text, last->id);
+    const double kg = last->mass->grams / 1000.0, half = RLV_HALF_95 * last->mass->sd_g / 1000.0;
+    const report_text weighed = half > 0.0 ? report_interval((rlv_interval){kg, kg - half, kg + half}, "kg")
+                                           : report_say("%s kg", words_recorded(kg).text);
+    report_text said = report_say("the block weighed %s at ‘%.200s’", weighed.text, last->id);
     if (advice != NULL && advice->lift_limit_kg != NULL)
         report_add(&said,
                    ": %s the %s kg recorded for lifting by one person; a qualified person decides how it is lifted",

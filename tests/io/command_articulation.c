@@ -187,6 +187,27 @@ Test(command_articulation, what_lies_off_its_row_between_two_free_places_has_mov
     json_decref(record);
 }
 
+Test(command_articulation, what_lies_off_its_row_is_told_how_far_each_place_is_that_it_may_have_had)
+{
+    write_two_off_their_row();
+    json_t* record = told_by("articulation fish --json", 0);
+    const json_t* off = element_of(record, "L09");
+    const double nearest = told_number(off, "nearest_free"), least = told_number(off, "nearest_free_distance_mm");
+    size_t i, places = 0;
+    json_t* row;
+    json_array_foreach(json_object_get(record, "candidates"), i, row)
+    {
+        if (strcmp(told_text(row, "id"), "L09") != 0 || !json_is_number(json_object_get(row, "place")))
+            continue;
+        const double moved = told_number(row, "moved_mm");
+        places++;
+        cr_expect(moved >= least && told_number(row, "moved_low_mm") < moved);
+        cr_expect(told_number(row, "place") != nearest || moved == least);
+    }
+    cr_expect(places >= 2, "%zu", places);
+    json_decref(record);
+}
+
 Test(command_articulation, loose_elements_share_the_free_places_of_their_row_and_count_as_displaced)
 {
     write_two_off_their_row();

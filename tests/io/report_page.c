@@ -23,9 +23,9 @@ static void set_up(void)
 
 TestSuite(report_page, .init = set_up, .fini = program_leave);
 
-static history_sheets sheets;          ///< that the page has; none
-static const report_skeleton skeleton; ///< none either
-static const report_rejoin rejoin;     ///< nor a piece
+static history_sheets sheets;      ///< that the page has; none
+static report_skeleton skeleton;   ///< none either
+static const report_rejoin rejoin; ///< nor a piece
 
 /// Write the page, and fill the record; free both.
 static void write_report(char** html, json_t** record)
@@ -195,7 +195,7 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
     write_report(&html, &record);
     const char* at = find(find(html, "<h2 id=\"record\""), "<h3 id=\"display\"");
     at = find(at, "As recorded. The block");
-    find(at, "−0.938, 0.343, 0.0500, a direction in the mesh of ‘cleaned’");
+    find(at, "−0.938, 0.343, 0.05, a direction in the mesh of ‘cleaned’");
     find(at, "0.6, height over distance: 31°"); // the arc tangent of 0.6 is 30.96 degrees
     find(at, "what lies in ‘skull’, ‘tail &lt;fin&gt;’");
     find(at, "900 × – × 500\u00A0mm");
@@ -408,4 +408,46 @@ Test(report_page, where_nothing_could_be_measured_the_record_still_holds_what_is
         json_object_get(json_object_get(json_object_get(record, "summary"), "matrix_removed"), "volume_mm3")));
     free(html);
     json_decref(record);
+}
+
+/// Whether the page has a fact of these words.
+static bool page_has(const char* words)
+{
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    const bool has = strstr(html, words) != NULL;
+    free(html);
+    json_decref(record);
+    return has;
+}
+
+Test(report_page, up_north_and_bedding_stand_as_they_were_recorded)
+{
+    double up[] = {0.430541, 0.475512, 0.767152}, strike = 310.0, dip = 12.5, sd = 2.0;
+    rlv_direction_record direction = {(char*)"field", 3, up};
+    rlv_bedding_record bedding = {.strike_deg = &strike, .dip_deg = &dip, .sd_deg = &sd};
+    cr_expect(page_has("Up in the rock</dt><dd>not recorded"));
+    life.specimen.up = &direction;
+    life.specimen.bedding = &bedding;
+    cr_expect(page_has(
+        "Up in the rock</dt><dd dir=\"auto\">0.430541, 0.475512, 0.767152, a direction in the mesh of ‘field’"));
+    cr_expect(page_has("North</dt><dd>not recorded"));
+    cr_expect(page_has("Bedding</dt><dd dir=\"auto\">strike 310°, dip 12.5° towards 40°, each way known to 2° (sd)"));
+}
+
+Test(report_page, bedding_by_points_is_told_by_compass_and_by_its_pole)
+{
+    rlv_bedding_record bedding = {.stage = (char*)"field", .points = (char*)"lamina"};
+    history_elements* e = &skeleton.elements;
+    life.specimen.bedding = &bedding;
+    cr_expect(page_has("Bedding</dt><dd dir=\"auto\">the plane through the points ‘lamina’ of ‘field’"));
+    // North is y and up is z. It dips by 30° to the east: 1 in 2 of its pole, which was found pointing down.
+    e->bedding_known = e->compass_known = e->up_known = true;
+    e->up = rlv_vec3_of(0.0, 0.0, 1.0);
+    e->compass = (rlv_compass){.north = {0.0, 1.0, 0.0}, .east = {1.0, 0.0, 0.0}, .up = e->up};
+    e->bedding = rlv_plane_known(rlv_vec3_of(-0.5, 0.0, -sqrt(0.75)), 1.5);
+    cr_expect(page_has("the plane through the points ‘lamina’ of ‘field’: strike 000°, dip 30.0° towards 090°; pole "
+                       "0.500, 0.000, 0.866 in the block’s frame, its direction known to 1.5° (sd)"));
+    skeleton = (report_skeleton){0};
 }

@@ -257,15 +257,33 @@ Test(report_skeleton, the_summary_tells_of_what_lies_off_its_row_what_is_to_be_l
     rlv_candidate from = {.unfilled = 0, .probability = 0.92};
     history_stray loose = {.element = off, .candidates = {.count = 1, .candidate = &from}};
     history_stray* own = a->stray;
-    const size_t own_count = a->stray_count, given = a->given_of[off];
+    const size_t own_count = a->stray_count;
+    rlv_articulated* told = &a->fit.element[a->given_of[off]];
+    const rlv_articulation_state state = told->state;
     a->stray = &loose;
     a->stray_count = 1;
     a->why[off] = HISTORY_OFF_ROW; // as if it had been carried off its row, from the free place of the first
-    a->given_of[off] = SIZE_MAX;
-    cr_expect(found(&l, "R05", "probably from place 8 of D (92 %)"));
+    told->state = RLV_UNASSIGNED;
+    const rlv_interval far_mm = rlv_articulation_distance_from(&a->fit.unfilled[0], &a->given[a->given_of[off]]);
+    const report_text far = report_interval(far_mm, "mm"),
+                      words = report_say("probably from place 8 of D (92 %%), by %s towards ", far.text);
+    cr_expect(far_mm.value > 20.0); // R05 lies on its own row, on the other side of the body
+    cr_expect(found(&l, "R05", words.text));
+    rlv_table wall = articulation_off_row_wall(a);
+    cr_assert_eq(table_rows(&wall), 1);
+    cr_expect_str_eq(table_show(&wall, 0, 2).text, "place 8 of D (92 %)");
+    cr_expect_not_null(strstr(far.text, table_show(&wall, 0, 3).number.text));
+    table_free(&wall);
     cr_expect(in_summary(&l, "Displaced", "each with the place that it probably came from: R05 (place 8 of D, 92 %)"));
     cr_expect_not(in_summary(&l, "Displaced", "not known"));
     cr_expect_not(in_summary(&l, "Bone may lie", "place 8 of D")); // nor is it pointed at under What next
+    const rlv_counted sure = a->counted[0];
+    for (size_t i = 0; i < a->given_count; i++)
+        a->counted[i] = (rlv_counted){.place = a->given[i].place_low, .probability = 0.35};
+    cr_expect(found(&l, "R05", "place 8 of D (92 %), between D07 and D09, by "));
+    cr_expect(in_summary(&l, "Displaced", "R05 (place 8 of D, between D07 and D09, 92 %)"));
+    for (size_t i = 0; i < a->given_count; i++)
+        a->counted[i] = sure; // no row of this fish was counted
     cr_expect(in_summary(&l, "Bone may lie", "each place without an element was probably a loose one’s"));
     from.probability = 0.4;
     cr_expect(found(&l, "R05", "from which place is not known"));
@@ -275,7 +293,28 @@ Test(report_skeleton, the_summary_tells_of_what_lies_off_its_row_what_is_to_be_l
     a->stray = own;
     a->stray_count = own_count;
     a->why[off] = HISTORY_JUDGED;
-    a->given_of[off] = given;
+    told->state = state;
+    life_end(&l);
+}
+
+Test(report_skeleton, the_summary_tells_what_was_counted_and_what_was_weighed_of_which_way_they_went)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    cr_assert_eq(a->stray_count, 0);
+    cr_expect(in_summary(&l, "Which way", "counted, without what is loose: 1 of 1 motions have a direction"));
+    cr_expect(in_summary(&l, "Which way", "no mean (fewer than five). Nothing is loose"));
+    a->stray_count = 1; // no more than its number is asked for
+    a->carried.probability = 0.3;
+    cr_expect(in_summary(&l, "Which way", "a current carried it one way is 30 % likely; no direction of it is told"));
+    a->carried.probability = 0.97;
+    a->carried.motion_mm = rlv_vec3_of(18.0, 0.0, 0.0);
+    a->carried.direction_sd_deg = 9.5;
+    cr_expect(in_summary(&l, "Which way", "likely, by about 18 mm towards "));
+    cr_expect(in_summary(&l, "Which way", " ± 19° (95 %) in the level"));
+    a->stray_count = 0;
     life_end(&l);
 }
 
@@ -370,6 +409,52 @@ Test(report_skeleton, its_table_of_elements_has_the_places_as_counted_and_the_sh
     cr_expect_not_null(strstr(html, "5 (counted, "));
     cr_expect_not_null(strstr(html, "as counted along the row"));
     free(html);
+    life_end(&l);
+}
+
+Test(report_skeleton, beside_a_note_on_an_element_stands_how_it_was_measured_to_lie_to_bedding)
+{
+    life l;
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    life_begin(&l);
+    rlv_element_record* record = l.specimen.element;
+    char note[] = "steep to the bedding";
+    char* own[2] = {record[0].note, record[1].note};
+    history_element* one = l.skeleton.elements.one;
+    record[0].note = record[1].note = note;
+    one[0].bedding_deg = (rlv_interval){34.0, 26.0, 42.0};
+    one[1].bedding_deg = (rlv_interval){NAN, NAN, NAN};
+    const report_text of = report_say("%s, %s", record[0].id, record[1].id),
+                      words =
+                          report_say("“steep to the bedding”; measured to bedding: %s 34° (26 to 42°)", record[0].id);
+    cr_expect(found(&l, of.text, words.text));
+    one[0].bedding_deg.value = NAN;
+    cr_expect(found(&l, of.text, "“steep to the bedding”"));
+    cr_expect_not(found(&l, of.text, "measured"));
+    record[0].note = own[0];
+    record[1].note = own[1];
+    life_end(&l);
+}
+
+Test(report_skeleton, an_axis_that_may_point_anywhere_is_told_as_unknown)
+{
+    life l;
+    boxed_fish f = boxed_fish_make();
+    boxed_fish_write(&f);
+    life_begin(&l);
+    history_element* one = &l.skeleton.elements.one[0];
+    one->plunge_deg = (rlv_interval){4.0, 3.0, 5.0};
+    one->trend_deg = (rlv_interval){100.0, 10.0, 190.0};
+    for (int wide = 0; wide < 2; wide++)
+    {
+        one->trend_deg.high += wide;
+        rlv_table wall = elements_wall(&l.skeleton.elements, NULL, NULL);
+        const char* text = table_show(&wall, 0, column_of(&wall, "trend/plunge of its length °")).text;
+        cr_assert_not_null(text);
+        cr_expect_eq(strcmp(text, "unknown") == 0, wide == 1, "%s", text);
+        table_free(&wall);
+    }
     life_end(&l);
 }
 
