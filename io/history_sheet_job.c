@@ -110,12 +110,12 @@ void sheet_stage_words(char* into, size_t size, const rlv_stage_record* stage)
 {
     bool date = stage->date != NULL, title = stage->title != NULL;
     if (!date && !title)
-        snprintf(into, size, "%.90s", stage->id);
+        rlv_print(into, size, "%.90s", stage->id);
     else if (words_say_id(stage->title, stage->id))
-        snprintf(into, size, "%s%s%.90s", date ? stage->date : "", date ? ", " : "", stage->title);
+        rlv_print(into, size, "%s%s%.90s", date ? stage->date : "", date ? ", " : "", stage->title);
     else
-        snprintf(into, size, "%s%s%.90s (%.60s)", date ? stage->date : "", date && title ? ", " : "",
-                 title ? stage->title : "", stage->id);
+        rlv_print(into, size, "%s%s%.90s (%.60s)", date ? stage->date : "", date && title ? ", " : "",
+                  title ? stage->title : "", stage->id);
 }
 
 void sheet_from_to(char* into, size_t size, const rlv_stage_record* from, const rlv_stage_record* to)
@@ -124,7 +124,7 @@ void sheet_from_to(char* into, size_t size, const rlv_stage_record* from, const 
     sheet_stage_words(words[0], sizeof words[0], from);
     sheet_stage_words(words[1], sizeof words[1], to);
     bool bare = from->date == NULL && from->title == NULL;
-    snprintf(into, size, "%s%s to %s", words[0], bare ? "" : ",", words[1]);
+    rlv_print(into, size, "%s%s to %s", words[0], bare ? "" : ",", words[1]);
 }
 
 const char* sheet_stage_title(const rlv_stage_record* stage)
@@ -135,7 +135,7 @@ const char* sheet_stage_title(const rlv_stage_record* stage)
 void sheet_stage_date(char* into, size_t size, const rlv_stage_record* stage)
 {
     bool date = stage->date != NULL, id = stage->title != NULL && !words_say_id(stage->title, stage->id);
-    snprintf(into, size, "%s%s%.80s", date ? stage->date : "", date && id ? " \xc2\xb7 " : "", id ? stage->id : "");
+    rlv_print(into, size, "%s%s%.80s", date ? stage->date : "", date && id ? " \xc2\xb7 " : "", id ? stage->id : "");
 }
 
 void sheet_add_stage(sheet_job* job, const history_stage* stage)
@@ -160,10 +160,10 @@ rlv_status sheet_begin(sheet_job* job, size_t stage, rlv_error* error)
     job->title_stage = rlv_reserve(job->history->stage_count, sizeof *job->title_stage, error);
     if (job->title_stage == NULL)
         return RLV_SYSTEM;
-    snprintf(job->frame, sizeof job->frame, "%s%.100s; %s",
-             job->view.direction_count > 0 ? "the block's, that of stage " : "that of stage ",
-             job->history->stage[job->view.direction_count > 0 ? job->history->frame : stage].record->id,
-             job->view.words);
+    rlv_print(job->frame, sizeof job->frame, "%s%.100s; %s",
+              job->view.direction_count > 0 ? "the block's, that of stage " : "that of stage ",
+              job->history->stage[job->view.direction_count > 0 ? job->history->frame : stage].record->id,
+              job->view.words);
     job->title = (rlv_title){.specimen = specimen->id,
                              .specimen_title = specimen->title,
                              .subject = job->subject,

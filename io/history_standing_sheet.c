@@ -179,9 +179,9 @@ void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const 
                    words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
                    words_number(s->room_mm[2], 0).text);
     add_display(lines, history, standing);
+    // A line of its own: no long name may push it out.
+    sheet_line(lines, "A qualified person decides how it is lifted and held");
     sheet_line(lines, "Lifting: %.180s", report_weight(history).text);
-    if (history->specimen->advice == NULL || history->specimen->advice->lift_limit_kg == NULL)
-        sheet_line(lines, "A qualified person decides how it is lifted and held");
     sheet_line(lines, "Sizes in mm%s", north ? "; N is north as it lay in the rock" : "");
 }
 

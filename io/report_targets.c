@@ -31,13 +31,20 @@ static int by_falling_chance(const void* a, const void* b)
                                         : (p->unfilled > q->unfilled) - (p->unfilled < q->unfilled);
 }
 
+/// Of a place, that no known loose element came from it, in whole per cent, as it is told: one figure for all that
+/// asks.
+static double chance_of(const history_articulation* a, size_t unfilled)
+{
+    return round(100.0 * history_unclaimed(a, unfilled));
+}
+
 articulation_targets articulation_targets_of(const history_articulation* a)
 {
     articulation_targets targets = {.one = calloc(a->fit.unfilled_count + 1, sizeof *targets.one)};
     targets.out_of_memory = targets.one == NULL;
     for (size_t i = 0; i < a->fit.unfilled_count && targets.one != NULL; i++)
         if (has_rock(a, i) && !articulation_is_vague(a, i))
-            targets.one[targets.count++] = (articulation_target){i, round(100.0 * history_unclaimed(a, i))};
+            targets.one[targets.count++] = (articulation_target){i, chance_of(a, i)};
     if (targets.count > 0)
         qsort(targets.one, targets.count, sizeof *targets.one, by_falling_chance);
     while (targets.pointed < targets.count && targets.one[targets.pointed].unclaimed >= LEAST_UNCLAIMED)
@@ -161,7 +168,7 @@ static void add_targets(report_text* words, const history_articulation* a, const
 static bool is_gone(const history_articulation* a, size_t unfilled, size_t row, history_where where)
 {
     return a->fit.unfilled[unfilled].row == row && a->unfilled[unfilled].where == where &&
-           100.0 * history_unclaimed(a, unfilled) >= LEAST_UNCLAIMED;
+           chance_of(a, unfilled) >= LEAST_UNCLAIMED;
 }
 
 /// Places that are in the block no more, row by row: "where matrix was taken: places 4, 12–14 of LR, place 3 of LL".
@@ -258,6 +265,18 @@ static void add_unsure_brief(report_text* words, const history_articulation* a, 
                        words_chance(least_sure(a, targets, r)).text, articulation_specimen(a)->row[r].id);
 }
 
+/// What is said where no place is pointed at.
+static const char* no_targets(const history_articulation* a, const articulation_targets* targets)
+{
+    size_t unknown = 0;
+    for (size_t i = 0; i < a->fit.unfilled_count; i++)
+        unknown += a->unfilled[i].where == HISTORY_WHERE_UNKNOWN;
+    return a->fit.unfilled_count == 0 ? "every life position has its element"
+           : targets->out_of_memory   ? "not told: the memory ran out"
+           : unknown > 0              ? "it is not known where: the last stage does not lie in the block’s frame"
+                                      : "each place without an element was probably a loose one’s";
+}
+
 report_text articulation_targets_brief(const history_articulation* a)
 {
     report_text words = {""};
@@ -267,9 +286,7 @@ report_text articulation_targets_brief(const history_articulation* a)
     add_gone(&words, a, HISTORY_NOT_COLLECTED, "beyond the block");
     add_vague(&words, a);
     if (words.text[0] == '\0')
-        report_add(&words, "%s",
-                   a->fit.unfilled_count == 0 ? "every life position has its element"
-                                              : "each place without an element was probably a loose one’s");
+        report_add(&words, "%s", no_targets(a, &targets));
     add_unsure_brief(&words, a, &targets);
     add_missing(&words, a);
     add_left_out(&words, a);

@@ -21,13 +21,24 @@ report_text report_say(const char* format, ...)
     return said;
 }
 
+#define CUT " …"
+#define ITEM 160 // bytes of a piece of a list, at most: it is never cut
+
 void report_add(report_text* said, const char* format, ...)
 {
-    const size_t length = strlen(said->text);
+    const size_t length = strlen(said->text), room = sizeof said->text - sizeof CUT;
+    if (length > room - 1 || (length >= strlen(CUT) && strcmp(said->text + length - strlen(CUT), CUT) == 0))
+        return; // it was full before
+    char more[sizeof said->text];
     va_list list;
     va_start(list, format);
-    rlv_print_list(said->text + length, sizeof said->text - length, format, list);
+    const size_t put = rlv_print_list(more, sizeof more, format, list);
     va_end(list);
+    if (put < room - length)
+        memcpy(said->text + length, more, put + 1);
+    else
+        rlv_print(said->text + length, sizeof said->text - length, "%.*s" CUT,
+                  put > ITEM ? (int)(room - length - 1) : 0, more);
 }
 
 static const char* stage_id(const rlv_history* history, size_t stage)

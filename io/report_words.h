@@ -14,7 +14,8 @@ typedef struct report_text
     char text[1024];
 } report_text;
 
-/// A text, and more of it at its end, as printf makes them; what does not fit is cut after a whole letter.
+/// A text, and more of it at its end, as printf makes them. A piece that does not fit is left out, and a long one cut
+/// after a whole letter; " …" tells of either, and nothing is added after it.
 report_text report_say(const char* format, ...) __attribute__((format(printf, 1, 2)));
 void report_add(report_text* said, const char* format, ...) __attribute__((format(printf, 2, 3)));
 

@@ -77,7 +77,9 @@ Test(history_standing, its_sheet_tells_what_may_be_touched_and_whether_that_is_s
     char* ban[] = {(char*)"skull", (char*)"tail"};
     rlv_display_record display = {.rests_on = (char*)"base", .untouchable_count = 2, .untouchable = ban};
     rlv_stage_record record = {.id = (char*)"s"};
-    rlv_specimen specimen = {.stage_count = 1, .stage = &record, .display = &display};
+    double limit_kg = 20.0;
+    rlv_advice_record advice = {.lift_limit_kg = &limit_kg};
+    rlv_specimen specimen = {.stage_count = 1, .stage = &record, .display = &display, .advice = &advice};
     history_stage stage = {.record = &record, .mm_per_unit = 1.0};
     const rlv_history history = {.specimen = &specimen,
                                  .stage_count = 1,
@@ -97,6 +99,8 @@ Test(history_standing, its_sheet_tells_what_may_be_touched_and_whether_that_is_s
     sheet_lines lines = {0};
     sheet_standing_lines(&lines, &history, &standing, false);
     cr_expect(says(&lines, "Nothing may touch the outlines ‘skull’, ‘tail’"));
+    // Whatever else there is to say, and however long its names are.
+    cr_expect(says(&lines, "A qualified person decides how it is lifted and held"));
     cr_expect(says(&lines, "Its support may touch the outline ‘base’, on the underside, not seen here"));
     rlv_tree_free(tree);
 }

@@ -246,6 +246,20 @@ static bool in_summary(const life* l, const char* name, const char* words)
     return false;
 }
 
+// Of places that no stage in the block's frame can show, nothing is said of where they are, nor that they are found.
+Test(report_skeleton, where_the_last_stage_is_not_joined_it_says_that_places_are_not_known)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    cr_assert_eq(l.skeleton.articulation.fit.unfilled_count, 1);
+    cr_expect_not(in_summary(&l, "Bone may lie", "not known where"));
+    l.skeleton.articulation.unfilled[0].where = HISTORY_WHERE_UNKNOWN;
+    cr_expect(
+        in_summary(&l, "Bone may lie", "it is not known where: the last stage does not lie in the block’s frame"));
+    life_end(&l);
+}
+
 Test(report_skeleton, the_summary_tells_of_what_lies_off_its_row_what_is_to_be_looked_at)
 {
     life l;

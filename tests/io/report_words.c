@@ -31,6 +31,29 @@ static const char* line(const report_lines* lines, const char* name)
 #define SAYS(lines, name, words)                                                                                       \
     cr_expect(strstr(line(&(lines), name), words) != NULL, "%s: %s", name, line(&(lines), name))
 
+// A list that is longer than a text: every id in it is whole, and its end says that there are more.
+Test(report_words, what_does_not_fit_is_left_out_whole_and_said)
+{
+    report_text list = {"shifted: "};
+    for (int i = 1; i <= 400; i++)
+        report_add(&list, "%sÉl-%04d", i > 1 ? ", " : "", i);
+    const size_t length = strlen(list.text);
+    cr_assert_gt(length, 900);
+    cr_expect_str_eq(list.text + length - strlen(" …"), " …");
+    // Nine bytes before the ellipsis are an id of its whole length.
+    const char* last = strstr(list.text + length - 16, "Él-");
+    cr_assert_not_null(last);
+    cr_expect_eq(strlen(last), strlen("Él-0000 …"), "%s", last);
+    // A long text is cut instead.
+    char note[1500];
+    memset(note, 'a', sizeof note - 1);
+    note[sizeof note - 1] = '\0';
+    report_text told = {"noted: "};
+    report_add(&told, "%s", note);
+    cr_expect_gt(strlen(told.text), 1000);
+    cr_expect_not_null(strstr(told.text, "a …"));
+}
+
 Test(report_words, bone_lost_is_told_first_with_its_step_and_alarms)
 {
     const report_lines lines = report_summary(&life.history);
