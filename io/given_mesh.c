@@ -4,6 +4,7 @@
 #include "reading.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
@@ -94,13 +95,30 @@ static json_t* record_input(const given_mesh* given, rlv_answer* answer)
     return row;
 }
 
+/// Drop the vertices that no triangle uses, or uses no more once it is mended: they are not of the block, and would
+/// count where its size, its frame and its pictures are asked for.
+static rlv_status drop_unused(given_mesh* given, rlv_error* error)
+{
+    const rlv_mesh_health* health = &given->health;
+    if (health->unused_vertices + health->zero_area + health->duplicate == 0)
+        return RLV_DONE;
+    uint8_t* none = calloc(given->mesh.triangle_count, sizeof *none);
+    const rlv_status status = none != NULL ? rlv_mesh_drop(&given->mesh, none, error)
+                                           : rlv_fail(error, RLV_SYSTEM, NULL, "give the program more memory",
+                                                      "no room for a mesh without the vertices it does not use");
+    free(none);
+    return status;
+}
+
 /// Mend what was read, and measure it.
 static rlv_status take_stock(given_mesh* given, rlv_answer* answer, rlv_error* error)
 {
     given->vertices = given->mesh.vertex_count;
     given->triangles = given->mesh.triangle_count;
     rlv_tell(&answer->progress, "mend", 0.0);
-    const rlv_status status = rlv_mesh_mend(&given->mesh, &given->health, error);
+    rlv_status status = rlv_mesh_mend(&given->mesh, &given->health, error);
+    if (status == RLV_DONE)
+        status = drop_unused(given, error);
     if (status != RLV_DONE)
     {
         // The mesh does not know what file it came from.

@@ -39,3 +39,25 @@ Test(given_mesh, a_scale_that_no_mesh_has_is_refused)
     for (size_t i = 0; i < sizeof scales / sizeof *scales; i++)
         expect_refused(scales[i]);
 }
+
+// A cloud of points left beside a mesh is no part of the block: all rooms that ask for its size go by vertices.
+Test(given_mesh, vertices_that_no_triangle_uses_are_not_of_the_block)
+{
+    program_write("loose.ply", "ply\nformat ascii 1.0\nelement vertex 6\nproperty float x\nproperty float y\n"
+                               "property float z\nelement face 5\nproperty list uchar int vertex_indices\nend_header\n"
+                               "0 0 0\n40 0 0\n900 0 0\n0 30 0\n0 0 20\n0 0 -900\n"
+                               "3 0 3 1\n3 0 1 4\n3 1 3 4\n3 0 4 3\n3 2 2 5\n");
+    given_mesh given = {0};
+    rlv_answer answer = {.inputs = json_array(), .warnings = json_array()};
+    rlv_error error = {0};
+    cr_assert_eq(given_mesh_read(&given, "loose.ply", RLV_UNIT_MM, &answer, &error), RLV_DONE, "%s", error.what);
+    cr_expect_eq(given.vertices, 6);
+    cr_expect_eq(given.mesh.vertex_count, 4);
+    cr_expect_eq(given.mesh.triangle_count, 4);
+    for (size_t v = 0; v < given.mesh.vertex_count; v++)
+        for (int k = 0; k < 3; k++)
+            cr_expect_leq(fabsf(given.mesh.position_mm[3 * v + (size_t)k]), 40.0f);
+    given_mesh_free(&given);
+    json_decref(answer.inputs);
+    json_decref(answer.warnings);
+}
