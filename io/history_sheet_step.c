@@ -10,10 +10,10 @@ enum
 {
     ROWS = 40,   ///< regions that a map of depth lists and numbers; regions beyond are in the tables
     COLUMNS = 9, ///< of that list
-    TOOLS = 4,   ///< that are told one a line
+    TOOLS = 4,   ///< that are told, of one line
 };
 
-/// The hours of each tool between a stage and the one before.
+/// The hours of each tool between a stage and the one before, in one line.
 static void add_work(sheet_lines* lines, const rlv_stage_record* record)
 {
     const char* tool[TOOLS];
@@ -37,8 +37,12 @@ static void add_work(sheet_lines* lines, const rlv_stage_record* record)
         sheet_line(lines, "%s and other tools %.6g" RLV_THIN "h", tool[0], all);
         return;
     }
+    char words[240] = "";
     for (size_t k = 0; k < count; k++)
-        sheet_line(lines, "%s %.6g" RLV_THIN "h", tool[k], hours[k]);
+        rlv_print(words + strlen(words), sizeof words - strlen(words), "%s%.60s %.6g" RLV_THIN "h", k > 0 ? ", " : "",
+                  tool[k], hours[k]);
+    if (count > 0)
+        sheet_line(lines, "%s", words);
 }
 
 static void add_classes(sheet_lines* lines, const rlv_change* change)

@@ -684,8 +684,7 @@ static void add_signs(rlv_key* key, const rlv_panel_surface* surface, const rlv_
     if (surface->overlay != NULL && surface->overlay->bare != NULL)
         add_sign(key, SIGN_CLAY, surface->overlay->bare);
     if (panel != NULL ? panel->thinned : surface->outline_count > 0 || surface->overlay != NULL)
-        add_sign(key, surface->overlay != NULL ? SIGN_SPECKS : SIGN_SPECKS_ON_CLAY,
-                 surface->overlay != NULL ? "specks too fine to outline" : "bone too fine to outline");
+        add_sign(key, surface->overlay != NULL ? SIGN_SPECKS : SIGN_SPECKS_ON_CLAY, "too fine to outline");
 }
 
 static void add_line(rlv_key* key, rlv_stroke how, const char* words)

@@ -14,6 +14,7 @@
 #define BEDDING 26.0    // and what its sign takes besides
 #define ASIDE 32.0      // the least width of bar, axes and key in a column on the right,
 #define WIDE 84.0       // and with a legend
+#define NEAR 3.0        // between a caption and a strip beneath it
 #define CLOSE 1.0       // between captions, which end with air, and the foot
 #define MOST_AIR 16.0   // that is added between rows
 #define LINE 3.5        // of a caption
@@ -255,15 +256,15 @@ static double feature_strip_mm(const hanging* of, const featured* f)
     const double u = f->small.unit;
     const strip in = strip_of(of->gallery, view_wide(&f->large), u);
     of->ruler->unit = u;
-    return fmax((STRIP + SECOND_BAR - 8.0) * u, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 4.0 * u);
+    return fmax((STRIP + SECOND_BAR - 8.0) * u, rlv_key_tall(of->ruler, &of->most, in.key_wide) + 1.5 * u);
 }
 
 static void feature_needs(const hanging* of, const featured* f, const rlv_paper* paper, double size_mm[2])
 {
     const rlv_gallery* gallery = of->gallery;
     const double u = f->small.unit, beside = (double)(gallery->view_count - 1) * f->small.cell_wide - GAP * u,
-                 last = f->large.view_tall + (caption_mm(gallery, gallery->view_count - 1, 1) + GAP) * u +
-                        (f->beneath ? feature_strip_mm(of, f) : 0.0),
+                 last = f->large.view_tall + caption_mm(gallery, gallery->view_count - 1, 1) * u +
+                        (f->beneath ? NEAR * u + feature_strip_mm(of, f) : GAP * u),
                  beneath = view_wide(&f->large) + (f->beneath ? 0.0 : GAP * u + aside_mm(gallery, u));
     double others = 0.0;
     for (size_t i = 0; i + 1 < gallery->view_count; i++)
@@ -562,7 +563,7 @@ static rlv_status draw_feature(rlv_sheet* sheet, const hanging* in, const featur
         return status;
     if (f->beneath)
         put_strip(sheet, gallery, f->large.scale, f->small.scale, all, x,
-                  y + f->large.view_tall + (caption_mm(gallery, last, 1) + GAP) * u, view_wide(&f->large));
+                  y + f->large.view_tall + (caption_mm(gallery, last, 1) + NEAR) * u, view_wide(&f->large));
     else
         put_key(sheet, gallery, f->large.scale, f->small.scale, all, sheet->width_mm - margin - aside_mm(gallery, u), y,
                 aside_mm(gallery, u));
