@@ -166,15 +166,29 @@ static double aside_least(const layout* of)
     return table;
 }
 
+static double key_wide(const layout* of, double table_wide)
+{
+    const double u = of->unit;
+    switch (of->way.columns)
+    {
+    case STACKED:
+        return of->aside_wide;
+    case TABLE_BESIDE:
+        return of->aside_wide - table_wide - GAP * u;
+    case ALL_BESIDE:
+        return of->aside_wide - table_wide - (2.0 * GAP + NARROW) * u;
+    case BY_SECTIONS:
+        break;
+    }
+    return NARROW * u;
+}
+
 static void measure_aside(layout* of)
 {
     const double u = of->unit, legend = (LEGEND + AIR) * u;
     const rlv_box2 table = rlv_sheet_table_size(&of->ruler, &of->map.table);
     const double table_tall = table.height > 0.0 ? table.height + HEADING * u : 0.0;
-    of->key_wide = of->aside_wide - (of->way.columns == STACKED ? 0.0 : table.width + GAP * u) -
-                   (of->way.columns == ALL_BESIDE ? (NARROW + GAP) * u : 0.0);
-    if (of->way.columns == BY_SECTIONS)
-        of->key_wide = NARROW * u;
+    of->key_wide = key_wide(of, table.width);
     const double key_tall = rlv_key_tall(&of->ruler, &of->most, of->key_wide) + AIR * u;
     of->key_tall = key_tall + legend;
     switch (of->way.columns)

@@ -150,6 +150,14 @@ static void make_page(plan_page* page, plan_lay* lay, rlv_sheet* ruler, const rl
     cr_expect_eq(left_out, 0);
 }
 
+static void clear_page(plan_page* page, plan_lay* lay, rlv_sheet* ruler, straight* s)
+{
+    plan_page_free(page);
+    plan_lay_free(lay);
+    rlv_sheet_free(ruler);
+    rlv_body_axis_free(&s->told.axis);
+}
+
 Test(body_plan, what_went_farther_than_the_plan_reaches_is_drawn_to_its_edge_and_cut)
 {
     straight s;
@@ -171,10 +179,7 @@ Test(body_plan, what_went_farther_than_the_plan_reaches_is_drawn_to_its_edge_and
     cr_expect_float_eq((at[0] - x) * 400.0, (at[1] - y) * 300.0, 1e-6); // on its way
     plan_at(&page, plate_of(&lay, 3), at, &cut);
     cr_expect_not(cut);
-    plan_page_free(&page);
-    plan_lay_free(&lay);
-    rlv_sheet_free(&ruler);
-    rlv_body_axis_free(&s.told.axis);
+    clear_page(&page, &lay, &ruler, &s);
 }
 
 Test(body_plan, signs_without_a_place_stand_at_theirs_along_the_body_and_never_over_each_other)
@@ -206,10 +211,7 @@ Test(body_plan, signs_without_a_place_stand_at_theirs_along_the_body_and_never_o
         for (size_t k = 0; k < i; k++)
             cr_expect_gt(hypot(at[i][0] - at[k][0], at[i][1] - at[k][1]), PLAN_SIGN * page.unit);
     }
-    plan_page_free(&page);
-    plan_lay_free(&lay);
-    rlv_sheet_free(&ruler);
-    rlv_body_axis_free(&s.told.axis);
+    clear_page(&page, &lay, &ruler, &s);
 }
 
 static bool overlap(rlv_box2 a, rlv_box2 b)
@@ -284,10 +286,7 @@ Test(body_plan, a_motion_that_is_told_and_has_no_arrow_says_why)
     cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 4)), ", mostly out of the body wall");
     cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 5)), ", too short to draw");
     cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 0)), "");
-    plan_page_free(&page);
-    plan_lay_free(&lay);
-    rlv_sheet_free(&ruler);
-    rlv_body_axis_free(&s.told.axis);
+    clear_page(&page, &lay, &ruler, &s);
 }
 
 Test(body_plan, a_label_stands_over_the_middle_of_its_plate_where_that_is_free)
@@ -309,10 +308,7 @@ Test(body_plan, a_label_stands_over_the_middle_of_its_plate_where_that_is_free)
     cr_expect_float_eq(label->left + 0.5 * label->width, at[0], 1e-9);
     cr_expect_lt(label->top + label->height, at[1]);
     cr_expect_not(label->led);
-    plan_page_free(&page);
-    plan_lay_free(&lay);
-    rlv_sheet_free(&ruler);
-    rlv_body_axis_free(&s.told.axis);
+    clear_page(&page, &lay, &ruler, &s);
 }
 
 Test(body_plan, numbers_beneath_a_row_stand_below_all_its_plates_and_apart_from_labels)
@@ -350,10 +346,7 @@ Test(body_plan, numbers_beneath_a_row_stand_below_all_its_plates_and_apart_from_
         numbers++;
     }
     cr_expect_eq(numbers, 3); // 1, 5 and 10
-    plan_page_free(&page);
-    plan_lay_free(&lay);
-    rlv_sheet_free(&ruler);
-    rlv_body_axis_free(&s.told.axis);
+    clear_page(&page, &lay, &ruler, &s);
 }
 
 static bool has_entry(const rlv_key* key, const char* words)
@@ -388,10 +381,7 @@ Test(body_plan, the_key_tells_what_is_there_and_nothing_else)
     cr_expect(has_entry(&key, "inverted"));
     cr_expect(has_entry(&key, "from its life position to where it lies"));
     cr_expect_not(has_entry(&key, "shifted"));
-    plan_page_free(&page);
-    plan_lay_free(&lay);
-    rlv_sheet_free(&ruler);
-    rlv_body_axis_free(&s.told.axis);
+    clear_page(&page, &lay, &ruler, &s);
 }
 
 static char* written(const rlv_body_plan* plan, rlv_sheet_format format, size_t* size)
