@@ -311,47 +311,78 @@ static bool is_number(const table_column* column)
     return column->kind != TABLE_TEXT && column->kind != TABLE_FLAG;
 }
 
+/// Whether it begins a column of the page; else it stands beneath the one before it, or not at all.
+static bool is_own(const rlv_table* t, size_t i)
+{
+    return t->column[i].heading != NULL && !table_is_beneath(t, i);
+}
+
+/// Those from `from` on that stand beneath the column before it end here.
+static size_t end_beneath(const rlv_table* t, size_t from)
+{
+    while (from < t->column_count && table_is_beneath(t, from))
+        from++;
+    return from;
+}
+
+static void put_heading(rlv_page* p, const table_column* column)
+{
+    const char* unit = table_shown_unit(column);
+    write_text(p->body, column->heading);
+    if (unit[0] != '\0' || column->kind == TABLE_INTERVAL)
+        fputs(" <span class=\"unit\">", p->body);
+    write_text(p->body, unit);
+    if (column->kind == TABLE_INTERVAL)
+        fprintf(p->body, "%s95 %% interval", unit[0] != '\0' ? ", " : "");
+    if (unit[0] != '\0' || column->kind == TABLE_INTERVAL)
+        fputs("</span>", p->body);
+}
+
 static void put_head(rlv_page* p, const rlv_table* t)
 {
     fputs("<thead><tr>", p->body);
     for (size_t i = 0; i < t->column_count; i++)
     {
-        const table_column* column = &t->column[i];
-        if (column->heading == NULL)
+        if (!is_own(t, i))
             continue;
-        const char* unit = table_shown_unit(column);
-        fprintf(p->body, "<th scope=\"col\"%s>", is_number(column) ? " class=\"n\"" : "");
-        write_text(p->body, column->heading);
-        if (unit[0] != '\0' || column->kind == TABLE_INTERVAL)
+        fprintf(p->body, "<th scope=\"col\"%s>", is_number(&t->column[i]) ? " class=\"n\"" : "");
+        put_heading(p, &t->column[i]);
+        for (size_t k = i + 1; k < end_beneath(t, i + 1); k++)
+        {
             fputs(" <span class=\"unit\">", p->body);
-        write_text(p->body, unit);
-        if (column->kind == TABLE_INTERVAL)
-            fprintf(p->body, "%s95 %% interval", unit[0] != '\0' ? ", " : "");
-        if (unit[0] != '\0' || column->kind == TABLE_INTERVAL)
-            fputs("</span>", p->body);
+            write_text(p->body, t->column[k].heading);
+            fprintf(p->body, "%s%s</span>", table_shown_unit(&t->column[k])[0] != '\0' ? ", " : "",
+                    table_shown_unit(&t->column[k]));
+        }
         fputs("</th>", p->body);
     }
     fputs("</tr></thead>\n", p->body);
 }
 
+static void put_small(rlv_page* p, const char* class, const char* text)
+{
+    if (text[0] == '\0')
+        return;
+    fprintf(p->body, " <span class=\"%s\">", class);
+    write_text(p->body, text);
+    fputs("</span>", p->body);
+}
+
+static void put_shown(rlv_page* p, table_shown shown)
+{
+    write_text(p->body, shown.text != NULL ? shown.text : shown.number.text);
+    put_small(p, "ends", shown.ends.text);
+}
+
 static void put_cell(rlv_page* p, const rlv_table* t, size_t row, size_t i)
 {
-    const table_shown shown = table_show(t, row, i);
-    const char* class = is_number(&t->column[i]) ? " class=\"n\"" : "";
-    char tag[48];
-    snprintf(tag, sizeof tag, "%s%s", i == 0 ? "th scope=\"row\"" : "td", class);
-    if (shown.text != NULL)
+    fprintf(p->body, "<%s%s>", i == 0 ? "th scope=\"row\"" : "td", is_number(&t->column[i]) ? " class=\"n\"" : "");
+    put_shown(p, table_show(t, row, i));
+    for (size_t k = i + 1; k < end_beneath(t, i + 1); k++)
     {
-        put(p, tag, shown.text);
-        return;
-    }
-    fprintf(p->body, "<%s>", tag);
-    write_text(p->body, shown.number.text);
-    if (shown.ends.text[0] != '\0')
-    {
-        fputs(" <span class=\"ends\">", p->body);
-        write_text(p->body, shown.ends.text);
-        fputs("</span>", p->body);
+        const table_shown shown = table_show(t, row, k);
+        if (t->cell[row * t->column_count + k].known)
+            put_small(p, "beneath", shown.text != NULL ? shown.text : shown.number.text);
     }
     fputs(i == 0 ? "</th>" : "</td>", p->body);
 }
@@ -373,7 +404,7 @@ static size_t shown_columns(const rlv_table* t)
 {
     size_t count = 0;
     for (size_t i = 0; i < t->column_count; i++)
-        count += t->column[i].heading != NULL;
+        count += is_own(t, i);
     return count;
 }
 
@@ -394,7 +425,7 @@ void page_table(rlv_page* p, const rlv_table* t, const char* csv)
     {
         fputs("<tr>", p->body);
         for (size_t i = 0; i < t->column_count; i++)
-            if (t->column[i].heading != NULL)
+            if (is_own(t, i))
                 put_cell(p, t, row, i);
         fputs("</tr>\n", p->body);
     }
@@ -477,7 +508,7 @@ static const char style_of_parts[] =
     ".n{text-align:right;white-space:nowrap}\n"
     "thead .n{white-space:normal}\n"
     ".unit{display:block;font-weight:400;color:var(--soft)}\n"
-    ".ends{display:block;font-size:.9em;color:var(--soft)}\n"
+    ".ends,.beneath{display:block;font-size:.9em;color:var(--soft)}\n"
     "figure{margin:2rem 0 2.4rem}\n"
     "figure a{display:inline-block;max-width:100%;color:var(--soft);font:.85rem/1.4 var(--plain)}\n"
     "img{display:block;max-width:100%;height:auto;border:1px solid var(--line)}\n"

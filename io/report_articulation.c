@@ -233,9 +233,17 @@ report_text articulation_place_told(const history_articulation* a, size_t elemen
     const rlv_articulated* told = history_told(a, element);
     if (told == NULL || told->place == INT_MIN || (!told->placed && !is_counted(a, element)))
         return (report_text){""};
-    return told->placed ? report_say("%d (found)", told->place)
-                        : report_say("%d (counted, %s)", told->place,
-                                     words_chance(a->counted[a->given_of[element]].probability).text);
+    return report_say("%d", told->place);
+}
+
+report_text articulation_place_known(const history_articulation* a, size_t element)
+{
+    const rlv_articulated* told = history_told(a, element);
+    if (told != NULL && told->placed)
+        return report_say("found");
+    return is_counted(a, element)
+               ? report_say("counted, %s", words_chance(a->counted[a->given_of[element]].probability).text)
+               : (report_text){""};
 }
 
 static void put_nearest(rlv_table* t, const history_articulation* a, size_t element)

@@ -124,9 +124,10 @@ const char* articulation_loose_name(history_left_out why);
 /// empty.
 report_text articulation_unsure_words(const history_articulation* articulation, size_t element);
 
-/// "5 (counted, 88 %)", "9 (found)": the place that an element is judged at, where the record does not tell it; else
-/// empty.
+/// "5": the place that an element is judged at, and "counted, 88 %" or "found", how that is known; both empty where the
+/// record tells it.
 report_text articulation_place_told(const history_articulation* articulation, size_t element);
+report_text articulation_place_known(const history_articulation* articulation, size_t element);
 
 /// How many of the elements in place have an external face that is known.
 size_t articulation_in_place_faced(const history_articulation* articulation);

@@ -103,9 +103,12 @@ static void put_who(rlv_table* t, const history_element* one)
             "Half of the 95 % interval of the position along the axis on which it is least sure."                      \
     }
 
-#define SEEN_COLUMNS                                                                                                   \
-    {"stage", NULL, "first seen", TABLE_TEXT, "Stage at which it was seen first, as recorded."},                       \
-        {"seen", NULL, "measured at", TABLE_TEXT, "Stages at which it could be measured."},                            \
+#define STAGE_COLUMN                                                                                                   \
+    {                                                                                                                  \
+        "stage", NULL, "first seen", TABLE_TEXT, "Stage at which it was seen first, as recorded."                      \
+    }
+
+#define PIECE_COLUMN                                                                                                   \
     {                                                                                                                  \
         "piece", NULL, "piece", TABLE_TEXT, "Piece that it is on, by the masks of a stage or by its points."           \
     }
@@ -117,11 +120,9 @@ static void put_who(rlv_table* t, const history_element* one)
             "what turn. All else is told as it lay before."                                                            \
     }
 
-static void put_seen(rlv_table* t, const history_elements* e, const history_element* one)
+static const char* piece_of(const history_element* one)
 {
-    table_text(t, one->record->stage);
-    table_text(t, or_null(seen_at(e, one).text));
-    table_text(t, one->piece != NULL ? one->piece->id : NULL);
+    return one->piece != NULL ? one->piece->id : NULL;
 }
 
 /// Why an element has no place, and what would give it one; empty where it has one.
@@ -153,20 +154,23 @@ static element_words covered_words(const history_element* one)
     return words;
 }
 
-#define STATED_COLUMNS                                                                                                 \
-    {"covered", NULL, "covered in part", TABLE_TEXT,                                                                   \
-     "By how much it shows less than the greatest of the four of its row that lie nearest to it, where that is a "     \
-     "fifth or more: its place and attitude are told so much less surely."},                                           \
-        {"note", NULL, "note", TABLE_TEXT,                                                                             \
-         "The recorder’s own words, as they are: hold what they say of its attitude against what was measured."},      \
+#define COVERED_COLUMN                                                                                                 \
+    {                                                                                                                  \
+        "covered", NULL, "covered in part", TABLE_TEXT,                                                                \
+            "By how much it shows less than the greatest of the four of its row that lie nearest to it, where that "   \
+            "is a fifth or more: its place and attitude are told so much less surely."                                 \
+    }
+
+#define NOTED_COLUMNS                                                                                                  \
+    {"note", NULL, "note", TABLE_TEXT,                                                                                 \
+     "The recorder’s own words, as they are: hold what they say of its attitude against what was measured."},          \
     {                                                                                                                  \
         "unplaced", NULL, "why without a place", TABLE_TEXT,                                                           \
             "Why it has no position in the block’s frame, and what would give it one."                               \
     }
 
-static void put_stated(rlv_table* t, const history_element* one)
+static void put_noted(rlv_table* t, const history_element* one)
 {
-    table_text(t, or_null(covered_words(one).text));
     table_text(t, one->record->note);
     table_text(t, or_null(unplaced_words(one).text));
 }
@@ -188,8 +192,11 @@ static const table_column measured_columns[] = {
     {"bedding", "deg", "to bedding", TABLE_INTERVAL, "Angle between the plate and bedding."},
     {"face", NULL, "external face", TABLE_TEXT,
      "Whether the external face looks up or down, as it lay in the rock; on edge where that cannot be told apart."},
-    STATED_COLUMNS,
-    SEEN_COLUMNS,
+    COVERED_COLUMN,
+    NOTED_COLUMNS,
+    STAGE_COLUMN,
+    {"seen", NULL, "measured at", TABLE_TEXT, "Stages at which it could be measured."},
+    PIECE_COLUMN,
     {"bag", NULL, "bag", TABLE_TEXT, "Bag of spoil that it was found in."},
     {"bag_stage", NULL, "bag’s stage", TABLE_TEXT, "Stage that the bag’s spoil was taken off for."},
     {"bag_area", NULL, "bag’s area", TABLE_TEXT, "Area that the spoil came from, where one was recorded."},
@@ -211,8 +218,11 @@ static rlv_table measured_table(const history_elements* e)
         table_interval(&t, one->plunge_deg);
         table_interval(&t, one->bedding_deg);
         table_text(&t, elements_face_name(one->face));
-        put_stated(&t, one);
-        put_seen(&t, e, one);
+        table_text(&t, or_null(covered_words(one).text));
+        put_noted(&t, one);
+        table_text(&t, one->record->stage);
+        table_text(&t, or_null(seen_at(e, one).text));
+        table_text(&t, piece_of(one));
         table_text(&t, one->record->bag);
         table_text(&t, one->bag != NULL ? one->bag->stage : NULL);
         table_text(&t, one->bag != NULL ? one->bag->area : NULL);
@@ -225,25 +235,28 @@ static rlv_table measured_table(const history_elements* e)
 
 static const table_column wall_columns[] = {
     WHO_COLUMNS,
-    {"place", NULL, "place", TABLE_TEXT, "Place in the row: as recorded, or as counted along it, and how surely."},
+    {"place", NULL, "place", TABLE_TEXT, "Place in the row: as recorded, found, or counted along it."},
+    {"place_known", NULL, "known how", TABLE_TEXT, "How the place is known, where it is not recorded, and how surely."},
     {"state", NULL, "state", TABLE_TEXT, "What became of it."},
     {"told", "mm", "shift found in 80 %", TABLE_NUMBER,
      "Shift of it, whichever way, that would have been told with a probability of 80 %: in place is no more than that "
      "none was found."},
     PLACE_COLUMNS,
     {"size", "mm", "length × width", TABLE_TEXT, "Length by width, by thickness where that is known."},
+    COVERED_COLUMN,
     {"trend_plunge", NULL, "trend/plunge of its length °", TABLE_TEXT,
      "Of the axis that its length is measured along, from behind to the front as landmarks tell it, so that a plate "
-     "may "
-     "be wider than it is long. In brackets where no landmark tells the front: then of the outline’s own longer axis, "
+     "may be wider than it is long. In brackets where no landmark tells the front: then of the outline’s own longer "
+     "axis, "
      "or of the line through landmarks, to the end that points downwards. A plunge below zero points upwards: the "
      "front is the higher end. Unknown: its direction is off by more than 90° in one of twenty."},
-    {"bedding", "deg", "to bedding", TABLE_TEXT, "Angle between the plate and bedding, with its 95 % interval."},
+    {"bedding", "deg", "to bedding", TABLE_INTERVAL, "Angle between the plate and bedding."},
     {"face", NULL, "external face", TABLE_TEXT, "Up or down."},
-    STATED_COLUMNS,
-    SEEN_COLUMNS,
+    STAGE_COLUMN,
+    PIECE_COLUMN,
     {"bag", NULL, "bag", TABLE_TEXT,
      "Bag of spoil that it was found in, the stage that it was taken off for, and where."},
+    NOTED_COLUMNS,
     DISTURBED_COLUMN};
 
 static element_words size_words(const rlv_element* told)
@@ -280,14 +293,6 @@ static element_words trend_words(const history_element* one)
     return words;
 }
 
-static element_words bedding_words(rlv_interval angle)
-{
-    element_words words = {""};
-    if (!isnan(angle.value))
-        snprintf(words.text, sizeof words.text, "%s (%s)", words_value(angle, 1.0).text, words_ends(angle, 1.0).text);
-    return words;
-}
-
 static void put_bag(rlv_table* t, const history_element* one)
 {
     report_text bag = {""};
@@ -299,23 +304,30 @@ static void put_bag(rlv_table* t, const history_element* one)
 
 rlv_table elements_wall(const history_elements* e, elements_judge judged, const void* user)
 {
+    static const char* const beneath[] = {"kind",    "side",  "place_known", "told",     "position_half",
+                                          "covered", "piece", "bag",         "unplaced", "disturbed"};
     rlv_table t = table_of("elements", "Elements", COLUMNS(wall_columns));
+    for (size_t i = 0; i < sizeof beneath / sizeof beneath[0]; i++)
+        table_beneath(&t, beneath[i]);
     for (size_t i = 0; i < e->count; i++)
     {
         const history_element* one = &e->one[i];
         const elements_judged of = judged != NULL ? judged(user, i) : (elements_judged){.told_mm = (double)NAN};
         put_who(&t, one);
         table_text(&t, or_null(of.place.text[0] != '\0' ? of.place.text : report_place_in_row(one->record).text));
+        table_text(&t, or_null(of.place_known.text));
         table_text(&t, or_null(of.state.text));
         table_figures(&t, of.told_mm, 2);
         put_place(&t, &one->told, one->placed);
         table_text(&t, or_null(size_words(&one->told).text));
+        table_text(&t, or_null(covered_words(one).text));
         table_text(&t, or_null(trend_words(one).text));
-        table_text(&t, or_null(bedding_words(one->bedding_deg).text));
+        table_interval(&t, one->bedding_deg);
         table_text(&t, elements_face_name(one->face));
-        put_stated(&t, one);
-        put_seen(&t, e, one);
+        table_text(&t, one->record->stage);
+        table_text(&t, piece_of(one));
         put_bag(&t, one);
+        put_noted(&t, one);
         table_text(&t, or_null(disturbance(e, one).text));
     }
     return t;

@@ -27,9 +27,10 @@ void elements_tables_free(elements_tables* tables);
 /// What was judged of an element, for the table that people read.
 typedef struct elements_judged
 {
-    report_text state; ///< empty: not known
-    report_text place; ///< "5 (counted, 88 %)": how its place is known; empty: as recorded
-    double told_mm;    ///< a shift of it would have been told from so far on; NaN: not known
+    report_text state;       ///< empty: not known
+    report_text place;       ///< "5"; empty: as recorded
+    report_text place_known; ///< "counted, 88 %": how that is known; empty: recorded
+    double told_mm;          ///< a shift of it would have been told from so far on; NaN: not known
 } elements_judged;
 
 /// The row an element that people read: fewer columns, with size, trend and plunge in words; with what

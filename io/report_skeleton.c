@@ -354,6 +354,7 @@ static elements_judged judged_of(const void* user, size_t element)
     const rlv_articulation_state state = history_state(a, element);
     const history_left_out why = a->why[element];
     of.place = articulation_place_told(a, element);
+    of.place_known = articulation_place_known(a, element);
     if (state != RLV_UNASSIGNED)
     {
         const rlv_articulated* told = history_told(a, element);

@@ -34,6 +34,22 @@ rlv_table table_of(const char* name, const char* caption, size_t column_count, c
     return (rlv_table){.name = name, .caption = caption, .column_count = column_count, .column = column};
 }
 
+void table_beneath(rlv_table* t, const char* key)
+{
+    size_t i = 1;
+    while (i < t->column_count && strcmp(t->column[i].key, key) != 0)
+        i++;
+    if (i < t->column_count && i < 64)
+        t->beneath |= UINT64_C(1) << i;
+    else
+        t->misused = true;
+}
+
+bool table_is_beneath(const rlv_table* t, size_t column)
+{
+    return column < 64 && (t->beneath >> column & 1) != 0;
+}
+
 void table_free(rlv_table* t)
 {
     free(t->cell);
@@ -176,8 +192,11 @@ size_t table_rows(const rlv_table* t)
 bool table_has_dash(const rlv_table* t)
 {
     for (size_t i = 0; i < t->cell_count; i++)
-        if (!t->cell[i].known && t->column[i % t->column_count].heading != NULL)
+    {
+        const size_t column = i % t->column_count;
+        if (!t->cell[i].known && t->column[column].heading != NULL && !table_is_beneath(t, column))
             return true;
+    }
     return false;
 }
 

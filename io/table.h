@@ -54,6 +54,7 @@ typedef struct rlv_table
     const char* dash;    ///< what a dash in it stands for, for people; told where there is one. NULL: nothing is said
     size_t column_count;
     const table_column* column;
+    uint64_t beneath;             ///< bit i: on a page column i stands beneath the one before it
     size_t cell_count, cell_room; ///< row by row
     table_cell* cell;
     size_t text_size, text_room;
@@ -64,6 +65,13 @@ typedef struct rlv_table
 /// An empty table. `name`, `caption` and the columns must outlive it. Free with table_free.
 rlv_table table_of(const char* name, const char* caption, size_t column_count, const table_column* column);
 void table_free(rlv_table* t);
+
+/// On a page the column of this key stands small beneath the one before it, and where a cell of it is not known nothing
+/// stands there: for what is read along with that one, in a table that would else be too wide.
+void table_beneath(rlv_table* t, const char* key);
+
+/// Whether it does.
+bool table_is_beneath(const rlv_table* t, size_t column);
 
 /// The next cell. What is not known (NULL, NaN) is empty in CSV.
 void table_text(rlv_table* t, const char* text);

@@ -131,6 +131,21 @@ static char* sample_text(size_t rows)
     return bytes;
 }
 
+/// A page of one table as text; free().
+static char* page_of_table(const rlv_table* t)
+{
+    char* bytes = NULL;
+    size_t size = 0;
+    rlv_page p = {0};
+    FILE* stream = open_memstream(&bytes, &size);
+    cr_assert_eq(page_begin(&p, "One table", NULL, "en", NULL), RLV_DONE);
+    page_table(&p, t, NULL);
+    cr_assert_eq(page_write(&p, "", stream, "page", NULL), RLV_DONE);
+    fclose(stream);
+    page_free(&p);
+    return bytes;
+}
+
 static size_t count_of(const char* text, const char* words)
 {
     size_t count = 0;
@@ -465,6 +480,42 @@ Test(page, a_cell_shows_its_interval_in_the_units_that_people_read)
     free(text);
 }
 
+Test(page, a_column_that_stands_beneath_another_is_told_in_its_cell_and_leaves_no_dash)
+{
+    static const table_column columns[] = {{"element", NULL, "element", TABLE_TEXT, "Its id."},
+                                           {"kind", NULL, "kind", TABLE_TEXT, "What it is."},
+                                           {"shift", "mm", "least shift", TABLE_NUMBER, "What would be told."}};
+    rlv_table t = table_of("elements", "Elements", sizeof columns / sizeof columns[0], columns);
+    t.dash = "A dash: not recorded.";
+    table_beneath(&t, "kind");
+    table_beneath(&t, "shift");
+    table_text(&t, "D01");
+    table_text(&t, "scute");
+    table_figures(&t, 5.25, 2);
+    table_text(&t, "D02");
+    table_text(&t, NULL);
+    table_none(&t);
+    char* text = page_of_table(&t);
+    cr_expect_not_null(strstr(text,
+                              "<th scope=\"col\">element <span class=\"unit\">kind</span> <span class=\"unit\">least "
+                              "shift, mm</span></th></tr>"));
+    cr_expect_not_null(
+        strstr(text, "<th scope=\"row\">D01 <span class=\"beneath\">scute</span> <span class=\"beneath\">5.2"));
+    cr_expect_not_null(strstr(text, "<th scope=\"row\">D02</th></tr>"));
+    cr_expect_null(strstr(text, "A dash: not recorded."));
+    free(text);
+    table_free(&t);
+}
+
+Test(page, a_column_beneath_that_the_table_has_not_fails_the_page)
+{
+    rlv_table t = sample_table(2);
+    table_beneath(&t, "weight");
+    rlv_error error = {0};
+    cr_expect_eq(table_check(&t, &error), RLV_SYSTEM);
+    table_free(&t);
+}
+
 Test(page, a_box_says_what_it_is_in_words)
 {
     char* text = sample_text(1);
@@ -492,20 +543,12 @@ Test(page, a_table_of_many_columns_is_printed_on_sheets_that_lie)
         column[i] = (table_column){"n", NULL, "n", TABLE_COUNT, "A number."};
     for (size_t shown = 15; shown <= 16; shown++)
     {
-        char* bytes = NULL;
-        size_t size = 0;
-        rlv_page p = {0};
         rlv_table t = table_of("wide", "Wide", shown, column);
-        FILE* stream = open_memstream(&bytes, &size);
         for (size_t i = 0; i < shown; i++)
             table_count(&t, i);
-        cr_assert_eq(page_begin(&p, "Wide", NULL, "en", NULL), RLV_DONE);
-        page_table(&p, &t, NULL);
-        cr_assert_eq(page_write(&p, "", stream, "page", NULL), RLV_DONE);
-        fclose(stream);
+        char* bytes = page_of_table(&t);
         cr_assert_eq(count_of(bytes, "<div class=\"scroll short wide\""), shown == 16 ? 1 : 0);
         cr_assert_eq(count_of(bytes, "@page wide{size:A4 landscape"), 1);
-        page_free(&p);
         table_free(&t);
         free(bytes);
     }

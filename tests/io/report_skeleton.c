@@ -396,7 +396,9 @@ static size_t column_of(const rlv_table* t, const char* heading)
 static elements_judged judged_so(const void* user, size_t element)
 {
     const history_articulation* a = user;
-    elements_judged of = {.place = articulation_place_told(a, element), .told_mm = (double)NAN};
+    elements_judged of = {.place = articulation_place_told(a, element),
+                          .place_known = articulation_place_known(a, element),
+                          .told_mm = (double)NAN};
     const rlv_articulated* told = history_told(a, element);
     of.told_mm = told != NULL ? told->detectable_mm[0] : of.told_mm;
     return of;
@@ -411,16 +413,17 @@ Test(report_skeleton, its_table_of_elements_has_the_places_as_counted_and_the_sh
     life_begin(&l);
     const history_articulation* a = &l.skeleton.articulation;
     rlv_table wall = elements_wall(&l.skeleton.elements, judged_so, a);
-    const size_t place = column_of(&wall, "place"), told = column_of(&wall, "shift found in 80 %"),
-                 one = element_at(a, "D05");
-    const char* text = table_show(&wall, one, place).text;
+    const size_t place = column_of(&wall, "place"), how = column_of(&wall, "known how"),
+                 told = column_of(&wall, "shift found in 80 %"), one = element_at(a, "D05");
+    cr_expect_str_eq(table_show(&wall, one, place).text, "5");
+    const char* text = table_show(&wall, one, how).text;
     cr_assert_not_null(text);
-    cr_expect_eq(strncmp(text, "5 (counted, ", strlen("5 (counted, ")), 0, "%s", text);
+    cr_expect_eq(strncmp(text, "counted, ", strlen("counted, ")), 0, "%s", text);
     cr_expect_str_eq(table_show(&wall, one, told).number.text,
                      words_figures(history_told(a, one)->detectable_mm[0], 2).text);
     table_free(&wall);
     char* html = page_of(&l);
-    cr_expect_not_null(strstr(html, "5 (counted, "));
+    cr_expect_not_null(strstr(html, "5 <span class=\"beneath\">counted, "));
     cr_expect_not_null(strstr(html, "as counted along the row"));
     free(html);
     life_end(&l);
