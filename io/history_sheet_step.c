@@ -268,11 +268,11 @@ static rlv_status keep_map(sheet_job* job, const rlv_sheet* sheet, const history
     char told[1024], caption[1600], alt[2048];
     sentence_of(told, sizeof told, &scene->step->change);
     snprintf(caption, sizeof caption,
-             "From %s to %s: depth of what changed, %s, with two sections through the deepest place. %s.", before->id,
+             "From %s to %s: depth of what changed, %s, with two sections through the deepest place; %s.", before->id,
              after->id, job->view.words, told);
     snprintf(alt, sizeof alt,
              "Stage %s from one side, coloured by the depth of what changed since %s, up to %s mm, with %s numbered as "
-             "in the table beside it and two sections through the deepest place. %s.",
+             "in the table beside it and two sections through the deepest place; %s.",
              after->id, before->id, words_figures(scene->depth.deepest_mm, 2).text, words_count(regions, "region").text,
              told);
     return sheet_keep(job, sheet, caption, alt, error);
