@@ -209,6 +209,107 @@ static void choose_shown(const measuring* m)
     }
 }
 
+/// Patches of coloured triangles that hang together by their corners.
+typedef struct patches
+{
+    uint32_t* to;     ///< one a vertex: a vertex of the same patch, itself at the root of it
+    double* area_mm2; ///< one a vertex: of the patch, at its root
+    double* most_mm2; ///< one a region: of its largest patch
+} patches;
+
+static uint32_t root_of(const patches* p, uint32_t vertex)
+{
+    while (p->to[vertex] != vertex)
+        vertex = p->to[vertex] = p->to[p->to[vertex]];
+    return vertex;
+}
+
+static void join_patches(const measuring* m, const patches* p)
+{
+    const rlv_mesh* after = m->after;
+    for (size_t v = 0; v < after->vertex_count; v++)
+        p->to[v] = (uint32_t)v;
+    for (size_t t = 0; t < after->triangle_count; t++)
+        for (size_t k = 1; k < 3 && m->overlay->shown[t] == 1; k++)
+            p->to[root_of(p, after->corner[3 * t + k])] = root_of(p, after->corner[3 * t]);
+    for (size_t t = 0; t < after->triangle_count; t++)
+    {
+        if (m->overlay->shown[t] != 1)
+            continue;
+        double* area = &p->area_mm2[root_of(p, after->corner[3 * t])];
+        double* most = &p->most_mm2[m->overlay->label[t]];
+        *area += 0.5 * rlv_vec3_length(rlv_mesh_twice_area(after, t));
+        *most = fmax(*most, *area);
+    }
+}
+
+/// A patch that is smaller than the least that is told from noise is hatched, however deep: a speck of a scan's noise
+/// looks no other. The largest of each region stays, that no region that is told goes without its colour.
+static rlv_status hatch_specks(const measuring* m, rlv_error* error)
+{
+    const rlv_mesh* after = m->after;
+    const double least_mm2 = m->change->limit[0].area_mm2;
+    patches p = {rlv_reserve(after->vertex_count, sizeof *p.to, error), NULL, NULL};
+    if (p.to != NULL)
+        p.area_mm2 = rlv_reserve(after->vertex_count, sizeof *p.area_mm2, error);
+    if (p.area_mm2 != NULL)
+        p.most_mm2 = rlv_reserve(m->change->region_count + 1, sizeof *p.most_mm2, error);
+    const bool held = p.most_mm2 != NULL;
+    if (held)
+        join_patches(m, &p);
+    for (size_t t = 0; held && t < after->triangle_count; t++)
+    {
+        const double area = m->overlay->shown[t] == 1 ? p.area_mm2[root_of(&p, after->corner[3 * t])] : INFINITY;
+        if (area < least_mm2 && area < p.most_mm2[m->overlay->label[t]])
+            m->overlay->shown[t] = 2;
+    }
+    free(p.to);
+    free(p.area_mm2);
+    free(p.most_mm2);
+    return held ? RLV_DONE : RLV_SYSTEM;
+}
+
+/// The least round number that is no less than a depth, but for a thousandth of it.
+static double round_end(double depth_mm)
+{
+    static const double round[] = {1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0};
+    if (!(depth_mm > 0.0) || !isfinite(depth_mm))
+        return 0.0;
+    const double power = pow(10.0, floor(log10(depth_mm)));
+    size_t i = 0;
+    while (i + 1 < sizeof round / sizeof round[0] && round[i] * power < depth_mm * (1.0 - 1e-3))
+        i++;
+    return round[i] * power;
+}
+
+enum
+{
+    BINS = 4096 ///< of the depths, up to the deepest
+};
+
+/// Where colours end: a round depth that SHARE of the coloured area does not pass, so that one deep corner does not
+/// leave all else the palest of them.
+static double colour_end(const measuring* m)
+{
+    const depth_overlay* overlay = m->overlay;
+    double bin[BINS] = {0.0}, all = 0.0, below = 0.0;
+    for (size_t t = 0; t < m->after->triangle_count; t++)
+    {
+        if (overlay->shown[t] != 1)
+            continue;
+        double greatest = 0.0;
+        for (size_t k = 0; k < 3; k++)
+            greatest = fmax(greatest, fabs((double)overlay->depth_mm[m->after->corner[3 * t + k]]));
+        const double area = rlv_vec3_length(rlv_mesh_twice_area(m->after, t));
+        bin[(size_t)fmin(BINS * greatest / overlay->deepest_mm, BINS - 1)] += area;
+        all += area;
+    }
+    size_t i = 0;
+    while (i < BINS && (below += bin[i]) < DEPTH_OVERLAY_SHARE * all)
+        i++;
+    return round_end(overlay->deepest_mm * fmin((double)(i + 1) / BINS, 1.0));
+}
+
 /// What is painted cannot tell a shallow gain from a shallow loss: so near 0 both have the colour of what went. Where
 /// material came, the least depth is the first that has the other colour.
 static void part_from_zero(const measuring* m)
@@ -225,7 +326,7 @@ static void part_from_zero(const measuring* m)
 }
 
 rlv_status depth_overlay_make(depth_overlay* overlay, const rlv_change* change, const rlv_mesh* before,
-                              const rlv_tree* before_tree, const rlv_mesh* after, double end_mm, rlv_error* error)
+                              const rlv_tree* before_tree, const rlv_mesh* after, rlv_error* error)
 {
     measuring m = {overlay, change, before, after, before_tree, rlv_vec3_sub(after->origin_mm, before->origin_mm)};
     overlay->depth_mm = rlv_reserve(after->vertex_count, sizeof *overlay->depth_mm, error);
@@ -241,9 +342,10 @@ rlv_status depth_overlay_make(depth_overlay* overlay, const rlv_change* change, 
     if (status != RLV_DONE)
         return status;
     choose_shown(&m);
-    overlay->end_mm = end_mm > 0.0 ? end_mm : overlay->deepest_mm;
+    status = hatch_specks(&m, error);
+    overlay->end_mm = colour_end(&m);
     part_from_zero(&m);
-    return RLV_DONE;
+    return status;
 }
 
 void depth_overlay_free(depth_overlay* overlay)

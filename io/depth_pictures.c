@@ -54,7 +54,7 @@ static rlv_status prepare(depth_scene* scene, rlv_error* error)
         return status;
     choose_sides(scene);
     return depth_overlay_make(&scene->depth, scene->change, &scene->before->mesh, scene->before_tree,
-                              &scene->after->mesh, 0.0, error);
+                              &scene->after->mesh, error);
 }
 
 /// Widen a box in the camera's axes by a mesh.

@@ -167,7 +167,7 @@ static rlv_status draw_plan(sheet_job* job, const history_articulation* a, rlv_e
         status = skeleton_of(&plan.of, &words, a, error);
     if (status == RLV_DONE)
     {
-        job->title.frame = "the body's own: along its axis, and across it";
+        job->title.frame = "the body’s own: along its axis, and across it";
         plan.title = job->title;
         status = rlv_sheet_of_body_plan(&sheet, &plan, &job->left_out, error);
     }
@@ -457,7 +457,7 @@ static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_s
                            .direction = job->view.direction,
                            .table = {PLACES_COLUMNS, places->rows, places_head, places->cell, places_right},
                            .table_caption = "Places without an element: where bone may lie. Depth is below the nearest "
-                                            "place of today's surface, below zero above it"};
+                                            "place of today’s surface, below zero above it"};
     if (a->elements->bedding_known)
     {
         bedding_words(bedding, sizeof bedding, a->elements);
@@ -678,7 +678,7 @@ static rlv_status draw_directions(sheet_job* job, const history_articulation* a,
     if (status == RLV_DONE)
     {
         snprintf(job->frame, sizeof job->frame, "%s",
-                 a->elements->compass_known ? "true north and up, as they are recorded" : "the block's own axes");
+                 a->elements->compass_known ? "true north and up, as they are recorded" : "the block’s own axes");
         status = put_directions(job, a, &d, error);
     }
     free_directions(&d);

@@ -318,19 +318,6 @@ static rlv_status tag_regions(history_scene* scene, rlv_error* error)
     return RLV_DONE;
 }
 
-/// The least round number that is no less than a depth.
-static double round_end(double deepest_mm)
-{
-    static const double round[] = {1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0};
-    if (!(deepest_mm > 0.0) || !isfinite(deepest_mm))
-        return 0.0;
-    double power = pow(10.0, floor(log10(deepest_mm)));
-    size_t i = 0;
-    while (i + 1 < sizeof round / sizeof round[0] && round[i] * power < deepest_mm * (1.0 - 1e-9))
-        i++;
-    return round[i] * power;
-}
-
 static double deepest_of(const history_step* step)
 {
     double deepest = 0.0;
@@ -339,36 +326,22 @@ static double deepest_of(const history_step* step)
     return deepest;
 }
 
-#define FAINT 4.0 // a step that is shallower than the deepest by more than this has colours of its own
-
-double history_scene_colour_end(const rlv_history* history, const history_step* step, char* words, size_t size)
+void history_scene_range_words(char* words, size_t size, const rlv_history* history, const history_step* step)
 {
-    double all = 0.0, own = deepest_of(step);
-    size_t with = 0, faint = 0;
+    size_t with = 0;
     for (size_t i = 0; i < history->step_count; i++)
-        all = fmax(all, deepest_of(&history->step[i]));
-    for (size_t i = 0; i < history->step_count; i++)
-    {
-        double deepest = deepest_of(&history->step[i]);
-        faint += deepest > 0.0 && FAINT * deepest < all;
-        with += FAINT * deepest >= all && deepest > 0.0;
-    }
-    bool alone = own > 0.0 && FAINT * own < all;
+        with += deepest_of(&history->step[i]) > 0.0;
     words[0] = '\0';
-    if (alone)
-        snprintf(words, size, "colours of this step alone: those of the deeper ones end at %g" RLV_THIN "mm",
-                 round_end(all));
-    else if (with > 1)
-        snprintf(words, size, "the same colours on the depth maps and comparisons of all steps%s",
-                 faint > 0 ? " but those that say otherwise" : "");
-    return round_end(alone ? own : all);
+    if (deepest_of(step) > 0.0)
+        rlv_print(words, size, "colours of this step%s; its deepest place: %s" RLV_THIN "mm",
+                  with > 1 ? " alone: another’s may end elsewhere" : "", words_figures(deepest_of(step), 3).text);
 }
 
 rlv_status history_scene_make(history_scene* scene, const rlv_history* history, const history_step* step,
                               rlv_error* error)
 {
     uint8_t* bone = NULL;
-    double end_mm = history_scene_colour_end(history, step, scene->colour_words, sizeof scene->colour_words);
+    history_scene_range_words(scene->colour_words, sizeof scene->colour_words, history, step);
     scene->step = step;
     scene->before = &history->stage[step->before];
     scene->after = &history->stage[step->after];
@@ -379,7 +352,7 @@ rlv_status history_scene_make(history_scene* scene, const rlv_history* history, 
     status = rlv_tree_build(&scene->after_tree, &scene->moved, error);
     if (status == RLV_DONE)
         status = depth_overlay_make(&scene->depth, &step->change, &scene->before->given.mesh, scene->before->tree,
-                                    &scene->moved, end_mm, error);
+                                    &scene->moved, error);
     if (status == RLV_DONE)
         status = outline_before(scene, history, &bone, error);
     if (status == RLV_DONE)

@@ -48,10 +48,9 @@ rlv_panel_surface history_scene_before(const history_scene* scene);
 rlv_panel_surface history_scene_after(const history_scene* scene);
 rlv_panel_surface history_scene_depth(const history_scene* scene, rlv_overlay* overlay);
 
-/// Where the colours of a step end, and how that is told. All steps of a specimen have one end, a round number that
-/// the deepest of them reaches, so that one colour is one depth on all of their sheets. A step that is less than a
-/// quarter as deep would show nothing but the palest of them: it has an end of its own, and says so.
-double history_scene_colour_end(const rlv_history* history, const history_step* step, char* words, size_t size);
+/// How the colours of a step compare with those of others. They end at a round depth that nearly all of what changed at
+/// the step itself does not pass (depth_overlay.h): a thin layer would be of one colour on the range of a deep cut.
+void history_scene_range_words(char* words, size_t size, const rlv_history* history, const history_step* step);
 
 /// The deepest place of the change, on AFTER; the middle of its surface where nothing changed.
 rlv_vec3 history_scene_deepest(const history_scene* scene);

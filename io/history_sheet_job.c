@@ -161,7 +161,7 @@ rlv_status sheet_begin(sheet_job* job, size_t stage, rlv_error* error)
     if (job->title_stage == NULL)
         return RLV_SYSTEM;
     rlv_print(job->frame, sizeof job->frame, "%s%.100s; %s",
-              job->view.direction_count > 0 ? "the block's, that of stage " : "that of stage ",
+              job->view.direction_count > 0 ? "the block’s, that of stage " : "that of stage ",
               job->history->stage[job->view.direction_count > 0 ? job->history->frame : stage].record->id,
               job->view.words);
     job->title = (rlv_title){.specimen = specimen->id,

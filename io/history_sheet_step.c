@@ -300,7 +300,7 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
         map.table = (rlv_sheet_table){COLUMNS, list->rows, list_head, list->cell, list_right};
     map.surface.region_count = list->rows;
     map.surface.region_mm = scene->place;
-    map.surface.isoline_mm = scene->depth.deepest_mm > 0.0 ? rlv_round_step(scene->depth.deepest_mm, 6) : 0.0;
+    map.surface.isoline_mm = scene->depth.end_mm > 0.0 ? rlv_round_step(scene->depth.end_mm, 8) : 0.0;
     map.marks.direction_count = job->view.direction_count;
     map.marks.direction = job->view.direction;
     if (history_grid_on(&grid, job->history, scene->step->before, &job->view.axes))

@@ -282,7 +282,8 @@ void page_figure(rlv_page* p, const page_picture* picture)
     char wish[32];
     snprintf(wish, sizeof wish, "figure-%zu", ++p->figure_count);
     const char* id = new_id(p, wish);
-    fprintf(p->body, "<figure id=\"%s\"><a href=\"", id != NULL ? id : "");
+    fprintf(p->body, "<figure id=\"%s\"%s><a href=\"", id != NULL ? id : "",
+            picture->opening ? " class=\"opening\"" : "");
     write_reference(p->body, picture->full != NULL ? picture->full : picture->path);
     fputs("\"><img src=\"", p->body);
     write_reference(p->body, picture->path);
@@ -512,6 +513,8 @@ static const char style_of_parts[] =
     "figure{margin:2rem 0 2.4rem}\n"
     "figure a{display:inline-block;max-width:100%;color:var(--soft);font:.85rem/1.4 var(--plain)}\n"
     "img{display:block;max-width:100%;height:auto;border:1px solid var(--line)}\n"
+    ".opening{margin-top:0}\n"
+    "@media screen{.opening img{width:auto;max-height:min(92vh,64rem)}}\n"
     ".full{display:block;margin-top:.4rem}\n"
     "figcaption,.under{margin-top:.35rem;max-width:42rem;font:.92rem/1.5 var(--plain)}\n"
     ".under{margin:-2rem 0 2.4rem}\n" // close to its table

@@ -66,6 +66,7 @@ typedef struct page_picture
     unsigned width, height; ///< pixels of the file at `path`
     const char* full;       ///< the same at full size, or a drawing to scale; NULL: `path`
     const char* full_words; ///< what that is: "drawing at 1:1, PDF"; NULL: "full size, 1600 × 1200"
+    bool opening;           ///< it opens the page: seen whole on one screen
 } page_picture;
 
 /// Begin a page. `lead` stands below the title (NULL: nothing); `lang` is a BCP 47 tag ("en" where it is none). Free

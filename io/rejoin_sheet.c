@@ -216,8 +216,8 @@ static void put_words(rejoin_sheet* drawn, const rejoin_told* told)
     else
         snprintf(drawn->subject, sizeof drawn->subject, "Put back: the gap of its joint");
     rlv_print(drawn->specimen, sizeof drawn->specimen, "%.60s on %.60s", told->piece.name, told->block.name);
-    snprintf(drawn->frame, sizeof drawn->frame, "%s; faces seen against the joint's normal",
-             told->placed ? "the block's" : "that of the block's mesh");
+    snprintf(drawn->frame, sizeof drawn->frame, "%s; faces seen against the joint’s normal",
+             told->placed ? "the block’s" : "that of the block’s mesh");
     drawn->title = (rlv_title){.specimen = recorded ? told->specimen->id : drawn->specimen,
                                .specimen_title = recorded ? told->specimen->title : NULL,
                                .subject = drawn->subject,

@@ -219,11 +219,43 @@ static void put_pieces_back(rlv_page* p, const source_of* s)
     }
 }
 
+static const history_sheet* newest_of(const history_sheets* sheets, history_sheet_kind kind)
+{
+    const history_sheet* newest = NULL;
+    for (size_t i = 0; i < sheets->count; i++)
+        if (sheets->sheet[i].kind == kind && sheets->sheet[i].width > 0 &&
+            (newest == NULL || sheets->sheet[i].stage >= newest->stage))
+            newest = &sheets->sheet[i];
+    return newest;
+}
+
+/// One picture says what the page is about: the bone map, or else the block as it stands, or what changed last.
+static void put_opening(rlv_page* p, const history_sheets* sheets)
+{
+    static const history_sheet_kind choice[] = {HISTORY_SHEET_BONES, HISTORY_SHEET_STANDING, HISTORY_SHEET_COMPARISON};
+    const history_sheet* sheet = NULL;
+    for (size_t i = 0; i < sizeof choice / sizeof *choice && sheet == NULL; i++)
+        sheet = newest_of(sheets, choice[i]);
+    if (sheet == NULL)
+        return;
+    char caption[2400];
+    rlv_print(caption, sizeof caption, "%s It stands in its section too, with what belongs to it.", sheet->caption);
+    page_figure(p, &(page_picture){.path = sheet->path,
+                                   .alt = sheet->alt,
+                                   .caption = caption,
+                                   .width = (unsigned)sheet->width,
+                                   .height = (unsigned)sheet->height,
+                                   .full = sheet->print,
+                                   .full_words = sheet->print != NULL ? "for print, at its true scale (PDF)" : NULL,
+                                   .opening = true});
+}
+
 static void put_summary(rlv_page* p, const source_of* s)
 {
     const report_lines lines = report_summary(s->history);
     page_section(p, "summary", "In short");
     put_alarms(p, &lines);
+    put_opening(p, s->sheets);
     put_warnings(p, s->answer);
     put_lines(p, &lines);
     put_pieces_back(p, s);

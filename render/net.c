@@ -755,7 +755,7 @@ static rlv_status draw_all(rlv_sheet* sheet, const laid_nets* of, const rlv_pape
 #define NOTE_NET                                                                                                       \
     "Nets: equal-area projection (J. H. Lambert, 1772; W. Schmidt, 1925) of the lower hemisphere; circles at plunges " \
     "of 30\xc2\xb0 and 60\xc2\xb0."
-#define NOTE_FRAME "North or up is not known: directions are in the block's own frame, with z up and y to the top."
+#define NOTE_FRAME "North or up is not known: directions are in the block’s own frame, with z up and y to the top."
 
 rlv_status rlv_sheet_of_nets(rlv_sheet* sheet, const rlv_net_sheet* given, size_t* left_out, rlv_error* error)
 {

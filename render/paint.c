@@ -11,7 +11,9 @@
 #define KEY 0.80f
 #define FILL 0.16f
 #define SKY 0.34f
-#define RELIEF 0.62f // how strongly it shades the colours of depth
+#define RELIEF                                                                                                         \
+    0.22f // how strongly it shades the colours of depth: yellow in half light would be olive, and not in the key
+#define GLEAM 0.25f // and how far they brighten where it falls straight
 
 static const rlv_rgb inside = {0.52f, 0.53f, 0.55f}; // of the inside of an open surface
 
@@ -152,8 +154,7 @@ static rlv_rgb depth_colour(const painter* with, const spot* at, double x, doubl
     note_seen(seen, share);
     bool added = share < -RLV_PAINT_LEAST;
     rlv_rgb colour = rlv_rgb_linear(added ? rlv_colour_added(-share) : rlv_colour_removed(share));
-    const float relief = with->overlay->relief > 0.0 ? (float)with->overlay->relief : RELIEF;
-    const float gentle = light < 1.0f ? powf(light, relief) : 1.0f + 0.35f * relief / RELIEF * (light - 1.0f);
+    const float gentle = light < 1.0f ? powf(light, RELIEF) : 1.0f + GLEAM * RELIEF * (light - 1.0f);
     colour = scaled(colour, gentle);
     if (!added || with->pattern == NULL)
         return colour;

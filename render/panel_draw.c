@@ -53,7 +53,7 @@ static const char* tag_of(const drawing* on, size_t region)
 
 static const rlv_stroke of_edge = {RLV_LINE_MEDIUM, RLV_INK_BLACK, RLV_DASH_DOTS};
 static const rlv_stroke of_isoline = {RLV_LINE_HAIR, RLV_INK_GREY, RLV_DASH_NONE};
-static const rlv_stroke of_trace = {RLV_LINE_THIN, RLV_INK_BLACK, RLV_DASH_SECTION};
+static const rlv_stroke of_trace = {RLV_LINE_MEDIUM, RLV_INK_BLACK, RLV_DASH_SECTION};
 
 static void stroke(const drawing* on, const rlv_lines* lines, double line_mm)
 {
@@ -205,7 +205,7 @@ static void draw_trace(drawing* on, const rlv_panel_trace* trace)
         return;
     double x = (b[0] - a[0]) / length, y = (b[1] - a[1]) / length, end = fmin(5.0 * u, 0.3 * length);
     cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.7); // unbroken: one line over whatever it crosses
-    rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], 0.5);
+    rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], 2.5 * of_trace.line_mm);
     rlv_stroke_begin(on->sheet, &of_trace);
     rlv_sheet_grey(on->sheet, of_trace.grey);
     rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], of_trace.line_mm);

@@ -24,7 +24,6 @@
 #define MARGIN_MM 3.0     // and no less
 #define DEEP_MM 7.0       // how much of both solids a section shows past the joint
 
-#define RELIEF 0.25   // of light on the colours: faces look every way, and a width is read off by its colour
 #define SPECK_MM2 1.0 // of a section on A3: a loop that encloses less is no reader's
 #define BARE "surface with nothing opposite"
 #define NOTE_COLOURS                                                                                                   \
@@ -396,7 +395,6 @@ static rlv_status colour_face(face* f, rlv_error* error)
     f->overlay = (rlv_overlay){.depth_mm = width,
                                .shown = f->shown,
                                .deepest_mm = f->of->end_mm,
-                               .relief = RELIEF,
                                .caption = "gap, open, mm",
                                .noun = "width",
                                .bare = BARE,

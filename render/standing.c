@@ -259,8 +259,8 @@ static fitting fit_at_scale(const rlv_standing* s, const double* line_mm)
 
 #define SMALLEST 1e-4
 
-// On the least paper, lying or upright, the way that has the largest round scale.
-static fitting fit_on_paper(const rlv_standing* s, const double* line_mm)
+// On a paper, lying or upright, the way that has the largest round scale; its letters are `share` of what is usual.
+static fitting fit_on_size(const rlv_standing* s, const double* line_mm, int paper, double share)
 {
     fitting best = {0};
     double most = 0.0;
@@ -268,14 +268,29 @@ static fitting fit_on_paper(const rlv_standing* s, const double* line_mm)
         for (int k = 0; k < 2 * WAYS; k++)
         {
             fitting f = {.of = s, .line_mm = line_mm, .way = k / 2, .scale = scale};
-            f.paper = rlv_paper_holding(k % 2 == 0 ? 2.0 : 1.0, k % 2 == 0 ? 1.0 : 2.0, s->paper);
-            f.unit = rlv_paper_unit(&f.paper);
+            f.paper = rlv_paper_holding(k % 2 == 0 ? 2.0 : 1.0, k % 2 == 0 ? 1.0 : 2.0, paper);
+            f.unit = share * rlv_paper_unit(&f.paper);
             const double merit = scale > SMALLEST ? merit_of(&f) : 1.0;
             if (merit > most)
                 best = f;
             most = fmax(most, merit);
         }
     return best;
+}
+
+#define SEEN 0.125 // of the paper's longer side: a block that is drawn smaller is lost in its case
+
+// On the least paper, or on the next larger one where the block would be lost on that, and is drawn larger on this.
+static fitting fit_on_paper(const rlv_standing* s, const double* line_mm)
+{
+    const fitting least = fit_on_size(s, line_mm, s->paper, 1.0);
+    const double block_mm = fmax(block_spans(s, RLV_STANDING_FRONT, WIDE), block_spans(s, RLV_STANDING_FRONT, TALL));
+    if (s->paper == 0 || block_mm * least.scale >= SEEN * fmax(least.paper.width_mm, least.paper.height_mm))
+        return least;
+    fitting larger = fit_on_size(s, line_mm, s->paper - 1, 1.0);
+    if (larger.scale <= least.scale)
+        larger = fit_on_size(s, line_mm, s->paper - 1, sqrt(0.5)); // letters as on the least
+    return larger.scale > least.scale ? larger : least;
 }
 
 // How tall each text is in its column on A3, with the space after it; free it.

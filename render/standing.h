@@ -9,7 +9,8 @@
 /// Of the ways to lay out the three views and what is said (the plan beneath the front; the elevations above each other
 /// and the plan beside them; all in a row), and of lying and upright paper, that is taken which is drawn at the largest
 /// scale; at the same scale both elevations stand in line on one floor, and of two such ways that which fills the page
-/// better is taken.
+/// better is taken. Where a block is small in its case, the next larger paper is taken if it holds a
+/// larger scale, with letters as on the least where they must be.
 
 #ifndef RLV_STANDING_H
 #define RLV_STANDING_H
@@ -48,8 +49,8 @@ typedef struct rlv_standing
     bool in_case;
     double case_mm[3];                    ///< inside: its longer and its shorter side, and its height
     const char* name[RLV_STANDING_VIEWS]; ///< of the views; may be NULL
-    double scale;                         ///< paper over thing; 0: the largest round one that the least paper holds
-    int paper;                            ///< the least size of the A series
+    double scale; ///< paper over thing; 0: the largest round one that the least paper holds, or the next
+    int paper;    ///< the least size of the A series
     size_t outline_count;
     const rlv_standing_outline* outline;
     size_t line_count; ///< what is said, a text each

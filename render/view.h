@@ -19,7 +19,6 @@ typedef struct rlv_overlay
     const float* depth_mm; ///< one a vertex: how deep material went (positive) or came (negative); NULL: plain clay
     const uint8_t* shown;  ///< one a triangle: 0 plain clay, 1 coloured by depth, 2 hatched (below the detection limit)
     double deepest_mm;     ///< the end of the colour scale; 0: nothing is coloured, and there is no scale
-    double relief;         ///< how strongly light shades the colours, up to 1, as it shades clay; 0: 0.62
     const char* caption;   ///< beside the legend: what the colours are, with the unit
     const char* note;      ///< beneath it: how far they compare with other pictures; may be NULL
     const char* noun;      ///< what an isoline is of, in a key; NULL: "depth"

@@ -3,8 +3,8 @@
 #include <criterion/criterion.h>
 #include <string.h>
 
-/// Steps, each with one region of a depth; 0 is a step without.
-static double end_of(size_t count, const double* deepest_mm, size_t which, char words[128])
+/// What is told of a step's colours, of steps with one region of a depth each; 0 is a step without.
+static void range_of(size_t count, const double* deepest_mm, size_t which, char words[128])
 {
     history_step step[4] = {0};
     rlv_change_region region[4] = {0};
@@ -15,37 +15,20 @@ static double end_of(size_t count, const double* deepest_mm, size_t which, char 
             (history_step){.measured = true, .change = {.region_count = deepest_mm[i] > 0.0, .region = &region[i]}};
     }
     const rlv_history history = {.step_count = count, .step = step};
-    return history_scene_colour_end(&history, &step[which], words, 128);
+    history_scene_range_words(words, 128, &history, &step[which]);
 }
 
-Test(history_scene, steps_of_like_depth_have_one_colour_end_and_it_is_round)
+Test(history_scene, a_step_s_colours_are_told_to_be_its_own_and_how_deep_it_goes)
 {
-    const double deepest[3] = {33.7, 12.0, 18.3};
+    const double deepest[3] = {33.7, 2.1, 0.0};
     char words[128];
-    for (size_t i = 0; i < 3; i++)
-    {
-        cr_expect_float_eq(end_of(3, deepest, i, words), 40.0, 1e-9);
-        cr_expect(strstr(words, "the same colours on the depth maps and comparisons") != NULL);
-    }
-}
-
-Test(history_scene, a_step_that_would_show_nothing_in_the_deepest_ones_colours_has_its_own_and_says_so)
-{
-    const double deepest[3] = {33.7, 2.1, 8.5};
-    char words[128];
-    cr_expect_float_eq(end_of(3, deepest, 1, words), 2.5, 1e-9);
-    cr_expect(strstr(words, "40" RLV_THIN "mm") != NULL, "%s", words);
-    cr_expect_float_eq(end_of(3, deepest, 2, words), 40.0, 1e-9); // a quarter as deep
-    cr_expect(strstr(words, "the same colours") != NULL);
-}
-
-Test(history_scene, one_step_alone_is_compared_with_nothing)
-{
-    const double deepest[2] = {4.0, 0.0};
-    char words[128];
-    cr_expect_float_eq(end_of(2, deepest, 0, words), 4.0, 1e-9);
+    range_of(3, deepest, 1, words);
+    cr_expect_str_eq(words,
+                     "colours of this step alone: another’s may end elsewhere; its deepest place: 2.10" RLV_THIN "mm");
+    range_of(1, deepest, 0, words); // one alone is compared with nothing
+    cr_expect_str_eq(words, "colours of this step; its deepest place: 33.7" RLV_THIN "mm");
+    range_of(3, deepest, 2, words);
     cr_expect_str_eq(words, "");
-    cr_expect_float_eq(end_of(1, deepest + 1, 0, words), 0.0, 1e-9);
 }
 
 enum

@@ -349,8 +349,8 @@ static char* page_of(const char* note)
     page_box(&p, PAGE_WARNING, note);
     page_fact(&p, note, note);
     page_table(&p, &t, note);
-    page_figure(&p, &(page_picture){note, "x", note, 4, 3, note, note});
-    page_figure(&p, &(page_picture){"x.png", note[0] != '\0' ? note : "x", note, 4, 3, NULL, NULL});
+    page_figure(&p, &(page_picture){note, "x", note, 4, 3, note, note, false});
+    page_figure(&p, &(page_picture){"x.png", note[0] != '\0' ? note : "x", note, 4, 3, NULL, NULL, false});
     page_link(&p, note, note);
     cr_assert_eq(page_write(&p, note, stream, "page", &error), RLV_DONE, "%s", error.what);
     fclose(stream);

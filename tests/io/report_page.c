@@ -68,6 +68,31 @@ static const char* find(const char* from, const char* words)
     return at;
 }
 
+Test(report_page, the_newest_bone_map_opens_the_page_after_what_was_lost)
+{
+    char path[3][16] = {"a.png", "b.png", "c.png"}, words[] = "Bones.";
+    history_sheet sheet[3] = {0};
+    for (size_t i = 0; i < 3; i++)
+        sheet[i] = (history_sheet){.kind = i < 2 ? HISTORY_SHEET_BONES : HISTORY_SHEET_STANDING,
+                                   .stage = i,
+                                   .width = 40,
+                                   .height = 30,
+                                   .caption = words,
+                                   .alt = words};
+    for (size_t i = 0; i < 3; i++)
+        sheet[i].path = path[i];
+    sheets = (history_sheets){.count = 3, .sheet = sheet};
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    const char* at = find(html, "<div class=\"box warning\""); // bone lost
+    at = find(at, "<figure id=\"figure-1\" class=\"opening\"><a href=\"b.png\">");
+    find(at, "<div class=\"box caution\"");
+    sheets = (history_sheets){0};
+    free(html);
+    json_decref(record);
+}
+
 Test(report_page, warnings_come_first_and_what_is_technical_last)
 {
     char* html;

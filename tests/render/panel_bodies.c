@@ -109,7 +109,7 @@ Test(panel_bodies, the_key_tells_expected_places_and_corridors_only_where_they_a
     key.count = 0;
     rlv_panel_key(&key, &t.panel, &(rlv_panel_marks){.expected_count = 2, .expected = expected});
     cr_expect_eq(key.count, 2);
-    cr_expect(has_entry(&key, "beyond a row's last element"));
+    cr_expect(has_entry(&key, "beyond a row’s last element"));
     table_top_clear(&t);
 }
 

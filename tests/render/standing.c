@@ -52,7 +52,7 @@ Test(standing, elevations_stand_upright_and_the_front_shows_the_length)
     rlv_tree_free(tree);
 }
 
-Test(standing, a_sheet_that_is_fitted_has_a_round_scale_and_the_least_paper)
+Test(standing, a_sheet_that_is_fitted_has_a_round_scale_and_paper_on_which_the_block_is_seen)
 {
     rlv_mesh mesh;
     rlv_tree* tree = NULL;
@@ -60,12 +60,18 @@ Test(standing, a_sheet_that_is_fitted_has_a_round_scale_and_the_least_paper)
     rlv_sheet sheet = {0};
     double scale;
     cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
-    cr_expect_float_eq(sheet.width_mm, 420.0, 1e-9);
-    cr_expect_float_eq(sheet.height_mm, 297.0, 1e-9);
-    // 1 : 5 fits no way: elevations beside each other and the plan beneath take 320 by 240 mm without a figure, those
-    // above each other 200 and two rows of figures, all in a row 500.
-    cr_expect_float_eq(scale, 0.1, 1e-12);
+    // On A3 1 : 5 fits no way: elevations beside each other and the plan beneath take 320 by 240 mm without a figure,
+    // those above each other 200 and two rows of figures, all in a row 500. At 1 : 10 the block's 40 mm are less than
+    // an eighth of the paper; A2 holds 1 : 5.
+    cr_expect_float_eq(scale, 0.2, 1e-12);
+    cr_expect_float_eq(sheet.width_mm, 594.0, 1e-9);
+    cr_expect_float_eq(sheet.height_mm, 420.0, 1e-9);
     rlv_sheet_free(&sheet);
+    s.in_case = false; // without its case it is seen on A3
+    cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
+    cr_expect_float_eq(sheet.width_mm, 420.0, 1e-9);
+    rlv_sheet_free(&sheet);
+    s.in_case = true;
     s.scale = 0.5;
     cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
     cr_expect_eq(scale, 0.5);
