@@ -479,7 +479,7 @@ static report_text where_words(const history_articulation* a, size_t first, size
     if (unfilled_of(a, first)->corridor)
         report_add(&words, ", beyond the row’s last element");
     if (last == first && has_rock(u) && u->at_bone)
-        report_add(&words, "; bone of another shows at the surface nearest to it");
+        report_add(&words, "; bone shows at the surface nearest to it");
     return words;
 }
 

@@ -95,21 +95,30 @@ static rlv_interval face_of(rlv_interval depth_mm, rlv_interval thick_mm)
                           at + hypot(depth_mm.high - depth_mm.value, (thick_mm.value - thick_mm.low) / 2.0)};
 }
 
-/// Where the plate's near face would be, where its row tells how thick it is, and from how deep on the clearance that
-/// is recorded holds: it is kept from the shallowest that the bone may be.
-static void add_depths(report_text* words, const history_articulation* a, const articulation_target* target)
+/// How deep the shallowest bone of a place is told: of its plate's near face where its row tells how thick that is,
+/// else of its middle.
+static rlv_interval nearest_bone_of(const history_articulation* a, const articulation_target* target)
+{
+    const rlv_interval depth_mm = a->unfilled[target->unfilled].depth_mm,
+                       thick_mm = thickness_of(a, life_of(a, target)->row);
+    return isfinite(thick_mm.value) ? face_of(depth_mm, thick_mm) : depth_mm;
+}
+
+static void add_near_face(report_text* words, const history_articulation* a, const articulation_target* target)
+{
+    if (isfinite(thickness_of(a, life_of(a, target)->row).value))
+        report_add(words, ", the near face of a plate that lies flat there at %s",
+                   report_interval(nearest_bone_of(a, target), "mm").text);
+}
+
+/// From how deep on the clearance that is recorded holds: it is kept from the shallowest that the bone may be.
+static void add_clearance(report_text* words, const history_articulation* a, const articulation_target* target)
 {
     const rlv_specimen* specimen = articulation_specimen(a);
-    rlv_interval near_mm = a->unfilled[target->unfilled].depth_mm;
-    const rlv_interval thick_mm = thickness_of(a, life_of(a, target)->row);
-    if (isfinite(thick_mm.value))
-    {
-        near_mm = face_of(near_mm, thick_mm);
-        report_add(words, ", the near face of a plate that lies flat there at %s", report_interval(near_mm, "mm").text);
-    }
     if (specimen->advice == NULL || specimen->advice->clearance_mm == NULL)
         return;
-    const double clearance_mm = *specimen->advice->clearance_mm, from_mm = near_mm.low - clearance_mm;
+    const double clearance_mm = *specimen->advice->clearance_mm,
+                 from_mm = nearest_bone_of(a, target).low - clearance_mm;
     if (from_mm > 0.0)
         report_add(words, "; the clearance recorded, %s mm, begins %s mm below today’s surface",
                    words_recorded(clearance_mm).text, words_figures(from_mm, 2).text);
@@ -130,14 +139,16 @@ report_text articulation_target_words(const history_articulation* a, const artic
         report_add(&words, "in the rock, %s below today’s surface%s%s", report_interval(u->depth_mm, "mm").text,
                    side != NULL ? ", nearest from " : "", side != NULL ? side : "");
     if (in_rock)
-        add_depths(&words, a, target);
+        add_near_face(&words, a, target);
     else
         report_add(&words, "%s", at_surface);
     report_add(&words, "%s%s%s%s", found.text[0] != '\0' ? ", in square " : "", found.text,
                life->corridor ? ", beyond its row’s last element" : "",
                in_rock ? "" : "; just below it, or the rock that held it has gone");
+    if (in_rock)
+        add_clearance(&words, a, target);
     if (u->at_bone)
-        report_add(&words, "; where today’s surface is nearest to it bone of another shows already");
+        report_add(&words, "; where today’s surface is nearest to it bone shows already");
     return words;
 }
 
