@@ -270,8 +270,8 @@ static void place_regions(rlv_history* history)
         for (size_t r = 0; history->step[k].measured && r < history->step[k].change.region_count; r++)
         {
             history_region* region = &history->step[k].region[r];
-            rlv_vec3* const at[2] = {&region->centroid_mm, &region->place_mm};
-            for (int i = 0; i < 2; i++)
+            rlv_vec3* const at[3] = {&region->centroid_mm, &region->place_mm, &region->deepest_mm};
+            for (int i = 0; i < 3; i++)
                 *at[i] = history->joined ? rlv_pose_apply(&pose, *at[i]) : rlv_vec3_of(nowhere, nowhere, nowhere);
         }
     }

@@ -48,11 +48,12 @@ typedef struct history_stage
 typedef struct history_region
 {
     size_t piece;           ///< index into specimen->piece, or SIZE_MAX
-    double nearest_bone_mm; ///< between the surface that changed and bone as it shows before or after; NaN where none
-                            ///< is known
+    double nearest_bone_mm; ///< from the surface that changed, deeper than the change's area_from_mm, to bone as it
+                            ///< shows before or after; NaN where none is known
     rlv_vec3 centroid_mm;   ///< in the block frame
     rlv_vec3 place_mm;      ///< likewise: of the region's own surface before, the place nearest to that; its square is
                             ///< the one that the region is told by, since a bent region has its centroid beside it
+    rlv_vec3 deepest_mm;    ///< likewise: of the surface after, where it lies farthest from that before
     const char* area;       ///< the area of a work row that it lies in; NULL: none named
 } history_region;
 

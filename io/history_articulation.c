@@ -320,9 +320,9 @@ typedef struct placed
     double freedom;
 } placed;
 
-/// How deep a place lies below a stage's surface; `*way`: straight in.
-static rlv_interval find_depth(rlv_vec3* way, const history_articulation* a, placed place, const stage_rock* rock,
-                               bool inside)
+/// How deep a place lies below a stage's surface; `*way`: straight in; `*at_bone`: its nearest place there is bone.
+static rlv_interval find_depth(rlv_vec3* way, bool* at_bone, const history_articulation* a, placed place,
+                               const stage_rock* rock, bool inside)
 {
     const history_elements* e = a->elements;
     const rlv_pose pose = history_pose(e->history, rock->stage);
@@ -334,6 +334,8 @@ static rlv_interval find_depth(rlv_vec3* way, const history_articulation* a, pla
     *way = rlv_vec3_of(0.0, 0.0, 0.0);
     if (nearest.triangle == RLV_TREE_NONE)
         return UNTOLD; // it lies nowhere
+    const uint8_t* is = e->history->stage[rock->stage].parts.is;
+    *at_bone = is != NULL && (is[nearest.triangle] & RLV_IS_BONE) != 0;
     rlv_vec3 in = rlv_vec3_sub(rlv_vec3_from(local), rlv_vec3_from(nearest.point_mm));
     in = rlv_vec3_scale(rlv_vec3_unit(in), inside ? 1.0 : -1.0);
     if (!(rlv_vec3_length(in) > 0.5))
@@ -403,7 +405,7 @@ static rlv_status find_unfilled(history_articulation* a, rlv_error* error)
         const bool inside = is_inside(&rock, life->position_mm);
         const placed place = {life->position_mm, life->covariance_mm2,
                               fmin(a->fit.freedom_along, a->fit.freedom_across)};
-        u->depth_mm = find_depth(&u->way, a, place, &rock, inside);
+        u->depth_mm = find_depth(&u->way, &u->at_bone, a, place, &rock, inside);
         u->where = where_of(u->depth_mm, inside);
     }
     if (history->joined)
@@ -446,7 +448,9 @@ static void find_ahead(history_articulation* a)
                      covariance[9] = {square, 0, 0, 0, square, 0, 0, 0, square};
         const bool inside = is_inside(&rock, station->at_mm);
         rlv_vec3 way;
-        told->depth_mm = find_depth(&way, a, (placed){station->at_mm, covariance, a->fit.ahead.freedom}, &rock, inside);
+        bool at_bone;
+        told->depth_mm =
+            find_depth(&way, &at_bone, a, (placed){station->at_mm, covariance, a->fit.ahead.freedom}, &rock, inside);
         told->where = where_of(told->depth_mm, inside);
         if (told->where == HISTORY_NOT_COLLECTED)
             return;

@@ -48,6 +48,7 @@ typedef struct history_unfilled
     bool taken_with_piece; ///< a piece came off at that stage: it may have gone with it
     rlv_interval depth_mm; ///< below today's surface, to its nearest place; NaN where not known
     rlv_vec3 way; ///< unit, in the block's frame: from that place of the surface inwards, along the shortest way
+    bool at_bone; ///< that place of the surface is masked as bone: another element shows there
 } history_unfilled;
 
 /// A station of the body ahead of its last element (rlv_body_ahead): where its axis lies today.

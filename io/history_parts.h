@@ -24,6 +24,11 @@ void history_free_step(history_step* step);
 /// frame, into `place` (region_count); its centroid where it has no triangle.
 void history_region_places(rlv_vec3* place, const rlv_change* change, const rlv_mesh* before);
 
+/// Tell each region of a measured step where it is deepest, and how far it is from bone of either stage; its place must
+/// be told. The stages' meshes, trees and parts are asked.
+rlv_status history_region_distances(history_step* step, const history_stage* before, const history_stage* after,
+                                    rlv_error* error);
+
 /// Align two stages as an edge. What cannot be aligned is done, and says so.
 rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
                               rlv_error* error);

@@ -7,9 +7,9 @@
 
 enum
 {
-    TIE_POINTS = 3,     // as few as fix a pose
-    MOST_TIES = 256,    // more would tell no more
-    BONE_PLACES = 4000, // of a region's surface that are asked for the nearest bone
+    TIE_POINTS = 3,  // as few as fix a pose
+    MOST_TIES = 256, // more would tell no more
+    PLACES = 20000,  // of a region's surface that are asked how far they are from another: 2 mm apart on 800 cm2
 };
 
 void history_free_step(history_step* step)
@@ -211,42 +211,125 @@ static void free_bone(bone_surface* bone)
     rlv_mesh_free(&bone->mesh);
 }
 
-/// The least distance from the surface of each region, on BEFORE, to bone of one stage; `into` carries BEFORE's frame
-/// into that stage's.
-static rlv_status measure_bone(history_step* step, const rlv_mesh* before, const bone_surface* bone,
-                               const rlv_pose* into, rlv_error* error)
+/// Places of a region's surface, at a corner of each triangle or of every so-manieth, and how far each is from another
+/// surface.
+typedef struct region_places
 {
-    if (bone->tree == NULL)
-        return RLV_DONE;
-    float* query = rlv_reserve(3 * (size_t)BONE_PLACES, sizeof *query, error);
-    rlv_nearest* nearest = query != NULL ? rlv_reserve(BONE_PLACES, sizeof *nearest, error) : NULL;
-    for (size_t r = 0; nearest != NULL && r < step->change.region_count; r++)
+    size_t count;
+    rlv_vec3* at_mm; ///< in the frame of their own mesh
+    float* query;    ///< in that of the mesh that is asked, about its origin
+    rlv_nearest* nearest;
+} region_places;
+
+static rlv_status reserve_places(region_places* places, rlv_error* error)
+{
+    return (places->at_mm = rlv_reserve(PLACES, sizeof *places->at_mm, error)) != NULL &&
+                   (places->query = rlv_reserve(3 * (size_t)PLACES, sizeof *places->query, error)) != NULL &&
+                   (places->nearest = rlv_reserve(PLACES, sizeof *places->nearest, error)) != NULL
+               ? RLV_DONE
+               : RLV_SYSTEM;
+}
+
+static void free_places(region_places* places)
+{
+    free(places->at_mm);
+    free(places->query);
+    free(places->nearest);
+}
+
+static void take_places(region_places* places, const rlv_mesh* mesh, const uint16_t* label, size_t region)
+{
+    size_t all = 0, seen = 0;
+    for (size_t t = 0; t < mesh->triangle_count; t++)
+        all += label[t] == region + 1;
+    const size_t stride = all / PLACES + 1;
+    places->count = 0;
+    for (size_t t = 0; t < mesh->triangle_count && places->count < PLACES; t++)
+        if (label[t] == region + 1 && seen++ % stride == 0)
+            places->at_mm[places->count++] = rlv_mesh_vertex(mesh, mesh->corner[3 * t]);
+}
+
+/// How far the places are from a surface, carried by `into` from their frame into its own.
+static void ask_places(region_places* places, const rlv_mesh* mesh, const rlv_tree* tree, const rlv_pose* into)
+{
+    for (size_t i = 0; i < places->count; i++)
     {
-        size_t all = 0, count = 0, seen = 0;
-        for (size_t t = 0; t < before->triangle_count; t++)
-            all += step->change.before_label[t] == r + 1;
-        const size_t stride = all / BONE_PLACES + 1;
-        for (size_t t = 0; t < before->triangle_count && count < BONE_PLACES; t++)
-        {
-            if (step->change.before_label[t] != r + 1 || seen++ % stride != 0)
-                continue;
-            const rlv_vec3 at = rlv_vec3_sub(rlv_pose_apply(into, rlv_mesh_vertex(before, before->corner[3 * t])),
-                                             bone->mesh.origin_mm);
-            query[3 * count] = (float)at.x;
-            query[3 * count + 1] = (float)at.y;
-            query[3 * count + 2] = (float)at.z;
-            count++;
-        }
-        rlv_tree_nearest(bone->tree, count, query, INFINITY, nearest);
-        for (size_t i = 0; i < count; i++)
-        {
-            const rlv_vec3 off = rlv_vec3_sub(rlv_vec3_from(query + 3 * i), rlv_vec3_from(nearest[i].point_mm));
-            step->region[r].nearest_bone_mm = fmin(step->region[r].nearest_bone_mm, rlv_vec3_length(off));
-        }
+        const rlv_vec3 at = rlv_vec3_sub(rlv_pose_apply(into, places->at_mm[i]), mesh->origin_mm);
+        places->query[3 * i] = (float)at.x;
+        places->query[3 * i + 1] = (float)at.y;
+        places->query[3 * i + 2] = (float)at.z;
     }
-    const rlv_status status = nearest != NULL ? RLV_DONE : RLV_SYSTEM;
-    free(query);
-    free(nearest);
+    rlv_tree_nearest(tree, places->count, places->query, INFINITY, places->nearest);
+}
+
+/// Only the places that lie as far as that from the surface asked last: a region's margin, which is not told from
+/// noise, goes. Where that would leave none all stay.
+static void keep_told(region_places* places, double from_mm)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < places->count; i++)
+        kept += (double)places->nearest[i].distance_mm >= from_mm;
+    if (kept == 0)
+        return;
+    kept = 0;
+    for (size_t i = 0; i < places->count; i++)
+        if ((double)places->nearest[i].distance_mm >= from_mm)
+            places->at_mm[kept++] = places->at_mm[i];
+    places->count = kept;
+}
+
+/// The place of AFTER's surface that lies farthest from BEFORE's, in BEFORE's frame; the region's own place where AFTER
+/// has none.
+static rlv_vec3 deepest_of(region_places* places, const history_step* step, size_t region, const history_stage* before,
+                           const history_stage* after)
+{
+    const rlv_pose* pose = &step->change.alignment.pose;
+    size_t deepest = SIZE_MAX;
+    take_places(places, &after->given.mesh, step->change.after_label, region);
+    ask_places(places, &before->given.mesh, before->tree, pose);
+    for (size_t i = 0; i < places->count; i++)
+        if (deepest == SIZE_MAX || places->nearest[i].distance_mm > places->nearest[deepest].distance_mm)
+            deepest = i;
+    return deepest != SIZE_MAX ? rlv_pose_apply(pose, places->at_mm[deepest]) : step->region[region].place_mm;
+}
+
+/// The least distance from the surface of a region on BEFORE, where the change is told, to bone of either stage.
+static double bone_from(region_places* places, const history_step* step, size_t region, const history_stage* before,
+                        const history_stage* after, const bone_surface bone[2])
+{
+    const rlv_pose stay = rlv_pose_identity(), into = rlv_pose_inverse(&step->change.alignment.pose);
+    double least_mm = INFINITY;
+    take_places(places, &before->given.mesh, step->change.before_label, region);
+    ask_places(places, &after->given.mesh, after->tree, &into);
+    keep_told(places, step->change.region[region].area_from_mm);
+    for (int k = 0; k < 2; k++)
+        if (bone[k].tree != NULL)
+        {
+            ask_places(places, &bone[k].mesh, bone[k].tree, k == 0 ? &stay : &into);
+            for (size_t i = 0; i < places->count; i++)
+                least_mm = fmin(least_mm, (double)places->nearest[i].distance_mm);
+        }
+    return isinf(least_mm) ? (double)NAN : least_mm;
+}
+
+rlv_status history_region_distances(history_step* step, const history_stage* before, const history_stage* after,
+                                    rlv_error* error)
+{
+    region_places places = {0};
+    bone_surface bone[2] = {0};
+    rlv_status status = reserve_places(&places, error);
+    if (status == RLV_DONE)
+        status = take_bone(&bone[0], before, error);
+    if (status == RLV_DONE)
+        status = take_bone(&bone[1], after, error);
+    for (size_t r = 0; status == RLV_DONE && r < step->change.region_count; r++)
+    {
+        step->region[r].deepest_mm = deepest_of(&places, step, r, before, after);
+        step->region[r].nearest_bone_mm = bone_from(&places, step, r, before, after, bone);
+    }
+    free_bone(&bone[0]);
+    free_bone(&bone[1]);
+    free_places(&places);
     return status;
 }
 
@@ -383,7 +466,6 @@ static rlv_status tell_places(history_step* step, const rlv_mesh* before, rlv_er
 static rlv_status describe_regions(history_step* step, const rlv_history* history, rlv_error* error)
 {
     const history_stage *before = history->stage + step->before, *after = history->stage + step->after;
-    bone_surface bone[2] = {0};
     if ((step->region = rlv_reserve(step->change.region_count, sizeof *step->region, error)) == NULL)
         return RLV_SYSTEM;
     for (size_t r = 0; r < step->change.region_count; r++)
@@ -391,24 +473,11 @@ static rlv_status describe_regions(history_step* step, const rlv_history* histor
         const uint8_t part = step->change.region[r].part;
         step->region[r] =
             (history_region){.piece = part >= RLV_PART_PIECE ? step->piece[part - RLV_PART_PIECE] : SIZE_MAX,
-                             .nearest_bone_mm = INFINITY,
                              .centroid_mm = step->change.region[r].centroid_mm};
     }
-    const rlv_pose stay = rlv_pose_identity(), into = rlv_pose_inverse(&step->change.alignment.pose);
     rlv_status status = tell_places(step, &before->given.mesh, error);
     if (status == RLV_DONE)
-        status = take_bone(&bone[0], before, error);
-    if (status == RLV_DONE)
-        status = take_bone(&bone[1], after, error);
-    if (status == RLV_DONE)
-        status = measure_bone(step, &before->given.mesh, &bone[0], &stay, error);
-    if (status == RLV_DONE)
-        status = measure_bone(step, &before->given.mesh, &bone[1], &into, error);
-    for (size_t r = 0; r < step->change.region_count; r++)
-        if (isinf(step->region[r].nearest_bone_mm))
-            step->region[r].nearest_bone_mm = (double)NAN;
-    free_bone(&bone[0]);
-    free_bone(&bone[1]);
+        status = history_region_distances(step, before, after, error);
     return status == RLV_DONE ? name_areas(step, history, error) : status;
 }
 

@@ -241,7 +241,8 @@ static rlv_table contacts_table(size_t count, const rejoin_told* const* told)
 {
     static const table_column column[] = {
         {"piece", NULL, NULL, TABLE_TEXT, "The piece."},
-        {"contact", NULL, "contact", TABLE_COUNT, "Number of the contact, hardest first."},
+        {"contact", NULL, "contact", TABLE_TEXT,
+         "Name of the contact, as on the sheet of the joint: c1 is the hardest."},
         {"at", "mm", "at", TABLE_PLACE,
          "Where the two faces touch, with the piece closed: no farther apart than the touching limit."},
         {"pressed", "mm", "pressed", TABLE_NUMBER,
@@ -255,7 +256,7 @@ static rlv_table contacts_table(size_t count, const rejoin_told* const* told)
         {
             const rlv_rejoin_contact* contact = &told[i]->of.contact[k];
             table_text(&t, told[i]->piece.name);
-            table_count(&t, k + 1);
+            table_text(&t, report_say("c%zu", k + 1).text);
             table_place(&t, contact->at_mm, 1.0);
             table_figures(&t, contact->pressed_mm, 2);
             table_figures(&t, contact->area_mm2, 2);

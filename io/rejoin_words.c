@@ -20,8 +20,10 @@ static report_text open_words(const rejoin_told* told)
     if (told->measured && gap->open_mm2 > 0.5 * gap->area_mm2)
         rlv_print(
             words.text, sizeof words.text,
-            "; %.20s of the %.20s cm\xc2\xb2 that they share stand open all the same, as faces do that wore since",
-            words_figures(gap->open_mm2 / 100.0, 3).text, words_figures(gap->area_mm2 / 100.0, 3).text);
+            ". To fit is to repeat that relief, not to touch: %.20s of the %.20s cm\xc2\xb2 that they share stand "
+            "open all the same, %.20s mm in the median, as faces do that wore since",
+            words_figures(gap->open_mm2 / 100.0, 3).text, words_figures(gap->area_mm2 / 100.0, 3).text,
+            words_figures(gap->median_mm.value, 2).text);
     return words;
 }
 
@@ -34,7 +36,7 @@ report_text rejoin_verdict(const rejoin_told* told)
     else if (!told->measured && of->verdict != RLV_REJOIN_NONE)
         rlv_print(words.text, sizeof words.text, "it could not be placed: %.900s", told->why);
     else if (of->verdict == RLV_REJOIN_FITS)
-        rlv_print(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other’s relief%.200s",
+        rlv_print(words.text, sizeof words.text, "it fits: the two faces repeat %s of each other’s relief%.300s",
                   words_share(of->fit).text, open_words(told).text);
     else
         rlv_print(words.text, sizeof words.text, "%s: %.300s",
@@ -218,7 +220,7 @@ static void add_contacts(report_lines* lines, const rejoin_told* told)
             words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text);
     else
         add(lines, "Touches first", true,
-            "at contact 1, %s, where it would lie %s mm deep in the block over %s cm\xc2\xb2; %s mL in all would have "
+            "at contact c1, %s, where it would lie %s mm deep in the block over %s cm\xc2\xb2; %s mL in all would have "
             "to go for it to lie as closed",
             place_of(of->contact[0].at_mm).text, words_figures(of->contact[0].pressed_mm, 2).text,
             words_figures(of->contact[0].area_mm2 / 100.0, 2).text, words_figures(of->relieve_mm3 / 1000.0, 2).text);
@@ -421,7 +423,10 @@ bool rejoin_term_next(const rejoin_told* told, size_t* next, rejoin_term* term)
                  words_figures(of->touching_mm, 2).text);
         break;
     case 3:
-        snprintf(is, size, "of what is shared, farther apart: worn or broken away, or never closed");
+        snprintf(is, size,
+                 "of what is shared, farther apart even when closed: a gap that stays, since rock wore or broke away "
+                 "there, or "
+                 "it never closed");
         break;
     case 4:
         snprintf(is, size, "of what is shared, deeper in one another than that: it would have to go");

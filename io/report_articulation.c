@@ -471,6 +471,8 @@ static const table_column unfilled_columns[] = {
     {"nearest_side", NULL, "nearest from", TABLE_TEXT,
      "Which side that place of the surface is on: above or below, as the block lay in the rock; else the side of the "
      "body, by the name of the view that shows it, or of the compass."},
+    {"at_bone", NULL, "at bone", TABLE_FLAG,
+     "Whether that place of the surface is masked as bone: another shows there."},
     {"unclaimed", "percent", "of none known", TABLE_NUMBER,
      "Probability that the element that belonged there is none of the loose ones in candidates.csv."}};
 
@@ -492,6 +494,7 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t i)
     table_flag(t, u->taken_with_piece);
     table_interval(t, u->depth_mm);
     table_text(t, articulation_nearest_side(a, u));
+    table_flag(t, u->at_bone);
     table_number(t, 100.0 * history_unclaimed(a, i), 1.0);
 }
 

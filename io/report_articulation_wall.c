@@ -478,6 +478,8 @@ static report_text where_words(const history_articulation* a, size_t first, size
         report_add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
     if (unfilled_of(a, first)->corridor)
         report_add(&words, ", beyond the row’s last element");
+    if (last == first && has_rock(u) && u->at_bone)
+        report_add(&words, "; bone shows at the surface nearest to it");
     return words;
 }
 

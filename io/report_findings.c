@@ -72,24 +72,86 @@ static report_text volume_in_words(rlv_interval mm3)
 
 // --- What was found --------------------------------------------------------------------------------------------------
 
-static void look_at_bone(report_findings* f, const rlv_history* history, size_t step)
+/// The element that a region lies on, of those that had shown before its step: the one whose middle is nearest to the
+/// region's place, and no farther from it than half its length and a radius of the region's area. NULL: on none.
+static const history_element* element_on(const report_skeleton* skeleton, const history_step* step, size_t region)
 {
-    const rlv_change* change = &history->step[step].change;
-    report_text regions = {""};
+    const history_elements* all = &skeleton->elements;
+    const double radius_mm = sqrt(fmax(step->change.region[region].area_mm2.value, 0.0) / acos(-1.0));
+    const history_element* on = NULL;
+    double nearest_mm = INFINITY;
+    for (size_t i = 0; skeleton->measured && step->region != NULL && i < all->count; i++)
+    {
+        const history_element* one = &all->one[i];
+        const double* at = one->told.position_mm;
+        const double apart_mm =
+            rlv_vec3_length(rlv_vec3_sub(rlv_vec3_of(at[0], at[1], at[2]), step->region[region].place_mm));
+        if (!one->placed || !report_had_shown(all->history, one->record, step->before) || !(apart_mm < nearest_mm) ||
+            !(apart_mm <= one->told.length_mm.value / 2.0 + radius_mm))
+            continue;
+        nearest_mm = apart_mm;
+        on = one;
+    }
+    return on;
+}
+
+/// ". It is region 3 of the step's table and map, on D05": with its own volume where there are several.
+static void add_lost(report_text* words, const report_skeleton* skeleton, const history_step* step, size_t region,
+                     bool alone)
+{
+    const history_element* on = element_on(skeleton, step, region);
+    report_add(words, alone ? ". It is region %zu of the step’s table and map" : "; region %zu", region + 1);
+    if (on != NULL)
+        report_add(words, "%s on %.60s", alone ? "," : "", on->record->id);
+    if (!alone)
+        report_add(words, ", %s", volume_in_words(step->change.region[region].volume_mm3).text);
+}
+
+static void look_at_bone(report_findings* f, const rlv_history* history, const report_skeleton* skeleton, size_t which)
+{
+    const history_step* step = &history->step[which];
+    const rlv_change* change = &step->change;
+    report_text names = {""}, lost = {""};
     rlv_interval deepest_mm = {0};
+    size_t count = 0;
+    for (size_t r = 0; r < change->region_count; r++)
+        count += change->region[r].kind == RLV_CHANGE_BONE;
     for (size_t r = 0; r < change->region_count; r++)
         if (change->region[r].kind == RLV_CHANGE_BONE)
         {
-            add_region(&regions, r);
-            if (change->region[r].max_depth_mm.value <= deepest_mm.value)
-                continue;
-            deepest_mm = change->region[r].max_depth_mm;
+            add_lost(&lost, skeleton, step, r, count == 1);
+            if (change->region[r].max_depth_mm.value > deepest_mm.value)
+                deepest_mm = change->region[r].max_depth_mm;
         }
-    if (regions.text[0] != '\0')
-        find(f, REPORT_LOOK, report_step_name(history, step).text,
-             "bone was lost: %s, at its deepest %s mm (%s). It is region %s of the step’s table and map",
+    if (count > 0)
+        find(f, REPORT_LOOK, report_step_name(history, which).text, "bone was lost: %s, at its deepest %s mm (%s)%s",
              volume_in_words(change->total[RLV_CHANGE_BONE].volume_mm3).text, words_value(deepest_mm, 1.0).text,
-             words_ends(deepest_mm, 1.0).text, regions.text);
+             words_ends(deepest_mm, 1.0).text, lost.text);
+}
+
+/// An element that had shown before a step and that its note names: it may have lost bone whatever the meshes tell. All
+/// that somebody wrote of it stands together, with what the step's figures can say of a loss there.
+static void look_at_named(report_findings* f, const rlv_history* history, size_t which)
+{
+    const history_step* step = &history->step[which];
+    const rlv_change_total* bone = &step->change.total[RLV_CHANGE_BONE];
+    for (size_t i = 0; i < history->specimen->element_count; i++)
+    {
+        const rlv_element_record* element = &history->specimen->element[i];
+        if (!report_is_named(history, which, element))
+            continue;
+        report_text words = report_say("it showed before %s, and the record of ‘%.100s’ notes “%.500s”",
+                                       report_step_name(history, which).text, stage_of(history, step->after)->id,
+                                       stage_of(history, step->after)->note);
+        if (element->note != NULL)
+            report_add(&words, "; that of elements, “%.300s”", element->note);
+        if (step->measured && bone->known && bone->regions == 0)
+            report_add(&words,
+                       ". No bone lost was told from noise in that step, on any element: what went there was less than "
+                       "%s on the mean, or smaller, and is in no figure",
+                       change_limit_words(&step->change.limit[0]).text);
+        find(f, REPORT_LOOK, element->id, "%s", words.text);
+    }
 }
 
 static void look_at_slight(report_findings* f, const rlv_history* history, size_t step)
@@ -226,7 +288,7 @@ static void look_at_record(report_findings* f, const rlv_history* history, size_
     if (in_spoil.text[0] != '\0')
         find(f, REPORT_LOOK, report_step_name(history, step).text, "%s, and is in no figure of bone lost",
              in_spoil.text);
-    if (after->note != NULL)
+    if (after->note != NULL && report_named(history, step).text[0] == '\0') // else it has been quoted
         find(f, REPORT_LOOK, report_step_name(history, step).text, "the record of ‘%.200s’ notes “%.700s”", after->id,
              after->note);
 }
@@ -267,11 +329,13 @@ static void look_at_elements(report_findings* f, const rlv_specimen* specimen, c
     }
 }
 
-static void look_at_steps(report_findings* f, const rlv_history* history)
+static void look_at_steps(report_findings* f, const rlv_history* history, const report_skeleton* skeleton)
 {
     for (size_t i = 0; i < history->step_count; i++)
         if (history->step[i].measured)
-            look_at_bone(f, history, i);
+            look_at_bone(f, history, skeleton, i);
+    for (size_t i = 0; i < history->step_count; i++)
+        look_at_named(f, history, i);
     for (size_t i = 0; i < history->step_count; i++)
     {
         look_at_record(f, history, i);
@@ -578,7 +642,7 @@ static void look_at_unfilled(report_findings* f, const history_articulation* a)
 
 void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton)
 {
-    look_at_steps(findings, history);
+    look_at_steps(findings, history, skeleton);
     if (skeleton->judged)
     {
         look_at_moved(findings, &skeleton->articulation);

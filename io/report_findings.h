@@ -31,7 +31,8 @@ typedef struct report_findings
     bool out_of_memory; ///< some are missing
 } report_findings;
 
-/// All of them, by kind, bone lost before all and then in the order of time, into zeroed `findings`. Free with
+/// All of them, by kind, bone lost before all, then elements that had shown and that a
+/// note names, then in the order of time, into zeroed `findings`. Free with
 /// report_findings_free.
 void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton);
 void report_findings_free(report_findings* findings);

@@ -373,11 +373,14 @@ static void put_changes(rlv_page* p, const source_of* s)
     const rlv_stage_record* first = s->history->stage[0].record;
     page_section(p, "changes", "Step by step");
     report_page_caution(p, REPORT_CAUTION_CUT);
-    page_paragraph(p, "In the tables, hours, grams weighed and mL/h are of an area of work as a whole, or of the step "
-                      "where no area was named; they stand once, at its largest region. An area is what changed deeper "
-                      "than the detection limit, or than half of the mean depth where that is less. No mean depth is "
-                      "told where most of a region lies on the surface after, or where no area is sure; no mass where "
-                      "no density is recorded.");
+    page_paragraph(p,
+                   "In the tables, hours, grams weighed and mL/h are of an area of work as a whole, or of the step "
+                   "where no area was named; they stand once, at its largest region. An area is what changed deeper "
+                   "than the detection limit, or than half of the mean depth where that is less. No mean depth is "
+                   "told where most of a region lies on the surface after, or where no area is sure; no mass where "
+                   "no density is recorded. The square is that of a region’s middle; where it is deepest has its own. "
+                   "Nearest bone is told from where the surface went down that deep, as it was before, to bone that "
+                   "is marked before or after: a region’s margin, which noise draws, is not in it.");
     report_page_pictures(p, s->sheets, HISTORY_SHEET_HISTORY, s->history->stage_count - 1);
     page_part(p, "step-0", first->id);
     put_story(p, first, false);

@@ -284,12 +284,13 @@ static const table_column region_columns[] = {
     {"class", NULL, "class", TABLE_TEXT,
      "What happened there. Matrix removed may hold bone that had never shown: a mesh cannot tell."},
     {"square", NULL, "square", TABLE_TEXT,
-     "Square of the maps that its centre lies in; empty where no frame is common."},
+     "Square of the maps that its middle lies in; empty where no frame is common."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
      "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline "
      "held, with what crumbled out of its joint or the gap there."},
     {"nearest_bone", "mm", "nearest bone", TABLE_NUMBER,
-     "Least distance from the surface that changed to bone that shows before or after; empty where none is known."},
+     "Least distance from the surface before, where it changed deeper than area_from, to bone that shows before or "
+     "after; empty where none is known."},
     {"mass", "g", "mass", TABLE_INTERVAL, "Volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region’s area, or the piece, as it was weighed; told once, at the largest region of the area."},
@@ -304,6 +305,7 @@ static const table_column region_columns[] = {
     {"max_depth", "mm", "greatest depth", TABLE_INTERVAL,
      "Greatest depth in the region: how far the surface went down, or rose where material came, by the shortest way "
      "to the surface before, of means over cells of a few samples."},
+    {"deepest_square", NULL, "deepest in", TABLE_TEXT, "Square of the maps in which that depth is reached."},
     {"tool", NULL, "tool", TABLE_TEXT,
      "Tools recorded for the region’s area, or for the step where no area was named."},
     {"hours", "h", "hours", TABLE_NUMBER, "Hours of those tools; told once, at the largest region of the area."},
@@ -311,12 +313,14 @@ static const table_column region_columns[] = {
      "Matrix removed in all regions of that area over those hours; told once, at the largest of them."},
     {"work_area", NULL, "area of work", TABLE_TEXT, "Recorded area of work that the region lies in."},
     {"piece", NULL, "piece", TABLE_TEXT, "Piece that came off or went back there."},
-    {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region on the surface before, in the block’s frame."}};
+    {"centroid", "mm", "centre", TABLE_PLACE, "Centroid of the region on the surface before, in the block’s frame."},
+    {"deepest", "mm", "deepest at", TABLE_PLACE,
+     "Place of the surface after that lies farthest from the surface before, in the block’s frame."}};
 
 enum
 {
     REGION_STEP = 2, ///< columns that name the step
-    REGION_WALL = 14 ///< columns of the wall, after those
+    REGION_WALL = 15 ///< columns of the wall, after those
 };
 
 static void put_square(rlv_table* t, const rlv_history* history, rlv_vec3 at_mm)
@@ -339,6 +343,7 @@ static void put_measures(rlv_table* t, const rlv_history* history, const history
     table_figures(t, region->area_from_mm, 2);
     table_interval(t, region->mean_depth_mm);
     table_interval(t, region->max_depth_mm);
+    put_square(t, history, step->region[number].deepest_mm);
 }
 
 static void put_work(rlv_table* t, const rlv_history* history, const history_step* step, size_t number)
@@ -359,6 +364,7 @@ static void put_region(rlv_table* t, const rlv_history* history, const history_s
     table_text(t, beside->area);
     table_text(t, beside->piece != SIZE_MAX ? history->specimen->piece[beside->piece].id : NULL);
     table_place(t, beside->centroid_mm, 1.0);
+    table_place(t, beside->deepest_mm, 1.0);
 }
 
 /// What a piece's own mesh parts from its region: a row without a number, so that regions add up to their classes.

@@ -1,9 +1,12 @@
 #include "report_articulation_parts.h"
 #include "report_place.h"
 
+#include <gsl/gsl_cdf.h>
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 /// Below this chance, per cent, that no loose element came from a place it is not pointed at: its bone is most likely
 /// found. From memory, no source: three in four.
@@ -60,6 +63,70 @@ void articulation_targets_free(articulation_targets* targets)
 
 // --- place by place --------------------------------------------------------------------------------------------------
 
+/// How thick one more plate of a row is, with its 95 % interval: the mean of those that were measured, and how they
+/// scatter. NaN where fewer than three were.
+static rlv_interval thickness_of(const history_articulation* a, size_t row)
+{
+    const char* id = articulation_specimen(a)->row[row].id;
+    double sum = 0.0, squares = 0.0;
+    size_t count = 0;
+    for (size_t i = 0; i < a->elements->count; i++)
+    {
+        const history_element* one = &a->elements->one[i];
+        const double mm = one->told.thickness_mm.value;
+        if (one->record->row == NULL || strcmp(one->record->row, id) != 0 || !isfinite(mm))
+            continue;
+        sum += mm;
+        squares += mm * mm;
+        count++;
+    }
+    if (count < 3)
+        return (rlv_interval){(double)NAN, (double)NAN, (double)NAN};
+    const double n = (double)count, mean = sum / n, variance = fmax(squares - n * mean * mean, 0.0) / (n - 1.0);
+    const double half = gsl_cdf_tdist_Pinv(0.975, n - 1.0) * sqrt(variance * (1.0 + 1.0 / n));
+    return (rlv_interval){mean, mean - half, mean + half};
+}
+
+/// How deep the near face of a plate would lie: half a thickness above its middle. The two errors are apart.
+static rlv_interval face_of(rlv_interval depth_mm, rlv_interval thick_mm)
+{
+    const double at = depth_mm.value - thick_mm.value / 2.0;
+    return (rlv_interval){at, at - hypot(depth_mm.value - depth_mm.low, (thick_mm.high - thick_mm.value) / 2.0),
+                          at + hypot(depth_mm.high - depth_mm.value, (thick_mm.value - thick_mm.low) / 2.0)};
+}
+
+/// How deep the shallowest bone of a place is told: of its plate's near face where its row tells how thick that is,
+/// else of its middle.
+static rlv_interval nearest_bone_of(const history_articulation* a, const articulation_target* target)
+{
+    const rlv_interval depth_mm = a->unfilled[target->unfilled].depth_mm,
+                       thick_mm = thickness_of(a, life_of(a, target)->row);
+    return isfinite(thick_mm.value) ? face_of(depth_mm, thick_mm) : depth_mm;
+}
+
+static void add_near_face(report_text* words, const history_articulation* a, const articulation_target* target)
+{
+    if (isfinite(thickness_of(a, life_of(a, target)->row).value))
+        report_add(words, ", the near face of a plate that lies flat there at %s",
+                   report_interval(nearest_bone_of(a, target), "mm").text);
+}
+
+/// From how deep on the clearance that is recorded holds: it is kept from the shallowest that the bone may be.
+static void add_clearance(report_text* words, const history_articulation* a, const articulation_target* target)
+{
+    const rlv_specimen* specimen = articulation_specimen(a);
+    if (specimen->advice == NULL || specimen->advice->clearance_mm == NULL)
+        return;
+    const double clearance_mm = *specimen->advice->clearance_mm,
+                 from_mm = nearest_bone_of(a, target).low - clearance_mm;
+    if (from_mm > 0.0)
+        report_add(words, "; the clearance recorded, %s mm, begins %s mm below today’s surface",
+                   words_recorded(clearance_mm).text, words_figures(from_mm, 2).text);
+    else
+        report_add(words, "; the clearance recorded, %s mm, holds from today’s surface on",
+                   words_recorded(clearance_mm).text);
+}
+
 report_text articulation_target_words(const history_articulation* a, const articulation_target* target)
 {
     const rlv_unfilled* life = life_of(a, target);
@@ -71,11 +138,17 @@ report_text articulation_target_words(const history_articulation* a, const artic
     if (in_rock)
         report_add(&words, "in the rock, %s below today’s surface%s%s", report_interval(u->depth_mm, "mm").text,
                    side != NULL ? ", nearest from " : "", side != NULL ? side : "");
+    if (in_rock)
+        add_near_face(&words, a, target);
     else
         report_add(&words, "%s", at_surface);
     report_add(&words, "%s%s%s%s", found.text[0] != '\0' ? ", in square " : "", found.text,
                life->corridor ? ", beyond its row’s last element" : "",
                in_rock ? "" : "; just below it, or the rock that held it has gone");
+    if (in_rock)
+        add_clearance(&words, a, target);
+    if (u->at_bone)
+        report_add(&words, "; where today’s surface is nearest to it bone shows already");
     return words;
 }
 
@@ -106,6 +179,26 @@ static void add_unsure_rows(report_text* words, const history_articulation* a, c
     }
 }
 
+/// Rows pointed at in the rock of which too few plates were measured for their thickness.
+static void add_unmeasured_rows(report_text* words, const history_articulation* a, const articulation_targets* targets)
+{
+    report_text rows = {""};
+    for (size_t r = 0; r < a->row_count; r++)
+    {
+        bool deep = false;
+        for (size_t i = 0; i < targets->pointed; i++)
+            deep = deep || (life_of(a, &targets->one[i])->row == r &&
+                            a->unfilled[targets->one[i].unfilled].where == HISTORY_IN_ROCK);
+        if (deep && isnan(thickness_of(a, r).value))
+            report_add(&rows, "%s%.60s", rows.text[0] != '\0' ? ", " : "", articulation_specimen(a)->row[r].id);
+    }
+    if (rows.text[0] != '\0')
+        report_add(words,
+                   ". A depth is of the middle of a plate. Its near face lies half its thickness higher, which is not "
+                   "in the figure of row %.300s: the thickness of fewer than three was measured there",
+                   rows.text);
+}
+
 report_text articulation_targets_head(const history_articulation* a, const articulation_targets* targets)
 {
     report_text words = report_say("%s without an element, where bone may lie, the likeliest first. The share is the "
@@ -113,6 +206,7 @@ report_text articulation_targets_head(const history_articulation* a, const artic
                                    "bone, which may have been carried off before it was buried",
                                    words_count(targets->pointed, "place").text);
     add_unsure_rows(&words, a, targets);
+    add_unmeasured_rows(&words, a, targets);
     for (size_t i = targets->pointed; i < targets->count; i++)
         report_add(&words, "%s%s",
                    i == targets->pointed ? ". Left out, since a loose element probably came from there: " : ", ",

@@ -296,8 +296,7 @@ static bool names_id(const char* words, const char* id)
     return false;
 }
 
-/// Whether an element had shown by a stage, so that a step after it may have cost some of it.
-static bool had_shown(const rlv_history* history, const rlv_element_record* element, size_t stage)
+bool report_had_shown(const rlv_history* history, const rlv_element_record* element, size_t stage)
 {
     for (size_t i = 0; i <= stage && element->bag == NULL && element->stage != NULL; i++)
         if (strcmp(stage_id(history, i), element->stage) == 0)
@@ -305,45 +304,46 @@ static bool had_shown(const rlv_history* history, const rlv_element_record* elem
     return false;
 }
 
-/// Ids of elements that had shown before a step and that its note names; empty where it names none.
-static report_text named_in_note(const rlv_history* history, const history_step* step)
+bool report_is_named(const rlv_history* history, size_t which, const rlv_element_record* element)
+{
+    const history_step* step = &history->step[which];
+    const char* note = history->stage[step->after].record->note;
+    return note != NULL && report_had_shown(history, element, step->before) && names_id(note, element->id);
+}
+
+report_text report_named(const rlv_history* history, size_t which)
 {
     const rlv_specimen* specimen = history->specimen;
-    const char* note = history->stage[step->after].record->note;
     report_text names = {""};
     size_t count = 0;
-    for (size_t i = 0; i < specimen->element_count && note != NULL; i++)
-        if (had_shown(history, &specimen->element[i], step->before) && names_id(note, specimen->element[i].id) &&
-            count++ < NAMED_ELEMENTS)
+    for (size_t i = 0; i < specimen->element_count; i++)
+        if (report_is_named(history, which, &specimen->element[i]) && count++ < NAMED_ELEMENTS)
             report_add(&names, "%s%.40s", count > 1 ? ", " : "", specimen->element[i].id);
     if (count > NAMED_ELEMENTS)
         report_add(&names, " and %zu more", count - NAMED_ELEMENTS);
     return names;
 }
 
-/// How much somebody wrote down that may tell of bone where meshes tell of none: what it means is for a reader to say,
-/// where all of it is listed.
+/// What somebody wrote down of elements that may tell of bone where meshes tell of none: those that a step's note names
+/// after they had shown, and those in the spoil. Other notes need not be of losses, and are not counted among them.
 static void add_recorded(report_text* bone, const rlv_history* history)
 {
     const rlv_specimen* specimen = history->specimen;
-    size_t spoil = 0, stages = 0, elements = 0;
-    for (size_t i = 0; i < history->step_count; i++)
-        stages += history->stage[history->step[i].after].record->note != NULL;
-    for (size_t i = 0; i < specimen->element_count; i++)
-    {
-        const bool in_spoil = is_in_spoil(history, &specimen->element[i], REPORT_ALL);
-        spoil += in_spoil;
-        elements += !in_spoil && specimen->element[i].note != NULL;
-    }
+    size_t spoil = 0;
     report_text told = {""};
+    for (size_t i = 0; i < history->step_count; i++)
+    {
+        const report_text names = report_named(history, i);
+        if (names.text[0] != '\0')
+            report_add(&told, "%s%.300s, which showed before and which the note at ‘%.60s’ names",
+                       told.text[0] != '\0' ? "; " : "", names.text, stage_id(history, history->step[i].after));
+    }
+    for (size_t i = 0; i < specimen->element_count; i++)
+        spoil += is_in_spoil(history, &specimen->element[i], REPORT_ALL);
     if (spoil > 0)
-        report_add(&told, "%s in the spoil", words_count(spoil, "element").text);
-    if (stages > 0)
-        report_add(&told, "%snotes on %s", told.text[0] != '\0' ? ", " : "", words_count(stages, "stage").text);
-    if (elements > 0)
-        report_add(&told, "%snotes on %s", told.text[0] != '\0' ? ", " : "", words_count(elements, "element").text);
+        report_add(&told, "%s%s in the spoil", told.text[0] != '\0' ? "; " : "", words_count(spoil, "element").text);
     if (told.text[0] != '\0')
-        report_add(bone, ". Recorded besides, and in no figure: %s; the report lists them under What next", told.text);
+        report_add(bone, ". Recorded besides, and in no figure: %s. What next lists them", told.text);
 }
 
 /// Of one step: which elements are in its spoil, and which its note names.
@@ -353,7 +353,7 @@ static void add_spoil_and_note(report_text* bone, const rlv_history* history, si
     const report_text in_spoil = report_in_spoil(history, which);
     if (in_spoil.text[0] != '\0')
         report_add(bone, ". %s", in_spoil.text);
-    const report_text names = named_in_note(history, step);
+    const report_text names = report_named(history, which);
     if (names.text[0] != '\0')
         report_add(bone, ". Recorded, and in no figure: the note at ‘%.60s’ names %.300s, which showed before",
                    stage_id(history, step->after), names.text);

@@ -85,6 +85,14 @@ report_text report_unexplained(const rlv_balance* balance, bool spoil);
 /// were bone, and were lost to the block, yet no mesh saw them. Empty where none is.
 report_text report_in_spoil(const rlv_history* history, size_t step);
 
+/// Whether an element had shown by a stage, so that a step after it may have cost some of it.
+bool report_had_shown(const rlv_history* history, const rlv_element_record* element, size_t stage);
+
+/// Whether the note of the stage after a step names an element that had shown before: what the note says of it is for a
+/// reader. And the ids of all such, "D05, D07"; empty where it names none.
+bool report_is_named(const rlv_history* history, size_t step, const rlv_element_record* element);
+report_text report_named(const rlv_history* history, size_t step);
+
 /// What the block weighed at the last stage, held against the limit that is recorded for lifting by one person.
 report_text report_weight(const rlv_history* history);
 

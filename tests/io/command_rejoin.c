@@ -124,7 +124,7 @@ Test(command_rejoin, a_piece_goes_back_by_the_mesh_from_before)
     expect_in_file("out/rejoin_gaps.csv", "piece,trial,median_mm,median_low_mm,median_high_mm,p95_mm");
     expect_in_file("out/rejoin_gaps.csv", "\npiece.ply,as found,");
     expect_in_file("out/rejoin_gaps.csv", "\npiece.ply,closed,");
-    expect_in_file("out/rejoin_contacts.csv", "\npiece.ply,1,");
+    expect_in_file("out/rejoin_contacts.csv", "\npiece.ply,c1,");
     expect_in_file("out/rejoin.csv", "piece.ply,block.ply,before.ply,fits,");
     expect_in_file("out/meanings.csv", "rejoin_gaps.csv,open_mm2,");
     expect_in_file("out/rejoin.json", "\"gap_after\"");
@@ -350,7 +350,7 @@ Test(command_rejoin, a_report_has_a_part_for_it_and_render_its_picture)
     expect_in_file("rock/out/report.html", "pictures/lid-joint.png");
     expect_in_file("rock/out/report.html", "tables/rejoin_gaps.csv");
     expect_in_file("rock/out/report.html", "tables/rejoin_terms.csv");
-    expect_in_file("rock/out/tables/rejoin_contacts.csv", "\nlid,1,");
+    expect_in_file("rock/out/tables/rejoin_contacts.csv", "\nlid,c1,");
     expect_in_file("rock/out/tables/meanings.csv", "rejoin.csv,verdict,");
     expect_failure("render rock --picture joint --out out", 2, "needs a piece", "--piece ID");
     expect_failure("render rock --picture history --piece lid --out out", 2, "is of no piece", "leave --piece out");

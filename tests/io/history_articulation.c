@@ -100,6 +100,21 @@ Test(history_articulation, a_cut_short_of_it_leaves_it_in_the_rock_that_deep)
     life_end(&l);
 }
 
+Test(history_articulation, bone_that_shows_over_it_is_known_by_the_mask_of_the_last_stage)
+{
+    life l;
+    rlv_error error = {0};
+    write_cut(12.0, "spoil:");
+    life_begin(&l);
+    cr_expect_not(l.articulation.unfilled->at_bone);
+    memset(l.history.stage[1].parts.is, RLV_IS_BONE, l.history.stage[1].given.mesh.triangle_count);
+    history_articulation_free(&l.articulation);
+    cr_assert_eq(history_articulation_measure(&l.articulation, &l.elements, &l.answer, &error), RLV_DONE, "%s",
+                 error.what);
+    cr_expect(l.articulation.unfilled->at_bone);
+    life_end(&l);
+}
+
 Test(history_articulation, a_cut_through_it_leaves_open_on_which_side_it_lies)
 {
     life l;

@@ -46,17 +46,18 @@ Test(rejoin_words, a_run_of_which_no_chance_is_known_is_not_said_to_go_straight_
 static rejoin_told joint_of(double open_share, size_t contacts)
 {
     rejoin_told told = {.judged = true, .measured = true, .piece = {.name = "lid"}, .before = {.name = "whole"}};
-    told.of = (rlv_rejoin){.verdict = RLV_REJOIN_FITS,
-                           .fit = 0.96,
-                           .found_known = true,
-                           .found = rlv_pose_identity(),
-                           .closed = rlv_pose_identity(),
-                           .joint_mm2 = 8200.0,
-                           .touching_mm = 0.3,
-                           .touching = 1.0 - open_share,
-                           .worn = open_share,
-                           .gap_after = {.area_mm2 = 7300.0, .open_mm2 = open_share * 7300.0},
-                           .contact_count = contacts};
+    told.of =
+        (rlv_rejoin){.verdict = RLV_REJOIN_FITS,
+                     .fit = 0.96,
+                     .found_known = true,
+                     .found = rlv_pose_identity(),
+                     .closed = rlv_pose_identity(),
+                     .joint_mm2 = 8200.0,
+                     .touching_mm = 0.3,
+                     .touching = 1.0 - open_share,
+                     .worn = open_share,
+                     .gap_after = {.area_mm2 = 7300.0, .open_mm2 = open_share * 7300.0, .median_mm = {1.94, 1.89, 2.0}},
+                     .contact_count = contacts};
     return told;
 }
 
@@ -72,8 +73,9 @@ Test(rejoin_words, a_joint_that_fits_and_stands_open_says_both)
 {
     const rejoin_told open = joint_of(0.99, 0), tight = joint_of(0.2, 5);
     cr_expect_str_eq(rejoin_verdict(&open).text,
-                     "it fits: the two faces repeat 96 % of each other’s relief; 72.3 of the 73.0 cm\u00b2 that they "
-                     "share stand open all the same, as faces do that wore since");
+                     "it fits: the two faces repeat 96 % of each other’s relief. To fit is to repeat that relief, "
+                     "not to touch: 72.3 of the 73.0 cm\u00b2 that they share stand open all the same, 1.9 mm in the "
+                     "median, as faces do that wore since");
     cr_expect_str_eq(rejoin_verdict(&tight).text, "it fits: the two faces repeat 96 % of each other’s relief");
 }
 

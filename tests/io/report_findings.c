@@ -218,6 +218,53 @@ Test(report_findings, bone_that_was_lost_comes_before_all_that_somebody_noted)
     SAYS(REPORT_LOOK, "field → skull", "notes “keep off the edges”");
 }
 
+Test(report_findings, bone_that_was_lost_is_told_with_the_element_that_it_is_of)
+{
+    rlv_element_record record[] = {{.id = (char*)"D05", .stage = (char*)"field"},
+                                   {.id = (char*)"D06", .stage = (char*)"field"},
+                                   {.id = (char*)"D07", .stage = (char*)"skull"}}; // had not shown
+    history_element element[3];
+    for (size_t i = 0; i < 3; i++)
+        element[i] = (history_element){
+            .record = &record[i],
+            .placed = true,
+            .told = {.position_mm = {10.0 - 4.0 * (double)i, 0.0, 0.0}, .length_mm = {9.0, 8.0, 10.0}}};
+    const report_skeleton bones = {.measured = true,
+                                   .elements = {.history = &life.history, .count = 3, .one = element}};
+    life.beside[0][2].place_mm = rlv_vec3_of(2.0, 0.0, 0.0); // 4 mm from D06
+    report_findings_find(&found, &life.history, &bones);
+    cr_expect_not_null(strstr(found.one[0].words.text, "It is region 3 of the step’s table and map, on D06"), "%s",
+                       found.one[0].words.text);
+    report_findings_free(&found);
+    const double radius_mm = sqrt(life.region[0][2].area_mm2.value / acos(-1.0));
+    life.beside[0][2].place_mm = rlv_vec3_of(6.0 - 4.5 - radius_mm - 0.1, 0.0, 0.0); // just beyond D06
+    report_findings_find(&found, &life.history, &bones);
+    cr_expect_null(strstr(found.one[0].words.text, " on D0"), "%s", found.one[0].words.text);
+    life.region[0][1].kind = RLV_CHANGE_BONE;
+    life.beside[0][2].place_mm = life.beside[0][1].place_mm = rlv_vec3_of(10.0, 0.0, 0.0);
+    report_findings_free(&found);
+    report_findings_find(&found, &life.history, &bones);
+    cr_expect_not_null(strstr(found.one[0].words.text, "; region 2 on D05, 60"), "%s", found.one[0].words.text);
+    cr_expect_not_null(strstr(found.one[0].words.text, "; region 3 on D05, 0.4"), "%s", found.one[0].words.text);
+}
+
+Test(report_findings, an_element_that_had_shown_and_that_a_note_names_comes_right_after_bone_lost)
+{
+    rlv_element_record element[] = {{.id = (char*)"D05", .stage = (char*)"skull", .note = (char*)"chipped"}};
+    life.specimen.element = element;
+    life.specimen.element_count = 1;
+    life.stage[1].note = (char*)"keep off the edges";
+    life.stage[2].note = (char*)"D05 lost a corner";
+    report_findings_find(&found, &life.history, &skeleton);
+    cr_assert_gt(found.count, 1);
+    cr_expect_str_eq(found.one[1].of.text, "D05");
+    SAYS(REPORT_LOOK, "D05", "it showed before skull → cleaned, and the record of ‘cleaned’ notes “D05 lost a corner”");
+    SAYS(REPORT_LOOK, "D05", "“chipped”. No bone lost was told from noise in that step, on any element");
+    IS_SILENT(REPORT_LOOK, "skull → cleaned", "D05 lost a corner"); // is quoted once
+    life.step[1].change.total[RLV_CHANGE_BONE].regions = 1;
+    IS_SILENT(REPORT_LOOK, "D05", "No bone lost");
+}
+
 // Ids may have a hundred bytes: of letters of three bytes no format cuts one in its middle.
 Test(report_findings, long_ids_in_a_script_of_three_bytes_a_letter_stay_whole_letters)
 {

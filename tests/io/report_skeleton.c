@@ -228,6 +228,49 @@ Test(report_skeleton, where_bone_may_lie_is_told_likeliest_first)
     life_end(&l);
 }
 
+Test(report_skeleton, where_bone_may_lie_says_how_high_a_plate_reaches_and_from_where_its_clearance_holds)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    const articulation_target target = {.unfilled = 0, .unclaimed = 100.0};
+    double clearance_mm = 15.0;
+    rlv_advice_record advice = {.clearance_mm = &clearance_mm}, *own = l.specimen.advice;
+    l.specimen.advice = NULL;
+    a->unfilled[0].where = HISTORY_IN_ROCK;
+    a->unfilled[0].depth_mm = (rlv_interval){20.0, 17.0, 23.0};
+    const char* row = l.specimen.row[a->fit.unfilled[0].row].id;
+    for (size_t i = 0; i < a->elements->count; i++)
+        l.skeleton.elements.one[i].told.thickness_mm = (rlv_interval){NAN, NAN, NAN};
+    report_text words = articulation_target_words(a, &target);
+    cr_expect_null(strstr(words.text, "near face"), "%s", words.text);
+    cr_expect_null(strstr(words.text, "clearance"), "%s", words.text);
+    cr_expect_null(strstr(words.text, "shows already"), "%s", words.text);
+    articulation_targets targets = articulation_targets_of(a);
+    cr_expect_not_null(strstr(articulation_targets_head(a, &targets).text, "the thickness of fewer than three"));
+    // Three plates of 3, 4 and 5 mm: one more is 4 mm thick, and 4.303 times 1 sqrt(4/3) mm more or less; half of that
+    // is 2.48, which with 3 mm makes 3.9.
+    for (size_t i = 0, told = 0; i < a->elements->count && told < 3; i++)
+        if (l.skeleton.elements.one[i].record->row != NULL && strcmp(l.skeleton.elements.one[i].record->row, row) == 0)
+            l.skeleton.elements.one[i].told.thickness_mm.value = 3.0 + (double)told++;
+    words = articulation_target_words(a, &target);
+    cr_expect_not_null(strstr(words.text, "the near face of a plate that lies flat there at 18 mm (14 to 22 mm)"), "%s",
+                       words.text);
+    cr_expect_null(strstr(articulation_targets_head(a, &targets).text, "fewer than three"));
+    articulation_targets_free(&targets);
+    l.specimen.advice = &advice;
+    words = articulation_target_words(a, &target);
+    cr_expect_not_null(strstr(words.text, "15 mm, holds from today’s surface on"), "%s", words.text);
+    clearance_mm = 4.0;
+    a->unfilled[0].at_bone = true;
+    words = articulation_target_words(a, &target);
+    cr_expect_not_null(strstr(words.text, "4 mm, begins 10 mm below today’s surface"), "%s", words.text);
+    cr_expect_not_null(strstr(words.text, "bone shows already"), "%s", words.text);
+    l.specimen.advice = own;
+    life_end(&l);
+}
+
 // The index of an element among all; SIZE_MAX where there is none.
 static size_t element_at(const history_articulation* a, const char* id)
 {
