@@ -124,9 +124,10 @@ static void add_display(sheet_lines* lines, const rlv_history* history, const rl
     if (display == NULL || !history->standing.shown)
         return;
     if (display->plinth_height_mm != NULL)
-        sheet_line(lines, "Plinth: %s" RLV_THIN "mm high, with the block %s" RLV_THIN "mm",
-                   words_number(*display->plinth_height_mm, 0).text,
-                   words_number(*display->plinth_height_mm + history->standing.box.height_mm, 0).text);
+        sheet_line(
+            lines, "Plinth: %s" RLV_THIN "mm high, with the block %s" RLV_THIN "mm",
+            words_number(*display->plinth_height_mm, 0).text,
+            words_number(nearbyint(*display->plinth_height_mm) + nearbyint(history->standing.box.height_mm), 0).text);
     if (display->rests_on != NULL)
         sheet_line(lines, "Its support may touch the outline ‘%.80s’%s", display->rests_on,
                    where_hidden(standing, display->rests_on));
@@ -176,8 +177,8 @@ void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const 
         sheet_line(lines,
                    "Room in the case: %s" RLV_THIN "mm along its length and %s along its width, both sides together; "
                    "%s above",
-                   words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
-                   words_number(s->room_mm[2], 0).text);
+                   words_number(history_standing_room(s, 0), 0).text, words_number(history_standing_room(s, 1), 0).text,
+                   words_number(history_standing_room(s, 2), 0).text);
     add_display(lines, history, standing);
     // A line of its own: no long name may push it out.
     sheet_line(lines, "A qualified person decides how it is lifted and held");

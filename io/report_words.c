@@ -516,8 +516,8 @@ static void hold_against_case(report_text* said, const rlv_history* history)
         report_add(
             said,
             "which leaves %s mm beside it along its length and %s along its width, both sides together, and %s above",
-            words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
-            words_number(s->room_mm[2], 0).text);
+            words_number(history_standing_room(s, 0), 0).text, words_number(history_standing_room(s, 1), 0).text,
+            words_number(history_standing_room(s, 2), 0).text);
 }
 
 report_text report_way_up(const rlv_history* history)
