@@ -157,15 +157,19 @@ static void add_centre(sheet_lines* lines, const history_standing* s, const rlv_
         sheet_line(lines, "How far the centre of mass lies from it is not known");
 }
 
+static report_text box_words(const history_standing* s)
+{
+    return report_say("The box that it stands in, the smallest about its plan: %s × %s × %s" RLV_THIN
+                      "mm, length × width × height",
+                      words_number(s->box.length_mm, 0).text, words_number(s->box.width_mm, 0).text,
+                      words_number(s->box.height_mm, 0).text);
+}
+
 void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const rlv_standing* standing, bool north)
 {
     const history_standing* s = &history->standing;
     add_centre(lines, s, standing);
-    sheet_line(lines,
-               "The box that it stands in, the smallest about its plan: %s × %s × %s" RLV_THIN "mm, length × width × "
-               "height",
-               words_number(s->box.length_mm, 0).text, words_number(s->box.width_mm, 0).text,
-               words_number(s->box.height_mm, 0).text);
+    sheet_line(lines, "%s", box_words(s).text);
     const report_text up = report_way_up(history);
     if (!s->shown)
         sheet_line(lines, "Up is what was up in the rock: how it will be shown is not recorded");
@@ -191,7 +195,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
     const rlv_history* history = job->history;
     const history_standing* s = &history->standing;
     const history_stage* stage = &history->stage[job->order.stage];
-    char name[RLV_STANDING_VIEWS][96], words[256], caption[800], alt[1024];
+    char name[RLV_STANDING_VIEWS][96], words[256], caption[800], alt[sizeof(report_text) + 256];
     sheet_lines lines = {0};
     rlv_sheet sheet = {0};
     if (!s->known)
@@ -231,7 +235,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
         snprintf(caption, sizeof caption, "The block as it %s, from the front, from the side and from above%s.",
                  s->shown ? "will stand" : "lay, standing", standing.in_case ? ", in its case" : "");
         snprintf(alt, sizeof alt, "Two elevations of the block on a floor line and its plan, with their sizes. %s.",
-                 lines.text[standing.centre_known ? 2 : 0]);
+                 box_words(s).text);
         status = sheet_keep(job, &sheet, caption, alt, error);
     }
     rlv_sheet_free(&sheet);
