@@ -13,7 +13,10 @@
 #include "mesh.h"
 #include "sampling.h"
 
-#define RLV_LABEL_AREAS_MOST 3 ///< that meet at a sample; what a fourth has there is counted to the third
+/// Labels that meet at a sample: those with the most area there, of equal ones the lower number; what others have is
+/// counted to the least of them. Nothing depends on the order of the triangles, or on which number a label has where
+/// areas differ.
+#define RLV_LABEL_AREAS_MOST 3
 
 /// A sample's area by label, 0 being none; slots without area are not used.
 typedef struct rlv_label_areas

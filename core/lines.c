@@ -119,8 +119,7 @@ rlv_status rlv_lines_join(rlv_lines* lines, size_t count, rlv_link* link, rlv_er
     return held ? RLV_DONE : RLV_SYSTEM;
 }
 
-// Distance of a point from a stretch between two others.
-static double off_stretch(const double* p, const double* a, const double* b)
+double rlv_off_stretch(const double p[2], const double a[2], const double b[2])
 {
     double x = b[0] - a[0], y = b[1] - a[1], square = x * x + y * y;
     double share = square > 0.0 ? ((p[0] - a[0]) * x + (p[1] - a[1]) * y) / square : 0.0;
@@ -141,7 +140,7 @@ static void keep_between(const double* point, size_t count, size_t first, size_t
         double most = tolerance;
         for (size_t i = from + 1; i < to; i++)
         {
-            double off = off_stretch(point + 2 * i, point + 2 * from, point + 2 * (to % count));
+            double off = rlv_off_stretch(point + 2 * i, point + 2 * from, point + 2 * (to % count));
             if (off > most)
             {
                 most = off;

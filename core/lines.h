@@ -39,6 +39,9 @@ typedef struct rlv_link
 /// links are sorted. Free with rlv_lines_free, which is safe after a failure.
 rlv_status rlv_lines_join(rlv_lines* lines, size_t count, rlv_link* link, rlv_error* error);
 
+/// How far a point lies from a straight stretch between two others, which may be one place.
+double rlv_off_stretch(const double point[2], const double from[2], const double to[2]);
+
 /// Drop points that lie within `tolerance` of the line without them (D. Douglas, T. Peucker, Cartographica 10, 1973).
 /// Ends stay; of a closed line its first point and the one farthest from it stay. On RLV_SYSTEM lines are as they were.
 rlv_status rlv_lines_simplify(rlv_lines* lines, double tolerance, rlv_error* error);

@@ -117,7 +117,10 @@ const char* history_grid_way(const history_grid* grid, rlv_vec3 from_mm, rlv_vec
     static const char* const way[8] = {"right of", "below and right of", "below", "below and left of",
                                        "left of",  "above and left of",  "above", "above and right of"};
     const rlv_vec3 from = rlv_vec3_sub(to_mm, from_mm);
-    const double eighths = atan2(downwards(grid, from), across(grid, from)) / (M_PI / 4.0);
+    const double right = across(grid, from), down = downwards(grid, from);
+    if (!isfinite(right + down) || (right == 0.0 && down == 0.0))
+        return NULL;
+    const double eighths = atan2(down, right) / (M_PI / 4.0);
     return way[(lround(eighths) + 8) % 8];
 }
 
@@ -127,14 +130,22 @@ typedef struct crossing
     double least, most;
 } crossing;
 
-/// An edge of the mesh, each end as how far it lies off the line, and along it.
-static inline void cross_edge(crossing* c, const double a[2], const double b[2])
+static inline void meet(crossing* c, double at)
 {
-    if ((a[0] < 0.0) == (b[0] < 0.0))
-        return;
-    const double at = a[1] + (b[1] - a[1]) * (a[0] / (a[0] - b[0]));
     c->least = fmin(c->least, at);
     c->most = fmax(c->most, at);
+}
+
+/// An edge of the mesh, each end as how far it lies off the line, and along it. An end on the line meets it, from
+/// whichever side the edge comes.
+static inline void cross_edge(crossing* c, const double a[2], const double b[2])
+{
+    if (a[0] == 0.0)
+        meet(c, a[1]);
+    if (b[0] == 0.0)
+        meet(c, b[1]);
+    if ((a[0] < 0.0 && b[0] > 0.0) || (a[0] > 0.0 && b[0] < 0.0))
+        meet(c, a[1] + (b[1] - a[1]) * (a[0] / (a[0] - b[0])));
 }
 
 static crossing crossing_with(crossing a, crossing b)

@@ -41,7 +41,8 @@ history_square history_grid_square(const history_grid* grid, rlv_vec3 at_mm);
 /// How far two places lie from each other on the map.
 double history_grid_apart_mm(const history_grid* grid, rlv_vec3 a_mm, rlv_vec3 b_mm);
 
-/// Which way the second lies from the first on the map: "right of", "above and right of", …
+/// Which way the second lies from the first on the map: "right of", "above and right of", …; NULL where both are one
+/// place there, or either is not known.
 const char* history_grid_way(const history_grid* grid, rlv_vec3 from_mm, rlv_vec3 to_mm);
 
 /// The edge of a mesh that is nearest to a place on the map, along its row or its column: "left", "right", "upper" or

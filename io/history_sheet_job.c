@@ -73,16 +73,38 @@ char* history_piece_file(const rlv_specimen* specimen, size_t piece, rlv_error* 
 
 // --- Words -----------------------------------------------------------------------------------------------------------
 
+// End a line with a sign that it says less than it should.
+static void sign_cut(char text[SHEET_LINE])
+{
+    static const char cut[] = " …";
+    const size_t most = SHEET_LINE - sizeof cut;
+    if (strlen(text) > most)
+        text[most] = '\0';
+    rlv_whole_letters(text);
+    strcat(text, cut);
+}
+
 void sheet_line(sheet_lines* lines, const char* format, ...)
 {
-    if (lines->count == SHEET_LINES)
-        return;
     va_list list;
-    char words[sizeof lines->text[0]];
+    char words[2 * SHEET_LINE], letters[6 * SHEET_LINE]; // a minus has three bytes
+    if (lines->count == SHEET_LINES)
+    {
+        if (!lines->full)
+            sign_cut(lines->text[SHEET_LINES - 1]);
+        lines->full = true;
+        return;
+    }
     va_start(list, format);
-    (void)vsnprintf(words, sizeof words, format, list);
+    rlv_print_list(words, sizeof words, format, list);
     va_end(list);
-    sheet_letters(lines->text[lines->count], sizeof lines->text[0], words);
+    char* text = lines->text[lines->count];
+    memset(letters, 0, sizeof letters);
+    sheet_letters(letters, sizeof letters, words);
+    memcpy(text, letters, SHEET_LINE);
+    text[SHEET_LINE - 1] = '\0';
+    if (strlen(letters) >= SHEET_LINE)
+        sign_cut(text);
     lines->at[lines->count] = lines->text[lines->count];
     lines->count++;
 }

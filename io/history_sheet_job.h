@@ -10,7 +10,8 @@
 
 enum
 {
-    SHEET_LINES = 12, ///< beneath a view
+    SHEET_LINES = 16, ///< beneath a view, at the most
+    SHEET_LINE = 256, ///< bytes of one
     SHEET_PAPER = 3,  ///< A3, the least
     SHEET_SMALL = 4,  ///< A4, the least where a scale is asked for
 };
@@ -38,11 +39,12 @@ typedef struct sheet_job
     size_t left_out;
 } sheet_job;
 
-/// Words beneath a view.
+/// Words beneath a view. A line that is too long, and the last one where there are too many, end with " …".
 typedef struct sheet_lines
 {
     size_t count;
-    char text[SHEET_LINES][256];
+    bool full; ///< there were more than SHEET_LINES
+    char text[SHEET_LINES][SHEET_LINE];
     const char* at[SHEET_LINES];
 } sheet_lines;
 

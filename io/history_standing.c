@@ -2,6 +2,7 @@
 
 #include "history_view.h"
 #include "report_region.h"
+#include "standing.h"
 
 #include <math.h>
 
@@ -51,6 +52,12 @@ static void find_centre(history_standing* s, const rlv_history* history)
     s->drawn_mm = (fabs(share) + RLV_HALF_95 * sd) * farthest_mm(&stage->given.mesh, s->centre_mm);
 }
 
+/// The box's length, its width, or its height.
+static double box_size(const history_standing* s, int way)
+{
+    return (const double[]){s->box.length_mm, s->box.width_mm, s->box.height_mm}[way];
+}
+
 history_standing history_standing_of(const rlv_history* history)
 {
     history_standing s = {.turn_deg = (double)NAN};
@@ -66,11 +73,15 @@ history_standing history_standing_of(const rlv_history* history)
               rlv_footprint_of(&s.box, &history->stage[last].given.mesh, s.up, &ignored) == RLV_DONE;
     if (s.known && s.shown && lay_known)
         s.turn_deg = acos(fmax(fmin(rlv_vec3_dot(s.up, lay), 1.0), -1.0)) * 180.0 / M_PI;
-    const double box[3] = {s.box.length_mm, s.box.width_mm, s.box.height_mm};
     for (int k = 0; k < 3; k++)
-        s.room_mm[k] = s.known && s.case_known ? s.case_mm[k] - box[k] : (double)NAN;
+        s.room_mm[k] = s.known && s.case_known ? s.case_mm[k] - box_size(&s, k) : (double)NAN;
     find_centre(&s, history);
     return s;
+}
+
+double history_standing_room(const history_standing* standing, int way)
+{
+    return rlv_standing_room(standing->case_mm[way], box_size(standing, way));
 }
 
 bool history_standing_fits(const history_standing* standing)

@@ -31,6 +31,9 @@ typedef struct history_standing
 
 history_standing history_standing_of(const struct rlv_history* history);
 
+/// `room_mm` in whole mm, as it is told: what is left between the sizes of the case and of the box as they are told.
+double history_standing_room(const history_standing* standing, int way);
+
 /// Whether a block that stands as it will be shown goes into its case so; false too where either is not known.
 bool history_standing_fits(const history_standing* standing);
 

@@ -124,9 +124,10 @@ static void add_display(sheet_lines* lines, const rlv_history* history, const rl
     if (display == NULL || !history->standing.shown)
         return;
     if (display->plinth_height_mm != NULL)
-        sheet_line(lines, "Plinth: %s" RLV_THIN "mm high, with the block %s" RLV_THIN "mm",
-                   words_number(*display->plinth_height_mm, 0).text,
-                   words_number(*display->plinth_height_mm + history->standing.box.height_mm, 0).text);
+        sheet_line(
+            lines, "Plinth: %s" RLV_THIN "mm high, with the block %s" RLV_THIN "mm",
+            words_number(*display->plinth_height_mm, 0).text,
+            words_number(nearbyint(*display->plinth_height_mm) + nearbyint(history->standing.box.height_mm), 0).text);
     if (display->rests_on != NULL)
         sheet_line(lines, "Its support may touch the outline ‘%.80s’%s", display->rests_on,
                    where_hidden(standing, display->rests_on));
@@ -156,15 +157,19 @@ static void add_centre(sheet_lines* lines, const history_standing* s, const rlv_
         sheet_line(lines, "How far the centre of mass lies from it is not known");
 }
 
+static report_text box_words(const history_standing* s)
+{
+    return report_say("The box that it stands in, the smallest about its plan: %s × %s × %s" RLV_THIN
+                      "mm, length × width × height",
+                      words_number(s->box.length_mm, 0).text, words_number(s->box.width_mm, 0).text,
+                      words_number(s->box.height_mm, 0).text);
+}
+
 void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const rlv_standing* standing, bool north)
 {
     const history_standing* s = &history->standing;
     add_centre(lines, s, standing);
-    sheet_line(lines,
-               "The box that it stands in, the smallest about its plan: %s × %s × %s" RLV_THIN "mm, length × width × "
-               "height",
-               words_number(s->box.length_mm, 0).text, words_number(s->box.width_mm, 0).text,
-               words_number(s->box.height_mm, 0).text);
+    sheet_line(lines, "%s", box_words(s).text);
     const report_text up = report_way_up(history);
     if (!s->shown)
         sheet_line(lines, "Up is what was up in the rock: how it will be shown is not recorded");
@@ -176,8 +181,8 @@ void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const 
         sheet_line(lines,
                    "Room in the case: %s" RLV_THIN "mm along its length and %s along its width, both sides together; "
                    "%s above",
-                   words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
-                   words_number(s->room_mm[2], 0).text);
+                   words_number(history_standing_room(s, 0), 0).text, words_number(history_standing_room(s, 1), 0).text,
+                   words_number(history_standing_room(s, 2), 0).text);
     add_display(lines, history, standing);
     // A line of its own: no long name may push it out.
     sheet_line(lines, "A qualified person decides how it is lifted and held");
@@ -190,7 +195,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
     const rlv_history* history = job->history;
     const history_standing* s = &history->standing;
     const history_stage* stage = &history->stage[job->order.stage];
-    char name[RLV_STANDING_VIEWS][96], words[256], caption[800], alt[1024];
+    char name[RLV_STANDING_VIEWS][96], words[256], caption[800], alt[sizeof(report_text) + 256];
     sheet_lines lines = {0};
     rlv_sheet sheet = {0};
     if (!s->known)
@@ -230,7 +235,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
         snprintf(caption, sizeof caption, "The block as it %s, from the front, from the side and from above%s.",
                  s->shown ? "will stand" : "lay, standing", standing.in_case ? ", in its case" : "");
         snprintf(alt, sizeof alt, "Two elevations of the block on a floor line and its plan, with their sizes. %s.",
-                 lines.text[standing.centre_known ? 2 : 0]);
+                 box_words(s).text);
         status = sheet_keep(job, &sheet, caption, alt, error);
     }
     rlv_sheet_free(&sheet);

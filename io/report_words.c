@@ -11,17 +11,21 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define CUT " …"
+
 report_text report_say(const char* format, ...)
 {
     report_text said;
+    char whole[sizeof said.text + 8]; // longer than what fits by more than the letter that may be lost at its end
     va_list list;
     va_start(list, format);
-    rlv_print_list(said.text, sizeof said.text, format, list);
+    const bool fits = rlv_print_list(whole, sizeof whole, format, list) < sizeof said.text;
     va_end(list);
+    rlv_print(said.text, sizeof said.text, "%.*s%s", (int)(sizeof said.text - (fits ? 1 : sizeof CUT)), whole,
+              fits ? "" : CUT);
     return said;
 }
 
-#define CUT " …"
 #define ITEM 160 // bytes of a piece of a list, at most: it is never cut
 
 void report_add(report_text* said, const char* format, ...)
@@ -516,8 +520,8 @@ static void hold_against_case(report_text* said, const rlv_history* history)
         report_add(
             said,
             "which leaves %s mm beside it along its length and %s along its width, both sides together, and %s above",
-            words_number(s->room_mm[0], 0).text, words_number(s->room_mm[1], 0).text,
-            words_number(s->room_mm[2], 0).text);
+            words_number(history_standing_room(s, 0), 0).text, words_number(history_standing_room(s, 1), 0).text,
+            words_number(history_standing_room(s, 2), 0).text);
 }
 
 report_text report_way_up(const rlv_history* history)

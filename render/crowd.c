@@ -9,7 +9,7 @@
 #define LEAST_DISCS 4  // of the opening that a part cut off by it must hold: fewer are knots of what was taken out
 #define SLACK_PX 1.0   // of distances along the chamfer, either way
 
-void rlv_crowd_distances(size_t width, size_t height, const uint16_t* part, float* far)
+void rlv_crowd_distances(size_t width, size_t height, const uint16_t* part, bool rim, float* far)
 {
     const ptrdiff_t wide = (ptrdiff_t)width, tall = (ptrdiff_t)height;
     static const int dx[4] = {-1, 0, 1, -1}, dy[4] = {-1, -1, -1, 0};
@@ -24,7 +24,9 @@ void rlv_crowd_distances(size_t width, size_t height, const uint16_t* part, floa
                 for (int k = 0; k < 4 && part[p] != 0; k++)
                 {
                     ptrdiff_t nx = x + way * dx[k], ny = y + way * dy[k], q = ny * wide + nx;
-                    bool same = nx >= 0 && ny >= 0 && nx < wide && ny < tall && part[q] == part[p];
+                    bool within = nx >= 0 && ny >= 0 && nx < wide && ny < tall, same = within && part[q] == part[p];
+                    if (!within && !rim)
+                        continue;
                     far[p] = fminf(far[p], same ? far[q] + cost[k] : 0.5f);
                 }
             }
@@ -68,6 +70,14 @@ static void count_cells(thinning* of)
         }
 }
 
+// Pixels of a cell, which the picture's rim may cut.
+static double cell_area(const thinning* of, size_t column, size_t row)
+{
+    const double wide = fmin((double)of->cell_px, (double)(of->width - column * of->cell_px)),
+                 tall = fmin((double)of->cell_px, (double)(of->height - row * of->cell_px));
+    return wide * tall;
+}
+
 // The sums of a window about a cell; false where it has too little border to be a crowd. The length of a border is
 // pi / 4 of the pixels' sides along it (Cauchy and Crofton, over all directions).
 static bool is_crowded(const thinning* of, size_t column, size_t row, double apart_px, double sum[3])
@@ -79,7 +89,7 @@ static bool is_crowded(const thinning* of, size_t column, size_t row, double apa
         {
             sum[0] += (double)of->filled[j * of->columns + i];
             sum[1] += 0.25 * M_PI * (double)of->edges[j * of->columns + i];
-            sum[2] += (double)(of->cell_px * of->cell_px);
+            sum[2] += cell_area(of, i, j);
         }
     return sum[1] * apart_px > sum[2];
 }
@@ -104,20 +114,31 @@ static bool find_crowds(thinning* of, double apart_px, double wide_px[2])
     return all[1] > 0.0;
 }
 
-// Mark what of the set, or of its outside, a disc of a radius does not reach within it.
+// Mark what of the set, or of its outside, a disc of a radius does not reach within it. The picture's rim bounds no
+// disc, since how a part goes on beyond it is not seen; and no disc stands there for being at the rim.
 static void mark_fine(thinning* of, bool inside, double radius_px)
 {
     const size_t count = of->width * of->height;
     const float radius = (float)radius_px, slack = (float)SLACK_PX;
     for (size_t p = 0; p < count; p++)
         of->part[p] = (of->in[p] != 0) == inside;
-    rlv_crowd_distances(of->width, of->height, of->part, of->far);
+    rlv_crowd_distances(of->width, of->height, of->part, false, of->far);
     for (size_t p = 0; p < count; p++) // what a disc's middle may stand on bounds the rest
         of->part[p] = (of->in[p] != 0) == inside && of->far[p] >= radius ? 0 : 1;
-    rlv_crowd_distances(of->width, of->height, of->part, of->far);
+    rlv_crowd_distances(of->width, of->height, of->part, false, of->far);
     for (size_t p = 0; p < count; p++)
         if ((of->in[p] != 0) == inside && of->part[p] != 0 && of->far[p] > radius + slack)
             of->fine[p] = FINE;
+}
+
+// The pixels beside one, above it and beneath; it itself in place of one beyond the rim.
+static void find_beside(const thinning* of, size_t p, size_t next[4])
+{
+    const size_t x = p % of->width, y = p / of->width;
+    next[0] = x > 0 ? p - 1 : p;
+    next[1] = x + 1 < of->width ? p + 1 : p;
+    next[2] = y > 0 ? p - of->width : p;
+    next[3] = y + 1 < of->height ? p + of->width : p;
 }
 
 // From what is fine in a crowd to all fine parts that hang together with it, of the set and of its outside.
@@ -133,9 +154,8 @@ static void reach_from_crowds(thinning* of)
         }
     while (begun < held)
     {
-        const size_t p = of->queue[begun++], x = p % of->width, y = p / of->width;
-        const size_t next[4] = {x > 0 ? p - 1 : p, x + 1 < of->width ? p + 1 : p, y > 0 ? p - of->width : p,
-                                y + 1 < of->height ? p + of->width : p};
+        size_t next[4];
+        find_beside(of, of->queue[begun++], next);
         for (int k = 0; k < 4; k++)
             if (of->fine[next[k]] == FINE)
             {
@@ -154,9 +174,8 @@ static bool find_part(thinning* of, size_t first, size_t* held)
     of->fine[first] = PASSED;
     for (size_t begun = 0; begun < *held; begun++)
     {
-        const size_t p = of->queue[begun], x = p % of->width, y = p / of->width;
-        const size_t next[4] = {x > 0 ? p - 1 : p, x + 1 < of->width ? p + 1 : p, y > 0 ? p - of->width : p,
-                                y + 1 < of->height ? p + of->width : p};
+        size_t next[4];
+        find_beside(of, of->queue[begun], next);
         for (int k = 0; k < 4; k++)
             if (of->in[next[k]] != 0 && of->fine[next[k]] != PASSED)
             {

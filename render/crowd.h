@@ -22,9 +22,10 @@
 #define RLV_CROWD_SPECK_MM 3.5
 
 /// How far each pixel lies inside its part, in pixels, to the middle of the nearest border: 0 where `part` is 0, and
-/// 1e9 where nothing bounds it. By two sweeps of the chamfer 3-4 (G. Borgefors, Distance transformations in digital
-/// images, CVGIP 34, 1986). `part` and `far` hold width * height.
-void rlv_crowd_distances(size_t width, size_t height, const uint16_t* part, float* far);
+/// 1e9 where nothing bounds it. The picture's rim bounds parts too where `rim` says so. By two sweeps of the chamfer
+/// 3-4 (G. Borgefors, Distance transformations in digital images, CVGIP 34, 1986). `part` and `far` hold width *
+/// height.
+void rlv_crowd_distances(size_t width, size_t height, const uint16_t* part, bool rim, float* far);
 
 /// Take out of a set of pixels (those that are not 0) what is too fine to be outlined where it is crowded, on a sheet
 /// of a unit where the thing is drawn at `scale` (0.5 is 1 : 2); `thinned` becomes true where anything was, and else

@@ -1,5 +1,7 @@
 #include "labels.h"
 
+#include "lines.h"
+
 #include <math.h>
 
 #define DIRECTIONS 16
@@ -215,14 +217,6 @@ static bool place_anywhere(const placing* of, rlv_label* label)
     return isfinite(least);
 }
 
-static double point_off_stretch(const double point[2], const rlv_stretch* line)
-{
-    const double x = line->to[0] - line->from[0], y = line->to[1] - line->from[1], square = x * x + y * y;
-    double share = (point[0] - line->from[0]) * x + (point[1] - line->from[1]) * y;
-    share = square > 0.0 ? fmin(fmax(share / square, 0.0), 1.0) : 0.0;
-    return hypot(line->from[0] + share * x - point[0], line->from[1] + share * y - point[1]);
-}
-
 static double stretch_off_box(const rlv_stretch* line, rlv_box2 box)
 {
     if (meets(line, box))
@@ -231,7 +225,7 @@ static double stretch_off_box(const rlv_stretch* line, rlv_box2 box)
     for (int k = 0; k < 4; k++)
     {
         const double corner[2] = {box.left + (k % 2) * box.width, box.top + (int)(k / 2) * box.height};
-        least = fmin(least, point_off_stretch(corner, line));
+        least = fmin(least, rlv_off_stretch(corner, line->from, line->to));
     }
     return least;
 }

@@ -95,9 +95,10 @@ static rlv_status look_at(rlv_panel* panel, const rlv_cast_light* light, rlv_err
     rlv_camera camera = {view->middle_mm, view->axes.towards, view->axes.up, panel->width_mm / view->scale};
     size_t width = panel->picture.width, height = panel->picture.height;
     rlv_frame whole = {0.0, 0.0, (double)width, (double)height};
-    if ((panel->cast = rlv_reserve(1, sizeof *panel->cast, error)) == NULL)
+    if ((panel->own_cast = rlv_reserve(1, sizeof *panel->own_cast, error)) == NULL)
         return RLV_SYSTEM;
-    return rlv_cast_make(panel->cast, width, height, whole, surface->mesh, surface->tree, &camera, light, error);
+    panel->cast = panel->own_cast;
+    return rlv_cast_make(panel->own_cast, width, height, whole, surface->mesh, surface->tree, &camera, light, error);
 }
 
 static rlv_status see(panel_look* look, rlv_error* error)
@@ -110,11 +111,13 @@ static rlv_status see(panel_look* look, rlv_error* error)
                             .samples = surface->samples > 0 ? surface->samples : 4,
                             .colour = surface->own_colour};
     light.towards = rlv_paint_light(&how);
-    bool lent = like != NULL && like->cast != NULL && sees_like(panel, like);
+    bool lent = like != NULL && like->own_cast != NULL && sees_like(panel, like);
     rlv_status status = lent ? RLV_DONE : look_at(panel, &light, error);
     if (status != RLV_DONE)
         return status;
-    look->cast = lent ? *like->cast : *panel->cast;
+    if (lent)
+        panel->cast = like->own_cast;
+    look->cast = *panel->cast;
     return rlv_paint(&panel->picture, &look->cast, surface->mesh, surface->tree, surface->overlay, &how, NULL,
                      &panel->seen, error);
 }
@@ -465,7 +468,7 @@ static rlv_status find_regions(panel_look* look, rlv_error* error)
     {
         for (size_t p = 0; p < count; p++)
             region[p] = cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0 ? region_at(look, p, all == 1) : 0;
-        rlv_crowd_distances(cast->width, cast->height, region, far);
+        rlv_crowd_distances(cast->width, cast->height, region, true, far);
         take_places(look, region, far, in_square);
     }
     free(in_square);
@@ -514,9 +517,9 @@ rlv_status rlv_panel_make(rlv_panel* panel, const rlv_panel_surface* surface, co
 void rlv_panel_free(rlv_panel* panel)
 {
     rlv_picture_free(&panel->picture);
-    if (panel->cast != NULL)
-        rlv_cast_free(panel->cast);
-    free(panel->cast);
+    if (panel->own_cast != NULL)
+        rlv_cast_free(panel->own_cast);
+    free(panel->own_cast);
     rlv_lines_free(&panel->hatched);
     rlv_lines_free(&panel->coloured);
     rlv_lines_free(&panel->added);

@@ -85,9 +85,9 @@ typedef struct rlv_panel_surface
     double unit;                   ///< of the sheet: specks and crowds are as a reader of it sees them; 0: 1
     double pixel_mm;              ///< of the picture on paper; 0: RLV_SHEET_PIXEL_MM, doubled until 8 million pixels do
     int rays, samples;            ///< as of a view; 0: 4 from every other pixel, and 4
-    const struct rlv_panel* like; ///< another panel, which must stay while this one is made: where it is of the same
-                                  ///< mesh, index, view, size and rays, what it saw is painted anew, and not looked
-                                  ///< for again
+    const struct rlv_panel* like; ///< another panel, which must stay while this one is made and drawn: where it is of
+                                  ///< the same mesh, index, view, size and rays, what it saw is painted anew, and not
+                                  ///< looked for again; a panel that was lent it lends no further
 } rlv_panel_surface;
 
 /// An arrow in the mesh's frame: a motion, a current. `times` longer than true (0: 1), which its caller tells.
@@ -193,7 +193,8 @@ typedef struct rlv_panel
     const rlv_panel_surface* surface;
     double width_mm, height_mm; ///< on paper, whole pixels
     rlv_picture picture;
-    rlv_cast* cast; ///< what was seen, pixel by pixel; NULL where `like` lent it
+    const rlv_cast* cast; ///< what was seen, pixel by pixel: its own, or `like`'s
+    rlv_cast* own_cast;   ///< NULL where `like` lent it
     rlv_paint_seen seen;
     rlv_lines hatched, coloured, added;
     size_t outline_count;

@@ -150,8 +150,6 @@ static void tint_row(float* tint, const sweep* all, const rlv_picture* picture, 
 // Whether the surface is seen in a pixel of the panel: of rock that is not there nothing is said.
 static bool is_seen(const rlv_cast* cast, size_t x, size_t y)
 {
-    if (cast == NULL)
-        return true;
     bool within = x >= cast->left && y >= cast->top && x - cast->left < cast->width && y - cast->top < cast->height;
     return within && cast->triangle[(y - cast->top) * cast->width + x - cast->left] != RLV_TREE_NONE;
 }

@@ -28,14 +28,6 @@ static flat_ring flat_of(const rlv_panel_area* area, const rlv_camera_axes* axes
     return r;
 }
 
-static double off_stretch(const double a[2], const double b[2], const double p[2])
-{
-    const double x = b[0] - a[0], y = b[1] - a[1], square = x * x + y * y;
-    double share = square > 0.0 ? ((p[0] - a[0]) * x + (p[1] - a[1]) * y) / square : 0.0;
-    share = fmin(fmax(share, 0.0), 1.0);
-    return hypot(p[0] - a[0] - share * x, p[1] - a[1] - share * y);
-}
-
 // Whether a point is inside a ring (a line from it crosses the ring an odd number of times), or close to it.
 static bool is_of(const flat_ring* r, const double p[2], double round_mm)
 {
@@ -45,7 +37,7 @@ static bool is_of(const flat_ring* r, const double p[2], double round_mm)
     for (size_t i = 0, before = r->count - 1; i < r->count; before = i++)
     {
         const double *a = r->at[before], *b = r->at[i];
-        if (off_stretch(a, b, p) <= round_mm)
+        if (rlv_off_stretch(p, a, b) <= round_mm)
             return true;
         if ((a[1] > p[1]) != (b[1] > p[1]) && p[0] < a[0] + (b[0] - a[0]) * (p[1] - a[1]) / (b[1] - a[1]))
             inside = !inside;

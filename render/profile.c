@@ -188,8 +188,9 @@ static void clip_to_regions(const profile_drawing* on, const rlv_profile* profil
     cairo_clip(c);
 }
 
-#define RASTER_MM 0.25  // side of a pixel, on paper, that tints are looked for in
-#define LEAST_PIXELS 24 // 1.5 mm2: two scans of one surface leave slivers, which nobody takes for a tint
+#define RASTER_MM 0.25   // side of a pixel, on paper, that tints are looked for in
+#define RASTER_MOST 8192 // pixels along a side: 2 m of paper; of what is larger, which no paper holds, they are coarser
+#define LEAST_PIXELS 24  // 1.5 mm2: two scans of one surface leave slivers, which nobody takes for a tint
 
 // Whether what went, or came, is large enough on paper to be seen: it is clipped as it is drawn, into pixels, and those
 // are counted.
@@ -200,11 +201,12 @@ static bool shows(const rlv_profile* profile, uint8_t kind, double scale)
     double low[2], high[2];
     if (in->line_count == 0 || out->line_count == 0 || !rlv_profile_box(profile, low, high))
         return false;
-    double wide = ceil((high[0] - low[0]) * scale / RASTER_MM), tall = ceil((high[1] - low[1]) * scale / RASTER_MM);
-    cairo_surface_t* image = cairo_image_surface_create(CAIRO_FORMAT_A8, (int)fmin(fmax(wide, 1.0), 32767.0),
-                                                        (int)fmin(fmax(tall, 1.0), 32767.0));
+    const double across = (high[0] - low[0]) * scale, up = (high[1] - low[1]) * scale,
+                 pixel_mm = fmax(RASTER_MM, fmax(across, up) / RASTER_MOST);
+    cairo_surface_t* image = cairo_image_surface_create(CAIRO_FORMAT_A8, (int)fmax(ceil(across / pixel_mm), 1.0),
+                                                        (int)fmax(ceil(up / pixel_mm), 1.0));
     rlv_sheet sheet = {.unit = 1.0, .cairo = cairo_create(image)};
-    cairo_scale(sheet.cairo, 1.0 / RASTER_MM, 1.0 / RASTER_MM);
+    cairo_scale(sheet.cairo, 1.0 / pixel_mm, 1.0 / pixel_mm);
     profile_drawing on = {&sheet, -low[0] * scale, high[1] * scale, scale};
     clip_to_regions(&on, profile, kind);
     clip_between(&on, in, out);
@@ -218,7 +220,7 @@ static bool shows(const rlv_profile* profile, uint8_t kind, double scale)
         for (size_t x = 0; x < columns; x++)
             count += data[y * stride + x] >= 128;
     cairo_surface_destroy(image);
-    return count >= LEAST_PIXELS;
+    return (double)count * pixel_mm * pixel_mm >= LEAST_PIXELS * RASTER_MM * RASTER_MM;
 }
 
 rlv_profile_tints rlv_profile_tints_at(const rlv_profile* profile, double scale)

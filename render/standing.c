@@ -387,10 +387,15 @@ static double block_foot(const elevation* at)
                : at->floor;
 }
 
+double rlv_standing_room(double case_mm, double block_mm)
+{
+    return nearbyint(case_mm) - nearbyint(block_mm);
+}
+
 // What a case leaves on either side, in whole millimetres that add up to the case's as they stand.
 static void share_room(double case_mm, double block_mm, double side_mm[2])
 {
-    const double room = round(case_mm) - round(block_mm);
+    const double room = rlv_standing_room(case_mm, block_mm);
     side_mm[0] = floor(0.5 * room);
     side_mm[1] = room - side_mm[0];
 }

@@ -67,6 +67,10 @@ bool rlv_standing_bearing(const rlv_standing* standing, double* clockwise_deg);
 /// How far the centre is from the left end of the box in the front view, over the floor, and from the box's front, mm.
 void rlv_standing_centre(const rlv_standing* standing, double from_mm[3]);
 
+/// What a case leaves a block along one of its ways, both sides together, in whole mm: of both sizes as they are
+/// written, to the nearest mm and halves to even, so that what stands on a sheet adds up.
+double rlv_standing_room(double case_mm, double block_mm);
+
 /// The point of the block that is farthest up in a view as it is drawn (`way` (0, 1)), or farthest to another side of
 /// it: `way` is in the plane of the view, to the right and upwards.
 rlv_vec3 rlv_standing_farthest(const rlv_standing* standing, int view, const double way[2]);

@@ -4,6 +4,7 @@
 #include <criterion/criterion.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum
 {
@@ -111,4 +112,88 @@ Test(label_areas, a_label_covers_on_both_stages_what_it_covers_on_either)
     }
     free_ball(&narrow);
     free_ball(&wide);
+}
+
+enum
+{
+    FAN = 20,
+};
+
+/// A fan of so many triangles of 1 mm2 each, whose vertices are all of one sample that is its own foot.
+typedef struct fan
+{
+    float at[3 * (2 * FAN + 1)];
+    uint32_t corner[3 * FAN], of_vertex[2 * FAN + 1], foot[1];
+    uint16_t label[FAN];
+    rlv_mesh mesh;
+    rlv_sampling sampling;
+} fan;
+
+/// `counts[label]` of its triangles have a label; they are told from the first or from the last one on.
+static rlv_labelled lay_fan(fan* f, const int counts[6], bool from_last)
+{
+    size_t put = 0;
+    memset(f, 0, sizeof *f);
+    for (uint32_t t = 0; t < FAN; t++) // all lie on each other
+    {
+        const float way[2][2] = {{2.0f, 0.0f}, {0.0f, 1.0f}};
+        memcpy(f->at + 3 * (2 * t + 1), way[0], sizeof way[0]);
+        memcpy(f->at + 3 * (2 * t + 2), way[1], sizeof way[1]);
+        const uint32_t corner[3] = {0, 2 * t + 1, 2 * t + 2};
+        memcpy(f->corner + 3 * t, corner, sizeof corner);
+    }
+    for (uint16_t label = 0; label < 6; label++)
+        for (int k = 0; k < counts[label]; k++, put++)
+            f->label[from_last ? FAN - 1 - put : put] = label;
+    cr_assert_eq(put, FAN);
+    f->mesh = (rlv_mesh){.vertex_count = 2 * FAN + 1, .triangle_count = FAN, .position_mm = f->at, .corner = f->corner};
+    f->sampling = (rlv_sampling){.count = 1, .of_vertex = f->of_vertex};
+    return (rlv_labelled){&f->mesh, &f->sampling, f->label, f->foot};
+}
+
+static double of_label(const rlv_label_areas* areas, int label)
+{
+    uint8_t wanted[6] = {0};
+    wanted[label] = 1;
+    return rlv_label_areas_sum(areas, wanted);
+}
+
+/// Take the areas of two such fans and compare them with what each label should have.
+static void cr_covers(const int counts[2][6], bool from_last, const double truth[2][6])
+{
+    fan f[2];
+    const rlv_labelled side[2] = {lay_fan(&f[0], counts[0], from_last), lay_fan(&f[1], counts[1], from_last)};
+    rlv_label_areas* areas[2];
+    cr_assert_eq(rlv_label_areas_take(areas, side, NULL), RLV_DONE);
+    for (int s = 0; s < 2; s++)
+        for (int label = 0; label < 6; label++)
+            cr_expect_float_eq(of_label(areas[s], label), truth[s][label], ROUNDING * FAN, "side %d label %d: %g", s,
+                               label, of_label(areas[s], label));
+    free(areas[0]);
+    free(areas[1]);
+}
+
+/// Of five labels the three with the most area keep it, the least of them with what the others had; in whatever order
+/// the triangles come.
+Test(label_areas, of_many_labels_the_largest_stay_whatever_comes_first)
+{
+    const int counts[2][6] = {{1, 2, 4, 8, 5, 0}, {1, 2, 4, 8, 5, 0}};
+    const double truth[2][6] = {{0, 0, 7, 8, 5, 0}, {0, 0, 7, 8, 5, 0}};
+    cr_covers(counts, false, truth);
+    cr_covers(counts, true, truth);
+}
+
+/// A sample that has room for one label more gets that which its foot has most of, whatever their numbers; and no more
+/// of it than is free.
+Test(label_areas, of_two_labels_of_the_foot_that_want_one_place_the_larger_gets_it)
+{
+    const int counts[2][2][6] = {{{10, 0, 0, 10, 0, 0}, {0, 12, 8, 0, 0, 0}},
+                                 {{10, 0, 0, 10, 0, 0}, {0, 8, 12, 0, 0, 0}}};
+    const double truth[2][2][6] = {{{0, 10, 0, 10, 0, 0}, {0, 12, 8, 0, 0, 0}},
+                                   {{0, 0, 10, 10, 0, 0}, {0, 8, 12, 0, 0, 0}}};
+    for (int k = 0; k < 2; k++)
+    {
+        cr_covers(counts[k], false, truth[k]);
+        cr_covers(counts[k], true, truth[k]);
+    }
 }

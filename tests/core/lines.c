@@ -121,6 +121,15 @@ Test(lines, what_is_too_small_to_draw_is_dropped)
     rlv_lines_free(&lines);
 }
 
+Test(lines, a_point_lies_off_a_stretch_by_its_foot_or_by_the_nearer_end)
+{
+    const double a[2] = {1.0, 1.0}, b[2] = {5.0, 1.0};
+    cr_expect_eq(rlv_off_stretch((double[]){3.0, 3.0}, a, b), 2.0);
+    cr_expect_eq(rlv_off_stretch((double[]){8.0, 5.0}, a, b), 5.0); // 3, 4, 5
+    cr_expect_eq(rlv_off_stretch((double[]){-2.0, -3.0}, a, b), 5.0);
+    cr_expect_eq(rlv_off_stretch((double[]){4.0, 5.0}, a, a), 5.0); // a stretch of no length
+}
+
 Test(lines, no_links_are_no_lines)
 {
     rlv_lines lines;

@@ -42,6 +42,8 @@ Test(history_grid, what_lies_beside_what_is_told_as_the_map_shows_it)
     cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(10, 30, 0)), "above");
     cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(0, 0, 0)), "below and left of");
     cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(-9, 10.1, 0)), "left of");
+    cr_expect_null(history_grid_way(&grid, from, rlv_vec3_of(10, 10, 50)), "one place of the map");
+    cr_expect_null(history_grid_way(&grid, from, rlv_vec3_of((double)NAN, 10, 50)));
     cr_expect_float_eq(history_grid_apart_mm(&grid, from, rlv_vec3_of(13, 14, 70)), 5.0, 1e-12); // 3, 4, 5
 }
 
@@ -59,6 +61,19 @@ Test(history_grid, the_nearest_edge_is_that_of_the_mesh_along_the_row_or_the_col
     cr_expect_float_eq(in, 7.0, 1e-6);
     cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(95, 20, 0), &in), "right");
     cr_expect_null(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(-5, 20, 0), &in), "it lies beyond the plate");
+    // On an edge, whichever it is: the line through the place then only touches the plate.
+    const struct
+    {
+        const char* name;
+        double x, y;
+    } on[] = {{"left", 0, 30}, {"right", 100, 30}, {"upper", 50, 60}, {"lower", 50, 0}};
+    for (size_t k = 0; k < sizeof on / sizeof *on; k++)
+    {
+        const char* edge = history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(on[k].x, on[k].y, 0), &in);
+        cr_assert_not_null(edge, "the %s one", on[k].name);
+        cr_expect_str_eq(edge, on[k].name);
+        cr_expect_eq(in, 0.0);
+    }
     pose.translation_mm = rlv_vec3_of(-8, 0, 0);
     cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(-5, 20, 0), &in), "left");
     cr_expect_float_eq(in, 3.0, 1e-6);

@@ -60,3 +60,24 @@ Test(history_sheet_job, a_stage_is_named_by_date_and_title_with_its_id_beside_th
         cr_expect_str_eq(words, beside[i]);
     }
 }
+
+Test(history_sheet_job, a_line_that_is_cut_says_so_and_so_does_the_last_of_too_many)
+{
+    sheet_lines lines = {0};
+    char words[2 * SHEET_LINE] = "";
+    for (size_t i = 0; i < SHEET_LINE; i++) // letters of two bytes
+        memcpy(words + 2 * i, i + 1 < SHEET_LINE ? "é" : "\0", 2);
+    sheet_line(&lines, "%s", "short");
+    sheet_line(&lines, "%s", words);
+    cr_expect_str_eq(lines.text[0], "short");
+    // Of 255 bytes the sign has four: 125 letters fit before it.
+    cr_expect_eq(strlen(lines.text[1]), 2 * 125 + strlen(" …"));
+    cr_expect_str_eq(lines.text[1] + 2 * 125, " …");
+    while (lines.count < SHEET_LINES)
+        sheet_line(&lines, "%s", "short");
+    cr_expect_str_eq(lines.text[SHEET_LINES - 1], "short");
+    sheet_line(&lines, "%s", "one too many");
+    sheet_line(&lines, "%s", "and another");
+    cr_expect_eq(lines.count, SHEET_LINES);
+    cr_expect_str_eq(lines.text[SHEET_LINES - 1], "short …");
+}

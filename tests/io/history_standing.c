@@ -84,7 +84,13 @@ Test(history_standing, its_sheet_tells_what_may_be_touched_and_whether_that_is_s
     const rlv_history history = {.specimen = &specimen,
                                  .stage_count = 1,
                                  .stage = &stage,
-                                 .standing = {.known = true, .shown = true, .turn_deg = (double)NAN}};
+                                 .standing = {.known = true,
+                                              .shown = true,
+                                              .turn_deg = (double)NAN,
+                                              .box = {.length_mm = 400.5, .width_mm = 300.4, .height_mm = 100.6},
+                                              .case_known = true,
+                                              .case_mm = {901.0, 700.0, 500.4},
+                                              .room_mm = {500.5, 399.6, 399.8}}};
     const rlv_mesh mesh = {.vertex_count = 8, .triangle_count = 12, .position_mm = position, .corner = corner};
     rlv_tree* tree = NULL;
     cr_assert_eq(rlv_tree_build(&tree, &mesh, NULL), RLV_DONE);
@@ -98,6 +104,9 @@ Test(history_standing, its_sheet_tells_what_may_be_touched_and_whether_that_is_s
                                    .outline = outline};
     sheet_lines lines = {0};
     sheet_standing_lines(&lines, &history, &standing, false);
+    // Sizes and room add up as they are told: 901 is 400 and 501, 500 is 101 and 399.
+    cr_expect(says(&lines, "400 × 300 × 101" RLV_THIN "mm"));
+    cr_expect(says(&lines, "501" RLV_THIN "mm along its length and 400 along its width, both sides together; 399"));
     cr_expect(says(&lines, "Nothing may touch the outlines ‘skull’, ‘tail’"));
     // Whatever else there is to say, and however long its names are.
     cr_expect(says(&lines, "A qualified person decides how it is lifted and held"));

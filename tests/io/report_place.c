@@ -63,6 +63,15 @@ Test(report_place, a_place_is_told_by_its_square_the_nearest_element_that_shows_
                      "B1, 10 mm right of LL01, 40 mm from the upper edge");
 }
 
+Test(report_place, a_place_in_the_middle_of_an_element_or_on_an_edge_is_no_distance_from_it)
+{
+    plate p;
+    lay(&p);
+    cr_expect_str_eq(report_place(&p.elements, rlv_vec3_of(50.0, 60.3, 5)).text,
+                     "B1, at the middle of LL02, 40 mm from the upper edge");
+    cr_expect_str_eq(report_place(&p.elements, rlv_vec3_of(50, 0, 0)).text, "B2, 60 mm below LL02, at the lower edge");
+}
+
 Test(report_place, what_is_not_known_is_left_out)
 {
     plate p;

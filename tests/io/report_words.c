@@ -427,3 +427,16 @@ Test(report_words, every_figure_of_the_page_is_that_of_the_csv_rounded_once)
     cr_expect_gt(looked, 50);
     report_tables_free(&tables);
 }
+
+Test(report_words, what_is_said_and_cut_says_so)
+{
+    char words[2 * sizeof(report_text)];
+    memset(words, 'x', sizeof words);
+    words[sizeof(report_text) - 1] = '\0';
+    cr_expect_str_eq(report_say("%s", words).text, words, "it fits to the last byte");
+    words[sizeof(report_text) - 1] = 'x';
+    words[sizeof words - 1] = '\0';
+    const report_text said = report_say("%s", words);
+    cr_expect_eq(strlen(said.text), sizeof said.text - 1);
+    cr_expect_str_eq(said.text + sizeof said.text - sizeof " …", " …");
+}

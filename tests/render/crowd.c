@@ -26,10 +26,12 @@ static uint8_t* nothing(void)
 
 static void put_disc(uint8_t* in, double x_mm, double y_mm, double radius_mm)
 {
-    for (size_t p = 0; p < (size_t)WIDE * TALL; p++)
-        if (hypot(((double)(p % WIDE) + 0.5) * PIXEL_MM - x_mm, ((double)(p / WIDE) + 0.5) * PIXEL_MM - y_mm) <
-            radius_mm)
-            in[p] = 1;
+    const int reach = (int)ceil(radius_mm / PIXEL_MM) + 1, middle[2] = {(int)(x_mm / PIXEL_MM), (int)(y_mm / PIXEL_MM)};
+    for (int y = middle[1] - reach; y <= middle[1] + reach; y++)
+        for (int x = middle[0] - reach; x <= middle[0] + reach; x++)
+            if (x >= 0 && x < WIDE && y >= 0 && y < TALL &&
+                hypot((x + 0.5) * PIXEL_MM - x_mm, (y + 0.5) * PIXEL_MM - y_mm) < radius_mm)
+                in[(size_t)y * WIDE + (size_t)x] = 1;
 }
 
 static double area_mm2(const uint8_t* in)
@@ -63,6 +65,31 @@ Test(crowd, granules_of_a_field_are_taken_out_and_a_scute_among_them_stays)
     cr_expect_eq(in[(size_t)(40.0 / PIXEL_MM) * WIDE + (size_t)(80.0 / PIXEL_MM)], 1);
     cr_expect(thinned);
     free(in);
+}
+
+// A field that the picture's rim cuts is thinned up to it; a bone that it cuts stays whole.
+Test(crowd, granules_at_the_rim_are_taken_out_as_those_within_and_a_bone_there_stays)
+{
+    uint8_t *in = nothing(), *bone = nothing();
+    bool thinned = false;
+    for (double y = 0.0; y <= 80.0; y += 1.2)
+        for (double x = 0.0; x <= 100.0; x += 1.2)
+            if (hypot(x, y - 40.0) > 10.8) // none touches the bone
+                put_disc(in, x, y, 0.4);
+    put_disc(in, 0.0, 40.0, 10.0);
+    put_disc(bone, 0.0, 40.0, 10.0);
+    cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, 1.0, &thinned, NULL), RLV_DONE);
+    size_t left = 0, lost = 0;
+    for (size_t p = 0; p < (size_t)WIDE * TALL; p++)
+    {
+        left += in[p] != 0 && bone[p] == 0;
+        lost += in[p] == 0 && bone[p] != 0;
+    }
+    cr_expect_eq(left, 0);
+    cr_expect_eq(lost, 0);
+    cr_expect(thinned);
+    free(in);
+    free(bone);
 }
 
 Test(crowd, a_row_of_scutes_and_specks_here_and_there_keep_their_outlines)
@@ -104,12 +131,19 @@ Test(crowd, distances_are_to_the_nearest_border_of_the_same_part)
     for (size_t y = 100; y < 301; y++)
         for (size_t x = 100; x < 201; x++)
             part[y * WIDE + x] = x < 180 ? 1 : 2;
-    rlv_crowd_distances(WIDE, TALL, part, far);
+    rlv_crowd_distances(WIDE, TALL, part, true, far);
     // 80 pixels wide: the middle ones lie 39.5 from the border on one side, 40.5 less one half on the other.
     cr_expect_float_eq(far[200 * WIDE + 139], 39.5f, 1e-3f);
     cr_expect_float_eq(far[200 * WIDE + 140], 39.5f, 1e-3f);
     cr_expect_float_eq(far[200 * WIDE + 180], 0.5f, 1e-6f);
     cr_expect_eq(far[0], 0.0f);
+    // One part over all of the picture: its rim is its border, or there is none.
+    for (size_t p = 0; p < (size_t)WIDE * TALL; p++)
+        part[p] = 1;
+    rlv_crowd_distances(WIDE, TALL, part, true, far);
+    cr_expect_eq(far[200 * WIDE], 0.5f);
+    rlv_crowd_distances(WIDE, TALL, part, false, far);
+    cr_expect_eq(far[200 * WIDE], 1e9f);
     free(part);
     free(far);
 }

@@ -129,6 +129,27 @@ Test(panel_corridor, nothing_is_tinted_where_there_is_no_surface)
     table_top_clear(&t);
 }
 
+Test(panel_corridor, a_panel_that_was_lent_its_look_is_tinted_as_the_one_that_lent_it)
+{
+    table_top t;
+    lay(&t);
+    rlv_panel_surface surface = t.surface;
+    surface.like = &t.panel;
+    table_top other;
+    memset(&other, 0, sizeof other);
+    cr_assert_eq(rlv_panel_make(&other.panel, &surface, &t.panel.view, 70.0, 70.0, NULL), RLV_DONE);
+    cr_assert_null(other.panel.own_cast);
+    const rlv_panel_expected edge = place_of(60, 30, wide, 7);
+    rlv_picture tinted[2] = {tinted_by(&t, 1, &edge), tinted_by(&other, 1, &edge)};
+    cr_expect_gt(tint_at(&other, &tinted[1], 59, 30), 0.1);
+    cr_expect_eq(tint_at(&other, &tinted[1], 61, 30), 0.0);
+    cr_expect_eq(memcmp(tinted[0].rgb, tinted[1].rgb, 3 * tinted[0].width * tinted[0].height), 0);
+    rlv_picture_free(&tinted[0]);
+    rlv_picture_free(&tinted[1]);
+    rlv_panel_free(&other.panel);
+    table_top_clear(&t);
+}
+
 // The most pixels of any picture in a PDF, and how many there are: Cairo writes them as objects with a plain head.
 static size_t pictures_in(const char* data, size_t size, double* most)
 {

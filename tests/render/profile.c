@@ -169,6 +169,21 @@ Test(profile, a_key_explains_the_tints_that_are_there_and_no_other)
     rlv_mesh_free(&after);
 }
 
+// As large as no paper is: what went is still found, all over it, in no more pixels than a sheet of 2 m has.
+Test(profile, what_went_is_found_on_sections_of_kilometres, .timeout = 20)
+{
+    rlv_mesh before = block(), after = trenched();
+    const rlv_profile_stage one = {.mesh = &before}, two = {.mesh = &after};
+    rlv_profile profile;
+    cr_assert_eq(rlv_profile_cut(&profile, &one, &two, &across, NULL), RLV_DONE);
+    const rlv_profile_tints tints = rlv_profile_tints_at(&profile, 1e5);
+    cr_expect(tints.went);
+    cr_expect_not(tints.came);
+    rlv_profile_free(&profile);
+    rlv_mesh_free(&before);
+    rlv_mesh_free(&after);
+}
+
 Test(profile, its_lines_are_told_apart_by_dash_and_by_twice_the_weight)
 {
     rlv_mesh before = block(), after = trenched();

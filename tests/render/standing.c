@@ -4,6 +4,8 @@
 
 #include <criterion/criterion.h>
 #include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
 
 TestSuite(standing);
 
@@ -184,6 +186,24 @@ Test(standing, an_outline_is_in_sight_from_the_side_that_it_lies_on)
     cr_expect_gt(ink[1], ink[0]);
     cr_expect_eq(ink[2], ink[0]);
     rlv_tree_free(tree);
+}
+
+// 901 less 400 is 501, and not the 500.5 that lie between the sizes as they are measured; halves go to even, as printf
+// writes them.
+Test(standing, what_a_case_leaves_is_what_is_left_between_the_sizes_as_they_are_written)
+{
+    const double size_mm[] = {400.5, 401.5, 300.4, 100.6, 99.5, 901.0, 500.5, 899.49999};
+    const size_t count = sizeof size_mm / sizeof *size_mm;
+    char written[2][16];
+    cr_expect_eq(rlv_standing_room(901.0, 400.5), 501.0);
+    for (size_t i = 0; i < count; i++)
+        for (size_t k = 0; k < count; k++)
+        {
+            snprintf(written[0], sizeof *written, "%.0f", size_mm[i]);
+            snprintf(written[1], sizeof *written, "%.0f", size_mm[k]);
+            cr_expect_eq(rlv_standing_room(size_mm[i], size_mm[k]), atof(written[0]) - atof(written[1]), "%g in %g",
+                         size_mm[k], size_mm[i]);
+        }
 }
 
 Test(standing, a_block_without_a_size_is_refused)
