@@ -259,12 +259,43 @@ static double told_p(double p)
     return p < LEAST_P ? LEAST_P : p;
 }
 
+bool articulation_is_untested(const history_articulation* a, size_t element)
+{
+    const rlv_articulated* told = history_told(a, element);
+    return told != NULL && told->state == RLV_IN_PLACE &&
+           told->detectable_mm[0] > 0.5 * a->fit.row[a->given[a->given_of[element]].row].pitch_mm;
+}
+
+/// How many of a row, of a part of the body, or of all (SIZE_MAX).
+static size_t count_untested(const history_articulation* a, size_t row, size_t part)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < a->given_count; i++)
+        count += articulation_is_untested(a, a->element_of[i]) && (row == SIZE_MAX || a->given[i].row == row) &&
+                 (part == SIZE_MAX || rlv_articulation_part_at(&a->fit, a->fit.element[i].along_mm) == part);
+    return count;
+}
+
+size_t articulation_untested(const history_articulation* a)
+{
+    return count_untested(a, SIZE_MAX, SIZE_MAX);
+}
+
+size_t articulation_untested_in_row(const history_articulation* a, size_t row)
+{
+    return count_untested(a, row, SIZE_MAX);
+}
+
+size_t articulation_untested_in_part(const history_articulation* a, size_t part)
+{
+    return count_untested(a, SIZE_MAX, part);
+}
+
 report_text articulation_unsure_words(const history_articulation* a, size_t element)
 {
     const rlv_articulated* told = history_told(a, element);
     report_text words = {""};
-    if (told != NULL && told->state == RLV_IN_PLACE &&
-        told->detectable_mm[0] > 0.5 * a->fit.row[a->given[a->given_of[element]].row].pitch_mm)
+    if (articulation_is_untested(a, element))
         report_add(&words, "position too unsure to tell less than %s mm",
                    words_figures(told->detectable_mm[0], 2).text);
     return words;
@@ -592,7 +623,10 @@ static const table_column row_columns[] = {
     {"compared", NULL, "compared", TABLE_FLAG, "Whether it was fitted with its table of a comparative specimen."},
     {"compared_p", NULL, "p of the table", TABLE_NUMBER,
      "p of its elements departing so far from that; below 0.01 the row was fitted without."},
-    {"compared_scale", NULL, "scale", TABLE_INTERVAL, "This animal’s row over the table’s."}};
+    {"compared_scale", NULL, "scale", TABLE_INTERVAL, "This animal’s row over the table’s."},
+    {"untested", NULL, "untested", TABLE_COUNT,
+     "Of those in place, how many could not be tested: no shift of theirs under half a pitch would have been told in "
+     "80 % of cases."}};
 
 /// The median, the least or the greatest.
 static double limit_of(const rlv_interval* limit, int end)
@@ -623,6 +657,7 @@ static rlv_table rows_table(const history_articulation* a)
         table_flag(&t, told->compared);
         table_figures(&t, a->fitted ? told->compared_p : (double)NAN, 2);
         table_interval(&t, told->compared ? told->scale : (rlv_interval){NAN, NAN, NAN});
+        table_count(&t, articulation_untested_in_row(a, r));
     }
     return t;
 }
@@ -639,7 +674,13 @@ static const table_column share_columns[] = {
     {"in_place", NULL, "in place", TABLE_COUNT, "Of these, in place."},
     {"share", "percent", "share in place", TABLE_INTERVAL,
      "The same as a share of them, with its exact binomial interval, each element by itself: of few elements it tells "
-     "little."}};
+     "little."},
+    {"untested", NULL, "of these untested", TABLE_COUNT,
+     "Of those in place, how many could not be tested: no shift of theirs under half a pitch would have been told in "
+     "80 % of cases."},
+    {"share_tested", "percent", "share without them", TABLE_INTERVAL,
+     "The share without those that could not be tested, with its interval. It is rather too low, since what is "
+     "displaced counts whatever its errors, as the other is rather too high."}};
 
 rlv_table articulation_shares_wall(const history_articulation* a)
 {
@@ -652,6 +693,10 @@ rlv_table articulation_shares_wall(const history_articulation* a)
         table_count(&t, part->held);
         table_count(&t, part->in_place);
         table_interval(&t, in_percent(part->share));
+        const size_t untested = articulation_untested_in_part(a, k);
+        table_count(&t, untested);
+        table_interval(&t, in_percent(rlv_articulation_share((double)(part->in_place - untested),
+                                                             (double)(part->held - untested))));
     }
     return t;
 }
@@ -684,7 +729,14 @@ static const table_column skeleton_columns[] = {
     {"scatter_across", "mm", "scatter across", TABLE_INTERVAL, "The same across the body and out of it, each."},
     {"scatter_turn", "deg", "scatter of attitude", TABLE_NUMBER,
      "Natural scatter of the attitude about each axis, one sd."},
-    {"crossing", NULL, "crosses itself", TABLE_FLAG, "Whether the body comes nearer to itself than it is wide."}};
+    {"crossing", NULL, "crosses itself", TABLE_FLAG, "Whether the body comes nearer to itself than it is wide."},
+    {"tested", NULL, "tested", TABLE_COUNT,
+     "Elements judged or off their rows, without those in place that could not be tested: of which no shift under half "
+     "a pitch would have been told in 80 % of cases."},
+    {"in_place_tested", NULL, "in place, tested", TABLE_COUNT, "Of these, in place."},
+    {"share_in_place_tested", "percent", "share in place, tested", TABLE_INTERVAL,
+     "The same as a share, with its interval. It is rather too low, since what is displaced counts whatever its "
+     "errors; share_in_place takes all that could not be tested as in place, and is rather too high."}};
 
 size_t articulation_in_place_faced(const history_articulation* a)
 {
@@ -716,21 +768,38 @@ static rlv_table skeleton_table(const history_articulation* a)
     table_interval(&t, a->fit.scatter_mm[1]);
     table_figures(&t, a->fit.scatter_deg, 2);
     table_flag(&t, a->fit.crossing);
+    const size_t untested = articulation_untested(a);
+    table_count(&t, v.judged + v.off_row - untested);
+    table_count(&t, v.in_place - untested);
+    table_interval(&t, in_percent(rlv_articulation_share_tested(&a->fit, untested)));
     return t;
+}
+
+/// "31 of 46 (67.3 %, 47 to 84 %)"
+static report_text share_words(size_t some, size_t all, const char* what, rlv_interval share)
+{
+    const rlv_interval percent = in_percent(share);
+    return report_say("%zu of %zu%s (%.1f %%, %.0f to %.0f %%)", some, all, what, percent.value, floor(percent.low),
+                      ceil(percent.high));
 }
 
 report_text articulation_verdict(const history_articulation* a)
 {
-    report_text words;
     const rlv_articulation_verdict v = a->fit.verdict;
-    const rlv_interval share = in_percent(v.share);
-    int length =
-        snprintf(words.text, sizeof words.text, "%s%s, %zu of %zu elements are in place (%.1f %%, %.0f to %.0f %%)",
-                 rlv_articulation_word_of(v.word), v.sure ? "" : " by the count, though not surely", v.in_place,
-                 v.judged + v.off_row, share.value, floor(share.low), ceil(share.high));
+    const size_t all = v.judged + v.off_row, untested = articulation_untested(a);
+    report_text words =
+        report_say("%s%s, %s", rlv_articulation_word_of(v.word), v.sure ? "" : " by the count, though not surely",
+                   share_words(v.in_place, all, " elements are in place", v.share).text);
+    if (untested == v.in_place && untested > 0)
+        report_add(&words, "; none of those in place could be tested");
+    else if (untested > 0)
+        report_add(
+            &words, "; without the %zu in place that could not be tested, %s", untested,
+            share_words(v.in_place - untested, all - untested, "", rlv_articulation_share_tested(&a->fit, untested))
+                .text);
     if (v.off_row > 0)
-        snprintf(words.text + length, sizeof words.text - (size_t)length, "; %zu of the others lie%s off %s", v.off_row,
-                 v.off_row == 1 ? "s" : "", v.off_row == 1 ? "its row" : "their rows");
+        report_add(&words, "; %zu of the others lie%s off %s", v.off_row, v.off_row == 1 ? "s" : "",
+                   v.off_row == 1 ? "its row" : "their rows");
     return words;
 }
 

@@ -694,6 +694,14 @@ report_text articulation_verdict_meaning(const history_articulation* a)
     report_add(&words, "Counted are %zu elements whose state is told", v.judged);
     if (v.off_row > 0)
         report_add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);
+    const size_t untested = articulation_untested(a);
+    if (untested > 0)
+        report_add(&words,
+                   ". %zu of those in place could not be tested: no shift of theirs under half a pitch would have been "
+                   "told in 80 %% of cases, mostly because they are covered in part. The share with them takes all of "
+                   "them as in place, and is rather too high; that without them keeps all that was found displaced, "
+                   "however unsure, and is rather too low",
+                   untested);
     report_add(&words,
                ". Of %zu of the %zu in place the external face is known: of the others it cannot be told whether "
                "they lie inverted in their place",
