@@ -530,8 +530,8 @@ typedef struct directions
     char (*name)[80]; ///< of each motion
     double* azimuth_deg;
     const char** azimuth_name;
-    size_t poles, off_row, azimuths; ///< `off_row` of the poles are of elements off their rows
-    report_text words[3];            ///< beneath the poles, the motions and the rose
+    size_t poles, azimuths;
+    report_text words[3]; ///< beneath the poles, the motions and the rose
 } directions;
 
 static void free_directions(directions* d)
@@ -560,11 +560,12 @@ static void add_sample(report_text* words, const history_articulation* a, const 
     for (size_t i = 0; i < a->given_count; i++)
         together += a->fit.element[i].group > 0 && a->fit.element[i].state == RLV_SHIFTED &&
                     (a->given[i].element.known & RLV_ELEMENT_POLE) != 0;
-    report_add(words, ". Counted: %zu displaced by themselves", a->disturbance.all.poles.tensor.count);
+    const rlv_disturbance_axes* poles = &a->disturbance.all.poles;
+    report_add(words, ". Counted: %zu displaced by themselves", poles->tensor.count - poles->off_row);
+    if (poles->off_row > 0)
+        report_add(words, " and %zu off their rows", poles->off_row);
     if (together > 0)
         report_add(words, "; not %zu that only moved with a stretch, which is one motion", together);
-    if (d->off_row > 0)
-        report_add(words, "%s %zu off their rows", together > 0 ? ", nor" : "; not", d->off_row);
     report_add(words, ". Drawn: %zu known poles", d->poles);
     if (a->given_count > d->poles)
         report_add(words, "; left out: %zu elements, of no known pole or not judged", a->given_count - d->poles);
@@ -589,7 +590,6 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
         if ((e->known & RLV_ELEMENT_POLE) == 0 || (state == RLV_UNASSIGNED && open != RLV_OPEN_OFF_ROW))
             continue;
         d->pole[d->poles++] = (rlv_net_point){rlv_vec3_of(e->frame[2], e->frame[5], e->frame[8]), state, NULL, open};
-        d->off_row += state == RLV_UNASSIGNED;
     }
     for (size_t i = 0; i < of->motion_count; i++)
     {
