@@ -378,8 +378,8 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
         {
             rlv_key_entry entry = rlv_open_key((rlv_open_why)i);
             if (i == RLV_OPEN_OFF_ROW && marks->expected_count > 0)
-                snprintf(entry.words, sizeof entry.words,
-                         "off its row: the table tells the places that it may have come from");
+                snprintf(entry.words + strlen(entry.words), sizeof entry.words - strlen(entry.words),
+                         " (see the table)");
             rlv_key_add(key, &entry);
         }
     if (hidden)

@@ -124,12 +124,12 @@ Test(panel_bodies, what_lies_off_its_row_is_looked_up_in_the_table_of_free_place
     lay(&t, &table_top_from_above);
     rlv_key key = {0};
     rlv_panel_key(&key, &t.panel, &marks);
-    cr_expect(has_entry(&key, "off its row: moved, from which place is not known"));
+    cr_expect(has_entry(&key, "off its row: moved, from which place is not sure"));
     marks.expected_count = 1;
     marks.expected = &expected;
     key.count = 0;
     rlv_panel_key(&key, &t.panel, &marks);
-    cr_expect(has_entry(&key, "off its row: the table tells the places"));
+    cr_expect(has_entry(&key, "off its row: moved, from which place is not sure (see the table)"));
     table_top_clear(&t);
 }
 
