@@ -28,7 +28,7 @@ static const char* reason_name(history_left_out why)
                                        [HISTORY_NOTHING_TELLS] = "the others do not tell where it belongs",
                                        [HISTORY_NO_PLACE] = "more than one free place of its row fits",
                                        [HISTORY_OFF_ROW] =
-                                           "lies off its row: it has moved, from which place is not known",
+                                           "lies off its row: it has moved, from which place is not sure",
                                        [HISTORY_SPOIL] = "found in the spoil"};
     return name[why];
 }
@@ -142,7 +142,11 @@ report_text articulation_places(int first, int last)
 // --- a row an element ------------------------------------------------------------------------------------------------
 
 #define MOTION_COLUMNS                                                                                                 \
-    {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from its life position."},                                      \
+    {"shift", "mm", "shift", TABLE_INTERVAL,                                                                           \
+     "Distance from its life position, less what errors add to it: not the difference of the two places, but the "     \
+     "true distance that makes so long a measured one likeliest (G. J. Feldman, R. D. Cousins, Phys. Rev. D 57, "      \
+     "1998). It is the shorter of the two, and 0 where errors alone may have made the difference; along, across and "  \
+     "out are the difference itself, and add up in squares to it."},                                                   \
         {"shift_pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row’s places there."},  \
         {"along", "mm", "along", TABLE_INTERVAL, "Part of it along the body, above zero to the tail."},                \
         {"across", "mm", "across", TABLE_INTERVAL, "Part across the body, above zero to the animal’s left."},          \
@@ -182,10 +186,12 @@ static const table_column element_columns[] = {
     {"group", NULL, "group", TABLE_COUNT, "Number of the stretch that it moved with."},
     MOTION_COLUMNS,
     {"rotation", "deg", "rotation", TABLE_INTERVAL,
-     "Whole angle between its attitude and that of its life position, over the axes that are known."},
+     "Whole angle between its attitude and that of its life position, over the axes that are known; less what errors "
+     "add to it, as shift."},
     {"about_pole", "deg", "about the pole", TABLE_INTERVAL,
      "Part of it about the pole, from the tail towards the animal’s left, seen from outside."},
-    {"tilt", "deg", "tilt", TABLE_INTERVAL, "Angle between its pole and that of its life position."},
+    {"tilt", "deg", "tilt", TABLE_INTERVAL,
+     "Angle between its pole and that of its life position, less what errors add to it, as shift."},
     {"tilt_direction", "deg", "tilt direction", TABLE_NUMBER,
      "Where the pole leans to: 0 the tail, 90 the animal’s left, 180 the head, -90 its right."},
     {"p_shift", NULL, "p of shift", TABLE_NUMBER,

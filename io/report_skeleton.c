@@ -169,7 +169,8 @@ static void put_terms(rlv_page* p)
     page_fact(p, "Stretch", "Neighbours in one row that moved together, as one.");
     page_fact(p, "Shift",
               "How far an element lies from its life position: in millimetres, and in pitches, the distance "
-              "from one place of its row to the next.");
+              "from one place of its row to the next. What errors add to a distance is taken off (Methods, ‘What has "
+              "moved’), so that it is shorter than the two places lie apart.");
     page_fact(p, "Towards",
               "Which way on the body: head or tail, the animal’s left or right, out (away from the body "
               "wall) or in. Only what is sure is told.");
