@@ -178,7 +178,8 @@ static const table_column element_columns[] = {
     {"place_margin", NULL, "place, how clear", TABLE_NUMBER,
      "Log likelihood of a found place over the next best’s: 3 is twenty to one."},
     {"state", NULL, "state", TABLE_TEXT,
-     "in place, shifted, rotated, inverted or unassigned: the first that holds of inverted, rotated, shifted."},
+     "in place, shifted, rotated, inverted or unassigned: the first that holds of inverted, rotated, shifted. What is "
+     "unassigned has its reason under why."},
     {"why", NULL, "why unassigned", TABLE_TEXT, "Why it is in no judgement."},
     {"nearest_free", NULL, "nearest free place", TABLE_COUNT,
      "Where it has no place: the life position of its row without an element that it is nearest to."},
@@ -210,7 +211,10 @@ static const table_column element_columns[] = {
      "no more than that none was found."},
     {"detectable_90", "mm", "in 90 %", TABLE_NUMBER, "The same with 90 %."},
     {"remark", NULL, "remark", TABLE_TEXT,
-     "Of one that is in place and of which no shift under half a pitch would have been told in 80 % of cases."}};
+     "Of one that is in place and of which no shift under half a pitch would have been told in 80 % of cases."},
+    {"neighbours", NULL, "neighbours", TABLE_TEXT,
+     "Ids of the elements in place that are nearest to its life position in its row, towards the head and the tail: of "
+     "all that it is held against they tell most where it belongs. Of one off its row: those of nearest_free."}};
 
 static void put_place(rlv_table* t, const rlv_articulated* told, const rlv_element_record* record)
 {
@@ -307,12 +311,46 @@ report_text articulation_unsure_words(const history_articulation* a, size_t elem
     return words;
 }
 
+/// Of the element of a row that is held nearest to a place, on one side of it, or of those in place (`still`); SIZE_MAX
+/// where there is none.
+static size_t held_beside(const history_articulation* a, size_t row, int place, int side, bool still)
+{
+    size_t nearest = SIZE_MAX;
+    for (size_t i = 0; i < a->given_count; i++)
+    {
+        const int other = a->fit.element[i].place;
+        if (a->given[i].row == row && other != INT_MIN && (other - place) * side > 0 &&
+            (!still || a->fit.element[i].state == RLV_IN_PLACE) &&
+            (nearest == SIZE_MAX || (other - a->fit.element[nearest].place) * side < 0))
+            nearest = i;
+    }
+    return nearest;
+}
+
+report_text articulation_neighbours(const history_articulation* a, size_t element)
+{
+    const rlv_articulated* told = history_told(a, element);
+    report_text words = {""};
+    if (told == NULL || !a->fitted)
+        return words;
+    const int place = told->state != RLV_UNASSIGNED ? told->place
+                      : told->nearest != SIZE_MAX   ? a->fit.unfilled[told->nearest].place
+                                                    : INT_MIN;
+    for (int side = -1; side <= 1 && place != INT_MIN; side += 2)
+    {
+        const size_t beside = held_beside(a, a->given[a->given_of[element]].row, place, side, true);
+        if (beside != SIZE_MAX)
+            report_add(&words, "%s%.60s", words.text[0] != '\0' ? ", " : "", articulation_id(a, a->element_of[beside]));
+    }
+    return words;
+}
+
 static void put_judgement(rlv_table* t, const history_articulation* a, size_t element)
 {
     const rlv_articulated* told = history_told(a, element);
     if (told == NULL || told->state == RLV_UNASSIGNED)
     {
-        for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 12; k++)
+        for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 13; k++)
             table_none(t);
         return;
     }
@@ -355,6 +393,7 @@ static rlv_table elements_table(const history_articulation* a)
         table_text(&t, articulation_or_null(reason_words(a, i).text));
         put_nearest(&t, a, i);
         put_judgement(&t, a, i);
+        table_text(&t, articulation_or_null(articulation_neighbours(a, i).text));
     }
     return t;
 }
@@ -438,26 +477,12 @@ const char* articulation_taken_at(const history_articulation* a, const history_u
     return u->where == HISTORY_TAKEN ? a->elements->history->stage[u->stage].record->id : NULL;
 }
 
-/// Of the element of a row that is held nearest to a place, on one side of it; SIZE_MAX where there is none.
-static size_t held_beside(const history_articulation* a, const rlv_unfilled* life, int side)
-{
-    size_t nearest = SIZE_MAX;
-    for (size_t i = 0; i < a->given_count; i++)
-    {
-        const int place = a->fit.element[i].place;
-        if (a->given[i].row == life->row && place != INT_MIN && (place - life->place) * side > 0 &&
-            (nearest == SIZE_MAX || (place - a->fit.element[nearest].place) * side < 0))
-            nearest = i;
-    }
-    return nearest;
-}
-
 double articulation_number_sure(const history_articulation* a, const rlv_unfilled* life)
 {
     double sure = (double)NAN;
     for (int side = -1; side <= 1; side += 2)
     {
-        const size_t beside = held_beside(a, life, side);
+        const size_t beside = held_beside(a, life->row, life->place, side, false);
         if (beside != SIZE_MAX && a->counted[beside].place != INT_MIN)
             sure = fmin(a->counted[beside].probability, sure); // NaN is none
     }
@@ -467,7 +492,8 @@ double articulation_number_sure(const history_articulation* a, const rlv_unfille
 report_text articulation_between(const history_articulation* a, const rlv_unfilled* life)
 {
     report_text words = {""};
-    const size_t before = held_beside(a, life, -1), after = held_beside(a, life, 1);
+    const size_t before = held_beside(a, life->row, life->place, -1, false),
+                 after = held_beside(a, life->row, life->place, 1, false);
     if (articulation_number_sure(a, life) < ARTICULATION_SURE && before != SIZE_MAX && after != SIZE_MAX)
         report_add(&words, ", between %.60s and %.60s", articulation_id(a, a->element_of[before]),
                    articulation_id(a, a->element_of[after]));

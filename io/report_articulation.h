@@ -131,6 +131,10 @@ size_t articulation_untested_in_part(const history_articulation* articulation, s
 /// "position too unsure to tell less than 8.2 mm": of an element that could not be tested; else empty.
 report_text articulation_unsure_words(const history_articulation* articulation, size_t element);
 
+/// "LL12, LL21": the elements in place of its row that are nearest to its life position, or to the free place that one
+/// off its row is nearest to; towards the head and the tail. Empty where there are none.
+report_text articulation_neighbours(const history_articulation* articulation, size_t element);
+
 /// "5 (counted, 88 %)", "9 (found)": the place that an element is judged at, where the record does not tell it; else
 /// empty.
 report_text articulation_place_told(const history_articulation* articulation, size_t element);

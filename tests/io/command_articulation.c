@@ -192,6 +192,9 @@ Test(command_articulation, what_lies_off_its_row_is_told_how_far_each_place_is_t
     write_two_off_their_row();
     json_t* record = told_by("articulation fish --json", 0);
     const json_t* off = element_of(record, "L09");
+    // Two lie off it, at 9 and 10: neighbours are what is in place.
+    cr_expect_str_eq(told_text(element_of(record, "L11"), "neighbours"), "L08, L12");
+    cr_expect_str_eq(told_text(off, "neighbours"), "L08, L11");
     const double nearest = told_number(off, "nearest_free"), least = told_number(off, "nearest_free_distance_mm");
     size_t i, places = 0;
     json_t* row;
