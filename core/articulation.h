@@ -327,6 +327,11 @@ size_t rlv_articulation_part_at(const rlv_articulation* articulation, double alo
 /// be an effective number and no whole one; NaN of none.
 rlv_interval rlv_articulation_share(double some, double all);
 
+/// The share in place without `untested` of the elements in place, with its interval as of the verdict: those that
+/// would have been told as in place wherever they lay. What is displaced counts whatever its errors, so that this share
+/// is rather too low where the other, which takes all of those as in place, is rather too high. NaN where none is left.
+rlv_interval rlv_articulation_share_tested(const rlv_articulation* articulation, size_t untested);
+
 /// The verdict, of the elements, stretches and axis of an articulation as they stand: as rlv_articulation_fit tells it.
 rlv_articulation_verdict rlv_articulation_judge(const rlv_articulation* articulation);
 

@@ -77,6 +77,15 @@ static double effective_of(const rlv_articulation* a, double all)
     return all * all / squares;
 }
 
+rlv_interval rlv_articulation_share_tested(const rlv_articulation* a, size_t untested)
+{
+    const double tested = (double)(a->verdict.judged + a->verdict.off_row - untested);
+    if (!(tested > 0.0))
+        return rlv_articulation_share(0.0, 0.0);
+    const double effective = effective_of(a, tested);
+    return rlv_articulation_share((double)(a->verdict.in_place - untested) / tested * effective, effective);
+}
+
 rlv_articulation_verdict rlv_articulation_judge(const rlv_articulation* a)
 {
     const double near_mm = NEAR_OF_BODY * rlv_body_axis_length_mm(&a->axis);

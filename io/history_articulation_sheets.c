@@ -199,7 +199,8 @@ typedef struct bones
     rlv_panel_area* area;
     rlv_panel_expected* expected;
     char (*expected_text)[48];
-    rlv_panel_curve axis;
+    rlv_panel_curve axis[3]; ///< told by elements; beyond the first of them, and beyond the last
+    char beyond_text[96];
     rlv_panel_grid grid;
     rlv_panel_marks marks;
 } bones;
@@ -351,6 +352,39 @@ static void add_expected(bones* b, const history_articulation* a)
     }
 }
 
+/// The axis, solid as far as elements in place tell it. Beyond them it is only carried on.
+static void add_axis(bones* b, const history_articulation* a)
+{
+    const rlv_body_axis* axis = &a->fit.axis;
+    const rlv_body_ahead* ahead = &a->fit.ahead;
+    double from = INFINITY, to = -INFINITY;
+    for (size_t i = 0; i < a->given_count; i++)
+        if (a->fit.element[i].state == RLV_IN_PLACE)
+        {
+            from = fmin(from, a->fit.element[i].along_mm);
+            to = fmax(to, a->fit.element[i].along_mm);
+        }
+    const size_t last = axis->count - 1;
+    const size_t first_told = from < to ? (size_t)fmin(fmax(floor(from / axis->step_mm), 0.0), (double)last) : 0,
+                 last_told = from < to ? (size_t)fmin(fmax(ceil(to / axis->step_mm), 0.0), (double)last) : last;
+    snprintf(b->beyond_text, sizeof b->beyond_text, "body axis beyond the elements that tell it");
+    if (ahead->count > 0 && isfinite(ahead->station[ahead->count - 1].across_sd_mm))
+    {
+        const rlv_body_station* far = &ahead->station[ahead->count - 1];
+        snprintf(b->beyond_text, sizeof b->beyond_text,
+                 "body axis beyond its elements: \u00b1 %.8s" RLV_THIN "mm (95" RLV_THIN "%%), %.0f" RLV_THIN "mm on",
+                 words_figures(RLV_HALF_95 * far->across_sd_mm, 2).text, far->ahead_mm);
+    }
+    b->axis[b->marks.curve_count++] =
+        (rlv_panel_curve){last_told - first_told + 1, axis->at_mm + first_told, false, "body axis"};
+    if (first_told > 0)
+        b->axis[b->marks.curve_count++] =
+            (rlv_panel_curve){first_told + 1, axis->at_mm, true, last_told < last ? NULL : b->beyond_text};
+    if (last_told < last)
+        b->axis[b->marks.curve_count++] =
+            (rlv_panel_curve){last - last_told + 1, axis->at_mm + last_told, true, b->beyond_text};
+}
+
 static rlv_status bones_of(bones* b, const history_articulation* a, rlv_error* error)
 {
     size_t elements = a->elements->count;
@@ -362,11 +396,10 @@ static rlv_status bones_of(bones* b, const history_articulation* a, rlv_error* e
         return RLV_SYSTEM;
     rlv_status status = add_areas(b, a, error);
     add_expected(b, a);
-    b->axis = (rlv_panel_curve){a->fit.axis.count, a->fit.axis.at_mm, "body axis"};
+    add_axis(b, a);
     b->marks.area = b->area;
     b->marks.expected = b->expected;
-    b->marks.curve = &b->axis;
-    b->marks.curve_count = 1;
+    b->marks.curve = b->axis;
     return status;
 }
 
@@ -530,8 +563,8 @@ typedef struct directions
     char (*name)[80]; ///< of each motion
     double* azimuth_deg;
     const char** azimuth_name;
-    size_t poles, off_row, azimuths; ///< `off_row` of the poles are of elements off their rows
-    report_text words[3];            ///< beneath the poles, the motions and the rose
+    size_t poles, azimuths;
+    report_text words[3]; ///< beneath the poles, the motions and the rose
 } directions;
 
 static void free_directions(directions* d)
@@ -560,11 +593,12 @@ static void add_sample(report_text* words, const history_articulation* a, const 
     for (size_t i = 0; i < a->given_count; i++)
         together += a->fit.element[i].group > 0 && a->fit.element[i].state == RLV_SHIFTED &&
                     (a->given[i].element.known & RLV_ELEMENT_POLE) != 0;
-    report_add(words, ". Counted: %zu displaced by themselves", a->disturbance.all.poles.tensor.count);
+    const rlv_disturbance_axes* poles = &a->disturbance.all.poles;
+    report_add(words, ". Counted: %zu displaced by themselves", poles->tensor.count - poles->off_row);
+    if (poles->off_row > 0)
+        report_add(words, " and %zu off their rows", poles->off_row);
     if (together > 0)
         report_add(words, "; not %zu that only moved with a stretch, which is one motion", together);
-    if (d->off_row > 0)
-        report_add(words, "%s %zu off their rows", together > 0 ? ", nor" : "; not", d->off_row);
     report_add(words, ". Drawn: %zu known poles", d->poles);
     if (a->given_count > d->poles)
         report_add(words, "; left out: %zu elements, of no known pole or not judged", a->given_count - d->poles);
@@ -589,7 +623,6 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
         if ((e->known & RLV_ELEMENT_POLE) == 0 || (state == RLV_UNASSIGNED && open != RLV_OPEN_OFF_ROW))
             continue;
         d->pole[d->poles++] = (rlv_net_point){rlv_vec3_of(e->frame[2], e->frame[5], e->frame[8]), state, NULL, open};
-        d->off_row += state == RLV_UNASSIGNED;
     }
     for (size_t i = 0; i < of->motion_count; i++)
     {

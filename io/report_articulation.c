@@ -28,7 +28,7 @@ static const char* reason_name(history_left_out why)
                                        [HISTORY_NOTHING_TELLS] = "the others do not tell where it belongs",
                                        [HISTORY_NO_PLACE] = "more than one free place of its row fits",
                                        [HISTORY_OFF_ROW] =
-                                           "lies off its row: it has moved, from which place is not known",
+                                           "lies off its row: it has moved, from which place is not sure",
                                        [HISTORY_SPOIL] = "found in the spoil"};
     return name[why];
 }
@@ -142,7 +142,11 @@ report_text articulation_places(int first, int last)
 // --- a row an element ------------------------------------------------------------------------------------------------
 
 #define MOTION_COLUMNS                                                                                                 \
-    {"shift", "mm", "shift", TABLE_INTERVAL, "Distance from its life position."},                                      \
+    {"shift", "mm", "shift", TABLE_INTERVAL,                                                                           \
+     "Distance from its life position, less what errors add to it: not the difference of the two places, but the "     \
+     "true distance that makes so long a measured one likeliest (G. J. Feldman, R. D. Cousins, Phys. Rev. D 57, "      \
+     "1998). It is the shorter of the two, and 0 where errors alone may have made the difference; along, across and "  \
+     "out are the difference itself, and add up in squares to it."},                                                   \
         {"shift_pitches", NULL, "in pitches", TABLE_NUMBER, "The same over the distance of the row’s places there."},  \
         {"along", "mm", "along", TABLE_INTERVAL, "Part of it along the body, above zero to the tail."},                \
         {"across", "mm", "across", TABLE_INTERVAL, "Part across the body, above zero to the animal’s left."},          \
@@ -174,7 +178,8 @@ static const table_column element_columns[] = {
     {"place_margin", NULL, "place, how clear", TABLE_NUMBER,
      "Log likelihood of a found place over the next best’s: 3 is twenty to one."},
     {"state", NULL, "state", TABLE_TEXT,
-     "in place, shifted, rotated, inverted or unassigned: the first that holds of inverted, rotated, shifted."},
+     "in place, shifted, rotated, inverted or unassigned: the first that holds of inverted, rotated, shifted. What is "
+     "unassigned has its reason under why."},
     {"why", NULL, "why unassigned", TABLE_TEXT, "Why it is in no judgement."},
     {"nearest_free", NULL, "nearest free place", TABLE_COUNT,
      "Where it has no place: the life position of its row without an element that it is nearest to."},
@@ -182,10 +187,12 @@ static const table_column element_columns[] = {
     {"group", NULL, "group", TABLE_COUNT, "Number of the stretch that it moved with."},
     MOTION_COLUMNS,
     {"rotation", "deg", "rotation", TABLE_INTERVAL,
-     "Whole angle between its attitude and that of its life position, over the axes that are known."},
+     "Whole angle between its attitude and that of its life position, over the axes that are known; less what errors "
+     "add to it, as shift."},
     {"about_pole", "deg", "about the pole", TABLE_INTERVAL,
      "Part of it about the pole, from the tail towards the animal’s left, seen from outside."},
-    {"tilt", "deg", "tilt", TABLE_INTERVAL, "Angle between its pole and that of its life position."},
+    {"tilt", "deg", "tilt", TABLE_INTERVAL,
+     "Angle between its pole and that of its life position, less what errors add to it, as shift."},
     {"tilt_direction", "deg", "tilt direction", TABLE_NUMBER,
      "Where the pole leans to: 0 the tail, 90 the animal’s left, 180 the head, -90 its right."},
     {"p_shift", NULL, "p of shift", TABLE_NUMBER,
@@ -204,7 +211,10 @@ static const table_column element_columns[] = {
      "no more than that none was found."},
     {"detectable_90", "mm", "in 90 %", TABLE_NUMBER, "The same with 90 %."},
     {"remark", NULL, "remark", TABLE_TEXT,
-     "Of one that is in place and of which no shift under half a pitch would have been told in 80 % of cases."}};
+     "Of one that is in place and of which no shift under half a pitch would have been told in 80 % of cases."},
+    {"neighbours", NULL, "neighbours", TABLE_TEXT,
+     "Ids of the elements in place that are nearest to its life position in its row, towards the head and the tail: of "
+     "all that it is held against they tell most where it belongs. Of one off its row: those of nearest_free."}};
 
 static void put_place(rlv_table* t, const rlv_articulated* told, const rlv_element_record* record)
 {
@@ -267,14 +277,79 @@ static double told_p(double p)
     return p < LEAST_P ? LEAST_P : p;
 }
 
+bool articulation_is_untested(const history_articulation* a, size_t element)
+{
+    const rlv_articulated* told = history_told(a, element);
+    return told != NULL && told->state == RLV_IN_PLACE &&
+           told->detectable_mm[0] > 0.5 * a->fit.row[a->given[a->given_of[element]].row].pitch_mm;
+}
+
+/// How many of a row, of a part of the body, or of all (SIZE_MAX).
+static size_t count_untested(const history_articulation* a, size_t row, size_t part)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < a->given_count; i++)
+        count += articulation_is_untested(a, a->element_of[i]) && (row == SIZE_MAX || a->given[i].row == row) &&
+                 (part == SIZE_MAX || rlv_articulation_part_at(&a->fit, a->fit.element[i].along_mm) == part);
+    return count;
+}
+
+size_t articulation_untested(const history_articulation* a)
+{
+    return count_untested(a, SIZE_MAX, SIZE_MAX);
+}
+
+size_t articulation_untested_in_row(const history_articulation* a, size_t row)
+{
+    return count_untested(a, row, SIZE_MAX);
+}
+
+size_t articulation_untested_in_part(const history_articulation* a, size_t part)
+{
+    return count_untested(a, SIZE_MAX, part);
+}
+
 report_text articulation_unsure_words(const history_articulation* a, size_t element)
 {
     const rlv_articulated* told = history_told(a, element);
     report_text words = {""};
-    if (told != NULL && told->state == RLV_IN_PLACE &&
-        told->detectable_mm[0] > 0.5 * a->fit.row[a->given[a->given_of[element]].row].pitch_mm)
+    if (articulation_is_untested(a, element))
         report_add(&words, "position too unsure to tell less than %s mm",
                    words_figures(told->detectable_mm[0], 2).text);
+    return words;
+}
+
+/// Of the element of a row that is held nearest to a place, on one side of it, or of those in place (`still`); SIZE_MAX
+/// where there is none.
+static size_t held_beside(const history_articulation* a, size_t row, int place, int side, bool still)
+{
+    size_t nearest = SIZE_MAX;
+    for (size_t i = 0; i < a->given_count; i++)
+    {
+        const int other = a->fit.element[i].place;
+        if (a->given[i].row == row && other != INT_MIN && (other - place) * side > 0 &&
+            (!still || a->fit.element[i].state == RLV_IN_PLACE) &&
+            (nearest == SIZE_MAX || (other - a->fit.element[nearest].place) * side < 0))
+            nearest = i;
+    }
+    return nearest;
+}
+
+report_text articulation_neighbours(const history_articulation* a, size_t element)
+{
+    const rlv_articulated* told = history_told(a, element);
+    report_text words = {""};
+    if (told == NULL || !a->fitted)
+        return words;
+    const int place = told->state != RLV_UNASSIGNED ? told->place
+                      : told->nearest != SIZE_MAX   ? a->fit.unfilled[told->nearest].place
+                                                    : INT_MIN;
+    for (int side = -1; side <= 1 && place != INT_MIN; side += 2)
+    {
+        const size_t beside = held_beside(a, a->given[a->given_of[element]].row, place, side, true);
+        if (beside != SIZE_MAX)
+            report_add(&words, "%s%.60s", words.text[0] != '\0' ? ", " : "", articulation_id(a, a->element_of[beside]));
+    }
     return words;
 }
 
@@ -283,7 +358,7 @@ static void put_judgement(rlv_table* t, const history_articulation* a, size_t el
     const rlv_articulated* told = history_told(a, element);
     if (told == NULL || told->state == RLV_UNASSIGNED)
     {
-        for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 12; k++)
+        for (size_t k = 0; k < sizeof element_columns / sizeof *element_columns - 13; k++)
             table_none(t);
         return;
     }
@@ -326,6 +401,7 @@ static rlv_table elements_table(const history_articulation* a)
         table_text(&t, articulation_or_null(reason_words(a, i).text));
         put_nearest(&t, a, i);
         put_judgement(&t, a, i);
+        table_text(&t, articulation_or_null(articulation_neighbours(a, i).text));
     }
     return t;
 }
@@ -409,26 +485,12 @@ const char* articulation_taken_at(const history_articulation* a, const history_u
     return u->where == HISTORY_TAKEN ? a->elements->history->stage[u->stage].record->id : NULL;
 }
 
-/// Of the element of a row that is held nearest to a place, on one side of it; SIZE_MAX where there is none.
-static size_t held_beside(const history_articulation* a, const rlv_unfilled* life, int side)
-{
-    size_t nearest = SIZE_MAX;
-    for (size_t i = 0; i < a->given_count; i++)
-    {
-        const int place = a->fit.element[i].place;
-        if (a->given[i].row == life->row && place != INT_MIN && (place - life->place) * side > 0 &&
-            (nearest == SIZE_MAX || (place - a->fit.element[nearest].place) * side < 0))
-            nearest = i;
-    }
-    return nearest;
-}
-
 double articulation_number_sure(const history_articulation* a, const rlv_unfilled* life)
 {
     double sure = (double)NAN;
     for (int side = -1; side <= 1; side += 2)
     {
-        const size_t beside = held_beside(a, life, side);
+        const size_t beside = held_beside(a, life->row, life->place, side, false);
         if (beside != SIZE_MAX && a->counted[beside].place != INT_MIN)
             sure = fmin(a->counted[beside].probability, sure); // NaN is none
     }
@@ -438,7 +500,8 @@ double articulation_number_sure(const history_articulation* a, const rlv_unfille
 report_text articulation_between(const history_articulation* a, const rlv_unfilled* life)
 {
     report_text words = {""};
-    const size_t before = held_beside(a, life, -1), after = held_beside(a, life, 1);
+    const size_t before = held_beside(a, life->row, life->place, -1, false),
+                 after = held_beside(a, life->row, life->place, 1, false);
     if (articulation_number_sure(a, life) < ARTICULATION_SURE && before != SIZE_MAX && after != SIZE_MAX)
         report_add(&words, ", between %.60s and %.60s", articulation_id(a, a->element_of[before]),
                    articulation_id(a, a->element_of[after]));
@@ -603,7 +666,10 @@ static const table_column row_columns[] = {
     {"compared", NULL, "compared", TABLE_FLAG, "Whether it was fitted with its table of a comparative specimen."},
     {"compared_p", NULL, "p of the table", TABLE_NUMBER,
      "p of its elements departing so far from that; below 0.01 the row was fitted without."},
-    {"compared_scale", NULL, "scale", TABLE_INTERVAL, "This animal’s row over the table’s."}};
+    {"compared_scale", NULL, "scale", TABLE_INTERVAL, "This animal’s row over the table’s."},
+    {"untested", NULL, "untested", TABLE_COUNT,
+     "Of those in place, how many could not be tested: no shift of theirs under half a pitch would have been told in "
+     "80 % of cases."}};
 
 /// The median, the least or the greatest.
 static double limit_of(const rlv_interval* limit, int end)
@@ -634,6 +700,7 @@ static rlv_table rows_table(const history_articulation* a)
         table_flag(&t, told->compared);
         table_figures(&t, a->fitted ? told->compared_p : (double)NAN, 2);
         table_interval(&t, told->compared ? told->scale : (rlv_interval){NAN, NAN, NAN});
+        table_count(&t, articulation_untested_in_row(a, r));
     }
     return t;
 }
@@ -650,7 +717,13 @@ static const table_column share_columns[] = {
     {"in_place", NULL, "in place", TABLE_COUNT, "Of these, in place."},
     {"share", "percent", "share in place", TABLE_INTERVAL,
      "The same as a share of them, with its exact binomial interval, each element by itself: of few elements it tells "
-     "little."}};
+     "little."},
+    {"untested", NULL, "of these untested", TABLE_COUNT,
+     "Of those in place, how many could not be tested: no shift of theirs under half a pitch would have been told in "
+     "80 % of cases."},
+    {"share_tested", "percent", "share without them", TABLE_INTERVAL,
+     "The share without those that could not be tested, with its interval. It is rather too low, since what is "
+     "displaced counts whatever its errors, as the other is rather too high."}};
 
 rlv_table articulation_shares_wall(const history_articulation* a)
 {
@@ -663,6 +736,10 @@ rlv_table articulation_shares_wall(const history_articulation* a)
         table_count(&t, part->held);
         table_count(&t, part->in_place);
         table_interval(&t, in_percent(part->share));
+        const size_t untested = articulation_untested_in_part(a, k);
+        table_count(&t, untested);
+        table_interval(&t, in_percent(rlv_articulation_share((double)(part->in_place - untested),
+                                                             (double)(part->held - untested))));
     }
     return t;
 }
@@ -695,7 +772,14 @@ static const table_column skeleton_columns[] = {
     {"scatter_across", "mm", "scatter across", TABLE_INTERVAL, "The same across the body and out of it, each."},
     {"scatter_turn", "deg", "scatter of attitude", TABLE_NUMBER,
      "Natural scatter of the attitude about each axis, one sd."},
-    {"crossing", NULL, "crosses itself", TABLE_FLAG, "Whether the body comes nearer to itself than it is wide."}};
+    {"crossing", NULL, "crosses itself", TABLE_FLAG, "Whether the body comes nearer to itself than it is wide."},
+    {"tested", NULL, "tested", TABLE_COUNT,
+     "Elements judged or off their rows, without those in place that could not be tested: of which no shift under half "
+     "a pitch would have been told in 80 % of cases."},
+    {"in_place_tested", NULL, "in place, tested", TABLE_COUNT, "Of these, in place."},
+    {"share_in_place_tested", "percent", "share in place, tested", TABLE_INTERVAL,
+     "The same as a share, with its interval. It is rather too low, since what is displaced counts whatever its "
+     "errors; share_in_place takes all that could not be tested as in place, and is rather too high."}};
 
 size_t articulation_in_place_faced(const history_articulation* a)
 {
@@ -727,21 +811,38 @@ static rlv_table skeleton_table(const history_articulation* a)
     table_interval(&t, a->fit.scatter_mm[1]);
     table_figures(&t, a->fit.scatter_deg, 2);
     table_flag(&t, a->fit.crossing);
+    const size_t untested = articulation_untested(a);
+    table_count(&t, v.judged + v.off_row - untested);
+    table_count(&t, v.in_place - untested);
+    table_interval(&t, in_percent(rlv_articulation_share_tested(&a->fit, untested)));
     return t;
+}
+
+/// "31 of 46 (67.3 %, 47 to 84 %)"
+static report_text share_words(size_t some, size_t all, const char* what, rlv_interval share)
+{
+    const rlv_interval percent = in_percent(share);
+    return report_say("%zu of %zu%s (%.1f %%, %.0f to %.0f %%)", some, all, what, percent.value, floor(percent.low),
+                      ceil(percent.high));
 }
 
 report_text articulation_verdict(const history_articulation* a)
 {
-    report_text words;
     const rlv_articulation_verdict v = a->fit.verdict;
-    const rlv_interval share = in_percent(v.share);
-    int length =
-        snprintf(words.text, sizeof words.text, "%s%s, %zu of %zu elements are in place (%.1f %%, %.0f to %.0f %%)",
-                 rlv_articulation_word_of(v.word), v.sure ? "" : " by the count, though not surely", v.in_place,
-                 v.judged + v.off_row, share.value, floor(share.low), ceil(share.high));
+    const size_t all = v.judged + v.off_row, untested = articulation_untested(a);
+    report_text words =
+        report_say("%s%s, %s", rlv_articulation_word_of(v.word), v.sure ? "" : " by the count, though not surely",
+                   share_words(v.in_place, all, " elements are in place", v.share).text);
+    if (untested == v.in_place && untested > 0)
+        report_add(&words, "; none of those in place could be tested");
+    else if (untested > 0)
+        report_add(
+            &words, "; without the %zu in place that could not be tested, %s", untested,
+            share_words(v.in_place - untested, all - untested, "", rlv_articulation_share_tested(&a->fit, untested))
+                .text);
     if (v.off_row > 0)
-        snprintf(words.text + length, sizeof words.text - (size_t)length, "; %zu of the others lie%s off %s", v.off_row,
-                 v.off_row == 1 ? "s" : "", v.off_row == 1 ? "its row" : "their rows");
+        report_add(&words, "; %zu of the others lie%s off %s", v.off_row, v.off_row == 1 ? "s" : "",
+                   v.off_row == 1 ? "its row" : "their rows");
     return words;
 }
 

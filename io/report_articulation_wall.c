@@ -209,7 +209,9 @@ static const table_column moved_columns[] = {
     MOTION_COLUMNS,
     {"rotation", "deg", "rotation", TABLE_INTERVAL, "Whole angle against its attitude in life."},
     {"p", NULL, "p", TABLE_TEXT, "Adjusted over all elements; and that of its stretch."},
-    {"group", NULL, "stretch", TABLE_COUNT, "Stretch that it moved with."}};
+    {"group", NULL, "stretch", TABLE_COUNT, "Stretch that it moved with."},
+    {"neighbours", NULL, "neighbours", TABLE_TEXT,
+     "Of its row, the elements in place that are nearest to its life position."}};
 
 /// "0.79; < 0.001 as stretch 1", "0.012, barely"
 static report_text p_words(const history_articulation* a, const rlv_articulated* told)
@@ -240,6 +242,7 @@ rlv_table articulation_moved_wall(const history_articulation* a)
             table_count(&t, told->group);
         else
             table_none(&t);
+        table_text(&t, articulation_or_null(articulation_neighbours(a, i).text));
     }
     return t;
 }
@@ -255,7 +258,8 @@ static const table_column off_row_columns[] = {
     {"nearest_free", NULL, "nearest free place", TABLE_TEXT,
      "The life position without an element that it is nearest to, whether it had that or not."},
     {"least", "mm", "the least that it moved by", TABLE_INTERVAL,
-     "Distance from that: from any other free place it has moved farther."}};
+     "Distance from that: from any other free place it has moved farther."},
+    {"neighbours", NULL, "its neighbours", TABLE_TEXT, "Of that place: the elements in place that are nearest to it."}};
 
 /// The likeliest place of a loose element; NULL where there is none.
 static const rlv_candidate* likeliest_of(const history_articulation* a, size_t element)
@@ -298,6 +302,7 @@ rlv_table articulation_off_row_wall(const history_articulation* a)
         table_text(&t,
                    told->nearest != SIZE_MAX ? articulation_place_name(a, unfilled_of(a, told->nearest)).text : NULL);
         table_interval(&t, told->nearest_mm);
+        table_text(&t, articulation_or_null(articulation_neighbours(a, i).text));
     }
     return t;
 }
@@ -696,6 +701,14 @@ report_text articulation_verdict_meaning(const history_articulation* a)
     report_add(&words, "Counted are %zu elements whose state is told", v.judged);
     if (v.off_row > 0)
         report_add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);
+    const size_t untested = articulation_untested(a);
+    if (untested > 0)
+        report_add(&words,
+                   ". %zu of those in place could not be tested: no shift of theirs under half a pitch would have been "
+                   "told in 80 %% of cases. The share with them takes all of "
+                   "them as in place, and is rather too high; that without them keeps all that was found displaced, "
+                   "however unsure, and is rather too low",
+                   untested);
     report_add(&words,
                ". Of %zu of the %zu in place the external face is known: of the others it cannot be told whether "
                "they lie inverted in their place",

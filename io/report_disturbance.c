@@ -152,7 +152,8 @@ static void put_space(rlv_table* t, const disturbed_scope* s)
 
 static const table_column axes_columns[] = {
     SCOPE_COLUMNS,
-    {"axes", NULL, "axes", TABLE_TEXT, "poles, or long axes, of the elements that are displaced by themselves."},
+    {"axes", NULL, "axes", TABLE_TEXT,
+     "poles, or long axes, of the elements that are displaced by themselves, or lie off their rows."},
     {"count", NULL, "elements", TABLE_COUNT, "How many of them are known."},
     {"s1", NULL, "S1", TABLE_NUMBER, "Greatest eigenvalue of their orientation tensor; the three add up to 1."},
     {"s2", NULL, "S2", TABLE_NUMBER, "The middle one."},
@@ -162,7 +163,9 @@ static const table_column axes_columns[] = {
     {"uniform_p", NULL, "p of uniform", TABLE_NUMBER, "Bingham’s: of as uneven a tensor, did they lie every way."},
     {"trend", "deg", "trend of S1", TABLE_NUMBER, "Azimuth of the axis of S1."},
     {"plunge", "deg", "plunge of S1", TABLE_NUMBER, "Its plunge."},
-    {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."}};
+    {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."},
+    {"off_row", NULL, "off their rows", TABLE_COUNT,
+     "How many of them are of elements off their rows: these are in no part of the body."}};
 
 /// The trend of an axis, by the end of it that does not point up; NaN where it is not known.
 static rlv_trend axis_trend(const history_articulation* a, rlv_vec3 axis)
@@ -190,6 +193,7 @@ static void put_axes(rlv_table* t, const history_articulation* a, const disturbe
     table_number(t, trend.trend_deg, 1.0);
     table_number(t, trend.plunge_deg, 1.0);
     table_text(t, axes->why);
+    table_count(t, axes->off_row);
 }
 
 rlv_table disturbance_table_of(const history_articulation* a, disturbance_table which)
@@ -277,11 +281,15 @@ static report_text axes_words(const rlv_disturbance_axes* axes)
 {
     const rlv_orientation* o = &axes->tensor;
     report_text words;
+    char off_row[80] = "";
+    if (axes->off_row > 0)
+        snprintf(off_row, sizeof off_row, ", with %zu off their rows", axes->off_row);
     if (axes->why != NULL)
-        snprintf(words.text, sizeof words.text, "no orientation tensor (%s)", axes->why);
+        snprintf(words.text, sizeof words.text, "no orientation tensor (%zu known%s: %s)", o->count, off_row,
+                 axes->why);
     else
         rlv_print(words.text, sizeof words.text,
-                  "of %zu: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count,
+                  "of %zu%s: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count, off_row,
                   words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
                   words_figures(o->eigenvalue[2], 2).text, words_figures(o->shape, 2).text,
                   words_figures(o->strength, 2).text, report_p(o->uniform_p).text);

@@ -165,11 +165,13 @@ static void put_terms(rlv_page* p)
         p, "State",
         "In place; shifted (it lies off its life position by more than the row scatters); rotated (it is turned by "
         "more); inverted (its external face looks the other way). The first that holds of inverted, rotated, "
-        "shifted is told.");
+        "shifted is told. Unassigned: none of these is told, since it is loose, or the others do not tell where it "
+        "belongs.");
     page_fact(p, "Stretch", "Neighbours in one row that moved together, as one.");
     page_fact(p, "Shift",
               "How far an element lies from its life position: in millimetres, and in pitches, the distance "
-              "from one place of its row to the next.");
+              "from one place of its row to the next. What errors add to a distance is taken off (Methods, ‘What has "
+              "moved’), so that it is shorter than the two places lie apart.");
     page_fact(p, "Towards",
               "Which way on the body: head or tail, the animal’s left or right, out (away from the body "
               "wall) or in. Only what is sure is told.");
@@ -342,12 +344,13 @@ static void put_judged(rlv_page* p, const report_skeleton* s, const history_shee
     put_untold(p, &s->articulation);
 }
 
-/// "in place", "off its row", "not judged"; with how its place is known, and from what shift on it would have been
-/// told.
+/// "in place", "shifted, barely", "unassigned: off its row", by the words of the CSV's states; with how its place is
+/// known, and from what shift on it would have been told.
 static elements_judged judged_of(const void* user, size_t element)
 {
     const report_skeleton* s = user;
-    elements_judged of = {.state = report_say("not judged"), .told_mm = (double)NAN};
+    elements_judged of = {.state = report_say("%s", rlv_articulation_state_word(RLV_UNASSIGNED)),
+                          .told_mm = (double)NAN};
     if (!s->judged)
         return of;
     const history_articulation* a = &s->articulation;
@@ -359,11 +362,11 @@ static elements_judged judged_of(const void* user, size_t element)
     {
         const rlv_articulated* told = history_told(a, element);
         of.state =
-            report_say("%s%s", articulation_is_barely(told) ? "barely " : "", rlv_articulation_state_word(state));
+            report_say("%s%s", rlv_articulation_state_word(state), articulation_is_barely(told) ? ", barely" : "");
         of.told_mm = told->detectable_mm[0];
     }
     else if (why == HISTORY_OFF_ROW || why == HISTORY_SPOIL)
-        of.state = report_say("%s", articulation_loose_name(why));
+        report_add(&of.state, ": %s", articulation_loose_name(why));
     return of;
 }
 

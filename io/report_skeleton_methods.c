@@ -16,6 +16,24 @@ static report_text scatter_words(rlv_interval scatter)
     return words;
 }
 
+/// How an element is measured, before any order is made of them.
+static void put_measuring(rlv_page* p)
+{
+    page_fact(
+        p, "An element",
+        "Position: the centroid of the area that its outline of points encloses; of a part of a mesh, that of its "
+        "longest border; of landmarks alone, the middle between opposite ones. The sd of a point is recorded with it, "
+        "and taken as known; where nine points or more are rougher about a smooth closed curve than that, all is "
+        "widened by the Birge ratio (R. T. Birge, Phys. Rev. 40, 1932). Pole: the outline’s vector area, which by "
+        "Stokes’ theorem is the mean normal of whatever surface it bounds. External face: the end of the pole that "
+        "anterior cross left points to, or on which the landmark ‘apex’ stands. Long axis: from the landmark posterior "
+        "to anterior, else across that from right to left; without landmarks the outline’s longer axis by second "
+        "moments of area. Length and width: extents along it and across, less what noise adds to the outermost of many "
+        "points. The errors of position and attitude are those of the points, carried to first order, each "
+        "coordinate moved to either side by √3 sds; those of the stage’s pose, and of what one place on a scan is off "
+        "by beside it, are added. Sightings at several stages are weighed by their inverse covariances.");
+}
+
 static void put_order(rlv_page* p, const history_articulation* a)
 {
     report_page_tell(
@@ -58,7 +76,12 @@ static void put_tests(rlv_page* p, const history_articulation* a)
         "element’s own risk is told by that. Which of the two tests stands is judged at the level that is left (Y. "
         "Benjamini, M. Bogomolov, J. R. Statist. Soc. B 76, 2014). A state is the first that holds of inverted (the "
         "external face looks the other way), rotated and shifted. The interval of a shift comes from the non-central "
-        "chi-square distribution, and holds measuring, natural scatter and the life position. It is of one element by "
+        "chi-square distribution, and holds measuring, natural scatter and the life position; so does the shift told, "
+        "which is no difference of two places. Of nothing something is measured, so that such a difference is too long "
+        "on the mean: told is the true distance that makes so long a difference likeliest (G. J. Feldman, R. D. "
+        "Cousins, Phys. Rev. D 57, 1998), which is shorter than it, and 0 where errors alone may have made it. So are "
+        "turns and tilts told. Its parts along, across and out are the difference itself. The interval is of one "
+        "element by "
         "itself, as p is not: where the test of its place rejects that it lies there, it does not begin at 0.",
         a->fit.tests);
     report_page_tell(
@@ -156,6 +179,7 @@ static void put_disturbance(rlv_page* p)
 
 void report_skeleton_methods(rlv_page* p, const history_articulation* a)
 {
+    put_measuring(p);
     put_order(p, a);
     put_tests(p, a);
     put_word(p);

@@ -287,7 +287,9 @@ static const table_column region_columns[] = {
      "Square of the maps that its middle lies in; empty where no frame is common."},
     {"volume", "mm3", "volume", TABLE_INTERVAL,
      "Volume that went or came. Of a piece: that of its own mesh where it has a closed one, else what its outline "
-     "held, with what crumbled out of its joint or the gap there."},
+     "held, with what crumbled out of its joint or the gap there. Its interval is that of what was found in the "
+     "region; "
+     "that of the step (volumes.csv) may end higher, since it has room for what is spread too thin to be found."},
     {"nearest_bone", "mm", "nearest bone", TABLE_NUMBER,
      "Least distance from the surface before, where it changed deeper than area_from, to bone that shows before or "
      "after; empty where none is known."},
@@ -443,7 +445,11 @@ static rlv_table limits_table(const rlv_history* history)
 // --- Ledger ----------------------------------------------------------------------------------------------------------
 
 #define IN_STEP                                                                                                        \
-    ", in this step. 0 with an upper end: looked for, and not found. 0 from 0 to 0: the record has no such piece. "
+    ", in this step. Where some may be spread too thin to be found the upper end has room for that, and is a bound; "  \
+    "the "                                                                                                             \
+    "regions (regions.csv) have the interval of what was found alone. 0 with an upper end: looked for, and not "       \
+    "found. "                                                                                                          \
+    "0 from 0 to 0: the record has no such piece. "
 
 #define NO_GRAMS "Empty: not measured, or a volume of what no density is recorded of."
 

@@ -293,7 +293,7 @@ rlv_status table_keep(const rlv_table* t, out_folder* out, const char* folder, r
 
 void table_write_meanings_head(FILE* stream)
 {
-    fputs("file,column,unit,kind,meaning\n", stream);
+    fputs("file,column,unit,kind,meaning,rows,filled\n", stream);
 }
 
 /// What a part of a column adds to its meaning.
@@ -302,6 +302,15 @@ static const char* part_meaning(table_kind kind, size_t part)
     static const char* const interval[] = {"", " Lower end of its 95 % interval.", " Upper end of its 95 % interval."};
     static const char* const place[] = {" Along x.", " Along y.", " Along z."};
     return kind == TABLE_INTERVAL ? interval[part] : kind == TABLE_PLACE ? place[part] : "";
+}
+
+/// In how many rows a part of a column says something.
+static size_t rows_filled(const rlv_table* t, size_t column, size_t part)
+{
+    size_t filled = 0;
+    for (size_t i = column; i < t->cell_count; i += t->column_count)
+        filled += t->cell[i].known && !isnan(t->cell[i].number[part]);
+    return filled;
 }
 
 void table_write_meanings(const rlv_table* t, const char* file, FILE* stream)
@@ -321,7 +330,7 @@ void table_write_meanings(const rlv_table* t, const char* file, FILE* stream)
             fprintf(stream, ",%s,%s,", column->unit != NULL ? column->unit : "", kind[column->kind]);
             snprintf(meaning, sizeof meaning, "%s%s", column->meaning, part_meaning(column->kind, k));
             words_write_csv(stream, meaning);
-            fputc('\n', stream);
+            fprintf(stream, ",%zu,%zu\n", table_rows(t), rows_filled(t, i, k));
         }
     }
 }

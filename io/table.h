@@ -98,7 +98,9 @@ rlv_status table_write_csv(const rlv_table* t, FILE* stream, const char* where, 
 /// Write it as `folder/name.csv`; `folder` is within the out folder, and NULL for itself.
 rlv_status table_keep(const rlv_table* t, out_folder* out, const char* folder, rlv_error* error);
 
-/// The file of meanings: its head, then the columns of one table after another, told to be in `file`.
+/// The file of meanings: its head, then the columns of one table after another, told to be in `file`. How many of the
+/// table's rows have something in a column is told beside it: a column that nothing fills stays where it is, so that
+/// what reads many specimens finds the same columns in each, and is known by its 0.
 void table_write_meanings_head(FILE* stream);
 void table_write_meanings(const rlv_table* t, const char* file, FILE* stream);
 

@@ -152,7 +152,8 @@ typedef struct rlv_panel_curve
 {
     size_t count;
     const rlv_vec3* at_mm;
-    const char* words; ///< for the key
+    bool guessed;      ///< carried on beyond what tells it: dashed, and thinner
+    const char* words; ///< for the key, for one of several that are alike; NULL: it is not in the key
 } rlv_panel_curve;
 
 /// The letter of a column, from 0: "A" to "Z" without I and O, then "AA" and so on.

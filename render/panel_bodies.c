@@ -7,6 +7,7 @@
 static const rlv_stroke of_expected = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_EVEN};
 static const rlv_stroke of_hidden = {RLV_LINE_MEDIUM, RLV_INK_GREY, RLV_DASH_EVEN};
 static const rlv_stroke of_curve = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_SECTION};
+static const rlv_stroke of_guessed = {RLV_LINE_MEDIUM, RLV_INK_BLACK, RLV_DASH_EVEN};
 
 // A panel while bodies are drawn on it.
 typedef struct bodies
@@ -212,6 +213,7 @@ static void draw_curves(const bodies* on, const rlv_panel_marks* marks)
     for (size_t i = 0; i < marks->curve_count; i++)
     {
         const rlv_panel_curve* curve = &marks->curve[i];
+        const rlv_stroke* stroke = curve->guessed ? &of_guessed : &of_curve;
         cairo_new_path(c);
         for (size_t k = 0; k < curve->count; k++)
         {
@@ -221,9 +223,9 @@ static void draw_curves(const bodies* on, const rlv_panel_marks* marks)
         }
         cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
         cairo_set_source_rgba(c, 1.0, 1.0, 1.0, 0.75);
-        rlv_sheet_pen(on->sheet, 2.6 * of_curve.line_mm);
+        rlv_sheet_pen(on->sheet, 2.6 * stroke->line_mm);
         cairo_stroke_preserve(c);
-        rlv_stroke_begin(on->sheet, &of_curve);
+        rlv_stroke_begin(on->sheet, stroke);
         cairo_stroke(c);
         rlv_stroke_end(on->sheet);
     }
@@ -378,8 +380,8 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
         {
             rlv_key_entry entry = rlv_open_key((rlv_open_why)i);
             if (i == RLV_OPEN_OFF_ROW && marks->expected_count > 0)
-                snprintf(entry.words, sizeof entry.words,
-                         "off its row: the table tells the places that it may have come from");
+                snprintf(entry.words + strlen(entry.words), sizeof entry.words - strlen(entry.words),
+                         " (see the table)");
             rlv_key_add(key, &entry);
         }
     if (hidden)
@@ -392,7 +394,9 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
         add_sign(key, SIGN_CORRIDOR, "beyond a row’s last element: stronger where likelier, a tick for each place");
     for (size_t i = 0; i < marks->curve_count; i++)
     {
-        rlv_key_entry entry = {.kind = RLV_KEY_LINE, .stroke = of_curve};
+        if (marks->curve[i].words == NULL)
+            continue;
+        rlv_key_entry entry = {.kind = RLV_KEY_LINE, .stroke = marks->curve[i].guessed ? of_guessed : of_curve};
         snprintf(entry.words, sizeof entry.words, "%s", marks->curve[i].words);
         rlv_key_add(key, &entry);
     }

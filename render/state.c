@@ -123,7 +123,7 @@ rlv_key_entry rlv_open_key(rlv_open_why why)
 {
     static const char* const words[RLV_OPEN_WHYS] = {[RLV_OPEN_UNJUDGED] = "not judged: nothing tells where it belongs",
                                                      [RLV_OPEN_OFF_ROW] =
-                                                         "off its row: moved, from which place is not known",
+                                                         "off its row: moved, from which place is not sure",
                                                      [RLV_OPEN_NO_ROW] = "belongs to no row"};
     rlv_key_entry entry = {.kind = RLV_KEY_DRAWN, .draw = draw_open_in_key, .which = (int)why};
     snprintf(entry.words, sizeof entry.words, "%s", words[why]);

@@ -17,7 +17,7 @@
 typedef enum rlv_open_why
 {
     RLV_OPEN_UNJUDGED, ///< its row was left out, or nothing tells where it belongs
-    RLV_OPEN_OFF_ROW,  ///< it lies off its row: it has moved, from which place is not known
+    RLV_OPEN_OFF_ROW,  ///< it lies off its row: it has moved, from which place is not sure
     RLV_OPEN_NO_ROW,   ///< it belongs to no row
     RLV_OPEN_WHYS,
 } rlv_open_why;

@@ -99,3 +99,25 @@ Test(articulation_verdict, a_stretch_weighs_as_one_event_in_how_sure_the_share_i
     cr_expect_float_eq(v.share.value, alone.value, 1e-12);
     cr_expect(v.share.low < alone.low && v.share.high > alone.high);
 }
+
+Test(articulation_verdict, without_what_could_not_be_tested_the_share_is_that_of_the_rest)
+{
+    static hand_made h;
+    hand_make(&h, 2, 3);
+    h.of.verdict = rlv_articulation_judge(&h.of);
+    const rlv_interval all = rlv_articulation_share_tested(&h.of, 0), tested = rlv_articulation_share_tested(&h.of, 5);
+    cr_expect_float_eq(all.value, h.of.verdict.share.value, 1e-12);
+    cr_expect_float_eq(all.low, h.of.verdict.share.low, 1e-12);
+    // 10 of 15, with the binomial interval of as many.
+    const rlv_interval exact = rlv_articulation_share(10.0, 15.0);
+    cr_expect_float_eq(tested.value, 10.0 / 15.0, 1e-12);
+    cr_expect_float_eq(tested.low, exact.low, 1e-12);
+    cr_expect_float_eq(tested.high, exact.high, 1e-12);
+    // A stretch of six is one event among them too: (6 + 9)^2 / (36 + 9) = 5.
+    hand_make(&h, 6, 0);
+    h.of.group_count = 1;
+    h.group.count = 6;
+    h.of.verdict = rlv_articulation_judge(&h.of);
+    cr_expect_float_eq(rlv_articulation_share_tested(&h.of, 5).low, rlv_articulation_share(3.0, 5.0).low, 1e-12);
+    cr_expect(isnan(rlv_articulation_share_tested(&(rlv_articulation){0}, 0).value));
+}

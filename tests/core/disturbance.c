@@ -326,6 +326,26 @@ Test(disturbance, the_surer_of_two_motions_weighs_more)
     rlv_disturbance_free(&d);
 }
 
+Test(disturbance, what_lies_off_its_row_lies_anew_in_its_row_and_in_no_part)
+{
+    for (size_t i = 0; i < 8; i++)
+    {
+        c.element[i].state = RLV_UNASSIGNED;
+        c.element[i].why = i < 6 ? RLV_OFF_ROW : RLV_WITHOUT_PLACE; // of which it is not said that it has moved
+    }
+    c.placed[5].element.known = RLV_ELEMENT_LONG;
+    rlv_disturbance d = summed(up, north);
+    cr_expect_eq(d.all.poles.tensor.count, 5);
+    cr_expect_eq(d.all.poles.off_row, 5);
+    cr_expect_null(d.all.poles.why);
+    cr_expect_eq(d.all.long_axes.tensor.count, 6);
+    cr_expect_eq(d.all.motions + d.all.displaced, 0);
+    cr_expect_eq(d.row[0].poles.off_row, 3);
+    for (size_t k = 0; k < d.part_count; k++)
+        cr_expect_eq(d.part[k].poles.tensor.count, 0);
+    rlv_disturbance_free(&d);
+}
+
 // Six poles along x, three along y, one along z: 0.6, 0.3, 0.1 and Woodcock's shape ln 2 / ln 3 and strength ln 6.
 Test(disturbance, poles_and_long_axes_make_a_tensor_each)
 {

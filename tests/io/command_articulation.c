@@ -192,6 +192,9 @@ Test(command_articulation, what_lies_off_its_row_is_told_how_far_each_place_is_t
     write_two_off_their_row();
     json_t* record = told_by("articulation fish --json", 0);
     const json_t* off = element_of(record, "L09");
+    // Two lie off it, at 9 and 10: neighbours are what is in place.
+    cr_expect_str_eq(told_text(element_of(record, "L11"), "neighbours"), "L08, L12");
+    cr_expect_str_eq(told_text(off, "neighbours"), "L08, L11");
     const double nearest = told_number(off, "nearest_free"), least = told_number(off, "nearest_free_distance_mm");
     size_t i, places = 0;
     json_t* row;
@@ -392,6 +395,35 @@ static const json_t* row_of(const json_t* record, const char* id)
     return told_row(json_object_get(record, "rows"), "row", id);
 }
 
+/// Those in place with a remark are the ones that could not be tested: of the whole, the rows and the parts.
+static void expect_untested(const json_t* record)
+{
+    const json_t* whole = json_object_get(record, "skeleton");
+    size_t i;
+    json_t* one;
+    double untested = 0.0, of_rows = 0.0, of_parts = 0.0;
+    json_array_foreach(json_object_get(record, "elements"), i, one) untested +=
+        !json_is_null(json_object_get(one, "remark"));
+    json_array_foreach(json_object_get(record, "rows"), i, one) of_rows += told_number(one, "untested");
+    json_array_foreach(json_object_get(record, "share_in_place"), i, one)
+    {
+        const double left = told_number(one, "held") - told_number(one, "untested");
+        of_parts += told_number(one, "untested");
+        if (left > 0.0)
+            cr_expect_float_eq(told_number(one, "share_tested_percent"),
+                               100.0 * (told_number(one, "in_place") - told_number(one, "untested")) / left, 1e-9);
+    }
+    cr_expect_gt(untested, 0.0);
+    cr_expect_eq(of_rows, untested);
+    cr_expect_eq(of_parts, untested);
+    cr_expect_eq(told_number(whole, "in_place_tested"), told_number(whole, "in_place") - untested);
+    cr_expect_eq(told_number(whole, "tested"), told_number(whole, "held") + told_number(whole, "off_row") - untested);
+    cr_expect_float_eq(told_number(whole, "share_in_place_tested_percent"),
+                       100.0 * told_number(whole, "in_place_tested") / told_number(whole, "tested"), 1e-9);
+    cr_expect_lt(told_number(whole, "share_in_place_tested_low_percent"),
+                 told_number(whole, "share_in_place_tested_percent"));
+}
+
 Test(command_articulation, a_row_of_four_elements_is_judged_with_a_table_of_a_comparative_specimen)
 {
     boxed_fish f = boxed_fish_make();
@@ -414,6 +446,7 @@ Test(command_articulation, a_row_of_four_elements_is_judged_with_a_table_of_a_co
     cr_expect(own >= told_number(left, "detectable_80_least_mm") && own <= told_number(left, "detectable_80_most_mm"));
     const json_t* whole = json_object_get(record, "skeleton");
     cr_expect_leq(told_number(whole, "in_place_faced"), told_number(whole, "in_place"));
+    expect_untested(record);
     bool input = false;
     for (size_t i = 0; i < json_array_size(json_object_get(record, "inputs")); i++)
         input |= strstr(told_text(json_array_get(json_object_get(record, "inputs"), i), "path"), "life.csv") != NULL;

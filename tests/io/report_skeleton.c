@@ -419,7 +419,7 @@ Test(report_skeleton, what_is_barely_told_as_displaced_is_said_to_be)
     cr_expect_str_eq(table_show(&wall, 0, 7).text, "0.020, barely");
     table_free(&wall);
     char* html = page_of(&l);
-    cr_expect_not_null(strstr(html, "barely shifted"));
+    cr_expect_not_null(strstr(html, "shifted, barely"));
     free(html);
     told->p_adjusted = 0.004;
     cr_expect_not(articulation_is_barely(told));

@@ -194,7 +194,7 @@ Test(specimen_command, a_folder_of_change_holds_its_record_tables_with_meanings_
     json_t *told = made_json("change-two", ".txt"), *written = made_json("change-two", ".out/change.json");
     cr_assert(json_equal(told, written));
     char* meanings = made("change-two", ".out/tables/meanings.csv");
-    cr_assert_eq(strncmp(meanings, "file,column,unit,kind,meaning\n", 30), 0);
+    cr_assert_eq(strncmp(meanings, "file,column,unit,kind,meaning,rows,filled\n", 42), 0);
     cr_assert_not_null(strstr(meanings, "regions.csv,volume_mm3,mm3"), "%s", meanings);
     char* picture = made("change-two", ".out/pictures/second-depth.png");
     cr_assert_eq(strncmp(picture, "\x89PNG\r\n\x1A\n", 8), 0); // ISO/IEC 15948, 5.2

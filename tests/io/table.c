@@ -97,7 +97,7 @@ Test(table, an_uncertainty_and_a_limit_show_two_figures_whatever_their_size)
     table_free(&t);
 }
 
-Test(table, the_meanings_list_each_column_of_the_csv_with_its_unit)
+Test(table, the_meanings_list_each_column_of_the_csv_with_its_unit_and_in_how_many_rows_it_is_filled)
 {
     char* bytes = NULL;
     size_t size = 0;
@@ -106,19 +106,19 @@ Test(table, the_meanings_list_each_column_of_the_csv_with_its_unit)
     table_write_meanings_head(stream);
     table_write_meanings(&t, "tables/elements.csv", stream);
     fclose(stream);
-    cr_assert_str_eq(bytes, "file,column,unit,kind,meaning\n"
-                            "tables/elements.csv,id,,text,Name of the element.\n"
-                            "tables/elements.csv,points,,whole number,Points placed on it.\n"
-                            "tables/elements.csv,held,,yes or no,Whether it is in life position.\n"
-                            "tables/elements.csv,area_mm2,mm2,number,Exposed area.\n"
-                            "tables/elements.csv,volume_mm3,mm3,number,\"Volume, \"\"as measured\"\".\"\n"
+    cr_assert_str_eq(bytes, "file,column,unit,kind,meaning,rows,filled\n"
+                            "tables/elements.csv,id,,text,Name of the element.,2,1\n"
+                            "tables/elements.csv,points,,whole number,Points placed on it.,2,1\n"
+                            "tables/elements.csv,held,,yes or no,Whether it is in life position.,2,1\n"
+                            "tables/elements.csv,area_mm2,mm2,number,Exposed area.,2,1\n"
+                            "tables/elements.csv,volume_mm3,mm3,number,\"Volume, \"\"as measured\"\".\",2,2\n"
                             "tables/elements.csv,volume_low_mm3,mm3,number,\"Volume, \"\"as measured\"\". Lower end of "
-                            "its 95 % interval.\"\n"
+                            "its 95 % interval.\",2,1\n"
                             "tables/elements.csv,volume_high_mm3,mm3,number,\"Volume, \"\"as measured\"\". Upper end "
-                            "of its 95 % interval.\"\n"
-                            "tables/elements.csv,centroid_x_mm,mm,number,Centroid. Along x.\n"
-                            "tables/elements.csv,centroid_y_mm,mm,number,Centroid. Along y.\n"
-                            "tables/elements.csv,centroid_z_mm,mm,number,Centroid. Along z.\n");
+                            "of its 95 % interval.\",2,1\n"
+                            "tables/elements.csv,centroid_x_mm,mm,number,Centroid. Along x.,2,1\n"
+                            "tables/elements.csv,centroid_y_mm,mm,number,Centroid. Along y.,2,1\n"
+                            "tables/elements.csv,centroid_z_mm,mm,number,Centroid. Along z.,2,1\n");
     free(bytes);
     table_free(&t);
 }

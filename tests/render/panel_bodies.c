@@ -124,12 +124,28 @@ Test(panel_bodies, what_lies_off_its_row_is_looked_up_in_the_table_of_free_place
     lay(&t, &table_top_from_above);
     rlv_key key = {0};
     rlv_panel_key(&key, &t.panel, &marks);
-    cr_expect(has_entry(&key, "off its row: moved, from which place is not known"));
+    cr_expect(has_entry(&key, "off its row: moved, from which place is not sure"));
     marks.expected_count = 1;
     marks.expected = &expected;
     key.count = 0;
     rlv_panel_key(&key, &t.panel, &marks);
-    cr_expect(has_entry(&key, "off its row: the table tells the places"));
+    cr_expect(has_entry(&key, "off its row: moved, from which place is not sure (see the table)"));
+    table_top_clear(&t);
+}
+
+Test(panel_bodies, a_curve_that_is_carried_on_is_drawn_and_explained_apart_and_once)
+{
+    const rlv_vec3 at[4] = {{5, 5, 0}, {10, 5, 0}, {20, 5, 0}, {30, 5, 0}};
+    const rlv_panel_curve curve[3] = {
+        {2, at + 1, false, "body axis"}, {2, at, true, NULL}, {2, at + 2, true, "beyond"}};
+    table_top t;
+    lay(&t, &table_top_from_above);
+    rlv_key key = {0};
+    rlv_panel_key(&key, &t.panel, &(rlv_panel_marks){.curve_count = 3, .curve = curve});
+    cr_expect_eq(key.count, 2);
+    cr_expect(has_entry(&key, "body axis") && has_entry(&key, "beyond"));
+    cr_expect_eq(key.entry[1].stroke.dash, RLV_DASH_EVEN);
+    cr_expect_lt(key.entry[1].stroke.line_mm, key.entry[0].stroke.line_mm);
     table_top_clear(&t);
 }
 
