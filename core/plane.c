@@ -100,3 +100,12 @@ rlv_fitted_plane rlv_plane_known(rlv_vec3 pole, double sd_deg)
     add_outer(plane.cov_rad2, plane.pole, -variance);
     return plane;
 }
+
+double rlv_plane_pole_sd_deg(const rlv_fitted_plane* plane)
+{
+    double variance[3];
+    rlv_vec3 axis[3];
+    if (rlv_principal_axes(variance, axis, plane->cov_rad2, NULL) != RLV_DONE)
+        return (double)NAN;
+    return sqrt(fmax(variance[0], 0.0)) * 180.0 / M_PI;
+}

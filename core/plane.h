@@ -39,6 +39,9 @@ rlv_status rlv_plane_fit(rlv_fitted_plane* plane, size_t count, const rlv_placed
 /// tilt in.
 rlv_fitted_plane rlv_plane_known(rlv_vec3 pole, double sd_deg);
 
+/// How surely a plane's pole points, along the way that it is least sure in.
+double rlv_plane_pole_sd_deg(const rlv_fitted_plane* plane);
+
 /// The sd of a placed point: its own, or RLV_SCALE_POINT_SD_MM.
 double rlv_placed_point_sd(const rlv_placed_point* point);
 

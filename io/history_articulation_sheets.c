@@ -424,9 +424,12 @@ static rlv_status outline_rest(stage_look* look, const rlv_mesh* mesh, const bon
 
 static void bedding_words(char* into, size_t size, const history_elements* elements)
 {
-    rlv_strike strike = rlv_strike_of(&elements->compass, elements->bedding.pole);
+    const rlv_strike strike = rlv_strike_of(&elements->compass, elements->bedding.pole);
+    const double sd_deg = rlv_plane_pole_sd_deg(&elements->bedding);
     if (elements->compass_known)
-        snprintf(into, size, "bedding: strike %03.0f\xc2\xb0, dip %.0f\xc2\xb0", strike.strike_deg, strike.dip_deg);
+        snprintf(into, size, "bedding: dip %.8s\u00b0 \u00b1 %.8s\u00b0 (95" RLV_THIN "%%) towards %03d\u00b0",
+                 words_known(strike.dip_deg, sd_deg).text, words_figures(RLV_HALF_95 * sd_deg, 2).text,
+                 (int)lround(strike.strike_deg + 90.0) % 360);
     else
         snprintf(into, size, "bedding");
 }
@@ -476,7 +479,7 @@ static rlv_status places_of(places_table* t, const history_articulation* a, rlv_
 static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_sheet_view* view,
                             const places_table* places, rlv_error* error)
 {
-    char bedding[80], caption[400], alt[1600];
+    char bedding[120], caption[400], alt[1600];
     rlv_sheet sheet = {0};
     rlv_gallery gallery = {.title = job->title,
                            .axes = job->view.axes,
@@ -496,6 +499,7 @@ static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_s
         bedding_words(bedding, sizeof bedding, a->elements);
         gallery.bedding = &a->elements->bedding.pole;
         gallery.bedding_words = bedding;
+        gallery.bedding_up = a->elements->up_known ? &a->elements->up : NULL;
     }
     job->order.scale = gallery.scale;
     rlv_status status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);

@@ -42,16 +42,6 @@ static void put_direction(rlv_page* p, const char* name, const rlv_direction_rec
                          words_recorded(of->vector[1]).text, words_recorded(of->vector[2]).text, of->stage);
 }
 
-/// How surely a plane's pole points, along the way that it is least sure in.
-static double pole_sd_deg(const rlv_fitted_plane* plane)
-{
-    double variance[3];
-    rlv_vec3 axis[3];
-    if (rlv_principal_axes(variance, axis, plane->cov_rad2, NULL) != RLV_DONE)
-        return (double)NAN;
-    return sqrt(fmax(fmax(variance[0], variance[1]), variance[2])) * 180.0 / M_PI;
-}
-
 /// The plane of bedding through its points, as far as it was fitted: by compass where that is known, and its pole.
 static void add_fitted(report_text* words, const history_elements* e)
 {
@@ -62,11 +52,12 @@ static void add_fitted(report_text* words, const history_elements* e)
     {
         const rlv_strike strike = rlv_strike_of(&e->compass, plane->pole);
         report_add(words, " strike %03d°, dip %s° towards %03d°;", (int)lround(strike.strike_deg) % 360,
-                   words_known(strike.dip_deg, pole_sd_deg(plane)).text, (int)lround(strike.strike_deg + 90.0) % 360);
+                   words_known(strike.dip_deg, rlv_plane_pole_sd_deg(plane)).text,
+                   (int)lround(strike.strike_deg + 90.0) % 360);
     }
     report_add(words, " pole %s, %s, %s in the block’s frame, its direction known to %s° (sd)",
                words_number(side * plane->pole.x, 3).text, words_number(side * plane->pole.y, 3).text,
-               words_number(side * plane->pole.z, 3).text, words_figures(pole_sd_deg(plane), 2).text);
+               words_number(side * plane->pole.z, 3).text, words_figures(rlv_plane_pole_sd_deg(plane), 2).text);
 }
 
 static void put_bedding(rlv_page* p, const rlv_bedding_record* bedding, const report_skeleton* skeleton)

@@ -154,11 +154,11 @@ rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length
     return (rlv_box2){x_mm - reach, y_mm - reach, 2.0 * reach, 2.0 * reach};
 }
 
-rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double radius_mm, const rlv_camera_axes* axes,
-                          rlv_vec3 pole, const char* words)
+/// A disc of bedding as the picture's axes see it, with its laminae and its pole.
+static void draw_bedding_disc(rlv_sheet* sheet, double x_mm, double y_mm, double radius, const rlv_camera_axes* axes,
+                              rlv_vec3 pole)
 {
     cairo_t* c = sheet->cairo;
-    const double radius = radius_mm * sheet->unit;
     rlv_vec3 n = rlv_vec3_unit(pole);
     double towards = rlv_vec3_dot(n, axes->towards), x = rlv_vec3_dot(n, axes->right), y = -rlv_vec3_dot(n, axes->up);
     double flat = hypot(x, y), ux = flat > 0.0 ? x / flat : 0.0, uy = flat > 0.0 ? y / flat : -1.0;
@@ -189,6 +189,46 @@ rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double rad
         rlv_sheet_pen(sheet, k == 0 ? RLV_LINE_MEDIUM : RLV_LINE_HAIR);
         cairo_stroke(c);
     }
+}
+
+/// Seen from above: strike, dip and its number.
+static void draw_strike(rlv_sheet* sheet, double x_mm, double y_mm, double radius, const rlv_camera_axes* axes,
+                        rlv_vec3 pole, rlv_vec3 up)
+{
+    const rlv_vec3 top = rlv_vec3_unit(up), own = rlv_vec3_unit(pole),
+                   n = rlv_vec3_dot(own, top) < 0.0 ? rlv_vec3_scale(own, -1.0) : own;
+    // The upper pole leans to where the plane falls.
+    const rlv_vec3 falls = rlv_vec3_along(n, -rlv_vec3_dot(n, top), top);
+    const double dip = atan2(rlv_vec3_length(falls), rlv_vec3_dot(n, top)) * 180.0 / G_PI,
+                 x = rlv_vec3_dot(falls, axes->right), y = -rlv_vec3_dot(falls, axes->up), flat = hypot(x, y);
+    char words[16];
+    rlv_lettering how = small;
+    how.share = 0.5;
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    if (dip < 0.5 || !(flat > 0.0))
+    {
+        rlv_mark_symbol(sheet, RLV_SYMBOL_RING, x_mm, y_mm, radius);
+        rlv_sheet_line(sheet, x_mm - radius, y_mm, x_mm + radius, y_mm, RLV_LINE_MEDIUM);
+        rlv_sheet_line(sheet, x_mm, y_mm - radius, x_mm, y_mm + radius, RLV_LINE_MEDIUM);
+        return;
+    }
+    const double ux = x / flat, uy = y / flat, tick = 0.4 * radius, cap = rlv_sheet_measure(sheet, "0", &how).cap_mm,
+                 far = tick + 1.3 * cap;
+    rlv_sheet_line(sheet, x_mm - uy * radius, y_mm + ux * radius, x_mm + uy * radius, y_mm - ux * radius,
+                   RLV_LINE_STRONG);
+    rlv_sheet_line(sheet, x_mm, y_mm, x_mm + ux * tick, y_mm + uy * tick, RLV_LINE_STRONG);
+    snprintf(words, sizeof words, "%.0f", dip);
+    rlv_sheet_text(sheet, words, x_mm + ux * far, y_mm + uy * far + 0.5 * cap, &how);
+}
+
+rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double radius_mm, const rlv_camera_axes* axes,
+                          rlv_vec3 pole, const rlv_vec3* up, const char* words)
+{
+    const double radius = radius_mm * sheet->unit;
+    if (up != NULL && rlv_vec3_dot(rlv_vec3_unit(*up), axes->towards) > 0.9) // within 26 degrees of above
+        draw_strike(sheet, x_mm, y_mm, radius, axes, pole, *up);
+    else
+        draw_bedding_disc(sheet, x_mm, y_mm, radius, axes, pole);
     rlv_lettering how = small;
     how.share = 0.5;
     double cap = rlv_sheet_measure(sheet, "0", &how).cap_mm, tall = radius + 2.2 * sheet->unit + cap;

@@ -50,10 +50,12 @@ typedef struct rlv_direction
 rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length_mm, const rlv_camera_axes* axes,
                        size_t count, const rlv_direction* direction);
 
-/// Bedding as the picture's axes see it: a disc of it, `radius_mm` on A3, with its laminae and its pole, about a middle
-/// point, and words beneath (may be NULL).
+/// Bedding about a middle point, `radius_mm` on A3, and words beneath (may be NULL). On a map, seen from `up` (NULL:
+/// not known), it is the mark that geologists draw: a line along the strike, a tick to the side that it dips to, and
+/// the dip in degrees; a cross in a ring where that is 0. Else a disc as the picture's axes see it, its laminae and its
+/// pole.
 rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double radius_mm, const rlv_camera_axes* axes,
-                          rlv_vec3 pole, const char* words);
+                          rlv_vec3 pole, const rlv_vec3* up, const char* words);
 
 /// The legend of depth: colours, ticks, and what dots and hatching mean; `limit_words` (may be NULL) follow the
 /// hatching's own, such as the detection limit. Nothing that was not seen is explained.

@@ -418,7 +418,7 @@ static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, 
                       gallery->direction_count, gallery->direction);
     if (gallery->bedding != NULL)
         rlv_mark_bedding(sheet, bar.left + bar.width + 40.0 * u, y + 4.0 * u, 6.0, &gallery->axes, *gallery->bedding,
-                         gallery->bedding_words);
+                         gallery->bedding_up, gallery->bedding_words);
     if (other > 0.0)
         rlv_mark_bar(sheet, x, y + SECOND_BAR * u, other, longest);
 }

@@ -44,8 +44,9 @@ typedef struct rlv_gallery
     int paper;    ///< the least size of the A series: 3 is A3
     size_t direction_count;
     const rlv_direction* direction;
-    const char* limit_words; ///< beside the legend's hatching
-    const rlv_vec3* bedding; ///< its pole, for a sign beside the axes; NULL: none
+    const char* limit_words;    ///< beside the legend's hatching
+    const rlv_vec3* bedding;    ///< its pole, for a sign beside the axes; NULL: none
+    const rlv_vec3* bedding_up; ///< which way is up, so that it is the mark of strike and dip on a map; NULL: not known
     const char* bedding_words;
     rlv_sheet_table table; ///< beneath all else; no row: none
     const char* table_caption;

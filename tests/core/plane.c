@@ -118,3 +118,9 @@ Test(plane, points_that_are_a_line_within_their_scatter_are_refused)
     cr_expect_eq(rlv_plane_fit(&plane, 4, rough, &error), RLV_BAD_INPUT);
     cr_expect_str_eq(error.what, "the 4 points lie on a line within their scatter");
 }
+
+Test(plane, a_plane_that_was_measured_is_as_sure_as_it_was_said_to_be)
+{
+    const rlv_fitted_plane plane = rlv_plane_known(rlv_vec3_of(0.3, -0.4, 1.2), 2.5);
+    cr_expect_float_eq(rlv_plane_pole_sd_deg(&plane), 2.5, 1e-12);
+}
