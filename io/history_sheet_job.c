@@ -247,12 +247,14 @@ static rlv_status encode(sheet_job* job, const rlv_sheet* sheet, rlv_sheet_forma
 rlv_status sheet_keep(sheet_job* job, const rlv_sheet* sheet, const char* caption, const char* alt, rlv_error* error)
 {
     history_sheet* entry = &job->drawn->entry;
-    *entry = (history_sheet){.kind = job->order.kind,
-                             .stage = job->order.stage,
-                             .paper_mm = {sheet->width_mm, sheet->height_mm},
-                             .scale = job->order.scale,
-                             .caption = strdup(caption),
-                             .alt = strdup(alt)};
+    *entry = (history_sheet){
+        .kind = job->order.kind,
+        .stage = job->order.stage,
+        .paper_mm = {sheet->width_mm, sheet->height_mm},
+        .views_mm = {{sheet->views_mm[0][0], sheet->views_mm[0][1]}, {sheet->views_mm[1][0], sheet->views_mm[1][1]}},
+        .scale = job->order.scale,
+        .caption = strdup(caption),
+        .alt = strdup(alt)};
     job->drawn->left_out = job->left_out;
     if (entry->caption == NULL || entry->alt == NULL)
         return no_memory(error);

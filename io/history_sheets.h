@@ -31,13 +31,14 @@ const char* history_sheet_name(history_sheet_kind kind);
 typedef struct history_sheet
 {
     history_sheet_kind kind;
-    size_t stage;         ///< the stage, or the one after the step; of a history the last; of a joint its piece
-    char* path;           ///< of the PNG, or of the one format asked for: within the out folder, parted by slashes
-    char* print;          ///< of the same as PDF, at its true scale; NULL: none
-    size_t width, height; ///< of the PNG, in pixels; 0 where there is none
-    double paper_mm[2];   ///< width and height of the sheet
-    double scale;         ///< paper over thing; 0: fitted to the paper, as the sheet itself tells
-    char *caption, *alt;  ///< for a page: what it is; what it shows, for whoever does not see it
+    size_t stage;          ///< the stage, or the one after the step; of a history the last; of a joint its piece
+    char* path;            ///< of the PNG, or of the one format asked for: within the out folder, parted by slashes
+    char* print;           ///< of the same as PDF, at its true scale; NULL: none
+    size_t width, height;  ///< of the PNG, in pixels; 0 where there is none
+    double paper_mm[2];    ///< width and height of the sheet
+    double views_mm[2][2]; ///< upper left and lower right corner of what holds all its views; equal: none
+    double scale;          ///< paper over thing; 0: fitted to the paper, as the sheet itself tells
+    char *caption, *alt;   ///< for a page: what it is; what it shows, for whoever does not see it
 } history_sheet;
 
 /// Zeroed: none yet. Free with history_sheets_free, also after a failure.

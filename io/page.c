@@ -276,8 +276,26 @@ void page_link(rlv_page* p, const char* path, const char* text)
     fputs("</a></p>\n", p->body);
 }
 
+/// Share of a screen's height that the opening picture may take, so that it is seen whole beneath the title.
+#define OPENING_HEIGHT 92.0
+
+/// The frame that a part of a picture is seen through, and how the picture lies behind it. Margins in percent are of
+/// the frame's width (CSS 2.2, section 8.3).
+static void put_part(rlv_page* p, const page_picture* picture)
+{
+    const double wide = picture->part[1][0] - picture->part[0][0], high = picture->part[1][1] - picture->part[0][1],
+                 shape = wide * picture->width / (high * picture->height);
+    fprintf(p->body, "<span class=\"part\" style=\"aspect-ratio:%.4f", shape);
+    if (picture->opening)
+        fprintf(p->body, ";max-width:%.1fvh", OPENING_HEIGHT * shape);
+    fprintf(p->body, "\"><img style=\"width:%.2f%%;margin:%.2f%% 0 0 %.2f%%\"", 100.0 / wide,
+            -100.0 * picture->part[0][1] * picture->height / (wide * picture->width),
+            -100.0 * picture->part[0][0] / wide);
+}
+
 void page_figure(rlv_page* p, const page_picture* picture)
 {
+    const bool part = picture->part[0][0] < picture->part[1][0] && picture->part[0][1] < picture->part[1][1];
     end_facts(p);
     char wish[32];
     snprintf(wish, sizeof wish, "figure-%zu", ++p->figure_count);
@@ -285,11 +303,16 @@ void page_figure(rlv_page* p, const page_picture* picture)
     fprintf(p->body, "<figure id=\"%s\"%s><a href=\"", id != NULL ? id : "",
             picture->opening ? " class=\"opening\"" : "");
     write_reference(p->body, picture->full != NULL ? picture->full : picture->path);
-    fputs("\"><img src=\"", p->body);
+    fputs("\">", p->body);
+    if (part)
+        put_part(p, picture);
+    else
+        fputs("<img", p->body);
+    fputs(" src=\"", p->body);
     write_reference(p->body, picture->path);
     fprintf(p->body, "\" width=\"%u\" height=\"%u\" alt=\"", picture->width, picture->height);
     write_text(p->body, picture->alt);
-    fputs("\"/><span class=\"full\">", p->body);
+    fprintf(p->body, "\"/>%s<span class=\"full\">", part ? "</span>" : "");
     if (picture->full_words != NULL)
         write_text(p->body, picture->full_words);
     else
@@ -514,7 +537,8 @@ static const char style_of_parts[] =
     "figure a{display:inline-block;max-width:100%;color:var(--soft);font:.85rem/1.4 var(--plain)}\n"
     "img{display:block;max-width:100%;height:auto;border:1px solid var(--line)}\n"
     ".opening{margin-top:0}\n"
-    "@media screen{.opening img{width:auto;max-height:min(92vh,64rem)}}\n"
+    "@media screen{.opening>a>img{width:auto;max-height:92vh}}\n"
+    ".part{display:block;overflow:hidden;border:1px solid var(--line)}.part img{border:0;max-width:none;height:auto}\n"
     ".full{display:block;margin-top:.4rem}\n"
     "figcaption,.under{margin-top:.35rem;max-width:42rem;font:.92rem/1.5 var(--plain)}\n"
     ".under{margin:-2rem 0 2.4rem}\n" // close to its table
@@ -539,7 +563,7 @@ static const char style_on_paper[] =
     "h3{margin:1.6rem 0 .6rem}p,dl,.box,.lead,.cap,figcaption{max-width:none}.box{margin:1rem 0;background:none}"
     "h1,h2,h3,caption,.kind{break-after:avoid}figure,.box,tr,dl>div,.short{break-inside:avoid}footer{break-before:"
     "avoid}"
-    "p{orphans:3;widows:3}dl>div{padding:.22rem 0}figure{margin:1.2rem 0 1.4rem}img{max-height:106mm;width:auto}"
+    "p{orphans:3;widows:3}dl>div{padding:.22rem 0}figure{margin:1.2rem 0 1.4rem}a>img{max-height:106mm;width:auto}"
     ".scroll{overflow:visible;background:none;margin:1rem 0 1.4rem}table{font-size:7.8pt;line-height:1.28}"
     ".under{margin:-1.1rem 0 1.4rem}thead{display:table-header-group}th,td{padding:.16rem .8em .16rem 0}"
     "th:not(.n),td:not(.n),tbody th:not(.n){min-width:0}.n{white-space:normal}"

@@ -67,6 +67,8 @@ typedef struct page_picture
     const char* full;       ///< the same at full size, or a drawing to scale; NULL: `path`
     const char* full_words; ///< what that is: "drawing at 1:1, PDF"; NULL: "full size, 1600 × 1200"
     bool opening;           ///< it opens the page: seen whole on one screen
+    double part[2][2]; ///< what is shown of it: corners from upper left, as shares of its width and height, x first;
+                       ///< equal: all of it. The link leads to all of it
 } page_picture;
 
 /// Begin a page. `lead` stands below the title (NULL: nothing); `lang` is a BCP 47 tag ("en" where it is none). Free

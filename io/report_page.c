@@ -229,6 +229,14 @@ static const history_sheet* newest_of(const history_sheets* sheets, history_shee
     return newest;
 }
 
+/// The views of a sheet, as a part of it.
+static void part_of(double part[2][2], const history_sheet* sheet)
+{
+    for (int i = 0; i < 2; i++)
+        for (int k = 0; k < 2 && sheet->views_mm[0][0] < sheet->views_mm[1][0]; k++)
+            part[i][k] = fmin(fmax(sheet->views_mm[i][k] / sheet->paper_mm[k], 0.0), 1.0);
+}
+
 /// One picture says what the page is about: the bone map, or else the block as it stands, or what changed last.
 static void put_opening(rlv_page* p, const history_sheets* sheets)
 {
@@ -239,15 +247,17 @@ static void put_opening(rlv_page* p, const history_sheets* sheets)
     if (sheet == NULL)
         return;
     char caption[2400];
-    rlv_print(caption, sizeof caption, "%s It stands in its section too, with what belongs to it.", sheet->caption);
-    page_figure(p, &(page_picture){.path = sheet->path,
-                                   .alt = sheet->alt,
-                                   .caption = caption,
-                                   .width = (unsigned)sheet->width,
-                                   .height = (unsigned)sheet->height,
-                                   .full = sheet->print,
-                                   .full_words = sheet->print != NULL ? "for print, at its true scale (PDF)" : NULL,
-                                   .opening = true});
+    rlv_print(caption, sizeof caption, "%s It stands whole in its section, with its key.", sheet->caption);
+    page_picture picture = {.path = sheet->path,
+                            .alt = sheet->alt,
+                            .caption = caption,
+                            .width = (unsigned)sheet->width,
+                            .height = (unsigned)sheet->height,
+                            .full = sheet->print,
+                            .full_words = sheet->print != NULL ? "for print, at its true scale (PDF)" : NULL,
+                            .opening = true};
+    part_of(picture.part, sheet);
+    page_figure(p, &picture);
 }
 
 static void put_summary(rlv_page* p, const source_of* s)

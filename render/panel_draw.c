@@ -575,6 +575,17 @@ static rlv_status put_picture(const drawing* on, rlv_error* error)
     return status;
 }
 
+static void note_view(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm)
+{
+    const double from[2] = {left_mm, top_mm}, to[2] = {left_mm + panel->width_mm, top_mm + panel->height_mm};
+    const bool first = !(sheet->views_mm[0][0] < sheet->views_mm[1][0]);
+    for (int k = 0; k < 2; k++)
+    {
+        sheet->views_mm[0][k] = first ? from[k] : fmin(from[k], sheet->views_mm[0][k]);
+        sheet->views_mm[1][k] = first ? to[k] : fmax(to[k], sheet->views_mm[1][k]);
+    }
+}
+
 rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_mm, double top_mm,
                           const rlv_panel_marks* marks, size_t* left_out, rlv_error* error)
 {
@@ -585,6 +596,7 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
                   .marks = marks != NULL ? marks : &none,
                   .left = round(left_mm / pixel_mm) * pixel_mm,
                   .top = round(top_mm / pixel_mm) * pixel_mm};
+    note_view(sheet, panel, on.left, on.top);
     size_t most = panel->region_count + on.marks->arrow_count + on.marks->point_count + on.marks->area_count +
                   on.marks->expected_count;
     on.label = rlv_reserve(most, sizeof *on.label, error);

@@ -44,8 +44,9 @@
 typedef struct rlv_sheet
 {
     double width_mm, height_mm;
-    double unit;    ///< how many times as large as on A3 letters, marks, gaps and margins are; 1 on a new sheet
-    cairo_t* cairo; ///< draws in mm from the upper left corner, y downwards
+    double unit;           ///< how many times as large as on A3 letters, marks, gaps and margins are; 1 on a new sheet
+    double views_mm[2][2]; ///< upper left and lower right corner of what holds all views that were drawn; equal: none
+    cairo_t* cairo;        ///< draws in mm from the upper left corner, y downwards
     cairo_surface_t* record;
     PangoContext* pango;
 } rlv_sheet;

@@ -86,8 +86,32 @@ Test(report_page, the_newest_bone_map_opens_the_page_after_what_was_lost)
     json_t* record;
     write_report(&html, &record);
     const char* at = find(html, "<div class=\"box warning\""); // bone lost
-    at = find(at, "<figure id=\"figure-1\" class=\"opening\"><a href=\"b.png\">");
+    at = find(at, "<figure id=\"figure-1\" class=\"opening\"><a href=\"b.png\"><img src=\"b.png\"");
     find(at, "<div class=\"box caution\"");
+    sheets = (history_sheets){0};
+    free(html);
+    json_decref(record);
+}
+
+// A sheet of 400 by 300 mm whose views lie in 160 by 100 mm at (40, 50): the sheet is 2.5 times as wide as its frame,
+// and pushed off by 40 / 160 and by 50 / 160 of the frame's width.
+Test(report_page, the_opening_picture_shows_the_views_of_its_sheet_without_its_foot)
+{
+    char path[] = "bones.png", words[] = "Bones.";
+    history_sheet sheet = {.kind = HISTORY_SHEET_BONES,
+                           .path = path,
+                           .width = 4000,
+                           .height = 3000,
+                           .paper_mm = {400.0, 300.0},
+                           .views_mm = {{40.0, 50.0}, {200.0, 150.0}},
+                           .caption = words,
+                           .alt = words};
+    sheets = (history_sheets){.count = 1, .sheet = &sheet};
+    char* html;
+    json_t* record;
+    write_report(&html, &record);
+    const char* at = find(html, "<span class=\"part\" style=\"aspect-ratio:1.6000;max-width:147.2vh\">");
+    find(at, "<img style=\"width:250.00%;margin:-31.25% 0 0 -25.00%\" src=\"bones.png\" width=\"4000\"");
     sheets = (history_sheets){0};
     free(html);
     json_decref(record);
