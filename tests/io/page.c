@@ -349,8 +349,12 @@ static char* page_of(const char* note)
     page_box(&p, PAGE_WARNING, note);
     page_fact(&p, note, note);
     page_table(&p, &t, note);
-    page_figure(&p, &(page_picture){note, "x", note, 4, 3, note, note, false});
-    page_figure(&p, &(page_picture){"x.png", note[0] != '\0' ? note : "x", note, 4, 3, NULL, NULL, false});
+    page_figure(
+        &p, &(page_picture){
+                .path = note, .alt = "x", .caption = note, .width = 4, .height = 3, .full = note, .full_words = note});
+    page_figure(&p,
+                &(page_picture){
+                    .path = "x.png", .alt = note[0] != '\0' ? note : "x", .caption = note, .width = 4, .height = 3});
     page_link(&p, note, note);
     cr_assert_eq(page_write(&p, note, stream, "page", &error), RLV_DONE, "%s", error.what);
     fclose(stream);
