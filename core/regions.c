@@ -1,7 +1,6 @@
-#include "regions.h"
+#include "regions_parts.h"
 
 #include "averages.h"
-#include "cubes.h"
 #include "pockets.h"
 #include "steps.h"
 
@@ -18,23 +17,13 @@ enum
     BINS = 32,
 };
 
-/// One stage's samples as this file works on them.
-typedef struct side
-{
-    const rlv_depths* depths;
-    const rlv_sampling* sampling;
-    uint8_t* tag; ///< which way a sample faces, and its part: averages mix neither the two faces of a thin slab nor
-                  ///< bone and rock
-    int8_t* seed; ///< sign of a seed, or 0
-    rlv_bulk bulk;
-} side;
-
-static uint8_t part_of(const side* s, uint32_t i)
+static uint8_t part_of(const regions_side* s, uint32_t i)
 {
     return s->depths->part != NULL ? s->depths->part[i] : 0;
 }
 
-static rlv_status prepare_side(side* s, const rlv_depths* depths, const rlv_sampling* sampling, rlv_error* error)
+static rlv_status prepare_side(regions_side* s, const rlv_depths* depths, const rlv_sampling* sampling,
+                               rlv_error* error)
 {
     s->depths = depths;
     s->sampling = sampling;
@@ -46,13 +35,13 @@ static rlv_status prepare_side(side* s, const rlv_depths* depths, const rlv_samp
     return rlv_bulk_of(&s->bulk, depths->count, depths->depth_mm, error);
 }
 
-static void free_side(side* s)
+static void free_side(regions_side* s)
 {
     free(s->tag);
     free(s->seed);
 }
 
-static double distance2(const float* a, const float* b)
+double regions_apart2(const float* a, const float* b)
 {
     const double x = (double)a[0] - (double)b[0], y = (double)a[1] - (double)b[1], z = (double)a[2] - (double)b[2];
     return x * x + y * y + z * z;
@@ -66,13 +55,13 @@ typedef struct differences
 } differences;
 
 /// Whether a sample's depth is one of the bulk: what lies deep is carved, and as rough as the rock.
-static bool is_bulk(const side* s, uint32_t i)
+static bool is_bulk(const regions_side* s, uint32_t i)
 {
     return fabs((double)s->depths->depth_mm[i] - s->bulk.centre) <= 4.0 * s->bulk.sd;
 }
 
 /// Note how sample `i` differs from its neighbours within the variogram's reach.
-static void note_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double bin_mm, differences* d)
+static void note_pairs(const regions_side* s, const rlv_cubes* cells, uint32_t i, double bin_mm, differences* d)
 {
     for (int step = 0; step < 27; step++)
     {
@@ -83,7 +72,7 @@ static void note_pairs(const side* s, const rlv_cubes* cells, uint32_t i, double
         for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
         {
             const uint32_t j = cells->member[m];
-            const double apart = sqrt(distance2(s->depths->position_mm + 3 * i, s->depths->position_mm + 3 * j));
+            const double apart = sqrt(regions_apart2(s->depths->position_mm + 3 * i, s->depths->position_mm + 3 * j));
             const int bin = (int)(apart / bin_mm);
             const float difference = fabsf(s->depths->depth_mm[i] - s->depths->depth_mm[j]);
             if (j == i || bin >= BINS || d->count[bin] == MOST_PAIRS || !is_bulk(s, j))
@@ -114,7 +103,7 @@ static void read_variogram(const double* level, double bin_mm, rlv_depth_noise* 
 /// Sd and correlation length of the noise, from the variogram of the depths by medians, which neither a cut nor slow
 /// warp disturbs much (after N. Cressie, D. M. Hawkins, Robust estimation of the variogram, Mathematical Geology 12,
 /// 1980). The greater of what is in `noise` and what this side shows; the length is never below the spacing.
-static rlv_status measure_noise(rlv_depth_noise* noise, const side* s, rlv_error* error)
+static rlv_status measure_noise(rlv_depth_noise* noise, const regions_side* s, rlv_error* error)
 {
     const double bin = 0.5 * s->sampling->spacing_mm;
     rlv_cubes cells = {0};
@@ -146,7 +135,7 @@ static rlv_status measure_noise(rlv_depth_noise* noise, const side* s, rlv_error
 }
 
 /// Mark the seeds of one side at one scale, and tell the sd of the averages there.
-static rlv_status seed_scale(side* s, double scale_mm, double threshold, double* sd_mm, rlv_error* error)
+static rlv_status seed_scale(regions_side* s, double scale_mm, double threshold, double* sd_mm, rlv_error* error)
 {
     rlv_averages a = {0};
     float* level = NULL;
@@ -180,19 +169,7 @@ end:
     return status;
 }
 
-/// Seeds of both sides in one list.
-typedef struct seeds
-{
-    size_t count, before_count;
-    uint32_t* sample; ///< BEFORE's first, then AFTER's
-    uint32_t* parent; ///< union-find
-    float* position_mm;
-    uint8_t* kind;       ///< twice the part, and 1 where negative: only seeds of one kind are joined
-    uint32_t* of_before; ///< one a sample: its seed, or RLV_CUBES_NONE
-    uint32_t* of_after;
-} seeds;
-
-static void free_seeds(seeds* list)
+static void free_seeds(regions_seeds* list)
 {
     free(list->sample);
     free(list->parent);
@@ -202,24 +179,35 @@ static void free_seeds(seeds* list)
     free(list->of_after);
 }
 
-static uint32_t root_of(uint32_t* parent, uint32_t i)
+uint32_t regions_root(uint32_t* parent, uint32_t i)
 {
     while (parent[i] != i)
         i = parent[i] = parent[parent[i]];
     return i;
 }
 
-static void join(uint32_t* parent, uint32_t a, uint32_t b)
+void regions_join(uint32_t* parent, uint32_t a, uint32_t b)
 {
-    a = root_of(parent, a);
-    b = root_of(parent, b);
+    a = regions_root(parent, a);
+    b = regions_root(parent, b);
     if (a < b)
         parent[b] = a;
     else
         parent[a] = b;
 }
 
-static void list_side(seeds* list, const side* s, uint32_t* of_sample)
+double regions_seed_area(const regions_seeds* list, size_t i, const regions_side* before, const regions_side* after)
+{
+    const regions_side* s = i < list->before_count ? before : after;
+    return (double)s->sampling->area_mm2[list->sample[i]];
+}
+
+bool regions_is_shown(double area_mm2, size_t samples, double length_mm)
+{
+    return area_mm2 > 2.0 * M_PI * length_mm * length_mm && (double)samples > 2.0 * M_PI;
+}
+
+static void list_side(regions_seeds* list, const regions_side* s, uint32_t* of_sample)
 {
     for (size_t i = 0; i < s->depths->count; i++)
     {
@@ -235,7 +223,8 @@ static void list_side(seeds* list, const side* s, uint32_t* of_sample)
     }
 }
 
-static rlv_status list_seeds(seeds* list, const side* before, const side* after, rlv_error* error)
+static rlv_status list_seeds(regions_seeds* list, const regions_side* before, const regions_side* after,
+                             rlv_error* error)
 {
     size_t most = before->depths->count + after->depths->count;
     if ((list->sample = rlv_reserve(most, sizeof(uint32_t), error)) == NULL ||
@@ -251,45 +240,57 @@ static rlv_status list_seeds(seeds* list, const side* before, const side* after,
     return RLV_DONE;
 }
 
-/// Join seeds of one kind that lie within two cells of `reach_mm`, and a seed with the seed at its foot.
-static rlv_status join_seeds(seeds* list, const side* before, const side* after, double reach_mm, rlv_error* error)
+/// The first seed of a cell that counts, or RLV_CUBES_NONE.
+static uint32_t first_of(const rlv_cubes* cells, uint32_t cell, const uint8_t* counts)
+{
+    for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
+        if (counts == NULL || counts[cells->member[m]])
+            return cells->member[m];
+    return RLV_CUBES_NONE;
+}
+
+static void link_cell(uint32_t* parent, const rlv_cubes* cells, uint32_t cell, const uint8_t* counts)
+{
+    const uint32_t first = first_of(cells, cell, counts);
+    if (first == RLV_CUBES_NONE)
+        return;
+    for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
+        if (counts == NULL || counts[cells->member[m]])
+            regions_join(parent, first, cells->member[m]);
+    for (int step = 14; step < 27; step++) // half of the neighbours: the others look back
+    {
+        const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
+        const uint32_t near = rlv_cubes_near(cells, cell, to);
+        const uint32_t other = near != RLV_CUBES_NONE ? first_of(cells, near, counts) : RLV_CUBES_NONE;
+        if (other != RLV_CUBES_NONE)
+            regions_join(parent, first, other);
+    }
+}
+
+rlv_status regions_link(uint32_t* parent, const regions_seeds* list, const regions_side* before,
+                        const regions_side* after, const uint8_t* counts, double reach_mm, rlv_error* error)
 {
     rlv_cubes cells = {0};
-    rlv_status status = rlv_cubes_build(&cells, list->count, list->position_mm, list->kind, reach_mm, error);
+    const rlv_status status = rlv_cubes_build(&cells, list->count, list->position_mm, list->kind, reach_mm, error);
     for (size_t c = 0; status == RLV_DONE && c < cells.count; c++)
-    {
-        const uint32_t first = cells.member[cells.start[c]];
-        for (uint32_t m = cells.start[c] + 1; m < cells.start[c + 1]; m++)
-            join(list->parent, first, cells.member[m]);
-        for (int step = 14; step < 27; step++) // half of the neighbours: the others look back
-        {
-            const int to[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
-            const uint32_t near = rlv_cubes_near(&cells, (uint32_t)c, to);
-            if (near != RLV_CUBES_NONE)
-                join(list->parent, first, cells.member[cells.start[near]]);
-        }
-    }
-    for (size_t i = 0; i < list->count; i++)
+        link_cell(parent, &cells, (uint32_t)c, counts);
+    for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
     {
         const bool at_before = i < list->before_count;
         const uint32_t foot = (at_before ? before : after)->depths->foot[list->sample[i]];
         const uint32_t other = (at_before ? list->of_after : list->of_before)[foot];
-        if (other != RLV_CUBES_NONE && list->kind[other] == list->kind[i])
-            join(list->parent, (uint32_t)i, other);
+        if (other != RLV_CUBES_NONE && list->kind[other] == list->kind[i] &&
+            (counts == NULL || (counts[i] && counts[other])))
+            regions_join(parent, (uint32_t)i, other);
     }
     rlv_cubes_free(&cells);
     return status;
 }
 
-static double seed_area(const seeds* list, size_t i, const side* before, const side* after)
-{
-    const side* s = i < list->before_count ? before : after;
-    return (double)s->sampling->area_mm2[list->sample[i]];
-}
-
 /// Give slivers of one sign along a far larger region of the other to it: at its rim two tessellations cut the corner
 /// differently, and the sums over its margin would be torn.
-static rlv_status absorb_slivers(seeds* list, const side* before, const side* after, double reach_mm, rlv_error* error)
+static rlv_status absorb_slivers(regions_seeds* list, const regions_side* before, const regions_side* after,
+                                 double reach_mm, rlv_error* error)
 {
     const double sliver = 0.05;
     rlv_cubes cells = {0};
@@ -298,7 +299,7 @@ static rlv_status absorb_slivers(seeds* list, const side* before, const side* af
                             ? RLV_SYSTEM
                             : rlv_cubes_build(&cells, list->count, list->position_mm, list->kind, reach_mm, error);
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
-        area[root_of(list->parent, (uint32_t)i)] += seed_area(list, i, before, after);
+        area[regions_root(list->parent, (uint32_t)i)] += regions_seed_area(list, i, before, after);
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
         for (int step = 0; step < 27; step++)
         {
@@ -309,8 +310,8 @@ static rlv_status absorb_slivers(seeds* list, const side* before, const side* af
             const uint32_t near = rlv_cubes_at(&cells, at, list->kind[i] ^ 1);
             if (near == RLV_CUBES_NONE)
                 continue;
-            const uint32_t own = root_of(list->parent, (uint32_t)i);
-            const uint32_t other = root_of(list->parent, cells.member[cells.start[near]]);
+            const uint32_t own = regions_root(list->parent, (uint32_t)i);
+            const uint32_t other = regions_root(list->parent, cells.member[cells.start[near]]);
             if (own == other || area[own] >= sliver * area[other])
                 continue;
             list->parent[own] = other; // the larger one keeps its name, and with it its sign
@@ -338,14 +339,6 @@ static int by_area(const void* a, const void* b)
     return (x->root > y->root) - (x->root < y->root);
 }
 
-/// Whether one stage shows a region over more than one of the noise's own spots, 2 pi l^2. The length is never below
-/// the samples' spacing over the whole mesh; where triangles are larger than elsewhere, one sample may have the area of
-/// a spot, so that the same is asked of the number of samples.
-static bool is_shown(double area_mm2, size_t samples, double length_mm)
-{
-    return area_mm2 > 2.0 * M_PI * length_mm * length_mm && (double)samples > 2.0 * M_PI;
-}
-
 /// Keep what both stages show: at a sharp edge one tessellation alone may stand out. Returns how many are kept; the
 /// others follow them.
 static size_t keep_credible(making* region, size_t count, double length_mm)
@@ -353,8 +346,9 @@ static size_t keep_credible(making* region, size_t count, double length_mm)
     size_t kept = 0;
     for (size_t r = 0; r < count && kept < MOST_REGIONS; r++)
     {
-        if (!is_shown(region[r].before_mm2, region[r].before_count, length_mm) ||
-            !is_shown(region[r].area_mm2 - region[r].before_mm2, region[r].count - region[r].before_count, length_mm))
+        if (!regions_is_shown(region[r].before_mm2, region[r].before_count, length_mm) ||
+            !regions_is_shown(region[r].area_mm2 - region[r].before_mm2, region[r].count - region[r].before_count,
+                              length_mm))
             continue;
         const making credible = region[r];
         memmove(region + kept + 1, region + kept, (r - kept) * sizeof *region);
@@ -364,8 +358,8 @@ static size_t keep_credible(making* region, size_t count, double length_mm)
 }
 
 /// Number the regions by falling area and label their seeds; `mean_mm` gets each region's mean depth.
-static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* before, const side* after,
-                                 double** mean_mm, rlv_error* error)
+static rlv_status number_regions(rlv_regions* regions, regions_seeds* list, const regions_side* before,
+                                 const regions_side* after, double** mean_mm, rlv_error* error)
 {
     rlv_status status = RLV_SYSTEM;
     making* region = NULL;
@@ -380,9 +374,9 @@ static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* 
         goto end;
     for (size_t i = 0; i < list->count; i++)
     {
-        const uint32_t root = root_of(list->parent, (uint32_t)i);
-        const side* s = i < list->before_count ? before : after;
-        const double area = seed_area(list, i, before, after);
+        const uint32_t root = regions_root(list->parent, (uint32_t)i);
+        const regions_side* s = i < list->before_count ? before : after;
+        const double area = regions_seed_area(list, i, before, after);
         region[number[root]].root = root;
         region[number[root]].area_mm2 += area;
         region[number[root]].before_mm2 += i < list->before_count ? area : 0.0;
@@ -406,7 +400,7 @@ static rlv_status number_regions(rlv_regions* regions, seeds* list, const side* 
     }
     for (size_t i = 0; i < list->count; i++)
     {
-        const uint16_t label = (uint16_t)number[root_of(list->parent, (uint32_t)i)];
+        const uint16_t label = (uint16_t)number[regions_root(list->parent, (uint32_t)i)];
         if (i < list->before_count)
             regions->before[list->sample[i]] = label;
         else
@@ -420,7 +414,7 @@ end:
 }
 
 /// The seed of a part nearest to a place, within `reach_mm` (one side of `cells`), or RLV_CUBES_NONE.
-static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const float* place, uint8_t part,
+static uint32_t nearest_seed(const rlv_cubes* cells, const regions_seeds* list, const float* place, uint8_t part,
                              double reach_mm, double* apart2)
 {
     uint32_t best = RLV_CUBES_NONE;
@@ -435,7 +429,7 @@ static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const fl
             continue;
         for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
         {
-            const double d2 = distance2(list->position_mm + 3 * (size_t)cells->member[m], place);
+            const double d2 = regions_apart2(list->position_mm + 3 * (size_t)cells->member[m], place);
             if (d2 < *apart2)
                 *apart2 = d2, best = cells->member[m];
         }
@@ -445,7 +439,7 @@ static uint32_t nearest_seed(const rlv_cubes* cells, const seeds* list, const fl
 
 /// Whether a sample whose part is not told belongs to a region beside it: rock came away there, or came, as its depth
 /// says. Where columns have both of their ends on such flanks, between two bones, nothing else would claim them.
-static bool is_beside(const side* s, size_t sample, const rlv_regions* regions, uint16_t label)
+static bool is_beside(const regions_side* s, size_t sample, const rlv_regions* regions, uint16_t label)
 {
     return part_of(s, (uint32_t)sample) == RLV_DEPTHS_UNSURE && regions->part[label - 1] == 0 &&
            (double)s->depths->depth_mm[sample] * regions->sign[label - 1] > 0.0;
@@ -453,8 +447,9 @@ static bool is_beside(const side* s, size_t sample, const rlv_regions* regions, 
 
 /// Grow the regions over one side: by one length, two where the step is thin, on their own part; mark what lies within
 /// two lengths more, on any part.
-static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const side* s, const rlv_cubes* cells,
-                 const seeds* list, const uint16_t* seed_label, const double* mean_mm, uint8_t most_part)
+static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const regions_side* s,
+                 const rlv_cubes* cells, const regions_seeds* list, const uint16_t* seed_label, const double* mean_mm,
+                 uint8_t most_part)
 {
     const double length = regions->noise.length_mm, thin = 10.0 * regions->noise.sd_mm;
 #pragma omp parallel for schedule(dynamic, 4096)
@@ -479,8 +474,8 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
     }
 }
 
-static rlv_status grow_regions(rlv_regions* regions, seeds* list, const side* before, const side* after,
-                               const double* mean_mm, rlv_error* error)
+static rlv_status grow_regions(rlv_regions* regions, regions_seeds* list, const regions_side* before,
+                               const regions_side* after, const double* mean_mm, rlv_error* error)
 {
     rlv_cubes cells = {0};
     uint8_t most_part = 0;
@@ -513,7 +508,7 @@ static double seed_threshold(double cells)
 }
 
 /// Where the part is not told, nothing is seeded; the other stage's labels stand there.
-static void leave_unsure(side* s)
+static void leave_unsure(regions_side* s)
 {
     for (size_t i = 0; s->depths->part != NULL && i < s->depths->count; i++)
         if (s->depths->part[i] == RLV_DEPTHS_UNSURE)
@@ -521,7 +516,7 @@ static void leave_unsure(side* s)
 }
 
 /// What comes off or goes back as a whole: BEFORE's own parts go, AFTER's come, and so do those on their feet.
-static void seed_wholes(side* s, int8_t own_sign)
+static void seed_wholes(regions_side* s, int8_t own_sign)
 {
     const uint8_t* own = s->sampling->part;
     for (size_t i = 0; s->depths->part != NULL && i < s->depths->count; i++)
@@ -532,7 +527,7 @@ static void seed_wholes(side* s, int8_t own_sign)
 }
 
 /// What a step set off on BEFORE is a seed on AFTER too, on the same part: the depths there are too slight to seed it.
-static void seed_at_feet(side* after, const side* before)
+static void seed_at_feet(regions_side* after, const regions_side* before)
 {
     for (size_t i = 0; i < after->depths->count; i++)
     {
@@ -544,7 +539,7 @@ static void seed_at_feet(side* after, const side* before)
 }
 
 /// A step goes round rock and the bones in it alike; what it says of a bone, the bone's own depths must say.
-static rlv_status seed_steps(side* before, double* step_mm, double scale_mm, rlv_error* error)
+static rlv_status seed_steps(regions_side* before, double* step_mm, double scale_mm, rlv_error* error)
 {
     const size_t count = before->depths->count;
     if (before->depths->part == NULL)
@@ -562,7 +557,7 @@ static rlv_status seed_steps(side* before, double* step_mm, double scale_mm, rlv
 }
 
 /// Seeds of one side by its own depths, at all scales.
-static rlv_status seed_side(side* s, rlv_depth_noise* noise, double area_mm2, double least_mm, rlv_error* error)
+static rlv_status seed_side(regions_side* s, rlv_depth_noise* noise, double area_mm2, double least_mm, rlv_error* error)
 {
     static const double lengths[RLV_REGION_SCALES] = {1.0 / 3.0, 1.0, 2.0};
     rlv_status status = RLV_DONE;
@@ -579,9 +574,10 @@ static rlv_status seed_side(side* s, rlv_depth_noise* noise, double area_mm2, do
 }
 
 /// Run the two sides side by side: their noise first, which both then share, and their seeds.
-static rlv_status seed_sides(rlv_depth_noise* noise, side* before, side* after, double least_mm, rlv_error* error)
+static rlv_status seed_sides(rlv_depth_noise* noise, regions_side* before, regions_side* after, double least_mm,
+                             rlv_error* error)
 {
-    side* s[2] = {before, after};
+    regions_side* s[2] = {before, after};
     rlv_depth_noise own[2] = {0};
     rlv_error own_error[2] = {0};
     rlv_status status[2];
@@ -604,7 +600,7 @@ static rlv_status seed_sides(rlv_depth_noise* noise, side* before, side* after, 
     return rlv_first_failure(2, status, own_error, error);
 }
 
-static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, rlv_error* error)
+static rlv_status find_seeds(rlv_depth_noise* noise, regions_side* before, regions_side* after, rlv_error* error)
 {
     const double least = 1.5 * fmax(before->sampling->spacing_mm, after->sampling->spacing_mm);
     rlv_status status = seed_sides(noise, before, after, least, error);
@@ -625,7 +621,8 @@ static rlv_status find_seeds(rlv_depth_noise* noise, side* before, side* after, 
     return status;
 }
 
-static rlv_status reserve_labels(rlv_regions* regions, const side* before, const side* after, rlv_error* error)
+static rlv_status reserve_labels(rlv_regions* regions, const regions_side* before, const regions_side* after,
+                                 rlv_error* error)
 {
     const size_t nb = before->depths->count, na = after->depths->count;
     if ((regions->before = rlv_reserve(nb, sizeof(uint16_t), error)) == NULL ||
@@ -641,8 +638,8 @@ static rlv_status reserve_labels(rlv_regions* regions, const side* before, const
 rlv_status rlv_regions_find(rlv_regions* regions, const rlv_depths* before, const rlv_sampling* before_sampling,
                             const rlv_depths* after, const rlv_sampling* after_sampling, rlv_error* error)
 {
-    side b = {0}, a = {0};
-    seeds list = {0};
+    regions_side b = {0}, a = {0};
+    regions_seeds list = {0};
     double* mean_mm = NULL;
     rlv_status status = prepare_side(&b, before, before_sampling, error);
     if (status != RLV_DONE || (status = prepare_side(&a, after, after_sampling, error)) != RLV_DONE ||
@@ -651,8 +648,9 @@ rlv_status rlv_regions_find(rlv_regions* regions, const rlv_depths* before, cons
         (status = list_seeds(&list, &b, &a, error)) != RLV_DONE)
         goto end;
     const double reach = fmax(2.0 * regions->noise.length_mm, regions->noise.scale_mm[0]);
-    if ((status = join_seeds(&list, &b, &a, reach, error)) != RLV_DONE ||
+    if ((status = regions_link(list.parent, &list, &b, &a, NULL, reach, error)) != RLV_DONE ||
         (status = absorb_slivers(&list, &b, &a, reach, error)) != RLV_DONE ||
+        (status = regions_split(&list, &b, &a, &regions->noise, error)) != RLV_DONE ||
         (status = number_regions(regions, &list, &b, &a, &mean_mm, error)) != RLV_DONE)
         goto end;
     for (size_t i = 0; i < before->count; i++)

@@ -2,7 +2,8 @@
 ///
 /// The signed normal depth is averaged at three scales, a third, one and two correlation lengths of the noise. A cell
 /// is a seed where its average passes 4.5 sd of its scale, or more where so many cells are looked at that chance alone
-/// would reach it. Seeds of one sign that lie close make a region, which then grows by one correlation length, two
+/// would reach it. Seeds of one sign that lie close make a region (two, where a wall that
+/// held still stands between two cuts), which then grows by one correlation length, two
 /// where the step is thin; it never grows at a lower threshold, which would climb along the noise. Where slow warp is
 /// stronger than a shallow cut, the cut's rim still tells: pieces of surface that a step sets off are seeds too
 /// (steps.h). What a region all but encloses is taken into it (pockets.h). Where parts are known (depths.h), a region

@@ -59,7 +59,8 @@ static size_t count_regions(plane p[2])
     rlv_error error = {0};
     for (int k = 0; k < 2; k++)
     {
-        depths[k] = (rlv_depths){p[k].count, p[k].position_mm, p[k].normal, p[k].depth_mm, p[k].depth_mm, p[k].foot, NULL, NULL};
+        depths[k] = (rlv_depths){p[k].count,    p[k].position_mm, p[k].normal, p[k].depth_mm,
+                                 p[k].depth_mm, p[k].foot,        NULL,        NULL};
         sampling[k] = (rlv_sampling){.count = p[k].count,
                                      .position_mm = p[k].position_mm,
                                      .normal = p[k].normal,
@@ -94,4 +95,41 @@ Test(regions, one_sample_is_no_region_however_large_its_triangles)
     }
     cr_expect_eq(count_regions(p), 1);
     free(p);
+}
+
+/// Take 3 mm off left and right of a wall of two samples, over 18 by 20 mm each, and `wall_mm` off the wall.
+static void cut_beside_wall(plane* p, double wall_mm)
+{
+    for (size_t n = 0; n < p->count; n++)
+    {
+        const float x = p->position_mm[3 * n], y = p->position_mm[3 * n + 1];
+        if (fabsf(y) <= 10.0f && x >= -20.0f && x <= 19.0f)
+            p->depth_mm[n] = x <= -2.0f || x >= 1.0f ? 3.0f : (float)wall_mm;
+    }
+}
+
+static size_t count_beside_wall(double wall_mm)
+{
+    plane* p = calloc(2, sizeof *p);
+    for (int k = 0; k < 2; k++)
+    {
+        fill(p + k, 11 + (uint64_t)k, false);
+        cut_beside_wall(p + k, wall_mm);
+    }
+    const size_t count = count_regions(p);
+    free(p);
+    return count;
+}
+
+Test(regions, two_cuts_with_a_wall_that_held_still_between_them_are_two)
+{
+    cr_expect_eq(count_beside_wall(0.0), 2);
+    cr_expect_eq(count_beside_wall(0.1), 2);
+}
+
+Test(regions, two_cuts_over_a_wall_that_went_down_too_are_one)
+{
+    // An eighth of the mean depth is less than 0.375 mm.
+    cr_expect_eq(count_beside_wall(0.5), 1);
+    cr_expect_eq(count_beside_wall(2.0), 1);
 }
