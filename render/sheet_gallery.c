@@ -44,19 +44,19 @@ typedef struct hanging
 
 // Where key, legend, bar and axes stand: in a strip beneath the views, or in a cell that no view needs; beside the
 // title, where they are few; in a column on the right.
-typedef enum tools
+typedef enum tool_place
 {
     BENEATH,
     IN_HEAD,
     IN_COLUMN,
     TOOLS_COUNT,
-} tools;
+} tool_place;
 
 // How views stand on a page.
 typedef struct arrangement
 {
     size_t columns, rows;
-    tools tools;
+    tool_place tools;
     double unit, scale, view_tall; // of the mesh alone
     double cell_wide;              // with gap
     rlv_paper paper;
@@ -236,7 +236,7 @@ static double page_tall(const hanging* of, const arrangement* as, double wide, d
 
 // The largest round scale at which an arrangement fits a page; 0: none does. A smaller one need not fit where a larger
 // one does: its cells may be too small for the key, which then takes a strip.
-static double largest_scale(const hanging* of, size_t columns, tools tools, rlv_paper paper)
+static double largest_scale(const hanging* of, size_t columns, tool_place tools, rlv_paper paper)
 {
     const double unit = rlv_paper_unit(&paper), strip_tall = strip_mm(of, paper.width_mm, unit);
     if (tools == IN_HEAD && !head_holds(of, paper.width_mm, unit))
@@ -285,9 +285,9 @@ static arrangement arrange_to_fit(hanging* of)
         for (size_t columns = gallery->view_count; columns >= 1; columns--)
         {
             const rlv_paper* on = &way[k % 2];
-            const double scale = largest_scale(of, columns, (tools)(k / 2), *on);
+            const double scale = largest_scale(of, columns, (tool_place)(k / 2), *on);
             arrangement as = arrange_at(of, columns, scale, rlv_paper_unit(on));
-            as.tools = (tools)(k / 2);
+            as.tools = (tool_place)(k / 2);
             as.paper = *on;
             if (scale > 1.001 * best.scale || (scale > 0.999 * best.scale && as.tools == best.tools &&
                                                empty_cells(gallery, &as) < empty_cells(gallery, &best)))
