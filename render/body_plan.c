@@ -95,7 +95,7 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
     else if (which == SIGN_GROUP)
         draw_bracket(sheet, box.left, right, middle - 0.4 * sheet->unit);
     else
-        draw_unfilled(sheet, 0.5 * (box.left + right), middle, 0.4 * box.width, 0.55 * box.height,
+        draw_unfilled(sheet, 0.5 * (box.left + right), middle, 0.5 * box.height, 0.62 * box.height,
                       which == SIGN_CORRIDOR);
 }
 
@@ -344,7 +344,8 @@ static void draw_groups(rlv_sheet* sheet, const plan_page* page)
         rlv_box2 box = plan_bracket(page, g);
         draw_bracket(sheet, box.left, box.left + box.width, box.top + box.height - 1.0 * u);
         rlv_lettering how = plan_letters;
-        rlv_sheet_text(sheet, page->plan->of.group[g], box.left, box.top + box.height - 1.9 * u, &how);
+        how.halo_mm = 0.3; // the bracket is near
+        rlv_sheet_text(sheet, page->plan->of.group[g], box.left, box.top + box.height - 2.3 * u, &how);
     }
 }
 

@@ -84,13 +84,18 @@ static void put_sign(rlv_sheet* sheet, const rlv_key_entry* entry, double x, dou
     }
 }
 
-// How many stand side by side, and how far apart.
-static size_t columns_of(const rlv_sheet* sheet, const rlv_key* key, double width_mm, double* apart)
+double rlv_key_wide(const rlv_sheet* sheet, const rlv_key* key)
 {
     double widest = 0.0;
     for (size_t i = 0; i < key->count; i++)
         widest = fmax(widest, rlv_sheet_measure(sheet, key->entry[i].words, &small).width_mm);
-    *apart = (SIGN + BESIDE + BETWEEN) * sheet->unit + widest;
+    return (SIGN + BESIDE) * sheet->unit + widest;
+}
+
+// How many stand side by side, and how far apart.
+static size_t columns_of(const rlv_sheet* sheet, const rlv_key* key, double width_mm, double* apart)
+{
+    *apart = rlv_key_wide(sheet, key) + BETWEEN * sheet->unit;
     double columns = floor((width_mm + BETWEEN * sheet->unit) / *apart);
     return columns >= 1.0 ? (size_t)fmin(columns, RLV_KEY_MOST) : 1;
 }

@@ -69,4 +69,7 @@ void rlv_key_add(rlv_key* key, const rlv_key_entry* entry);
 double rlv_key_print(rlv_sheet* sheet, const rlv_key* key, double x_mm, double y_mm, double width_mm);
 double rlv_key_tall(const rlv_sheet* sheet, const rlv_key* key, double width_mm);
 
+/// How wide it is in one column.
+double rlv_key_wide(const rlv_sheet* sheet, const rlv_key* key);
+
 #endif

@@ -231,10 +231,15 @@ rlv_box2 rlv_mark_bedding(rlv_sheet* sheet, double x_mm, double y_mm, double rad
         draw_bedding_disc(sheet, x_mm, y_mm, radius, axes, pole);
     rlv_lettering how = small;
     how.share = 0.5;
-    double cap = rlv_sheet_measure(sheet, "0", &how).cap_mm, tall = radius + 2.2 * sheet->unit + cap;
+    how.width_mm = RLV_BEDDING_WIDE * sheet->unit;
+    double tall = radius + 2.2 * sheet->unit + rlv_sheet_measure(sheet, "0", &how).cap_mm, half = radius;
     if (words != NULL)
-        rlv_sheet_text(sheet, words, x_mm, y_mm + tall, &how);
-    return (rlv_box2){x_mm - radius, y_mm - radius, 2.0 * radius, radius + tall};
+    {
+        const rlv_text_size size = rlv_sheet_text(sheet, words, x_mm, y_mm + tall, &how);
+        tall += size.height_mm - size.baseline_mm;
+        half = fmax(half, 0.5 * how.width_mm);
+    }
+    return (rlv_box2){x_mm - half, y_mm - radius, 2.0 * half, radius + tall};
 }
 
 static rlv_rgb scale_colour(double share)

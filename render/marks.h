@@ -50,6 +50,8 @@ typedef struct rlv_direction
 rlv_box2 rlv_mark_axes(rlv_sheet* sheet, double x_mm, double y_mm, double length_mm, const rlv_camera_axes* axes,
                        size_t count, const rlv_direction* direction);
 
+#define RLV_BEDDING_WIDE 36.0 ///< mm on A3 that its words are broken to
+
 /// Bedding about a middle point, `radius_mm` on A3, and words beneath (may be NULL). On a map, seen from `up` (NULL:
 /// not known), it is the mark that geologists draw: a line along the strike, a tick to the side that it dips to, and
 /// the dip in degrees; a cross in a ring where that is 0. Else a disc as the picture's axes see it, its laminae and its

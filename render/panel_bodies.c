@@ -391,7 +391,8 @@ void panel_key_bodies(rlv_key* key, const rlv_panel* panel, const rlv_panel_mark
     if (expected)
         add_sign(key, SIGN_EXPECTED, "place (pl.) without an element, with 95" RLV_THIN "% of where it may be");
     if (panel_has_corridors(marks))
-        add_sign(key, SIGN_CORRIDOR, "beyond a row’s last element: stronger where likelier, a tick for each place");
+        add_sign(key, SIGN_CORRIDOR,
+                 "beyond a row’s last element: likelier where stronger, a tick a place; dots: 95 %");
     for (size_t i = 0; i < marks->curve_count; i++)
     {
         if (marks->curve[i].words == NULL)

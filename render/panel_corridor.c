@@ -1,5 +1,7 @@
 #include "panel_parts.h"
 
+#include "contour.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -174,8 +176,25 @@ bool panel_has_corridors(const rlv_panel_marks* marks)
     return false;
 }
 
-rlv_status panel_tint_corridors(rlv_picture* picture, const rlv_panel* panel, const rlv_panel_marks* marks,
-                                rlv_error* error)
+#define EDGE_CALM_PX 1.5
+
+// The border of the pixels that are tinted.
+static rlv_status find_edge(rlv_lines* edge, const rlv_picture* picture, const rlv_cast* cast, const float* tint,
+                            rlv_error* error)
+{
+    uint8_t* in = rlv_reserve(picture->width * picture->height, 1, error);
+    if (in == NULL)
+        return RLV_SYSTEM;
+    for (size_t y = 0; y < picture->height; y++)
+        for (size_t x = 0; x < picture->width; x++)
+            in[y * picture->width + x] = tint[y * picture->width + x] > 0.0f && is_seen(cast, x, y);
+    rlv_status status = rlv_contour_set(edge, picture->width, picture->height, in, EDGE_CALM_PX, error);
+    free(in);
+    return status;
+}
+
+rlv_status panel_tint_corridors(rlv_picture* picture, rlv_lines* edge, const rlv_panel* panel,
+                                const rlv_panel_marks* marks, rlv_error* error)
 {
     const rlv_picture* from = &panel->picture;
     const size_t most = marks->expected_count * ((size_t)MOST_STEPS + 1);
@@ -195,10 +214,21 @@ rlv_status panel_tint_corridors(rlv_picture* picture, const rlv_panel* panel, co
             tint_row(tint + y * from->width, &all, from, y);
             put_row(picture, panel->cast, tint + y * from->width, y);
         }
+        status = find_edge(edge, from, panel->cast, tint, error);
     }
     free(tint);
     free(all.one);
     return status;
+}
+
+static const rlv_stroke of_corridor_edge = {RLV_LINE_MEDIUM, RLV_INK_BLACK, RLV_DASH_DOTS};
+
+void panel_draw_corridor_edge(rlv_sheet* sheet, const rlv_lines* edge, double left_mm, double top_mm, double pixel_mm)
+{
+    rlv_stroke_begin(sheet, &of_corridor_edge);
+    rlv_sheet_path(sheet, edge, left_mm, top_mm, pixel_mm);
+    cairo_stroke(sheet->cairo);
+    rlv_stroke_end(sheet);
 }
 
 // --- The line through the middles ------------------------------------------------------------------------------------
@@ -272,9 +302,12 @@ void panel_corridor_sign(rlv_sheet* sheet, rlv_box2 box)
     cairo_scale(c, 0.55 * box.width, 0.75 * box.height);
     cairo_arc(c, 0.0, 0.0, 1.0, 0.0, 2.0 * G_PI);
     cairo_set_source(c, fade);
-    cairo_fill(c);
+    cairo_fill_preserve(c);
     cairo_restore(c);
     cairo_pattern_destroy(fade);
+    rlv_stroke_begin(sheet, &of_corridor_edge);
+    cairo_stroke(c);
+    rlv_stroke_end(sheet);
     cairo_move_to(c, box.left, y);
     cairo_line_to(c, box.left + box.width, y);
     for (int i = 0; i < TICKS; i++)

@@ -141,47 +141,103 @@ static void along_line(const rlv_lines* lines, size_t line, double share, double
     }
 }
 
-static size_t longest_of(const rlv_lines* lines)
+#define PLACES 24          // along a line that are tried for its number
+#define NUMBER_LINE 3.5    // widths of a number that a line is long at least to bear it
+#define NUMBERS_APART 25.0 // mm on A3: numbers that are farther from each other stand no better for it
+#define LINES_APART 2.5    // the same of a number and another line
+#define STRAIGHT 0.92      // of a number's width that the line under it reaches as the crow flies
+
+// How far a place is from the nearest line of equal depth but its own.
+static double off_others(const rlv_panel* panel, const rlv_lines* own, size_t line, const double at[2], double most)
 {
-    size_t best = 0;
-    for (size_t i = 1; i < lines->line_count; i++)
-        if (rlv_line_length(lines, i) > rlv_line_length(lines, best))
-            best = i;
+    for (size_t i = 0; i < panel->isoline_count; i++)
+    {
+        const rlv_lines* other = &panel->isoline[i].lines;
+        for (size_t k = 0; k < other->line_count; k++)
+            for (size_t p = other->start[k]; p + 1 < other->start[k + 1] && (other != own || k != line); p++)
+                most = fmin(most, rlv_off_stretch(at, other->point + 2 * p, other->point + 2 * p + 2));
+    }
+    return most;
+}
+
+// A number's place on a line of equal depth.
+typedef struct isoline_place
+{
+    double x, y, turn_rad, worth; // on the sheet
+} isoline_place;
+
+// Of places along a line where it runs straight and nothing stands, the one farthest from numbers that are there (from
+// obstacle `first` on) and from other lines; a worth of 0: none.
+static isoline_place best_on_line(const drawing* on, const rlv_lines* lines, size_t line, rlv_text_size size,
+                                  double reach, size_t first)
+{
+    const double u = on->sheet->unit, length = rlv_line_length(lines, line), half = 0.5 * size.width_mm / length;
+    isoline_place best = {0};
+    for (int i = 0; i < PLACES; i++)
+    {
+        const double share = (i + 0.5) / PLACES;
+        double at[2] = {0.0, 0.0}, a[2] = {0.0, 0.0}, b[2] = {0.0, 0.0}, turn;
+        if (share < half || share + half > 1.0)
+            continue;
+        along_line(lines, line, share, at, &turn);
+        along_line(lines, line, share - half, a, &turn);
+        along_line(lines, line, share + half, b, &turn);
+        const double x = on->left + at[0], y = on->top - at[1];
+        if (hypot(b[0] - a[0], b[1] - a[1]) < STRAIGHT * size.width_mm ||
+            is_taken(on, (rlv_box2){x - reach, y - reach, 2.0 * reach, 2.0 * reach}))
+            continue;
+        double apart = NUMBERS_APART * u;
+        for (size_t k = first; k < on->obstacle_count; k++)
+            apart = fmin(apart, hypot(x - on->obstacle[k].left - 0.5 * on->obstacle[k].width,
+                                      y - on->obstacle[k].top - 0.5 * on->obstacle[k].height));
+        const double worth =
+            apart / NUMBERS_APART + off_others(on->panel, lines, line, at, LINES_APART * u) / LINES_APART;
+        if (worth > best.worth)
+            best = (isoline_place){x, y, atan2(a[1] - b[1], b[0] - a[0]), worth};
+    }
     return best;
 }
 
-// The number of a level on its longest line, along it and upright, the line broken by its halo; where the first of a
-// few places is taken, the next; none where all are. Whether it bears one.
-static bool label_isoline(drawing* on, const rlv_panel_isoline* of, bool with_unit)
+// The number of a level on a line of its, along it and upright, the line broken by its halo; none where the line is
+// short or all places are taken. Numbers before it are obstacles from `first` on. Whether it bears one.
+static bool label_isoline(drawing* on, const rlv_panel_isoline* of, size_t line, size_t first, bool with_unit)
 {
-    static const double shares[5] = {0.5, 0.35, 0.65, 0.2, 0.8};
     char words[48];
     rlv_step_words(words, sizeof words, of->depth_mm, on->panel->surface->isoline_mm);
     if (with_unit)
         strcat(words, RLV_THIN "mm"); // a number of its step's decimals leaves room
     rlv_lettering how = plain;
     how.share = 0.5;
-    rlv_text_size size = rlv_sheet_measure(on->sheet, words, &how);
-    size_t line = longest_of(&of->lines);
-    double reach = 0.5 * hypot(size.width_mm, size.cap_mm) + 0.4 * on->sheet->unit;
-    if (rlv_line_length(&of->lines, line) < 5.0 * size.width_mm)
+    const rlv_text_size size = rlv_sheet_measure(on->sheet, words, &how);
+    const double reach = 0.5 * hypot(size.width_mm, size.cap_mm) + 0.4 * on->sheet->unit;
+    if (rlv_line_length(&of->lines, line) < NUMBER_LINE * size.width_mm)
         return false;
-    for (int i = 0; i < 5; i++)
-    {
-        double at[2] = {0.0, 0.0}, turn = 0.0;
-        along_line(&of->lines, line, shares[i], at, &turn);
-        double x = on->left + at[0], y = on->top - at[1];
-        rlv_box2 box = {x - reach, y - reach, 2.0 * reach, 2.0 * reach};
-        if (is_taken(on, box))
-            continue;
-        if (fabs(turn) > G_PI_2)
-            turn -= copysign(G_PI, turn);
-        how.turn_rad = turn;
-        rlv_sheet_text(on->sheet, words, x - 0.5 * size.cap_mm * sin(turn), y + 0.5 * size.cap_mm * cos(turn), &how);
-        on->obstacle[on->obstacle_count++] = box;
-        return true;
-    }
-    return false;
+    const isoline_place at = best_on_line(on, &of->lines, line, size, reach, first);
+    if (!(at.worth > 0.0))
+        return false;
+    how.turn_rad = fabs(at.turn_rad) > G_PI_2 ? at.turn_rad - copysign(G_PI, at.turn_rad) : at.turn_rad;
+    rlv_sheet_text(on->sheet, words, at.x - 0.5 * size.cap_mm * sin(how.turn_rad),
+                   at.y + 0.5 * size.cap_mm * cos(how.turn_rad), &how);
+    on->obstacle[on->obstacle_count++] = (rlv_box2){at.x - reach, at.y - reach, 2.0 * reach, 2.0 * reach};
+    return true;
+}
+
+// Every line that is long enough has its number; the unit stands once a panel.
+static void label_isolines(drawing* on)
+{
+    const size_t first = on->obstacle_count;
+    bool told = false;
+    for (size_t i = 0; i < on->panel->isoline_count; i++)
+        for (size_t k = 0; k < on->panel->isoline[i].lines.line_count; k++)
+            told |= label_isoline(on, &on->panel->isoline[i], k, first, !told);
+}
+
+static size_t isoline_lines(const rlv_panel* panel)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < panel->isoline_count; i++)
+        count += panel->isoline[i].lines.line_count;
+    return count;
 }
 
 static void draw_isolines(const drawing* on)
@@ -544,9 +600,7 @@ static void draw_all(drawing* on, size_t* left_out)
         on->obstacle_count += panel_letter_grid(on->sheet, on->panel, on->left, on->top, on->marks->grid,
                                                 on->obstacle + on->obstacle_count);
     add_numbers(on);
-    bool told = false; // the unit, once a panel
-    for (size_t i = 0; i < on->panel->isoline_count; i++)
-        told |= label_isoline(on, &on->panel->isoline[i], !told);
+    label_isolines(on);
     draw_arrows(on);
     draw_points(on);
     add_bodies(on);
@@ -568,9 +622,13 @@ static rlv_status put_picture(const drawing* on, rlv_error* error)
     if (!panel_has_corridors(on->marks))
         return rlv_sheet_picture(on->sheet, &panel->picture, on->left, on->top, error);
     rlv_picture tinted = {0};
-    rlv_status status = panel_tint_corridors(&tinted, panel, on->marks, error);
+    rlv_lines edge = {0};
+    rlv_status status = panel_tint_corridors(&tinted, &edge, panel, on->marks, error);
     if (status == RLV_DONE)
         status = rlv_sheet_picture(on->sheet, &tinted, on->left, on->top, error);
+    if (status == RLV_DONE)
+        panel_draw_corridor_edge(on->sheet, &edge, on->left, on->top, tinted.pixel_mm);
+    rlv_lines_free(&edge);
     rlv_picture_free(&tinted);
     return status;
 }
@@ -608,7 +666,7 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
     on.first_line = rlv_reserve(on.marks->area_count + on.marks->expected_count + 1, sizeof *on.first_line, error);
     const size_t squares = on.marks->grid != NULL ? on.marks->grid->columns + on.marks->grid->rows : 0;
     on.obstacle =
-        rlv_reserve(2 + 2 * on.marks->trace_count + panel->isoline_count + squares, sizeof *on.obstacle, error);
+        rlv_reserve(2 + 2 * on.marks->trace_count + isoline_lines(panel) + squares, sizeof *on.obstacle, error);
     rlv_status status = RLV_SYSTEM;
     if (on.label != NULL && on.text != NULL && on.region != NULL && on.obstacle != NULL && on.slight != NULL &&
         on.line != NULL && on.body != NULL && on.first_line != NULL)

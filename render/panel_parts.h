@@ -38,8 +38,13 @@ const rlv_panel_expected* panel_corridor_next(const rlv_panel_marks* marks, cons
 /// strongest in its middle and ends at the edge of its region; it is paler as the region is wider; places that follow
 /// each other are swept; and only where the surface is seen. It is worked out here, and not painted with masks, for
 /// those make whole pages of a PDF into pixels.
-rlv_status panel_tint_corridors(rlv_picture* picture, const rlv_panel* panel, const rlv_panel_marks* marks,
-                                rlv_error* error);
+/// `edge` (zeroed; its caller frees it) is the border of all that they may cover where the surface is seen, in pixels
+/// as contour.h has them: what is left of a tint in grey print.
+rlv_status panel_tint_corridors(rlv_picture* picture, rlv_lines* edge, const rlv_panel* panel,
+                                const rlv_panel_marks* marks, rlv_error* error);
+
+/// Draw that border: dotted.
+void panel_draw_corridor_edge(rlv_sheet* sheet, const rlv_lines* edge, double left_mm, double top_mm, double pixel_mm);
 
 /// The line through the middles of each corridor's places, with a tick at those that are vague; and the sign of a
 /// corridor for a key.

@@ -88,6 +88,102 @@ static void join_boxes(rlv_profile* profile)
         }
 }
 
+// How far a point lies from a set of lines, at most `most`.
+static double off_lines(const rlv_lines* lines, const double at[2], double most)
+{
+    for (size_t i = 0; i < lines->line_count; i++)
+    {
+        const size_t first = lines->start[i], end = lines->start[i + 1];
+        for (size_t k = first; k < end; k++)
+        {
+            if (k + 1 == end && !lines->closed[i])
+                continue;
+            const size_t next = k + 1 < end ? k + 1 : first;
+            most = fmin(most, rlv_off_stretch(at, lines->point + 2 * k, lines->point + 2 * next));
+        }
+    }
+    return most;
+}
+
+static bool in_a_box(const rlv_profile* profile, const double at[2])
+{
+    bool in = !profile->regions;
+    for (size_t i = 0; i < profile->box_count && !in; i++)
+    {
+        const double* box = profile->box[i];
+        in = at[0] >= box[0] && at[1] >= box[1] && at[0] <= box[2] && at[1] <= box[3];
+    }
+    return in;
+}
+
+#define STEPS_A_LIMIT 2.0 // places that are looked at on the way of a limit
+#define LEAST_LIMITS 4.0  // a stretch of before that is shorter is left out: dashes would not show it
+
+// How many places are looked at along a stretch, its end not counted.
+static size_t places_on(const double a[2], const double b[2], double limit_mm)
+{
+    return (size_t)fmax(ceil(STEPS_A_LIMIT * hypot(b[0] - a[0], b[1] - a[1]) / limit_mm), 1.0);
+}
+
+// Add a place to the stretch that is being gathered, or end that.
+static void gather(rlv_lines* into, const rlv_profile* profile, const double at[2], double limit_mm)
+{
+    const bool kept = in_a_box(profile, at) && off_lines(&profile->after, at, 2.0 * limit_mm) > limit_mm;
+    size_t* end = &into->start[into->line_count + 1];
+    if (kept)
+    {
+        memcpy(into->point + 2 * into->point_count++, at, 2 * sizeof *at);
+        *end = into->point_count;
+    }
+    else if (*end > into->start[into->line_count])
+        into->start[++into->line_count + 1] = *end;
+}
+
+// The stretches of before that lie beyond the limit of after.
+static rlv_status part(rlv_profile* profile, double limit_mm, rlv_error* error)
+{
+    const rlv_lines* before = &profile->before;
+    size_t most = 0;
+    for (size_t i = 0; i < before->line_count; i++)
+        for (size_t k = before->start[i], n = before->start[i + 1]; k < n; k++)
+            most += 1 + places_on(before->point + 2 * k, before->point + 2 * (k + 1 < n ? k + 1 : before->start[i]),
+                                  limit_mm);
+    rlv_lines* apart = &profile->apart;
+    apart->start = rlv_reserve(most + 2, sizeof *apart->start, error);
+    apart->closed = rlv_reserve(most + 1, sizeof *apart->closed, error);
+    apart->point = rlv_reserve(2 * most + 2, sizeof *apart->point, error);
+    if (apart->start == NULL || apart->closed == NULL || apart->point == NULL)
+        return RLV_SYSTEM;
+    for (size_t i = 0; i < before->line_count; i++)
+    {
+        const size_t first = before->start[i], end = before->start[i + 1];
+        for (size_t k = first; k < end; k++)
+        {
+            const double *a = before->point + 2 * k, *b = before->point + 2 * (k + 1 < end ? k + 1 : first);
+            const size_t steps = k + 1 < end || before->closed[i] ? places_on(a, b, limit_mm) : 1;
+            for (size_t step = 0; step < steps; step++)
+            {
+                const double share = (double)step / (double)steps,
+                             at[2] = {a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])};
+                gather(apart, profile, at, limit_mm);
+            }
+        }
+        if (apart->start[apart->line_count + 1] > apart->start[apart->line_count])
+        {
+            apart->line_count++;
+            apart->start[apart->line_count + 1] = apart->point_count;
+        }
+    }
+    rlv_lines_drop_small(apart, 0.0, LEAST_LIMITS * limit_mm);
+    return RLV_DONE;
+}
+
+// What is drawn of before.
+static const rlv_lines* shown_before(const rlv_profile* profile)
+{
+    return profile->parted ? &profile->apart : &profile->before;
+}
+
 rlv_status rlv_profile_cut(rlv_profile* profile, const rlv_profile_stage* before, const rlv_profile_stage* after,
                            const rlv_plane* plane, rlv_error* error)
 {
@@ -105,6 +201,9 @@ rlv_status rlv_profile_cut(rlv_profile* profile, const rlv_profile_stage* before
             status = add_boxes(profile, stage[i], plane, error);
         }
     join_boxes(profile);
+    profile->parted = before->limit_mm > 0.0;
+    if (status == RLV_DONE && profile->parted)
+        status = part(profile, before->limit_mm, error);
     return status;
 }
 
@@ -113,6 +212,7 @@ void rlv_profile_free(rlv_profile* profile)
     rlv_lines_free(&profile->before);
     rlv_lines_free(&profile->after);
     rlv_lines_free(&profile->bone);
+    rlv_lines_free(&profile->apart);
     free(profile->box);
     free(profile->kind);
     memset(profile, 0, sizeof *profile);
@@ -290,23 +390,26 @@ rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double
     profile_drawing on = {sheet, x_mm, y_mm, scale};
     cairo_t* c = sheet->cairo;
     double tolerance = of_before.line_mm / 3.0 / scale;
-    rlv_lines before, after = {0}, bone = {0};
+    rlv_lines before, after = {0}, bone = {0}, apart = {0};
     rlv_status status = copy_simple(&before, &profile->before, tolerance, error);
     if (status == RLV_DONE)
         status = copy_simple(&after, &profile->after, tolerance, error);
     if (status == RLV_DONE)
         status = copy_simple(&bone, &profile->bone, tolerance, error);
     if (status == RLV_DONE)
+        status = copy_simple(&apart, shown_before(profile), tolerance, error);
+    if (status == RLV_DONE)
     {
         fill_areas(&on, profile, tints, &before, &after);
         cairo_set_line_join(c, CAIRO_LINE_JOIN_ROUND);
-        stroke(&on, &before, &of_before);
+        stroke(&on, &apart, &of_before);
         stroke(&on, &after, &of_after);
         stroke(&on, &bone, &of_bone);
     }
     rlv_lines_free(&before);
     rlv_lines_free(&after);
     rlv_lines_free(&bone);
+    rlv_lines_free(&apart);
     return status;
 }
 
@@ -317,7 +420,8 @@ void rlv_profile_key(rlv_key* key, const rlv_profile* profile, rlv_profile_tints
         bool there;
         rlv_key_entry entry;
     } kind[] = {
-        {profile->before.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_before, .words = "before, in a section"}},
+        {shown_before(profile)->line_count > 0,
+         {.kind = RLV_KEY_LINE, .stroke = of_before, .words = "before, in a section"}},
         {profile->after.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_after, .words = "after, in a section"}},
         {profile->bone.line_count > 0, {.kind = RLV_KEY_LINE, .stroke = of_bone, .words = "after, along bone"}},
         {profile->after.line_count > 0, {.kind = RLV_KEY_AREA, .tint = stone, .words = "block after, in a section"}},

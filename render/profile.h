@@ -2,8 +2,9 @@
 ///
 /// What was removed lies between the two lines and is tinted; the line of before is dashed, that of after solid, and
 /// where it runs along bone it is heavy. Areas are told apart by their lines, and what was added by dots, so that the
-/// tint carries nothing alone. Only where a region of change was told is anything tinted: two scans of one surface
-/// never lie on each other quite. An open mesh's lines are closed straight across for the tint, and not drawn there.
+/// tint carries nothing alone. Of before only what departs from after is drawn, where that is told. Only where a region
+/// of change was told is anything tinted: two scans of one surface never lie on each other quite. An open mesh's lines
+/// are closed straight across for the tint, and not drawn there.
 
 #ifndef RLV_PROFILE_H
 #define RLV_PROFILE_H
@@ -15,7 +16,9 @@ typedef struct rlv_profile
 {
     rlv_lines before, after; ///< in mm, in the plane's frame
     rlv_lines bone;          ///< stretches of `after` along bone
-    bool regions;            ///< regions were given: tints keep to their boxes
+    bool parted;             ///< a limit was given: of `before` only what `apart` holds is drawn
+    rlv_lines apart; ///< its stretches in the regions' boxes, where there are regions, beyond the limit of `after`
+    bool regions;    ///< regions were given: tints keep to their boxes
     size_t box_count;
     double (*box)[4]; ///< lowest x and y, highest x and y round each stretch of both lines that lies in a region
     uint8_t* kind;    ///< box_count: what is tinted there: 1 what went, 2 what came, 3 either
@@ -29,6 +32,8 @@ typedef struct rlv_profile_stage
     const uint8_t* bone;
     const uint16_t* region;
     const bool* came; ///< one a region: whether material came there, and did not go; NULL: that is not told
+    double limit_mm; ///< of BEFORE: how far it lies from AFTER where it is told apart from noise; 0: not known, and all
+                     ///< of it is drawn
 } rlv_profile_stage;
 
 /// Cut both stages (in one frame) along a plane, into a zeroed `profile`; bone is drawn of AFTER. Free with

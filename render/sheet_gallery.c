@@ -5,20 +5,25 @@
 #include <string.h>
 
 // mm on A3.
-#define GAP 8.0         // between views
-#define PAD 1.0         // round what a view shows
-#define GRID_PAD 4.5    // and where squares bear letters
-#define STRIP 23.0      // of scale bar, axes, key and legend, where the key is no taller
-#define BAR 100.0       // what bar and axes take of it
-#define SECOND_BAR 12.0 // from a bar to one beneath it
-#define BEDDING 26.0    // and what its sign takes besides
-#define ASIDE 32.0      // the least width of bar, axes and key in a column on the right,
-#define WIDE 84.0       // and with a legend
-#define NEAR 3.0        // between a caption and a strip beneath it
-#define CLOSE 1.0       // between captions, which end with air, and the foot
-#define MOST_AIR 16.0   // that is added between rows
-#define LINE 3.5        // of a caption
-#define HEAD 4.8        // a caption's first line
+#define GAP 8.0          // between views
+#define PAD 1.0          // round what a view shows
+#define GRID_PAD 4.5     // and where squares bear letters
+#define STRIP 23.0       // of scale bar, axes, key and legend, where the key is no taller
+#define BAR 100.0        // what bar and axes take of it
+#define SECOND_BAR 12.0  // from a bar to one beneath it
+#define BEDDING 30.0     // and what its sign takes besides
+#define BEDDING_AT 46.0  // from a bar's right end to the middle of its sign,
+#define BEDDING_END 66.0 // and to the end of its words
+#define ASIDE 32.0       // the least width of bar, axes and key in a column on the right,
+#define WIDE 84.0        // and with a legend
+#define HEAD_BAR 40.0    // the longest bar beside the title,
+#define HEAD_AXES 23.0   // the axes there,
+#define HEAD_TALL 13.0   // and how tall the key may be
+#define NEAR 3.0         // between a caption and a strip beneath it
+#define CLOSE 1.0        // between captions, which end with air, and the foot
+#define MOST_AIR 16.0    // that is added between rows
+#define LINE 3.5         // of a caption
+#define HEAD 4.8         // a caption's first line
 
 #define LARGEST 10.0 // the scales that are tried
 #define SMALLEST 1e-4
@@ -37,11 +42,21 @@ typedef struct hanging
     size_t columns;
 } hanging;
 
+// Where key, legend, bar and axes stand: in a strip beneath the views, or in a cell that no view needs; beside the
+// title, where they are few; in a column on the right.
+typedef enum tool_place
+{
+    BENEATH,
+    IN_HEAD,
+    IN_COLUMN,
+    TOOLS_COUNT,
+} tool_place;
+
 // How views stand on a page.
 typedef struct arrangement
 {
     size_t columns, rows;
-    bool aside;                    // key and legend stand in a column on the right, and not in a strip beneath
+    tool_place tools;
     double unit, scale, view_tall; // of the mesh alone
     double cell_wide;              // with gap
     rlv_paper paper;
@@ -54,15 +69,6 @@ static rlv_key most_of(const rlv_gallery* gallery)
     for (size_t i = 0; i < gallery->view_count; i++)
         rlv_panel_key_most(&key, &gallery->view[i].surface, &gallery->view[i].marks);
     return key;
-}
-
-// How tall the captions of some views are.
-static double caption_mm(const rlv_gallery* gallery, size_t first, size_t count)
-{
-    size_t lines = 0;
-    for (size_t i = first; i < first + count && i < gallery->view_count; i++)
-        lines = gallery->view[i].line_count > lines ? gallery->view[i].line_count : lines;
-    return HEAD + LINE * (double)lines + 2.0;
 }
 
 // The least width at which a caption is still read: about 40 letters.
@@ -87,17 +93,51 @@ static arrangement arrange_at(const hanging* of, size_t columns, double scale, d
     return as;
 }
 
-// A row of views with its captions and a gap.
-static double row_tall(const rlv_gallery* gallery, const arrangement* as, size_t row)
+static double view_wide(const arrangement* as)
 {
-    return as->view_tall + (caption_mm(gallery, row * as->columns, as->columns) + GAP) * as->unit;
+    return as->cell_wide - GAP * as->unit;
 }
 
-static double rows_tall(const rlv_gallery* gallery, const arrangement* as)
+static rlv_lettering line_letters(double width)
+{
+    return (rlv_lettering){.size_mm = RLV_LETTER_SMALL * 1.08, .grey = RLV_INK_BLACK, .width_mm = width};
+}
+
+// How many lines of print one line of a caption takes: what is too long for a width is broken, never cut.
+static size_t broken_lines(const rlv_sheet* sheet, const char* words, double width)
+{
+    const rlv_lettering how = line_letters(width);
+    const double one = rlv_sheet_measure(sheet, "A", &how).height_mm;
+    return (size_t)fmax(round(rlv_sheet_measure(sheet, words, &how).height_mm / one), 1.0);
+}
+
+// How tall the captions of some views are.
+static double caption_mm(const hanging* of, const arrangement* as, size_t first, size_t count)
+{
+    size_t most = 0;
+    of->ruler->unit = as->unit;
+    for (size_t i = first; i < first + count && i < of->gallery->view_count; i++)
+    {
+        const rlv_sheet_view* view = &of->gallery->view[i];
+        size_t lines = 0;
+        for (size_t k = 0; k < view->line_count; k++)
+            lines += broken_lines(of->ruler, view->line[k], view_wide(as));
+        most = lines > most ? lines : most;
+    }
+    return HEAD + LINE * (double)most + 2.0;
+}
+
+// A row of views with its captions and a gap.
+static double row_tall(const hanging* of, const arrangement* as, size_t row)
+{
+    return as->view_tall + (caption_mm(of, as, row * as->columns, as->columns) + GAP) * as->unit;
+}
+
+static double rows_tall(const hanging* of, const arrangement* as)
 {
     double tall = 0.0;
     for (size_t row = 0; row < as->rows; row++)
-        tall += row_tall(gallery, as, row);
+        tall += row_tall(of, as, row);
     return tall;
 }
 
@@ -156,35 +196,56 @@ static double aside_mm(const rlv_gallery* gallery, double unit)
     return (has_overlay(gallery) || gallery->bedding != NULL ? WIDE : ASIDE) * unit;
 }
 
-static double page_wide(const rlv_gallery* gallery, const arrangement* as)
+static double page_wide(const hanging* of, const arrangement* as)
 {
-    const double aside = as->aside ? aside_mm(gallery, as->unit) + GAP * as->unit : 0.0;
-    return fmax((double)as->columns * as->cell_wide - GAP * as->unit + aside, 150.0 * as->unit) +
+    const rlv_gallery* gallery = of->gallery;
+    of->ruler->unit = as->unit;
+    const double table = gallery->table.row_count > 0 ? rlv_sheet_table_size(of->ruler, &gallery->table).width : 0.0,
+                 aside = as->tools == IN_COLUMN ? aside_mm(gallery, as->unit) + GAP * as->unit : 0.0;
+    return fmax((double)as->columns * as->cell_wide - GAP * as->unit + aside, fmax(table, 150.0 * as->unit)) +
            2.0 * RLV_SHEET_MARGIN * as->unit;
 }
 
 static bool has_strip(const rlv_gallery* gallery, const arrangement* as)
 {
-    return !as->aside && !key_in_cell(gallery, as);
+    return as->tools == BENEATH && !key_in_cell(gallery, as);
+}
+
+// How wide key, bar and axes are beside the title; whether they are few enough to stand there, on a page of a width.
+static double head_mm(const hanging* of, double unit)
+{
+    of->ruler->unit = unit;
+    return rlv_key_wide(of->ruler, &of->most) + (GAP + HEAD_BAR + HEAD_AXES) * unit;
+}
+
+static bool head_holds(const hanging* of, double wide, double unit)
+{
+    const rlv_gallery* gallery = of->gallery;
+    of->ruler->unit = unit;
+    return !has_overlay(gallery) && gallery->bedding == NULL && gallery->table.row_count == 0 &&
+           rlv_key_tall(of->ruler, &of->most, 0.0) <= HEAD_TALL * unit &&
+           rlv_title_head_wide(of->ruler, &gallery->title) + GAP * unit + head_mm(of, unit) <=
+               wide - 2.0 * RLV_SHEET_MARGIN * unit;
 }
 
 static double page_tall(const hanging* of, const arrangement* as, double wide, double strip_tall)
 {
-    return RLV_TITLE_HEAD_MM * as->unit + rows_tall(of->gallery, as) + (has_strip(of->gallery, as) ? strip_tall : 0.0) +
+    return RLV_TITLE_HEAD_MM * as->unit + rows_tall(of, as) + (has_strip(of->gallery, as) ? strip_tall : 0.0) +
            rlv_title_foot_mm(&of->gallery->title, wide, as->unit);
 }
 
 // The largest round scale at which an arrangement fits a page; 0: none does. A smaller one need not fit where a larger
 // one does: its cells may be too small for the key, which then takes a strip.
-static double largest_scale(const hanging* of, size_t columns, bool aside, rlv_paper paper)
+static double largest_scale(const hanging* of, size_t columns, tool_place tools, rlv_paper paper)
 {
     const double unit = rlv_paper_unit(&paper), strip_tall = strip_mm(of, paper.width_mm, unit);
+    if (tools == IN_HEAD && !head_holds(of, paper.width_mm, unit))
+        return 0.0;
     for (double scale = LARGEST; scale > SMALLEST; scale = rlv_round_scale(0.999 * scale))
     {
         arrangement as = arrange_at(of, columns, scale, unit);
-        as.aside = aside;
-        if (page_wide(of->gallery, &as) <= paper.width_mm &&
-            page_tall(of, &as, paper.width_mm, strip_tall) <= paper.height_mm)
+        as.tools = tools;
+        if (page_wide(of, &as) <= paper.width_mm && page_tall(of, &as, paper.width_mm, strip_tall) <= paper.height_mm)
             return scale;
     }
     return 0.0;
@@ -196,7 +257,7 @@ static void need(const void* user, double unit, double size_mm[2])
 {
     const hanging* of = user;
     arrangement as = arrange_at(of, of->columns, of->scale, unit);
-    size_mm[0] = page_wide(of->gallery, &as);
+    size_mm[0] = page_wide(of, &as);
     size_mm[1] = page_tall(of, &as, size_mm[0], strip_mm(of, size_mm[0], unit));
 }
 
@@ -211,24 +272,24 @@ static arrangement arrange_on_need(hanging* of, size_t columns, double scale)
     return as;
 }
 
-// Of all numbers of columns, the key beneath or beside, and the paper either way round, the one with the largest scale;
+// Of all numbers of columns, places of the key, and the paper either way round, the one with the largest scale;
 // of those with the same, the one with the fewest empty cells; lying before upright.
 static arrangement arrange_to_fit(hanging* of)
 {
     const rlv_gallery* gallery = of->gallery;
     rlv_paper paper = rlv_paper_holding(1.0, 1.0, gallery->paper);
     const rlv_paper way[2] = {rlv_paper_holding(paper.height_mm, paper.width_mm, gallery->paper), paper};
-    const int places = gallery->table.row_count == 0 ? 2 : 1;
+    const int places = gallery->table.row_count == 0 ? TOOLS_COUNT : 1;
     arrangement best = {0};
     for (int k = 0; k < 2 * places; k++)
         for (size_t columns = gallery->view_count; columns >= 1; columns--)
         {
             const rlv_paper* on = &way[k % 2];
-            const double scale = largest_scale(of, columns, k >= 2, *on);
+            const double scale = largest_scale(of, columns, (tool_place)(k / 2), *on);
             arrangement as = arrange_at(of, columns, scale, rlv_paper_unit(on));
-            as.aside = k >= 2;
+            as.tools = (tool_place)(k / 2);
             as.paper = *on;
-            if (scale > 1.001 * best.scale || (scale > 0.999 * best.scale && as.aside == best.aside &&
+            if (scale > 1.001 * best.scale || (scale > 0.999 * best.scale && as.tools == best.tools &&
                                                empty_cells(gallery, &as) < empty_cells(gallery, &best)))
                 best = as;
         }
@@ -245,11 +306,6 @@ typedef struct featured
     arrangement small, large;
 } featured;
 
-static double view_wide(const arrangement* as)
-{
-    return as->cell_wide - GAP * as->unit;
-}
-
 // How tall a strip beneath the last view is, with a bar for each scale.
 static double feature_strip_mm(const hanging* of, const featured* f)
 {
@@ -263,13 +319,13 @@ static void feature_needs(const hanging* of, const featured* f, const rlv_paper*
 {
     const rlv_gallery* gallery = of->gallery;
     const double u = f->small.unit, beside = (double)(gallery->view_count - 1) * f->small.cell_wide - GAP * u,
-                 last = f->large.view_tall + caption_mm(gallery, gallery->view_count - 1, 1) * u +
+                 last = f->large.view_tall + caption_mm(of, &f->large, gallery->view_count - 1, 1) * u +
                         (f->beneath ? NEAR * u + feature_strip_mm(of, f) : GAP * u),
                  beneath = view_wide(&f->large) + (f->beneath ? 0.0 : GAP * u + aside_mm(gallery, u));
     double others = 0.0;
     for (size_t i = 0; i + 1 < gallery->view_count; i++)
-        others += f->small.view_tall + (caption_mm(gallery, i, 1) + GAP) * u;
-    const double row = f->small.view_tall + (caption_mm(gallery, 0, gallery->view_count - 1) + GAP) * u;
+        others += f->small.view_tall + (caption_mm(of, &f->small, i, 1) + GAP) * u;
+    const double row = f->small.view_tall + (caption_mm(of, &f->small, 0, gallery->view_count - 1) + GAP) * u;
     size_mm[0] = (f->column ? f->small.cell_wide + beneath : fmax(beside, beneath)) + 2.0 * RLV_SHEET_MARGIN * u;
     size_mm[1] = (f->column ? fmax(others, last) : row + last) + RLV_TITLE_HEAD_MM * u +
                  rlv_title_foot_mm(&gallery->title, paper->width_mm, u);
@@ -343,11 +399,12 @@ static void put_caption(rlv_sheet* sheet, const rlv_sheet_view* view, double sca
         if (beside[0] != '\0' && how.width_mm > 8.0 * u)
             rlv_sheet_text(sheet, beside, x + wide, baseline, &how);
     }
+    size_t lines = 0;
     for (size_t i = 0; i < view->line_count; i++)
     {
-        const rlv_lettering how = {
-            .size_mm = RLV_LETTER_SMALL * 1.08, .grey = RLV_INK_BLACK, .width_mm = width, .most_lines = 1};
-        rlv_sheet_text(sheet, view->line[i], x, baseline + (HEAD - 0.6 + LINE * (double)i) * u, &how);
+        const rlv_lettering how = line_letters(width);
+        rlv_sheet_text(sheet, view->line[i], x, baseline + (HEAD - 0.6 + LINE * (double)lines) * u, &how);
+        lines += broken_lines(sheet, view->line[i], width);
     }
 }
 
@@ -417,8 +474,8 @@ static void put_bar(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, 
         rlv_mark_axes(sheet, bar.left + bar.width + 14.0 * u, y + 5.0 * u, 6.0, &gallery->axes,
                       gallery->direction_count, gallery->direction);
     if (gallery->bedding != NULL)
-        rlv_mark_bedding(sheet, bar.left + bar.width + 40.0 * u, y + 4.0 * u, 6.0, &gallery->axes, *gallery->bedding,
-                         gallery->bedding_up, gallery->bedding_words);
+        rlv_mark_bedding(sheet, bar.left + bar.width + BEDDING_AT * u, y + 4.0 * u, 6.0, &gallery->axes,
+                         *gallery->bedding, gallery->bedding_up, gallery->bedding_words);
     if (other > 0.0)
         rlv_mark_bar(sheet, x, y + SECOND_BAR * u, other, longest);
 }
@@ -462,13 +519,24 @@ static void put_key(rlv_sheet* sheet, const rlv_gallery* gallery, double scale, 
     const bool narrow = wide < WIDE * u - 1e-9; // the axes have no room beside the bar
     if (!narrow)
     {
-        put_bar(sheet, gallery, scale, other, x, y + 4.0 * u, 0.5 * wide);
+        put_bar(sheet, gallery, scale, other, x, y + 4.0 * u,
+                gallery->bedding != NULL ? fmin(0.5 * wide, wide - BEDDING_END * u) : 0.5 * wide);
         return;
     }
     rlv_mark_bar(sheet, x, y + 4.0 * u, scale, 0.85 * wide);
     if (gallery->direction_count > 0)
         rlv_mark_axes(sheet, x + 10.0 * u, y + 24.0 * u, 6.0, &gallery->axes, gallery->direction_count,
                       gallery->direction);
+}
+
+// The same beside the title: key, bar and axes up to the right margin.
+static void put_beside_title(rlv_sheet* sheet, const hanging* in, double scale, const gathered* all)
+{
+    const double u = sheet->unit, top = RLV_SHEET_MARGIN * u,
+                 x = sheet->width_mm - top - head_mm(in, u) + rlv_key_wide(in->ruler, &in->most) + GAP * u,
+                 free_mm = HEAD_BAR * u - rlv_bar_of(scale, HEAD_BAR * u).paper_mm;
+    put_bar(sheet, in->gallery, scale, 0.0, x + free_mm, top, HEAD_BAR * u);
+    rlv_key_print(sheet, &all->key, x + free_mm - GAP * u - rlv_key_wide(in->ruler, &all->key), top, 0.0);
 }
 
 // Where the views stand on the page. What room is left over is shared out between the columns, and above, between and
@@ -481,25 +549,26 @@ typedef struct places
 static places places_of(const hanging* in, const arrangement* of, double top, double foot)
 {
     const rlv_gallery* gallery = in->gallery;
-    const double u = of->unit, margin = RLV_SHEET_MARGIN * u, aside = of->aside ? aside_mm(gallery, u) + GAP * u : 0.0,
+    const bool column = of->tools == IN_COLUMN;
+    const double u = of->unit, margin = RLV_SHEET_MARGIN * u, aside = column ? aside_mm(gallery, u) + GAP * u : 0.0,
                  width = of->paper.width_mm - 2.0 * margin - aside;
-    double columns = (double)of->columns, rows = (double)of->rows, tall = rows_tall(gallery, of);
+    double columns = (double)of->columns, rows = (double)of->rows, tall = rows_tall(in, of);
     double strip_tall = has_strip(gallery, of) ? strip_mm(in, of->paper.width_mm, u) : 0.0;
-    double spare = of->paper.height_mm - top - foot - strip_tall - tall + (of->aside ? (GAP - CLOSE) * u : 0.0);
+    double spare =
+        of->paper.height_mm - top - foot - strip_tall - tall + (has_strip(gallery, of) ? 0.0 : (GAP - CLOSE) * u);
     double air = fmin(spare / (rows + 2.0), MOST_AIR * u), rest = spare - air * rows;
     places at = {.left = margin, .top = top + 0.4 * rest, .step_x = (width + GAP * u) / columns, .air = air};
-    if (of->columns == 1)
-        at.left += 0.5 * (width - (of->cell_wide - GAP * u));
+    at.left += 0.5 * (at.step_x - of->cell_wide);
     at.strip = at.top + tall + rows * air;
     at.aside = margin + width + GAP * u;
     return at;
 }
 
-static double top_of_row(const rlv_gallery* gallery, const arrangement* of, const places* at, size_t row)
+static double top_of_row(const hanging* in, const arrangement* of, const places* at, size_t row)
 {
     double top = at->top;
     for (size_t i = 0; i < row; i++)
-        top += row_tall(gallery, of, i) + at->air;
+        top += row_tall(in, of, i) + at->air;
     return top;
 }
 
@@ -511,15 +580,17 @@ static rlv_status draw_rows(rlv_sheet* sheet, const hanging* in, const arrangeme
     rlv_status status = RLV_DONE;
     for (size_t i = 0; i < gallery->view_count && status == RLV_DONE; i++)
         status = put_view(sheet, gallery, of, &in->view, i, at.left + at.step_x * (double)(i % of->columns),
-                          top_of_row(gallery, of, &at, i / of->columns), all, error);
+                          top_of_row(in, of, &at, i / of->columns), all, error);
     if (status != RLV_DONE)
         return status;
     const size_t next = gallery->view_count;
-    if (of->aside)
+    if (of->tools == IN_HEAD)
+        put_beside_title(sheet, in, of->scale, all);
+    else if (of->tools == IN_COLUMN)
         put_key(sheet, gallery, of->scale, 0.0, all, at.aside, at.top, aside_mm(gallery, u));
     else if (key_in_cell(gallery, of))
         put_key(sheet, gallery, of->scale, 0.0, all, at.left + at.step_x * (double)(next % of->columns),
-                top_of_row(gallery, of, &at, next / of->columns), of->cell_wide - GAP * u);
+                top_of_row(in, of, &at, next / of->columns), of->cell_wide - GAP * u);
     else
     {
         put_strip(sheet, gallery, of->scale, 0.0, all, RLV_SHEET_MARGIN * u, at.strip,
@@ -550,20 +621,20 @@ static rlv_status draw_feature(rlv_sheet* sheet, const hanging* in, const featur
         status = put_view(sheet, gallery, &f->small, &in->view, i, f->column ? x : x + inset + apart * (double)i, y,
                           all, error);
         if (f->column)
-            y += f->small.view_tall + (caption_mm(gallery, i, 1) + GAP) * u + air;
+            y += f->small.view_tall + (caption_mm(in, &f->small, i, 1) + GAP) * u + air;
     }
     if (f->column)
         x += f->small.cell_wide + 0.5 * spare[0];
     else if (f->beneath)
         x += 0.5 * (sheet->width_mm - 2.0 * margin - view_wide(&f->large));
-    y = f->column ? begun : begun + f->small.view_tall + (caption_mm(gallery, 0, last) + GAP) * u + air;
+    y = f->column ? begun : begun + f->small.view_tall + (caption_mm(in, &f->small, 0, last) + GAP) * u + air;
     if (status == RLV_DONE)
         status = put_view(sheet, gallery, &f->large, &in->view, last, x, y, all, error);
     if (status != RLV_DONE)
         return status;
     if (f->beneath)
         put_strip(sheet, gallery, f->large.scale, f->small.scale, all, x,
-                  y + f->large.view_tall + (caption_mm(gallery, last, 1) + NEAR) * u, view_wide(&f->large));
+                  y + f->large.view_tall + (caption_mm(in, &f->large, last, 1) + NEAR) * u, view_wide(&f->large));
     else
         put_key(sheet, gallery, f->large.scale, f->small.scale, all, sheet->width_mm - margin - aside_mm(gallery, u), y,
                 aside_mm(gallery, u));

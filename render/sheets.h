@@ -18,7 +18,7 @@ typedef struct rlv_sheet_view
     rlv_panel_marks marks; ///< `bar` and the axes are drawn once a sheet, and left out here
     const char* name;      ///< "Before", or a stage's id
     const char* date;      ///< beside the name; may be NULL
-    size_t line_count;     ///< at most 6, each on one line that ends in an ellipsis where it is too long
+    size_t line_count;     ///< at most 6; one that is too long for the view's width is broken
     const char* const* line;
 } rlv_sheet_view;
 

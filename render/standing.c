@@ -599,6 +599,53 @@ static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel
     return RLV_DONE;
 }
 
+// --- As it will look -------------------------------------------------------------------------------------------------
+
+#define TURNED_DEG 30.0 // from the front towards the side that is drawn,
+#define RAISED_DEG 30.0 // and over the floor
+
+static rlv_camera_axes raised_axes(const rlv_standing* s)
+{
+    const double turned = TURNED_DEG * M_PI / 180.0, raised = RAISED_DEG * M_PI / 180.0;
+    const rlv_vec3 front = rlv_standing_axes(s, RLV_STANDING_FRONT).towards,
+                   side = rlv_standing_axes(s, RLV_STANDING_SIDE).towards,
+                   level = rlv_vec3_along(rlv_vec3_scale(front, cos(turned)), sin(turned), side),
+                   towards = rlv_vec3_along(rlv_vec3_scale(level, cos(raised)), sin(raised), s->up),
+                   right = rlv_vec3_cross(s->up, level);
+    return (rlv_camera_axes){right, rlv_vec3_cross(towards, right), towards};
+}
+
+// Whether the paper has room for what is said in a column at its right edge, over the height of the elevations: the
+// cell beneath them then holds a larger view of the block, on which nothing is measured.
+static bool has_raised(const fitting* f, double beside_mm)
+{
+    const arrangement a = arrange(f, 0.0, 0.0);
+    return f->way == SQUARE && beside_mm >= (NOTE + GUTTER) * f->unit &&
+           words_tall(f, 1) * f->unit <= a.words_top - NAME * f->unit;
+}
+
+// As large as a box holds it, in its middle.
+static rlv_status draw_raised(rlv_sheet* sheet, const rlv_standing* s, rlv_box2 box, rlv_error* error)
+{
+    const double u = sheet->unit, pad = PAD * u;
+    const rlv_camera_axes axes = raised_axes(s);
+    rlv_panel_view seen = rlv_panel_view_of(1, &s->surface.mesh, &axes, 1.0);
+    seen.scale = fmin((box.width - 2.0 * pad) / seen.span_mm[0], (box.height - 2.0 * pad) / seen.span_mm[1]);
+    const double wide = seen.span_mm[0] * seen.scale + 2.0 * pad, tall = seen.span_mm[1] * seen.scale + 2.0 * pad;
+    rlv_panel panel = {0};
+    rlv_status status = rlv_panel_make(&panel, &s->surface, &seen, wide, tall, error);
+    if (status == RLV_DONE)
+        status = rlv_panel_draw(sheet, &panel, box.left + 0.5 * (box.width - wide), box.top + 0.5 * (box.height - tall),
+                                NULL, NULL, error);
+    rlv_panel_free(&panel);
+    const double name =
+        rlv_sheet_text(sheet, "From the front and above", box.left, box.top - 3.0 * u, &of_name).width_mm;
+    rlv_lettering how = of_line;
+    how.grey = RLV_INK_GREY;
+    rlv_sheet_text(sheet, "not to scale", box.left + name + 3.0 * u, box.top - 3.0 * u, &how);
+    return status;
+}
+
 // Where a column of what is said begins: beneath a view where there are as many.
 static double column_left(const fitting* f, const arrangement* a, size_t column)
 {
@@ -642,7 +689,17 @@ static rlv_status draw(rlv_sheet* sheet, const fitting* f, rlv_error* error)
     arrangement a = arrange(f, 0.0, 0.0);
     const double beside = fmax(sheet->width_mm - 2.0 * margin - a.wide, 0.0),
                  air = fmax(sheet->height_mm - top - foot - a.tall, 0.0);
-    a = arrange(f, fmin(f->way == SQUARE ? beside : 0.5 * beside, APART * u), fmin(0.3 * air, APART * u));
+    const bool raised = has_raised(f, beside);
+    const double across = raised ? 0.5 * (beside - (NOTE + GUTTER) * u) : f->way == SQUARE ? beside : 0.5 * beside;
+    a = arrange(f, fmin(across, APART * u), fmin(0.3 * air, APART * u));
+    const rlv_box2 cell = {a.words_left, a.words_top, sheet->width_mm - 2.0 * margin - a.words_left,
+                           all_spans(s, RLV_STANDING_PLAN, TALL) * f->scale};
+    if (raised)
+    {
+        a.columns = 1;
+        a.words_left = sheet->width_mm - 2.0 * margin - NOTE * u;
+        a.words_top = NAME * u;
+    }
     const double y = top + 0.4 * fmax(sheet->height_mm - top - foot - a.tall, 0.0);
     double pixel_mm = 0.0;
     rlv_status status = RLV_DONE;
@@ -652,6 +709,8 @@ static rlv_status draw(rlv_sheet* sheet, const fitting* f, rlv_error* error)
         const elevation at = {s, view, margin + a.left[view] + half, y + a.floor[view], f->scale};
         status = draw_view(sheet, &at, &pixel_mm, error);
     }
+    if (raised && status == RLV_DONE)
+        status = draw_raised(sheet, s, (rlv_box2){margin + cell.left, y + cell.top, cell.width, cell.height}, error);
     draw_words(sheet, f, &a, margin, y + a.words_top);
     rlv_title_foot(sheet, &s->title, &f->paper, f->scale, pixel_mm);
     return status;

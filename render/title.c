@@ -12,6 +12,17 @@
 
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
 
+double rlv_title_head_wide(const rlv_sheet* sheet, const rlv_title* title)
+{
+    const rlv_lettering name = {.size_mm = RLV_LETTER_TITLE}, head = {.size_mm = RLV_LETTER_HEAD};
+    double wide = 0.0;
+    if (title->specimen != NULL)
+        wide += rlv_sheet_measure(sheet, title->specimen, &name).width_mm + AFTER * sheet->unit;
+    if (title->specimen_title != NULL)
+        wide += rlv_sheet_measure(sheet, title->specimen_title, &head).width_mm;
+    return title->subject != NULL ? fmax(wide, rlv_sheet_measure(sheet, title->subject, &head).width_mm) : wide;
+}
+
 double rlv_title_head(rlv_sheet* sheet, const rlv_title* title)
 {
     const double u = sheet->unit, margin = RLV_SHEET_MARGIN * u, width = sheet->width_mm - 2.0 * margin;

@@ -36,6 +36,9 @@ typedef struct rlv_title
 double rlv_title_head(rlv_sheet* sheet, const rlv_title* title);
 #define RLV_TITLE_HEAD_MM 28.5 ///< the same on A3, before there is a sheet
 
+/// How wide the head's words are where nothing cuts them, in mm in a sheet's letters.
+double rlv_title_head_wide(const rlv_sheet* sheet, const rlv_title* title);
+
 /// How tall the foot is on a sheet of a width and a unit, the lower margin included.
 double rlv_title_foot_mm(const rlv_title* title, double width_mm, double unit);
 

@@ -42,7 +42,9 @@ static rlv_picture tinted_by(const table_top* t, size_t count, const rlv_panel_e
 {
     rlv_picture picture = {0};
     const rlv_panel_marks marks = {.expected_count = count, .expected = expected};
-    cr_assert_eq(panel_tint_corridors(&picture, &t->panel, &marks, NULL), RLV_DONE);
+    rlv_lines edge = {0};
+    cr_assert_eq(panel_tint_corridors(&picture, &edge, &t->panel, &marks, NULL), RLV_DONE);
+    rlv_lines_free(&edge);
     return picture;
 }
 
@@ -66,6 +68,25 @@ Test(panel_corridor, the_tint_falls_from_the_middle_of_a_place_and_ends_with_its
     }
     cr_expect_lt(last, 0.05); // at 14 of 16 mm: a twentieth of the strongest
     cr_expect_eq(tint_at(&t, &tinted, 30 + 16.2, 30), 0.0);
+    rlv_picture_free(&tinted);
+    table_top_clear(&t);
+}
+
+Test(panel_corridor, its_edge_is_that_of_the_region_that_it_tints)
+{
+    table_top t;
+    lay(&t);
+    const rlv_panel_expected one = place_of(30, 30, wide, 7);
+    const rlv_panel_marks marks = {.expected_count = 1, .expected = &one};
+    rlv_picture tinted = {0};
+    rlv_lines edge = {0};
+    cr_assert_eq(panel_tint_corridors(&tinted, &edge, &t.panel, &marks, NULL), RLV_DONE);
+    cr_assert_eq(edge.line_count, 1);
+    cr_expect(edge.closed[0]);
+    // A disc of 16 mm, as above; its border is calmed, and stands between pixels: one of them either way.
+    const double radius = sqrt(fabs(rlv_line_area(&edge, 0)) / M_PI) * tinted.pixel_mm;
+    cr_expect_float_eq(radius, 16.0, tinted.pixel_mm, "%g", radius);
+    rlv_lines_free(&edge);
     rlv_picture_free(&tinted);
     table_top_clear(&t);
 }

@@ -144,6 +144,36 @@ Test(profile, where_no_region_was_told_nothing_is_tinted)
     rlv_mesh_free(&after);
 }
 
+Test(profile, before_is_drawn_only_where_it_departs_from_after_by_more_than_the_limit)
+{
+    rlv_mesh before = block(), after = trenched();
+    rlv_profile profile;
+    const rlv_profile_stage one = {.mesh = &before, .limit_mm = 1.0}, two = {.mesh = &after};
+    cr_assert_eq(rlv_profile_cut(&profile, &one, &two, &across, NULL), RLV_DONE);
+    // The lid of the trench, 20 mm, of which a limit at either end is too near its walls, and as much again may be lost
+    // between the places that are looked at.
+    cr_assert_eq(profile.apart.line_count, 1);
+    cr_expect_leq(rlv_lines_length(&profile.apart), 18.0 + 1e-9);
+    cr_expect_geq(rlv_lines_length(&profile.apart), 16.0);
+    double low[2], high[2];
+    rlv_lines_box(&profile.apart, low, high);
+    cr_expect_float_eq(low[1], 20.0, 1e-6);
+    cr_expect_geq(low[0], -9.0);
+    cr_expect_leq(high[0], 9.0);
+    rlv_profile_free(&profile);
+    // Of a block before that is its own after, nothing, and so its key has no line of it.
+    const rlv_profile_stage same = {.mesh = &before};
+    cr_assert_eq(rlv_profile_cut(&profile, &one, &same, &across, NULL), RLV_DONE);
+    cr_expect_eq(profile.apart.line_count, 0);
+    rlv_key key = {0};
+    rlv_profile_key(&key, &profile, rlv_profile_tints_at(&profile, 1.0));
+    for (size_t i = 0; i < key.count; i++)
+        cr_expect_str_neq(key.entry[i].words, "before, in a section");
+    rlv_profile_free(&profile);
+    rlv_mesh_free(&before);
+    rlv_mesh_free(&after);
+}
+
 Test(profile, a_key_explains_the_tints_that_are_there_and_no_other)
 {
     rlv_mesh before = block(), after = trenched();
