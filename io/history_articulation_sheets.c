@@ -139,7 +139,7 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
         const rlv_row_record* row = &a->elements->history->specimen->row[r];
         words->row[r] = (rlv_body_row){row->id, row->title, side_of(row)};
     }
-    words->summary = articulation_verdict(a);
+    sheet_letters(words->summary.text, sizeof words->summary.text, articulation_verdict(a).text);
     *of = (rlv_skeleton){.told = &a->fit,
                          .element = a->given,
                          .open = words->open,

@@ -118,7 +118,10 @@ void sheet_letters(char* into, size_t size, const char* words)
     for (size_t i = 0; words[i] != '\0' && put + sizeof minus < size; i++)
     {
         bool begins = i == 0 || words[i - 1] == ' ' || words[i - 1] == '(';
-        if (words[i] == '-' && begins && words[i + 1] >= '0' && words[i + 1] <= '9')
+        const bool percent = words[i] == ' ' && words[i + 1] == '%' && i > 0 && g_ascii_isdigit(words[i - 1]);
+        if (percent)
+            put += (size_t)snprintf(into + put, size - put, "%s", RLV_THIN);
+        else if (words[i] == '-' && begins && words[i + 1] >= '0' && words[i + 1] <= '9')
             put += (size_t)snprintf(into + put, size - put, "%s", minus);
         else
             into[put++] = words[i];
