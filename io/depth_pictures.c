@@ -1,6 +1,7 @@
 #include "depth_pictures.h"
 
 #include "depth_overlay.h"
+#include "sheet.h"
 #include "view.h"
 
 #include <math.h>
@@ -122,13 +123,14 @@ static void footer_of(char footer[512], const depth_scene* scene)
     const rlv_change* change = scene->change;
     if (change->went.regions > 0)
         snprintf(footer, 512,
-                 "removed %s mL (95 %% interval %s mL); hatched: less than %s mm, not told apart from noise",
+                 "removed %s" RLV_THIN "mL (95" RLV_THIN "%% interval %s" RLV_THIN "mL); hatched: less than %s" RLV_THIN
+                 "mm, not told apart from noise",
                  words_value(change->went.volume_mm3, 1000.0).text, words_ends(change->went.volume_mm3, 1000.0).text,
                  words_figures(scene->depth.limit_mm, 2).text);
     else
-        snprintf(footer, 512, "no removal told apart from noise; detection limit %s mm over %s cm²",
-                 words_figures(scene->depth.limit_mm, 2).text,
-                 words_figures(change->limit[0].area_mm2 / 100.0, 2).text);
+        snprintf(
+            footer, 512, "no removal told apart from noise; detection limit %s" RLV_THIN "mm over %s" RLV_THIN "cm²",
+            words_figures(scene->depth.limit_mm, 2).text, words_figures(change->limit[0].area_mm2 / 100.0, 2).text);
 }
 
 static rlv_status draw_stages(const depth_scene* scene, const rlv_camera* camera, rlv_answer* answer, rlv_error* error)

@@ -2,6 +2,7 @@
 
 #include "body_plan.h"
 #include "history_sheet_job.h"
+#include "labels.h"
 #include "net.h"
 #include "report_articulation_parts.h"
 
@@ -138,7 +139,7 @@ static rlv_status skeleton_of(rlv_skeleton* of, plan_words* words, const history
         const rlv_row_record* row = &a->elements->history->specimen->row[r];
         words->row[r] = (rlv_body_row){row->id, row->title, side_of(row)};
     }
-    words->summary = articulation_verdict(a);
+    sheet_letters(words->summary.text, sizeof words->summary.text, articulation_verdict(a).text);
     *of = (rlv_skeleton){.told = &a->fit,
                          .element = a->given,
                          .open = words->open,
@@ -198,7 +199,7 @@ typedef struct bones
     rlv_vec3** ring; ///< one an element
     rlv_panel_area* area;
     rlv_panel_expected* expected;
-    char (*expected_text)[48];
+    char (*expected_text)[192];
     rlv_panel_curve axis[3]; ///< told by elements; beyond the first of them, and beyond the last
     char beyond_text[96];
     rlv_panel_grid grid;
@@ -313,12 +314,12 @@ static void name_expected(bones* b, const history_articulation* a, size_t first,
 {
     const rlv_unfilled* u = a->fit.unfilled;
     const size_t middle = first + (last - first) / 2;
-    const char* row = a->elements->history->specimen->row[u[first].row].id;
+    const rlv_short_name row = rlv_shorten_name(a->elements->history->specimen->row[u[first].row].id, 20);
     const size_t size = sizeof b->expected_text[middle];
     if (last > first)
-        snprintf(b->expected_text[middle], size, "%.20s pl. %d\u2013%d", row, u[first].place, u[last].place);
+        snprintf(b->expected_text[middle], size, "%s pl. %d\u2013%d", row.text, u[first].place, u[last].place);
     else
-        snprintf(b->expected_text[middle], size, "%.20s pl. %d", row, u[first].place);
+        snprintf(b->expected_text[middle], size, "%s pl. %d", row.text, u[first].place);
     b->expected[middle].label = b->expected_text[middle];
 }
 
@@ -564,7 +565,7 @@ enum
 typedef struct directions
 {
     rlv_net_point *pole, *motion;
-    char (*name)[80]; ///< of each motion
+    char (*name)[192]; ///< of each motion
     double* azimuth_deg;
     const char** azimuth_name;
     size_t poles, azimuths;
@@ -581,13 +582,14 @@ static void free_directions(directions* d)
 }
 
 /// The element that moved, or the places of the stretch that did.
-static void name_motion(char name[80], const history_articulation* a, const rlv_disturbance_motion* m)
+static void name_motion(char name[192], const history_articulation* a, const rlv_disturbance_motion* m)
 {
     if (m->group > 0)
-        snprintf(name, 80, "places %d\u2013%d of %.40s", a->fit.group[m->group - 1].first,
-                 a->fit.group[m->group - 1].last, a->elements->history->specimen->row[m->row].id);
+        rlv_print(name, 192, "places %d\u2013%d of %s", a->fit.group[m->group - 1].first,
+                  a->fit.group[m->group - 1].last,
+                  rlv_shorten_name(a->elements->history->specimen->row[m->row].id, 40).text);
     else
-        snprintf(name, 80, "%.79s", element_of(a, m->element)->record->id);
+        rlv_print(name, 192, "%s", rlv_shorten_name(element_of(a, m->element)->record->id, 80).text);
 }
 
 /// Which of the poles that are drawn count in the tensor, and which elements have none that is drawn.
@@ -645,7 +647,7 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
     {
         const report_line* line = &lines.line[line_of[i]];
         report_text words;
-        snprintf(words.text, sizeof words.text, "%.40s: %.900s", line->name, line->words.text);
+        rlv_print(words.text, sizeof words.text, "%s: %.900s", line->name, line->words.text);
         if (i == 0)
             add_sample(&words, a, d);
         sheet_letters(d->words[i].text, sizeof d->words[i].text, words.text);

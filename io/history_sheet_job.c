@@ -1,5 +1,7 @@
 #include "history_sheet_job.h"
 
+#include "labels.h"
+
 #include <glib.h>
 #include <math.h>
 #include <stdarg.h>
@@ -116,7 +118,10 @@ void sheet_letters(char* into, size_t size, const char* words)
     for (size_t i = 0; words[i] != '\0' && put + sizeof minus < size; i++)
     {
         bool begins = i == 0 || words[i - 1] == ' ' || words[i - 1] == '(';
-        if (words[i] == '-' && begins && words[i + 1] >= '0' && words[i + 1] <= '9')
+        const bool percent = words[i] == ' ' && words[i + 1] == '%' && i > 0 && g_ascii_isdigit(words[i - 1]);
+        if (percent)
+            put += (size_t)snprintf(into + put, size - put, "%s", RLV_THIN);
+        else if (words[i] == '-' && begins && words[i + 1] >= '0' && words[i + 1] <= '9')
             put += (size_t)snprintf(into + put, size - put, "%s", minus);
         else
             into[put++] = words[i];
@@ -128,16 +133,19 @@ void sheet_letters(char* into, size_t size, const char* words)
     into[end - into] = '\0';
 }
 
+#define STAGE_LETTERS 90 // of a stage's title, at most, in a line of words
+
 void sheet_stage_words(char* into, size_t size, const rlv_stage_record* stage)
 {
     bool date = stage->date != NULL, title = stage->title != NULL;
     if (!date && !title)
-        rlv_print(into, size, "%.90s", stage->id);
+        rlv_print(into, size, "%.100s", stage->id);
     else if (words_say_id(stage->title, stage->id))
-        rlv_print(into, size, "%s%s%.90s", date ? stage->date : "", date ? ", " : "", stage->title);
+        rlv_print(into, size, "%s%s%s", date ? stage->date : "", date ? ", " : "",
+                  rlv_shorten_name(stage->title, STAGE_LETTERS).text);
     else
-        rlv_print(into, size, "%s%s%.90s (%.60s)", date ? stage->date : "", date && title ? ", " : "",
-                  title ? stage->title : "", stage->id);
+        rlv_print(into, size, "%s%s%s (%.100s)", date ? stage->date : "", date && title ? ", " : "",
+                  title ? rlv_shorten_name(stage->title, STAGE_LETTERS).text : "", stage->id);
 }
 
 void sheet_from_to(char* into, size_t size, const rlv_stage_record* from, const rlv_stage_record* to)
@@ -157,7 +165,7 @@ const char* sheet_stage_title(const rlv_stage_record* stage)
 void sheet_stage_date(char* into, size_t size, const rlv_stage_record* stage)
 {
     bool date = stage->date != NULL, id = stage->title != NULL && !words_say_id(stage->title, stage->id);
-    rlv_print(into, size, "%s%s%.80s", date ? stage->date : "", date && id ? " \xc2\xb7 " : "", id ? stage->id : "");
+    rlv_print(into, size, "%s%s%.100s", date ? stage->date : "", date && id ? " \xc2\xb7 " : "", id ? stage->id : "");
 }
 
 void sheet_add_stage(sheet_job* job, const history_stage* stage)

@@ -1,4 +1,5 @@
 #include "history_sheet_job.h"
+#include "labels.h"
 #include "report_words.h"
 #include "standing.h"
 
@@ -34,7 +35,7 @@ typedef struct touched
     size_t count;
     rlv_standing_outline* outline;
     rlv_vec3** ring_mm;
-    char (*label)[96];
+    char (*label)[192];
 } touched;
 
 static void free_touched(touched* t)
@@ -61,7 +62,8 @@ static rlv_status add_touched(touched* t, const rlv_history* history, const char
         const double* at = history->specimen->point[index[i]].at;
         ring_mm[i] = rlv_vec3_scale(rlv_vec3_of(at[0], at[1], at[2]), last->mm_per_unit);
     }
-    rlv_print(t->label[t->count], sizeof *t->label, "%s: %.60s", may ? "support may touch" : "nothing may touch", name);
+    rlv_print(t->label[t->count], sizeof *t->label, "%s: %s", may ? "support may touch" : "nothing may touch",
+              rlv_shorten_name(name, 40).text);
     t->outline[t->count] =
         (rlv_standing_outline){.ring_count = count, .ring_mm = ring_mm, .dashed = may, .label = t->label[t->count]};
     t->ring_mm[t->count++] = ring_mm;
@@ -108,13 +110,13 @@ static const char* where_hidden(const rlv_standing* standing, const char* name)
 
 static void add_untouchable(sheet_lines* lines, const rlv_standing* standing, const rlv_display_record* display)
 {
-    char names[200] = "";
+    report_text names = {""};
     for (size_t i = 0; i < display->untouchable_count; i++)
-        rlv_print(names + strlen(names), sizeof names - strlen(names), "%s‘%.60s’%s", i > 0 ? ", " : "",
-                  display->untouchable[i], where_hidden(standing, display->untouchable[i]));
+        report_add(&names, "%s‘%.100s’%s", i > 0 ? ", " : "", display->untouchable[i],
+                   where_hidden(standing, display->untouchable[i]));
     if (display->untouchable_count > 0)
         sheet_line(lines, "Nothing may touch the %s %s", display->untouchable_count > 1 ? "outlines" : "outline",
-                   names);
+                   names.text);
 }
 
 /// What it stands on, and what the record says of touching it and of looking at it.
@@ -129,7 +131,7 @@ static void add_display(sheet_lines* lines, const rlv_history* history, const rl
             words_number(*display->plinth_height_mm, 0).text,
             words_number(nearbyint(*display->plinth_height_mm) + nearbyint(history->standing.box.height_mm), 0).text);
     if (display->rests_on != NULL)
-        sheet_line(lines, "Its support may touch the outline ‘%.80s’%s", display->rests_on,
+        sheet_line(lines, "Its support may touch the outline ‘%.100s’%s", display->rests_on,
                    where_hidden(standing, display->rests_on));
     add_untouchable(lines, standing, display);
     if (display->note != NULL)

@@ -33,7 +33,7 @@ rlv_table rejoin_joints_table(const rejoin_pieces* pieces)
         {"joint", "mm2", "outline", TABLE_NUMBER, "Area of the joint’s outline."},
         {"alone_p95", "mm", NULL, TABLE_INTERVAL, "95 % of the joint is no wider where it is closed by itself."},
         {"alone_volume", "mm3", NULL, TABLE_INTERVAL, "Gap fill there."},
-        {"together_p95", "mm", "together 95\u202f%", TABLE_INTERVAL,
+        {"together_p95", "mm", "together 95 %", TABLE_INTERVAL,
          "95 % of the joint is no wider with all pieces where they were solved together."},
         {"together_volume", "mm3", "fill", TABLE_INTERVAL, "Gap fill there."},
     };

@@ -212,7 +212,7 @@ static rlv_table gaps_table(size_t count, const rejoin_told* const* told)
         {"piece", NULL, NULL, TABLE_TEXT, "The piece."},
         {"trial", NULL, "trial", TABLE_TEXT, "Where it lies: as found, closed, or as it went back."},
         {"median", "mm", "median", TABLE_INTERVAL, "Width of the gap, positive where it is open: the median by area."},
-        {"p95", "mm", "95\xe2\x80\xaf%", TABLE_INTERVAL, "95 % of the joint is no wider."},
+        {"p95", "mm", "95 %", TABLE_INTERVAL, "95 % of the joint is no wider."},
         {"max", "mm", "greatest", TABLE_INTERVAL, "The greatest width."},
         {"volume", "mm3", "fill", TABLE_INTERVAL, "Signed volume of the gap over the whole outline."},
         {"area", "mm2", "shared", TABLE_NUMBER, "What both faces share: where either has the other across from it."},

@@ -348,7 +348,8 @@ report_text articulation_neighbours(const history_articulation* a, size_t elemen
     {
         const size_t beside = held_beside(a, a->given[a->given_of[element]].row, place, side, true);
         if (beside != SIZE_MAX)
-            report_add(&words, "%s%.60s", words.text[0] != '\0' ? ", " : "", articulation_id(a, a->element_of[beside]));
+            report_add(&words, "%s%.100s", words.text[0] != '\0' ? ", " : "",
+                       articulation_id(a, a->element_of[beside]));
     }
     return words;
 }
@@ -503,7 +504,7 @@ report_text articulation_between(const history_articulation* a, const rlv_unfill
     const size_t before = held_beside(a, life->row, life->place, -1, false),
                  after = held_beside(a, life->row, life->place, 1, false);
     if (articulation_number_sure(a, life) < ARTICULATION_SURE && before != SIZE_MAX && after != SIZE_MAX)
-        report_add(&words, ", between %.60s and %.60s", articulation_id(a, a->element_of[before]),
+        report_add(&words, ", between %.100s and %.100s", articulation_id(a, a->element_of[before]),
                    articulation_id(a, a->element_of[after]));
     return words;
 }
@@ -938,8 +939,8 @@ static void list_unsure(report_text* words, const history_articulation* a, size_
         if (a->given[i].row != row || c->place == INT_MIN || sure >= SURE_COUNT || length + 200 > sizeof words->text)
             continue;
         length += rlv_print(words->text + length, sizeof words->text - length,
-                            c->order == 0 ? "%s%.60s may not be its place %d (sure to %s)"
-                                          : "%sthe step before %.60s, place %d (sure to %s)",
+                            c->order == 0 ? "%s%.100s may not be its place %d (sure to %s)"
+                                          : "%sthe step before %.100s, place %d (sure to %s)",
                             length > 0 ? "; " : "", record->id, c->place, words_share(sure).text);
     }
 }
@@ -990,7 +991,7 @@ bool articulation_untold(const history_articulation* a, size_t* next, report_tex
         else if (k >= ALL)
             list_unsure(&names, a, k - ALL);
         if (k >= ALL && names.text[0] != '\0')
-            rlv_print(words->text, sizeof words->text, "the count of row %.60s: %.900s",
+            rlv_print(words->text, sizeof words->text, "the count of row %.100s: %.900s",
                       articulation_specimen(a)->row[k - ALL].id, names.text);
         if (words->text[0] != '\0')
         {

@@ -36,7 +36,7 @@ static const char* comma(const report_text* words)
 report_text articulation_place_name(const history_articulation* a, const rlv_unfilled* life)
 {
     report_text name;
-    rlv_print(name.text, sizeof name.text, "place %d of %.60s", life->place, row_id(a, life->row));
+    rlv_print(name.text, sizeof name.text, "place %d of %.100s", life->place, row_id(a, life->row));
     return name;
 }
 
@@ -165,7 +165,7 @@ static report_text compass_range(const history_articulation* a, size_t g)
     report_text words = compass_way(a, m, articulation_way_at(a, g, false));
     const report_text last = compass_way(a, m, articulation_way_at(a, g, true));
     if (words.text[0] != '\0' && last.text[0] != '\0')
-        report_add(&words, " to %.60s", last.text);
+        report_add(&words, " to %.120s", last.text);
     return words;
 }
 
@@ -281,7 +281,7 @@ static void put_likeliest(rlv_table* t, const history_articulation* a, size_t el
         return;
     }
     const articulation_came came = articulation_came_from(a, from->unfilled, element);
-    table_text(t, report_say("%.80s (%s)", articulation_place_name(a, unfilled_of(a, from->unfilled)).text,
+    table_text(t, report_say("%.120s (%s)", articulation_place_name(a, unfilled_of(a, from->unfilled)).text,
                              words_chance(from->probability).text)
                       .text);
     table_interval(t, came.far_mm);
@@ -321,7 +321,7 @@ static report_text candidates_words(const history_articulation* a, const rlv_can
         if (told == k && k < CANDIDATES_TOLD && c->probability >= LEAST_LIKELY)
         {
             told++;
-            report_add(&words, "%s%.80s (%s)", comma(&words),
+            report_add(&words, "%s%.100s (%s)", comma(&words),
                        articulation_place_name(a, unfilled_of(a, c->unfilled)).text, words_chance(c->probability).text);
         }
         else
@@ -354,7 +354,7 @@ rlv_table articulation_loose_wall(const history_articulation* a)
         report_text found = {""};
         report_add(&found, "%s", articulation_loose_name(a->why[element]));
         if (a->why[element] == HISTORY_SPOIL)
-            report_add(&found, ", bag %.60s at %.60s", one->record->bag, one->bag->stage);
+            report_add(&found, ", bag %.100s at %.100s", one->record->bag, one->bag->stage);
         table_text(&t, articulation_id(a, element));
         table_text(&t, one->record->row);
         table_text(&t, found.text);
@@ -423,7 +423,7 @@ static report_text claims_words(const history_articulation* a, size_t unfilled)
         if (who == SIZE_MAX)
             break;
         last = most, before = who;
-        report_add(&words, "%s%.60s (%s)", comma(&words), articulation_id(a, a->stray[who].element),
+        report_add(&words, "%s%.100s (%s)", comma(&words), articulation_id(a, a->stray[who].element),
                    words_chance(most).text);
     }
     return words;
@@ -480,7 +480,7 @@ static report_text where_words(const history_articulation* a, size_t first, size
         return words;
     report_add(&words, "%s", last > first && where == HISTORY_AT_SURFACE ? "in the rock, or near its surface" : name);
     if (stage != NULL)
-        report_add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
+        report_add(&words, " at %.100s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
     if (unfilled_of(a, first)->corridor)
         report_add(&words, ", beyond the row’s last element");
     if (last == first && has_rock(u) && u->at_bone)
@@ -541,7 +541,7 @@ const char* articulation_corridor_words(const history_articulation* a)
 static report_text places_name(const history_articulation* a, size_t row, int first, int last)
 {
     report_text name = articulation_places(first, last);
-    report_add(&name, "%s of %.60s", first == INT_MIN ? "any" : "", row_id(a, row));
+    report_add(&name, "%s of %.100s", first == INT_MIN ? "any" : "", row_id(a, row));
     return name;
 }
 
@@ -597,7 +597,7 @@ static report_text loose_of(const history_articulation* a, size_t row)
     {
         const char* of = a->elements->one[a->stray[i].element].record->row;
         if (of != NULL && strcmp(of, row_id(a, row)) == 0)
-            report_add(&words, "%s%.60s", comma(&words), articulation_id(a, a->stray[i].element));
+            report_add(&words, "%s%.100s", comma(&words), articulation_id(a, a->stray[i].element));
     }
     return words;
 }

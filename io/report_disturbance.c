@@ -313,7 +313,7 @@ static void add_against(report_text* words, const history_articulation* a)
             continue;
         told++;
         if (off > RLV_HALF_95 * sd)
-            report_add(words, "%s%.60s%s", against++ == 0 ? "; against it went " : ", ", id_of(a, m),
+            report_add(words, "%s%.100s%s", against++ == 0 ? "; against it went " : ", ", id_of(a, m),
                        m->group > 0 ? " and its stretch" : "");
     }
     if (told > 0 && against == 0)

@@ -102,7 +102,7 @@ static void add_lost(report_text* words, const report_skeleton* skeleton, const 
     const history_element* on = element_on(skeleton, step, region);
     report_add(words, alone ? ". It is region %zu of the step’s table and map" : "; region %zu", region + 1);
     if (on != NULL)
-        report_add(words, "%s on %.60s", alone ? "," : "", on->record->id);
+        report_add(words, "%s on %.100s", alone ? "," : "", on->record->id);
     if (!alone)
         report_add(words, ", %s", volume_in_words(step->change.region[region].volume_mm3).text);
 }
@@ -301,7 +301,7 @@ static void add_to_bedding(report_text* words, const report_skeleton* skeleton, 
         isnan(skeleton->elements.one[element].bedding_deg.value))
         return;
     const history_element* one = &skeleton->elements.one[element];
-    report_add(words, "%s%.60s %s° (%s°)", words->text[0] != '\0' ? ", " : "", one->record->id,
+    report_add(words, "%s%.100s %s° (%s°)", words->text[0] != '\0' ? ", " : "", one->record->id,
                words_value(one->bedding_deg, 1.0).text, words_ends(one->bedding_deg, 1.0).text);
 }
 

@@ -49,9 +49,9 @@ report_text report_place(const history_elements* elements, rlv_vec3 at_mm)
     const char* edge = history_grid_edge(&history->grid, &history->stage[last].given.mesh, &pose, at_mm, &in_mm);
     size_t put = (size_t)snprintf(words.text, sizeof words.text, "%s", square.name);
     if (beside != NULL && nearbyint(apart_mm) < 1.0)
-        put += rlv_print(words.text + put, sizeof words.text - put, ", at the middle of %.60s", beside->record->id);
+        put += rlv_print(words.text + put, sizeof words.text - put, ", at the middle of %.100s", beside->record->id);
     else if (beside != NULL)
-        put += rlv_print(words.text + put, sizeof words.text - put, ", %s mm %s %.60s", words_number(apart_mm, 0).text,
+        put += rlv_print(words.text + put, sizeof words.text - put, ", %s mm %s %.100s", words_number(apart_mm, 0).text,
                          history_grid_way(&history->grid, middle_of(beside), at_mm), beside->record->id);
     if (edge != NULL && nearbyint(in_mm) < 1.0)
         snprintf(words.text + put, sizeof words.text - put, ", at the %s edge", edge);

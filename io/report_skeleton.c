@@ -210,8 +210,8 @@ static void put_open(rlv_page* p, const history_articulation* a)
 {
     for (size_t r = 0; r < a->row_count; r++)
     {
-        char name[100];
-        rlv_print(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
+        char name[112];
+        rlv_print(name, sizeof name, "Row %.100s", a->elements->history->specimen->row[r].id);
         page_fact(p, name, articulation_open_words(a, r).text);
     }
 }
@@ -239,8 +239,8 @@ static void put_rows(rlv_page* p, const report_skeleton* s)
     for (size_t r = 0; r < a->row_count; r++)
     {
         const report_text words = articulation_row_words(a, r);
-        char name[100];
-        rlv_print(name, sizeof name, "Row %.80s", a->elements->history->specimen->row[r].id);
+        char name[112];
+        rlv_print(name, sizeof name, "Row %.100s", a->elements->history->specimen->row[r].id);
         if (words.text[0] != '\0')
             page_fact(p, name, words.text);
     }

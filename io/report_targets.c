@@ -190,7 +190,7 @@ static void add_unmeasured_rows(report_text* words, const history_articulation* 
             deep = deep || (life_of(a, &targets->one[i])->row == r &&
                             a->unfilled[targets->one[i].unfilled].where == HISTORY_IN_ROCK);
         if (deep && isnan(thickness_of(a, r).value))
-            report_add(&rows, "%s%.60s", rows.text[0] != '\0' ? ", " : "", articulation_specimen(a)->row[r].id);
+            report_add(&rows, "%s%.100s", rows.text[0] != '\0' ? ", " : "", articulation_specimen(a)->row[r].id);
     }
     if (rows.text[0] != '\0')
         report_add(words,

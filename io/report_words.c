@@ -279,7 +279,7 @@ report_text report_in_spoil(const rlv_history* history, size_t which)
     {
         const rlv_element_record* element = &specimen->element[i];
         if (is_in_spoil(history, element, which) && count++ < NAMED_ELEMENTS)
-            report_add(&names, "%s%.40s (bag %.40s)", count > 1 ? ", " : "", element->id, element->bag);
+            report_add(&names, "%s%.100s (bag %.100s)", count > 1 ? ", " : "", element->id, element->bag);
     }
     if (count == 0)
         return (report_text){""};
@@ -322,7 +322,7 @@ report_text report_named(const rlv_history* history, size_t which)
     size_t count = 0;
     for (size_t i = 0; i < specimen->element_count; i++)
         if (report_is_named(history, which, &specimen->element[i]) && count++ < NAMED_ELEMENTS)
-            report_add(&names, "%s%.40s", count > 1 ? ", " : "", specimen->element[i].id);
+            report_add(&names, "%s%.100s", count > 1 ? ", " : "", specimen->element[i].id);
     if (count > NAMED_ELEMENTS)
         report_add(&names, " and %zu more", count - NAMED_ELEMENTS);
     return names;
@@ -339,7 +339,7 @@ static void add_recorded(report_text* bone, const rlv_history* history)
     {
         const report_text names = report_named(history, i);
         if (names.text[0] != '\0')
-            report_add(&told, "%s%.300s, which showed before and which the note at ‘%.60s’ names",
+            report_add(&told, "%s%.300s, which showed before and which the note at ‘%.100s’ names",
                        told.text[0] != '\0' ? "; " : "", names.text, stage_id(history, history->step[i].after));
     }
     for (size_t i = 0; i < specimen->element_count; i++)
@@ -359,7 +359,7 @@ static void add_spoil_and_note(report_text* bone, const rlv_history* history, si
         report_add(bone, ". %s", in_spoil.text);
     const report_text names = report_named(history, which);
     if (names.text[0] != '\0')
-        report_add(bone, ". Recorded, and in no figure: the note at ‘%.60s’ names %.300s, which showed before",
+        report_add(bone, ". Recorded, and in no figure: the note at ‘%.100s’ names %.300s, which showed before",
                    stage_id(history, step->after), names.text);
 }
 
@@ -570,7 +570,7 @@ static void put_mixed(report_lines* lines, const rlv_history* history, size_t st
     report_text names = {""};
     for (size_t i = 0; i < after->work_count; i++)
         if (after->work[i].area != NULL && !is_named_before(after, i))
-            report_add(&names, "%s‘%.60s’", names.text[0] != '\0' ? ", " : "", after->work[i].area);
+            report_add(&names, "%s‘%.100s’", names.text[0] != '\0' ? ", " : "", after->work[i].area);
     if (history->step[step].areas_mixed && names.text[0] != '\0')
         put(lines, "Areas of work",
             report_say(

@@ -320,12 +320,12 @@ static void name_tray(rlv_sheet* sheet, const plan_page* page)
 {
     const double u = sheet->unit, y = page->top + plan_tall(page) + 0.5 * PLAN_TRAY * u;
     const rlv_articulation* told = page->plan->of.told;
-    char words[160] = "";
+    char words[1024] = ""; // more than its one line holds, which is cut with a sign that it was
     size_t put = 0;
-    for (size_t r = 0; r < told->row_count && put + 40 < sizeof words; r++)
+    for (size_t r = 0; r < told->row_count && put + 200 < sizeof words; r++)
         if (!told->row[r].used)
-            put += (size_t)snprintf(words + put, sizeof words - put, "%s%.30s",
-                                    put > 0 ? ", " : "row left out: ", page->plan->of.row[r].id);
+            put += rlv_print(words + put, sizeof words - put, "%s%s",
+                             put > 0 ? ", " : "row left out: ", rlv_shorten_name(page->plan->of.row[r].id, 30).text);
     rlv_lettering how = small;
     how.width_mm = (NAMES - 6.0) * u;
     how.most_lines = 1;

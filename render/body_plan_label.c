@@ -191,8 +191,9 @@ static void words_of(const plan_page* page, const plan_plate* plate, char words[
 {
     const rlv_skeleton* of = &page->plan->of;
     const char* amount = page->brief ? NULL : of->amount[plate->element];
-    snprintf(words, PLAN_WORDS, "%.30s%s%.30s%s", of->id[plate->element], amount != NULL ? " " : "",
-             amount != NULL ? amount : "", amount != NULL ? plan_why_no_arrow(page, plate) : "");
+    rlv_print(words, PLAN_WORDS, "%s%s%s%s", rlv_shorten_name(of->id[plate->element], 30).text,
+              amount != NULL ? " " : "", amount != NULL ? amount : "",
+              amount != NULL ? plan_why_no_arrow(page, plate) : "");
 }
 
 static void add_plates(plan_page* page, const rlv_sheet* ruler)

@@ -52,7 +52,7 @@ void plan_lay_free(plan_lay* lay);
 
 enum
 {
-    PLAN_WORDS = 96 ///< bytes of a label's words
+    PLAN_WORDS = 256 ///< bytes of a label's words
 };
 
 /// A plan on its page, in mm of paper.

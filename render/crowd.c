@@ -46,6 +46,7 @@ typedef struct thinning
     size_t width, height, cell_px, columns, rows;
     uint8_t* in;
     uint32_t *filled, *edges; // one a cell: its pixels in the set, and its sides between one in it and one not
+    double* deep[2];          // one a cell: how far from a border its pixels lie, added up, in the set and out of it
     uint8_t* crowded;         // one a cell
     uint16_t* part;
     float* far;
@@ -78,40 +79,87 @@ static double cell_area(const thinning* of, size_t column, size_t row)
     return wide * tall;
 }
 
-// The sums of a window about a cell; false where it has too little border to be a crowd. The length of a border is
-// pi / 4 of the pixels' sides along it (Cauchy and Crofton, over all directions).
-static bool is_crowded(const thinning* of, size_t column, size_t row, double apart_px, double sum[3])
+// What a window about a cell holds, in pixels. The length of a border is pi / 4 of the pixels' sides along it (Cauchy
+// and Crofton, over all directions).
+typedef struct window
+{
+    double area, filled, border;
+    double deep[2]; // as of a cell
+} window;
+
+static window window_at(const thinning* of, size_t column, size_t row)
 {
     const size_t half = CELLS / 2;
-    sum[0] = sum[1] = sum[2] = 0.0;
+    window w = {0};
     for (size_t j = row > half ? row - half : 0; j <= row + half && j < of->rows; j++)
         for (size_t i = column > half ? column - half : 0; i <= column + half && i < of->columns; i++)
         {
-            sum[0] += (double)of->filled[j * of->columns + i];
-            sum[1] += 0.25 * M_PI * (double)of->edges[j * of->columns + i];
-            sum[2] += cell_area(of, i, j);
+            const size_t cell = j * of->columns + i;
+            w.area += cell_area(of, i, j);
+            w.filled += (double)of->filled[cell];
+            w.border += 0.25 * M_PI * (double)of->edges[cell];
+            for (int k = 0; k < 2; k++)
+                w.deep[k] += of->deep[k][cell];
         }
-    return sum[1] * apart_px > sum[2];
+    return w;
 }
 
-// Which cells are crowded, and how wide in pixels what is in the set, and what is not, is there on the average: a strip
-// has two borders. False where none are.
-static bool find_crowds(thinning* of, double apart_px, double wide_px[2])
+// Which cells have too much border about them; false where none has.
+static bool find_crowds(thinning* of, double apart_px)
 {
-    double all[3] = {0.0, 0.0, 0.0};
+    bool any = false;
     for (size_t row = 0; row < of->rows; row++)
         for (size_t column = 0; column < of->columns; column++)
         {
-            double sum[3];
-            if (!is_crowded(of, column, row, apart_px, sum))
-                continue;
-            of->crowded[row * of->columns + column] = 1;
-            for (int k = 0; k < 3; k++)
-                all[k] += sum[k];
+            const window w = window_at(of, column, row);
+            const bool crowded = w.border * apart_px > w.area;
+            of->crowded[row * of->columns + column] = crowded;
+            any = any || crowded;
         }
-    wide_px[0] = all[1] > 0.0 ? 2.0 * all[0] / all[1] : 0.0;
-    wide_px[1] = all[1] > 0.0 ? 2.0 * (all[2] - all[0]) / all[1] : 0.0;
-    return all[1] > 0.0;
+    return any;
+}
+
+static void add_distances(thinning* of, bool inside)
+{
+    const size_t count = of->width * of->height;
+    for (size_t p = 0; p < count; p++)
+        of->part[p] = (of->in[p] != 0) == inside;
+    rlv_crowd_distances(of->width, of->height, of->part, false, of->far);
+    for (size_t p = 0; p < count; p++)
+        of->deep[inside ? 0 : 1][cell_of(of, p)] += (double)of->far[p];
+}
+
+// How wide a part is on the average. A strip of a half width b has the border 1 / b of its area, and lies b / 2 deep on
+// the mean; a disc of that radius has 2 / b, and lies b / 3 deep. The area over the summed depth, less the border over
+// the area, is 1 / b of both. Between the two shapes what is neither.
+static double width_of(double area, double border, double deep)
+{
+    if (!(area > 0.0 && border > 0.0))
+        return 0.0;
+    const double strip = area / border, per_b = area / deep - border / area;
+    return 2.0 * (per_b * 2.0 * strip > 1.0 ? fmax(1.0 / per_b, strip) : 2.0 * strip);
+}
+
+// How wide in pixels what is in the set, and what is not, is in crowds.
+static void find_widths(thinning* of, double wide_px[2])
+{
+    window all = {0};
+    for (int k = 0; k < 2; k++)
+        add_distances(of, k == 0);
+    for (size_t row = 0; row < of->rows; row++)
+        for (size_t column = 0; column < of->columns; column++)
+        {
+            if (of->crowded[row * of->columns + column] == 0)
+                continue;
+            const window w = window_at(of, column, row);
+            all.area += w.area;
+            all.filled += w.filled;
+            all.border += w.border;
+            for (int k = 0; k < 2; k++)
+                all.deep[k] += w.deep[k];
+        }
+    wide_px[0] = width_of(all.filled, all.border, all.deep[0]);
+    wide_px[1] = width_of(all.area - all.filled, all.border, all.deep[1]);
 }
 
 // Mark what of the set, or of its outside, a disc of a radius does not reach within it. The picture's rim bounds no
@@ -200,7 +248,8 @@ static void drop_knots(thinning* of, double radius_px)
     }
 }
 
-static rlv_status thin(thinning* of, const double open_px[2], bool* thinned, rlv_error* error)
+// The opening is no wider than `most_px`.
+static rlv_status thin(thinning* of, double most_px, bool* thinned, rlv_error* error)
 {
     const size_t count = of->width * of->height;
     of->part = rlv_reserve(count, sizeof *of->part, error);
@@ -209,8 +258,13 @@ static rlv_status thin(thinning* of, const double open_px[2], bool* thinned, rlv
     of->queue = of->fine != NULL ? rlv_reserve(count, sizeof *of->queue, error) : NULL;
     if (of->queue == NULL)
         return RLV_SYSTEM;
+    double open_px[2];
+    find_widths(of, open_px);
     for (int k = 0; k < 2; k++)
+    {
+        open_px[k] = fmin(OPEN_TIMES * open_px[k], most_px);
         mark_fine(of, k == 0, 0.5 * open_px[k]);
+    }
     reach_from_crowds(of);
     bool any = false;
     for (size_t p = 0; p < count; p++)
@@ -230,27 +284,26 @@ rlv_status rlv_crowd_thin(size_t width, size_t height, uint8_t* in, double pixel
 {
     thinning of = {.width = width, .height = height, .in = in};
     const double apart_px = RLV_CROWD_APART * unit / pixel_mm;
-    double wide_px[2];
     of.cell_px = (size_t)fmax(RLV_CROWD_WINDOW * unit / CELLS / pixel_mm, 1.0);
     of.columns = (width + of.cell_px - 1) / of.cell_px;
     of.rows = (height + of.cell_px - 1) / of.cell_px;
     of.filled = rlv_reserve(of.columns * of.rows, sizeof *of.filled, error);
     of.edges = of.filled != NULL ? rlv_reserve(of.columns * of.rows, sizeof *of.edges, error) : NULL;
     of.crowded = of.edges != NULL ? rlv_reserve(of.columns * of.rows, sizeof *of.crowded, error) : NULL;
-    rlv_status status = of.crowded != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (int k = 0; k < 2; k++)
+        of.deep[k] = of.crowded != NULL ? rlv_reserve(of.columns * of.rows, sizeof *of.deep[k], error) : NULL;
+    rlv_status status = of.deep[0] != NULL && of.deep[1] != NULL ? RLV_DONE : RLV_SYSTEM;
     if (status == RLV_DONE)
     {
         count_cells(&of);
-        if (find_crowds(&of, apart_px, wide_px))
-        {
-            const double most_px = fmin(apart_px, RLV_CROWD_SPECK_MM * scale / pixel_mm);
-            const double open_px[2] = {fmin(OPEN_TIMES * wide_px[0], most_px), fmin(OPEN_TIMES * wide_px[1], most_px)};
-            status = thin(&of, open_px, thinned, error);
-        }
+        if (find_crowds(&of, apart_px))
+            status = thin(&of, fmin(apart_px, RLV_CROWD_SPECK_MM * scale / pixel_mm), thinned, error);
     }
     free(of.filled);
     free(of.edges);
     free(of.crowded);
+    free(of.deep[0]);
+    free(of.deep[1]);
     free(of.part);
     free(of.far);
     free(of.fine);

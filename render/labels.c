@@ -2,7 +2,9 @@
 
 #include "lines.h"
 
+#include <glib.h>
 #include <math.h>
+#include <string.h>
 
 #define DIRECTIONS 16
 #define COVERING 2.5 // heights of a label that it may stand farther off so as not to cover a line
@@ -23,6 +25,36 @@ bool rlv_boxes_overlap(rlv_box2 a, rlv_box2 b, double gap)
 {
     return a.left < b.left + b.width + gap && b.left < a.left + a.width + gap && a.top < b.top + b.height + gap &&
            b.top < a.top + a.height + gap;
+}
+
+#define ELLIPSIS "…"
+
+/// Where the letter that begins at `at` ends, with all marks that sit on it. What is no UTF-8 is taken byte by byte.
+static const char* letter_end(const char* at)
+{
+    do
+        at = g_utf8_get_char_validated(at, -1) < 0x110000 ? g_utf8_next_char(at) : at + 1;
+    while (*at != '\0' && g_unichar_ismark(g_utf8_get_char_validated(at, -1)));
+    return at;
+}
+
+rlv_short_name rlv_shorten_name(const char* name, size_t most)
+{
+    rlv_short_name shown;
+    const char *at = name, *kept = name; // kept: up to the letter that gives way to the ellipsis
+    size_t letters = 0;
+    while (*at != '\0' && letters < most)
+    {
+        const char* end = letter_end(at);
+        if ((size_t)(end - name) >= sizeof shown.text)
+            break;
+        if (++letters < most && (size_t)(end - name) + sizeof ELLIPSIS <= sizeof shown.text)
+            kept = end;
+        at = end;
+    }
+    const bool whole = *at == '\0';
+    rlv_print(shown.text, sizeof shown.text, "%.*s%s", (int)((whole ? at : kept) - name), name, whole ? "" : ELLIPSIS);
+    return shown;
 }
 
 static rlv_box2 box_of(const rlv_label* label)

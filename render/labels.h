@@ -57,6 +57,17 @@ bool rlv_boxes_overlap(rlv_box2 a, rlv_box2 b, double gap);
 /// Returns how many found no room: those are not placed.
 size_t rlv_labels_place(size_t count, rlv_label* label, const rlv_label_place* among);
 
+/// A name as a label shows it, by value.
+typedef struct rlv_short_name
+{
+    char text[160];
+} rlv_short_name;
+
+/// A name as it is shown where there is room for `most` letters (one at least): whole, or what it begins with and "…".
+/// It is counted, and cut, in letters as people see them, with the marks that sit on them, and not in bytes: an id has
+/// up to 100 of these in any script, and four of them may be one letter (RFC 3629).
+rlv_short_name rlv_shorten_name(const char* name, size_t most);
+
 /// How many of the lines a box covers.
 size_t rlv_labels_covered(rlv_box2 box, size_t line_count, const rlv_stretch* line);
 

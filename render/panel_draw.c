@@ -269,10 +269,11 @@ static void draw_trace(drawing* on, const rlv_panel_trace* trace)
     rlv_sheet_line(on->sheet, a[0], a[1], a[0] + end * x, a[1] + end * y, RLV_LINE_HEAVY);
     rlv_sheet_line(on->sheet, b[0], b[1], b[0] - end * x, b[1] - end * y, RLV_LINE_HEAVY);
     rlv_lettering how = {.size_mm = RLV_LETTER_HEAD, .grey = RLV_INK_BLACK, .share = 0.5, .halo_mm = 0.7};
-    char primed[64];
-    snprintf(primed, sizeof primed, "%.48s\xe2\x80\xb2", trace->letter);
+    const rlv_short_name letter = rlv_shorten_name(trace->letter, 48);
+    char primed[192];
+    rlv_print(primed, sizeof primed, "%s\xe2\x80\xb2", letter.text);
     double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm, off = 2.8 * u;
-    rlv_sheet_text(on->sheet, trace->letter, a[0] - off * x, a[1] - off * y + 0.5 * cap, &how);
+    rlv_sheet_text(on->sheet, letter.text, a[0] - off * x, a[1] - off * y + 0.5 * cap, &how);
     rlv_sheet_text(on->sheet, primed, b[0] + off * x, b[1] + off * y + 0.5 * cap, &how);
     on->obstacle[on->obstacle_count++] = (rlv_box2){a[0] - off * x - off, a[1] - off * y - off, 2.0 * off, 2.0 * off};
     on->obstacle[on->obstacle_count++] = (rlv_box2){b[0] + off * x - off, b[1] + off * y - off, 2.0 * off, 2.0 * off};

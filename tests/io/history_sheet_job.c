@@ -5,13 +5,14 @@
 
 #define MINUS "\xe2\x88\x92"
 
-Test(history_sheet_job, a_hyphen_that_stands_for_minus_is_set_as_one_and_no_other)
+Test(history_sheet_job, a_hyphen_that_stands_for_minus_and_the_space_of_a_per_cent_are_set_as_such)
 {
-    const char* const said[4][2] = {{"-0.24 to 0.05", MINUS "0.24 to 0.05"},
+    const char* const said[5][2] = {{"-0.24 to 0.05", MINUS "0.24 to 0.05"},
                                     {"removed 3 mL (-1 to 7)", "removed 3 mL (" MINUS "1 to 7)"},
                                     {"2031-05-12 left-flank", "2031-05-12 left-flank"},
-                                    {"scribe - 3 h", "scribe - 3 h"}};
-    for (int i = 0; i < 4; i++)
+                                    {"scribe - 3 h", "scribe - 3 h"},
+                                    {"45.0 % (30 to 60 %), % of", "45.0" RLV_THIN "% (30 to 60" RLV_THIN "%), % of"}};
+    for (int i = 0; i < 5; i++)
     {
         char words[80];
         sheet_letters(words, sizeof words, said[i][0]);

@@ -140,55 +140,66 @@ Test(body_plan, an_element_stands_where_its_motion_took_it_and_at_the_angle_that
     rlv_body_axis_free(&s.told.axis);
 }
 
-static void make_page(plan_page* page, plan_lay* lay, rlv_sheet* ruler, const rlv_body_plan* plan, rlv_paper* paper)
+// A plan laid on paper.
+typedef struct on_paper
+{
+    rlv_body_plan plan;
+    plan_lay lay;
+    plan_page page;
+    rlv_sheet ruler;
+    rlv_paper paper;
+} on_paper;
+
+enum
+{
+    A4 = 4,
+    A3 = 3,
+};
+
+static void lay_on_paper(on_paper* p, const rlv_skeleton* of, double scale, int paper)
 {
     size_t left_out = 0;
     rlv_error error = {0};
-    cr_assert_eq(rlv_sheet_reserve(ruler, 100, 100, NULL), RLV_DONE);
-    cr_assert_eq(plan_lay_make(lay, &plan->of, &error), RLV_DONE, "%s", error.what);
-    cr_assert_eq(plan_page_make(page, plan, lay, ruler, paper, &left_out, &error), RLV_DONE, "%s", error.what);
+    *p = (on_paper){.plan = {.of = *of, .scale = scale, .paper = paper}};
+    cr_assert_eq(rlv_sheet_reserve(&p->ruler, 100, 100, NULL), RLV_DONE);
+    cr_assert_eq(plan_lay_make(&p->lay, &p->plan.of, &error), RLV_DONE, "%s", error.what);
+    cr_assert_eq(plan_page_make(&p->page, &p->plan, &p->lay, &p->ruler, &p->paper, &left_out, &error), RLV_DONE, "%s",
+                 error.what);
     cr_expect_eq(left_out, 0);
 }
 
-static void clear_page(plan_page* page, plan_lay* lay, rlv_sheet* ruler, straight* s)
+static void free_on_paper(on_paper* p)
 {
-    plan_page_free(page);
-    plan_lay_free(lay);
-    rlv_sheet_free(ruler);
-    rlv_body_axis_free(&s->told.axis);
+    plan_page_free(&p->page);
+    plan_lay_free(&p->lay);
+    rlv_sheet_free(&p->ruler);
 }
 
 Test(body_plan, what_went_farther_than_the_plan_reaches_is_drawn_to_its_edge_and_cut)
 {
     straight s;
-    plan_lay lay = {0};
-    plan_page page = {0};
-    rlv_sheet ruler;
-    rlv_paper paper;
+    on_paper p;
     lay_straight(&s);
     s.one[4].state = RLV_SHIFTED;
     s.one[4].motion.along_mm.value = 300.0;
     s.one[4].motion.across_mm.value = 400.0;
-    const rlv_body_plan plan = {.of = s.of, .scale = 1.0, .paper = 4};
-    make_page(&page, &lay, &ruler, &plan, &paper);
-    double at[2], x = plan_x(&page, 40.0), y = plan_y(&page, 0);
+    lay_on_paper(&p, &s.of, 1.0, A4);
+    double at[2], x = plan_x(&p.page, 40.0), y = plan_y(&p.page, 0);
     bool cut;
-    plan_at(&page, plate_of(&lay, 4), at, &cut);
+    plan_at(&p.page, plate_of(&p.lay, 4), at, &cut);
     cr_expect(cut);
-    cr_expect_leq(at[1], page.top + plan_tall(&page) + 1e-9);
+    cr_expect_leq(at[1], p.page.top + plan_tall(&p.page) + 1e-9);
     cr_expect_float_eq((at[0] - x) * 400.0, (at[1] - y) * 300.0, 1e-6); // on its way
-    plan_at(&page, plate_of(&lay, 3), at, &cut);
+    plan_at(&p.page, plate_of(&p.lay, 3), at, &cut);
     cr_expect_not(cut);
-    clear_page(&page, &lay, &ruler, &s);
+    free_on_paper(&p);
+    rlv_body_axis_free(&s.told.axis);
 }
 
 Test(body_plan, signs_without_a_place_stand_at_theirs_along_the_body_and_never_over_each_other)
 {
     straight s;
-    plan_lay lay = {0};
-    plan_page page = {0};
-    rlv_sheet ruler;
-    rlv_paper paper;
+    on_paper p;
     lay_straight(&s);
     for (int i = 3; i < 6; i++)
     {
@@ -196,22 +207,23 @@ Test(body_plan, signs_without_a_place_stand_at_theirs_along_the_body_and_never_o
         s.one[i].place = INT_MIN;
         s.element[i].element.position_mm[0] = 42.0 + 0.5 * i;
     }
-    const rlv_body_plan plan = {.of = s.of, .scale = 1.0, .paper = 4};
-    make_page(&page, &lay, &ruler, &plan, &paper);
+    lay_on_paper(&p, &s.of, 1.0, A4);
     double at[3][2];
     bool cut;
     for (size_t i = 0; i < 3; i++)
     {
-        cr_assert_not(plate_of(&lay, 3 + i)->placed);
-        plan_at(&page, plate_of(&lay, 3 + i), at[i], &cut);
+        cr_assert_not(plate_of(&p.lay, 3 + i)->placed);
+        plan_at(&p.page, plate_of(&p.lay, 3 + i), at[i], &cut);
         // To half a step of the axis, which is laid in steps of 1 mm.
-        cr_expect_float_eq(at[i][0], plan_x(&page, 43.5 + 0.5 * (double)i), 0.5 + 1e-6);
-        cr_expect_geq(at[i][1] - 0.5 * PLAN_SIGN * page.unit, page.top + plan_tall(&page));
-        cr_expect_leq(at[i][1] + 0.5 * PLAN_SIGN * page.unit, page.top + plan_tall(&page) + PLAN_TRAY * page.unit);
+        cr_expect_float_eq(at[i][0], plan_x(&p.page, 43.5 + 0.5 * (double)i), 0.5 + 1e-6);
+        cr_expect_geq(at[i][1] - 0.5 * PLAN_SIGN * p.page.unit, p.page.top + plan_tall(&p.page));
+        cr_expect_leq(at[i][1] + 0.5 * PLAN_SIGN * p.page.unit,
+                      p.page.top + plan_tall(&p.page) + PLAN_TRAY * p.page.unit);
         for (size_t k = 0; k < i; k++)
-            cr_expect_gt(hypot(at[i][0] - at[k][0], at[i][1] - at[k][1]), PLAN_SIGN * page.unit);
+            cr_expect_gt(hypot(at[i][0] - at[k][0], at[i][1] - at[k][1]), PLAN_SIGN * p.page.unit);
     }
-    clear_page(&page, &lay, &ruler, &s);
+    free_on_paper(&p);
+    rlv_body_axis_free(&s.told.axis);
 }
 
 static bool overlap(rlv_box2 a, rlv_box2 b)
@@ -223,50 +235,41 @@ static bool overlap(rlv_box2 a, rlv_box2 b)
 Test(body_plan, labels_of_a_crowded_animal_lie_neither_over_each_other_nor_over_plates_nor_off_the_paper)
 {
     told_skeleton* t = animal(5, SKELETON_STRAIGHT, SKELETON_ROWS, SKELETON_PLACES, 0.33);
-    plan_lay lay = {0};
-    plan_page page = {0};
-    rlv_sheet ruler;
-    rlv_paper paper;
-    const rlv_body_plan plan = {.of = t->of, .paper = 3};
-    make_page(&page, &lay, &ruler, &plan, &paper);
+    on_paper p;
+    lay_on_paper(&p, &t->of, 0.0, A3);
     size_t moved = 0;
     for (size_t i = 0; i < t->told.count; i++)
         moved += t->told.element[i].state != RLV_IN_PLACE;
-    cr_expect_eq(page.label_count, moved + t->told.group_count);
+    cr_expect_eq(p.page.label_count, moved + t->told.group_count);
     cr_expect_gt(moved, 80);
-    for (size_t i = 0; i < page.label_count; i++)
+    for (size_t i = 0; i < p.page.label_count; i++)
     {
-        const rlv_label* one = &page.label[i];
+        const rlv_label* one = &p.page.label[i];
         const rlv_box2 box = {one->left, one->top, one->width, one->height};
-        cr_expect(one->left >= 0.0 && one->left + one->width <= paper.width_mm && one->top >= 0.0 &&
-                  one->top + one->height <= paper.height_mm);
+        cr_expect(one->left >= 0.0 && one->left + one->width <= p.paper.width_mm && one->top >= 0.0 &&
+                  one->top + one->height <= p.paper.height_mm);
         for (size_t k = 0; k < i; k++)
         {
-            const rlv_label* other = &page.label[k];
+            const rlv_label* other = &p.page.label[k];
             cr_expect_not(overlap(box, (rlv_box2){other->left, other->top, other->width, other->height}), "%s, %s",
-                          page.text[i], page.text[k]);
+                          p.page.text[i], p.page.text[k]);
         }
-        for (size_t k = 0; k < lay.plate_count; k++)
+        for (size_t k = 0; k < p.lay.plate_count; k++)
         {
             double at[2];
             bool cut;
-            plan_at(&page, &lay.plate[k], at, &cut);
-            cr_expect_not(overlap(box, (rlv_box2){at[0], at[1], 0.0, 0.0}), "%s", page.text[i]);
+            plan_at(&p.page, &p.lay.plate[k], at, &cut);
+            cr_expect_not(overlap(box, (rlv_box2){at[0], at[1], 0.0, 0.0}), "%s", p.page.text[i]);
         }
     }
-    plan_page_free(&page);
-    plan_lay_free(&lay);
-    rlv_sheet_free(&ruler);
+    free_on_paper(&p);
     told_skeleton_free(t);
 }
 
 Test(body_plan, a_motion_that_is_told_and_has_no_arrow_says_why)
 {
     straight s;
-    plan_lay lay = {0};
-    plan_page page = {0};
-    rlv_sheet ruler;
-    rlv_paper paper;
+    on_paper p;
     bool went[COUNT] = {false};
     lay_straight(&s);
     for (int i = 3; i < 6; i++)
@@ -280,73 +283,67 @@ Test(body_plan, a_motion_that_is_told_and_has_no_arrow_says_why)
     s.one[4].motion.shift_mm.value = 6.0; // the same, all of it out of the body wall
     s.one[5].motion.shift_mm.value = 1.0; // 0.4 mm on paper
     s.of.went = went;
-    const rlv_body_plan plan = {.of = s.of, .scale = 0.4, .paper = 4};
-    make_page(&page, &lay, &ruler, &plan, &paper);
-    cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 3)), "");
-    cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 4)), ", mostly out of the body wall");
-    cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 5)), ", too short to draw");
-    cr_expect_str_eq(plan_why_no_arrow(&page, plate_of(&lay, 0)), "");
-    clear_page(&page, &lay, &ruler, &s);
+    lay_on_paper(&p, &s.of, 0.4, A4);
+    cr_expect_str_eq(plan_why_no_arrow(&p.page, plate_of(&p.lay, 3)), "");
+    cr_expect_str_eq(plan_why_no_arrow(&p.page, plate_of(&p.lay, 4)), ", mostly out of the body wall");
+    cr_expect_str_eq(plan_why_no_arrow(&p.page, plate_of(&p.lay, 5)), ", too short to draw");
+    cr_expect_str_eq(plan_why_no_arrow(&p.page, plate_of(&p.lay, 0)), "");
+    free_on_paper(&p);
+    rlv_body_axis_free(&s.told.axis);
 }
 
 Test(body_plan, a_label_stands_over_the_middle_of_its_plate_where_that_is_free)
 {
     straight s;
-    plan_lay lay = {0};
-    plan_page page = {0};
-    rlv_sheet ruler;
-    rlv_paper paper;
+    on_paper p;
     lay_straight(&s);
     s.one[4].state = RLV_SHIFTED;
-    const rlv_body_plan plan = {.of = s.of, .scale = 0.4, .paper = 4};
-    make_page(&page, &lay, &ruler, &plan, &paper);
+    lay_on_paper(&p, &s.of, 0.4, A4);
     double at[2];
     bool cut;
-    plan_at(&page, plate_of(&lay, 4), at, &cut);
-    cr_assert_eq(page.label_count, 1);
-    const rlv_label* label = &page.label[0];
+    plan_at(&p.page, plate_of(&p.lay, 4), at, &cut);
+    cr_assert_eq(p.page.label_count, 1);
+    const rlv_label* label = &p.page.label[0];
     cr_expect_float_eq(label->left + 0.5 * label->width, at[0], 1e-9);
     cr_expect_lt(label->top + label->height, at[1]);
     cr_expect_not(label->led);
-    clear_page(&page, &lay, &ruler, &s);
+    free_on_paper(&p);
+    rlv_body_axis_free(&s.told.axis);
 }
 
 Test(body_plan, numbers_beneath_a_row_stand_below_all_its_plates_and_apart_from_labels)
 {
     straight s;
-    plan_lay lay = {0};
-    plan_page page = {0};
-    rlv_sheet ruler;
-    rlv_paper paper;
+    on_paper p;
     lay_straight(&s);
     s.one[4].state = RLV_SHIFTED; // place 5, which bears its number
     s.one[4].motion.across_mm.value = 5.0;
-    const rlv_body_plan plan = {.of = s.of, .scale = 0.4, .paper = 4};
-    make_page(&page, &lay, &ruler, &plan, &paper);
-    cr_assert_not(page.numbered[0]);
+    lay_on_paper(&p, &s.of, 0.4, A4);
+    cr_assert_not(p.page.numbered[0]);
     double at[2], foot;
     bool cut;
-    plan_at(&page, plate_of(&lay, 4), at, &cut);
-    foot = at[1] + 2.0 * page.scale; // half its width
-    cr_expect_gt(at[1], plan_y(&page, 0));
+    plan_at(&p.page, plate_of(&p.lay, 4), at, &cut);
+    foot = at[1] + 2.0 * p.page.scale; // half its width
+    cr_expect_gt(at[1], plan_y(&p.page, 0));
     size_t numbers = 0;
-    for (size_t i = 0; i < lay.place_count; i++)
+    for (size_t i = 0; i < p.lay.place_count; i++)
     {
         char words[16];
-        if (!plan_number(&page, &ruler, &lay.place[i], words, at))
+        if (!plan_number(&p.page, &p.ruler, &p.lay.place[i], words, at))
             continue;
-        const rlv_text_size size = rlv_sheet_measure(&ruler, words, &plan_letters);
+        const rlv_text_size size = rlv_sheet_measure(&p.ruler, words, &plan_letters);
         const rlv_box2 number = {at[0] - 0.5 * size.width_mm, at[1] - size.cap_mm, size.width_mm, size.cap_mm};
         cr_expect_gt(number.top, foot, "%s", words);
-        cr_expect_leq(at[1], plan_y(&page, 0) + plan_half(&page, 0), "%s", words);
-        for (size_t k = 0; k < page.label_count; k++)
-            cr_expect_not(overlap(number, (rlv_box2){page.label[k].left, page.label[k].top, page.label[k].width,
-                                                     page.label[k].height}),
+        cr_expect_leq(at[1], plan_y(&p.page, 0) + plan_half(&p.page, 0), "%s", words);
+        for (size_t k = 0; k < p.page.label_count; k++)
+            cr_expect_not(overlap(number, (rlv_box2){p.page.label[k].left, p.page.label[k].top, p.page.label[k].width,
+                                                     p.page.label[k].height}),
                           "%s", words);
         numbers++;
     }
     cr_expect_eq(numbers, 3); // 1, 5 and 10
-    clear_page(&page, &lay, &ruler, &s);
+    free_on_paper(&p);
+    rlv_body_axis_free(&s.told.axis);
 }
 
 static bool has_entry(const rlv_key* key, const char* words)
@@ -360,28 +357,44 @@ static bool has_entry(const rlv_key* key, const char* words)
 Test(body_plan, the_key_tells_what_is_there_and_nothing_else)
 {
     straight s;
-    plan_lay lay = {0};
-    plan_page page = {0};
-    rlv_sheet ruler;
-    rlv_paper paper;
+    on_paper p;
     lay_straight(&s);
-    const rlv_body_plan plan = {.of = s.of, .scale = 1.0, .paper = 4};
-    make_page(&page, &lay, &ruler, &plan, &paper);
-    rlv_key key = plan_key(&page);
+    lay_on_paper(&p, &s.of, 1.0, A4);
+    rlv_key key = plan_key(&p.page);
     cr_expect_eq(key.count, 2);
     cr_expect(has_entry(&key, "in place"));
     cr_expect(has_entry(&key, "the same, beyond its row’s last element"));
     s.one[4].state = RLV_INVERTED;
     s.one[4].motion.across_mm.value = 6.0;
-    plan_page_free(&page);
-    plan_lay_free(&lay);
-    rlv_sheet_free(&ruler);
-    make_page(&page, &lay, &ruler, &plan, &paper);
-    key = plan_key(&page);
+    free_on_paper(&p);
+    lay_on_paper(&p, &s.of, 1.0, A4);
+    key = plan_key(&p.page);
     cr_expect(has_entry(&key, "inverted"));
     cr_expect(has_entry(&key, "from its life position to where it lies"));
     cr_expect_not(has_entry(&key, "shifted"));
-    clear_page(&page, &lay, &ruler, &s);
+    free_on_paper(&p);
+    rlv_body_axis_free(&s.told.axis);
+}
+
+Test(body_plan, a_long_id_on_a_label_is_cut_after_a_whole_letter_and_the_cut_shows)
+{
+#define GOTHIC5 "\U00010330\U00010331\U00010332\U00010333\U00010334" // letters of four bytes
+    straight s;
+    on_paper p;
+    lay_straight(&s);
+    s.one[4].state = RLV_SHIFTED;
+    s.amount[4] = "6.2 mm";
+    s.id[4] = GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5;
+    lay_on_paper(&p, &s.of, 0.4, A4);
+    cr_assert_eq(p.page.label_count, 1);
+    cr_expect_str_eq(p.page.text[0], GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 " 6.2 mm", "30 fit");
+    free_on_paper(&p);
+    s.id[4] = GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 "0";
+    lay_on_paper(&p, &s.of, 0.4, A4);
+    cr_expect_str_eq(p.page.text[0],
+                     GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 GOTHIC5 "\U00010330\U00010331\U00010332\U00010333… 6.2 mm");
+    free_on_paper(&p);
+    rlv_body_axis_free(&s.told.axis);
 }
 
 static char* written(const rlv_body_plan* plan, rlv_sheet_format format, size_t* size)
@@ -436,4 +449,5 @@ Test(body_plan, a_row_counts_what_lies_off_it_beside_what_is_in_place)
     s.row.held = s.row.in_place;
     plan_row_words(words, &s.of, 0);
     cr_expect_str_eq(words, "9 in place, 1 off the row");
+    rlv_body_axis_free(&s.told.axis);
 }

@@ -67,6 +67,28 @@ Test(crowd, granules_of_a_field_are_taken_out_and_a_scute_among_them_stays)
     free(in);
 }
 
+// Round granules are wider than what a strip with as much border about as much area would be: nothing else need stand
+// among them for them to be seen as granules.
+Test(crowd, a_field_of_nothing_but_round_granules_is_thinned)
+{
+    static const double radius_mm[3] = {0.4, 0.7, 1.0}, step[3] = {2.3, 2.6, 3.0}; // on paper, at 1 : 1; times a radius
+    for (int i = 0; i < 9; i++)
+    {
+        uint8_t* in = nothing();
+        bool thinned = false;
+        const double radius = radius_mm[i / 3], apart = step[i % 3] * radius;
+        for (double y = 2.0; y < 78.0; y += apart)
+            for (double x = 2.0; x < 60.0; x += apart)
+                put_disc(in, x, y, radius);
+        const double before = area_mm2(in);
+        cr_assert_eq(rlv_crowd_thin(WIDE, TALL, in, PIXEL_MM, 1.0, 1.0, &thinned, NULL), RLV_DONE);
+        cr_expect(thinned, "of %g mm every %g mm", radius, apart);
+        cr_expect_eq(area_mm2(in), 0.0, "%g of %g mm2 are left, of %g mm every %g mm", area_mm2(in), before, radius,
+                     apart);
+        free(in);
+    }
+}
+
 // A field that the picture's rim cuts is thinned up to it; a bone that it cuts stays whole.
 Test(crowd, granules_at_the_rim_are_taken_out_as_those_within_and_a_bone_there_stays)
 {

@@ -214,3 +214,43 @@ Test(labels, those_of_a_row_stand_on_the_side_where_no_other_row_is)
         cr_expect_not(label[i].led, "%d", i);
     }
 }
+
+#define FOUR "\U00010330" // a letter of four bytes, of Gothic
+#define THREE "\u304B"    // of three, of Hiragana
+#define TWO "\u0436"      // of two, of Cyrillic
+#define ACUTE "\u0301"    // a mark that sits on the letter before it
+
+Test(labels, a_name_that_fits_is_shown_whole_in_every_script)
+{
+    static const char* const whole[] = {"",
+                                        "dv-12",
+                                        TWO TWO TWO TWO TWO,
+                                        THREE THREE THREE THREE THREE,
+                                        FOUR FOUR FOUR FOUR FOUR,
+                                        TWO ACUTE TWO ACUTE TWO ACUTE TWO ACUTE TWO ACUTE};
+    for (size_t i = 0; i < sizeof whole / sizeof *whole; i++)
+        cr_expect_str_eq(rlv_shorten_name(whole[i], 5).text, whole[i]);
+}
+
+Test(labels, a_name_that_is_cut_ends_after_a_whole_letter_with_an_ellipsis)
+{
+    cr_expect_str_eq(rlv_shorten_name("dv-123", 5).text, "dv-1…");
+    cr_expect_str_eq(rlv_shorten_name(TWO TWO TWO TWO TWO TWO, 5).text, TWO TWO TWO TWO "…");
+    cr_expect_str_eq(rlv_shorten_name(THREE THREE THREE THREE THREE THREE, 5).text, THREE THREE THREE THREE "…");
+    cr_expect_str_eq(rlv_shorten_name(FOUR FOUR FOUR FOUR FOUR FOUR, 5).text, FOUR FOUR FOUR FOUR "…");
+    cr_expect_str_eq(rlv_shorten_name(TWO TWO ACUTE TWO, 2).text, TWO "…");
+    cr_expect_str_eq(rlv_shorten_name(TWO ACUTE TWO TWO, 2).text, TWO ACUTE "…", "a mark stays on its letter");
+}
+
+Test(labels, a_name_longer_than_what_holds_it_is_cut_after_a_whole_letter)
+{
+    char name[4 * 100 + 1] = "";
+    for (int i = 0; i < 100; i++)
+        memcpy(name + 4 * i, FOUR, 5);
+    const rlv_short_name shown = rlv_shorten_name(name, 90);
+    const size_t length = strlen(shown.text), sign = strlen("…");
+    cr_assert_gt(length, sizeof shown.text - 4 - sign - 1);
+    cr_expect_str_eq(shown.text + length - sign, "…");
+    cr_expect_eq((length - sign) % 4, 0);
+    cr_expect_eq(memcmp(shown.text, name, length - sign), 0);
+}
