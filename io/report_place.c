@@ -61,6 +61,22 @@ report_text report_place(const history_elements* elements, rlv_vec3 at_mm)
     return words;
 }
 
+report_text report_places(const history_elements* elements, rlv_vec3 first_mm, rlv_vec3 last_mm)
+{
+    const history_grid* grid = &elements->history->grid;
+    const history_square first = history_grid_square(grid, first_mm), last = history_grid_square(grid, last_mm);
+    report_text words = {""};
+    if (rlv_vec3_length(rlv_vec3_sub(last_mm, first_mm)) == 0.0)
+        return report_place(elements, first_mm);
+    if (first.name[0] == '\0' || last.name[0] == '\0')
+        return words;
+    if (strcmp(first.name, last.name) == 0)
+        report_add(&words, "in %s, along the corridor", first.name);
+    else
+        report_add(&words, "from %s to %s, along the corridor", first.name, last.name);
+    return words;
+}
+
 report_text report_place_meaning(const rlv_history* history)
 {
     report_text words = {""};
@@ -68,8 +84,9 @@ report_text report_place_meaning(const rlv_history* history)
         snprintf(words.text, sizeof words.text,
                  "Squares of %s mm, by the letter and the number that stand along the edges of the bone map and of the "
                  "maps of depth. Distances are those of the map: from the middle of the nearest element that shows, "
-                 "and along the map’s rows or columns from the edge of the block as it is now. Above, below, left and "
-                 "right are the map’s.",
-                 words_recorded(history->grid.side_mm).text);
+                 "and along the map’s rows or columns from the edge of the block as it is now. %s.",
+                 words_recorded(history->grid.side_mm).text,
+                 history->grid.north_up ? "North is at the top of the maps"
+                                        : "Upper and lower, left and right are those of the maps");
     return words;
 }
