@@ -13,10 +13,13 @@ static const double SURE_COUNT = 0.9;
 
 const char* articulation_where_name(history_where where)
 {
-    static const char* const name[HISTORY_WHERES] = {[HISTORY_IN_ROCK] = "in the rock",
-                                                     [HISTORY_AT_SURFACE] = "near the surface, or above it",
-                                                     [HISTORY_TAKEN] = "matrix taken",
-                                                     [HISTORY_NOT_COLLECTED] = "not collected"};
+    static const char* const name[HISTORY_WHERES] = {
+        [HISTORY_IN_ROCK] = "in the rock",
+        [HISTORY_PROBABLY_IN_ROCK] = "probably in the rock; its depth is not sure",
+        [HISTORY_AT_SURFACE] = "within its error of the surface, below it or above",
+        [HISTORY_AT_OR_ABOVE] = "near the surface, or above it",
+        [HISTORY_TAKEN] = "matrix taken",
+        [HISTORY_NOT_COLLECTED] = "not collected"};
     return name[where];
 }
 
@@ -523,9 +526,8 @@ static const table_column unfilled_columns[] = {
     {"corridor", NULL, "beyond the row’s end", TABLE_FLAG,
      "Beyond the last element of its row: the region is a corridor that the row goes on in."},
     {"where", NULL, "where", TABLE_TEXT,
-     "in the rock: in the matrix that is left; near the surface, or above it: so near today’s that it cannot be told "
-     "whether below "
-     "it; matrix taken; not collected: beyond the block at every stage."},
+     "in the rock: in the matrix that is left; " ARTICULATION_WHERE_MEANING
+     "; matrix taken; not collected: beyond the block at every stage."},
     {"stage", NULL, "taken at", TABLE_TEXT, "Stage at which the place is in the block no more."},
     {"with_piece", NULL, "with a piece", TABLE_FLAG, "Whether a piece came off at that stage, and may hold it."},
     {"depth", "mm", "depth", TABLE_INTERVAL,

@@ -261,13 +261,38 @@ Test(report_skeleton, where_bone_may_lie_says_how_high_a_plate_reaches_and_from_
     articulation_targets_free(&targets);
     l.specimen.advice = &advice;
     words = articulation_target_words(a, &target);
-    cr_expect_not_null(strstr(words.text, "15 mm, holds from today’s surface on"), "%s", words.text);
+    cr_expect_not_null(strstr(words.text, "all of the rock over it lies within the 15 mm of clearance recorded"), "%s",
+                       words.text);
     clearance_mm = 4.0;
     a->unfilled[0].at_bone = true;
     words = articulation_target_words(a, &target);
-    cr_expect_not_null(strstr(words.text, "4 mm, begins 10 mm below today’s surface"), "%s", words.text);
+    cr_expect_not_null(strstr(words.text, "4 mm, begins 10 mm under today’s surface"), "%s", words.text);
     cr_expect_not_null(strstr(words.text, "bone shows already"), "%s", words.text);
     l.specimen.advice = own;
+    life_end(&l);
+}
+
+// What people read of where a place lies follows its interval, and is the same in all that tells it.
+Test(report_skeleton, a_place_that_is_well_inside_is_told_as_probably_in_the_rock_though_its_interval_holds_0)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    const articulation_target target = {.unfilled = 0, .unclaimed = 100.0};
+    history_unfilled* u = &a->unfilled[0];
+    u->depth_mm = (rlv_interval){6.0, -1.0, 13.0};
+    u->where = history_where_of(u->depth_mm, true);
+    const char* words = "probably in the rock; its depth is not sure";
+    rlv_table wall = articulation_unfilled_wall(a);
+    cr_expect_not_null(strstr(table_show(&wall, 0, 4).text, words));
+    table_free(&wall);
+    articulation_tables all = articulation_tables_of(a);
+    cr_expect_str_eq(table_show(&all.table[ARTICULATION_UNFILLED], 0, 8).text, words);
+    articulation_tables_free(&all);
+    const report_text said = articulation_target_words(a, &target);
+    cr_expect_not_null(strstr(said.text, "probably in the rock, 6 mm (−1 to 13 mm) deep under today’s surface"), "%s",
+                       said.text);
     life_end(&l);
 }
 
@@ -392,6 +417,10 @@ Test(report_skeleton, neighbours_that_are_alike_are_told_together_with_a_dash)
     there[2].where = HISTORY_AT_SURFACE;
     cr_expect(in_summary(&l, "Bone may lie",
                          "in the rock places 8–9 of D (over 99 %); within its error of today’s surface place 10"));
+    there[2].where = HISTORY_PROBABLY_IN_ROCK;
+    cr_expect(in_summary(&l, "Bone may lie", "in the rock places 8–9 of D (over 99 %); probably in the rock place 10"));
+    there[2].where = HISTORY_AT_OR_ABOVE;
+    cr_expect(in_summary(&l, "Bone may lie", "; near today’s surface, or above it place 10"));
     there[1].where = there[2].where = HISTORY_TAKEN;
     cr_expect(in_summary(&l, "Bone may lie", "in its spoil if anywhere: places 9–10 of D"));
     a->fit.unfilled = own;
