@@ -322,9 +322,7 @@ report_text articulation_unsure_words(const history_articulation* a, size_t elem
     return words;
 }
 
-/// Of the element of a row that is held nearest to a place, on one side of it, or of those in place (`still`); SIZE_MAX
-/// where there is none.
-static size_t held_beside(const history_articulation* a, size_t row, int place, int side, bool still)
+size_t articulation_held_beside(const history_articulation* a, size_t row, int place, int side, bool still)
 {
     size_t nearest = SIZE_MAX;
     for (size_t i = 0; i < a->given_count; i++)
@@ -349,7 +347,7 @@ report_text articulation_neighbours(const history_articulation* a, size_t elemen
                                                     : INT_MIN;
     for (int side = -1; side <= 1 && place != INT_MIN; side += 2)
     {
-        const size_t beside = held_beside(a, a->given[a->given_of[element]].row, place, side, true);
+        const size_t beside = articulation_held_beside(a, a->given[a->given_of[element]].row, place, side, true);
         if (beside != SIZE_MAX)
             report_add(&words, "%s%.60s", words.text[0] != '\0' ? ", " : "", articulation_id(a, a->element_of[beside]));
     }
@@ -493,7 +491,7 @@ double articulation_number_sure(const history_articulation* a, const rlv_unfille
     double sure = (double)NAN;
     for (int side = -1; side <= 1; side += 2)
     {
-        const size_t beside = held_beside(a, life->row, life->place, side, false);
+        const size_t beside = articulation_held_beside(a, life->row, life->place, side, false);
         if (beside != SIZE_MAX && a->counted[beside].place != INT_MIN)
             sure = fmin(a->counted[beside].probability, sure); // NaN is none
     }
@@ -503,8 +501,8 @@ double articulation_number_sure(const history_articulation* a, const rlv_unfille
 report_text articulation_between(const history_articulation* a, const rlv_unfilled* life)
 {
     report_text words = {""};
-    const size_t before = held_beside(a, life->row, life->place, -1, false),
-                 after = held_beside(a, life->row, life->place, 1, false);
+    const size_t before = articulation_held_beside(a, life->row, life->place, -1, false),
+                 after = articulation_held_beside(a, life->row, life->place, 1, false);
     if (articulation_number_sure(a, life) < ARTICULATION_SURE && before != SIZE_MAX && after != SIZE_MAX)
         report_add(&words, ", between %.60s and %.60s", articulation_id(a, a->element_of[before]),
                    articulation_id(a, a->element_of[after]));
@@ -533,6 +531,9 @@ static const table_column unfilled_columns[] = {
     {"depth", "mm", "depth", TABLE_INTERVAL,
      "Distance from the nearest place of today’s surface: above zero beneath it, inside the rock; below zero above it, "
      "where no rock is any more."},
+    {"edge_depth", "mm", "depth of an edge", TABLE_INTERVAL,
+     "Of the nearest edge of a plate there: as large as its nearest neighbours (six at most) and in the attitude in "
+     "life that those on either side have. Depth is of its middle. Empty where sizes or attitudes are not known."},
     {"nearest_side", NULL, "nearest from", TABLE_TEXT,
      "Which side that place of the surface is on: above or below, as the block lay in the rock; else the side of the "
      "body, by the name of the view that shows it, or of the compass."},
@@ -558,6 +559,7 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t i)
     table_text(t, articulation_taken_at(a, u));
     table_flag(t, u->taken_with_piece);
     table_interval(t, u->depth_mm);
+    table_interval(t, articulation_nearest_edge(a, i).depth_mm);
     table_text(t, articulation_nearest_side(a, u));
     table_flag(t, u->at_bone);
     table_number(t, 100.0 * history_unclaimed(a, i), 1.0);

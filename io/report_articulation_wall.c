@@ -437,7 +437,10 @@ static const table_column unfilled_columns[] = {
      "the first and the last."},
     {"region_half", NULL, "± 95 % mm", TABLE_TEXT, "Half of the longest axis of its 95 % region."},
     {"where", NULL, "where", TABLE_TEXT, "Where that is today."},
-    {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today’s surface, and which side that is on."},
+    {"depth", NULL, "depth mm", TABLE_TEXT,
+     "Of the middle of its element below the nearest place of today’s surface, and which side that is on."},
+    {"edge", NULL, "its nearest edge", TABLE_TEXT,
+     "How deep the nearest edge of a plate there lies, as large as its neighbours and in their attitude in life."},
     {"claims", NULL, "may have been that of", TABLE_TEXT, "Loose elements, with their probabilities."},
     {"unclaimed", NULL, "of none known", TABLE_TEXT, "Probability that no loose element belonged there."}};
 
@@ -536,6 +539,16 @@ static report_text depths_words(const history_articulation* a, size_t first, siz
     return words;
 }
 
+/// "an edge at 1.2 (−0.8 to 3.2)"; empty where that is not known.
+static report_text edge_words(const history_articulation* a, size_t i)
+{
+    report_text words = {""};
+    const rlv_interval mm = articulation_nearest_edge(a, i).depth_mm;
+    if (isfinite(mm.value))
+        report_add(&words, "an edge at %s (%s)", words_value(mm, 1.0).text, words_ends(mm, 1.0).text);
+    return words;
+}
+
 const char* articulation_corridor_words(const history_articulation* a)
 {
     for (size_t i = 0; i < a->fit.unfilled_count; i++)
@@ -564,6 +577,7 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t fir
     table_text(t, regions_words(a, first, last).text);
     table_text(t, articulation_or_null(where_words(a, first, last).text));
     table_text(t, articulation_or_null(depths_words(a, first, last).text));
+    table_text(t, last > first ? NULL : articulation_or_null(edge_words(a, first).text));
     table_text(t, last > first ? NULL : articulation_or_null(claims_words(a, first).text));
     table_text(t, last > first ? NULL : words_chance(history_unclaimed(a, first)).text);
 }
@@ -580,11 +594,13 @@ static void put_left_out(rlv_table* t, const history_articulation* a, size_t row
     table_none(t);
     table_none(t);
     table_none(t);
+    table_none(t);
 }
 
 rlv_table articulation_unfilled_wall(const history_articulation* a)
 {
     rlv_table t = table_of("unfilled", "Life positions without an element", COLUMNS(unfilled_columns));
+    table_beneath(&t, "edge");
     for (size_t i = 0, last; i < a->fit.unfilled_count; i = last + 1)
     {
         last = last_alike(a, i);

@@ -100,28 +100,40 @@ static rlv_interval thickness_of(const history_articulation* a, size_t row)
     return (rlv_interval){mean, mean - half, mean + half};
 }
 
-/// How deep the near face of a plate would lie: half a thickness above its middle. The two errors are apart.
-static rlv_interval face_of(rlv_interval depth_mm, rlv_interval thick_mm)
+/// How deep the near face of a plate that lies flat there is: half a thickness above its middle. NaN where its row does
+/// not tell how thick that is.
+static rlv_interval face_of(const history_articulation* a, const articulation_target* target)
 {
-    const double at = depth_mm.value - thick_mm.value / 2.0;
-    return (rlv_interval){at, at - hypot(depth_mm.value - depth_mm.low, (thick_mm.high - thick_mm.value) / 2.0),
-                          at + hypot(depth_mm.high - depth_mm.value, (thick_mm.value - thick_mm.low) / 2.0)};
+    const rlv_interval thick_mm = thickness_of(a, life_of(a, target)->row),
+                       half_mm = {thick_mm.value / 2.0, thick_mm.low / 2.0, thick_mm.high / 2.0};
+    return articulation_shallower(a->unfilled[target->unfilled].depth_mm, half_mm);
 }
 
-/// How deep the shallowest bone of a place is told: of its plate's near face where its row tells how thick that is,
-/// else of its middle.
+/// How deep the shallowest bone of a place is told: of its plate's nearest edge where the attitude there is known, of
+/// its near face where its row tells how thick that is, else of its middle.
 static rlv_interval nearest_bone_of(const history_articulation* a, const articulation_target* target)
 {
-    const rlv_interval depth_mm = a->unfilled[target->unfilled].depth_mm,
-                       thick_mm = thickness_of(a, life_of(a, target)->row);
-    return isfinite(thick_mm.value) ? face_of(depth_mm, thick_mm) : depth_mm;
+    const rlv_interval edge_mm = articulation_nearest_edge(a, target->unfilled).depth_mm, face_mm = face_of(a, target);
+    return isfinite(edge_mm.value)   ? edge_mm
+           : isfinite(face_mm.value) ? face_mm
+                                     : a->unfilled[target->unfilled].depth_mm;
 }
 
 static void add_near_face(report_text* words, const history_articulation* a, const articulation_target* target)
 {
-    if (isfinite(thickness_of(a, life_of(a, target)->row).value))
+    const articulation_edge edge = articulation_nearest_edge(a, target->unfilled);
+    if (isfinite(edge.depth_mm.value))
+    {
+        report_add(words, ", the nearest edge of a plate that stands as its row does there at %s",
+                   report_interval(edge.depth_mm, "mm").text);
+        return;
+    }
+    if (isfinite(face_of(a, target).value))
         report_add(words, ", the near face of a plate that lies flat there at %s",
-                   report_interval(nearest_bone_of(a, target), "mm").text);
+                   report_interval(face_of(a, target), "mm").text);
+    if (isfinite(edge.most_mm))
+        report_add(words, ", an edge up to %s mm higher than its middle, however it stands",
+                   words_figures(edge.most_mm, 2).text);
 }
 
 /// From how deep on the clearance that is recorded holds: it is kept from the shallowest that the bone may be.
@@ -208,7 +220,7 @@ static void add_unmeasured_rows(report_text* words, const history_articulation* 
     if (rows.text[0] != '\0')
         report_add(words,
                    ". A depth is of the middle of a plate. Its near face lies half its thickness higher, which is not "
-                   "in the figure of row %.300s: the thickness of fewer than three was measured there",
+                   "in the figures of row %.300s: the thickness of fewer than three was measured there",
                    rows.text);
 }
 

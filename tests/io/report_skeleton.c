@@ -1,5 +1,6 @@
 /// Tests of the skeleton in a report: its section, its tables and its findings, of a specimen of one stage.
 
+#include "report_articulation_parts.h"
 #include "report_findings.h"
 #include "report_record.h"
 #include "report_skeleton_methods.h"
@@ -242,7 +243,8 @@ Test(report_skeleton, where_bone_may_lie_says_how_high_a_plate_reaches_and_from_
     a->unfilled[0].depth_mm = (rlv_interval){20.0, 17.0, 23.0};
     const char* row = l.specimen.row[a->fit.unfilled[0].row].id;
     for (size_t i = 0; i < a->elements->count; i++)
-        l.skeleton.elements.one[i].told.thickness_mm = (rlv_interval){NAN, NAN, NAN};
+        l.skeleton.elements.one[i].told.length_mm = l.skeleton.elements.one[i].told.thickness_mm =
+            (rlv_interval){NAN, NAN, NAN};
     report_text words = articulation_target_words(a, &target);
     cr_expect_null(strstr(words.text, "near face"), "%s", words.text);
     cr_expect_null(strstr(words.text, "clearance"), "%s", words.text);
@@ -269,6 +271,47 @@ Test(report_skeleton, where_bone_may_lie_says_how_high_a_plate_reaches_and_from_
     cr_expect_not_null(strstr(words.text, "4 mm, begins 10 mm under today’s surface"), "%s", words.text);
     cr_expect_not_null(strstr(words.text, "bone shows already"), "%s", words.text);
     l.specimen.advice = own;
+    life_end(&l);
+}
+
+// A free place between two plates that stand on edge towards the surface: half of their width nearer.
+Test(report_skeleton, where_its_attitude_is_known_the_nearest_edge_of_a_plate_is_told)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    const size_t row = a->fit.unfilled[0].row;
+    const rlv_mat3 on_edge = rlv_rotation_from_vector(rlv_vec3_of(M_PI_2, 0, 0)); // its width along z
+    a->unfilled[0].where = HISTORY_IN_ROCK;
+    a->unfilled[0].depth_mm = (rlv_interval){20.0, 17.0, 23.0};
+    a->unfilled[0].way = rlv_vec3_of(0, 0, -1);
+    a->fit.scatter_deg = 0.0;
+    for (size_t i = 0; i < a->elements->count; i++)
+    {
+        rlv_element* told = &l.skeleton.elements.one[i].told;
+        told->length_mm = (rlv_interval){16.0, 16.0, 16.0};
+        told->width_mm = (rlv_interval){10.0, 10.0, 10.0};
+        told->thickness_mm = (rlv_interval){NAN, NAN, NAN};
+    }
+    for (size_t i = 0; i < a->given_count; i++)
+        if (a->given[i].row == row)
+            a->fit.element[i].life_frame = on_edge;
+    const articulation_target target = {.unfilled = 0, .unclaimed = 100.0};
+    report_text words = articulation_target_words(a, &target);
+    cr_expect_not_null(
+        strstr(words.text, "the nearest edge of a plate that stands as its row does there at 15.0 mm (12.0 "), "%s",
+        words.text);
+    rlv_table wall = articulation_unfilled_wall(a);
+    cr_expect_not_null(strstr(table_show(&wall, 0, 6).text, "an edge at 15.0 (12.0 to 18.0)"), "%s",
+                       table_show(&wall, 0, 6).text);
+    table_free(&wall);
+    cr_expect_float_eq(articulation_nearest_edge(a, 0).most_mm, 8.0, 1e-9);
+    for (size_t i = 0; i < a->given_count; i++)
+        a->fit.element[i].life_frame.m[0] = (double)NAN;
+    words = articulation_target_words(a, &target);
+    cr_expect_not_null(strstr(words.text, "an edge up to 8.0 mm higher than its middle, however it stands"), "%s",
+                       words.text);
     life_end(&l);
 }
 
