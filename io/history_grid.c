@@ -107,6 +107,23 @@ history_square history_grid_square(const history_grid* grid, rlv_vec3 at_mm)
     return square;
 }
 
+void history_grid_in_square(const history_grid* grid, rlv_vec3 at_mm, double in_mm[2])
+{
+    const rlv_vec3 from = rlv_vec3_sub(at_mm, grid->corner_mm);
+    const double way[2] = {across(grid, from), downwards(grid, from)};
+    const size_t count[2] = {grid->columns, grid->rows};
+    for (int k = 0; k < 2; k++)
+        in_mm[k] = way[k] - grid->side_mm * (double)square_at(way[k], grid->side_mm, count[k]);
+}
+
+void history_grid_begins(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, double in_mm[2])
+{
+    double high[2] = {-INFINITY, -INFINITY};
+    const map_lengths lengths = lengths_from(grid, mesh, pose, grid->corner_mm);
+    in_mm[0] = in_mm[1] = INFINITY;
+    reach_over(&lengths, mesh, in_mm, high);
+}
+
 double history_grid_apart_mm(const history_grid* grid, rlv_vec3 a_mm, rlv_vec3 b_mm)
 {
     const rlv_vec3 from = rlv_vec3_sub(b_mm, a_mm);

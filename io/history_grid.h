@@ -39,6 +39,13 @@ typedef struct history_square
 } history_square;
 history_square history_grid_square(const history_grid* grid, rlv_vec3 at_mm);
 
+/// How far a place lies from the left and the upper line of its square.
+void history_grid_in_square(const history_grid* grid, rlv_vec3 at_mm, double in_mm[2]);
+
+/// How far in from the first square's left and upper line a mesh begins, which `pose` carries into the block's frame:
+/// its outermost place to the left, and to the top.
+void history_grid_begins(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, double in_mm[2]);
+
 /// How far two places lie from each other on the map.
 double history_grid_apart_mm(const history_grid* grid, rlv_vec3 a_mm, rlv_vec3 b_mm);
 

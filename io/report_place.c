@@ -90,3 +90,118 @@ report_text report_place_meaning(const rlv_history* history)
                                         : "Upper and lower, left and right are those of the maps");
     return words;
 }
+
+// --- how to read the maps --------------------------------------------------------------------------------------------
+
+enum
+{
+    MARKS_TOLD = 12 ///< by their squares; what comes beyond is counted
+};
+
+static void add_line(report_lines* lines, const char* name, report_text words)
+{
+    if (lines->count < REPORT_LINES)
+        lines->line[lines->count++] = (report_line){name, words, false};
+}
+
+static bool is_element(const rlv_specimen* specimen, const char* object)
+{
+    for (size_t i = 0; i < specimen->element_count; i++)
+        if (strcmp(specimen->element[i].id, object) == 0)
+            return true;
+    return false;
+}
+
+static bool is_scale_bar(const rlv_stage_record* stage, const char* object)
+{
+    for (size_t i = 0; i < stage->mesh.bar_count; i++)
+        if (strcmp(stage->mesh.bar[i].bar, object) == 0)
+            return true;
+    return false;
+}
+
+/// Whether a point is a mark on the block at a stage that stays from stage to stage.
+static bool is_mark(const rlv_history* history, const rlv_point_record* point, size_t stage)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const rlv_stage_record* record = history->stage[stage].record;
+    if (strcmp(point->stage, record->id) != 0 || strcmp(point->mesh, "block") != 0 ||
+        point->point[strspn(point->point, "0123456789")] == '\0' || is_element(specimen, point->object) ||
+        is_scale_bar(record, point->object))
+        return false;
+    for (size_t i = 0; i < stage; i++)
+        if (rlv_specimen_point(specimen, history->stage[i].record->id, "block", point->object, point->point) != NULL)
+            return true;
+    return false;
+}
+
+/// "marks m1 in C2, 12 mm from its western and 30 mm from its northern line": one mark after another.
+static report_text marks_words(const rlv_history* history)
+{
+    report_text words = {""};
+    const size_t last = history->stage_count - 1;
+    const rlv_pose pose = history_pose(history, last);
+    const bool north_up = history->grid.north_up;
+    size_t count = 0;
+    for (size_t i = 0; i < history->specimen->point_count; i++)
+    {
+        const rlv_point_record* point = &history->specimen->point[i];
+        if (!is_mark(history, point, last) || count++ >= MARKS_TOLD)
+            continue;
+        const rlv_vec3 own = rlv_vec3_scale(rlv_vec3_of(point->at[0], point->at[1], point->at[2]),
+                                            history->stage[last].mm_per_unit),
+                       at_mm = rlv_pose_apply(&pose, own);
+        double in_mm[2];
+        history_grid_in_square(&history->grid, at_mm, in_mm);
+        report_add(&words, "%s%.40s %.40s in %s, %s mm from its %s and %s mm from its %s line", count > 1 ? "; " : "",
+                   point->object, point->point, history_grid_square(&history->grid, at_mm).name,
+                   words_number(in_mm[0], 0).text, north_up ? "western" : "left", words_number(in_mm[1], 0).text,
+                   north_up ? "northern" : "upper");
+    }
+    if (count > MARKS_TOLD)
+        report_add(&words, "; and %zu more", count - MARKS_TOLD);
+    return words;
+}
+
+static report_text squares_words(const rlv_history* history)
+{
+    const history_grid* grid = &history->grid;
+    const size_t last = history->stage_count - 1;
+    const rlv_pose pose = history_pose(history, last);
+    double in_mm[2];
+    history_grid_begins(grid, &history->stage[last].given.mesh, &pose, in_mm);
+    return report_say(
+        "Of %s mm, the same on every map of this specimen: letters go from left to right, numbers from the "
+        "top down. Square A1 begins %s mm beyond the outermost place of the block on its %s side, and %s "
+        "mm beyond that on its %s side, as it is now",
+        words_recorded(grid->side_mm).text, words_number(fmax(in_mm[0], 0.0), 0).text,
+        grid->north_up ? "western" : "left", words_number(fmax(in_mm[1], 0.0), 0).text,
+        grid->north_up ? "northern" : "upper");
+}
+
+report_lines report_map_reading(const rlv_history* history)
+{
+    report_lines lines = {0};
+    if (!history->grid.known)
+        return lines;
+    add_line(&lines, "Squares", squares_words(history));
+    const report_text marks = marks_words(history);
+    if (marks.text[0] != '\0')
+        add_line(&lines, "Marks in them", marks);
+    add_line(
+        &lines, "North",
+        history->grid.north_up
+            ? report_say("At the top of the maps, which are seen from the side that was up in the rock: east is to "
+                         "the right")
+            : report_say("Not at the top of the maps: each says from which side it is seen"));
+    add_line(&lines, "Hatch",
+             report_say("On a map of depth: what changed there, if anything, is less than the detection limit, and is "
+                        "neither told nor denied. Its key says how much that is"));
+    add_line(
+        &lines, "To measure",
+        report_say("On a sheet printed at its own size, by its scale; check that with the bar printed on it. A map "
+                   "shows lengths as they lie across the view: one on a slope is shorter there. Depth is measured "
+                   "on a section, along the view; figures of depth are square to the surface before, and are less "
+                   "beneath a slope"));
+    return lines;
+}

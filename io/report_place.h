@@ -16,6 +16,10 @@ report_text report_place(const history_elements* elements, rlv_vec3 at_mm);
 /// both lie in one square; of one alone as report_place.
 report_text report_places(const history_elements* elements, rlv_vec3 first_mm, rlv_vec3 last_mm);
 
+/// How the maps are read: their squares, where those begin on the block as it is now and by the marks recorded on it,
+/// what a hatch is and how to measure on a sheet. No lines where no square is known.
+report_lines report_map_reading(const rlv_history* history);
+
 /// What such words mean, for people.
 report_text report_place_meaning(const rlv_history* history);
 

@@ -100,6 +100,23 @@ Test(history_grid, the_nearest_edge_is_that_of_the_mesh_along_the_row_or_the_col
     cr_expect_float_eq(in, 3.0, 1e-6);
 }
 
+Test(history_grid, a_place_is_told_from_the_lines_of_its_square_and_a_mesh_from_those_of_the_first)
+{
+    const history_grid grid = fifties();
+    float at[9] = {-93, 0, 0, 100, 0, 0, 0, 61, 0};
+    uint32_t corner[3] = {0, 1, 2};
+    const rlv_mesh plate = {.vertex_count = 3, .triangle_count = 1, .position_mm = at, .corner = corner};
+    rlv_pose pose = rlv_pose_identity();
+    double in[2];
+    history_grid_in_square(&grid, rlv_vec3_of(-38, 21, 7), in); // B2, from (-50, 30)
+    cr_expect_float_eq(in[0], 12.0, 1e-9);
+    cr_expect_float_eq(in[1], 9.0, 1e-9);
+    pose.translation_mm = rlv_vec3_of(2, 0, 0);
+    history_grid_begins(&grid, &plate, &pose, in);
+    cr_expect_float_eq(in[0], 9.0, 1e-5); // of float coordinates
+    cr_expect_float_eq(in[1], 19.0, 1e-5);
+}
+
 Test(history_grid, the_squares_of_a_sheet_are_those_of_the_block_in_the_frame_of_its_stage)
 {
     rlv_pose pose[2] = {rlv_pose_identity(), rlv_pose_identity()};

@@ -99,3 +99,46 @@ Test(report_place, what_is_not_known_is_left_out)
     cr_expect_str_eq(report_place(&p.elements, rlv_vec3_of(70, 60, 0)).text, "");
     cr_expect_str_eq(report_place_meaning(&p.history).text, "");
 }
+
+static report_text line_of(const plate* p, const char* name)
+{
+    const report_lines lines = report_map_reading(&p->history);
+    for (size_t i = 0; i < lines.count; i++)
+        if (strcmp(lines.line[i].name, name) == 0)
+            return lines.line[i].words;
+    return (report_text){""};
+}
+
+Test(report_place, how_the_maps_are_read_says_where_the_squares_begin_and_where_the_marks_lie)
+{
+    plate p;
+    lay(&p);
+    rlv_point_record point[4] = {{.stage = (char*)"field", .object = (char*)"marks", .point = (char*)"m1"},
+                                 {.stage = (char*)"cleaned", .object = (char*)"marks", .point = (char*)"m1"},
+                                 {.stage = (char*)"cleaned", .object = (char*)"marks", .point = (char*)"m2"},
+                                 {.stage = (char*)"cleaned", .object = (char*)"marks", .point = (char*)"7"}};
+    size_t order[4] = {1, 3, 2, 0};
+    for (size_t i = 0; i < 4; i++)
+    {
+        point[i].mesh = (char*)"block";
+        point[i].at[0] = 62.0;
+        point[i].at[1] = 91.0;
+    }
+    p.stage[1].mm_per_unit = 1.0;
+    p.specimen.point_count = 4;
+    p.specimen.point = point;
+    p.specimen.point_order = order;
+    p.history.grid.corner_mm = rlv_vec3_of(-7, 112, 0);
+    cr_expect_not_null(strstr(line_of(&p, "Squares").text,
+                              "Square A1 begins 7 mm beyond the outermost place of the "
+                              "block on its left side, and 12 mm beyond that on its upper"),
+                       "%s", line_of(&p, "Squares").text);
+    // Of the points of the last stage the one that another stage has too: 69 and 21 mm from the corner, in B1.
+    cr_expect_str_eq(line_of(&p, "Marks in them").text,
+                     "marks m1 in B1, 19 mm from its left and 21 mm from its upper line");
+    p.history.grid.north_up = true;
+    cr_expect_str_eq(line_of(&p, "Marks in them").text,
+                     "marks m1 in B1, 19 mm from its western and 21 mm from its northern line");
+    p.history.grid.known = false;
+    cr_expect_eq(report_map_reading(&p.history).count, 0);
+}
