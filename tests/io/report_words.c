@@ -208,6 +208,10 @@ Test(report_words, regions_and_the_joint_of_a_piece_add_up_to_their_class)
     cr_expect_eq(table_rows(&bare), 3);
     cr_assert_eq(table_rows(&wall), 4);
     cr_expect_eq(table_check(&wall, NULL), RLV_DONE);
+    for (size_t k = 0; k < wall.column_count; k++) // those that are read along with another stand beneath it on a page
+        cr_expect_eq(table_is_beneath(&wall, k), strcmp(wall.column[k].key, "class") == 0 ||
+                                                     strcmp(wall.column[k].key, "deepest_square") == 0 ||
+                                                     strcmp(wall.column[k].key, "rate") == 0);
     cr_expect_str_eq(table_show(&wall, 3, 0).text, "–");
     cr_expect_str_eq(table_show(&wall, 3, 1).text, "matrix removed: crumbs of a joint");
     cr_expect_str_eq(table_show(&wall, 3, 3).ends.text, "1.5 to 2.5");
