@@ -80,7 +80,8 @@ rlv_interval articulation_shallower(rlv_interval depth_mm, rlv_interval reach_mm
 
 /// How near to today's surface the nearest edge of a plate at an unfilled life position comes: `depth_mm`, where the
 /// attitude in life of a neighbour is known, NaN else; and how much higher than its middle it may lie at any attitude,
-/// by half of its greater size. Both NaN where fewer than three of its row were measured, or there is no rock.
+/// by half of its greater size. Both NaN where fewer than three of its row were measured, or it is not told as in the
+/// rock, or probably.
 typedef struct articulation_edge
 {
     rlv_interval depth_mm;

@@ -149,7 +149,8 @@ articulation_edge articulation_nearest_edge(const history_articulation* a, size_
     articulation_edge edge = {.depth_mm = UNTOLD, .most_mm = (double)NAN};
     rlv_interval size_mm[3];
     sizes_at(size_mm, a, life);
-    if (!isfinite(size_mm[0].value + size_mm[1].value) || !history_may_hold_bone(u->where))
+    if (!isfinite(size_mm[0].value + size_mm[1].value) ||
+        (u->where != HISTORY_IN_ROCK && u->where != HISTORY_PROBABLY_IN_ROCK))
         return edge;
     if (!isfinite(size_mm[2].value)) // what is not known adds nothing, and the words say so
         size_mm[2] = (rlv_interval){0.0, 0.0, 0.0};

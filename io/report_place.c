@@ -163,6 +163,15 @@ static report_text marks_words(const rlv_history* history)
     return words;
 }
 
+/// "7 mm beyond the block’s outermost place on its western side"
+static void add_begins(report_text* words, double in_mm, const char* side)
+{
+    if (nearbyint(in_mm) < 1.0)
+        report_add(words, "level with the block’s outermost place on its %s side", side);
+    else
+        report_add(words, "%s mm beyond the block’s outermost place on its %s side", words_number(in_mm, 0).text, side);
+}
+
 static report_text squares_words(const rlv_history* history)
 {
     const history_grid* grid = &history->grid;
@@ -170,13 +179,14 @@ static report_text squares_words(const rlv_history* history)
     const rlv_pose pose = history_pose(history, last);
     double in_mm[2];
     history_grid_begins(grid, &history->stage[last].given.mesh, &pose, in_mm);
-    return report_say(
-        "Of %s mm, the same on every map of this specimen: letters go from left to right, numbers from the "
-        "top down. Square A1 begins %s mm beyond the outermost place of the block on its %s side, and %s "
-        "mm beyond that on its %s side, as it is now",
-        words_recorded(grid->side_mm).text, words_number(fmax(in_mm[0], 0.0), 0).text,
-        grid->north_up ? "western" : "left", words_number(fmax(in_mm[1], 0.0), 0).text,
-        grid->north_up ? "northern" : "upper");
+    report_text words = report_say("Of %s mm, the same on every map of this specimen: letters go from left to right, "
+                                   "numbers from the top down. Square A1 begins ",
+                                   words_recorded(grid->side_mm).text);
+    add_begins(&words, in_mm[0], grid->north_up ? "western" : "left");
+    report_add(&words, " and ");
+    add_begins(&words, in_mm[1], grid->north_up ? "northern" : "upper");
+    report_add(&words, ", as the block is now");
+    return words;
 }
 
 report_lines report_map_reading(const rlv_history* history)

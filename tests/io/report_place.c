@@ -130,9 +130,13 @@ Test(report_place, how_the_maps_are_read_says_where_the_squares_begin_and_where_
     p.specimen.point_order = order;
     p.history.grid.corner_mm = rlv_vec3_of(-7, 112, 0);
     cr_expect_not_null(strstr(line_of(&p, "Squares").text,
-                              "Square A1 begins 7 mm beyond the outermost place of the "
-                              "block on its left side, and 12 mm beyond that on its upper"),
+                              "Square A1 begins 7 mm beyond the block’s outermost place on its left side and 12 mm "
+                              "beyond the block’s outermost place on its upper side"),
                        "%s", line_of(&p, "Squares").text);
+    p.history.grid.corner_mm = rlv_vec3_of(-7, 100.2, 0);
+    cr_expect_not_null(
+        strstr(line_of(&p, "Squares").text, "and level with the block’s outermost place on its upper side"));
+    p.history.grid.corner_mm = rlv_vec3_of(-7, 112, 0);
     // Of the points of the last stage the one that another stage has too: 69 and 21 mm from the corner, in B1.
     cr_expect_str_eq(line_of(&p, "Marks in them").text,
                      "marks m1 in B1, 19 mm from its left and 21 mm from its upper line");

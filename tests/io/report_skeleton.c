@@ -10,6 +10,7 @@
 
 #include <criterion/criterion.h>
 #include <glib.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -307,6 +308,9 @@ Test(report_skeleton, where_its_attitude_is_known_the_nearest_edge_of_a_plate_is
                        table_show(&wall, 0, 6).text);
     table_free(&wall);
     cr_expect_float_eq(articulation_nearest_edge(a, 0).most_mm, 8.0, 1e-9);
+    a->unfilled[0].where = HISTORY_AT_SURFACE; // its edges stand out of the rock, or deeper than it
+    cr_expect(isnan(articulation_nearest_edge(a, 0).depth_mm.value));
+    a->unfilled[0].where = HISTORY_IN_ROCK;
     for (size_t i = 0; i < a->given_count; i++)
         a->fit.element[i].life_frame.m[0] = (double)NAN;
     words = articulation_target_words(a, &target);
