@@ -13,13 +13,13 @@ static const double SURE_COUNT = 0.9;
 
 const char* articulation_where_name(history_where where)
 {
-    static const char* const name[HISTORY_WHERES] = {
-        [HISTORY_IN_ROCK] = "in the rock",
-        [HISTORY_PROBABLY_IN_ROCK] = "probably in the rock; its depth is not sure",
-        [HISTORY_AT_SURFACE] = "within its error of the surface, below it or above",
-        [HISTORY_AT_OR_ABOVE] = "near the surface, or above it",
-        [HISTORY_TAKEN] = "matrix taken",
-        [HISTORY_NOT_COLLECTED] = "not collected"};
+    static const char* const name[HISTORY_WHERES] = {[HISTORY_IN_ROCK] = "in the rock",
+                                                     [HISTORY_PROBABLY_IN_ROCK] =
+                                                         "probably in the rock; its depth is not sure",
+                                                     [HISTORY_AT_SURFACE] = "within its error of the surface",
+                                                     [HISTORY_AT_OR_ABOVE] = "near the surface, or above it",
+                                                     [HISTORY_TAKEN] = "matrix taken",
+                                                     [HISTORY_NOT_COLLECTED] = "not collected"};
     return name[where];
 }
 

@@ -493,7 +493,7 @@ static report_text where_words(const history_articulation* a, size_t first, size
     if (stage != NULL)
         report_add(&words, " at %.60s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
     if (unfilled_of(a, first)->corridor)
-        report_add(&words, "; beyond the row’s last element");
+        report_add(&words, "; beyond the row’s end");
     if (last == first && history_may_hold_bone(u->where) && u->at_bone)
         report_add(&words, "; bone shows at the surface nearest to it");
     return words;
