@@ -350,11 +350,20 @@ static rlv_interval find_depth(rlv_vec3* way, bool* at_bone, const history_artic
     return (rlv_interval){depth, depth - half, depth + half};
 }
 
-static history_where where_of(rlv_interval depth_mm, bool inside)
+history_where history_where_of(rlv_interval depth_mm, bool inside)
 {
-    return depth_mm.low < 0.0 && depth_mm.high > 0.0 ? HISTORY_AT_SURFACE
-           : inside                                  ? HISTORY_IN_ROCK
-                                                     : HISTORY_NOT_COLLECTED;
+    const double half = (depth_mm.high - depth_mm.low) / 2.0;
+    if (!(depth_mm.low < 0.0 && depth_mm.high > 0.0))
+        return inside ? HISTORY_IN_ROCK : HISTORY_NOT_COLLECTED;
+    return depth_mm.value >= half / 2.0    ? HISTORY_PROBABLY_IN_ROCK
+           : depth_mm.value <= -half / 2.0 ? HISTORY_AT_OR_ABOVE
+                                           : HISTORY_AT_SURFACE;
+}
+
+bool history_may_hold_bone(history_where where)
+{
+    return where == HISTORY_IN_ROCK || where == HISTORY_PROBABLY_IN_ROCK || where == HISTORY_AT_SURFACE ||
+           where == HISTORY_AT_OR_ABOVE;
 }
 
 /// Whether the record has a piece come off at a stage.
@@ -406,7 +415,7 @@ static rlv_status find_unfilled(history_articulation* a, rlv_error* error)
         const placed place = {life->position_mm, life->covariance_mm2,
                               fmin(a->fit.freedom_along, a->fit.freedom_across)};
         u->depth_mm = find_depth(&u->way, &u->at_bone, a, place, &rock, inside);
-        u->where = where_of(u->depth_mm, inside);
+        u->where = history_where_of(u->depth_mm, inside);
     }
     if (history->joined)
         find_taken(a);
@@ -451,7 +460,7 @@ static void find_ahead(history_articulation* a)
         bool at_bone;
         told->depth_mm =
             find_depth(&way, &at_bone, a, (placed){station->at_mm, covariance, a->fit.ahead.freedom}, &rock, inside);
-        told->where = where_of(told->depth_mm, inside);
+        told->where = history_where_of(told->depth_mm, inside);
         if (told->where == HISTORY_NOT_COLLECTED)
             return;
     }

@@ -33,13 +33,24 @@
 /// Where an unfilled life position lies today.
 typedef enum history_where
 {
-    HISTORY_WHERE_UNKNOWN, ///< the last stage is not in the block's frame
-    HISTORY_IN_ROCK,       ///< in the matrix that is left
-    HISTORY_AT_SURFACE,    ///< so near today's surface that it cannot be told whether below or above it
-    HISTORY_TAKEN,         ///< where matrix has gone
-    HISTORY_NOT_COLLECTED, ///< beyond the block at every stage
+    HISTORY_WHERE_UNKNOWN,    ///< the last stage is not in the block's frame
+    HISTORY_IN_ROCK,          ///< in the matrix that is left: its whole interval of depth lies below today's surface
+    HISTORY_PROBABLY_IN_ROCK, ///< below it, though its interval reaches above
+    HISTORY_AT_SURFACE,       ///< within its error of today's surface, on either side
+    HISTORY_AT_OR_ABOVE,      ///< above it, though its interval reaches below: at the most just beneath
+    HISTORY_TAKEN,            ///< where matrix has gone
+    HISTORY_NOT_COLLECTED,    ///< beyond the block at every stage
     HISTORY_WHERES,
 } history_where;
+
+/// Where a place lies whose depth below today's surface is known with its 95 % interval; `inside`: the block holds its
+/// middle. Where the interval holds 0 the value decides: it lies probably below the surface where it is at least half
+/// of the interval's half (then below it five times in six, of a normal error), and is told at the surface or above it
+/// where it is as far above.
+history_where history_where_of(rlv_interval depth_mm, bool inside);
+
+/// Whether bone may lie there: there is rock about it, or at least just beneath it.
+bool history_may_hold_bone(history_where where);
 
 typedef struct history_unfilled
 {

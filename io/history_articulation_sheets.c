@@ -461,7 +461,7 @@ static void free_places(places_table* t)
 
 static rlv_status places_of(places_table* t, const history_articulation* a, rlv_error* error)
 {
-    static const size_t column[PLACES_COLUMNS] = {0, 2, 4, 5, 6, 7}; // of the table that people read
+    static const size_t column[PLACES_COLUMNS] = {0, 2, 4, 5, 7, 8}; // of the table that people read
     rlv_table wall = articulation_unfilled_wall(a);
     t->rows = table_rows(&wall) < PLACES_MOST ? table_rows(&wall) : PLACES_MOST;
     t->text = rlv_reserve(t->rows * PLACES_COLUMNS, sizeof *t->text, error);
@@ -493,8 +493,9 @@ static rlv_status put_bones(sheet_job* job, const history_articulation* a, rlv_s
                            .direction_count = job->view.direction_count,
                            .direction = job->view.direction,
                            .table = {PLACES_COLUMNS, places->rows, places_head, places->cell, places_right},
-                           .table_caption = "Places without an element: where bone may lie. Depth is below the nearest "
-                                            "place of today’s surface, below zero above it"};
+                           .table_caption = "Places without an element: where bone may lie. Depth is of the middle of "
+                                            "a plate below the nearest place of today’s surface, below zero above it; "
+                                            "its edges may lie nearer"};
     if (a->elements->bedding_known)
     {
         bedding_words(bedding, sizeof bedding, a->elements);

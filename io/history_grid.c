@@ -68,6 +68,7 @@ history_grid history_grid_of(const rlv_history* history)
     if (!history->joined || history_view_find(&view, history, history->frame, NULL, &ignored) != RLV_DONE)
         return grid;
     grid.axes = view.axes;
+    grid.north_up = view.north_up;
     for (size_t i = 0; i < history->stage_count; i++)
     {
         const rlv_mesh* mesh = &history->stage[i].given.mesh;
@@ -106,6 +107,23 @@ history_square history_grid_square(const history_grid* grid, rlv_vec3 at_mm)
     return square;
 }
 
+void history_grid_in_square(const history_grid* grid, rlv_vec3 at_mm, double in_mm[2])
+{
+    const rlv_vec3 from = rlv_vec3_sub(at_mm, grid->corner_mm);
+    const double way[2] = {across(grid, from), downwards(grid, from)};
+    const size_t count[2] = {grid->columns, grid->rows};
+    for (int k = 0; k < 2; k++)
+        in_mm[k] = way[k] - grid->side_mm * (double)square_at(way[k], grid->side_mm, count[k]);
+}
+
+void history_grid_begins(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, double in_mm[2])
+{
+    double high[2] = {-INFINITY, -INFINITY};
+    const map_lengths lengths = lengths_from(grid, mesh, pose, grid->corner_mm);
+    in_mm[0] = in_mm[1] = INFINITY;
+    reach_over(&lengths, mesh, in_mm, high);
+}
+
 double history_grid_apart_mm(const history_grid* grid, rlv_vec3 a_mm, rlv_vec3 b_mm)
 {
     const rlv_vec3 from = rlv_vec3_sub(b_mm, a_mm);
@@ -114,14 +132,19 @@ double history_grid_apart_mm(const history_grid* grid, rlv_vec3 a_mm, rlv_vec3 b
 
 const char* history_grid_way(const history_grid* grid, rlv_vec3 from_mm, rlv_vec3 to_mm)
 {
-    static const char* const way[8] = {"right of", "below and right of", "below", "below and left of",
-                                       "left of",  "above and left of",  "above", "above and right of"};
+    static const char* const by_compass[8] = {"east of", "south-east of", "south of", "south-west of",
+                                              "west of", "north-west of", "north of", "north-east of"};
+    static const char* const by_map[8] = {
+        "towards the right edge of the map from", "towards the lower right of the map from",
+        "towards the lower edge of the map from", "towards the lower left of the map from",
+        "towards the left edge of the map from",  "towards the upper left of the map from",
+        "towards the upper edge of the map from", "towards the upper right of the map from"};
     const rlv_vec3 from = rlv_vec3_sub(to_mm, from_mm);
     const double right = across(grid, from), down = downwards(grid, from);
     if (!isfinite(right + down) || (right == 0.0 && down == 0.0))
         return NULL;
     const double eighths = atan2(down, right) / (M_PI / 4.0);
-    return way[(lround(eighths) + 8) % 8];
+    return (grid->north_up ? by_compass : by_map)[(lround(eighths) + 8) % 8];
 }
 
 /// Where a line of the map through a place meets a mesh: the least and the greatest along it, from the place.
@@ -182,7 +205,8 @@ static void cross_mesh(const map_lengths* lengths, const rlv_mesh* mesh, crossin
 const char* history_grid_edge(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, rlv_vec3 at_mm,
                               double* in_mm)
 {
-    static const char* const name[2][2] = {{"left", "right"}, {"upper", "lower"}};
+    static const char* const name[2][2][2] = {{{"left", "right"}, {"upper", "lower"}},
+                                              {{"western", "eastern"}, {"northern", "southern"}}};
     crossing line[2] = {{INFINITY, -INFINITY}, {INFINITY, -INFINITY}}; // along the row, and along the column
     const char* nearest = NULL;
     if (grid->known)
@@ -200,7 +224,7 @@ const char* history_grid_edge(const history_grid* grid, const rlv_mesh* mesh, co
             if (in < *in_mm)
             {
                 *in_mm = in;
-                nearest = name[k][end];
+                nearest = name[grid->north_up][k][end];
             }
         }
     return isfinite(*in_mm) ? nearest : NULL;

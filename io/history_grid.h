@@ -21,6 +21,7 @@ struct rlv_history;
 typedef struct history_grid
 {
     bool known;           ///< the stages are in one frame; else nothing is told
+    bool north_up;        ///< north is at the top of the maps
     rlv_camera_axes axes; ///< of the maps, in the block's frame
     rlv_vec3 corner_mm;   ///< the upper left corner of the first square, in the block's frame
     double side_mm;
@@ -38,15 +39,24 @@ typedef struct history_square
 } history_square;
 history_square history_grid_square(const history_grid* grid, rlv_vec3 at_mm);
 
+/// How far a place lies from the left and the upper line of its square.
+void history_grid_in_square(const history_grid* grid, rlv_vec3 at_mm, double in_mm[2]);
+
+/// How far in from the first square's left and upper line a mesh begins, which `pose` carries into the block's frame:
+/// its outermost place to the left, and to the top.
+void history_grid_begins(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, double in_mm[2]);
+
 /// How far two places lie from each other on the map.
 double history_grid_apart_mm(const history_grid* grid, rlv_vec3 a_mm, rlv_vec3 b_mm);
 
-/// Which way the second lies from the first on the map: "right of", "above and right of", …; NULL where both are one
-/// place there, or either is not known.
+/// Which way the second lies from the first on the map, by compass where north is at its top: "east of", "north-east
+/// of"; else by the map: "towards the right edge of the map from", "towards the upper right of the map from". Never
+/// above or below, which say how deep something lies. NULL where both are one place there, or either is not known.
 const char* history_grid_way(const history_grid* grid, rlv_vec3 from_mm, rlv_vec3 to_mm);
 
-/// The edge of a mesh that is nearest to a place on the map, along its row or its column: "left", "right", "upper" or
-/// "lower", with how far in the place lies. `pose` carries the mesh into the block's frame. NULL where the mesh does
+/// The edge of a mesh that is nearest to a place on the map, along its row or its column: "western", "eastern",
+/// "northern" or "southern" where north is at its top, else "left", "right", "upper" or "lower"; with how far in the
+/// place lies. `pose` carries the mesh into the block's frame. NULL where the mesh does
 /// not reach over that row and column, or the place lies beyond it.
 const char* history_grid_edge(const history_grid* grid, const rlv_mesh* mesh, const rlv_pose* pose, rlv_vec3 at_mm,
                               double* in_mm);

@@ -280,14 +280,24 @@ static rlv_status keep_map(sheet_job* job, const rlv_sheet* sheet, const history
 
 static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_error* error)
 {
+    static const char* const note[] = {
+        "On a section a ruler reads depth along the view. The table, the colours and the report tell it square to the "
+        "surface as it was before, which beneath a slope is less."};
     region_list* list = rlv_reserve(1, sizeof *list, error);
+    const char** room = NULL;
     rlv_overlay overlay;
     rlv_panel_grid grid;
     rlv_sheet sheet = {0};
     if (list == NULL)
         return RLV_SYSTEM;
+    const rlv_title title = rlv_title_noted(&job->title, 1, note, &room, error);
+    if (room == NULL)
+    {
+        free(list);
+        return RLV_SYSTEM;
+    }
     list_regions(list, &job->history->grid, scene->step);
-    rlv_depth_map map = {.title = job->title,
+    rlv_depth_map map = {.title = title,
                          .axes = job->view.axes,
                          .surface = history_scene_depth(scene, &overlay),
                          .before = {&scene->before->given.mesh, NULL, scene->step->change.before_label, scene->came,
@@ -310,6 +320,7 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
     if (status == RLV_DONE)
         status = keep_map(job, &sheet, scene, list->rows, error);
     rlv_sheet_free(&sheet);
+    free(room);
     free(list);
     return status;
 }

@@ -191,9 +191,10 @@ static rlv_status view_upper(history_view* view, const rlv_history* history, siz
         find_compass(&north, history, stage, history->specimen->north, "north", NULL) != RLV_DONE)
         north = rlv_vec3_of(0.0, 0.0, 0.0);
     view->axes = rlv_aspect_of_upper_side(up, north);
+    view->north_up = rlv_vec3_length(north) > 0.0;
     snprintf(view->key, sizeof view->key, "upper");
     snprintf(view->words, sizeof view->words, "seen from the side that was up in the rock%s",
-             rlv_vec3_length(north) > 0.0 ? ", north at the top" : "");
+             view->north_up ? ", north at the top" : "");
     return RLV_DONE;
 }
 

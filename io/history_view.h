@@ -18,6 +18,7 @@ typedef struct history_view
     rlv_camera_axes axes;
     char key[48];    ///< for names of files: "upper", "left-lateral", "az045-el30"
     char words[128]; ///< "seen from the side that was up in the rock"
+    bool north_up;   ///< north is at the top of it, known
     size_t direction_count;
     rlv_direction direction[4]; ///< the block frame's x, y and z, and north where it is known and not one of them
 } history_view;

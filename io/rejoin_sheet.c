@@ -18,7 +18,7 @@ void rejoin_sheet_free(rejoin_sheet* drawn)
 
 enum
 {
-    COLUMNS = 6,
+    COLUMNS = 7,
     ROWS = 3,
 };
 
@@ -96,7 +96,8 @@ static void put_row(scene* s, const char* trial, const rlv_rejoin_gap* gap)
     put_cell(text[2], gap->p95_mm, 1.0);
     put_cell(text[3], gap->max_mm, 1.0);
     put_cell(text[4], gap->volume_mm3, 1000.0);
-    rlv_print(text[5], 48, "%.40s", words_figures(gap->open_mm2 / 100.0, 2).text);
+    rlv_print(text[5], 48, "%.40s", words_number(gap->open_mm2 / 100.0, 1).text);
+    rlv_print(text[6], 48, "%.40s", words_number(gap->area_mm2 / 100.0, 1).text);
     for (size_t k = 0; k < COLUMNS; k++)
         s->cell[s->rows * COLUMNS + k] = text[k];
     s->rows++;
@@ -104,8 +105,9 @@ static void put_row(scene* s, const char* trial, const rlv_rejoin_gap* gap)
 
 static void put_table(scene* s, rlv_sheet_table* table)
 {
-    static const char* const heads[COLUMNS] = {"", "median mm", "95 % mm", "greatest mm", "fill mL", "open cm\xc2\xb2"};
-    static const bool right[COLUMNS] = {false, true, true, true, true, true};
+    static const char* const heads[COLUMNS] = {"",        "median mm",       "95 % mm",          "greatest mm",
+                                               "fill mL", "open cm\xc2\xb2", "shared cm\xc2\xb2"};
+    static const bool right[COLUMNS] = {false, true, true, true, true, true, true};
     if (s->told->of.found_known)
         put_row(s, "as found", &s->told->of.gap_before);
     put_row(s, "closed", &s->told->of.gap_after);
@@ -189,9 +191,9 @@ static void make_map(scene* s, rlv_joint_map* map)
     map->direction = s->axis;
     put_table(s, &map->table);
     rlv_print(s->caption, sizeof s->caption,
-              "Widths of the %.20s" RLV_THIN "cm\xc2\xb2 that both faces share; fill over the outline, %.20s" RLV_THIN
-              "cm\xc2\xb2; intervals of 95" RLV_THIN "%%",
-              words_figures(of->gap_after.area_mm2 / 100.0, 3).text, words_figures(of->joint_mm2 / 100.0, 3).text);
+              "Widths of what both faces share; open: of that, what does not touch; fill over the outline, "
+              "%.20s" RLV_THIN "cm\xc2\xb2; intervals of 95" RLV_THIN "%%",
+              words_number(of->joint_mm2 / 100.0, 1).text);
     map->table_caption = s->caption;
 }
 

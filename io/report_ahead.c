@@ -18,9 +18,7 @@ static const table_column ahead_columns[] = {
     {"depth", "mm", "depth", TABLE_INTERVAL,
      "Distance from the axis to the nearest place of today’s surface: above zero beneath it."},
     {"where", NULL, "where", TABLE_TEXT,
-     "in the rock; near the surface, or above it: so near today’s that it cannot be told whether below it; not "
-     "collected: beyond the "
-     "block, where the list ends."}};
+     "in the rock; " ARTICULATION_WHERE_MEANING "; not collected: beyond the block, where the list ends."}};
 
 rlv_table articulation_ahead_table(const history_articulation* a)
 {

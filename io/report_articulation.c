@@ -14,7 +14,10 @@ static const double SURE_COUNT = 0.9;
 const char* articulation_where_name(history_where where)
 {
     static const char* const name[HISTORY_WHERES] = {[HISTORY_IN_ROCK] = "in the rock",
-                                                     [HISTORY_AT_SURFACE] = "near the surface, or above it",
+                                                     [HISTORY_PROBABLY_IN_ROCK] =
+                                                         "probably in the rock; its depth is not sure",
+                                                     [HISTORY_AT_SURFACE] = "within its error of the surface",
+                                                     [HISTORY_AT_OR_ABOVE] = "near the surface, or above it",
                                                      [HISTORY_TAKEN] = "matrix taken",
                                                      [HISTORY_NOT_COLLECTED] = "not collected"};
     return name[where];
@@ -319,9 +322,7 @@ report_text articulation_unsure_words(const history_articulation* a, size_t elem
     return words;
 }
 
-/// Of the element of a row that is held nearest to a place, on one side of it, or of those in place (`still`); SIZE_MAX
-/// where there is none.
-static size_t held_beside(const history_articulation* a, size_t row, int place, int side, bool still)
+size_t articulation_held_beside(const history_articulation* a, size_t row, int place, int side, bool still)
 {
     size_t nearest = SIZE_MAX;
     for (size_t i = 0; i < a->given_count; i++)
@@ -346,7 +347,7 @@ report_text articulation_neighbours(const history_articulation* a, size_t elemen
                                                     : INT_MIN;
     for (int side = -1; side <= 1 && place != INT_MIN; side += 2)
     {
-        const size_t beside = held_beside(a, a->given[a->given_of[element]].row, place, side, true);
+        const size_t beside = articulation_held_beside(a, a->given[a->given_of[element]].row, place, side, true);
         if (beside != SIZE_MAX)
             report_add(&words, "%s%.100s", words.text[0] != '\0' ? ", " : "",
                        articulation_id(a, a->element_of[beside]));
@@ -491,7 +492,7 @@ double articulation_number_sure(const history_articulation* a, const rlv_unfille
     double sure = (double)NAN;
     for (int side = -1; side <= 1; side += 2)
     {
-        const size_t beside = held_beside(a, life->row, life->place, side, false);
+        const size_t beside = articulation_held_beside(a, life->row, life->place, side, false);
         if (beside != SIZE_MAX && a->counted[beside].place != INT_MIN)
             sure = fmin(a->counted[beside].probability, sure); // NaN is none
     }
@@ -501,8 +502,8 @@ double articulation_number_sure(const history_articulation* a, const rlv_unfille
 report_text articulation_between(const history_articulation* a, const rlv_unfilled* life)
 {
     report_text words = {""};
-    const size_t before = held_beside(a, life->row, life->place, -1, false),
-                 after = held_beside(a, life->row, life->place, 1, false);
+    const size_t before = articulation_held_beside(a, life->row, life->place, -1, false),
+                 after = articulation_held_beside(a, life->row, life->place, 1, false);
     if (articulation_number_sure(a, life) < ARTICULATION_SURE && before != SIZE_MAX && after != SIZE_MAX)
         report_add(&words, ", between %.100s and %.100s", articulation_id(a, a->element_of[before]),
                    articulation_id(a, a->element_of[after]));
@@ -524,14 +525,16 @@ static const table_column unfilled_columns[] = {
     {"corridor", NULL, "beyond the row’s end", TABLE_FLAG,
      "Beyond the last element of its row: the region is a corridor that the row goes on in."},
     {"where", NULL, "where", TABLE_TEXT,
-     "in the rock: in the matrix that is left; near the surface, or above it: so near today’s that it cannot be told "
-     "whether below "
-     "it; matrix taken; not collected: beyond the block at every stage."},
+     "in the rock: in the matrix that is left; " ARTICULATION_WHERE_MEANING
+     "; matrix taken; not collected: beyond the block at every stage."},
     {"stage", NULL, "taken at", TABLE_TEXT, "Stage at which the place is in the block no more."},
     {"with_piece", NULL, "with a piece", TABLE_FLAG, "Whether a piece came off at that stage, and may hold it."},
     {"depth", "mm", "depth", TABLE_INTERVAL,
      "Distance from the nearest place of today’s surface: above zero beneath it, inside the rock; below zero above it, "
      "where no rock is any more."},
+    {"edge_depth", "mm", "depth of an edge", TABLE_INTERVAL,
+     "Of the nearest edge of a plate there: as large as its nearest neighbours (six at most) and in the attitude in "
+     "life that those on either side have. Depth is of its middle. Empty where sizes or attitudes are not known."},
     {"nearest_side", NULL, "nearest from", TABLE_TEXT,
      "Which side that place of the surface is on: above or below, as the block lay in the rock; else the side of the "
      "body, by the name of the view that shows it, or of the compass."},
@@ -557,6 +560,7 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t i)
     table_text(t, articulation_taken_at(a, u));
     table_flag(t, u->taken_with_piece);
     table_interval(t, u->depth_mm);
+    table_interval(t, articulation_nearest_edge(a, i).depth_mm);
     table_text(t, articulation_nearest_side(a, u));
     table_flag(t, u->at_bone);
     table_number(t, 100.0 * history_unclaimed(a, i), 1.0);

@@ -6,6 +6,13 @@
 
 #include "report_disturbance.h"
 
+/// What the words for where a place lies mean, where the interval of its depth holds 0.
+#define ARTICULATION_WHERE_MEANING                                                                                     \
+    "where the 95 % interval of the depth holds 0, probably in the rock: the depth is half of what it is unsure by, "  \
+    "at "                                                                                                              \
+    "least, so that it lies below the surface five times in six; within its error of the surface: on either side of "  \
+    "it; near the surface, or above it: as far above as that, and at the most just beneath"
+
 typedef enum articulation_table
 {
     ARTICULATION_ELEMENTS,   ///< a row an element: its state and its motion
@@ -146,7 +153,8 @@ size_t articulation_in_place_faced(const history_articulation* articulation);
 /// What could not be told, a sentence each without a full stop; `next` begins at 0. False where there is none any more.
 bool articulation_untold(const history_articulation* articulation, size_t* next, report_text* words);
 
-/// "in the rock", "at the surface", "matrix taken", "not collected"; NULL where it is not known.
+/// "in the rock", "probably in the rock; its depth is not sure", "matrix taken", "not collected"; NULL where it is not
+/// known. One wording for the page, the sheets, CSV and JSON.
 const char* articulation_where_name(history_where where);
 
 #endif

@@ -65,6 +65,30 @@ const char* articulation_nearest_side(const history_articulation* a, const histo
 /// The stage at which the place is in the block no more; NULL where it is, or never was.
 const char* articulation_taken_at(const history_articulation* a, const history_unfilled* u);
 
+/// Of the element of a row that is held nearest to a place, on one side of it (-1, 1), or of those in place (`still`):
+/// index among those given; SIZE_MAX where there is none.
+size_t articulation_held_beside(const history_articulation* a, size_t row, int place, int side, bool still);
+
+/// How far a plate reaches from its middle along a way, either way: the half of a box of its length, width and
+/// thickness (`size_mm`) along the columns of `frame`. Its interval holds those of the sizes and that it may be turned
+/// by `turn_sd_deg` about each axis (in report_edge.c, as all that follows).
+rlv_interval articulation_plate_reach(const rlv_mat3* frame, const rlv_interval size_mm[3], double turn_sd_deg,
+                                      rlv_vec3 way);
+
+/// How deep something lies that reaches nearer to the surface than its middle. The two errors are apart.
+rlv_interval articulation_shallower(rlv_interval depth_mm, rlv_interval reach_mm);
+
+/// How near to today's surface the nearest edge of a plate at an unfilled life position comes: `depth_mm`, where the
+/// attitude in life of a neighbour is known, NaN else; and how much higher than its middle it may lie at any attitude,
+/// by half of its greater size. Both NaN where fewer than three of its row were measured, or it is not told as in the
+/// rock, or probably.
+typedef struct articulation_edge
+{
+    rlv_interval depth_mm;
+    double most_mm;
+} articulation_edge;
+articulation_edge articulation_nearest_edge(const history_articulation* a, size_t unfilled);
+
 /// How sure the number of an unfilled place is, by the counted elements on both sides of it; NaN where its row was not
 /// counted.
 double articulation_number_sure(const history_articulation* a, const rlv_unfilled* life);

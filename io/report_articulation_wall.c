@@ -433,17 +433,16 @@ static const table_column unfilled_columns[] = {
     {"place", NULL, "place", TABLE_TEXT, "Place in its row, counted from the head; several where the row goes on."},
     {"place_sure", NULL, "number sure to", TABLE_TEXT, "How sure that number is, where the row was counted."},
     {"find_by", NULL, "to find it", TABLE_TEXT,
-     "Where its element belongs: the square of the maps, and two things that show beside it; of the first of several."},
+     "Where its element belongs: the square of the maps, and two things that show beside it; of several the squares of "
+     "the first and the last."},
     {"region_half", NULL, "± 95 % mm", TABLE_TEXT, "Half of the longest axis of its 95 % region."},
     {"where", NULL, "where", TABLE_TEXT, "Where that is today."},
-    {"depth", NULL, "depth mm", TABLE_TEXT, "Below the nearest place of today’s surface, and which side that is on."},
+    {"depth", NULL, "depth mm", TABLE_TEXT,
+     "Of the middle of its element below the nearest place of today’s surface, and which side that is on."},
+    {"edge", NULL, "its nearest edge", TABLE_TEXT,
+     "How deep the nearest edge of a plate there lies, as large as its neighbours and in their attitude in life."},
     {"claims", NULL, "may have been that of", TABLE_TEXT, "Loose elements, with their probabilities."},
     {"unclaimed", NULL, "of none known", TABLE_TEXT, "Probability that no loose element belonged there."}};
-
-static bool has_rock(const history_unfilled* u)
-{
-    return u->where == HISTORY_IN_ROCK || u->where == HISTORY_AT_SURFACE;
-}
 
 /// Whether a life position of a corridor is known no better than to the next place.
 bool articulation_is_vague(const history_articulation* a, size_t i)
@@ -461,29 +460,41 @@ static size_t last_alike(const history_articulation* a, size_t first)
     while (last + 1 < a->fit.unfilled_count && articulation_is_vague(a, first) && articulation_is_vague(a, last + 1) &&
            unfilled_of(a, last + 1)->row == unfilled_of(a, last)->row &&
            unfilled_of(a, last + 1)->place == unfilled_of(a, last)->place + 1 &&
-           ((has_rock(&u[first]) && has_rock(&u[last + 1])) ||
+           ((history_may_hold_bone(u[first].where) && history_may_hold_bone(u[last + 1].where)) ||
             (u[last + 1].where == u[first].where && u[last + 1].stage == u[first].stage)))
         last++;
     return last;
 }
 
-/// "matrix taken at skull", "in the rock, corridor"; of several at the surface where one of them is.
+/// Where several places lie, in one name: that of all, or what holds of each.
+static const char* where_of_several(const history_articulation* a, size_t first, size_t last)
+{
+    bool same = true, rock = true;
+    for (size_t i = first; i <= last; i++)
+    {
+        const history_where where = a->unfilled[i].where;
+        same = same && where == a->unfilled[first].where;
+        rock = rock && (where == HISTORY_IN_ROCK || where == HISTORY_PROBABLY_IN_ROCK);
+    }
+    return same || !history_may_hold_bone(a->unfilled[first].where) ? articulation_where_name(a->unfilled[first].where)
+           : rock                                                   ? "in the rock, or probably; how deep is not sure"
+                                                                    : "in the rock, or near its surface";
+}
+
+/// "matrix taken at skull", "in the rock, corridor".
 static report_text where_words(const history_articulation* a, size_t first, size_t last)
 {
     report_text words = {""};
     const history_unfilled* u = &a->unfilled[first];
-    history_where where = u->where;
-    for (size_t i = first; i <= last; i++)
-        where = a->unfilled[i].where == HISTORY_AT_SURFACE ? HISTORY_AT_SURFACE : where;
-    const char *name = articulation_where_name(where), *stage = articulation_taken_at(a, u);
+    const char *name = where_of_several(a, first, last), *stage = articulation_taken_at(a, u);
     if (name == NULL)
         return words;
-    report_add(&words, "%s", last > first && where == HISTORY_AT_SURFACE ? "in the rock, or near its surface" : name);
+    report_add(&words, "%s", name);
     if (stage != NULL)
         report_add(&words, " at %.100s%s", stage, u->taken_with_piece ? ", where a piece came off" : "");
     if (unfilled_of(a, first)->corridor)
-        report_add(&words, ", beyond the row’s last element");
-    if (last == first && has_rock(u) && u->at_bone)
+        report_add(&words, "; beyond the row’s end");
+    if (last == first && history_may_hold_bone(u->where) && u->at_bone)
         report_add(&words, "; bone shows at the surface nearest to it");
     return words;
 }
@@ -516,7 +527,7 @@ static report_text depths_words(const history_articulation* a, size_t first, siz
         all.low = fmin(all.low, a->unfilled[i].depth_mm.low);
         all.high = fmax(all.high, a->unfilled[i].depth_mm.high);
     }
-    if (!has_rock(&a->unfilled[first]))
+    if (!history_may_hold_bone(a->unfilled[first].where))
         return words;
     const char* side = articulation_nearest_side(a, &a->unfilled[first]);
     if (last == first)
@@ -525,6 +536,16 @@ static report_text depths_words(const history_articulation* a, size_t first, siz
         report_add(&words, "%s", words_ends(all, 1.0).text);
     if (side != NULL && last == first)
         report_add(&words, ", from %s", side);
+    return words;
+}
+
+/// "an edge at 1.2 (−0.8 to 3.2)"; empty where that is not known.
+static report_text edge_words(const history_articulation* a, size_t i)
+{
+    report_text words = {""};
+    const rlv_interval mm = articulation_nearest_edge(a, i).depth_mm;
+    if (isfinite(mm.value))
+        report_add(&words, "an edge at %s (%s)", words_value(mm, 1.0).text, words_ends(mm, 1.0).text);
     return words;
 }
 
@@ -551,10 +572,12 @@ static void put_unfilled(rlv_table* t, const history_articulation* a, size_t fir
     const double sure = articulation_number_sure(a, life);
     table_text(t, places_name(a, life->row, life->place, unfilled_of(a, last)->place).text);
     table_text(t, isnan(sure) ? NULL : words_share(sure).text);
-    table_text(t, articulation_or_null(report_place(a->elements, life->position_mm).text));
+    table_text(
+        t, articulation_or_null(report_places(a->elements, life->position_mm, unfilled_of(a, last)->position_mm).text));
     table_text(t, regions_words(a, first, last).text);
     table_text(t, articulation_or_null(where_words(a, first, last).text));
     table_text(t, articulation_or_null(depths_words(a, first, last).text));
+    table_text(t, last > first ? NULL : articulation_or_null(edge_words(a, first).text));
     table_text(t, last > first ? NULL : articulation_or_null(claims_words(a, first).text));
     table_text(t, last > first ? NULL : words_chance(history_unclaimed(a, first)).text);
 }
@@ -571,11 +594,13 @@ static void put_left_out(rlv_table* t, const history_articulation* a, size_t row
     table_none(t);
     table_none(t);
     table_none(t);
+    table_none(t);
 }
 
 rlv_table articulation_unfilled_wall(const history_articulation* a)
 {
     rlv_table t = table_of("unfilled", "Life positions without an element", COLUMNS(unfilled_columns));
+    table_beneath(&t, "edge");
     for (size_t i = 0, last; i < a->fit.unfilled_count; i = last + 1)
     {
         last = last_alike(a, i);

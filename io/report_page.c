@@ -3,6 +3,7 @@
 #include "marks.h"
 #include "rejoin_words.h"
 #include "report_findings.h"
+#include "report_place.h"
 #include "report_words.h"
 #include "sheet.h"
 
@@ -191,6 +192,10 @@ static void put_reading(rlv_page* p)
               "never shown: a mesh cannot tell the two apart.");
     page_fact(p, "Bone lost", "What went from bone that showed, and was marked, on the mesh before.");
     page_fact(p, "Region", "A stretch of surface that changed as one.");
+    page_fact(
+        p, "Nearest bone",
+        "Of a region: how far it was, at the least, from bone that showed before or after the step and was marked "
+        "there. Bone that came to light later is not among it, and may lie nearer.");
     page_fact(p, "Depth",
               "How far the surface went down, from where it was before to where it is after, straight into the block "
               "(square to the surface as it was). Mean depth is volume over area. Where material came, it is how far "
@@ -201,6 +206,16 @@ static void put_reading(rlv_page* p)
     page_fact(p, "Not told apart",
               "What the two meshes differ by outside all regions, added up: what went is positive. Noise, or change "
               "too thin to be told place by place.");
+}
+
+static void put_map_reading(rlv_page* p, const rlv_history* history)
+{
+    const report_lines lines = report_map_reading(history);
+    if (lines.count == 0)
+        return;
+    page_part(p, "maps", "How to read the maps");
+    for (size_t i = 0; i < lines.count; i++)
+        report_page_tell(p, lines.line[i].name, "%s.", lines.line[i].words.text);
 }
 
 /// Whether each piece goes back, and what it takes to fill its joint.
@@ -277,6 +292,7 @@ static void put_summary(rlv_page* p, const source_of* s)
     page_part(p, "went", "What went at each step");
     report_page_table_or(p, s, REPORT_VOLUMES, "One stage is recorded: nothing can have changed yet.");
     put_reading(p);
+    put_map_reading(p, s->history);
 }
 
 // --- Changes ---------------------------------------------------------------------------------------------------------

@@ -8,9 +8,17 @@
 #include "history_elements.h"
 #include "report_words.h"
 
-/// "D4, 31 mm above and right of LR20, 58 mm from the left edge", of a place in the block's frame; less where
-/// less is known, and empty where no square is.
+/// "D4, 31 mm north-east of LR20, 58 mm from the western edge", of a place in the block's frame, or by the map's edges
+/// where north is not at its top; less where less is known, and empty where no square is.
 report_text report_place(const history_elements* elements, rlv_vec3 at_mm);
+
+/// The same of several places in a row, from the first to the last: "from E2 to C2, along the corridor"; "in E2" where
+/// both lie in one square; of one alone as report_place.
+report_text report_places(const history_elements* elements, rlv_vec3 first_mm, rlv_vec3 last_mm);
+
+/// How the maps are read: their squares, where those begin on the block as it is now and by the marks recorded on it,
+/// what a hatch is and how to measure on a sheet. No lines where no square is known.
+report_lines report_map_reading(const rlv_history* history);
 
 /// What such words mean, for people.
 report_text report_place_meaning(const rlv_history* history);

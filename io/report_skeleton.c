@@ -261,9 +261,9 @@ static void put_expected(rlv_page* p, const report_skeleton* s)
     page_paragraph(p,
                    "Depth is how far the middle of a life position lies below the nearest place of today’s surface. "
                    "Above zero it is inside the rock. Below zero it is above the surface, where no rock is any more. "
-                   "Where the interval holds 0 it cannot be told which: near the surface, or above it. ‘Of none known’ "
-                   "is how likely "
-                   "it is that no loose element belonged there, so that its bone is still to be found.");
+                   "Of where it lies: " ARTICULATION_WHERE_MEANING
+                   ". ‘Of none known’ is how likely it is that no loose element belonged there, so that its bone is "
+                   "still to be found.");
     put_table(
         p, articulation_unfilled_wall(a), whole(s, ARTICULATION_UNFILLED),
         "A dash: the rock there is gone, its number was recorded, no loose element is likely to have been there, or "

@@ -292,7 +292,7 @@ static const table_column region_columns[] = {
      "that of the step (volumes.csv) may end higher, since it has room for what is spread too thin to be found."},
     {"nearest_bone", "mm", "nearest bone", TABLE_NUMBER,
      "Least distance from the surface before, where it changed deeper than area_from, to bone that shows before or "
-     "after; empty where none is known."},
+     "after the step and was marked there; bone that came to light later is not among it. Empty where none is known."},
     {"mass", "g", "mass", TABLE_INTERVAL, "Volume times the recorded density of matrix or bone."},
     {"weighed", "g", "weighed", TABLE_NUMBER,
      "Spoil of the region’s area, or the piece, as it was weighed; told once, at the largest region of the area."},
@@ -398,9 +398,13 @@ static size_t region_count(const history_step* step)
 
 rlv_table report_regions_of_step(const rlv_history* history, size_t step, bool wall, const char* caption)
 {
+    static const char* const beneath[] = {"class", "deepest_square", "rate"};
     const size_t all = sizeof region_columns / sizeof *region_columns - REGION_STEP;
     rlv_table t = table_of("regions", caption, wall ? REGION_WALL : all, region_columns + REGION_STEP);
     t.dash = REGION_DASH;
+    if (wall)
+        for (size_t i = 0; i < sizeof beneath / sizeof *beneath; i++)
+            table_beneath(&t, beneath[i]);
     for (size_t i = 0; i < region_count(&history->step[step]); i++)
         put_region(&t, history, &history->step[step], i, wall);
     if (!wall)

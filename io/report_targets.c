@@ -15,8 +15,6 @@ static const double LEAST_UNCLAIMED = 25.0;
 /// Below this the numbers of a row are told not to be sure.
 static const double SURE = ARTICULATION_SURE;
 
-static const char at_surface[] = "within its error of today’s surface";
-
 static const rlv_unfilled* life_of(const history_articulation* a, const articulation_target* target)
 {
     return &a->fit.unfilled[target->unfilled];
@@ -24,7 +22,22 @@ static const rlv_unfilled* life_of(const history_articulation* a, const articula
 
 static bool has_rock(const history_articulation* a, size_t unfilled)
 {
-    return a->unfilled[unfilled].where == HISTORY_IN_ROCK || a->unfilled[unfilled].where == HISTORY_AT_SURFACE;
+    return history_may_hold_bone(a->unfilled[unfilled].where);
+}
+
+/// Whether it is told as in the rock, or probably.
+static bool is_in_rock(const history_articulation* a, size_t unfilled)
+{
+    return a->unfilled[unfilled].where == HISTORY_IN_ROCK || a->unfilled[unfilled].where == HISTORY_PROBABLY_IN_ROCK;
+}
+
+/// Where places lie that there is rock about, shortly.
+static const char* near_name(history_where where)
+{
+    return where == HISTORY_IN_ROCK            ? "in the rock"
+           : where == HISTORY_PROBABLY_IN_ROCK ? "probably in the rock"
+           : where == HISTORY_AT_SURFACE       ? "within its error of today’s surface"
+                                               : "near today’s surface, or above it";
 }
 
 static int by_falling_chance(const void* a, const void* b)
@@ -87,28 +100,40 @@ static rlv_interval thickness_of(const history_articulation* a, size_t row)
     return (rlv_interval){mean, mean - half, mean + half};
 }
 
-/// How deep the near face of a plate would lie: half a thickness above its middle. The two errors are apart.
-static rlv_interval face_of(rlv_interval depth_mm, rlv_interval thick_mm)
+/// How deep the near face of a plate that lies flat there is: half a thickness above its middle. NaN where its row does
+/// not tell how thick that is.
+static rlv_interval face_of(const history_articulation* a, const articulation_target* target)
 {
-    const double at = depth_mm.value - thick_mm.value / 2.0;
-    return (rlv_interval){at, at - hypot(depth_mm.value - depth_mm.low, (thick_mm.high - thick_mm.value) / 2.0),
-                          at + hypot(depth_mm.high - depth_mm.value, (thick_mm.value - thick_mm.low) / 2.0)};
+    const rlv_interval thick_mm = thickness_of(a, life_of(a, target)->row),
+                       half_mm = {thick_mm.value / 2.0, thick_mm.low / 2.0, thick_mm.high / 2.0};
+    return articulation_shallower(a->unfilled[target->unfilled].depth_mm, half_mm);
 }
 
-/// How deep the shallowest bone of a place is told: of its plate's near face where its row tells how thick that is,
-/// else of its middle.
+/// How deep the shallowest bone of a place is told: of its plate's nearest edge where the attitude there is known, of
+/// its near face where its row tells how thick that is, else of its middle.
 static rlv_interval nearest_bone_of(const history_articulation* a, const articulation_target* target)
 {
-    const rlv_interval depth_mm = a->unfilled[target->unfilled].depth_mm,
-                       thick_mm = thickness_of(a, life_of(a, target)->row);
-    return isfinite(thick_mm.value) ? face_of(depth_mm, thick_mm) : depth_mm;
+    const rlv_interval edge_mm = articulation_nearest_edge(a, target->unfilled).depth_mm, face_mm = face_of(a, target);
+    return isfinite(edge_mm.value)   ? edge_mm
+           : isfinite(face_mm.value) ? face_mm
+                                     : a->unfilled[target->unfilled].depth_mm;
 }
 
 static void add_near_face(report_text* words, const history_articulation* a, const articulation_target* target)
 {
-    if (isfinite(thickness_of(a, life_of(a, target)->row).value))
+    const articulation_edge edge = articulation_nearest_edge(a, target->unfilled);
+    if (isfinite(edge.depth_mm.value))
+    {
+        report_add(words, ", the nearest edge of a plate that stands as its row does there at %s",
+                   report_interval(edge.depth_mm, "mm").text);
+        return;
+    }
+    if (isfinite(face_of(a, target).value))
         report_add(words, ", the near face of a plate that lies flat there at %s",
-                   report_interval(nearest_bone_of(a, target), "mm").text);
+                   report_interval(face_of(a, target), "mm").text);
+    if (isfinite(edge.most_mm))
+        report_add(words, ", an edge up to %s mm higher than its middle, however it stands",
+                   words_figures(edge.most_mm, 2).text);
 }
 
 /// From how deep on the clearance that is recorded holds: it is kept from the shallowest that the bone may be.
@@ -120,10 +145,10 @@ static void add_clearance(report_text* words, const history_articulation* a, con
     const double clearance_mm = *specimen->advice->clearance_mm,
                  from_mm = nearest_bone_of(a, target).low - clearance_mm;
     if (from_mm > 0.0)
-        report_add(words, "; the clearance recorded, %s mm, begins %s mm below today’s surface",
+        report_add(words, "; the clearance recorded, %s mm, begins %s mm under today’s surface",
                    words_recorded(clearance_mm).text, words_figures(from_mm, 2).text);
     else
-        report_add(words, "; the clearance recorded, %s mm, holds from today’s surface on",
+        report_add(words, "; all of the rock over it lies within the %s mm of clearance recorded",
                    words_recorded(clearance_mm).text);
 }
 
@@ -133,18 +158,19 @@ report_text articulation_target_words(const history_articulation* a, const artic
     const history_unfilled* u = &a->unfilled[target->unfilled];
     const report_text found = report_place(a->elements, life->position_mm);
     const char* side = articulation_nearest_side(a, u);
-    const bool in_rock = u->where == HISTORY_IN_ROCK;
+    const bool in_rock = is_in_rock(a, target->unfilled);
     report_text words = report_say("to %s no loose element’s; ", words_chance(target->unclaimed / 100.0).text);
     if (in_rock)
-        report_add(&words, "in the rock, %s below today’s surface%s%s", report_interval(u->depth_mm, "mm").text,
-                   side != NULL ? ", nearest from " : "", side != NULL ? side : "");
+        report_add(&words, "%s, %s deep under today’s surface%s%s", near_name(u->where),
+                   report_interval(u->depth_mm, "mm").text, side != NULL ? ", nearest from " : "",
+                   side != NULL ? side : "");
     if (in_rock)
         add_near_face(&words, a, target);
     else
-        report_add(&words, "%s", at_surface);
+        report_add(&words, "%s", near_name(u->where));
     report_add(&words, "%s%s%s%s", found.text[0] != '\0' ? ", in square " : "", found.text,
                life->corridor ? ", beyond its row’s last element" : "",
-               in_rock ? "" : "; just below it, or the rock that held it has gone");
+               in_rock ? "" : "; just beneath it, or the rock that held it has gone");
     if (in_rock)
         add_clearance(&words, a, target);
     if (u->at_bone)
@@ -187,15 +213,14 @@ static void add_unmeasured_rows(report_text* words, const history_articulation* 
     {
         bool deep = false;
         for (size_t i = 0; i < targets->pointed; i++)
-            deep = deep || (life_of(a, &targets->one[i])->row == r &&
-                            a->unfilled[targets->one[i].unfilled].where == HISTORY_IN_ROCK);
+            deep = deep || (life_of(a, &targets->one[i])->row == r && is_in_rock(a, targets->one[i].unfilled));
         if (deep && isnan(thickness_of(a, r).value))
             report_add(&rows, "%s%.100s", rows.text[0] != '\0' ? ", " : "", articulation_specimen(a)->row[r].id);
     }
     if (rows.text[0] != '\0')
         report_add(words,
                    ". A depth is of the middle of a plate. Its near face lies half its thickness higher, which is not "
-                   "in the figure of row %.300s: the thickness of fewer than three was measured there",
+                   "in the figures of row %.300s: the thickness of fewer than three was measured there",
                    rows.text);
 }
 
@@ -247,7 +272,7 @@ static void add_targets(report_text* words, const history_articulation* a, const
         if (told == 0)
             report_add(words, "likeliest first, each with the chance that no loose element came from there: ");
         if (where != before)
-            report_add(words, "%s%s ", told > 0 ? "; " : "", where == HISTORY_IN_ROCK ? "in the rock" : at_surface);
+            report_add(words, "%s%s ", told > 0 ? "; " : "", near_name(where));
         report_add(words, "%splace%s %s of %s (%s)", where == before ? ", " : "", last > i ? "s" : "",
                    words_span(life->place, life_of(a, &targets->one[last])->place).text,
                    articulation_specimen(a)->row[life->row].id, words_chance(targets->one[i].unclaimed / 100.0).text);

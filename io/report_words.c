@@ -328,6 +328,16 @@ report_text report_named(const rlv_history* history, size_t which)
     return names;
 }
 
+/// " (a loss of less than 0.21 mm over 1.0 cm² would not have been told there)"
+static report_text least_told(const history_step* step)
+{
+    const rlv_detection_limit* limit = &step->change.limit[0];
+    return step->measured && limit->depth_mm > 0.0 && isfinite(limit->depth_mm)
+               ? report_say(" (a loss of less than %s mm over %s cm² would not have been told there)",
+                            words_figures(limit->depth_mm, 2).text, words_figures(limit->area_mm2 / 100.0, 2).text)
+               : (report_text){""};
+}
+
 /// What somebody wrote down of elements that may tell of bone where meshes tell of none: those that a step's note names
 /// after they had shown, and those in the spoil. Other notes need not be of losses, and are not counted among them.
 static void add_recorded(report_text* bone, const rlv_history* history)
@@ -339,8 +349,9 @@ static void add_recorded(report_text* bone, const rlv_history* history)
     {
         const report_text names = report_named(history, i);
         if (names.text[0] != '\0')
-            report_add(&told, "%s%.300s, which showed before and which the note at ‘%.100s’ names",
-                       told.text[0] != '\0' ? "; " : "", names.text, stage_id(history, history->step[i].after));
+            report_add(&told, "%s%.300s, which showed before and which the note at ‘%.100s’ names%.120s",
+                       told.text[0] != '\0' ? "; " : "", names.text, stage_id(history, history->step[i].after),
+                       least_told(&history->step[i]).text);
     }
     for (size_t i = 0; i < specimen->element_count; i++)
         spoil += is_in_spoil(history, &specimen->element[i], REPORT_ALL);
@@ -359,8 +370,8 @@ static void add_spoil_and_note(report_text* bone, const rlv_history* history, si
         report_add(bone, ". %s", in_spoil.text);
     const report_text names = report_named(history, which);
     if (names.text[0] != '\0')
-        report_add(bone, ". Recorded, and in no figure: the note at ‘%.100s’ names %.300s, which showed before",
-                   stage_id(history, step->after), names.text);
+        report_add(bone, ". Recorded, and in no figure: the note at ‘%.100s’ names %.300s, which showed before%s",
+                   stage_id(history, step->after), names.text, least_told(step).text);
 }
 
 static void put_classes(report_lines* lines, const rlv_history* history, size_t which)

@@ -120,7 +120,31 @@ Test(history_articulation, a_cut_through_it_leaves_open_on_which_side_it_lies)
     life l;
     write_cut(0.0, "spoil:");
     life_begin(&l);
-    cr_expect_eq(l.articulation.unfilled->where, HISTORY_AT_SURFACE);
+    // On which of the three its value tells, by the noise of the scans.
+    cr_expect_neq(l.articulation.unfilled->where, HISTORY_IN_ROCK);
+    cr_expect(history_may_hold_bone(l.articulation.unfilled->where));
     cr_expect(l.articulation.unfilled->depth_mm.low < 0.0 && l.articulation.unfilled->depth_mm.high > 0.0);
     life_end(&l);
+}
+
+// The borders of the rule: the interval's end at 0, and the value at half of its half.
+Test(history_articulation, where_a_place_lies_follows_the_interval_of_its_depth)
+{
+    const struct
+    {
+        rlv_interval depth_mm;
+        history_where where;
+    } told[] = {{{6, -1, 13}, HISTORY_PROBABLY_IN_ROCK}, {{28, -1.5, 57.5}, HISTORY_PROBABLY_IN_ROCK},
+                {{7, 0, 14}, HISTORY_IN_ROCK},           {{7, -0.01, 14.01}, HISTORY_PROBABLY_IN_ROCK},
+                {{5, -5, 15}, HISTORY_PROBABLY_IN_ROCK}, {{4.99, -5.01, 14.99}, HISTORY_AT_SURFACE},
+                {{0, -10, 10}, HISTORY_AT_SURFACE},      {{-4.99, -14.99, 5.01}, HISTORY_AT_SURFACE},
+                {{-5, -15, 5}, HISTORY_AT_OR_ABOVE},     {{-7, -14.01, 0.01}, HISTORY_AT_OR_ABOVE},
+                {{-7, -14, 0}, HISTORY_NOT_COLLECTED},   {{NAN, NAN, NAN}, HISTORY_NOT_COLLECTED}};
+    for (size_t i = 0; i < sizeof told / sizeof *told; i++)
+    {
+        const rlv_interval at = told[i].depth_mm;
+        cr_expect_eq(history_where_of(at, at.value > 0.0), told[i].where, "%g (%g to %g)", at.value, at.low, at.high);
+    }
+    cr_expect(history_may_hold_bone(HISTORY_AT_OR_ABOVE));
+    cr_expect_not(history_may_hold_bone(HISTORY_TAKEN));
 }

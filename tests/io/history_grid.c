@@ -38,13 +38,34 @@ Test(history_grid, what_lies_beside_what_is_told_as_the_map_shows_it)
 {
     const history_grid grid = fifties();
     const rlv_vec3 from = {10, 10, 0};
-    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(30, 11, 90)), "right of");
-    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(10, 30, 0)), "above");
-    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(0, 0, 0)), "below and left of");
-    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(-9, 10.1, 0)), "left of");
+    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(30, 11, 90)), "towards the right edge of the map from");
+    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(10, 30, 0)), "towards the upper edge of the map from");
+    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(0, 0, 0)), "towards the lower left of the map from");
+    cr_expect_str_eq(history_grid_way(&grid, from, rlv_vec3_of(-9, 10.1, 0)), "towards the left edge of the map from");
     cr_expect_null(history_grid_way(&grid, from, rlv_vec3_of(10, 10, 50)), "one place of the map");
     cr_expect_null(history_grid_way(&grid, from, rlv_vec3_of((double)NAN, 10, 50)));
     cr_expect_float_eq(history_grid_apart_mm(&grid, from, rlv_vec3_of(13, 14, 70)), 5.0, 1e-12); // 3, 4, 5
+}
+
+Test(history_grid, where_north_is_at_the_top_ways_and_edges_are_those_of_the_compass)
+{
+    static const char* const way[8] = {"east of", "south-east of", "south of", "south-west of",
+                                       "west of", "north-west of", "north of", "north-east of"};
+    history_grid grid = fifties();
+    grid.north_up = true;
+    for (int k = 0; k < 8; k++) // clockwise from the east
+        cr_expect_str_eq(
+            history_grid_way(&grid, rlv_vec3_of(0, 0, 0), rlv_vec3_of(cos(k * M_PI / 4), -sin(k * M_PI / 4), 5)),
+            way[k]);
+    float at[12] = {0, 0, 0, 100, 0, 0, 100, 60, 0, 0, 60, 0};
+    uint32_t corner[6] = {0, 1, 2, 0, 2, 3};
+    const rlv_mesh plate = {.vertex_count = 4, .triangle_count = 2, .position_mm = at, .corner = corner};
+    const rlv_pose pose = rlv_pose_identity();
+    double in;
+    cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(12, 30, 0), &in), "western");
+    cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(95, 20, 0), &in), "eastern");
+    cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(50, 53, 0), &in), "northern");
+    cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(50, 7, 0), &in), "southern");
 }
 
 Test(history_grid, the_nearest_edge_is_that_of_the_mesh_along_the_row_or_the_column)
@@ -77,6 +98,23 @@ Test(history_grid, the_nearest_edge_is_that_of_the_mesh_along_the_row_or_the_col
     pose.translation_mm = rlv_vec3_of(-8, 0, 0);
     cr_expect_str_eq(history_grid_edge(&grid, &plate, &pose, rlv_vec3_of(-5, 20, 0), &in), "left");
     cr_expect_float_eq(in, 3.0, 1e-6);
+}
+
+Test(history_grid, a_place_is_told_from_the_lines_of_its_square_and_a_mesh_from_those_of_the_first)
+{
+    const history_grid grid = fifties();
+    float at[9] = {-93, 0, 0, 100, 0, 0, 0, 61, 0};
+    uint32_t corner[3] = {0, 1, 2};
+    const rlv_mesh plate = {.vertex_count = 3, .triangle_count = 1, .position_mm = at, .corner = corner};
+    rlv_pose pose = rlv_pose_identity();
+    double in[2];
+    history_grid_in_square(&grid, rlv_vec3_of(-38, 21, 7), in); // B2, from (-50, 30)
+    cr_expect_float_eq(in[0], 12.0, 1e-9);
+    cr_expect_float_eq(in[1], 9.0, 1e-9);
+    pose.translation_mm = rlv_vec3_of(2, 0, 0);
+    history_grid_begins(&grid, &plate, &pose, in);
+    cr_expect_float_eq(in[0], 9.0, 1e-5); // of float coordinates
+    cr_expect_float_eq(in[1], 19.0, 1e-5);
 }
 
 Test(history_grid, the_squares_of_a_sheet_are_those_of_the_block_in_the_frame_of_its_stage)

@@ -1,5 +1,6 @@
 /// Tests of the skeleton in a report: its section, its tables and its findings, of a specimen of one stage.
 
+#include "report_articulation_parts.h"
 #include "report_findings.h"
 #include "report_record.h"
 #include "report_skeleton_methods.h"
@@ -9,6 +10,7 @@
 
 #include <criterion/criterion.h>
 #include <glib.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -242,7 +244,8 @@ Test(report_skeleton, where_bone_may_lie_says_how_high_a_plate_reaches_and_from_
     a->unfilled[0].depth_mm = (rlv_interval){20.0, 17.0, 23.0};
     const char* row = l.specimen.row[a->fit.unfilled[0].row].id;
     for (size_t i = 0; i < a->elements->count; i++)
-        l.skeleton.elements.one[i].told.thickness_mm = (rlv_interval){NAN, NAN, NAN};
+        l.skeleton.elements.one[i].told.length_mm = l.skeleton.elements.one[i].told.thickness_mm =
+            (rlv_interval){NAN, NAN, NAN};
     report_text words = articulation_target_words(a, &target);
     cr_expect_null(strstr(words.text, "near face"), "%s", words.text);
     cr_expect_null(strstr(words.text, "clearance"), "%s", words.text);
@@ -261,13 +264,82 @@ Test(report_skeleton, where_bone_may_lie_says_how_high_a_plate_reaches_and_from_
     articulation_targets_free(&targets);
     l.specimen.advice = &advice;
     words = articulation_target_words(a, &target);
-    cr_expect_not_null(strstr(words.text, "15 mm, holds from today’s surface on"), "%s", words.text);
+    cr_expect_not_null(strstr(words.text, "all of the rock over it lies within the 15 mm of clearance recorded"), "%s",
+                       words.text);
     clearance_mm = 4.0;
     a->unfilled[0].at_bone = true;
     words = articulation_target_words(a, &target);
-    cr_expect_not_null(strstr(words.text, "4 mm, begins 10 mm below today’s surface"), "%s", words.text);
+    cr_expect_not_null(strstr(words.text, "4 mm, begins 10 mm under today’s surface"), "%s", words.text);
     cr_expect_not_null(strstr(words.text, "bone shows already"), "%s", words.text);
     l.specimen.advice = own;
+    life_end(&l);
+}
+
+// A free place between two plates that stand on edge towards the surface: half of their width nearer.
+Test(report_skeleton, where_its_attitude_is_known_the_nearest_edge_of_a_plate_is_told)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    const size_t row = a->fit.unfilled[0].row;
+    const rlv_mat3 on_edge = rlv_rotation_from_vector(rlv_vec3_of(M_PI_2, 0, 0)); // its width along z
+    a->unfilled[0].where = HISTORY_IN_ROCK;
+    a->unfilled[0].depth_mm = (rlv_interval){20.0, 17.0, 23.0};
+    a->unfilled[0].way = rlv_vec3_of(0, 0, -1);
+    a->fit.scatter_deg = 0.0;
+    for (size_t i = 0; i < a->elements->count; i++)
+    {
+        rlv_element* told = &l.skeleton.elements.one[i].told;
+        told->length_mm = (rlv_interval){16.0, 16.0, 16.0};
+        told->width_mm = (rlv_interval){10.0, 10.0, 10.0};
+        told->thickness_mm = (rlv_interval){NAN, NAN, NAN};
+    }
+    for (size_t i = 0; i < a->given_count; i++)
+        if (a->given[i].row == row)
+            a->fit.element[i].life_frame = on_edge;
+    const articulation_target target = {.unfilled = 0, .unclaimed = 100.0};
+    report_text words = articulation_target_words(a, &target);
+    cr_expect_not_null(
+        strstr(words.text, "the nearest edge of a plate that stands as its row does there at 15.0 mm (12.0 "), "%s",
+        words.text);
+    rlv_table wall = articulation_unfilled_wall(a);
+    cr_expect_not_null(strstr(table_show(&wall, 0, 6).text, "an edge at 15.0 (12.0 to 18.0)"), "%s",
+                       table_show(&wall, 0, 6).text);
+    table_free(&wall);
+    cr_expect_float_eq(articulation_nearest_edge(a, 0).most_mm, 8.0, 1e-9);
+    a->unfilled[0].where = HISTORY_AT_SURFACE; // its edges stand out of the rock, or deeper than it
+    cr_expect(isnan(articulation_nearest_edge(a, 0).depth_mm.value));
+    a->unfilled[0].where = HISTORY_IN_ROCK;
+    for (size_t i = 0; i < a->given_count; i++)
+        a->fit.element[i].life_frame.m[0] = (double)NAN;
+    words = articulation_target_words(a, &target);
+    cr_expect_not_null(strstr(words.text, "an edge up to 8.0 mm higher than its middle, however it stands"), "%s",
+                       words.text);
+    life_end(&l);
+}
+
+// What people read of where a place lies follows its interval, and is the same in all that tells it.
+Test(report_skeleton, a_place_that_is_well_inside_is_told_as_probably_in_the_rock_though_its_interval_holds_0)
+{
+    life l;
+    write_disturbed();
+    life_begin(&l);
+    history_articulation* a = &l.skeleton.articulation;
+    const articulation_target target = {.unfilled = 0, .unclaimed = 100.0};
+    history_unfilled* u = &a->unfilled[0];
+    u->depth_mm = (rlv_interval){6.0, -1.0, 13.0};
+    u->where = history_where_of(u->depth_mm, true);
+    const char* words = "probably in the rock; its depth is not sure";
+    rlv_table wall = articulation_unfilled_wall(a);
+    cr_expect_not_null(strstr(table_show(&wall, 0, 4).text, words));
+    table_free(&wall);
+    articulation_tables all = articulation_tables_of(a);
+    cr_expect_str_eq(table_show(&all.table[ARTICULATION_UNFILLED], 0, 8).text, words);
+    articulation_tables_free(&all);
+    const report_text said = articulation_target_words(a, &target);
+    cr_expect_not_null(strstr(said.text, "probably in the rock, 6 mm (−1 to 13 mm) deep under today’s surface"), "%s",
+                       said.text);
     life_end(&l);
 }
 
@@ -392,6 +464,10 @@ Test(report_skeleton, neighbours_that_are_alike_are_told_together_with_a_dash)
     there[2].where = HISTORY_AT_SURFACE;
     cr_expect(in_summary(&l, "Bone may lie",
                          "in the rock places 8–9 of D (over 99 %); within its error of today’s surface place 10"));
+    there[2].where = HISTORY_PROBABLY_IN_ROCK;
+    cr_expect(in_summary(&l, "Bone may lie", "in the rock places 8–9 of D (over 99 %); probably in the rock place 10"));
+    there[2].where = HISTORY_AT_OR_ABOVE;
+    cr_expect(in_summary(&l, "Bone may lie", "; near today’s surface, or above it place 10"));
     there[1].where = there[2].where = HISTORY_TAKEN;
     cr_expect(in_summary(&l, "Bone may lie", "in its spoil if anywhere: places 9–10 of D"));
     a->fit.unfilled = own;

@@ -95,11 +95,12 @@ Test(report_words, a_note_that_names_an_element_that_had_shown_stands_beside_bon
     life.stage[2].note = (char*)"D05, D06 and D07: one lost a corner";
     report_lines lines = report_summary(&life.history);
     SAYS(lines, "Bone lost",
-         ". Recorded besides, and in no figure: D05, which showed before and which the note at ‘cleaned’ names. What "
-         "next lists them");
+         ". Recorded besides, and in no figure: D05, which showed before and which the note at ‘cleaned’ names (a "
+         "loss of less than 0.40 mm over 1.0 cm² would not have been told there). What next lists them");
     cr_expect_null(strstr(line(&lines, "Bone lost"), "corner"));
     lines = report_step(&life.history, 1);
-    SAYS(lines, "Bone lost", "the note at ‘cleaned’ names D05, which showed before");
+    SAYS(lines, "Bone lost",
+         "the note at ‘cleaned’ names D05, which showed before (a loss of less than 0.40 mm over 1.0 cm²");
     lines = report_step(&life.history, 0);
     cr_expect_null(strstr(line(&lines, "Bone lost"), "Recorded"));
     life.stage[2].note = (char*)"D051 is clean";
@@ -207,6 +208,10 @@ Test(report_words, regions_and_the_joint_of_a_piece_add_up_to_their_class)
     cr_expect_eq(table_rows(&bare), 3);
     cr_assert_eq(table_rows(&wall), 4);
     cr_expect_eq(table_check(&wall, NULL), RLV_DONE);
+    for (size_t k = 0; k < wall.column_count; k++) // those that are read along with another stand beneath it on a page
+        cr_expect_eq(table_is_beneath(&wall, k), strcmp(wall.column[k].key, "class") == 0 ||
+                                                     strcmp(wall.column[k].key, "deepest_square") == 0 ||
+                                                     strcmp(wall.column[k].key, "rate") == 0);
     cr_expect_str_eq(table_show(&wall, 3, 0).text, "–");
     cr_expect_str_eq(table_show(&wall, 3, 1).text, "matrix removed: crumbs of a joint");
     cr_expect_str_eq(table_show(&wall, 3, 3).ends.text, "1.5 to 2.5");
