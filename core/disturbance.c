@@ -240,22 +240,28 @@ static bool lies_anew(const rlv_articulated* told)
     return is_off_row(told) || (is_displaced(told) && (told->group == 0 || told->state != RLV_SHIFTED));
 }
 
-/// The tensor of a column of the frames of elements where all of `known` is.
+/// The tensor of a column of the frames of elements where all of `known` is, and which way that points.
 static rlv_status sum_axes(rlv_disturbance_axes* told, const summing* s, scope in, int column, unsigned known,
                            rlv_error* error)
 {
     const rlv_articulation* a = s->articulation;
-    size_t count = 0, off_row = 0;
+    size_t count = 0, off_row = 0, unsure = 0;
     for (size_t i = 0; i < a->count; i++)
     {
         const rlv_element* e = &s->element[i].element;
         if (!lies_anew(&a->element[i]) || (e->known & known) != known || !is_in(in, s->element[i].row, s->part[i]))
             continue;
+        if (!rlv_element_axis_told(e, column))
+        {
+            unsure++;
+            continue;
+        }
         s->way[count++] = rlv_vec3_of(e->frame[column], e->frame[3 + column], e->frame[6 + column]);
         off_row += is_off_row(&a->element[i]);
     }
     *told = (rlv_disturbance_axes){.tensor = {.count = count, .shape = NAN, .strength = NAN, .uniform_p = NAN},
-                                   .off_row = off_row};
+                                   .off_row = off_row,
+                                   .unsure = unsure};
     for (int k = 0; k < 3; k++)
     {
         told->tensor.eigenvalue[k] = (double)NAN;

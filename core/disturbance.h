@@ -21,9 +21,9 @@
 /// current carried along a floor scatters in the level alone, so the cone is the wider of the two of directions.h.
 ///
 /// *Axes.* Poles and long axes of the elements that are displaced by themselves, lie off their row, or are turned in a
-/// stretch, each once, where they are known: the orientation tensor, its shape and strength (N. H. Woodcock, Geol. Soc.
-/// Am. Bull. 88, 1977). Elements that a stretch carried along unturned still lie as the body does, and would tell its
-/// shape.
+/// stretch, each once, where they are known and told (rlv_element_axis_told): the orientation tensor, its shape and
+/// strength (N. H. Woodcock, Geol. Soc. Am. Bull. 88, 1977). Elements that a stretch carried along unturned still lie
+/// as the body does, and would tell its shape.
 ///
 /// Fewer than RLV_DISTURBANCE_LEAST are no figure but NaN, and the reason: an interval of the mean that told anything
 /// left the truth out in 21 of 100 samples of three at kappa 1, in 13 of four and in 9 of five, and of five in 5 from
@@ -88,6 +88,7 @@ typedef struct rlv_disturbance_axes
 {
     rlv_orientation tensor;
     size_t off_row; ///< so many of them are of elements off their rows, which belong to no part of the body
+    size_t unsure;  ///< so many more are known, but may as well point anywhere: they are left out
     const char* why;
 } rlv_disturbance_axes;
 

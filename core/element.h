@@ -178,6 +178,14 @@ void rlv_element_widen(rlv_element* element, const rlv_element_covered* covered)
 /// others are covered from its own side is not known.
 void rlv_element_widen_in_row(rlv_element* element, const rlv_element_covered* covered);
 
+/// How unsure the direction of an axis of its frame is (0 long, 1 width, 2 pole): sd in degrees, an angle in space,
+/// along the way that it is least sure in. Of one that is not known it is that of any turn.
+double rlv_element_axis_sd_deg(const rlv_element* element, int axis);
+
+/// Whether a direction is told at all: not where its 95 % interval is wider than 90 degrees to either side, for then it
+/// may as well be any.
+bool rlv_element_axis_told(const rlv_element* element, int axis);
+
 /// The angle between an element's plate and a plane, 0 to 90 degrees, with its 95 % interval; NaN where no pole is
 /// known.
 rlv_interval rlv_element_angle_deg(const rlv_element* element, const rlv_fitted_plane* plane);

@@ -427,6 +427,30 @@ rlv_status rlv_element_fuse(rlv_element_fusion* fusion, bool* partial, size_t co
     return room ? RLV_DONE : RLV_SYSTEM;
 }
 
+// --- how it is turned ------------------------------------------------------------------------------------------------
+
+/// Covariance of turns about two of the frame's axes.
+static double turns_about(const rlv_element* e, int a, int b)
+{
+    double sum = 0.0;
+    for (int k = 0; k < 9; k++)
+        sum += e->frame[k / 3 * 3 + a] * e->attitude_cov_rad2[k] * e->frame[k % 3 * 3 + b];
+    return sum;
+}
+
+double rlv_element_axis_sd_deg(const rlv_element* e, int axis)
+{
+    const int a = (axis + 1) % 3, b = (axis + 2) % 3;
+    const double aa = turns_about(e, a, a), bb = turns_about(e, b, b), ab = turns_about(e, a, b);
+    const double greatest = 0.5 * (aa + bb) + hypot(0.5 * (aa - bb), ab); // eigenvalue
+    return sqrt(fmax(greatest, 0.0)) * 180.0 / M_PI;
+}
+
+bool rlv_element_axis_told(const rlv_element* e, int axis)
+{
+    return RLV_HALF_95 * rlv_element_axis_sd_deg(e, axis) <= 90.0;
+}
+
 // --- a plane ---------------------------------------------------------------------------------------------------------
 
 rlv_interval rlv_element_angle_deg(const rlv_element* element, const rlv_fitted_plane* plane)

@@ -50,30 +50,20 @@ static void put_matrices(json_t* row, const history_element* one)
     record_real(row, "turn_sd_deg", one->fusion.disturbed ? one->fusion.turn_sd_deg : (double)NAN);
 }
 
-static void put_bedding(json_t* record, const history_elements* e)
+static void put_bedding(json_t* record, const rlv_table* bedding)
 {
-    if (!e->bedding_known)
-    {
+    json_t* rows = report_rows(bedding);
+    if (json_array_size(rows) > 0)
+        json_object_set(record, "bedding", json_array_get(rows, 0));
+    else
         record_null(record, "bedding");
-        return;
-    }
-    json_t* bedding = record_object(record, "bedding");
-    const double unknown = (double)NAN;
-    rlv_strike strike = {unknown, unknown};
-    if (e->compass_known)
-        strike = rlv_strike_of(&e->compass, e->bedding.pole);
-    const double* c = e->bedding.cov_rad2;
-    record_place(bedding, "pole", e->bedding.pole);
-    record_real(bedding, "strike_deg", strike.strike_deg);
-    record_real(bedding, "dip_deg", strike.dip_deg);
-    record_real(bedding, "sd_deg", sqrt(0.5 * (c[0] + c[4] + c[8])) * 180.0 / M_PI);
-    record_real(bedding, "rms_mm", e->bedding.rms_mm);
+    json_decref(rows);
 }
 
 static void record_elements(rlv_answer* answer, const work* w)
 {
     report_record_frame(record_object(answer->record, "frame"), &w->of.of.history);
-    put_bedding(answer->record, &w->of.elements);
+    put_bedding(answer->record, &w->tables.table[ELEMENTS_BEDDING]);
     json_t* rows = report_rows(&w->tables.table[ELEMENTS_MEASURED]);
     for (size_t i = 0; i < w->of.elements.count; i++)
         put_matrices(json_array_get(rows, i), &w->of.elements.one[i]);

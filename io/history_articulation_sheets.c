@@ -606,9 +606,12 @@ static void add_sample(report_text* words, const history_articulation* a, const 
         report_add(words, " and %zu off their rows", poles->off_row);
     if (together > 0)
         report_add(words, "; not %zu that only moved with a stretch, which is one motion", together);
-    report_add(words, ". Drawn: %zu known poles", d->poles);
-    if (a->given_count > d->poles)
-        report_add(words, "; left out: %zu elements, of no known pole or not judged", a->given_count - d->poles);
+    size_t placed = 0;
+    for (size_t i = 0; i < a->elements->count; i++)
+        placed += a->elements->one[i].placed;
+    report_add(words, ". Drawn: %zu known poles of the %zu elements that are placed", d->poles, placed);
+    if (placed > d->poles)
+        report_add(words, "; left out: %zu, of no known pole or not judged", placed - d->poles);
 }
 
 static rlv_status directions_of(directions* d, const history_articulation* a, rlv_error* error)

@@ -1,4 +1,5 @@
 #include "history_view.h"
+#include "interval.h"
 #include "report_articulation_parts.h"
 #include "report_place.h"
 
@@ -60,14 +61,25 @@ const char* articulation_id(const history_articulation* a, size_t element)
 
 // --- directions ------------------------------------------------------------------------------------------------------
 
-/// Of a vector with such sds along three axes square to each other.
+/// Of a vector with such sds along three axes square to each other: the greatest sd across it, by the two eigenvalues
+/// of their covariance in the plane across it, of which `sum` and `product` are told by the whole one.
 static double direction_sd_deg(const double part[3], const double sd[3])
 {
     const double square = part[0] * part[0] + part[1] * part[1] + part[2] * part[2];
-    double across = 0.0;
+    double sum = 0.0, product = 0.0;
     for (int k = 0; k < 3; k++)
-        across += 0.5 * sd[k] * sd[k] * (1.0 - part[k] * part[k] / square);
+    {
+        const double share = part[k] * part[k] / square;
+        sum += sd[k] * sd[k] * (1.0 - share);
+        product += share * pow(sd[(k + 1) % 3] * sd[(k + 2) % 3], 2.0);
+    }
+    const double across = 0.5 * sum + sqrt(fmax(0.25 * sum * sum - product, 0.0));
     return square > 0.0 ? sqrt(across / square) * 180.0 / M_PI : (double)NAN;
+}
+
+double articulation_way_half_deg(articulation_way way)
+{
+    return fmin(RLV_HALF_95 * way.sd_deg, 180.0);
 }
 
 articulation_way articulation_way_of(const rlv_body_motion* m, const rlv_mat3* body)
@@ -155,8 +167,11 @@ report_text articulation_places(int first, int last)
         {"across", "mm", "across", TABLE_INTERVAL, "Part across the body, above zero to the animal’s left."},          \
         {"out", "mm", "out", TABLE_INTERVAL, "Part out of the body wall, above zero away from the body."},             \
         {"shift_trend", "deg", "trend of shift", TABLE_NUMBER, "Azimuth of the shift, clockwise from true north."},    \
+        {"shift_plunge", "deg", "plunge of shift", TABLE_NUMBER, "Of the shift below the horizon."},                   \
     {                                                                                                                  \
-        "shift_plunge", "deg", "plunge of shift", TABLE_NUMBER, "Of the shift below the horizon."                      \
+        "shift_direction_half", "deg", "± 95 %", TABLE_NUMBER,                                                         \
+            "Half of the 95 % interval of the shift’s direction, an angle in space, to first order, along the way "  \
+            "that it is least sure in; 180: any direction."                                                            \
     }
 
 static void put_motion(rlv_table* t, const history_articulation* a, const rlv_body_motion* m, articulation_way way)
@@ -167,6 +182,7 @@ static void put_motion(rlv_table* t, const history_articulation* a, const rlv_bo
     table_interval(t, m->across_mm);
     table_interval(t, m->out_mm);
     put_trend(t, a, way.motion_mm);
+    table_figures(t, articulation_way_half_deg(way), 2);
 }
 
 static const table_column element_columns[] = {

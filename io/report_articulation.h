@@ -73,8 +73,10 @@ const char* articulation_corridor_words(const history_articulation* articulation
 /// of 57 (75 %, 62 to 86 %); 4 of the others lie off their rows".
 report_text articulation_verdict(const history_articulation* articulation);
 
-/// What the word means, how sure it is, and which elements are not counted in it.
+/// What the word means and how sure it is; and which elements are counted in it, which of them could not be tested, and
+/// of how many the external face is known.
 report_text articulation_verdict_meaning(const history_articulation* articulation);
+report_text articulation_verdict_counted(const history_articulation* articulation);
 
 /// The figures that everybody wants first, without full stops: the word; what is displaced; where bone may lie.
 report_lines articulation_summary(const history_articulation* articulation);

@@ -21,12 +21,14 @@ report_text articulation_places(int first, int last);
 rlv_interval articulation_length_of(rlv_interval length);
 
 /// A motion in the block's frame; of a stretch the one that the disturbance sums up (NaN where it sums up none).
-/// `sd_deg` is of its direction in space, to first order.
+/// `sd_deg` is of its direction in space, to first order, along the way that it is least sure in.
 typedef struct articulation_way
 {
     rlv_vec3 motion_mm;
     double sd_deg;
 } articulation_way;
+/// Half of the 95 % interval of that direction; 180: any.
+double articulation_way_half_deg(articulation_way way);
 articulation_way articulation_way_of(const rlv_body_motion* motion, const rlv_mat3* body);
 articulation_way articulation_way_of_group(const history_articulation* a, size_t group);
 /// The stretch's motion on the body, in the block's frame where its first or its last element belongs.
@@ -42,6 +44,9 @@ typedef struct articulation_came
 } articulation_came;
 articulation_came articulation_came_from(const history_articulation* a, size_t unfilled, size_t element);
 
+/// Whether an element lies off its row: else no current is told of.
+bool articulation_has_off_row(const history_articulation* a);
+
 /// Which way a current carried what is loose: how far, and by compass, as told to people, with half of the 95 %
 /// interval of the direction. False where that is not told: a current is less likely than not, or north or its way not
 /// known.
@@ -52,6 +57,14 @@ typedef struct carried_way
     double half_deg;
 } carried_way;
 bool articulation_carried_way(carried_way* way, const history_articulation* a);
+
+/// By what angle in the level a motion that has a direction there went otherwise than the current, and the most that
+/// its errors, the current's and the scatter of what a current carries make of it (95 %). NaN where either has none.
+typedef struct carried_off
+{
+    double off_deg, most_deg;
+} carried_off;
+carried_off articulation_off_current(const history_articulation* a, const rlv_disturbance_motion* motion);
 
 /// Half of the longest axis of a life position's 95 % region.
 double articulation_region_half_mm(const rlv_unfilled* life);

@@ -89,11 +89,11 @@ static bool has_direction(const history_articulation* a, size_t group, size_t gi
 }
 
 /// "082/15 ± 12": azimuth and plunge of a motion that has a direction, as the trade writes them, with half of the 95 %
-/// interval. Empty where it may be none.
+/// interval, an angle in space. Empty where it may be none.
 static report_text compass_way(const history_articulation* a, const rlv_body_motion* m, articulation_way way)
 {
     report_text words = {""};
-    const double half = fmin(ceil(RLV_HALF_95 * way.sd_deg), 180.0);
+    const double half = ceil(articulation_way_half_deg(way));
     if (!(m->shift_mm.low > 0.0) || !a->elements->compass_known || !(rlv_vec3_length(way.motion_mm) > 0.0))
         return words;
     const rlv_trend trend = rlv_trend_of(&a->elements->compass, way.motion_mm);
@@ -363,6 +363,26 @@ rlv_table articulation_loose_wall(const history_articulation* a)
     return t;
 }
 
+bool articulation_has_off_row(const history_articulation* a)
+{
+    for (size_t i = 0; i < a->stray_count; i++)
+        if (a->why[a->stray[i].element] == HISTORY_OFF_ROW)
+            return true;
+    return false;
+}
+
+carried_off articulation_off_current(const history_articulation* a, const rlv_disturbance_motion* m)
+{
+    const rlv_carried* c = &a->carried;
+    carried_way way;
+    if (!(m->trust > 0.0) || !articulation_carried_way(&way, a))
+        return (carried_off){NAN, NAN};
+    const rlv_vec3 level = rlv_vec3_along(m->motion_mm, -rlv_vec3_dot(m->motion_mm, a->level_up), a->level_up);
+    const double cosine = rlv_vec3_dot(rlv_vec3_unit(level), rlv_vec3_unit(c->motion_mm)), degree = M_PI / 180.0,
+                 sd = hypot(hypot(m->direction_sd_deg, c->direction_sd_deg), RLV_CARRIED_SCATTER / degree);
+    return (carried_off){acos(fmax(fmin(cosine, 1.0), -1.0)) / degree, RLV_HALF_95 * sd};
+}
+
 bool articulation_carried_way(carried_way* way, const history_articulation* a)
 {
     const rlv_carried* c = &a->carried;
@@ -377,12 +397,9 @@ bool articulation_carried_way(carried_way* way, const history_articulation* a)
 report_text articulation_carried_words(const history_articulation* a)
 {
     report_text words = {""};
-    bool off_row = false;
-    for (size_t i = 0; i < a->stray_count; i++)
-        off_row |= a->why[a->stray[i].element] == HISTORY_OFF_ROW;
-    if (!off_row)
-        return words;
     carried_way way;
+    if (!articulation_has_off_row(a))
+        return words;
     report_add(&words,
                "That what lies off its row was carried one way, by a current say, is %s likely. So tell where it lies "
                "to the free places and the motions of what kept its place",
@@ -703,26 +720,33 @@ report_text articulation_verdict_meaning(const history_articulation* a)
 {
     report_text words = {""};
     const rlv_articulation_verdict v = a->fit.verdict;
+    report_add(
+        &words,
+        "Articulated: three quarters of the elements counted, at least, are in place. Associated: three quarters lie "
+        "within a fifth of the body’s length (%.0f of %.0f mm, along its axis from the first place of all rows to the "
+        "last) of their life position. Isolated: neither.",
+        0.2 * rlv_body_axis_length_mm(&a->fit.axis), rlv_body_axis_length_mm(&a->fit.axis));
+    if (!v.sure)
+        report_add(&words, " The interval of the share passes three quarters, so another word is not ruled out.");
+    if (v.effective + 0.5 < (double)(v.judged + v.off_row))
+        report_add(
+            &words,
+            " In that interval a stretch that moved together weighs as one event: the %zu elements tell the share as "
+            "surely as %.0f would of which each moved, or stayed, by itself.",
+            v.judged + v.off_row, v.effective);
+    return words;
+}
+
+report_text articulation_verdict_counted(const history_articulation* a)
+{
+    report_text words = {""};
+    const rlv_articulation_verdict v = a->fit.verdict;
     size_t spoil = 0, other = 0;
     for (size_t i = 0; i < a->elements->count; i++)
     {
         spoil += a->why[i] == HISTORY_SPOIL;
         other += history_state(a, i) == RLV_UNASSIGNED && a->why[i] != HISTORY_SPOIL && a->why[i] != HISTORY_OFF_ROW;
     }
-    report_add(
-        &words,
-        "Articulated: three quarters of the elements counted, at least, are in place. Associated: three quarters lie "
-        "within a fifth of the body’s length (%.0f of %.0f mm, along its axis from the first place of all rows to the "
-        "last) of their life position. Isolated: neither. ",
-        0.2 * rlv_body_axis_length_mm(&a->fit.axis), rlv_body_axis_length_mm(&a->fit.axis));
-    if (!v.sure)
-        report_add(&words, "The interval of the share passes three quarters, so another word is not ruled out. ");
-    if (v.effective + 0.5 < (double)(v.judged + v.off_row))
-        report_add(
-            &words,
-            "In that interval a stretch that moved together weighs as one event: the %zu elements tell the share as "
-            "surely as %.0f would of which each moved, or stayed, by itself. ",
-            v.judged + v.off_row, v.effective);
     report_add(&words, "Counted are %zu elements whose state is told", v.judged);
     if (v.off_row > 0)
         report_add(&words, ", and %zu that lie off their rows, and so have moved", v.off_row);

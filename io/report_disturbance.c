@@ -29,7 +29,14 @@ static const table_column motion_columns[] = {
     {"trend", "deg", "trend", TABLE_NUMBER, "Which way in the level, clockwise from true north."},
     {"direction_sd", "deg", "sd of that", TABLE_NUMBER, "Standard deviation of that direction, to first order."},
     {"trust", NULL, "trust", TABLE_NUMBER,
-     "Mean cosine of that direction’s error, by which it counts; 0 where it has no direction in the level."}};
+     "Mean cosine of that direction’s error, by which it counts; 0 where it has no direction in the level."},
+    {"off_current", "deg", "off the current", TABLE_NUMBER,
+     "Angle in the level to the way that what lies off its row was likely carried (carried.csv); empty where either "
+     "has "
+     "no direction."},
+    {"off_current_most", "deg", "at most, if with it", TABLE_NUMBER,
+     "What its errors, the current’s and the scatter of what a current carries make of that in 95 %: beyond it, it did "
+     "not go with the current."}};
 
 static rlv_table motions_table(const history_articulation* a)
 {
@@ -51,6 +58,9 @@ static rlv_table motions_table(const history_articulation* a)
         table_number(&t, m->trend_deg, m->direction_sd_deg);
         table_figures(&t, m->direction_sd_deg, 2);
         table_figures(&t, m->trust, 2);
+        const carried_off off = articulation_off_current(a, m);
+        table_number(&t, off.off_deg, 1.0);
+        table_number(&t, off.most_deg, 1.0);
     }
     return t;
 }
@@ -154,7 +164,7 @@ static const table_column axes_columns[] = {
     SCOPE_COLUMNS,
     {"axes", NULL, "axes", TABLE_TEXT,
      "poles, or long axes, of the elements that are displaced by themselves, or lie off their rows."},
-    {"count", NULL, "elements", TABLE_COUNT, "How many of them are known."},
+    {"count", NULL, "elements", TABLE_COUNT, "How many of them are known, without those of left_out."},
     {"s1", NULL, "S1", TABLE_NUMBER, "Greatest eigenvalue of their orientation tensor; the three add up to 1."},
     {"s2", NULL, "S2", TABLE_NUMBER, "The middle one."},
     {"s3", NULL, "S3", TABLE_NUMBER, "The least."},
@@ -165,7 +175,9 @@ static const table_column axes_columns[] = {
     {"plunge", "deg", "plunge of S1", TABLE_NUMBER, "Its plunge."},
     {"why_not", NULL, "why not", TABLE_TEXT, "Why there is no figure."},
     {"off_row", NULL, "off their rows", TABLE_COUNT,
-     "How many of them are of elements off their rows: these are in no part of the body."}};
+     "How many of them are of elements off their rows: these are in no part of the body."},
+    {"left_out", NULL, "left out", TABLE_COUNT,
+     "How many more are known but may as well point anywhere: their 95 % interval is wider than 90° to either side."}};
 
 /// The trend of an axis, by the end of it that does not point up; NaN where it is not known.
 static rlv_trend axis_trend(const history_articulation* a, rlv_vec3 axis)
@@ -194,12 +206,55 @@ static void put_axes(rlv_table* t, const history_articulation* a, const disturbe
     table_number(t, trend.plunge_deg, 1.0);
     table_text(t, axes->why);
     table_count(t, axes->off_row);
+    table_count(t, axes->unsure);
+}
+
+// --- a current -------------------------------------------------------------------------------------------------------
+
+static const table_column carried_columns[] = {
+    {"probability", "percent", "how likely", TABLE_NUMBER,
+     "Probability that what lies off its row was carried one way."},
+    {"motion", "mm", "motion", TABLE_PLACE,
+     "Which way and how far, on the mean over all that it may be, in the block’s frame."},
+    {"far", "mm", "by", TABLE_NUMBER, "Length of that."},
+    {"motion_trend", "deg", "towards", TABLE_NUMBER, "Its azimuth from true north, clockwise."},
+    {"direction_sd", "deg", "sd of that", TABLE_NUMBER, "How unsure that direction is: circular sd."},
+    {"direction_half", "deg", "± 95 %", TABLE_NUMBER, "Half of its 95 % interval; 180: any direction."},
+    {"level", NULL, "level", TABLE_TEXT,
+     "bedding, or horizon: what it is taken to have run along; empty: up is not known."},
+    {"told_with", "percent", "told where there was one", TABLE_NUMBER,
+     "What was told on the mean of simulated animals of which a current had carried five elements."},
+    {"told_without", "percent", "told where there was none", TABLE_NUMBER,
+     "The same of animals of which five elements had gone any way."}};
+
+static rlv_table carried_table(const history_articulation* a)
+{
+    rlv_table t = table_of("carried", "Carried one way", COLUMNS(carried_columns));
+    const rlv_carried* c = &a->carried;
+    const double far = rlv_vec3_length(c->motion_mm);
+    if (!articulation_has_off_row(a))
+        return t;
+    table_number(&t, 100.0 * c->probability, 1.0);
+    table_place(&t, c->motion_mm, 1.0);
+    table_number(&t, far, 1.0);
+    table_number(&t,
+                 a->elements->compass_known && far > 0.0 ? rlv_trend_of(&a->elements->compass, c->motion_mm).trend_deg
+                                                         : (double)NAN,
+                 c->direction_sd_deg);
+    table_figures(&t, c->direction_sd_deg, 2);
+    table_figures(&t, fmin(RLV_HALF_95 * c->direction_sd_deg, 180.0), 2);
+    table_text(&t, a->level_of_bedding ? "bedding" : a->elements->up_known ? "horizon" : NULL);
+    table_number(&t, 100.0 * RLV_CARRIED_TOLD_WITH, 1.0);
+    table_number(&t, 100.0 * RLV_CARRIED_TOLD_WITHOUT, 1.0);
+    return t;
 }
 
 rlv_table disturbance_table_of(const history_articulation* a, disturbance_table which)
 {
     if (which == DISTURBANCE_MOTIONS)
         return motions_table(a);
+    if (which == DISTURBANCE_CARRIED)
+        return carried_table(a);
     rlv_table t = which == DISTURBANCE_LEVEL
                       ? table_of("motions_level", "Which way they went in the level", COLUMNS(level_columns))
                   : which == DISTURBANCE_SPACE
@@ -280,54 +335,48 @@ static report_text space_words(const history_articulation* a)
 static report_text axes_words(const rlv_disturbance_axes* axes)
 {
     const rlv_orientation* o = &axes->tensor;
-    report_text words;
-    char off_row[80] = "";
+    report_text words, off_row = {""};
     if (axes->off_row > 0)
-        snprintf(off_row, sizeof off_row, ", with %zu off their rows", axes->off_row);
+        report_add(&off_row, ", with %zu off their rows", axes->off_row);
+    if (axes->unsure > 0)
+        report_add(&off_row, ", %zu left out that may as well point anywhere", axes->unsure);
     if (axes->why != NULL)
-        snprintf(words.text, sizeof words.text, "no orientation tensor (%zu known%s: %s)", o->count, off_row,
+        snprintf(words.text, sizeof words.text, "no orientation tensor (%zu known%s: %s)", o->count, off_row.text,
                  axes->why);
     else
         rlv_print(words.text, sizeof words.text,
-                  "of %zu%s: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count, off_row,
-                  words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
+                  "of %zu%s: S1 %s, S2 %s, S3 %s, shape K %s, strength C %s, p of uniform %.20s", o->count,
+                  off_row.text, words_figures(o->eigenvalue[0], 2).text, words_figures(o->eigenvalue[1], 2).text,
                   words_figures(o->eigenvalue[2], 2).text, words_figures(o->shape, 2).text,
                   words_figures(o->strength, 2).text, report_p(o->uniform_p).text);
     return words;
 }
 
-/// Ids of the motions that went another way in the level than the current, by more than their errors, its own, and the
-/// scatter of what a current carries (95 %).
-static void add_against(report_text* words, const history_articulation* a)
+/// The motions that did not go with the current, each with the angle between.
+static void add_not_with(report_text* words, const history_articulation* a)
 {
-    const rlv_carried* c = &a->carried;
-    size_t against = 0, told = 0;
+    size_t otherwise = 0, told = 0;
     for (size_t i = 0; i < a->disturbance.motion_count; i++)
     {
         const rlv_disturbance_motion* m = &a->disturbance.motion[i];
-        const rlv_vec3 level = rlv_vec3_along(m->motion_mm, -rlv_vec3_dot(m->motion_mm, a->level_up), a->level_up);
-        const double cosine = rlv_vec3_dot(rlv_vec3_unit(level), rlv_vec3_unit(c->motion_mm)),
-                     off = acos(fmax(fmin(cosine, 1.0), -1.0)),
-                     sd = hypot(hypot(m->direction_sd_deg, c->direction_sd_deg) * M_PI / 180.0, RLV_CARRIED_SCATTER);
-        if (!(m->trust > 0.0))
-            continue;
-        told++;
-        if (off > RLV_HALF_95 * sd)
-            report_add(words, "%s%.100s%s", against++ == 0 ? "; against it went " : ", ", id_of(a, m),
-                       m->group > 0 ? " and its stretch" : "");
+        const carried_off off = articulation_off_current(a, m);
+        told += !isnan(off.off_deg);
+        if (off.off_deg > off.most_deg)
+            report_add(words, "%s%.100s%s (%.0f° off)", otherwise++ == 0 ? "; not with it: " : ", ", id_of(a, m),
+                       m->group > 0 ? " and its stretch" : "", off.off_deg);
     }
-    if (told > 0 && against == 0)
-        report_add(words, "; no motion that has a direction went against it");
+    if (told > 0 && otherwise == 0)
+        report_add(words, "; every motion that has a direction went with it, as far as errors and scatter tell");
 }
 
-/// "74 % likely, by about 24 mm towards 082 ± 20° in the level; against it went D04"
+/// "74 % likely, by about 24 mm towards 082 ± 20° in the level; not with it: D04 (154° off)"
 static report_text current_words(const history_articulation* a)
 {
     const rlv_carried* c = &a->carried;
     carried_way way;
     report_text words = {""};
-    if (a->stray_count == 0)
-        report_add(&words, "not sought: nothing is loose");
+    if (!articulation_has_off_row(a))
+        report_add(&words, "not sought: nothing lies off its row");
     else if (!articulation_carried_way(&way, a))
         report_add(&words, "%s likely; no direction of it is told", words_share(c->probability).text);
     else
@@ -335,16 +384,29 @@ static report_text current_words(const history_articulation* a)
         report_add(&words, "%s likely, by about %.0f mm towards %03d ± %.0f° (95 %%) in the level%s",
                    words_share(c->probability).text, way.far_mm, way.trend_deg, way.half_deg,
                    a->level_of_bedding ? " of the bedding" : "");
-        add_against(&words, a);
+        add_not_with(&words, a);
     }
+    return words;
+}
+
+/// What such a figure is worth, by what was told of animals of which it is known.
+static report_text carried_words(const history_articulation* a)
+{
+    report_text words = current_words(a);
+    if (articulation_has_off_row(a))
+        report_add(
+            &words,
+            ". In simulated animals with five elements off their rows it was told as %s likely on the mean where "
+            "a current had carried them, and as %s where they had gone any way",
+            words_share(RLV_CARRIED_TOLD_WITH).text, words_share(RLV_CARRIED_TOLD_WITHOUT).text);
     return words;
 }
 
 report_text disturbance_brief(const history_articulation* a)
 {
     report_text words = report_say("counted, without what is loose: %s. ", level_words(a).text);
-    if (a->stray_count == 0)
-        report_add(&words, "Nothing is loose, so that no more is weighed");
+    if (!articulation_has_off_row(a))
+        report_add(&words, "Nothing lies off its row, so that no more is weighed");
     else
         report_add(&words,
                    "Weighed, with what is loose at each place that it may have had: that a current carried it one way "
@@ -362,5 +424,5 @@ report_lines disturbance_lines(const history_articulation* a)
                                    {"In space", space_words(a), false},
                                    {"Poles of displaced", axes_words(&all->poles), false},
                                    {"Their long axes", axes_words(&all->long_axes), false},
-                                   {"Carried one way", current_words(a), false}}};
+                                   {"Carried one way", carried_words(a), false}}};
 }

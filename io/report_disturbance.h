@@ -13,6 +13,7 @@ typedef enum disturbance_table
     DISTURBANCE_LEVEL,   ///< which way they went in the level: of all, each row, each part of the body
     DISTURBANCE_SPACE,   ///< and in space
     DISTURBANCE_AXES,    ///< how poles and long axes lie
+    DISTURBANCE_CARRIED, ///< one row, where an element lies off its row: whether a current carried it
     DISTURBANCE_TABLES,
 } disturbance_table;
 

@@ -249,7 +249,7 @@ static const table_column wall_columns[] = {
      "may be wider than it is long. In brackets where no landmark tells the front: then of the outline’s own longer "
      "axis, "
      "or of the line through landmarks, to the end that points downwards. A plunge below zero points upwards: the "
-     "front is the higher end. Unknown: its direction is off by more than 90° in one of twenty."},
+     "front is the higher end. ±: half of its 95 % interval, as an angle in space. Unknown: that is more than 90°."},
     {"bedding", "deg", "to bedding", TABLE_INTERVAL, "Angle between the plate and bedding."},
     {"face", NULL, "external face", TABLE_TEXT, "Up or down."},
     STAGE_COLUMN,
@@ -271,25 +271,20 @@ static element_words size_words(const rlv_element* told)
     return words;
 }
 
-static double half_of(rlv_interval interval)
-{
-    return 0.5 * (interval.high - interval.low);
-}
-
-/// "082/15 ± 3": three figures of azimuth, as the trade writes it. "unknown" where it may as well be any.
+/// "082/15 ± 3": three figures of azimuth, as the trade writes it, with half of the 95 % interval, an angle in space.
+/// "unknown" where it may as well be any.
 static element_words trend_words(const history_element* one)
 {
     element_words words = {""};
     if (isnan(one->trend_deg.value))
         return words;
     const bool front = (one->told.known & RLV_ELEMENT_FRONT) != 0;
-    const double half = fmax(half_of(one->trend_deg), half_of(one->plunge_deg));
-    if (half > 90.0)
+    if (!rlv_element_axis_told(&one->told, 0))
         snprintf(words.text, sizeof words.text, "unknown");
     else
         snprintf(words.text, sizeof words.text, "%s%s%s ± %s", front ? "" : "(",
                  words_trend(one->trend_deg.value, one->plunge_deg.value).text, front ? "" : ")",
-                 words_number(ceil(half), 0).text);
+                 words_number(ceil(RLV_HALF_95 * rlv_element_axis_sd_deg(&one->told, 0)), 0).text);
     return words;
 }
 
@@ -399,6 +394,56 @@ static rlv_table attitudes_table(const history_elements* e)
     return t;
 }
 
+// --- bedding ---------------------------------------------------------------------------------------------------------
+
+static const table_column bedding_columns[] = {
+    {"points", NULL, "points", TABLE_TEXT,
+     "Points that the plane was fitted through; empty: strike and dip are recorded."},
+    {"stage", NULL, "stage", TABLE_TEXT, "Stage that these were placed on."},
+    {"pole", NULL, "pole", TABLE_PLACE,
+     "Unit vector across it in the block’s frame, to its upper side where up is known."},
+    {"strike", "deg", "strike", TABLE_NUMBER, "From true north, clockwise; the plane dips to the right of it."},
+    {"dip", "deg", "dip", TABLE_NUMBER, "Below the horizon."},
+    {"dip_direction", "deg", "dip direction", TABLE_NUMBER, "Where it dips to, clockwise from true north."},
+    {"sd", "deg", "sd", TABLE_NUMBER,
+     "Standard deviation of the pole’s direction, along the way that it is least sure in."},
+    {"rms", "mm", "rms", TABLE_NUMBER, "How far the points lie off the plane, root mean square."}};
+
+elements_bedding elements_bedding_of(const history_elements* e)
+{
+    const double unknown = (double)NAN;
+    elements_bedding of = {{unknown, unknown, unknown}, {unknown, unknown}, unknown, unknown};
+    if (!e->bedding_known)
+        return of;
+    of.pole = rlv_vec3_scale(e->bedding.pole, e->up_known && rlv_vec3_dot(e->bedding.pole, e->up) < 0.0 ? -1.0 : 1.0);
+    of.sd_deg = rlv_plane_pole_sd_deg(&e->bedding);
+    if (e->compass_known)
+    {
+        of.strike = rlv_strike_of(&e->compass, of.pole);
+        of.dip_direction_deg = fmod(of.strike.strike_deg + 90.0, 360.0);
+    }
+    return of;
+}
+
+static rlv_table bedding_table(const history_elements* e)
+{
+    rlv_table t = table_of("bedding", "Bedding", COLUMNS(bedding_columns));
+    const rlv_bedding_record* record = e->history->specimen->bedding;
+    const elements_bedding of = elements_bedding_of(e);
+    if (!e->bedding_known)
+        return t;
+    const bool fitted = record != NULL && record->points != NULL;
+    table_text(&t, fitted ? record->points : NULL);
+    table_text(&t, fitted ? record->stage : NULL);
+    table_place(&t, of.pole, of.sd_deg * M_PI / 180.0);
+    table_number(&t, of.strike.strike_deg, of.sd_deg);
+    table_number(&t, of.strike.dip_deg, of.sd_deg);
+    table_number(&t, of.dip_direction_deg, of.sd_deg);
+    table_figures(&t, of.sd_deg, 2);
+    table_figures(&t, fitted ? e->bedding.rms_mm : (double)NAN, 2);
+    return t;
+}
+
 // --- a row an element and stage --------------------------------------------------------------------------------------
 
 static const table_column sighting_columns[] = {
@@ -458,7 +503,8 @@ elements_tables elements_tables_of(const history_elements* elements)
 {
     return (elements_tables){{[ELEMENTS_MEASURED] = measured_table(elements),
                               [ELEMENTS_ATTITUDES] = attitudes_table(elements),
-                              [ELEMENTS_SIGHTINGS] = sightings_table(elements)}};
+                              [ELEMENTS_SIGHTINGS] = sightings_table(elements),
+                              [ELEMENTS_BEDDING] = bedding_table(elements)}};
 }
 
 void elements_tables_free(elements_tables* tables)

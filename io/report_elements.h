@@ -12,6 +12,7 @@ typedef enum elements_table
     ELEMENTS_MEASURED,  ///< a row an element
     ELEMENTS_ATTITUDES, ///< how each is turned, as axes
     ELEMENTS_SIGHTINGS, ///< a row an element and stage
+    ELEMENTS_BEDDING,   ///< one row, where it is known: the plane that was bedding
     ELEMENTS_TABLES,
 } elements_table;
 
@@ -37,6 +38,15 @@ typedef struct elements_judged
 /// `judged(user, element)` tells, where that is not NULL. Free with table_free.
 typedef elements_judged (*elements_judge)(const void* user, size_t element);
 rlv_table elements_wall(const history_elements* elements, elements_judge judged, const void* user);
+
+/// The pole of bedding, to its upper side where up is known, and its strike and dip; NaN where not known.
+typedef struct elements_bedding
+{
+    rlv_vec3 pole;
+    rlv_strike strike;
+    double dip_direction_deg, sd_deg; ///< sd: of the pole's direction, along the way that it is least sure in
+} elements_bedding;
+elements_bedding elements_bedding_of(const history_elements* elements);
 
 /// "up", "down", "on edge"; NULL where it is not known.
 const char* elements_face_name(history_face face);

@@ -324,8 +324,10 @@ static void look_at_elements(report_findings* f, const rlv_specimen* specimen, c
             add_to_bedding(&measured, skeleton, k);
         }
         if (!told)
-            find(f, REPORT_LOOK, names.text, "the record of elements notes “%.800s”%s%.600s", one->note,
-                 measured.text[0] != '\0' ? "; measured to bedding: " : "", measured.text);
+            find(f, REPORT_LOOK, names.text, "the record of elements notes “%.800s”%s%.600s%s", one->note,
+                 measured.text[0] != '\0' ? "; measured to bedding: " : "", measured.text,
+                 measured.text[0] != '\0' ? ": 0° is flat in it, 90° on edge; whether the note agrees is for the reader"
+                                          : "");
     }
 }
 

@@ -45,19 +45,14 @@ static void put_direction(rlv_page* p, const char* name, const rlv_direction_rec
 /// The plane of bedding through its points, as far as it was fitted: by compass where that is known, and its pole.
 static void add_fitted(report_text* words, const history_elements* e)
 {
-    const rlv_fitted_plane* plane = &e->bedding;
-    const double side = e->up_known && rlv_vec3_dot(plane->pole, e->up) < 0.0 ? -1.0 : 1.0;
+    const elements_bedding of = elements_bedding_of(e);
     report_add(words, ":");
     if (e->compass_known)
-    {
-        const rlv_strike strike = rlv_strike_of(&e->compass, plane->pole);
-        report_add(words, " strike %03d°, dip %s° towards %03d°;", (int)lround(strike.strike_deg) % 360,
-                   words_known(strike.dip_deg, rlv_plane_pole_sd_deg(plane)).text,
-                   (int)lround(strike.strike_deg + 90.0) % 360);
-    }
+        report_add(words, " strike %03d°, dip %s° towards %03d°;", (int)lround(of.strike.strike_deg) % 360,
+                   words_known(of.strike.dip_deg, of.sd_deg).text, (int)lround(of.dip_direction_deg) % 360);
     report_add(words, " pole %s, %s, %s in the block’s frame, its direction known to %s° (sd)",
-               words_number(side * plane->pole.x, 3).text, words_number(side * plane->pole.y, 3).text,
-               words_number(side * plane->pole.z, 3).text, words_figures(rlv_plane_pole_sd_deg(plane), 2).text);
+               words_number(of.pole.x, 3).text, words_number(of.pole.y, 3).text, words_number(of.pole.z, 3).text,
+               words_figures(of.sd_deg, 2).text);
 }
 
 static void put_bedding(rlv_page* p, const rlv_bedding_record* bedding, const report_skeleton* skeleton)

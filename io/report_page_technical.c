@@ -279,8 +279,11 @@ static void put_parameters(rlv_page* p, json_t* parameters)
 
 static void put_inputs(rlv_page* p, const source_of* s)
 {
+    const rlv_specimen* specimen = s->history->specimen;
     page_section(p, "inputs", "Inputs, parameters, files");
     page_fact(p, "Made by", "rilievo " RLV_VERSION);
+    report_page_tell(p, "Cite as", "%.200s%s%.400s: measurements of its preparation. Report by rilievo " RLV_VERSION,
+                     specimen->id, specimen->title != NULL ? ", " : "", specimen->title != NULL ? specimen->title : "");
     page_link(p, "report.json", "report.json: everything here for machines, the record in Darwin Core’s terms");
     page_link(p, "tables/meanings.csv", "tables/meanings.csv: what each column of the tables means");
     report_page_table(p, s, REPORT_INPUTS);

@@ -1,6 +1,7 @@
 #include "report_skeleton.h"
 
 #include "history_articulation_sheets.h"
+#include "report_articulation_parts.h"
 #include "report_page_parts.h"
 
 #include "report_place.h"
@@ -9,6 +10,20 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+
+/// What elements, stretches and the rest are judged by.
+static void record_thresholds(json_t* parameters)
+{
+    json_t* of = record_object(parameters, "skeleton_thresholds");
+    record_real(of, "displaced_p", RLV_ARTICULATION_LEVEL);
+    record_real(of, "stretch_p", RLV_ARTICULATION_GROUP_LEVEL);
+    record_count(of, "row_least", RLV_ARTICULATION_LEAST);
+    record_count(of, "row_least_compared", RLV_COMPARED_LEAST);
+    record_real(of, "compared_drift", RLV_COMPARED_DRIFT);
+    record_count(of, "directions_least", RLV_DISTURBANCE_LEAST);
+    record_real(of, "stray_none", RLV_STRAY_NONE);
+    record_real(of, "carried_scatter", RLV_CARRIED_SCATTER);
+}
 
 rlv_status report_skeleton_measure(report_skeleton* s, const rlv_history* history, rlv_answer* answer, rlv_error* error)
 {
@@ -29,6 +44,8 @@ rlv_status report_skeleton_measure(report_skeleton* s, const rlv_history* histor
     }
     if (status != RLV_DONE || !s->measured)
         return status;
+    if (s->judged)
+        record_thresholds(answer->parameters);
     const elements_tables elements = elements_tables_of(&s->elements);
     const articulation_tables articulation = articulation_tables_of(&s->articulation);
     for (size_t i = 0; i < SKELETON_TABLES; i++)
@@ -53,28 +70,6 @@ static void put_covariances(json_t* rows, const history_articulation* a)
         record_reals(json_array_get(rows, i), "covariance_mm2", 9, a->fit.unfilled[i].covariance_mm2);
 }
 
-static void record_carried(json_t* record, const history_articulation* a)
-{
-    const rlv_carried* c = &a->carried;
-    bool off_row = false;
-    for (size_t i = 0; i < a->stray_count; i++)
-        off_row |= a->why[a->stray[i].element] == HISTORY_OFF_ROW;
-    if (!off_row)
-    {
-        record_null(record, "carried");
-        return;
-    }
-    json_t* one = record_object(record, "carried");
-    const double motion[3] = {c->motion_mm.x, c->motion_mm.y, c->motion_mm.z};
-    record_real(one, "probability_percent", 100.0 * c->probability);
-    record_reals(one, "motion_mm", 3, motion);
-    record_real(one, "motion_trend_deg",
-                a->elements->compass_known && rlv_vec3_length(c->motion_mm) > 0.0
-                    ? rlv_trend_of(&a->elements->compass, c->motion_mm).trend_deg
-                    : (double)NAN);
-    record_real(one, "direction_sd_deg", c->direction_sd_deg);
-}
-
 static void record_untold(json_t* record, const history_articulation* a)
 {
     json_t* list = record_list(record, "could_not_be_told");
@@ -83,15 +78,15 @@ static void record_untold(json_t* record, const history_articulation* a)
         record_line(list, words.text);
 }
 
-/// The keys of the one row of the whole, at the top of their own object.
-static void record_skeleton(json_t* record, const rlv_table* t)
+/// The one row of a table, as an object; null where it has none.
+static void record_only(json_t* record, const char* key, const rlv_table* t)
 {
     json_t* rows = report_rows(t);
     json_t* row = json_array_get(rows, 0);
     if (row != NULL)
-        json_object_set(record, "skeleton", row);
+        json_object_set(record, key, row);
     else
-        record_null(record, "skeleton");
+        record_null(record, key);
     json_decref(rows);
 }
 
@@ -111,7 +106,7 @@ void report_articulation_record(json_t* record, const history_articulation* a, c
                  {"motions_level", ARTICULATION_OWN + DISTURBANCE_LEVEL},
                  {"motions_space", ARTICULATION_OWN + DISTURBANCE_SPACE},
                  {"displaced_axes", ARTICULATION_OWN + DISTURBANCE_AXES}};
-    record_skeleton(record, &table[ARTICULATION_SKELETON]);
+    record_only(record, "skeleton", &table[ARTICULATION_SKELETON]);
     json_object_set_new(record, "elements", report_rows(&table[ARTICULATION_ELEMENTS]));
     for (size_t i = 0; i < sizeof lists / sizeof *lists; i++)
         if (a->fitted)
@@ -121,7 +116,7 @@ void report_articulation_record(json_t* record, const history_articulation* a, c
     if (a->fitted)
         put_covariances(json_object_get(record, "unfilled"), a);
     json_object_set_new(record, "rows", report_rows(&table[ARTICULATION_ROWS]));
-    record_carried(record, a);
+    record_only(record, "carried", &table[ARTICULATION_OWN + DISTURBANCE_CARRIED]);
     record_untold(record, a);
 }
 
@@ -178,7 +173,10 @@ static void put_terms(rlv_page* p)
     page_fact(
         p, "Trend/plunge",
         "144/−20 ± 9: the azimuth from true north, clockwise, and the angle below the horizon, in degrees; a plunge "
-        "below zero points upwards. In brackets where nothing tells which end of an axis is meant.");
+        "below zero points upwards. In brackets where nothing tells which end of an axis is meant. ±: half of the "
+        "95 % interval of that direction, an angle in space along the way that it is least sure in. Directions in "
+        "the level (of the bedding, where that is known), as in the rose and motions.csv, have an uncertainty of "
+        "their own: of the azimuth there alone, however steeply it went.");
     page_fact(
         p, "p",
         "How often chance alone, in a row that nothing has disturbed, would make an element look as far off, "
@@ -202,6 +200,10 @@ static void put_moved(rlv_page* p, const report_skeleton* s)
     put_note(p, articulation_group_words(a));
     put_table(p, articulation_moved_wall(a), whole(s, ARTICULATION_ELEMENTS), dash,
               "No single element was found to have moved.");
+    if (articulation_has_off_row(a))
+        page_paragraph(p, "An element whose place is open lies off its row where each free place that it may have had, "
+                          "by the record, leaves it outside the 95 % region of that place, its own errors in it. There "
+                          "is no p of that.");
     put_table(p, articulation_off_row_wall(a), whole(s, ARTICULATION_ELEMENTS),
               "A dash: its row has no free place that it may have had.", NULL);
 }
@@ -298,6 +300,9 @@ static void put_statistics(rlv_page* p, const report_skeleton* s)
         page_fact(p, lines.line[k].name, lines.line[k].words.text);
     if (table_rows(motions) > 0)
         page_link(p, report_table_path(motions).text, "Each motion (CSV)");
+    const rlv_table* carried = whole(s, ARTICULATION_OWN + DISTURBANCE_CARRIED);
+    if (table_rows(carried) > 0)
+        page_link(p, report_table_path(carried).text, "Carried one way (CSV)");
     put_table(p, articulation_shares_wall(a), whole(s, ARTICULATION_SHARES),
               "A dash: no element’s life position is there.", NULL);
     page_paragraph(p,
@@ -332,6 +337,7 @@ static void put_judged(rlv_page* p, const report_skeleton* s, const history_shee
     for (size_t k = 0; k < lines.count; k++)
         page_fact(p, lines.line[k].name, lines.line[k].words.text);
     page_paragraph(p, articulation_verdict_meaning(&s->articulation).text);
+    page_paragraph(p, articulation_verdict_counted(&s->articulation).text);
     put_terms(p);
     const size_t stage = articulation_sheet_stage(s->elements.history);
     report_page_pictures(p, sheets, HISTORY_SHEET_BONES, stage);

@@ -1,5 +1,6 @@
 #include "report_skeleton_methods.h"
 
+#include "interval.h"
 #include "report_page_parts.h"
 
 #include <math.h>
@@ -120,7 +121,9 @@ static void put_places(rlv_page* p)
         "row’s "
         "first element: where nothing else does, the row of the other side is asked, and the whole count is little "
         "sure "
-        "though each step of it is. An element beside its row is given one of the free places where that is clear.");
+        "though each step of it is. An element beside its row is given one of the free places where that is clear; "
+        "where each that the record leaves it holds it outside the 95 % "
+        "region of the place, the element’s own errors in it, it lies off its row.");
     page_fact(
         p, "Free places",
         "A life position without an element is told with its covariance, natural scatter included; its 95 % region "
@@ -167,8 +170,12 @@ static void put_disturbance(rlv_page* p)
         "T²), and weighs by how sure that is. Uniformity is tested by Lord Rayleigh’s test in the level, by R. A. "
         "Fisher’s statistics in space, and by C. Bingham’s test for axes; orientation tensors are N. H. Woodcock’s "
         "(Geol. "
-        "Soc. Am. Bull. 88, 1977). Fewer than %d motions, or axes, are not summed up.",
-        RLV_DISTURBANCE_LEAST);
+        "Soc. Am. Bull. 88, 1977). Fewer than %d motions, or axes, are not summed up, and an axis whose 95 %% interval "
+        "is "
+        "wider than 90° to either side counts as unknown. A motion is told as not with a current where its direction "
+        "in the level is off that of the current by more than %.2f times the root of the sum of squares of its own sd, "
+        "the current’s, and %.0f°, by which what a current carries scatters at the most.",
+        RLV_DISTURBANCE_LEAST, RLV_HALF_95, RLV_CARRIED_SCATTER * 180.0 / M_PI);
     page_fact(
         p, "What the skeleton cannot tell",
         "A slip of all rows together looks as the animal’s own curve does. A stretch that reaches the end of its "

@@ -340,6 +340,17 @@ static void draw_points(const dial* on, const rlv_net* net)
                 draw_point(on, net, &net->point[i]);
 }
 
+// The axes of the tensor, beneath the directions that it is of: they lie among those, and would cover their signs.
+static void draw_axes(const dial* on, const rlv_net* net)
+{
+    double at[2];
+    for (int k = 0; k < 3 && net->tensor != NULL; k++)
+    {
+        rlv_net_place(&on->of->compass, net->tensor->axis[k], on->radius, at);
+        draw_principal(on->sheet, on->x + at[0], on->y + at[1]);
+    }
+}
+
 static void draw_summary(const dial* on, const rlv_net* net)
 {
     double at[2];
@@ -353,11 +364,6 @@ static void draw_summary(const dial* on, const rlv_net* net)
     {
         bool down = rlv_net_place(&on->of->compass, *net->mean, on->radius, at);
         draw_mean(on->sheet, on->x + at[0], on->y + at[1], down);
-    }
-    for (int k = 0; k < 3 && net->tensor != NULL; k++)
-    {
-        rlv_net_place(&on->of->compass, net->tensor->axis[k], on->radius, at);
-        draw_principal(on->sheet, on->x + at[0], on->y + at[1]);
     }
 }
 
@@ -438,6 +444,7 @@ static rlv_status draw_net(const dial* on, const rlv_net* net, size_t* left_out,
     draw_rim(on);
     if (on->of->bedding != NULL)
         draw_bedding(on);
+    draw_axes(on, net);
     draw_points(on, net);
     draw_summary(on, net);
     put_words(on, net->name, net->words);

@@ -369,6 +369,9 @@ Test(articulation_candidates, what_a_current_carried_is_given_the_places_that_it
     hold_calibrated(&anyhow);
     cr_expect_gt(current.current / current.draws, 0.5);
     cr_expect_lt(anyhow.current / anyhow.draws, 0.5);
+    // What the report says of it, to its two figures.
+    cr_expect_float_eq(current.current / current.draws, RLV_CARRIED_TOLD_WITH, 0.005);
+    cr_expect_float_eq(anyhow.current / anyhow.draws, RLV_CARRIED_TOLD_WITHOUT, 0.005);
     // The sd of one probability is 0.3, and half of a draw's weigh as one: of the difference of two means 0.03.
     cr_expect_gt(current.of_truth / current.strays, anyhow.of_truth / anyhow.strays + 0.06);
 }

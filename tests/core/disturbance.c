@@ -346,6 +346,26 @@ Test(disturbance, what_lies_off_its_row_lies_anew_in_its_row_and_in_no_part)
     rlv_disturbance_free(&d);
 }
 
+// An sd of 45.92 degrees makes a 95 % interval of 90 to either side.
+Test(disturbance, an_axis_that_may_as_well_point_anywhere_is_in_no_tensor)
+{
+    const double spin[3] = {49.0, 45.9, 46.0};
+    for (size_t i = 0; i < 8; i++)
+    {
+        carry(i, toward(45.0, 30.0));
+        for (int k = 0; k < 9; k++)
+            c.placed[i].element.attitude_cov_rad2[k] = k % 4 == 0 ? 0.001 : 0.0;
+        if (i < 3) // about the pole, which is as sure as before
+            c.placed[i].element.attitude_cov_rad2[8] = pow(spin[i] * DEG, 2.0);
+    }
+    rlv_disturbance d = summed(up, north);
+    cr_expect_eq(d.all.long_axes.tensor.count, 6);
+    cr_expect_eq(d.all.long_axes.unsure, 2);
+    cr_expect_eq(d.all.poles.tensor.count, 8);
+    cr_expect_eq(d.all.poles.unsure, 0);
+    rlv_disturbance_free(&d);
+}
+
 // Six poles along x, three along y, one along z: 0.6, 0.3, 0.1 and Woodcock's shape ln 2 / ln 3 and strength ln 6.
 Test(disturbance, poles_and_long_axes_make_a_tensor_each)
 {

@@ -2,6 +2,8 @@
 /// moved, where what is missing is looked for, and what is refused. tests/samples/demo_articulation.c holds the demo's
 /// truth against it.
 
+#include "articulation.h"
+#include "interval.h"
 #include "support/boxed_fish.h"
 #include "support/program.h"
 #include "support/told.h"
@@ -221,6 +223,14 @@ Test(command_articulation, loose_elements_share_the_free_places_of_their_row_and
     cr_expect_eq(told_number(whole, "off_row"), 2.0);
     const double carried = told_number(json_object_get(record, "carried"), "probability_percent");
     cr_expect(carried > 0.0 && carried < 100.0, "%g", carried);
+    const json_t *current = json_object_get(record, "carried"), *motion = json_object_get(current, "motion_mm");
+    double square = 0.0;
+    for (size_t k = 0; k < 3; k++)
+        square += pow(json_number_value(json_array_get(motion, k)), 2.0);
+    cr_expect_float_eq(told_number(current, "far_mm"), sqrt(square), 1e-9);
+    cr_expect_float_eq(told_number(current, "direction_half_deg"),
+                       fmin(RLV_HALF_95 * told_number(current, "direction_sd_deg"), 180.0), 1e-9);
+    cr_expect_float_eq(told_number(current, "told_with_percent"), 100.0 * RLV_CARRIED_TOLD_WITH, 1e-9);
     cr_expect_float_eq(told_number(whole, "share_in_place_percent"), 100.0 * in_place / (held + 2.0), 1e-9);
     // Every element was somewhere, and a place was that of one of them or of none known.
     double of_l09 = 0.0;
@@ -250,7 +260,8 @@ Test(command_articulation, the_same_bytes_for_any_number_of_threads)
     static const char* const files[] = {
         "articulation.csv",   "groups.csv",   "unfilled.csv", "candidates.csv",    "articulation_rows.csv",
         "share_in_place.csv", "skeleton.csv", "motions.csv",  "motions_level.csv", "motions_space.csv",
-        "displaced_axes.csv", "gaps.csv",     "ahead.csv",    "meanings.csv",      "articulation.json"};
+        "displaced_axes.csv", "gaps.csv",     "ahead.csv",    "carried.csv",       "meanings.csv",
+        "articulation.json"};
     boxed_fish f = boxed_fish_make();
     boxed_fish_write(&f);
     for (int threads = 1; threads <= 2; threads++)

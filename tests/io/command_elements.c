@@ -142,7 +142,11 @@ Test(command_elements, a_plate_is_told_as_it_lies_and_the_rest_as_far_as_it_is_k
     const json_t* c = element_of(record, "C");
     expect_text(c, "bag_stage", "field");
     cr_expect(json_is_null(json_object_get(c, "position_mm")));
-    cr_expect_float_eq(told_number(json_object_get(record, "bedding"), "dip_deg"), 0.0, 1e-6);
+    const json_t* plane = json_object_get(record, "bedding");
+    cr_expect_float_eq(told_number(plane, "dip_deg"), 0.0, 1e-6);
+    cr_expect_gt(told_number(plane, "sd_deg"), 0.0);
+    cr_expect_str_eq(told_text(plane, "points"), "bedding");
+    cr_expect_float_eq(json_number_value(json_array_get(json_object_get(plane, "pole"), 2)), 1.0, 1e-6);
     json_decref(record);
 }
 
@@ -169,8 +173,8 @@ static void check_part(void)
 
 Test(command_elements, two_stages_give_the_same_bytes_for_any_number_of_threads_and_a_part_its_area)
 {
-    static const char* const files[] = {"elements.csv", "sightings.csv", "attitudes.csv", "meanings.csv",
-                                        "elements.json"};
+    static const char* const files[] = {"elements.csv", "sightings.csv", "attitudes.csv",
+                                        "bedding.csv",  "meanings.csv",  "elements.json"};
     write_two("A1,scute,LL,4,left,field,,,\nB,bone,,,,field,bone,,\n");
     for (int threads = 1; threads <= 2; threads++)
     {
@@ -181,7 +185,7 @@ Test(command_elements, two_stages_give_the_same_bytes_for_any_number_of_threads_
         cr_expect_not_null(strstr(run.out, "090/00"), "%s", run.out);
         program_free(&run);
     }
-    cr_expect_eq(folder_count("out1"), 5);
+    cr_expect_eq(folder_count("out1"), (int)(sizeof files / sizeof *files));
     for (size_t i = 0; i < sizeof files / sizeof *files; i++)
         cr_expect_eq(program_shell("cmp out1/%s out2/%s", files[i], files[i]), 0, "%s", files[i]);
     check_part();

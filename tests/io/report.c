@@ -258,6 +258,7 @@ Test(report, its_parameters_are_told)
     cr_expect_gt(json_object_size(json_object_get(parameters, "thresholds")), 10);
     char* html = text_of("fish/out/report.html");
     cr_expect_not_null(strstr(html, "<dt>thresholds</dt><dd>region_seed_sd 4.5, "));
+    cr_expect_not_null(strstr(html, "<dt>Cite as</dt><dd>"));
     free(html);
     json_decref(json);
 }

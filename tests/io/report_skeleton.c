@@ -434,8 +434,12 @@ Test(report_skeleton, the_summary_tells_what_was_counted_and_what_was_weighed_of
     history_articulation* a = &l.skeleton.articulation;
     cr_assert_eq(a->stray_count, 0);
     cr_expect(in_summary(&l, "Which way", "counted, without what is loose: 1 of 1 motions have a direction"));
-    cr_expect(in_summary(&l, "Which way", "no mean (fewer than five). Nothing is loose"));
-    a->stray_count = 1; // no more than its number is asked for
+    cr_expect(in_summary(&l, "Which way", "no mean (fewer than five). Nothing lies off its row"));
+    history_stray stray = {.element = 0}, *own = a->stray; // no more than why it is loose is asked for
+    const history_left_out why = a->why[0];
+    a->stray = &stray;
+    a->stray_count = 1;
+    a->why[0] = HISTORY_OFF_ROW;
     a->carried.probability = 0.3;
     cr_expect(in_summary(&l, "Which way", "a current carried it one way is 30 % likely; no direction of it is told"));
     a->carried.probability = 0.97;
@@ -443,6 +447,16 @@ Test(report_skeleton, the_summary_tells_what_was_counted_and_what_was_weighed_of
     a->carried.direction_sd_deg = 9.5;
     cr_expect(in_summary(&l, "Which way", "likely, by about 18 mm towards "));
     cr_expect(in_summary(&l, "Which way", " ± 19° (95 %) in the level"));
+    // The one motion that there is went with a current of its own way, and not with the opposite one.
+    const rlv_vec3 went = a->disturbance.motion[0].motion_mm,
+                   level = rlv_vec3_along(went, -rlv_vec3_dot(went, a->level_up), a->level_up);
+    a->carried.motion_mm = level;
+    cr_expect(in_summary(&l, "Which way", "every motion that has a direction went with it"));
+    a->carried.motion_mm = rlv_vec3_scale(level, -1.0);
+    cr_expect(in_summary(&l, "Which way", "; not with it: "));
+    cr_expect(in_summary(&l, "Which way", " (180° off)"));
+    a->stray = own;
+    a->why[0] = why;
     a->stray_count = 0;
     life_end(&l);
 }
@@ -561,9 +575,12 @@ Test(report_skeleton, beside_a_note_on_an_element_stands_how_it_was_measured_to_
     record[0].note = record[1].note = note;
     one[0].bedding_deg = (rlv_interval){34.0, 26.0, 42.0};
     one[1].bedding_deg = (rlv_interval){NAN, NAN, NAN};
-    const report_text of = report_say("%s, %s", record[0].id, record[1].id),
-                      words =
-                          report_say("“steep to the bedding”; measured to bedding: %s 34° (26 to 42°)", record[0].id);
+    const report_text
+        of = report_say("%s, %s", record[0].id, record[1].id),
+        words = report_say(
+            "“steep to the bedding”; measured to bedding: %s 34° (26 to 42°): 0° is flat in it, 90° on edge; "
+            "whether the note agrees is for the reader",
+            record[0].id);
     cr_expect(found(&l, of.text, words.text));
     one[0].bedding_deg.value = NAN;
     cr_expect(found(&l, of.text, "“steep to the bedding”"));
@@ -580,11 +597,11 @@ Test(report_skeleton, an_axis_that_may_point_anywhere_is_told_as_unknown)
     boxed_fish_write(&f);
     life_begin(&l);
     history_element* one = &l.skeleton.elements.one[0];
-    one->plunge_deg = (rlv_interval){4.0, 3.0, 5.0};
-    one->trend_deg = (rlv_interval){100.0, 10.0, 190.0};
+    one->plunge_deg = one->trend_deg = (rlv_interval){4.0, 3.0, 5.0};
     for (int wide = 0; wide < 2; wide++)
     {
-        one->trend_deg.high += wide;
+        for (int k = 0; k < 9; k++) // sds that 90 degrees to either side in 95 % lie between
+            one->told.attitude_cov_rad2[k] = k % 4 == 0 ? pow((wide ? 45.93 : 45.91) * G_PI / 180.0, 2.0) : 0.0;
         rlv_table wall = elements_wall(&l.skeleton.elements, NULL, NULL);
         const char* text = table_show(&wall, 0, column_of(&wall, "trend/plunge of its length °")).text;
         cr_assert_not_null(text);

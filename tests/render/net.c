@@ -197,6 +197,34 @@ Test(net, a_sheet_of_nets_is_the_same_bytes_at_any_number_of_threads)
     }
 }
 
+/// Pixels as yellow as a shifted element's sign.
+static size_t yellow_of(const rlv_net* net)
+{
+    const rlv_net_sheet nets = {.compass = askew(), .north_known = true, .net_count = 1, .net = net, .paper = 4};
+    rlv_picture picture = {0};
+    size_t count = 0;
+    draw(&picture, &nets);
+    for (size_t i = 0; i < picture.width * picture.height; i++)
+        count += picture.rgb[3 * i] > picture.rgb[3 * i + 2] + 60;
+    rlv_picture_free(&picture);
+    return count;
+}
+
+Test(net, an_axis_of_the_tensor_covers_no_direction)
+{
+    const rlv_compass compass = askew();
+    const rlv_vec3 way = rlv_trend_vector(&compass, (rlv_trend){70.0, 40.0});
+    const rlv_net_point point = {way, RLV_SHIFTED, NULL, RLV_OPEN_UNJUDGED};
+    const rlv_orientation tensor = {.count = 5,
+                                    .axis = {way, rlv_trend_vector(&compass, (rlv_trend){160.0, 0.0}),
+                                             rlv_trend_vector(&compass, (rlv_trend){250.0, 50.0})}};
+    const rlv_net alone = {.name = "poles", .count = 1, .point = &point},
+                  among = {.name = "poles", .count = 1, .point = &point, .tensor = &tensor};
+    const size_t seen = yellow_of(&alone);
+    cr_expect_gt(seen, 100);
+    cr_expect_eq(yellow_of(&among), seen);
+}
+
 Test(net, a_sheet_without_directions_is_refused)
 {
     rlv_sheet sheet;
