@@ -241,10 +241,12 @@ static void part_of(double part[2][2], const history_sheet* sheet)
             part[i][k] = fmin(fmax(sheet->views_mm[i][k] / sheet->paper_mm[k], 0.0), 1.0);
 }
 
-/// One picture says what the page is about: the bone map, or else the block as it stands, or what changed last.
+/// One picture says what the page is about: the bone map, or else the block alone, or as it stands, or what changed
+/// last.
 static void put_opening(rlv_page* p, const history_sheets* sheets)
 {
-    static const history_sheet_kind choice[] = {HISTORY_SHEET_BONES, HISTORY_SHEET_STANDING, HISTORY_SHEET_COMPARISON};
+    static const history_sheet_kind choice[] = {HISTORY_SHEET_BONES, HISTORY_SHEET_PLAIN, HISTORY_SHEET_STANDING,
+                                                HISTORY_SHEET_COMPARISON};
     const history_sheet* sheet = NULL;
     for (size_t i = 0; i < sizeof choice / sizeof *choice && sheet == NULL; i++)
         sheet = newest_of(sheets, choice[i]);
@@ -433,6 +435,7 @@ static void put_left(rlv_page* p, const source_of* s)
     page_fact(p, "Size", report_size(s->history).text);
     report_page_caution(p, s->history, REPORT_CAUTION_LIFTING);
     report_page_pictures(p, s->sheets, HISTORY_SHEET_STANDING, s->history->stage_count - 1);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_PLAIN, s->history->stage_count - 1);
     if (report_page_table(p, s, REPORT_LEFT))
         page_box(p, PAGE_NOTE,
                  "This is arithmetic on your own recorded rates: the whole volume over a rate. It is no plan and no "

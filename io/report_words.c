@@ -481,7 +481,7 @@ report_text report_put_back(const rlv_history* history)
     for (size_t i = 0; i < specimen->piece_count; i++)
     {
         const rlv_piece_record* piece = &specimen->piece[i];
-        if (piece->joined != NULL && !rlv_specimen_is_aside(specimen, piece, last))
+        if (rlv_specimen_is_back(specimen, piece, last))
             report_add(&names, "%s‘%.60s’, put back at ‘%.60s’", count++ > 0 ? "; " : "", piece->id, piece->joined);
     }
     // What must be read comes first: a long row of names is cut at its end.

@@ -78,6 +78,7 @@ typedef struct rlv_panel_surface
     const uint16_t* region;        ///< one a triangle: 0, or the number of a region
     size_t region_count;           ///< the highest number
     const rlv_panel_tag* tag;      ///< region_count
+    bool unnumbered;               ///< tags bear their words alone, and a region without one nothing
     const rlv_vec3* region_mm;     ///< region_count: a place of each. The number of one that is out of sight points to
                                    ///< it, with a ring there; NULL: such a region bears none
     const rlv_panel_grid* squares; ///< the number of one that is seen stands in the square of that place, as far as it

@@ -300,6 +300,7 @@ static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
     char number[24];
     snprintf(number, sizeof number, "%zu", region + 1);
     const double u = on->sheet->unit, round = 0.8 * u;
+    const bool numbered = !on->panel->surface->unnumbered;
     double radius = 0.5 * label->height, y = label->top + radius, left = label->left + radius;
     double right = label->left + label->width - round;
     cairo_arc(c, left, y, radius, G_PI_2, 3.0 * G_PI_2);
@@ -317,8 +318,12 @@ static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
     rlv_lettering how = tag_letters;
     how.grey = tag->strong ? 1.0 : RLV_INK_BLACK;
     double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm;
-    rlv_sheet_text(on->sheet, tag->words, left + radius + 0.7 * TAG_PAD * u, y + 0.5 * cap, &how);
-    rlv_mark_number(on->sheet, number, left, y);
+    how.share = numbered ? 0.0 : 0.5;
+    rlv_sheet_text(on->sheet, tag->words,
+                   numbered ? left + radius + 0.7 * TAG_PAD * u : label->left + 0.5 * label->width, y + 0.5 * cap,
+                   &how);
+    if (numbered)
+        rlv_mark_number(on->sheet, number, left, y);
 }
 
 static void draw_ring(rlv_sheet* sheet, double x, double y)
@@ -352,7 +357,8 @@ static void add_numbers(drawing* on)
     {
         double hidden[3];
         const bool seen = on->panel->region_at[i][2] > 0.0;
-        if (!seen && !place_hidden(on, i, hidden))
+        const bool numbered = !on->panel->surface->unnumbered;
+        if ((!numbered && tag_of(on, i) == NULL) || (!seen && !place_hidden(on, i, hidden)))
             continue;
         const double* at = seen ? on->panel->region_at[i] : hidden;
         char words[24];
@@ -366,7 +372,7 @@ static void add_numbers(drawing* on)
                              .clear = (seen ? 0.4 : 0.5 * SYMBOL_MM + 0.3) * u};
         if (tag_of(on, i) != NULL)
         {
-            label->width = 2.0 * radius + tag_size(on, i).width_mm + 2.0 * TAG_PAD * u;
+            label->width = (numbered ? 2.0 * radius : 0.0) + tag_size(on, i).width_mm + 2.0 * TAG_PAD * u;
             radius = 0.5 * hypot(label->width, label->height);
         }
         label->left = x - 0.5 * label->width;
@@ -691,7 +697,7 @@ static void add_signs(rlv_key* key, const rlv_panel_surface* surface, const rlv_
     bool numbers = panel == NULL && surface->region_count > 0;
     for (size_t i = 0; panel != NULL && i < panel->region_count; i++)
         numbers = numbers || panel->region_at[i][2] > 0.0 || surface->region_mm != NULL;
-    if (numbers)
+    if (numbers && !surface->unnumbered)
         add_sign(key, SIGN_NUMBER, "region, by its number");
     if (surface->overlay != NULL && surface->overlay->bare != NULL)
         add_sign(key, SIGN_CLAY, surface->overlay->bare);

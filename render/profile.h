@@ -15,6 +15,7 @@ typedef struct rlv_profile
 {
     rlv_lines before, after; ///< in mm, in the plane's frame
     rlv_lines bone;          ///< stretches of `after` along bone
+    const char* within;      ///< as of the stage after
     bool regions;            ///< regions were given: tints keep to their boxes
     size_t box_count;
     double (*box)[4]; ///< lowest x and y, highest x and y round each stretch of both lines that lies in a region
@@ -28,7 +29,8 @@ typedef struct rlv_profile_stage
     const rlv_mesh* mesh;
     const uint8_t* bone;
     const uint16_t* region;
-    const bool* came; ///< one a region: whether material came there, and did not go; NULL: that is not told
+    const bool* came;   ///< one a region: whether material came there, and did not go; NULL: that is not told
+    const char* within; ///< of AFTER: what is in it that a section shows no border of, for the key; NULL: nothing
 } rlv_profile_stage;
 
 /// Cut both stages (in one frame) along a plane, into a zeroed `profile`; bone is drawn of AFTER. Free with

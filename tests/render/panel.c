@@ -437,6 +437,25 @@ Test(panel, a_strong_tag_is_black_where_a_plain_one_is_white)
     wipe(&of);
 }
 
+Test(panel, a_surface_without_numbers_has_no_number_in_its_key)
+{
+    thing of = plate();
+    for (int unnumbered = 0; unnumbered < 2; unnumbered++)
+    {
+        uint16_t* region = calloc(of.mesh.triangle_count, sizeof *region);
+        const rlv_panel_surface surface = {
+            .mesh = &of.mesh, .tree = of.tree, .region = region, .region_count = 1, .unnumbered = unnumbered == 1};
+        rlv_key key = {0};
+        rlv_panel_key_most(&key, &surface, NULL);
+        size_t told = 0;
+        for (size_t i = 0; i < key.count; i++)
+            told += strcmp(key.entry[i].words, "region, by its number") == 0;
+        cr_expect_eq(told, unnumbered ? 0 : 1);
+        free(region);
+    }
+    wipe(&of);
+}
+
 // The plate with a region in its lower left corner, or without, and a scale bar there; as pixels of 0.1 mm.
 static cairo_surface_t* corner_of(const thing* of, bool numbered)
 {
