@@ -188,6 +188,13 @@ typedef struct rlv_panel_isoline
     rlv_lines lines;
 } rlv_panel_isoline;
 
+/// A stretch of a region that touches no other of it, beside the one that has its number: what is coloured of it.
+typedef struct rlv_panel_island
+{
+    size_t region; ///< from 0
+    double at[3];  ///< its deepest place, as of a region
+} rlv_panel_island;
+
 /// What was seen. Lines are in mm on paper from the panel's upper left corner, y upwards (so that y is negative).
 typedef struct rlv_panel
 {
@@ -207,6 +214,8 @@ typedef struct rlv_panel
     size_t region_count;
     double (*region_at)[3]; ///< one a region: x, y (downwards) of the place deepest inside what is seen of it (in its
                             ///< square, if there), and the radius of the disc that fits; a radius of 0: out of sight
+    size_t island_count;
+    rlv_panel_island* island; ///< other stretches of what is seen of them
 } rlv_panel;
 
 /// Look at a surface, into a zeroed `panel` of at least `width_mm` by `height_mm` on paper. RLV_BAD_INPUT where it

@@ -383,6 +383,32 @@ static void add_numbers(drawing* on)
     }
 }
 
+// The number again on each other stretch of a region that has room for it.
+static void add_islands(drawing* on)
+{
+    for (size_t i = 0; i < on->panel->island_count; i++)
+    {
+        const rlv_panel_island* island = &on->panel->island[i];
+        char words[24];
+        snprintf(words, sizeof words, "%zu", island->region + 1);
+        const double radius = rlv_mark_number_radius(on->sheet, words), x = on->left + island->at[0],
+                     y = on->top + island->at[1];
+        const rlv_box2 box = {x - radius, y - radius, 2.0 * radius, 2.0 * radius};
+        if (island->at[2] < 1.15 * radius || is_taken(on, box))
+            continue;
+        on->body[on->label_count] = SIZE_MAX;
+        on->label[on->label_count] = (rlv_label){.anchor = {x, y},
+                                                 .width = box.width,
+                                                 .height = box.height,
+                                                 .clear = 0.4 * on->sheet->unit,
+                                                 .fixed = true,
+                                                 .left = box.left,
+                                                 .top = box.top};
+        on->slight[on->label_count] = true; // its words stand at the region's own place
+        on->region[on->label_count++] = island->region + 1;
+    }
+}
+
 static int by_size(const void* a, const void* b)
 {
     const double x = *(const double*)a, y = *(const double*)b;
@@ -487,7 +513,7 @@ static void draw_labels(const drawing* on)
         {
             char words[24];
             snprintf(words, sizeof words, "%zu", on->region[i]);
-            if (tag_of(on, on->region[i] - 1) != NULL)
+            if (tag_of(on, on->region[i] - 1) != NULL && !on->slight[i])
                 draw_tag(on, on->region[i] - 1, label);
             else
                 rlv_mark_number(on->sheet, words, x, y);
@@ -550,6 +576,7 @@ static void draw_all(drawing* on, size_t* left_out)
         on->obstacle_count += panel_letter_grid(on->sheet, on->panel, on->left, on->top, on->marks->grid,
                                                 on->obstacle + on->obstacle_count);
     add_numbers(on);
+    add_islands(on);
     bool told = false; // the unit, once a panel
     for (size_t i = 0; i < on->panel->isoline_count; i++)
         told |= label_isoline(on, &on->panel->isoline[i], !told);
@@ -603,8 +630,8 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
                   .left = round(left_mm / pixel_mm) * pixel_mm,
                   .top = round(top_mm / pixel_mm) * pixel_mm};
     note_view(sheet, panel, on.left, on.top);
-    size_t most = panel->region_count + on.marks->arrow_count + on.marks->point_count + on.marks->area_count +
-                  on.marks->expected_count;
+    size_t most = panel->region_count + panel->island_count + on.marks->arrow_count + on.marks->point_count +
+                  on.marks->area_count + on.marks->expected_count;
     on.label = rlv_reserve(most, sizeof *on.label, error);
     on.text = rlv_reserve(most, sizeof *on.text, error);
     on.region = rlv_reserve(most, sizeof *on.region, error);
