@@ -31,10 +31,10 @@ static rlv_sheet_format format_of(const char* name)
 static rlv_status check_call(const rlv_options* options, rlv_error* error)
 {
     if (options->picture == NULL)
-        return rlv_fail(
-            error, RLV_BAD_INPUT, NULL,
-            "say --picture comparison, depth, history, stage, standing, bone-map, body-plan, directions or joint",
-            "no picture is named");
+        return rlv_fail(error, RLV_BAD_INPUT, NULL,
+                        "say --picture comparison, depth, history, stage, plain, standing, bone-map, body-plan, "
+                        "directions or joint",
+                        "no picture is named");
     if (options->out == NULL)
         return rlv_fail(error, RLV_BAD_INPUT, NULL, "say --out DIR", "there is no folder to write the picture to");
     history_sheet_kind kind = kind_of(options->picture);
@@ -131,8 +131,9 @@ static rlv_status draw_joint(specimen_work* w, const history_sheet_order* order,
 /// A picture of stages or of steps.
 static rlv_status draw_stages(specimen_work* w, const history_sheet_order* order, rlv_answer* answer, rlv_error* error)
 {
-    const history_options how = {.poses_only =
-                                     order->kind == HISTORY_SHEET_STAGE || order->kind == HISTORY_SHEET_STANDING};
+    const history_options how = {.poses_only = order->kind == HISTORY_SHEET_STAGE ||
+                                               order->kind == HISTORY_SHEET_PLAIN ||
+                                               order->kind == HISTORY_SHEET_STANDING};
     specimen_inputs(answer, &w->specimen);
     rlv_status status = history_measure(&w->history, &w->specimen, &how, answer, error);
     if (status == RLV_DONE)

@@ -75,12 +75,15 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
     rlv_sheet sheet = {0};
     char caption[800], alt[1024];
     bool alone = count == 1;
+    const char* bare = job->order.kind == HISTORY_SHEET_PLAIN ? ", with nothing drawn over it" : "";
     const char *id = history->stage[first].record->id, *last = history->stage[first + count - 1].record->id;
     for (size_t i = 0; i < count && status == RLV_DONE; i++)
     {
         status = sheet_look_at(&look[i], &view[i], history, first + i, job->order.kind == HISTORY_SHEET_HISTORY, error);
         if (status == RLV_DONE && !alone)
             add_so_far(&look[i].lines, history, first + i);
+        if (job->order.kind == HISTORY_SHEET_PLAIN)
+            view[i].surface.outline_count = 0;
         view[i].line_count = look[i].lines.count;
         sheet_add_stage(job, &history->stage[first + i]);
     }
@@ -90,7 +93,8 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
                                  .view = view,
                                  .scale = job->order.scale,
                                  .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER,
-                                 .direction_count = job->view.direction_count,
+                                 .direction_count =
+                                     job->order.kind == HISTORY_SHEET_PLAIN ? 0 : job->view.direction_count,
                                  .direction = job->view.direction};
     char words[544];
     if (alone)
@@ -105,8 +109,8 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
         status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
     if (status == RLV_DONE && alone)
     {
-        snprintf(caption, sizeof caption, "Stage %s, %s.", id, job->view.words);
-        snprintf(alt, sizeof alt, "The block at stage %s, %s.", id, job->view.words);
+        snprintf(caption, sizeof caption, "Stage %s, %s%s.", id, job->view.words, bare);
+        snprintf(alt, sizeof alt, "The block at stage %s, %s%s.", id, job->view.words, bare);
     }
     else if (status == RLV_DONE)
     {
@@ -127,7 +131,7 @@ static rlv_status draw_stages(sheet_job* job, size_t first, size_t count, rlv_er
 
 rlv_status sheet_of_stages(sheet_job job, rlv_error* error)
 {
-    bool alone = job.order.kind == HISTORY_SHEET_STAGE;
+    bool alone = job.order.kind != HISTORY_SHEET_HISTORY;
     size_t count = job.history->stage_count;
     rlv_status status = sheet_begin(&job, alone ? job.order.stage : job.history->frame, error);
     if (status == RLV_DONE)

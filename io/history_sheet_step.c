@@ -1,6 +1,7 @@
 #include "history_sheet_job.h"
 
 #include "change_words.h"
+#include "report_words.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -45,8 +46,10 @@ static void add_work(sheet_lines* lines, const rlv_stage_record* record)
         sheet_line(lines, "%s", words);
 }
 
-static void add_classes(sheet_lines* lines, const rlv_change* change)
+/// The classes of a step, with what bounds them where no interval of a region does, and what the record alone tells.
+static void add_classes(sheet_lines* lines, const rlv_history* history, const history_step* step)
 {
+    const rlv_change* change = &step->change;
     for (int kind = 0; kind < RLV_CHANGE_CLASSES; kind++)
     {
         const rlv_change_total* total = &change->total[kind];
@@ -54,18 +57,24 @@ static void add_classes(sheet_lines* lines, const rlv_change* change)
             sheet_line(lines, "%s %s" RLV_THIN "mL (%s)", history_scene_class(change, (rlv_change_class)kind),
                        words_value(total->volume_mm3, 1000.0).text, words_ends(total->volume_mm3, 1000.0).text);
     }
+    if (lines->count > 0 && (change->went.faint || change->came.faint))
+        sheet_line(lines, "the upper end leaves room for a layer too thin to tell");
     if (lines->count == 0)
         sheet_line(lines, "nothing told apart from noise");
     if (change->total[RLV_CHANGE_BONE].known && change->total[RLV_CHANGE_BONE].regions == 0)
         sheet_line(lines, "no loss of bone that showed could be told apart from noise");
+    const report_text named = report_named(history, (size_t)(step - history->step));
+    if (named.text[0] != '\0')
+        sheet_line(lines, "recorded, in no figure: the note at ‘%.60s’ names %.120s",
+                   history->stage[step->after].record->id, named.text);
 }
 
 /// The same in one line of running text.
-static void sentence_of(char* into, size_t size, const rlv_change* change)
+static void sentence_of(char* into, size_t size, const rlv_history* history, const history_step* step)
 {
     sheet_lines lines = {0};
     size_t put = 0;
-    add_classes(&lines, change);
+    add_classes(&lines, history, step);
     into[0] = '\0';
     for (size_t i = 0; i < lines.count && put < size; i++)
         put += (size_t)snprintf(into + put, size - put, "%s%s", i > 0 ? "; " : "", lines.text[i]);
@@ -103,9 +112,14 @@ static void name_step(sheet_job* job, const history_scene* scene, const char* wh
     snprintf(job->subject, sizeof job->subject, "From %s: %s", stages, what);
 }
 
+/// The step of lines of equal depth of which a scene's colours hold about so many; 0: it has no colours.
+static double isolines_of(const history_scene* scene, int about)
+{
+    return scene->depth.end_mm > 0.0 ? rlv_round_step(scene->depth.end_mm, about) : 0.0;
+}
+
 static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rlv_error* error)
 {
-    const rlv_change* change = &scene->step->change;
     const rlv_stage_record *before = scene->before->record, *after = scene->after->record;
     sheet_lines lines[3] = {0};
     rlv_overlay overlay;
@@ -117,12 +131,14 @@ static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rl
     sheet_stage_date(date[0], sizeof date[0], before);
     sheet_stage_date(date[1], sizeof date[1], after);
     add_work(&lines[1], after);
-    add_classes(&lines[2], change);
+    add_classes(&lines[2], job->history, scene->step);
     rlv_sheet_view view[3] = {{.surface = history_scene_before(scene), .name = name[0], .date = date[0]},
                               {.surface = history_scene_after(scene), .name = name[1], .date = date[1]},
                               {.surface = history_scene_depth(scene, &overlay), .name = "Depth of change"}};
-    // At a fitted scale only what is not plain removal bears its number and class; the map of depth numbers all.
+    // At a fitted scale only what is not plain removal bears its class; numbers are those of the map of depth's table.
     view[2].surface.region = scene->tagged;
+    view[2].surface.unnumbered = true;
+    view[2].surface.isoline_mm = isolines_of(scene, 4);
     // Bone of before is outlined in the first view: the first of AFTER's lines is left out.
     for (size_t i = 1; i < 3; i++)
         if (scene->former)
@@ -148,7 +164,7 @@ static rlv_status draw_comparison(sheet_job* job, const history_scene* scene, rl
     rlv_status status = rlv_sheet_of_gallery(&sheet, &gallery, &job->left_out, error);
     if (status == RLV_DONE)
     {
-        sentence_of(told, sizeof told, change);
+        sentence_of(told, sizeof told, job->history, scene->step);
         snprintf(caption, sizeof caption, "From %s to %s: %s. Before, after, and the depth of what changed, %s.",
                  before->id, after->id, told, job->view.words);
         snprintf(alt, sizeof alt,
@@ -266,7 +282,7 @@ static rlv_status keep_map(sheet_job* job, const rlv_sheet* sheet, const history
 {
     const rlv_stage_record *before = scene->before->record, *after = scene->after->record;
     char told[1024], caption[1600], alt[2048];
-    sentence_of(told, sizeof told, &scene->step->change);
+    sentence_of(told, sizeof told, job->history, scene->step);
     snprintf(caption, sizeof caption,
              "From %s to %s: depth of what changed, %s, with two sections through the deepest place; %s.", before->id,
              after->id, job->view.words, told);
@@ -278,6 +294,27 @@ static rlv_status keep_map(sheet_job* job, const rlv_sheet* sheet, const history
     return sheet_keep(job, sheet, caption, alt, error);
 }
 
+/// The pieces that were put back and are in the block at a stage, as what a section shows no joint of; false: none.
+static bool name_joined(char* into, size_t size, const rlv_history* history, size_t stage)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const char* first = NULL;
+    size_t count = 0;
+    for (size_t i = 0; i < specimen->piece_count; i++)
+    {
+        const rlv_piece_record* piece = &specimen->piece[i];
+        if (!rlv_specimen_is_back(specimen, piece, stage))
+            continue;
+        first = first != NULL ? first : piece->id;
+        count++;
+    }
+    if (count == 1)
+        rlv_print(into, size, "%.24s is in it, its joint is not seen", first);
+    else
+        snprintf(into, size, "%zu pieces are in it, no joint is seen", count);
+    return count > 0;
+}
+
 static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_error* error)
 {
     static const char* const note[] = {
@@ -285,6 +322,7 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
         "surface as it was before, which beneath a slope is less."};
     region_list* list = rlv_reserve(1, sizeof *list, error);
     const char** room = NULL;
+    char within[64];
     rlv_overlay overlay;
     rlv_panel_grid grid;
     rlv_sheet sheet = {0};
@@ -311,11 +349,13 @@ static rlv_status draw_depth(sheet_job* job, const history_scene* scene, rlv_err
         map.table = (rlv_sheet_table){COLUMNS, list->rows, list_head, list->cell, list_right};
     map.surface.region_count = list->rows;
     map.surface.region_mm = scene->place;
-    map.surface.isoline_mm = scene->depth.end_mm > 0.0 ? rlv_round_step(scene->depth.end_mm, 8) : 0.0;
+    map.surface.isoline_mm = isolines_of(scene, 8);
     map.marks.direction_count = job->view.direction_count;
     map.marks.direction = job->view.direction;
     if (history_grid_on(&grid, job->history, scene->step->before, &job->view.axes))
         map.marks.grid = &grid;
+    if (name_joined(within, sizeof within, job->history, scene->step->after))
+        map.within = within;
     rlv_status status = draw_map(&sheet, job, &map, scene, error);
     if (status == RLV_DONE)
         status = keep_map(job, &sheet, scene, list->rows, error);

@@ -6,8 +6,8 @@
 
 const char* history_sheet_name(history_sheet_kind kind)
 {
-    static const char* const name[HISTORY_SHEET_KINDS] = {"comparison", "depth",     "history",    "stage", "standing",
-                                                          "bone-map",   "body-plan", "directions", "joint"};
+    static const char* const name[HISTORY_SHEET_KINDS] = {"comparison", "depth",    "history",   "stage",      "plain",
+                                                          "standing",   "bone-map", "body-plan", "directions", "joint"};
     return name[kind];
 }
 
@@ -88,7 +88,7 @@ static rlv_status draw_one(drawn_sheet* drawn, const rlv_history* history, const
                            rlv_error* error)
 {
     sheet_job job = {.drawn = drawn, .history = history, .order = *order};
-    if (order->kind == HISTORY_SHEET_STAGE)
+    if (order->kind == HISTORY_SHEET_STAGE || order->kind == HISTORY_SHEET_PLAIN)
         return sheet_of_stages(job, error);
     if (order->kind != HISTORY_SHEET_HISTORY && order->kind != HISTORY_SHEET_STANDING)
         return draw_step(drawn, history, order, error);
@@ -114,7 +114,19 @@ rlv_status history_sheet_draw(history_sheets* list, const rlv_history* history, 
 
 // --- All of them -----------------------------------------------------------------------------------------------------
 
-/// The two sheets of a step, which share a scene; after all steps the one of all stages, and the last as it stands.
+/// The last stage alone; none where it cannot be seen from the usual side.
+static rlv_status draw_plain(sheet_job job, rlv_error* error)
+{
+    history_view view;
+    rlv_error ignored = {0};
+    job.order = (history_sheet_order){.kind = HISTORY_SHEET_PLAIN, .stage = job.history->stage_count - 1};
+    return history_view_find(&view, job.history, job.order.stage, NULL, &ignored) == RLV_DONE
+               ? sheet_of_stages(job, error)
+               : RLV_DONE;
+}
+
+/// The two sheets of a step, which share a scene; after all steps the one of all stages, and the last as it stands and
+/// alone.
 static rlv_status draw_some(drawn_sheet* drawn, const void* of, size_t index, rlv_error* error)
 {
     static const history_sheet_kind kind[HISTORY_SHEETS_A_JOB] = {HISTORY_SHEET_COMPARISON, HISTORY_SHEET_DEPTH};
@@ -125,6 +137,8 @@ static rlv_status draw_some(drawn_sheet* drawn, const void* of, size_t index, rl
         job.order = (history_sheet_order){.kind = HISTORY_SHEET_HISTORY, .stage = history->stage_count - 1};
         return history->joined ? sheet_of_stages(job, error) : RLV_DONE;
     }
+    if (index == history->step_count + 2)
+        return draw_plain(job, error);
     if (index > history->step_count)
     {
         job.order = (history_sheet_order){.kind = HISTORY_SHEET_STANDING, .stage = history->stage_count - 1};
@@ -147,7 +161,7 @@ history_sheets_plan history_sheets_of_all(const rlv_history* history, rlv_answer
 {
     if (!history->joined)
         answer_warn(answer, "there is no sheet of all stages, since they are not in one frame");
-    return (history_sheets_plan){history->step_count + 2, draw_some, history};
+    return (history_sheets_plan){history->step_count + 3, draw_some, history};
 }
 
 /// Fonts are opened once, and not by two threads for the first time together.

@@ -15,7 +15,8 @@ typedef enum history_sheet_kind
     HISTORY_SHEET_COMPARISON, ///< of a step: before, after, and the depth between them
     HISTORY_SHEET_DEPTH,      ///< of a step: the map of depth, with two sections and the table of regions
     HISTORY_SHEET_HISTORY,    ///< all stages
-    HISTORY_SHEET_STAGE,      ///< one stage
+    HISTORY_SHEET_STAGE,      ///< one stage, with its bone outlined
+    HISTORY_SHEET_PLAIN,      ///< the same with nothing drawn over it: for a panel
     HISTORY_SHEET_STANDING,   ///< the last stage as it stands, with its case (history_standing.h)
     HISTORY_SHEET_BONES,      ///< of a skeleton: the bone map (history_articulation_sheets.h)
     HISTORY_SHEET_PLAN,       ///< its unrolled body plan
@@ -24,7 +25,7 @@ typedef enum history_sheet_kind
     HISTORY_SHEET_KINDS,
 } history_sheet_kind;
 
-/// "comparison", "depth", "history", "stage", "standing", "bone-map", "body-plan", "directions", "joint".
+/// "comparison", "depth", "history", "stage", "plain", "standing", "bone-map", "body-plan", "directions", "joint".
 const char* history_sheet_name(history_sheet_kind kind);
 
 /// A sheet that was drawn.
@@ -83,7 +84,8 @@ typedef struct history_sheets_plan
 } history_sheets_plan;
 
 /// Those of stages and steps: of every measured step `STAGE-comparison` and `STAGE-depth`, `history` where the stages
-/// are joined (a warning where they are not), and `standing` where it is known what is up. `history` must stay.
+/// are joined (a warning where they are not), `standing` where it is known what is up, and the last stage `plain`.
+/// `history` must stay.
 history_sheets_plan history_sheets_of_all(const rlv_history* history, rlv_answer* answer);
 
 /// Draw what some subjects have into `pictures/` of the answer's folder, each sheet as PNG and as PDF, into a zeroed

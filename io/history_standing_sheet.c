@@ -187,6 +187,9 @@ void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const 
                    words_number(history_standing_room(s, 2), 0).text);
     add_display(lines, history, standing);
     // A line of its own: no long name may push it out.
+    const report_text back = report_put_back(history);
+    if (back.text[0] != '\0')
+        sheet_line(lines, "%s", back.text);
     sheet_line(lines, "A qualified person decides how it is lifted and held");
     sheet_line(lines, "Lifting: %.180s", report_weight(history).text);
     sheet_line(lines, "Sizes in mm%s", north ? "; N is north as it lay in the rock" : "");

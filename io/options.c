@@ -99,9 +99,10 @@ static const rlv_command commands[] = {
      "Reads the specimen's folder, measures what the picture shows, and writes it as one sheet to --out. Pictures:\n"
      "comparison (before, after, and the depth between them), depth (the map of depth of a step, with two sections and "
      "the\n"
-     "table of regions), history (all stages), stage (one of them), standing (the last one on its floor, with its "
-     "sizes and\n"
-     "its case). A step is named by the stage that it leads to.\n"
+     "table of regions), history (all stages), stage (one of them), plain (the same with nothing drawn over it, for a "
+     "panel),\n"
+     "standing (the last one on its floor, with its sizes and its case). A step is named by the stage that it leads "
+     "to.\n"
      "Of a skeleton: bone-map (elements in their states on the block, at a stage or else at the last), body-plan (its\n"
      "rows laid flat), directions (nets of poles and of motions, and a rose). Of a --piece that is put back: joint "
      "(both\n"
@@ -325,8 +326,8 @@ static rlv_status set_scale(rlv_options* options, const char* name, const char* 
 static rlv_status set_option(rlv_options* options, option_kind kind, const char* value, rlv_error* error)
 {
     const char* name = option_table[kind].name;
-    static const char* const pictures[] = {"comparison", "depth",     "history",    "stage", "standing",
-                                           "bone-map",   "body-plan", "directions", "joint"};
+    static const char* const pictures[] = {"comparison", "depth",    "history",   "stage",      "plain",
+                                           "standing",   "bone-map", "body-plan", "directions", "joint"};
     static const char* const formats[] = {"png", "pdf", "svg"};
     double number = 0.0;
     switch (kind)
@@ -366,9 +367,9 @@ static rlv_status set_option(rlv_options* options, option_kind kind, const char*
     case OPTION_SCALE_SD_AFTER:
         return set_scale_sd(&options->scale_sd_after, name, value, error);
     case OPTION_PICTURE:
-        return set_word(&options->picture, name, value, sizeof pictures / sizeof *pictures, pictures,
-                        "say comparison, depth, history, stage, standing, bone-map, body-plan, directions or joint",
-                        error);
+        return set_word(
+            &options->picture, name, value, sizeof pictures / sizeof *pictures, pictures,
+            "say comparison, depth, history, stage, plain, standing, bone-map, body-plan, directions or joint", error);
     case OPTION_FORMAT:
         return set_word(&options->format, name, value, 3, formats, "say png, pdf or svg", error);
     case OPTION_PIECE:

@@ -101,7 +101,7 @@ void report_page_pictures(rlv_page* p, const history_sheets* sheets, history_she
             put_picture(p, &sheets->sheet[i]);
 }
 
-void report_page_caution(rlv_page* p, report_caution caution)
+void report_page_caution(rlv_page* p, const rlv_history* history, report_caution caution)
 {
     static const struct
     {
@@ -119,7 +119,11 @@ void report_page_caution(rlv_page* p, report_caution caution)
                                     "Lifting: a block can tip or part along a joint, and its centre of mass moves as "
                                     "matrix comes off. A qualified person decides how it is lifted and held."},
     };
-    page_box(p, caution_text[caution].kind, caution_text[caution].text);
+    const report_text back = caution == REPORT_CAUTION_LIFTING ? report_put_back(history) : (report_text){""};
+    char text[sizeof back + 512];
+    rlv_print(text, sizeof text, "%s%s%s%s", caution_text[caution].text, back.text[0] != '\0' ? "\n" : "", back.text,
+              back.text[0] != '\0' ? "." : "");
+    page_box(p, caution_text[caution].kind, text);
 }
 
 // --- Summary ---------------------------------------------------------------------------------------------------------
@@ -252,10 +256,12 @@ static void part_of(double part[2][2], const history_sheet* sheet)
             part[i][k] = fmin(fmax(sheet->views_mm[i][k] / sheet->paper_mm[k], 0.0), 1.0);
 }
 
-/// One picture says what the page is about: the bone map, or else the block as it stands, or what changed last.
+/// One picture says what the page is about: the bone map, or else the block alone, or as it stands, or what changed
+/// last.
 static void put_opening(rlv_page* p, const history_sheets* sheets)
 {
-    static const history_sheet_kind choice[] = {HISTORY_SHEET_BONES, HISTORY_SHEET_STANDING, HISTORY_SHEET_COMPARISON};
+    static const history_sheet_kind choice[] = {HISTORY_SHEET_BONES, HISTORY_SHEET_PLAIN, HISTORY_SHEET_STANDING,
+                                                HISTORY_SHEET_COMPARISON};
     const history_sheet* sheet = NULL;
     for (size_t i = 0; i < sizeof choice / sizeof *choice && sheet == NULL; i++)
         sheet = newest_of(sheets, choice[i]);
@@ -398,7 +404,7 @@ static void put_changes(rlv_page* p, const source_of* s)
 {
     const rlv_stage_record* first = s->history->stage[0].record;
     page_section(p, "changes", "Step by step");
-    report_page_caution(p, REPORT_CAUTION_CUT);
+    report_page_caution(p, s->history, REPORT_CAUTION_CUT);
     page_paragraph(p,
                    "In the tables, hours, grams weighed and mL/h are of an area of work as a whole, or of the step "
                    "where no area was named; they stand once, at its largest region. An area is what changed deeper "
@@ -443,8 +449,9 @@ static void put_left(rlv_page* p, const source_of* s)
     page_fact(p, "Volume", report_left(s->history).text);
     page_fact(p, "Mass", report_weight(s->history).text);
     page_fact(p, "Size", report_size(s->history).text);
-    report_page_caution(p, REPORT_CAUTION_LIFTING);
+    report_page_caution(p, s->history, REPORT_CAUTION_LIFTING);
     report_page_pictures(p, s->sheets, HISTORY_SHEET_STANDING, s->history->stage_count - 1);
+    report_page_pictures(p, s->sheets, HISTORY_SHEET_PLAIN, s->history->stage_count - 1);
     if (report_page_table(p, s, REPORT_LEFT))
         page_box(p, PAGE_NOTE,
                  "This is arithmetic on your own recorded rates: the whole volume over a rate. It is no plan and no "

@@ -27,9 +27,9 @@ typedef enum report_caution
 {
     REPORT_CAUTION_CUT,     ///< what has been cut cannot be put back
     REPORT_CAUTION_DUST,    ///< dust and solvents
-    REPORT_CAUTION_LIFTING, ///< lifting and tipping
+    REPORT_CAUTION_LIFTING, ///< lifting and tipping, and what a block is not to be lifted by
 } report_caution;
-void report_page_caution(rlv_page* p, report_caution caution);
+void report_page_caution(rlv_page* p, const rlv_history* history, report_caution caution);
 
 /// The pictures of a kind; `stage` as the sheets have it.
 void report_page_pictures(rlv_page* p, const history_sheets* sheets, history_sheet_kind kind, size_t stage);

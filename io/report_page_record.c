@@ -168,13 +168,13 @@ static void put_wishes(rlv_page* p, const rlv_history* history)
     page_paragraph(
         p,
         "As recorded. The block’s mass and size are held against the lifting limit and the case; no measurement uses "
-        "what stands here.");
+        "what else stands here, and nothing on this page holds the surface against a rise or an edge.");
     if (specimen->display != NULL)
         put_display(p, history, specimen->display);
     if (specimen->advice != NULL)
         put_advice(p, specimen->advice);
     if (specimen->advice != NULL && specimen->advice->lift_limit_kg != NULL)
-        report_page_caution(p, REPORT_CAUTION_LIFTING);
+        report_page_caution(p, history, REPORT_CAUTION_LIFTING);
 }
 
 // --- Work, treatments, spoil, pieces, elements -----------------------------------------------------------------------
@@ -183,7 +183,7 @@ static void put_work(rlv_page* p, const source_of* s)
 {
     page_section(p, "treatments", "Treatments, decisions, work");
     page_paragraph(p, "As they were recorded. Nothing here is recommended.");
-    report_page_caution(p, REPORT_CAUTION_DUST);
+    report_page_caution(p, s->history, REPORT_CAUTION_DUST);
     report_page_table_or(p, s, REPORT_TREATMENTS, "Treatments: not recorded.");
     report_page_table_or(p, s, REPORT_DECISIONS, "Decisions: not recorded.");
     report_page_table_or(p, s, REPORT_WORK, "Hours: not recorded.");

@@ -483,6 +483,24 @@ report_text report_weight(const rlv_history* history)
     return said;
 }
 
+report_text report_put_back(const rlv_history* history)
+{
+    const rlv_specimen* specimen = history->specimen;
+    const size_t last = history->stage_count - 1;
+    report_text names = {""};
+    size_t count = 0;
+    for (size_t i = 0; i < specimen->piece_count; i++)
+    {
+        const rlv_piece_record* piece = &specimen->piece[i];
+        if (rlv_specimen_is_back(specimen, piece, last))
+            report_add(&names, "%s‘%.60s’, put back at ‘%.60s’", count++ > 0 ? "; " : "", piece->id, piece->joined);
+    }
+    // What must be read comes first: a long row of names is cut at its end.
+    return count > 0 ? report_say("Not to lift, tilt or strap by, since nothing here tells that %s: %.800s",
+                                  count > 1 ? "they hold" : "it holds", names.text)
+                     : names;
+}
+
 static int by_falling_length(const void* a, const void* b)
 {
     const double p = *(const double*)a, q = *(const double*)b;

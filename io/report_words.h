@@ -96,6 +96,10 @@ report_text report_named(const rlv_history* history, size_t step);
 /// What the block weighed at the last stage, held against the limit that is recorded for lifting by one person.
 report_text report_weight(const rlv_history* history);
 
+/// What a block is not to be lifted by: the pieces that were put back into what is left of it, since nothing that was
+/// measured tells that they hold. Empty where there is none.
+report_text report_put_back(const rlv_history* history);
+
 /// Which side will be up where the block is shown: "the side that was up in the rock, within 1°". Empty where either is
 /// not known.
 report_text report_way_up(const rlv_history* history);

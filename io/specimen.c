@@ -174,6 +174,12 @@ bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record*
     return false;
 }
 
+bool rlv_specimen_is_back(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage)
+{
+    return piece->joined != NULL && rlv_specimen_stage_number(specimen, piece->joined) <= stage &&
+           !rlv_specimen_is_aside(specimen, piece, stage);
+}
+
 bool rlv_specimen_piece_moves(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage, bool back)
 {
     const char* when = back ? piece->joined : piece->detached;

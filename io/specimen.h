@@ -291,9 +291,9 @@ typedef struct rlv_specimen
     char yaml_sha256[65], points_sha256[65], elements_sha256[65]; ///< empty where there is no such table
 } rlv_specimen;
 
-/// Read and check the specimen in `folder`, and the tables of comparative specimens that it names, into a zeroed `specimen`; its meshes are not opened, but must be there.
-/// RLV_BAD_INPUT names file and line, or for a fault of meaning the key's path (`specimen.yaml: stages[2].id`). Free
-/// with rlv_specimen_free, also after a failure.
+/// Read and check the specimen in `folder`, and the tables of comparative specimens that it names, into a zeroed
+/// `specimen`; its meshes are not opened, but must be there. RLV_BAD_INPUT names file and line, or for a fault of
+/// meaning the key's path (`specimen.yaml: stages[2].id`). Free with rlv_specimen_free, also after a failure.
 rlv_status rlv_specimen_read(rlv_specimen* specimen, const char* folder, rlv_error* error);
 void rlv_specimen_free(rlv_specimen* specimen);
 
@@ -310,6 +310,10 @@ const rlv_density_record* rlv_specimen_density(const rlv_specimen* specimen, con
 
 /// Whether what a piece came off, or what that came off, is itself off the block at a stage (its number).
 bool rlv_specimen_is_aside(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage);
+
+/// Whether a piece was put back at a stage (its number) or before, and is in the block there: not while what it belongs
+/// to is aside.
+bool rlv_specimen_is_back(const rlv_specimen* specimen, const rlv_piece_record* piece, size_t stage);
 
 /// Whether a piece comes off the block, or goes `back` to it, at the step that leads to a stage (its number): at that
 /// stage, and not while what it belongs to is aside.

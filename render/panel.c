@@ -2,6 +2,7 @@
 
 #include "contour.h"
 #include "crowd.h"
+#include "grow.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -445,6 +446,73 @@ static void take_places(const panel_look* look, const uint16_t* region, const fl
                          &in_square[region[p] - 1]);
 }
 
+#define LEAST_ISLAND 2.2 // mm on A3: the radius of a disc that holds a number with air
+
+// Fill one stretch of a region with 0, from a pixel on. Its deepest pixel; whether the region's own place is in it.
+static size_t empty_stretch(uint16_t* region, const float* far, size_t width, size_t height, uint32_t* stack,
+                            size_t from, size_t own, bool* has_own)
+{
+    const uint16_t number = region[from];
+    size_t count = 0, deepest = from;
+    stack[count++] = (uint32_t)from;
+    region[from] = 0;
+    *has_own = false;
+    while (count > 0)
+    {
+        const size_t p = stack[--count], x = p % width, y = p / width;
+        const size_t next[4] = {x > 0 ? p - 1 : p, x + 1 < width ? p + 1 : p, y > 0 ? p - width : p,
+                                y + 1 < height ? p + width : p};
+        deepest = far[p] > far[deepest] ? p : deepest;
+        *has_own = *has_own || p == own;
+        for (int k = 0; k < 4; k++)
+            if (region[next[k]] == number)
+            {
+                region[next[k]] = 0;
+                stack[count++] = (uint32_t)next[k];
+            }
+    }
+    return deepest;
+}
+
+// The pixel that a region's place was taken from.
+static size_t pixel_of(const panel_look* look, size_t region)
+{
+    const double *at = look->panel->region_at[region], pixel_mm = look->panel->picture.pixel_mm;
+    const size_t x = (size_t)(at[0] / pixel_mm) - look->cast.left, y = (size_t)(at[1] / pixel_mm) - look->cast.top;
+    return y * look->cast.width + x;
+}
+
+// Stretches of regions that are large enough for a number, and have none. `region` is emptied.
+static rlv_status find_islands(panel_look* look, uint16_t* region, const float* far, rlv_error* error)
+{
+    rlv_panel* panel = look->panel;
+    const size_t width = look->cast.width, height = look->cast.height;
+    const double pixel_mm = panel->picture.pixel_mm;
+    size_t reserved = 0;
+    uint32_t* stack = rlv_reserve(width * height, sizeof *stack, error);
+    rlv_status status = stack != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t p = 0; p < width * height && status == RLV_DONE; p++)
+    {
+        bool has_own;
+        if (region[p] == 0)
+            continue;
+        const size_t number = region[p] - 1u;
+        const size_t deepest = empty_stretch(region, far, width, height, stack, p, pixel_of(look, number), &has_own);
+        const double radius = (double)far[deepest] * pixel_mm;
+        if (has_own || radius < LEAST_ISLAND * unit_of(panel))
+            continue;
+        if (!rlv_grow(&panel->island, &reserved, panel->island_count + 1, sizeof *panel->island))
+            status = rlv_fail(error, RLV_SYSTEM, NULL, "close other programs", "no memory for the regions of a panel");
+        else
+            panel->island[panel->island_count++] =
+                (rlv_panel_island){number,
+                                   {((double)(look->cast.left + deepest % width) + 0.5) * pixel_mm,
+                                    ((double)(look->cast.top + deepest / width) + 0.5) * pixel_mm, radius}};
+    }
+    free(stack);
+    return status;
+}
+
 static rlv_status find_regions(panel_look* look, rlv_error* error)
 {
     rlv_panel* panel = look->panel;
@@ -464,17 +532,20 @@ static rlv_status find_regions(panel_look* look, rlv_error* error)
     }
     panel->region_count = panel->surface->region_count;
     // On its colours first; one that has none in sight, on its hatching.
-    for (int all = panel->surface->overlay != NULL ? 0 : 1; all < 2; all++)
+    rlv_status status = RLV_DONE;
+    for (int all = panel->surface->overlay != NULL ? 0 : 1; all < 2 && status == RLV_DONE; all++)
     {
         for (size_t p = 0; p < count; p++)
             region[p] = cast->triangle[p] != RLV_TREE_NONE && cast->back[p] == 0 ? region_at(look, p, all == 1) : 0;
         rlv_crowd_distances(cast->width, cast->height, region, true, far);
         take_places(look, region, far, in_square);
+        if (all == 0 && !panel->surface->unnumbered)
+            status = find_islands(look, region, far, error);
     }
     free(in_square);
     free(far);
     free(region);
-    return RLV_DONE;
+    return status;
 }
 
 rlv_status rlv_panel_make(rlv_panel* panel, const rlv_panel_surface* surface, const rlv_panel_view* view,
@@ -530,5 +601,6 @@ void rlv_panel_free(rlv_panel* panel)
         rlv_lines_free(&panel->isoline[i].lines);
     free(panel->isoline);
     free(panel->region_at);
+    free(panel->island);
     memset(panel, 0, sizeof *panel);
 }

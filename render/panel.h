@@ -78,6 +78,7 @@ typedef struct rlv_panel_surface
     const uint16_t* region;        ///< one a triangle: 0, or the number of a region
     size_t region_count;           ///< the highest number
     const rlv_panel_tag* tag;      ///< region_count
+    bool unnumbered;               ///< tags bear their words alone, and a region without one nothing
     const rlv_vec3* region_mm;     ///< region_count: a place of each. The number of one that is out of sight points to
                                    ///< it, with a ring there; NULL: such a region bears none
     const rlv_panel_grid* squares; ///< the number of one that is seen stands in the square of that place, as far as it
@@ -187,6 +188,13 @@ typedef struct rlv_panel_isoline
     rlv_lines lines;
 } rlv_panel_isoline;
 
+/// A stretch of a region that touches no other of it, beside the one that has its number: what is coloured of it.
+typedef struct rlv_panel_island
+{
+    size_t region; ///< from 0
+    double at[3];  ///< its deepest place, as of a region
+} rlv_panel_island;
+
 /// What was seen. Lines are in mm on paper from the panel's upper left corner, y upwards (so that y is negative).
 typedef struct rlv_panel
 {
@@ -206,6 +214,8 @@ typedef struct rlv_panel
     size_t region_count;
     double (*region_at)[3]; ///< one a region: x, y (downwards) of the place deepest inside what is seen of it (in its
                             ///< square, if there), and the radius of the disc that fits; a radius of 0: out of sight
+    size_t island_count;
+    rlv_panel_island* island; ///< other stretches of what is seen of them
 } rlv_panel;
 
 /// Look at a surface, into a zeroed `panel` of at least `width_mm` by `height_mm` on paper. RLV_BAD_INPUT where it

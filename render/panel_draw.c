@@ -357,6 +357,7 @@ static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
     char number[24];
     snprintf(number, sizeof number, "%zu", region + 1);
     const double u = on->sheet->unit, round = 0.8 * u;
+    const bool numbered = !on->panel->surface->unnumbered;
     double radius = 0.5 * label->height, y = label->top + radius, left = label->left + radius;
     double right = label->left + label->width - round;
     cairo_arc(c, left, y, radius, G_PI_2, 3.0 * G_PI_2);
@@ -374,8 +375,12 @@ static void draw_tag(const drawing* on, size_t region, const rlv_label* label)
     rlv_lettering how = tag_letters;
     how.grey = tag->strong ? 1.0 : RLV_INK_BLACK;
     double cap = rlv_sheet_measure(on->sheet, "A", &how).cap_mm;
-    rlv_sheet_text(on->sheet, tag->words, left + radius + 0.7 * TAG_PAD * u, y + 0.5 * cap, &how);
-    rlv_mark_number(on->sheet, number, left, y);
+    how.share = numbered ? 0.0 : 0.5;
+    rlv_sheet_text(on->sheet, tag->words,
+                   numbered ? left + radius + 0.7 * TAG_PAD * u : label->left + 0.5 * label->width, y + 0.5 * cap,
+                   &how);
+    if (numbered)
+        rlv_mark_number(on->sheet, number, left, y);
 }
 
 static void draw_ring(rlv_sheet* sheet, double x, double y)
@@ -409,7 +414,8 @@ static void add_numbers(drawing* on)
     {
         double hidden[3];
         const bool seen = on->panel->region_at[i][2] > 0.0;
-        if (!seen && !place_hidden(on, i, hidden))
+        const bool numbered = !on->panel->surface->unnumbered;
+        if ((!numbered && tag_of(on, i) == NULL) || (!seen && !place_hidden(on, i, hidden)))
             continue;
         const double* at = seen ? on->panel->region_at[i] : hidden;
         char words[24];
@@ -423,7 +429,7 @@ static void add_numbers(drawing* on)
                              .clear = (seen ? 0.4 : 0.5 * SYMBOL_MM + 0.3) * u};
         if (tag_of(on, i) != NULL)
         {
-            label->width = 2.0 * radius + tag_size(on, i).width_mm + 2.0 * TAG_PAD * u;
+            label->width = (numbered ? 2.0 * radius : 0.0) + tag_size(on, i).width_mm + 2.0 * TAG_PAD * u;
             radius = 0.5 * hypot(label->width, label->height);
         }
         label->left = x - 0.5 * label->width;
@@ -431,6 +437,32 @@ static void add_numbers(drawing* on)
         label->fixed =
             at[2] >= 1.15 * radius && !is_taken(on, (rlv_box2){label->left, label->top, label->width, label->height});
         on->region[on->label_count++] = i + 1;
+    }
+}
+
+// The number again on each other stretch of a region that has room for it.
+static void add_islands(drawing* on)
+{
+    for (size_t i = 0; i < on->panel->island_count; i++)
+    {
+        const rlv_panel_island* island = &on->panel->island[i];
+        char words[24];
+        snprintf(words, sizeof words, "%zu", island->region + 1);
+        const double radius = rlv_mark_number_radius(on->sheet, words), x = on->left + island->at[0],
+                     y = on->top + island->at[1];
+        const rlv_box2 box = {x - radius, y - radius, 2.0 * radius, 2.0 * radius};
+        if (island->at[2] < 1.15 * radius || is_taken(on, box))
+            continue;
+        on->body[on->label_count] = SIZE_MAX;
+        on->label[on->label_count] = (rlv_label){.anchor = {x, y},
+                                                 .width = box.width,
+                                                 .height = box.height,
+                                                 .clear = 0.4 * on->sheet->unit,
+                                                 .fixed = true,
+                                                 .left = box.left,
+                                                 .top = box.top};
+        on->slight[on->label_count] = true; // its words stand at the region's own place
+        on->region[on->label_count++] = island->region + 1;
     }
 }
 
@@ -538,7 +570,7 @@ static void draw_labels(const drawing* on)
         {
             char words[24];
             snprintf(words, sizeof words, "%zu", on->region[i]);
-            if (tag_of(on, on->region[i] - 1) != NULL)
+            if (tag_of(on, on->region[i] - 1) != NULL && !on->slight[i])
                 draw_tag(on, on->region[i] - 1, label);
             else
                 rlv_mark_number(on->sheet, words, x, y);
@@ -601,6 +633,7 @@ static void draw_all(drawing* on, size_t* left_out)
         on->obstacle_count += panel_letter_grid(on->sheet, on->panel, on->left, on->top, on->marks->grid,
                                                 on->obstacle + on->obstacle_count);
     add_numbers(on);
+    add_islands(on);
     label_isolines(on);
     draw_arrows(on);
     draw_points(on);
@@ -656,8 +689,8 @@ rlv_status rlv_panel_draw(rlv_sheet* sheet, const rlv_panel* panel, double left_
                   .left = round(left_mm / pixel_mm) * pixel_mm,
                   .top = round(top_mm / pixel_mm) * pixel_mm};
     note_view(sheet, panel, on.left, on.top);
-    size_t most = panel->region_count + on.marks->arrow_count + on.marks->point_count + on.marks->area_count +
-                  on.marks->expected_count;
+    size_t most = panel->region_count + panel->island_count + on.marks->arrow_count + on.marks->point_count +
+                  on.marks->area_count + on.marks->expected_count;
     on.label = rlv_reserve(most, sizeof *on.label, error);
     on.text = rlv_reserve(most, sizeof *on.text, error);
     on.region = rlv_reserve(most, sizeof *on.region, error);
@@ -750,7 +783,7 @@ static void add_signs(rlv_key* key, const rlv_panel_surface* surface, const rlv_
     bool numbers = panel == NULL && surface->region_count > 0;
     for (size_t i = 0; panel != NULL && i < panel->region_count; i++)
         numbers = numbers || panel->region_at[i][2] > 0.0 || surface->region_mm != NULL;
-    if (numbers)
+    if (numbers && !surface->unnumbered)
         add_sign(key, SIGN_NUMBER, "region, by its number");
     if (surface->overlay != NULL && surface->overlay->bare != NULL)
         add_sign(key, SIGN_CLAY, surface->overlay->bare);

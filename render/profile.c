@@ -188,6 +188,7 @@ rlv_status rlv_profile_cut(rlv_profile* profile, const rlv_profile_stage* before
                            const rlv_plane* plane, rlv_error* error)
 {
     memset(profile, 0, sizeof *profile);
+    profile->within = after->within;
     const rlv_profile_stage* const stage[2] = {before, after};
     rlv_status status = rlv_section_cut(&profile->before, before->mesh, plane, NULL, error);
     if (status == RLV_DONE)
@@ -413,6 +414,11 @@ rlv_status rlv_profile_draw(rlv_sheet* sheet, const rlv_profile* profile, double
     return status;
 }
 
+enum
+{
+    BLOCK = 3, // the entry of the block's own tint
+};
+
 void rlv_profile_key(rlv_key* key, const rlv_profile* profile, rlv_profile_tints tints)
 {
     const struct
@@ -428,6 +434,11 @@ void rlv_profile_key(rlv_key* key, const rlv_profile* profile, rlv_profile_tints
         {tints.went, {.kind = RLV_KEY_AREA, .tint = removed_tint(), .words = "removed, in a section"}},
         {tints.came, {.kind = RLV_KEY_AREA, .tint = added_tint(), .dotted = true, .words = "added, in a section"}}};
     for (size_t i = 0; i < sizeof kind / sizeof *kind; i++)
+    {
+        rlv_key_entry entry = kind[i].entry;
+        if (i == BLOCK && profile->within != NULL)
+            rlv_print(entry.words, sizeof entry.words, "block after, in a section: %s", profile->within);
         if (kind[i].there)
-            rlv_key_add(key, &kind[i].entry);
+            rlv_key_add(key, &entry);
+    }
 }

@@ -16,6 +16,7 @@ typedef struct rlv_profile
 {
     rlv_lines before, after; ///< in mm, in the plane's frame
     rlv_lines bone;          ///< stretches of `after` along bone
+    const char* within;      ///< as of the stage after
     bool parted;             ///< a limit was given: of `before` only what `apart` holds is drawn
     rlv_lines apart; ///< its stretches in the regions' boxes, where there are regions, beyond the limit of `after`
     bool regions;    ///< regions were given: tints keep to their boxes
@@ -34,6 +35,7 @@ typedef struct rlv_profile_stage
     const bool* came; ///< one a region: whether material came there, and did not go; NULL: that is not told
     double limit_mm; ///< of BEFORE: how far it lies from AFTER where it is told apart from noise; 0: not known, and all
                      ///< of it is drawn
+    const char* within; ///< of AFTER: what is in it that a section shows no border of, for the key; NULL: nothing
 } rlv_profile_stage;
 
 /// Cut both stages (in one frame) along a plane, into a zeroed `profile`; bone is drawn of AFTER. Free with

@@ -152,6 +152,10 @@ rlv_paper rlv_paper_holding(double width_mm, double height_mm, int least)
 #define MOST_UNIT (1189.0 / LONG_A3) // of A0
 #define LEAST_SHARE 0.6              // of the unit that a paper asks for
 
+// The shares that letters may have of what a paper asks for. They are few, so that sheets of one size which hang beside
+// each other have letters, margins and control lines of one size too, whatever is on them.
+static const double shares[] = {1.0, 0.7, LEAST_SHARE};
+
 double rlv_paper_unit(const rlv_paper* paper)
 {
     double longer = fmax(paper->width_mm, paper->height_mm), shorter = fmin(paper->width_mm, paper->height_mm);
@@ -179,9 +183,9 @@ rlv_paper rlv_paper_for(rlv_paper_need need, const void* of, int least, double* 
         need(of, fmax(LEAST_SHARE * asked, 1.0), size_mm);
         paper = rlv_paper_holding(size_mm[0], size_mm[1], least);
     }
-    for (int step = 20; step >= (int)(20.0 * LEAST_SHARE); step--)
+    for (size_t i = 0; i < sizeof shares / sizeof *shares; i++)
     {
-        *unit = fmax(asked * step / 20.0, 1.0);
+        *unit = fmax(asked * shares[i], 1.0);
         need(of, *unit, size_mm);
         rlv_paper held = rlv_paper_holding(size_mm[0], size_mm[1], least);
         if (same_size(&held, &paper))

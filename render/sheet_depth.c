@@ -121,7 +121,11 @@ static rlv_status cut(layout* of, rlv_error* error)
     const rlv_plane plane[CUTS] = {{map->cross_mm, axes->right, axes->towards},
                                    {map->cross_mm, axes->towards, axes->up},
                                    {map->cross_mm, axes->up, axes->towards}};
-    const rlv_profile_stage after = {map->surface.mesh, map->bone, map->surface.region, map->before.came};
+    const rlv_profile_stage after = {.mesh = map->surface.mesh,
+                                     .bone = map->bone,
+                                     .region = map->surface.region,
+                                     .came = map->before.came,
+                                     .within = map->within};
     rlv_status status = RLV_DONE;
     for (int k = 0; k < CUTS && status == RLV_DONE; k++)
     {

@@ -68,6 +68,7 @@ typedef struct rlv_depth_map
     rlv_panel_marks marks;     ///< traces are added
     rlv_profile_stage before;
     const uint8_t* bone; ///< one a triangle of AFTER; may be NULL
+    const char* within;  ///< what is in AFTER that sections show no border of, for the key; may be NULL
     rlv_vec3 cross_mm;   ///< where both sections pass
     double scale;        ///< 0: 1 : 1
     int paper;           ///< the least size of the A series

@@ -78,9 +78,9 @@ Test(command_render, a_map_of_depth_is_a_png_of_the_size_that_is_told_and_lists_
 Test(command_render, the_same_bytes_come_out_for_one_thread_and_for_two)
 {
     const char* const pictures[] = {"comparison --stage second", "depth --stage second --scale fit", "history",
-                                    "stage --stage field"};
+                                    "plain --stage second", "stage --stage field"};
     two_stages_write("fish", 4, compass, NULL);
-    for (size_t i = 0; i < 4; i++)
+    for (size_t i = 0; i < 5; i++)
     {
         char line[256];
         size_t size[2] = {0};

@@ -79,7 +79,9 @@ Test(history_standing, its_sheet_tells_what_may_be_touched_and_whether_that_is_s
     rlv_stage_record record = {.id = (char*)"s"};
     double limit_kg = 20.0;
     rlv_advice_record advice = {.lift_limit_kg = &limit_kg};
-    rlv_specimen specimen = {.stage_count = 1, .stage = &record, .display = &display, .advice = &advice};
+    rlv_piece_record piece = {.id = (char*)"slab A", .joined = (char*)"s"};
+    rlv_specimen specimen = {
+        .stage_count = 1, .stage = &record, .piece_count = 1, .piece = &piece, .display = &display, .advice = &advice};
     history_stage stage = {.record = &record, .mm_per_unit = 1.0};
     const rlv_history history = {.specimen = &specimen,
                                  .stage_count = 1,
@@ -110,6 +112,7 @@ Test(history_standing, its_sheet_tells_what_may_be_touched_and_whether_that_is_s
     cr_expect(says(&lines, "Nothing may touch the outlines ‘skull’, ‘tail’"));
     // Whatever else there is to say, and however long its names are.
     cr_expect(says(&lines, "A qualified person decides how it is lifted and held"));
+    cr_expect(says(&lines, "Not to lift, tilt or strap by, since nothing here tells that it holds: ‘slab A’"));
     cr_expect(says(&lines, "Its support may touch the outline ‘base’, on the underside, not seen here"));
     rlv_tree_free(tree);
 }

@@ -254,6 +254,24 @@ Test(report_page, display_and_advice_are_shown_as_recorded)
     find(at, "<dd>avoid them</dd>");
     at = find(at, "up to 20\u00A0kg, by your own rules");
     find(at, "A qualified person decides how it is lifted"); // the caution stands with the limit
+    find(html, "no measurement uses what else stands here, and nothing on this page holds the surface against a rise");
+    free(html);
+    json_decref(record);
+}
+
+Test(report_page, a_piece_that_was_put_back_is_named_where_one_lifts)
+{
+    char* html;
+    json_t* record;
+    rlv_piece_record piece[3] = {{.id = (char*)"slab", .joined = (char*)"cleaned"},
+                                 {.id = (char*)"gone", .detached = (char*)"cleaned"},
+                                 {.id = (char*)"on what is gone", .parent = (char*)"gone", .joined = (char*)"cleaned"}};
+    life.specimen.piece_count = 3;
+    life.specimen.piece = piece;
+    write_report(&html, &record);
+    const char* at = find(find(html, "<h2 id=\"left\""), "A qualified person decides how it is lifted and held.");
+    at = find(at,
+              "Not to lift, tilt or strap by, since nothing here tells that it holds: ‘slab’, put back at ‘cleaned’.");
     free(html);
     json_decref(record);
 }

@@ -437,6 +437,69 @@ Test(panel, a_strong_tag_is_black_where_a_plain_one_is_white)
     wipe(&of);
 }
 
+Test(panel, every_large_stretch_of_a_region_has_its_number)
+{
+    thing of = plate();
+    uint16_t* region = calloc(of.mesh.triangle_count, sizeof *region);
+    uint8_t* shown = calloc(of.mesh.triangle_count, sizeof *shown);
+    float* depth_mm = calloc(of.mesh.vertex_count, sizeof *depth_mm);
+    // Two stretches, one of 20 mm and one of 12, with 6 between them.
+    for (size_t t = 0; t < of.mesh.triangle_count; t++)
+    {
+        const double x = middle_of(&of.mesh, t).x, y = middle_of(&of.mesh, t).y;
+        shown[t] = fabs(y) < 8.0 && ((x > -22.0 && x < -2.0) || (x > 4.0 && x < 16.0));
+        region[t] = shown[t];
+    }
+    for (size_t v = 0; v < of.mesh.vertex_count; v++)
+        depth_mm[v] = 1.0f;
+    const rlv_overlay overlay = {.depth_mm = depth_mm, .shown = shown, .deepest_mm = 1.0};
+    rlv_panel_surface surface = {.mesh = &of.mesh,
+                                 .tree = of.tree,
+                                 .overlay = &overlay,
+                                 .region = region,
+                                 .region_count = 1,
+                                 .rays = 1,
+                                 .samples = 1};
+    rlv_panel_view view = view_of(&of, 1.0);
+    rlv_panel panel = made(&surface, &view);
+    cr_assert_eq(panel.island_count, 1);
+    cr_expect_eq(panel.island[0].region, 0);
+    // Deepest inside 12 by 16 mm is 6 mm from the edge, which runs along cells of 0.5 mm, seen in pixels of 0.1 mm.
+    const double middle_mm = 0.5 * panel.width_mm;
+    cr_expect_lt(panel.region_at[0][0], middle_mm);
+    cr_expect_float_eq(panel.island[0].at[0], middle_mm + 10.0, 0.6);
+    cr_expect_float_eq(panel.island[0].at[2], 6.0, 0.6);
+    rlv_panel_free(&panel);
+    // At a twelfth of the scale neither holds a number.
+    view = view_of(&of, 1.0 / 12.0);
+    panel = made(&surface, &view);
+    cr_expect_eq(panel.island_count, 0);
+    rlv_panel_free(&panel);
+    free(depth_mm);
+    free(shown);
+    free(region);
+    wipe(&of);
+}
+
+Test(panel, a_surface_without_numbers_has_no_number_in_its_key)
+{
+    thing of = plate();
+    for (int unnumbered = 0; unnumbered < 2; unnumbered++)
+    {
+        uint16_t* region = calloc(of.mesh.triangle_count, sizeof *region);
+        const rlv_panel_surface surface = {
+            .mesh = &of.mesh, .tree = of.tree, .region = region, .region_count = 1, .unnumbered = unnumbered == 1};
+        rlv_key key = {0};
+        rlv_panel_key_most(&key, &surface, NULL);
+        size_t told = 0;
+        for (size_t i = 0; i < key.count; i++)
+            told += strcmp(key.entry[i].words, "region, by its number") == 0;
+        cr_expect_eq(told, unnumbered ? 0 : 1);
+        free(region);
+    }
+    wipe(&of);
+}
+
 // The plate with a region in its lower left corner, or without, and a scale bar there; as pixels of 0.1 mm.
 static cairo_surface_t* corner_of(const thing* of, bool numbered)
 {

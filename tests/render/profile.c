@@ -177,7 +177,7 @@ Test(profile, before_is_drawn_only_where_it_departs_from_after_by_more_than_the_
 Test(profile, a_key_explains_the_tints_that_are_there_and_no_other)
 {
     rlv_mesh before = block(), after = trenched();
-    const rlv_profile_stage one = {.mesh = &before}, two = {.mesh = &after};
+    const rlv_profile_stage one = {.mesh = &before}, two = {.mesh = &after, .within = "slab A is in it"};
     const char* const tint[2] = {"removed, in a section", "added, in a section"};
     for (int back = 0; back < 2; back++) // filling the trench is the same the other way round
     {
@@ -187,6 +187,8 @@ Test(profile, a_key_explains_the_tints_that_are_there_and_no_other)
         rlv_profile_key(&key, &profile, rlv_profile_tints_at(&profile, 1.0));
         cr_assert_eq(key.count, 4); // both lines, the stone, and one tint
         cr_expect_eq(key.entry[3].kind, RLV_KEY_AREA);
+        cr_expect_str_eq(key.entry[2].words,
+                         back ? "block after, in a section" : "block after, in a section: slab A is in it");
         cr_expect_str_eq(key.entry[3].words, tint[back]);
         cr_expect_eq(key.entry[3].dotted, back == 1);
         // The trench of 160 mm2 is 0.4 mm2 on paper at 1 : 20: no tint is seen there.

@@ -289,6 +289,10 @@ Test(sheet, paper_is_chosen_with_the_letters_that_it_asks_for)
         cr_expect_leq(size_mm[1], paper.height_mm);
         cr_expect_geq(unit, 0.6 * rlv_paper_unit(&paper) - 1e-9);
         cr_expect_leq(unit, rlv_paper_unit(&paper) + 1e-9);
+        // Sheets of one size have letters of few sizes, whatever is on them; none is smaller than on A3.
+        const double share = unit / rlv_paper_unit(&paper);
+        cr_expect(unit == 1.0 || fabs(share - 1.0) < 1e-9 || fabs(share - 0.7) < 1e-9 || fabs(share - 0.6) < 1e-9, "%g",
+                  share);
         if (i < 4)
             cr_expect_float_eq(fmax(paper.width_mm, paper.height_mm), longer[i], 1e-9, "%d", i);
         else
