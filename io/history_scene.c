@@ -148,8 +148,8 @@ static void add_line(rlv_panel_outline* line, size_t* count, const uint8_t* in, 
     line[(*count)++] = how;
 }
 
-static const rlv_panel_outline of_bone_before = {.line_mm = RLV_LINE_MEDIUM, .words = "bone, as it shows before"};
-static const rlv_panel_outline of_bone = {.line_mm = RLV_LINE_MEDIUM, .words = "bone, as it shows after"};
+// One line and one entry of the key on every view: maps of depth are drawn on the stage after.
+static const rlv_panel_outline of_bone = {.line_mm = RLV_LINE_MEDIUM, .words = "bone, as the stage drawn shows it"};
 static const rlv_panel_outline of_former = {
     .line_mm = RLV_LINE_MEDIUM, .quiet = true, .words = "bone that shows no more"};
 static const rlv_panel_outline of_lost = {.line_mm = LINE_LOST, .words = "bone lost"};
@@ -226,7 +226,7 @@ static rlv_status outline_before(history_scene* scene, const rlv_history* histor
     rlv_status status = set_of_bone(bone, scene, scene->before, error);
     if (status == RLV_DONE)
         status = set_of_class(&lost, scene, RLV_CHANGE_BONE, change->before_label, triangles, error);
-    add_line(scene->before_line, &scene->before_lines, *bone, of_bone_before);
+    add_line(scene->before_line, &scene->before_lines, *bone, of_bone);
     if (status == RLV_DONE)
         status = outline_pieces(&recorded, scene, history, scene->before, RLV_CHANGE_DETACHED, of_detached,
                                 scene->before_line, &scene->before_lines, error);
