@@ -96,7 +96,8 @@ Test(report_targets, a_place_in_the_rock_is_told_by_its_depth_and_that_of_the_ne
 {
     block b;
     lay(&b);
-    expect_said(&b, 0, "to over 99 % no loose element’s; in the rock, 12.0 mm (10.0 to 14.0 mm) below today’s surface");
+    expect_said(&b, 0,
+                "to over 99 % no loose element’s; in the rock, 12.0 mm (10.0 to 14.0 mm) deep under today’s surface");
     // Half of 4 mm above the middle; plates all alike add nothing to the error.
     expect_said(&b, 0, "the near face of a plate that lies flat there at 10.0 mm (8.0 to 12.0 mm)");
     // Of 3, 4 and 5 mm: sd 1, so that one more has 4 mm ± 4.30 sqrt(1 + 1/3) = 4.97; half of it and 2 mm, in squares.
@@ -112,7 +113,7 @@ Test(report_targets, nothing_is_said_of_a_near_face_where_fewer_than_three_plate
     b.record[2].row = (char*)"LR";
     expect_unsaid(&b, 0, "near face");
     articulation_targets targets = articulation_targets_of(&b.a);
-    cr_expect(strstr(articulation_targets_head(&b.a, &targets).text, "not in the figure of row LL: ") != NULL);
+    cr_expect(strstr(articulation_targets_head(&b.a, &targets).text, "not in the figures of row LL: ") != NULL);
     articulation_targets_free(&targets);
     lay(&b);
     targets = articulation_targets_of(&b.a);
@@ -126,12 +127,12 @@ Test(report_targets, a_clearance_is_kept_from_the_shallowest_that_the_bone_may_l
     lay(&b);
     expect_unsaid(&b, 0, "clearance");
     record_clearance(&b, 5.0); // the near face may lie 8 mm deep
-    expect_said(&b, 0, "; the clearance recorded, 5 mm, begins 3.0 mm below today’s surface");
+    expect_said(&b, 0, "; the clearance recorded, 5 mm, begins 3.0 mm under today’s surface");
     record_clearance(&b, 8.0);
-    expect_said(&b, 0, "; the clearance recorded, 8 mm, holds from today’s surface on");
+    expect_said(&b, 0, "; all of the rock over it lies within the 8 mm of clearance recorded");
     // Where no thickness is known it is kept from the middle, which may lie 10 mm deep.
     b.record[2].row = (char*)"LR";
-    expect_said(&b, 0, "; the clearance recorded, 8 mm, begins 2.0 mm below today’s surface");
+    expect_said(&b, 0, "; the clearance recorded, 8 mm, begins 2.0 mm under today’s surface");
     expect_unsaid(&b, 3, "clearance");
 }
 
@@ -139,7 +140,7 @@ Test(report_targets, a_place_at_todays_surface_has_no_depth)
 {
     block b;
     lay(&b);
-    expect_said(&b, 3, "within its error of today’s surface; just below it, or the rock that held it has gone");
+    expect_said(&b, 3, "within its error of today’s surface; just beneath it, or the rock that held it has gone");
     expect_unsaid(&b, 3, "mm");
     expect_unsaid(&b, 3, "bone shows already");
     b.unfilled[3].at_bone = true;
