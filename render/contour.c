@@ -121,8 +121,25 @@ typedef struct calming
 {
     size_t width, height;
     float *value, *other, *there;
-    float* work; // two rows a thread
+    size_t* span; // of each row, from where to beyond where any is there
+    float* work;  // two rows a thread
 } calming;
+
+static void find_spans(calming* c)
+{
+#pragma omp parallel for schedule(static)
+    for (size_t y = 0; y < c->height; y++)
+    {
+        const float* there = c->there + y * c->width;
+        size_t from = 0, beyond = c->width;
+        while (from < c->width && there[from] == 0.0f)
+            from++;
+        while (beyond > from && there[beyond - 1] == 0.0f)
+            beyond--;
+        c->span[2 * y] = from;
+        c->span[2 * y + 1] = beyond;
+    }
+}
 
 static void add_row(size_t count, const float* restrict value, const float* restrict there, float weight,
                     float* restrict sum, float* restrict all)
@@ -141,27 +158,35 @@ static void divide_row(size_t count, const float* restrict there, const float* r
         into[i] = there[i] * (sum[i] / (all[i] + (1.0f - there[i])));
 }
 
-// One pass of a bell curve along rows or columns, over the values that are there.
+// One pass of a bell curve along rows or columns, over the values that are there. Outside of a row's span nothing is,
+// and both pictures stay 0.
 static void calm_along(const calming* c, const float* from, float* into, bool rows, const float* bell, size_t reach)
 {
-    size_t width = c->width;
-#pragma omp parallel for schedule(static)
+    const size_t width = c->width;
+#pragma omp parallel for schedule(dynamic, 16)
     for (size_t y = 0; y < c->height; y++)
     {
         float *sum = c->work + 2 * width * (size_t)omp_get_thread_num(), *all = sum + width;
-        memset(sum, 0, 2 * width * sizeof *sum);
+        const size_t low = c->span[2 * y], high = c->span[2 * y + 1];
+        memset(sum + low, 0, (high - low) * sizeof *sum);
+        memset(all + low, 0, (high - low) * sizeof *all);
         for (size_t k = 0; k <= 2 * reach; k++)
         {
             // The neighbour's place less the pixel's own is k - reach.
-            float weight = bell[k > reach ? k - reach : reach - k];
-            size_t before = k < reach ? reach - k : 0, beyond = k > reach ? k - reach : 0;
-            size_t at = (rows ? y : y + beyond - before) * width + (rows ? beyond : 0);
+            const float weight = bell[k > reach ? k - reach : reach - k];
+            const size_t before = k < reach ? reach - k : 0, beyond = k > reach ? k - reach : 0;
             if (!rows && y >= before && y + beyond < c->height)
-                add_row(width, from + at, c->there + at, weight, sum, all);
-            else if (rows && width > before + beyond)
-                add_row(width - before - beyond, from + at, c->there + at, weight, sum + before, all + before);
+            {
+                const size_t at = (y + beyond - before) * width + low;
+                add_row(high - low, from + at, c->there + at, weight, sum + low, all + low);
+                continue;
+            }
+            const size_t first = low > before ? low : before, last = high + beyond < width ? high : width - beyond;
+            const size_t at = y * width + first + beyond - before;
+            if (rows && width > beyond && last > first)
+                add_row(last - first, from + at, c->there + at, weight, sum + first, all + first);
         }
-        divide_row(width, c->there + y * width, sum, all, into + y * width);
+        divide_row(high - low, c->there + y * width + low, sum + low, all + low, into + y * width + low);
     }
 }
 
@@ -171,10 +196,11 @@ rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double ca
     // Bells one after another are one bell: their variances add up.
     const double times = fmax(ceil(calm_px * calm_px / (WIDEST * WIDEST)), 1.0);
     size_t reach = bell_of(calm_px / sqrt(times), bell), count = width * height;
-    calming c = {width, height, value, NULL, NULL, NULL};
+    calming c = {.width = width, .height = height, .value = value};
     rlv_status status = RLV_SYSTEM;
     if ((c.other = rlv_reserve(count, sizeof *c.other, error)) != NULL &&
         (c.there = rlv_reserve(count, sizeof *c.there, error)) != NULL &&
+        (c.span = rlv_reserve(2 * height, sizeof *c.span, error)) != NULL &&
         (c.work = rlv_reserve(2 * width * (size_t)omp_get_max_threads(), sizeof *c.work, error)) != NULL)
     {
         for (size_t i = 0; i < count; i++)
@@ -182,6 +208,7 @@ rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double ca
             c.there[i] = isnan(value[i]) ? 0.0f : 1.0f;
             value[i] = isnan(value[i]) ? 0.0f : value[i];
         }
+        find_spans(&c);
         for (double k = 0.0; k < times; k += 1.0)
         {
             calm_along(&c, c.value, c.other, true, bell, reach);
@@ -192,6 +219,7 @@ rlv_status rlv_contour_calm(size_t width, size_t height, float* value, double ca
         status = RLV_DONE;
     }
     free(c.work);
+    free(c.span);
     free(c.there);
     free(c.other);
     return status;
