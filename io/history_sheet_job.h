@@ -53,8 +53,8 @@ __attribute__((format(printf, 2, 3)))
 #endif
 void sheet_line(sheet_lines* lines, const char* format, ...);
 
-/// Words as letters are set: a hyphen that stands for minus becomes one, and the space before a per cent sign the narrow
-/// one of all units on sheets.
+/// Words as letters are set: a hyphen that stands for minus becomes one, and the space before a per cent sign the
+/// narrow one of all units on sheets.
 void sheet_letters(char* into, size_t size, const char* words);
 
 /// What a stage is called, "2031-06-02, overburden off (overburden)": its date and title, as far as they are recorded,
