@@ -143,6 +143,15 @@ uint32_t rlv_cubes_at(const rlv_cubes* cells, const float point_mm[3], uint8_t t
     return *find(cells, key_of(point_mm, tag, 1.0 / cells->side_mm));
 }
 
+uint32_t rlv_cubes_beside(const rlv_cubes* cells, const float point_mm[3], int step, uint8_t tag)
+{
+    const int by[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
+    float at[3];
+    for (int k = 0; k < 3; k++)
+        at[k] = point_mm[k] + (float)(by[k] * cells->side_mm);
+    return rlv_cubes_at(cells, at, tag);
+}
+
 uint8_t rlv_cubes_facing(const float normal[3])
 {
     int axis = 0;

@@ -303,11 +303,7 @@ static rlv_status absorb_slivers(regions_seeds* list, const regions_side* before
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
         for (int step = 0; step < 27; step++)
         {
-            const float* place = list->position_mm + 3 * i;
-            const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm),
-                                 place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
-                                 place[2] + (float)((step % 3 - 1) * reach_mm)};
-            const uint32_t near = rlv_cubes_at(&cells, at, list->kind[i] ^ 1);
+            const uint32_t near = rlv_cubes_beside(&cells, list->position_mm + 3 * i, step, list->kind[i] ^ 1);
             if (near == RLV_CUBES_NONE)
                 continue;
             const uint32_t own = regions_root(list->parent, (uint32_t)i);
@@ -413,18 +409,15 @@ end:
     return status;
 }
 
-/// The seed of a part nearest to a place, within `reach_mm` (one side of `cells`), or RLV_CUBES_NONE.
+/// The seed of a part nearest to a place, within one side of `cells`, or RLV_CUBES_NONE.
 static uint32_t nearest_seed(const rlv_cubes* cells, const regions_seeds* list, const float* place, uint8_t part,
-                             double reach_mm, double* apart2)
+                             double* apart2)
 {
     uint32_t best = RLV_CUBES_NONE;
-    *apart2 = reach_mm * reach_mm;
+    *apart2 = cells->side_mm * cells->side_mm;
     for (int step = 0; step < 27; step++)
     {
-        const float at[3] = {place[0] + (float)((step / 9 - 1) * reach_mm),
-                             place[1] + (float)((step / 3 % 3 - 1) * reach_mm),
-                             place[2] + (float)((step % 3 - 1) * reach_mm)};
-        const uint32_t cell = rlv_cubes_at(cells, at, part);
+        const uint32_t cell = rlv_cubes_beside(cells, place, step, part);
         if (cell == RLV_CUBES_NONE)
             continue;
         for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
@@ -462,8 +455,7 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
         for (uint8_t part = 0; part <= most_part; part++)
         {
             double apart2;
-            const uint32_t seed =
-                nearest_seed(cells, list, s->depths->position_mm + 3 * i, part, cells->side_mm, &apart2);
+            const uint32_t seed = nearest_seed(cells, list, s->depths->position_mm + 3 * i, part, &apart2);
             if (seed == RLV_CUBES_NONE || seed_label[seed] == 0)
                 continue;
             const double by = mean_mm[seed_label[seed] - 1] < thin ? 2.0 * length : length;

@@ -2,11 +2,11 @@
 ///
 /// The signed normal depth is averaged at three scales, a third, one and two correlation lengths of the noise. A cell
 /// is a seed where its average passes 4.5 sd of its scale, or more where so many cells are looked at that chance alone
-/// would reach it. Seeds of one sign that lie close make a region (two, where a wall that
-/// held still stands between two cuts), which then grows by one correlation length, two
-/// where the step is thin; it never grows at a lower threshold, which would climb along the noise. Where slow warp is
-/// stronger than a shallow cut, the cut's rim still tells: pieces of surface that a step sets off are seeds too
-/// (steps.h). What a region all but encloses is taken into it (pockets.h). Where parts are known (depths.h), a region
+/// would reach it. Seeds of one sign that lie close make a region; where a wall that held still
+/// stands between two cuts, each is one. A region then grows by one correlation length, two where the step is thin; it
+/// never grows at a lower threshold, which would climb along the noise. Where slow warp is stronger than a shallow cut,
+/// the cut's rim still tells: pieces of surface that a step sets off are seeds too (steps.h). What a region all but
+/// encloses is taken into it (pockets.h). Where parts are known (depths.h), a region
 /// lies on one part: bone and the rock about it are averaged apart, and a change of the one does not spread onto the
 /// other. What a person said to have come off or gone back as a whole needs no finding: all of it is seed, its feather
 /// edges too, to the sign of the stage that shows it.

@@ -143,12 +143,10 @@ static uint32_t nearest_core(const split* s, const rlv_cubes* cells, const uint3
     const float* place = s->list->position_mm + 3 * (size_t)seed;
     for (int step = 0; step < 27; step++)
     {
-        const float at[3] = {place[0] + (float)((step / 9 - 1) * cells->side_mm),
-                             place[1] + (float)((step / 3 % 3 - 1) * cells->side_mm),
-                             place[2] + (float)((step % 3 - 1) * cells->side_mm)};
-        const uint32_t cell = rlv_cubes_at(cells, at, 0);
-        for (uint32_t m = cell != RLV_CUBES_NONE ? cells->start[cell] : 0;
-             cell != RLV_CUBES_NONE && m < cells->start[cell + 1]; m++)
+        const uint32_t cell = rlv_cubes_beside(cells, place, step, 0);
+        if (cell == RLV_CUBES_NONE)
+            continue;
+        for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
         {
             const uint32_t other = listed[cells->member[m]];
             const double apart2 = regions_apart2(s->list->position_mm + 3 * (size_t)other, place);

@@ -261,3 +261,20 @@ Test(cubes, a_normal_faces_the_axis_that_it_is_nearest_to)
     for (uint8_t i = 0; i < 6; i++)
         cr_assert_eq(rlv_cubes_facing(normal[i]), i);
 }
+
+Test(cubes, all_27_cells_about_a_place_are_found_by_their_step)
+{
+    float point_mm[3 * 27];
+    for (int i = 0; i < 27; i++)
+    {
+        const int at[3] = {i / 9, i / 3 % 3, i % 3};
+        for (int k = 0; k < 3; k++)
+            point_mm[3 * i + k] = (float)(SIDE_MM * (at[k] + 0.5));
+    }
+    rlv_cubes cells = {0};
+    cr_assert_eq(rlv_cubes_build(&cells, 27, point_mm, NULL, SIDE_MM, NULL), RLV_DONE);
+    for (int step = 0; step < 27; step++)
+        cr_expect_eq(rlv_cubes_beside(&cells, point_mm + 3 * 13, step, 0), cells.of_point[step]);
+    cr_expect_eq(rlv_cubes_beside(&cells, point_mm, 0, 0), RLV_CUBES_NONE, "beyond the first corner there is none");
+    rlv_cubes_free(&cells);
+}
