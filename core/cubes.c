@@ -124,18 +124,25 @@ void rlv_cubes_free(rlv_cubes* cells)
     memset(cells, 0, sizeof *cells);
 }
 
+/// The key of the cell `step` away; false beyond what keys can tell.
+static bool move_key(uint64_t* key, const int step[3])
+{
+    uint64_t moved = *key >> (3 * AXIS_BITS);
+    for (int i = 0; i < 3; i++)
+    {
+        const int64_t at = (int64_t)(*key >> ((2 - i) * AXIS_BITS) & AXIS_MASK) + step[i];
+        if (at < 0 || at > AXIS_MASK)
+            return false;
+        moved = moved << AXIS_BITS | (uint64_t)at;
+    }
+    *key = moved;
+    return true;
+}
+
 uint32_t rlv_cubes_near(const rlv_cubes* cells, uint32_t cell, const int step[3])
 {
     uint64_t key = cells->key[cell];
-    uint64_t moved = key >> (3 * AXIS_BITS);
-    for (int i = 0; i < 3; i++)
-    {
-        int64_t at = (int64_t)(key >> ((2 - i) * AXIS_BITS) & AXIS_MASK) + step[i];
-        if (at < 0 || at > AXIS_MASK)
-            return RLV_CUBES_NONE;
-        moved = moved << AXIS_BITS | (uint64_t)at;
-    }
-    return *find(cells, moved);
+    return move_key(&key, step) ? *find(cells, key) : RLV_CUBES_NONE;
 }
 
 uint32_t rlv_cubes_at(const rlv_cubes* cells, const float point_mm[3], uint8_t tag)
@@ -143,13 +150,21 @@ uint32_t rlv_cubes_at(const rlv_cubes* cells, const float point_mm[3], uint8_t t
     return *find(cells, key_of(point_mm, tag, 1.0 / cells->side_mm));
 }
 
-uint32_t rlv_cubes_beside(const rlv_cubes* cells, const float point_mm[3], int step, uint8_t tag)
+void rlv_cubes_look_about(rlv_cubes_about* about, const rlv_cubes* cells, const float point_mm[3], uint8_t tag)
 {
-    const int by[3] = {step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1};
-    float at[3];
-    for (int k = 0; k < 3; k++)
-        at[k] = point_mm[k] + (float)(by[k] * cells->side_mm);
-    return rlv_cubes_at(cells, at, tag);
+    const uint64_t own = key_of(point_mm, tag, 1.0 / cells->side_mm);
+    if (about->known && about->key == own)
+        return;
+    *about = (rlv_cubes_about){.known = true, .key = own};
+    for (int step = 0; step < 27; step++)
+    {
+        uint64_t key = own;
+        const uint32_t cell = move_key(&key, (const int[3]){step / 9 - 1, step / 3 % 3 - 1, step % 3 - 1})
+                                  ? *find(cells, key)
+                                  : RLV_CUBES_NONE;
+        if (cell != RLV_CUBES_NONE)
+            about->cell[about->count++] = cell;
+    }
 }
 
 uint8_t rlv_cubes_facing(const float normal[3])

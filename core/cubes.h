@@ -8,6 +8,7 @@
 
 #include "error.h"
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #define RLV_CUBES_NONE UINT32_MAX
@@ -37,9 +38,19 @@ uint32_t rlv_cubes_near(const rlv_cubes* cells, uint32_t cell, const int step[3]
 /// The cell that holds a place, with a tag, or RLV_CUBES_NONE.
 uint32_t rlv_cubes_at(const rlv_cubes* cells, const float point_mm[3], uint8_t tag);
 
-/// The cell of a place, or one of the 26 about it, with a tag, or RLV_CUBES_NONE: `step`, below 27, is a number of
-/// three digits to the base of 3, one an axis, from before to beyond. All 27 hold what is within one side of the place.
-uint32_t rlv_cubes_beside(const rlv_cubes* cells, const float point_mm[3], int step, uint8_t tag);
+/// The cells that lie about a place: its own, and those of the 26 beside it that hold anything. They hold all that is
+/// within one side of the place. Zeroed before it is first used.
+typedef struct rlv_cubes_about
+{
+    bool known;
+    uint64_t key; ///< of the place's own cell
+    size_t count;
+    uint32_t cell[27];
+} rlv_cubes_about;
+
+/// Find the cells with a tag that lie about a place. What is in `about` stays where the last place was in the same
+/// cell: neighbouring places should follow each other. One `about` serves one `cells`.
+void rlv_cubes_look_about(rlv_cubes_about* about, const rlv_cubes* cells, const float point_mm[3], uint8_t tag);
 
 /// A tag that keeps faces of unlike direction apart: which of the six axis directions a normal is nearest to.
 uint8_t rlv_cubes_facing(const float normal[3]);

@@ -15,6 +15,7 @@ enum
     PAIRS_OF = 1500,      // points, spread over the whole block, whose neighbours make the variogram
     MOST_PAIRS = 150000,  // a bin
     BINS = 32,
+    PARTS = RLV_DEPTHS_UNSURE + 1,
 };
 
 static uint8_t part_of(const regions_side* s, uint32_t i)
@@ -294,6 +295,7 @@ static rlv_status absorb_slivers(regions_seeds* list, const regions_side* before
 {
     const double sliver = 0.05;
     rlv_cubes cells = {0};
+    rlv_cubes_about about = {0};
     double* area = rlv_reserve(list->count, sizeof *area, error);
     rlv_status status = area == NULL
                             ? RLV_SYSTEM
@@ -301,18 +303,18 @@ static rlv_status absorb_slivers(regions_seeds* list, const regions_side* before
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
         area[regions_root(list->parent, (uint32_t)i)] += regions_seed_area(list, i, before, after);
     for (size_t i = 0; status == RLV_DONE && i < list->count; i++)
-        for (int step = 0; step < 27; step++)
+    {
+        rlv_cubes_look_about(&about, &cells, list->position_mm + 3 * i, list->kind[i] ^ 1);
+        for (size_t k = 0; k < about.count; k++)
         {
-            const uint32_t near = rlv_cubes_beside(&cells, list->position_mm + 3 * i, step, list->kind[i] ^ 1);
-            if (near == RLV_CUBES_NONE)
-                continue;
             const uint32_t own = regions_root(list->parent, (uint32_t)i);
-            const uint32_t other = regions_root(list->parent, cells.member[cells.start[near]]);
+            const uint32_t other = regions_root(list->parent, cells.member[cells.start[about.cell[k]]]);
             if (own == other || area[own] >= sliver * area[other])
                 continue;
             list->parent[own] = other; // the larger one keeps its name, and with it its sign
             area[other] += area[own];
         }
+    }
     rlv_cubes_free(&cells);
     free(area);
     return status;
@@ -409,24 +411,19 @@ end:
     return status;
 }
 
-/// The seed of a part nearest to a place, within one side of `cells`, or RLV_CUBES_NONE.
-static uint32_t nearest_seed(const rlv_cubes* cells, const regions_seeds* list, const float* place, uint8_t part,
-                             double* apart2)
+/// The seed nearest to a place of those in the cells about it, within one side of these, or RLV_CUBES_NONE.
+static uint32_t nearest_seed(const rlv_cubes* cells, const rlv_cubes_about* about, const regions_seeds* list,
+                             const float* place, double* apart2)
 {
     uint32_t best = RLV_CUBES_NONE;
     *apart2 = cells->side_mm * cells->side_mm;
-    for (int step = 0; step < 27; step++)
-    {
-        const uint32_t cell = rlv_cubes_beside(cells, place, step, part);
-        if (cell == RLV_CUBES_NONE)
-            continue;
-        for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
+    for (size_t k = 0; k < about->count; k++)
+        for (uint32_t m = cells->start[about->cell[k]]; m < cells->start[about->cell[k] + 1]; m++)
         {
             const double d2 = regions_apart2(list->position_mm + 3 * (size_t)cells->member[m], place);
             if (d2 < *apart2)
                 *apart2 = d2, best = cells->member[m];
         }
-    }
     return best;
 }
 
@@ -438,30 +435,52 @@ static bool is_beside(const regions_side* s, size_t sample, const rlv_regions* r
            (double)s->depths->depth_mm[sample] * regions->sign[label - 1] > 0.0;
 }
 
+/// What regions grow with.
+typedef struct growing
+{
+    const rlv_regions* regions;
+    const regions_seeds* list;
+    rlv_cubes cells;      ///< of the seeds, four lengths wide, their parts as tags
+    uint16_t* seed_label; ///< one a seed
+    const double* mean_mm;
+    uint8_t most_part;
+} growing;
+
+/// Label a sample, and tell whether it is near, by the seeds about it; `about` is of each part.
+static void grow_to(uint16_t* label, uint8_t* near, const growing* g, const regions_side* s, size_t sample,
+                    rlv_cubes_about* about)
+{
+    const double length = g->regions->noise.length_mm, thin = 10.0 * g->regions->noise.sd_mm;
+    const float* place = s->depths->position_mm + 3 * sample;
+    for (uint8_t part = 0; part <= g->most_part; part++)
+    {
+        double apart2;
+        rlv_cubes_look_about(about + part, &g->cells, place, part);
+        const uint32_t seed = nearest_seed(&g->cells, about + part, g->list, place, &apart2);
+        if (seed == RLV_CUBES_NONE || g->seed_label[seed] == 0)
+            continue;
+        const double by = g->mean_mm[g->seed_label[seed] - 1] < thin ? 2.0 * length : length;
+        *near |= apart2 <= (by + 2.0 * length) * (by + 2.0 * length);
+        if ((part == part_of(s, (uint32_t)sample) && apart2 <= by * by) ||
+            is_beside(s, sample, g->regions, g->seed_label[seed]))
+            *label = g->seed_label[seed];
+    }
+}
+
 /// Grow the regions over one side: by one length, two where the step is thin, on their own part; mark what lies within
 /// two lengths more, on any part.
-static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, const regions_side* s,
-                 const rlv_cubes* cells, const regions_seeds* list, const uint16_t* seed_label, const double* mean_mm,
-                 uint8_t most_part)
+static void grow(uint16_t* label, uint8_t* near, const growing* g, const regions_side* s)
 {
-    const double length = regions->noise.length_mm, thin = 10.0 * regions->noise.sd_mm;
-#pragma omp parallel for schedule(dynamic, 4096)
-    for (size_t i = 0; i < s->depths->count; i++)
+#pragma omp parallel
     {
-        // Where the part is not told, the surface is not where it was.
-        near[i] = label[i] != 0 || part_of(s, (uint32_t)i) == RLV_DEPTHS_UNSURE;
-        if (label[i] != 0)
-            continue;
-        for (uint8_t part = 0; part <= most_part; part++)
+        rlv_cubes_about about[PARTS] = {0};
+#pragma omp for schedule(dynamic, 4096)
+        for (size_t i = 0; i < s->depths->count; i++)
         {
-            double apart2;
-            const uint32_t seed = nearest_seed(cells, list, s->depths->position_mm + 3 * i, part, &apart2);
-            if (seed == RLV_CUBES_NONE || seed_label[seed] == 0)
-                continue;
-            const double by = mean_mm[seed_label[seed] - 1] < thin ? 2.0 * length : length;
-            near[i] |= apart2 <= (by + 2.0 * length) * (by + 2.0 * length);
-            if ((part == part_of(s, (uint32_t)i) && apart2 <= by * by) || is_beside(s, i, regions, seed_label[seed]))
-                label[i] = seed_label[seed];
+            // Where the part is not told, the surface is not where it was.
+            near[i] = label[i] != 0 || part_of(s, (uint32_t)i) == RLV_DEPTHS_UNSURE;
+            if (label[i] == 0)
+                grow_to(label + i, near + i, g, s, i, about);
         }
     }
 }
@@ -469,26 +488,25 @@ static void grow(uint16_t* label, uint8_t* near, const rlv_regions* regions, con
 static rlv_status grow_regions(rlv_regions* regions, regions_seeds* list, const regions_side* before,
                                const regions_side* after, const double* mean_mm, rlv_error* error)
 {
-    rlv_cubes cells = {0};
-    uint8_t most_part = 0;
-    uint16_t* seed_label = rlv_reserve(list->count, sizeof *seed_label, error);
-    uint8_t* part = seed_label != NULL ? rlv_reserve(list->count, 1, error) : NULL;
+    growing g = {.regions = regions, .list = list, .mean_mm = mean_mm};
+    g.seed_label = rlv_reserve(list->count, sizeof *g.seed_label, error);
+    uint8_t* part = g.seed_label != NULL ? rlv_reserve(list->count, 1, error) : NULL;
     for (size_t i = 0; part != NULL && i < list->count; i++)
     {
         part[i] = list->kind[i] >> 1;
-        most_part = part[i] > most_part ? part[i] : most_part;
-        seed_label[i] = (i < list->before_count ? regions->before : regions->after)[list->sample[i]];
+        g.most_part = part[i] > g.most_part ? part[i] : g.most_part;
+        g.seed_label[i] = (i < list->before_count ? regions->before : regions->after)[list->sample[i]];
     }
     rlv_status status = part == NULL ? RLV_SYSTEM
-                                     : rlv_cubes_build(&cells, list->count, list->position_mm, part,
+                                     : rlv_cubes_build(&g.cells, list->count, list->position_mm, part,
                                                        4.0 * regions->noise.length_mm, error);
     if (status == RLV_DONE)
     {
-        grow(regions->before, regions->before_near, regions, before, &cells, list, seed_label, mean_mm, most_part);
-        grow(regions->after, regions->after_near, regions, after, &cells, list, seed_label, mean_mm, most_part);
+        grow(regions->before, regions->before_near, &g, before);
+        grow(regions->after, regions->after_near, &g, after);
     }
-    rlv_cubes_free(&cells);
-    free(seed_label);
+    rlv_cubes_free(&g.cells);
+    free(g.seed_label);
     free(part);
     return status;
 }

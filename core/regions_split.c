@@ -136,24 +136,21 @@ static rlv_status find_cores(split* s, double length_mm, bool* any, rlv_error* e
 }
 
 /// The core of the seed that lies nearest to `seed`, of those that have one and lie in the same region.
-static uint32_t nearest_core(const split* s, const rlv_cubes* cells, const uint32_t* listed, uint32_t seed)
+static uint32_t nearest_core(const split* s, const rlv_cubes* cells, rlv_cubes_about* about, const uint32_t* listed,
+                             uint32_t seed)
 {
     uint32_t best = RLV_CUBES_NONE;
     double least2 = cells->side_mm * cells->side_mm;
     const float* place = s->list->position_mm + 3 * (size_t)seed;
-    for (int step = 0; step < 27; step++)
-    {
-        const uint32_t cell = rlv_cubes_beside(cells, place, step, 0);
-        if (cell == RLV_CUBES_NONE)
-            continue;
-        for (uint32_t m = cells->start[cell]; m < cells->start[cell + 1]; m++)
+    rlv_cubes_look_about(about, cells, place, 0);
+    for (size_t k = 0; k < about->count; k++)
+        for (uint32_t m = cells->start[about->cell[k]]; m < cells->start[about->cell[k] + 1]; m++)
         {
             const uint32_t other = listed[cells->member[m]];
             const double apart2 = regions_apart2(s->list->position_mm + 3 * (size_t)other, place);
             if (apart2 < least2 && s->region[other] == s->region[seed])
                 least2 = apart2, best = s->core[other];
         }
-    }
     return best;
 }
 
@@ -179,11 +176,15 @@ static rlv_status spread_once(split* s, const uint8_t* parted, double reach_mm, 
     *given = 0;
     if (status == RLV_DONE)
     {
-#pragma omp parallel for schedule(dynamic, 1024)
-        for (size_t i = 0; i < s->list->count; i++)
-            next[i] = parted[s->region[i]] && s->core[i] == RLV_CUBES_NONE
-                          ? nearest_core(s, &cells, listed, (uint32_t)i)
-                          : RLV_CUBES_NONE;
+#pragma omp parallel
+        {
+            rlv_cubes_about about = {0};
+#pragma omp for schedule(dynamic, 1024)
+            for (size_t i = 0; i < s->list->count; i++)
+                next[i] = parted[s->region[i]] && s->core[i] == RLV_CUBES_NONE
+                              ? nearest_core(s, &cells, &about, listed, (uint32_t)i)
+                              : RLV_CUBES_NONE;
+        }
         for (size_t i = 0; i < s->list->count; i++)
             if (next[i] != RLV_CUBES_NONE)
             {

@@ -262,7 +262,7 @@ Test(cubes, a_normal_faces_the_axis_that_it_is_nearest_to)
         cr_assert_eq(rlv_cubes_facing(normal[i]), i);
 }
 
-Test(cubes, all_27_cells_about_a_place_are_found_by_their_step)
+Test(cubes, the_cells_about_a_place_are_its_own_and_the_26_beside_it)
 {
     float point_mm[3 * 27];
     for (int i = 0; i < 27; i++)
@@ -273,8 +273,14 @@ Test(cubes, all_27_cells_about_a_place_are_found_by_their_step)
     }
     rlv_cubes cells = {0};
     cr_assert_eq(rlv_cubes_build(&cells, 27, point_mm, NULL, SIDE_MM, NULL), RLV_DONE);
+    rlv_cubes_about about = {0};
+    rlv_cubes_look_about(&about, &cells, point_mm + 3 * 13, 0);
+    cr_assert_eq(about.count, 27);
     for (int step = 0; step < 27; step++)
-        cr_expect_eq(rlv_cubes_beside(&cells, point_mm + 3 * 13, step, 0), cells.of_point[step]);
-    cr_expect_eq(rlv_cubes_beside(&cells, point_mm, 0, 0), RLV_CUBES_NONE, "beyond the first corner there is none");
+        cr_expect_eq(about.cell[step], cells.of_point[step]);
+    rlv_cubes_look_about(&about, &cells, point_mm, 0);
+    cr_expect_eq(about.count, 8, "beyond the first corner there is none");
+    rlv_cubes_look_about(&about, &cells, point_mm, 1);
+    cr_expect_eq(about.count, 0, "nor of another tag");
     rlv_cubes_free(&cells);
 }
