@@ -9,27 +9,83 @@
 #define LEAST_DISCS 4  // of the opening that a part cut off by it must hold: fewer are knots of what was taken out
 #define SLACK_PX 1.0   // of distances along the chamfer, either way
 
+// The neighbours that a sweep has passed, and what a step to each of them costs.
+#define BEHIND 4
+static const int behind_x[BEHIND] = {-1, 0, 1, -1}, behind_y[BEHIND] = {-1, -1, -1, 0};
+static const float behind_cost[BEHIND] = {4.0f / 3.0f, 1.0f, 4.0f / 3.0f, 1.0f};
+
+// A sweep of the chamfer, towards the last pixel (`way` 1) or back (-1).
+typedef struct sweep
+{
+    ptrdiff_t wide, tall, way;
+    const uint16_t* part;
+    bool rim;
+    float* far;
+} sweep;
+
+static inline float lesser(float a, float b)
+{
+    return b < a ? b : a;
+}
+
+static void sweep_at_rim(const sweep* of, ptrdiff_t x, ptrdiff_t y)
+{
+    const ptrdiff_t p = y * of->wide + x;
+    for (int k = 0; k < BEHIND && of->part[p] != 0; k++)
+    {
+        const ptrdiff_t nx = x + of->way * behind_x[k], ny = y + of->way * behind_y[k], q = ny * of->wide + nx;
+        const bool within = nx >= 0 && ny >= 0 && nx < of->wide && ny < of->tall,
+                   same = within && of->part[q] == of->part[p];
+        if (within || of->rim)
+            of->far[p] = lesser(of->far[p], same ? of->far[q] + behind_cost[k] : 0.5f);
+    }
+}
+
+// All but the ends of a row that has one behind it.
+static void sweep_row(const sweep* of, ptrdiff_t y)
+{
+    ptrdiff_t step[BEHIND];
+    for (int k = 0; k < BEHIND; k++)
+        step[k] = of->way * (behind_y[k] * of->wide + behind_x[k]);
+    for (ptrdiff_t i = 1; i + 1 < of->wide; i++)
+    {
+        const ptrdiff_t p = y * of->wide + (of->way > 0 ? i : of->wide - 1 - i);
+        const uint16_t own = of->part[p];
+        float least = of->far[p];
+        if (own == 0)
+            continue;
+        for (int k = 0; k < BEHIND; k++)
+            least = lesser(least, of->part[p + step[k]] == own ? of->far[p + step[k]] + behind_cost[k] : 0.5f);
+        of->far[p] = least;
+    }
+}
+
+static void sweep_all(const sweep* of)
+{
+    for (ptrdiff_t j = 0; j < of->tall; j++)
+    {
+        const ptrdiff_t y = of->way > 0 ? j : of->tall - 1 - j, first = of->way > 0 ? 0 : of->wide - 1,
+                        last = of->wide - 1 - first;
+        for (ptrdiff_t x = first; j == 0 && x != last; x += of->way)
+            sweep_at_rim(of, x, y);
+        if (j > 0)
+        {
+            sweep_at_rim(of, first, y);
+            sweep_row(of, y);
+        }
+        if (j == 0 || last != first)
+            sweep_at_rim(of, last, y);
+    }
+}
+
 void rlv_crowd_distances(size_t width, size_t height, const uint16_t* part, bool rim, float* far)
 {
-    const ptrdiff_t wide = (ptrdiff_t)width, tall = (ptrdiff_t)height;
-    static const int dx[4] = {-1, 0, 1, -1}, dy[4] = {-1, -1, -1, 0};
-    static const float cost[4] = {4.0f / 3.0f, 1.0f, 4.0f / 3.0f, 1.0f};
-    for (int way = 1; way >= -1; way -= 2)
-        for (ptrdiff_t j = 0; j < tall; j++)
-            for (ptrdiff_t i = 0; i < wide; i++)
-            {
-                ptrdiff_t x = way > 0 ? i : wide - 1 - i, y = way > 0 ? j : tall - 1 - j, p = y * wide + x;
-                if (way > 0)
-                    far[p] = part[p] == 0 ? 0.0f : 1e9f;
-                for (int k = 0; k < 4 && part[p] != 0; k++)
-                {
-                    ptrdiff_t nx = x + way * dx[k], ny = y + way * dy[k], q = ny * wide + nx;
-                    bool within = nx >= 0 && ny >= 0 && nx < wide && ny < tall, same = within && part[q] == part[p];
-                    if (!within && !rim)
-                        continue;
-                    far[p] = fminf(far[p], same ? far[q] + cost[k] : 0.5f);
-                }
-            }
+    for (size_t p = 0; p < width * height; p++)
+        far[p] = part[p] == 0 ? 0.0f : 1e9f;
+    sweep of = {(ptrdiff_t)width, (ptrdiff_t)height, 1, part, rim, far};
+    sweep_all(&of);
+    of.way = -1;
+    sweep_all(&of);
 }
 
 // What is known of a pixel.
@@ -49,8 +105,8 @@ typedef struct thinning
     double* deep[2];          // one a cell: how far from a border its pixels lie, added up, in the set and out of it
     uint8_t* crowded;         // one a cell
     uint16_t* part;
-    float* far;
-    uint8_t* fine; // one a pixel
+    float *far, *reach; // how far a pixel lies from the nearest border, and from where a disc's middle may stand
+    uint8_t* fine;      // one a pixel
     uint32_t* queue;
 } thinning;
 
@@ -59,16 +115,40 @@ static size_t cell_of(const thinning* of, size_t p)
     return p / of->width / of->cell_px * of->columns + p % of->width / of->cell_px;
 }
 
-static void count_cells(thinning* of)
+// What `count` pixels of a row from `p` on, all of them in one cell, add to it.
+typedef void add_to_cell(thinning* of, size_t cell, size_t p, size_t count);
+
+static void add_all(thinning* of, add_to_cell* add)
 {
-    for (size_t y = 0, p = 0; y < of->height; y++)
-        for (size_t x = 0; x < of->width; x++, p++)
+    for (size_t y = 0; y < of->height; y++)
+        for (size_t column = 0; column < of->columns; column++)
         {
-            const size_t cell = cell_of(of, p);
-            of->filled[cell] += of->in[p] != 0;
-            of->edges[cell] += x + 1 < of->width && (of->in[p] != 0) != (of->in[p + 1] != 0);
-            of->edges[cell] += y + 1 < of->height && (of->in[p] != 0) != (of->in[p + of->width] != 0);
+            const size_t x = column * of->cell_px, left = of->width - x;
+            add(of, y / of->cell_px * of->columns + column, y * of->width + x,
+                left < of->cell_px ? left : of->cell_px);
         }
+}
+
+static void add_sides(thinning* of, size_t cell, size_t p, size_t count)
+{
+    const uint8_t* in = of->in + p;
+    const bool below = p / of->width + 1 < of->height;
+    uint32_t filled = 0, edges = 0;
+    for (size_t i = 0; i < count; i++)
+        filled += in[i] != 0;
+    for (size_t i = 0; i + 1 < count; i++)
+        edges += (in[i] != 0) != (in[i + 1] != 0);
+    edges += (p + count) % of->width != 0 && (in[count - 1] != 0) != (in[count] != 0);
+    for (size_t i = 0; below && i < count; i++)
+        edges += (in[i] != 0) != (in[i + of->width] != 0);
+    of->filled[cell] += filled;
+    of->edges[cell] += edges;
+}
+
+static void add_depths(thinning* of, size_t cell, size_t p, size_t count)
+{
+    for (size_t i = p; i < p + count; i++)
+        of->deep[of->in[i] != 0 ? 0 : 1][cell] += (double)of->far[i];
 }
 
 // Pixels of a cell, which the picture's rim may cut.
@@ -119,16 +199,6 @@ static bool find_crowds(thinning* of, double apart_px)
     return any;
 }
 
-static void add_distances(thinning* of, bool inside)
-{
-    const size_t count = of->width * of->height;
-    for (size_t p = 0; p < count; p++)
-        of->part[p] = (of->in[p] != 0) == inside;
-    rlv_crowd_distances(of->width, of->height, of->part, false, of->far);
-    for (size_t p = 0; p < count; p++)
-        of->deep[inside ? 0 : 1][cell_of(of, p)] += (double)of->far[p];
-}
-
 // How wide a part is on the average. A strip of a half width b has the border 1 / b of its area, and lies b / 2 deep on
 // the mean; a disc of that radius has 2 / b, and lies b / 3 deep. The area over the summed depth, less the border over
 // the area, is 1 / b of both. Between the two shapes what is neither.
@@ -144,8 +214,7 @@ static double width_of(double area, double border, double deep)
 static void find_widths(thinning* of, double wide_px[2])
 {
     window all = {0};
-    for (int k = 0; k < 2; k++)
-        add_distances(of, k == 0);
+    add_all(of, add_depths);
     for (size_t row = 0; row < of->rows; row++)
         for (size_t column = 0; column < of->columns; column++)
         {
@@ -168,14 +237,11 @@ static void mark_fine(thinning* of, bool inside, double radius_px)
 {
     const size_t count = of->width * of->height;
     const float radius = (float)radius_px, slack = (float)SLACK_PX;
-    for (size_t p = 0; p < count; p++)
-        of->part[p] = (of->in[p] != 0) == inside;
-    rlv_crowd_distances(of->width, of->height, of->part, false, of->far);
     for (size_t p = 0; p < count; p++) // what a disc's middle may stand on bounds the rest
         of->part[p] = (of->in[p] != 0) == inside && of->far[p] >= radius ? 0 : 1;
-    rlv_crowd_distances(of->width, of->height, of->part, false, of->far);
+    rlv_crowd_distances(of->width, of->height, of->part, false, of->reach);
     for (size_t p = 0; p < count; p++)
-        if ((of->in[p] != 0) == inside && of->part[p] != 0 && of->far[p] > radius + slack)
+        if ((of->in[p] != 0) == inside && of->part[p] != 0 && of->reach[p] > radius + slack)
             of->fine[p] = FINE;
 }
 
@@ -254,10 +320,14 @@ static rlv_status thin(thinning* of, double most_px, bool* thinned, rlv_error* e
     const size_t count = of->width * of->height;
     of->part = rlv_reserve(count, sizeof *of->part, error);
     of->far = of->part != NULL ? rlv_reserve(count, sizeof *of->far, error) : NULL;
-    of->fine = of->far != NULL ? rlv_reserve(count, sizeof *of->fine, error) : NULL;
+    of->reach = of->far != NULL ? rlv_reserve(count, sizeof *of->reach, error) : NULL;
+    of->fine = of->reach != NULL ? rlv_reserve(count, sizeof *of->fine, error) : NULL;
     of->queue = of->fine != NULL ? rlv_reserve(count, sizeof *of->queue, error) : NULL;
     if (of->queue == NULL)
         return RLV_SYSTEM;
+    for (size_t p = 0; p < count; p++)
+        of->part[p] = of->in[p] != 0 ? 1 : 2;
+    rlv_crowd_distances(of->width, of->height, of->part, false, of->far);
     double open_px[2];
     find_widths(of, open_px);
     for (int k = 0; k < 2; k++)
@@ -295,7 +365,7 @@ rlv_status rlv_crowd_thin(size_t width, size_t height, uint8_t* in, double pixel
     rlv_status status = of.deep[0] != NULL && of.deep[1] != NULL ? RLV_DONE : RLV_SYSTEM;
     if (status == RLV_DONE)
     {
-        count_cells(&of);
+        add_all(&of, add_sides);
         if (find_crowds(&of, apart_px))
             status = thin(&of, fmin(apart_px, RLV_CROWD_SPECK_MM * scale / pixel_mm), thinned, error);
     }
@@ -306,6 +376,7 @@ rlv_status rlv_crowd_thin(size_t width, size_t height, uint8_t* in, double pixel
     free(of.deep[1]);
     free(of.part);
     free(of.far);
+    free(of.reach);
     free(of.fine);
     free(of.queue);
     return status;
