@@ -70,8 +70,8 @@ static rlv_status check(const rlv_panel_surface* surface, const rlv_panel_view* 
 }
 
 /// How light is looked for where no rays are asked for. A pixel on paper is finer than any shade that an eye tells
-/// there: every other one looks around, and a window of 4 by 4 of those gathers 64 directions.
-static const rlv_cast_light usual_light = {.rays = 4, .apart = 2};
+/// there: one of every 3 by 3 looks around, and a window of 4 by 4 of those gathers 64 directions.
+static const rlv_cast_light usual_light = {.rays = 4, .apart = 3};
 
 static bool same_vector(rlv_vec3 a, rlv_vec3 b)
 {
