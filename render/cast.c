@@ -158,23 +158,27 @@ static planes planes_from(planes of, size_t first)
 }
 
 // The mean facing of the 3 by 3 pixels around each: what the filter is guided by. One stray pixel among nine is
-// outvoted.
-static void guide_row(const rlv_cast* cast, size_t y, planes facing, planes guide)
+// outvoted. `column` has room for a row's facings: the sums of each pixel's own and those above and beneath it.
+static void guide_row(const rlv_cast* cast, size_t y, planes facing, planes guide, float* column)
 {
-    for (size_t x = 0; x < cast->width; x++)
+    const size_t width = cast->width;
+    const tile near = around(1, cast->height, 0, y, 1);
+    memset(column, 0, 3 * width * sizeof *column);
+    for (size_t j = near.top; j <= near.bottom; j++)
+        for (size_t i = 0; i < 3 * width; i++)
+            column[i] += cast->normal[3 * j * width + i]; // zero on the page
+    for (size_t x = 0; x < width; x++)
     {
-        size_t p = y * cast->width + x;
+        const size_t p = y * width + x;
         facing.x[p] = cast->normal[3 * p];
         facing.y[p] = cast->normal[3 * p + 1];
         facing.z[p] = cast->normal[3 * p + 2];
         if (cast->triangle[p] == RLV_TREE_NONE)
             continue;
-        float sum[3] = {0.0f, 0.0f, 0.0f};
-        tile near = around(cast->width, cast->height, x, y, 1);
-        for (size_t j = near.top; j <= near.bottom; j++)
-            for (size_t i = near.left; i <= near.right; i++)
-                for (size_t k = 0; k < 3; k++)
-                    sum[k] += cast->normal[3 * (j * cast->width + i) + k]; // zero on the page
+        float sum[3];
+        for (size_t k = 0; k < 3; k++)
+            sum[k] = column[3 * x + k] + (x > 0 ? column[3 * (x - 1) + k] : 0.0f) +
+                     (x + 1 < width ? column[3 * (x + 1) + k] : 0.0f);
         unit3(sum);
         guide.x[p] = sum[0];
         guide.y[p] = sum[1];
@@ -257,6 +261,12 @@ static void calm_row(rlv_cast* cast, size_t y, planes facing, planes guide, floa
     }
 }
 
+// A thread's own room for a row, behind that for the whole picture.
+static float* row_room(float* room, const rlv_cast* cast)
+{
+    return room + 6 * cast->width * cast->height + 3 * cast->width * (size_t)omp_get_thread_num();
+}
+
 static rlv_status calm_normals(rlv_cast* cast, rlv_error* error)
 {
     size_t count = cast->width * cast->height, threads = (size_t)omp_get_max_threads();
@@ -266,14 +276,11 @@ static rlv_status calm_normals(rlv_cast* cast, rlv_error* error)
     planes facing = planes_of(room, count), guide = planes_of(room + 3 * count, count);
 #pragma omp parallel for schedule(dynamic, 8)
     for (size_t y = 0; y < cast->height; y++)
-        guide_row(cast, y, facing, guide);
+        guide_row(cast, y, facing, guide, row_room(room, cast));
     float range = fminf(fmaxf(3.0f * roughness(cast, facing, guide), 0.25f), 0.6f);
 #pragma omp parallel for schedule(dynamic, 8)
     for (size_t y = 0; y < cast->height; y++)
-    {
-        float* row = room + 6 * count + 3 * cast->width * (size_t)omp_get_thread_num();
-        calm_row(cast, y, facing, guide, range, planes_of(row, cast->width));
-    }
+        calm_row(cast, y, facing, guide, range, planes_of(row_room(room, cast), cast->width));
     free(room);
     return RLV_DONE;
 }

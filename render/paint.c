@@ -19,6 +19,8 @@ static const rlv_rgb inside = {0.52f, 0.53f, 0.55f}; // of the inside of an open
 
 #define RULED 2 // overlay->shown: hatched
 
+#define BYTES 16384 // of linear light: the steepest of sRGB then changes by a fifth of a byte from one to the next
+
 typedef struct painter
 {
     const rlv_mesh* mesh;
@@ -27,7 +29,8 @@ typedef struct painter
     const rlv_paint_pattern* pattern; // NULL: none
     rlv_rgb clay, inside, ink;        // linear
     float key[3];
-    float facing_light; // of an open place that faces the eye
+    float facing_light;  // of an open place that faces the eye
+    uint8_t byte[BYTES]; // of even steps of linear light from 0 to 1, in sRGB
 } painter;
 
 // A place in sight, as it is painted.
@@ -269,8 +272,9 @@ static float off_pixel(const rlv_cast* cast, size_t p, float right, float up, fl
     return fabsf(normal[0] * right + normal[1] * up + normal[2] * (height_mm - cast->height_mm[p]) / cast->pixel_mm);
 }
 
-// Whether a pixel's surroundings are of more than one piece: page and mesh, two surfaces, or two kinds of overlay.
-static bool on_edge(const rlv_cast* cast, const uint8_t* shown, size_t x, size_t y)
+// Whether a pixel's surroundings are of more than one piece: page and mesh, or two surfaces. Where two kinds of overlay
+// meet on one surface, rays through the pixel would all find its own colour.
+static bool on_edge(const rlv_cast* cast, size_t x, size_t y)
 {
     size_t p = y * cast->width + x;
     size_t x0 = x > 0 ? x - 1 : 0, x1 = x + 1 < cast->width ? x + 1 : x;
@@ -285,8 +289,8 @@ static bool on_edge(const rlv_cast* cast, const uint8_t* shown, size_t x, size_t
             if (page)
                 continue;
             float right = (float)i - (float)x, up = (float)y - (float)j;
-            if (shown[q] != shown[p] || (off_pixel(cast, p, right, up, cast->height_mm[q]) > 2.0f &&
-                                         off_pixel(cast, q, -right, -up, cast->height_mm[p]) > 2.0f))
+            if (off_pixel(cast, p, right, up, cast->height_mm[q]) > 2.0f &&
+                off_pixel(cast, q, -right, -up, cast->height_mm[p]) > 2.0f)
                 return true;
         }
     return false;
@@ -352,17 +356,31 @@ static rlv_rgb edge_pixel(const painter* with, const rlv_cast* cast, const rlv_t
     return scaled(sum, 1.0f / (float)samples);
 }
 
-static void put(rlv_picture* picture, const rlv_cast* cast, size_t x, size_t y, rlv_rgb linear)
+static void list_bytes(painter* with)
 {
-    rlv_rgb srgb = rlv_rgb_srgb(linear);
+    for (size_t i = 0; i < BYTES; i++)
+    {
+        const float light = (float)i / (float)(BYTES - 1);
+        with->byte[i] = (uint8_t)(255.0f * rlv_rgb_srgb((rlv_rgb){light, light, light}).r + 0.5f);
+    }
+}
+
+static uint8_t byte_of(const painter* with, float light)
+{
+    const float within = light > 0.0f ? light < 1.0f ? light : 1.0f : 0.0f;
+    return with->byte[(size_t)(within * (float)(BYTES - 1) + 0.5f)];
+}
+
+static void put(rlv_picture* picture, const painter* with, const rlv_cast* cast, size_t x, size_t y, rlv_rgb linear)
+{
     uint8_t* to = picture->rgb + 3 * ((cast->top + y) * picture->width + cast->left + x);
-    to[0] = (uint8_t)(255.0f * srgb.r + 0.5f);
-    to[1] = (uint8_t)(255.0f * srgb.g + 0.5f);
-    to[2] = (uint8_t)(255.0f * srgb.b + 0.5f);
+    to[0] = byte_of(with, linear.r);
+    to[1] = byte_of(with, linear.g);
+    to[2] = byte_of(with, linear.b);
 }
 
 static void put_all(rlv_picture* picture, const painter* with, const rlv_cast* cast, const rlv_tree* tree,
-                    const rlv_rgb* colour, const uint8_t* shown, rlv_paint_seen* seen)
+                    const rlv_rgb* colour, rlv_paint_seen* seen)
 {
     size_t samples = with->options->samples > 1 ? (size_t)with->options->samples : 1;
     if (samples > MOST_SAMPLES)
@@ -375,10 +393,10 @@ static void put_all(rlv_picture* picture, const painter* with, const rlv_cast* c
             for (size_t x = 0; x < cast->width; x++)
             {
                 size_t p = y * cast->width + x;
-                if (samples > 1 && on_edge(cast, shown, x, y))
-                    put(picture, cast, x, y, edge_pixel(with, cast, tree, colour, x, y, samples, &mine));
+                if (samples > 1 && on_edge(cast, x, y))
+                    put(picture, with, cast, x, y, edge_pixel(with, cast, tree, colour, x, y, samples, &mine));
                 else if (cast->triangle[p] != RLV_TREE_NONE)
-                    put(picture, cast, x, y, colour[p]);
+                    put(picture, with, cast, x, y, colour[p]);
             }
 #pragma omp critical
         merge_seen(seen, &mine);
@@ -408,10 +426,11 @@ rlv_status rlv_paint(rlv_picture* picture, const rlv_cast* cast, const rlv_mesh*
                     .inside = rlv_rgb_linear(inside),
                     .ink = rlv_rgb_linear(RLV_PAINT_INK)};
     set_light(&with, rlv_paint_light(options));
+    list_bytes(&with);
     paint_surface(&with, cast, colour, shown, seen);
     if (overlay != NULL && pattern != NULL)
         outline(&with, cast, shown, colour);
-    put_all(picture, &with, cast, tree, colour, shown, seen);
+    put_all(picture, &with, cast, tree, colour, seen);
     free(colour);
     free(shown);
     return RLV_DONE;
