@@ -305,19 +305,29 @@ static void add_to_bedding(report_text* words, const report_skeleton* skeleton, 
                words_value(one->bedding_deg, 1.0).text, words_ends(one->bedding_deg, 1.0).text);
 }
 
-/// Notes on elements, word for word, each with all elements that it stands at and how these lie to bedding; those in
-/// the spoil are told with it.
-static void look_at_elements(report_findings* f, const rlv_specimen* specimen, const report_skeleton* skeleton)
+/// Whether the note of an element stands elsewhere: what lies in the spoil is told with it, and what a step's note names
+/// with that.
+static bool is_quoted(const rlv_history* history, const rlv_element_record* element)
 {
+    bool quoted = element->bag != NULL;
+    for (size_t i = 0; i < history->step_count; i++)
+        quoted = quoted || report_is_named(history, i, element);
+    return quoted;
+}
+
+/// Notes on elements, word for word, each with all elements that it stands at and how these lie to bedding.
+static void look_at_elements(report_findings* f, const rlv_history* history, const report_skeleton* skeleton)
+{
+    const rlv_specimen* specimen = history->specimen;
     for (size_t i = 0; i < specimen->element_count; i++)
     {
         const rlv_element_record* one = &specimen->element[i];
         report_text names = {""}, measured = {""};
-        bool told = one->note == NULL || one->bag != NULL;
+        bool told = one->note == NULL || is_quoted(history, one);
         for (size_t k = 0; k < specimen->element_count && !told; k++)
         {
             const rlv_element_record* other = &specimen->element[k];
-            if (other->note == NULL || other->bag != NULL || strcmp(one->note, other->note) != 0)
+            if (other->note == NULL || is_quoted(history, other) || strcmp(one->note, other->note) != 0)
                 continue;
             told = k < i;
             add_name(&names, other->id);
@@ -650,7 +660,7 @@ void report_findings_find(report_findings* findings, const rlv_history* history,
         look_at_moved(findings, &skeleton->articulation);
         look_at_unfilled(findings, &skeleton->articulation);
     }
-    look_at_elements(findings, history->specimen, skeleton);
+    look_at_elements(findings, history, skeleton);
     find_wide(findings, history);
     find_missing(findings, history);
 }

@@ -124,8 +124,7 @@ static void add_all(thinning* of, add_to_cell* add)
         for (size_t column = 0; column < of->columns; column++)
         {
             const size_t x = column * of->cell_px, left = of->width - x;
-            add(of, y / of->cell_px * of->columns + column, y * of->width + x,
-                left < of->cell_px ? left : of->cell_px);
+            add(of, y / of->cell_px * of->columns + column, y * of->width + x, left < of->cell_px ? left : of->cell_px);
         }
 }
 

@@ -261,6 +261,7 @@ Test(report_findings, an_element_that_had_shown_and_that_a_note_names_comes_righ
     SAYS(REPORT_LOOK, "D05", "it showed before skull → cleaned, and the record of ‘cleaned’ notes “D05 lost a corner”");
     SAYS(REPORT_LOOK, "D05", "“chipped”. No bone lost was told from noise in that step, on any element");
     IS_SILENT(REPORT_LOOK, "skull → cleaned", "D05 lost a corner"); // is quoted once
+    IS_SILENT(REPORT_LOOK, "D05", "the record of elements notes");
     life.step[1].change.total[RLV_CHANGE_BONE].regions = 1;
     IS_SILENT(REPORT_LOOK, "D05", "No bone lost");
 }
