@@ -79,7 +79,7 @@ static size_t facts_of(title_fact fact[MOST_FACTS], const rlv_title* title, cons
     rlv_scale_words(words, sizeof words, scale);
     fact[count].name = scale > 0.0 ? "scale" : "units";
     snprintf(fact[count++].text, sizeof fact->text, "%s%slengths in mm", scale > 0.0 ? words : "",
-             scale > 0.0 ? ", the same in all views; " : "");
+             scale > 0.0 ? ", of all views that tell no other; " : "");
     fact[count].name = "page";
     int put = snprintf(fact[count].text, sizeof fact->text, "%.10g \xc3\x97 %.10g" RLV_THIN "mm (%s)", paper->width_mm,
                        paper->height_mm, paper->name);
