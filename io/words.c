@@ -106,6 +106,13 @@ double words_sd(rlv_interval interval)
     return (interval.high - interval.low) / (2.0 * RLV_HALF_95);
 }
 
+/// One decimal more where a lower end above zero would read as zero without it, and does not with it.
+static int decimals_of_low(double low, int decimals)
+{
+    const double figure = pow(10.0, -decimals);
+    return low < figure && low >= 0.1 * figure ? decimals + 1 : decimals;
+}
+
 /// Without an upper end its lower half tells; four figures where its width is not known.
 int words_interval_decimals(rlv_interval interval, double unit)
 {
@@ -113,7 +120,7 @@ int words_interval_decimals(rlv_interval interval, double unit)
         interval.high = 2.0 * interval.value - interval.low;
     double sd = words_sd(interval) / unit;
     if (sd > 0.0 && isfinite(sd))
-        return words_decimals(sd);
+        return decimals_of_low(interval.low / unit, words_decimals(sd));
     double size = fabs(interval.value / unit);
     return size > 0.0 && isfinite(size) ? 3 - (int)floor(log10(size)) : 0;
 }

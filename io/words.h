@@ -62,7 +62,8 @@ rlv_words words_at_least(double value);
 rlv_words words_value(rlv_interval interval, double unit);
 rlv_words words_ends(rlv_interval interval, double unit); ///< "11.9 to 12.7"
 
-/// Decimals of an interval in that unit, as words_value has them; and of what was found, which has an area and a depth:
+/// Decimals of an interval in that unit, as words_value has them: by its sd, but one more where its lower end lies above
+/// zero and would read as 0; and of what was found, which has an area and a depth:
 /// more where its value, above zero, would read as 0.
 int words_interval_decimals(rlv_interval interval, double unit);
 int words_found_decimals(rlv_interval interval, double unit);

@@ -42,6 +42,18 @@ Test(words, an_interval_is_rounded_outward_and_contains_the_unrounded_one)
     cr_assert_str_eq(words_ends(exact, 1000.0).text, "1.5 to 2.5");
 }
 
+Test(words, a_lower_end_above_zero_does_not_read_as_zero)
+{
+    const rlv_interval hours = {1537.9, 822.1, 11892.6}, rate = {6.386, 0.826, 11.946}; // sd 2824, and 2.84
+    cr_assert_str_eq(words_value(hours, 1.0).text, "1500");
+    cr_assert_str_eq(words_ends(hours, 1.0).text, "800 to 11900");
+    cr_assert_str_eq(words_value(rate, 1.0).text, "6.4");
+    cr_assert_str_eq(words_ends(rate, 1.0).text, "0.8 to 12.0");
+    const rlv_interval hardly = {6.386, 0.0826, 12.7}, none = {6.386, 0.0, 12.8};
+    cr_assert_str_eq(words_ends(hardly, 1.0).text, "0 to 13", "two decimals would be more than the sd allows");
+    cr_assert_str_eq(words_ends(none, 1.0).text, "0 to 13");
+}
+
 Test(words, an_interval_without_an_upper_end_is_rounded_by_its_lower_half)
 {
     const rlv_interval open = {392.1, 130.0, (double)INFINITY}; // lower half 262: sd 134, whose first figure is a 1
