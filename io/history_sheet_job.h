@@ -105,6 +105,20 @@ struct rlv_standing;
 void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const struct rlv_standing* standing,
                           bool north);
 
+/// Outlines on the block as it stands, in the frame of the last stage: of the display, where they are recorded on that,
+/// what a support may touch and what nothing may; and of pieces that were put back, what it is not to be lifted by.
+typedef struct standing_outlines
+{
+    size_t count;
+    struct rlv_standing_outline* outline;
+    rlv_vec3** ring_mm;
+    char (*label)[192];
+} standing_outlines;
+
+/// Into a zeroed `outlines`. Free with sheet_free_outlines, also after a failure.
+rlv_status sheet_find_outlines(standing_outlines* outlines, const rlv_history* history, rlv_error* error);
+void sheet_free_outlines(standing_outlines* outlines);
+
 /// And that of the last stage as it stands. RLV_IMPOSSIBLE where no way up is known.
 rlv_status sheet_of_standing(sheet_job job, rlv_error* error);
 

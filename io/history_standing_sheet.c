@@ -29,16 +29,7 @@ static void find_north(rlv_standing* standing, const sheet_job* job)
         }
 }
 
-/// Outlines of the display that are recorded on the last stage: of what a support may touch, and of what nothing may.
-typedef struct touched
-{
-    size_t count;
-    rlv_standing_outline* outline;
-    rlv_vec3** ring_mm;
-    char (*label)[192];
-} touched;
-
-static void free_touched(touched* t)
+void sheet_free_outlines(standing_outlines* t)
 {
     for (size_t i = 0; t->ring_mm != NULL && i < t->count; i++)
         free(t->ring_mm[i]);
@@ -47,48 +38,81 @@ static void free_touched(touched* t)
     free(t->label);
 }
 
-static rlv_status add_touched(touched* t, const rlv_history* history, const char* name, bool may, rlv_error* error)
+/// An outline of points of a stage, in the frame of the last; nothing where there are too few.
+static rlv_status add_outline(standing_outlines* t, const rlv_history* history, size_t stage, const char* points,
+                              bool dashed, rlv_error* error)
 {
-    const history_stage* last = &history->stage[history->stage_count - 1];
+    const size_t last = history->stage_count - 1;
     size_t count = 0;
-    const size_t* index = rlv_specimen_points(history->specimen, last->record->id, "block", name, &count);
-    if (index == NULL || count < 3)
-        return RLV_DONE; // of an earlier stage: the block may have another surface there now
+    const size_t* index =
+        rlv_specimen_points(history->specimen, history->stage[stage].record->id, "block", points, &count);
+    if (index == NULL || count < 3 || (stage != last && !history->joined))
+        return RLV_DONE;
     rlv_vec3* ring_mm = rlv_reserve(count, sizeof *ring_mm, error);
     if (ring_mm == NULL)
         return RLV_SYSTEM;
+    const rlv_pose out = history_pose(history, stage), into = history_pose(history, last),
+                   back = rlv_pose_inverse(&into);
     for (size_t i = 0; i < count; i++)
     {
         const double* at = history->specimen->point[index[i]].at;
-        ring_mm[i] = rlv_vec3_scale(rlv_vec3_of(at[0], at[1], at[2]), last->mm_per_unit);
+        ring_mm[i] = rlv_vec3_scale(rlv_vec3_of(at[0], at[1], at[2]), history->stage[stage].mm_per_unit);
+        if (stage != last)
+            ring_mm[i] = rlv_pose_apply(&back, rlv_pose_apply(&out, ring_mm[i]));
     }
-    rlv_print(t->label[t->count], sizeof *t->label, "%s: %s", may ? "support may touch" : "nothing may touch",
-              rlv_shorten_name(name, 40).text);
     t->outline[t->count] =
-        (rlv_standing_outline){.ring_count = count, .ring_mm = ring_mm, .dashed = may, .label = t->label[t->count]};
+        (rlv_standing_outline){.ring_count = count, .ring_mm = ring_mm, .dashed = dashed, .label = t->label[t->count]};
     t->ring_mm[t->count++] = ring_mm;
     return RLV_DONE;
 }
 
-/// Free with free_touched, also after a failure.
-static rlv_status find_touched(touched* t, const rlv_history* history, rlv_error* error)
+/// Of an earlier stage none is drawn: the block may have another surface there now.
+static rlv_status add_touched(standing_outlines* t, const rlv_history* history, const char* name, bool may,
+                              rlv_error* error)
 {
-    const rlv_display_record* display = history->specimen->display;
-    if (display == NULL || !history->standing.shown)
+    rlv_print(t->label[t->count], sizeof *t->label, "%s: %s", may ? "support may touch" : "nothing may touch",
+              rlv_shorten_name(name, 40).text);
+    return add_outline(t, history, history->stage_count - 1, name, may, error);
+}
+
+/// A piece that is back, by its outline on the stage at which it was put back.
+static rlv_status add_back(standing_outlines* t, const rlv_history* history, const rlv_piece_record* piece,
+                           rlv_error* error)
+{
+    const rlv_specimen* specimen = history->specimen;
+    if (!rlv_specimen_is_back(specimen, piece, history->stage_count - 1))
         return RLV_DONE;
-    t->outline = rlv_reserve(display->untouchable_count + 1, sizeof *t->outline, error);
-    t->ring_mm = rlv_reserve(display->untouchable_count + 1, sizeof(rlv_vec3*), error);
-    t->label = rlv_reserve(display->untouchable_count + 1, sizeof *t->label, error);
+    for (size_t i = 0; i < specimen->mask_count; i++)
+    {
+        const rlv_mask_record* mask = &specimen->mask[i];
+        if (mask->kind != RLV_MASK_PIECE || mask->outline == NULL || strcmp(mask->piece, piece->id) != 0 ||
+            strcmp(mask->stage, piece->joined) != 0)
+            continue;
+        rlv_print(t->label[t->count], sizeof *t->label, "not to lift by: %s", rlv_shorten_name(piece->id, 40).text);
+        return add_outline(t, history, rlv_specimen_stage_number(specimen, mask->stage), mask->outline, false, error);
+    }
+    return RLV_DONE;
+}
+
+rlv_status sheet_find_outlines(standing_outlines* t, const rlv_history* history, rlv_error* error)
+{
+    const rlv_display_record* display = history->standing.shown ? history->specimen->display : NULL;
+    const size_t most = history->specimen->piece_count + (display != NULL ? display->untouchable_count : 0) + 1;
+    t->outline = rlv_reserve(most, sizeof *t->outline, error);
+    t->ring_mm = rlv_reserve(most, sizeof(rlv_vec3*), error);
+    t->label = rlv_reserve(most, sizeof *t->label, error);
     rlv_status status = t->outline != NULL && t->ring_mm != NULL && t->label != NULL ? RLV_DONE : RLV_SYSTEM;
-    if (status == RLV_DONE && display->rests_on != NULL)
+    if (status == RLV_DONE && display != NULL && display->rests_on != NULL)
         status = add_touched(t, history, display->rests_on, true, error);
-    for (size_t i = 0; i < display->untouchable_count && status == RLV_DONE; i++)
+    for (size_t i = 0; display != NULL && i < display->untouchable_count && status == RLV_DONE; i++)
         status = add_touched(t, history, display->untouchable[i], false, error);
+    for (size_t i = 0; i < history->specimen->piece_count && status == RLV_DONE; i++)
+        status = add_back(t, history, &history->specimen->piece[i], error);
     return status;
 }
 
-/// ", on the underside, not seen here" of an outline that no view shows; nothing of one that is drawn, or of which no
-/// points are recorded on this stage.
+/// ", on the underside" of an outline that no view from above or from a side shows; nothing of one that is drawn, or of
+/// which no points are recorded on this stage.
 static const char* where_hidden(const rlv_standing* standing, const char* name)
 {
     for (size_t i = 0; i < standing->outline_count; i++)
@@ -102,7 +126,7 @@ static const char* where_hidden(const rlv_standing* standing, const char* name)
                 RLV_STANDING_SIGHT)
                 return "";
         return rlv_standing_in_sight(standing, outline, rlv_vec3_scale(standing->up, -1.0)) >= RLV_STANDING_SIGHT
-                   ? ", on the underside, not seen here"
+                   ? ", on the underside"
                    : ", not seen from these sides";
     }
     return "";
@@ -167,11 +191,24 @@ static report_text box_words(const history_standing* s)
                       words_number(s->box.height_mm, 0).text);
 }
 
+/// What must be known before it is lifted comes before sizes; each a line of its own, so that no long name pushes any
+/// out.
+static void add_lifting(sheet_lines* lines, const rlv_history* history)
+{
+    const report_text back = report_put_back(history);
+    sheet_line(lines, "Lifting: %.180s", report_weight(history).text);
+    if (back.text[0] != '\0')
+        sheet_line(lines, "%s", back.text);
+    sheet_line(lines, "A qualified person decides how it is lifted and held");
+}
+
 void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const rlv_standing* standing, bool north)
 {
     const history_standing* s = &history->standing;
     add_centre(lines, s, standing);
+    add_lifting(lines, history);
     sheet_line(lines, "%s", box_words(s).text);
+    sheet_line(lines, "Its front is a long side of that box: no record says which side is to face the visitor");
     const report_text up = report_way_up(history);
     if (!s->shown)
         sheet_line(lines, "Up is what was up in the rock: how it will be shown is not recorded");
@@ -186,12 +223,6 @@ void sheet_standing_lines(sheet_lines* lines, const rlv_history* history, const 
                    words_number(history_standing_room(s, 0), 0).text, words_number(history_standing_room(s, 1), 0).text,
                    words_number(history_standing_room(s, 2), 0).text);
     add_display(lines, history, standing);
-    // A line of its own: no long name may push it out.
-    const report_text back = report_put_back(history);
-    if (back.text[0] != '\0')
-        sheet_line(lines, "%s", back.text);
-    sheet_line(lines, "A qualified person decides how it is lifted and held");
-    sheet_line(lines, "Lifting: %.180s", report_weight(history).text);
     sheet_line(lines, "Sizes in mm%s", north ? "; N is north as it lay in the rock" : "");
 }
 
@@ -223,8 +254,8 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
                              .scale = job->order.scale,
                              .paper = job->order.scale > 0.0 ? SHEET_SMALL : SHEET_PAPER};
     double bearing_deg;
-    touched touch = {0};
-    rlv_status status = find_touched(&touch, history, error);
+    standing_outlines touch = {0};
+    rlv_status status = sheet_find_outlines(&touch, history, error);
     standing.outline_count = touch.count;
     standing.outline = touch.outline;
     find_north(&standing, job);
@@ -244,7 +275,7 @@ static rlv_status draw_it(sheet_job* job, rlv_error* error)
         status = sheet_keep(job, &sheet, caption, alt, error);
     }
     rlv_sheet_free(&sheet);
-    free_touched(&touch);
+    sheet_free_outlines(&touch);
     return status;
 }
 

@@ -23,6 +23,7 @@
 #define GUTTER 8.0 // between two of them
 #define SPACE 1.9  // between what is said and what is said next
 #define APART 30.0 // at the most between views, beside what they need
+#define LABEL 4.0  // between the names of outlines beneath each other
 
 #define LEVEL_LEAST 0.5 // of a direction that is drawn on the plan: it dips by 60 degrees at most
 
@@ -545,11 +546,11 @@ static void draw_label(rlv_sheet* sheet, const elevation* at, const rlv_panel_vi
     rlv_sheet_text(sheet, outline->label, x, beneath ? y + 2.2 * u : y - 0.7 * u, &of_label);
 }
 
-static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel_mm, rlv_error* error)
+// The block from one side, its middle at a place of the sheet, with the outlines that are in sight from there, and its
+// centre where `centre` says so.
+static rlv_status draw_seen(rlv_sheet* sheet, const rlv_standing* s, const rlv_panel_view* seen, double x, double y,
+                            bool centre, double* pixel_mm, rlv_error* error)
 {
-    const rlv_standing* s = at->of;
-    const rlv_camera_axes axes = rlv_standing_axes(s, at->view);
-    const rlv_panel_view seen = rlv_panel_view_of(1, &s->surface.mesh, &axes, at->scale);
     const double pad = PAD * sheet->unit;
     rlv_panel panel = {0};
     rlv_panel_surface surface = s->surface;
@@ -558,26 +559,34 @@ static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel
         return RLV_SYSTEM;
     surface.outline = outline;
     for (size_t i = 0; i < s->outline_count; i++)
-        if (rlv_standing_in_sight(s, &s->outline[i], axes.towards) >= RLV_STANDING_SIGHT)
+        if (rlv_standing_in_sight(s, &s->outline[i], seen->axes.towards) >= RLV_STANDING_SIGHT)
             outline[surface.outline_count++] = (rlv_panel_outline){.ring_count = s->outline[i].ring_count,
                                                                    .ring_mm = s->outline[i].ring_mm,
                                                                    .line_mm = RLV_LINE_THIN,
                                                                    .dashed = s->outline[i].dashed};
-    rlv_status status = rlv_panel_make(&panel, &surface, &seen, seen.span_mm[0] * at->scale + 2.0 * pad,
-                                       seen.span_mm[1] * at->scale + 2.0 * pad, error);
+    rlv_status status = rlv_panel_make(&panel, &surface, seen, seen->span_mm[0] * seen->scale + 2.0 * pad,
+                                       seen->span_mm[1] * seen->scale + 2.0 * pad, error);
+    // Its middle is the box's; a panel stands on whole pixels, and all else on the panel.
     if (status == RLV_DONE)
+        status = rlv_panel_draw(sheet, &panel, x - 0.5 * panel.width_mm, y - 0.5 * panel.height_mm, NULL, NULL, error);
+    if (status == RLV_DONE && centre && s->centre_known)
     {
-        // Its middle is the box's; a panel stands on whole pixels, and all else on the panel.
-        const double left = at->x - 0.5 * panel.width_mm,
-                     top = block_foot(at) - 0.5 * seen.span_mm[1] * at->scale - 0.5 * panel.height_mm;
-        status = rlv_panel_draw(sheet, &panel, left, top, NULL, NULL, error);
-        const rlv_vec3 centre = rlv_panel_place(&seen, s->centre_mm);
-        if (s->centre_known)
-            draw_centre(sheet, at->x + centre.x, block_foot(at) - 0.5 * seen.span_mm[1] * at->scale - centre.y);
+        const rlv_vec3 at = rlv_panel_place(seen, s->centre_mm);
+        draw_centre(sheet, x + at.x, y - at.y);
     }
     *pixel_mm = panel.picture.pixel_mm;
     rlv_panel_free(&panel);
     free(outline);
+    return status;
+}
+
+static rlv_status draw_view(rlv_sheet* sheet, const elevation* at, double* pixel_mm, rlv_error* error)
+{
+    const rlv_standing* s = at->of;
+    const rlv_camera_axes axes = rlv_standing_axes(s, at->view);
+    const rlv_panel_view seen = rlv_panel_view_of(1, &s->surface.mesh, &axes, at->scale);
+    const rlv_status status =
+        draw_seen(sheet, s, &seen, at->x, block_foot(at) - 0.5 * seen.span_mm[1] * at->scale, true, pixel_mm, error);
     if (status != RLV_DONE)
         return status;
     if (at->view == RLV_STANDING_PLAN)
@@ -624,6 +633,15 @@ static bool has_raised(const fitting* f, double beside_mm)
            words_tall(f, 1) * f->unit <= a.words_top - NAME * f->unit;
 }
 
+// A view's name, and what is said of it beside that.
+static void name_seen(rlv_sheet* sheet, const char* name, const char* beside, double x, double y)
+{
+    rlv_lettering how = of_line;
+    how.grey = RLV_INK_GREY;
+    const double wide = rlv_sheet_text(sheet, name, x, y, &of_name).width_mm;
+    rlv_sheet_text(sheet, beside, x + wide + 3.0 * sheet->unit, y, &how);
+}
+
 // As large as a box holds it, in its middle.
 static rlv_status draw_raised(rlv_sheet* sheet, const rlv_standing* s, rlv_box2 box, rlv_error* error)
 {
@@ -631,18 +649,50 @@ static rlv_status draw_raised(rlv_sheet* sheet, const rlv_standing* s, rlv_box2 
     const rlv_camera_axes axes = raised_axes(s);
     rlv_panel_view seen = rlv_panel_view_of(1, &s->surface.mesh, &axes, 1.0);
     seen.scale = fmin((box.width - 2.0 * pad) / seen.span_mm[0], (box.height - 2.0 * pad) / seen.span_mm[1]);
-    const double wide = seen.span_mm[0] * seen.scale + 2.0 * pad, tall = seen.span_mm[1] * seen.scale + 2.0 * pad;
-    rlv_panel panel = {0};
-    rlv_status status = rlv_panel_make(&panel, &s->surface, &seen, wide, tall, error);
-    if (status == RLV_DONE)
-        status = rlv_panel_draw(sheet, &panel, box.left + 0.5 * (box.width - wide), box.top + 0.5 * (box.height - tall),
-                                NULL, NULL, error);
-    rlv_panel_free(&panel);
-    const double name =
-        rlv_sheet_text(sheet, "From the front and above", box.left, box.top - 3.0 * u, &of_name).width_mm;
-    rlv_lettering how = of_line;
-    how.grey = RLV_INK_GREY;
-    rlv_sheet_text(sheet, "not to scale", box.left + name + 3.0 * u, box.top - 3.0 * u, &how);
+    double pixel_mm;
+    name_seen(sheet, "From the front and above", "not to scale", box.left, box.top - 3.0 * u);
+    return draw_seen(sheet, s, &seen, box.left + 0.5 * box.width, box.top + 0.5 * box.height, false, &pixel_mm, error);
+}
+
+// The underside, its front at the foot as on the plan, so that its left and right are exchanged.
+static rlv_camera_axes beneath_axes(const rlv_standing* s)
+{
+    const rlv_camera_axes plan = rlv_standing_axes(s, RLV_STANDING_PLAN);
+    return (rlv_camera_axes){rlv_vec3_scale(plan.right, -1.0), plan.up, rlv_vec3_scale(plan.towards, -1.0)};
+}
+
+// Whether the underside has an outline to show, and a box as wide as what is said has room for it.
+static bool has_beneath(const fitting* f, double tall)
+{
+    const rlv_standing* s = f->of;
+    bool any = false;
+    for (size_t i = 0; i < s->outline_count && !any; i++)
+        any = rlv_standing_in_sight(s, &s->outline[i], beneath_axes(s).towards) >= RLV_STANDING_SIGHT;
+    return any && block_spans(s, RLV_STANDING_PLAN, WIDE) * f->scale <= (NOTE - 2.0 * PAD) * f->unit &&
+           block_spans(s, RLV_STANDING_PLAN, TALL) * f->scale + LABEL * f->unit * (double)(s->outline_count + 1) <=
+               tall;
+}
+
+// At the scale of the others, at the top of a box, its outlines by name beneath it.
+static rlv_status draw_beneath(rlv_sheet* sheet, const fitting* f, rlv_box2 box, rlv_error* error)
+{
+    const rlv_standing* s = f->of;
+    const double u = sheet->unit;
+    const rlv_camera_axes axes = beneath_axes(s);
+    const rlv_panel_view seen = rlv_panel_view_of(1, &s->surface.mesh, &axes, f->scale);
+    const double tall = seen.span_mm[1] * f->scale + 2.0 * PAD * u;
+    double pixel_mm, y = box.top + tall + LABEL * u;
+    name_seen(sheet, "From beneath", "its front at the foot", box.left, box.top - 3.0 * u);
+    const rlv_status status = draw_seen(sheet, s, &seen, box.left + 0.5 * seen.span_mm[0] * f->scale + PAD * u,
+                                        box.top + 0.5 * tall, true, &pixel_mm, error);
+    rlv_lettering how = of_label;
+    how.share = 0.0;
+    for (size_t i = 0; i < s->outline_count; i++)
+        if (s->outline[i].label != NULL && rlv_standing_in_sight(s, &s->outline[i], axes.towards) >= RLV_STANDING_SIGHT)
+        {
+            rlv_sheet_text(sheet, s->outline[i].label, box.left, y, &how);
+            y += LABEL * u;
+        }
     return status;
 }
 
@@ -692,8 +742,9 @@ static rlv_status draw(rlv_sheet* sheet, const fitting* f, rlv_error* error)
     const bool raised = has_raised(f, beside);
     const double across = raised ? 0.5 * (beside - (NOTE + GUTTER) * u) : f->way == SQUARE ? beside : 0.5 * beside;
     a = arrange(f, fmin(across, APART * u), fmin(0.3 * air, APART * u));
-    const rlv_box2 cell = {a.words_left, a.words_top, sheet->width_mm - 2.0 * margin - a.words_left,
-                           all_spans(s, RLV_STANDING_PLAN, TALL) * f->scale};
+    rlv_box2 cell = {a.words_left, a.words_top, sheet->width_mm - 2.0 * margin - a.words_left,
+                     all_spans(s, RLV_STANDING_PLAN, TALL) * f->scale};
+    const bool beneath = raised && has_beneath(f, cell.height);
     if (raised)
     {
         a.columns = 1;
@@ -709,8 +760,15 @@ static rlv_status draw(rlv_sheet* sheet, const fitting* f, rlv_error* error)
         const elevation at = {s, view, margin + a.left[view] + half, y + a.floor[view], f->scale};
         status = draw_view(sheet, &at, &pixel_mm, error);
     }
+    cell.left += margin;
+    cell.top += y;
+    if (beneath && status == RLV_DONE)
+    {
+        cell.width -= (NOTE + GUTTER) * u;
+        status = draw_beneath(sheet, f, (rlv_box2){margin + a.words_left, cell.top, NOTE * u, cell.height}, error);
+    }
     if (raised && status == RLV_DONE)
-        status = draw_raised(sheet, s, (rlv_box2){margin + cell.left, y + cell.top, cell.width, cell.height}, error);
+        status = draw_raised(sheet, s, cell, error);
     draw_words(sheet, f, &a, margin, y + a.words_top);
     rlv_title_foot(sheet, &s->title, &f->paper, f->scale, pixel_mm);
     return status;

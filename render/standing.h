@@ -11,6 +11,9 @@
 /// scale; at the same scale both elevations stand in line on one floor, and of two such ways that which fills the page
 /// better is taken. Where a block is small in its case, the next larger paper is taken if it holds a
 /// larger scale, with letters as on the least where they must be.
+///
+/// Where the paper has room beside and beneath the elevations, a larger view from the front and above shows how it will
+/// look, and one of the underside what outlines lie there.
 
 #ifndef RLV_STANDING_H
 #define RLV_STANDING_H

@@ -172,19 +172,22 @@ Test(standing, an_outline_is_in_sight_from_the_side_that_it_lies_on)
     cr_expect_eq(rlv_standing_in_sight(&s, &on_top, down), 0.0);
     cr_expect_eq(rlv_standing_in_sight(&s, &beneath, up), 0.0);
     cr_expect_eq(rlv_standing_in_sight(&s, &beneath, down), 1.0);
-    // One that is seen is drawn, one that is not leaves no ink.
+    // One that is seen is drawn; one that is not leaves no ink there, but has a view of the underside of its own, in
+    // the column at the right.
     rlv_sheet sheet = {0};
-    double scale, ink[3];
+    double scale, ink[3], column[3];
     for (int k = 0; k < 3; k++)
     {
         s.outline_count = k > 0 ? 1 : 0;
         s.outline = k == 1 ? &on_top : &beneath;
         cr_assert_eq(rlv_sheet_of_standing(&sheet, &s, &scale, NULL), RLV_DONE);
-        ink[k] = ink_of(&sheet, 0.0, 40.0, sheet.width_mm, 240.0);
+        ink[k] = ink_of(&sheet, 0.0, 40.0, 0.4 * sheet.width_mm, 360.0);
+        column[k] = ink_of(&sheet, sheet.width_mm - 110.0, 180.0, sheet.width_mm - 15.0, 300.0);
         rlv_sheet_free(&sheet);
     }
-    cr_expect_gt(ink[1], ink[0]);
+    cr_expect_neq(ink[1], ink[0]); // its white edge takes away what its line and its name add
     cr_expect_eq(ink[2], ink[0]);
+    cr_expect_gt(column[2], column[1], "%g and %g", column[2], column[1]);
     rlv_tree_free(tree);
 }
 
