@@ -103,9 +103,10 @@ static rlv_status measure_edge(void* user, size_t k, const rlv_progress* progres
 {
     const edge_jobs* jobs = user;
     rlv_history* history = jobs->history;
-    return k < history->step_count && !jobs->poses_only
-               ? history_measure_step(history, history->step + k, history->edge + k, progress, error)
-               : history_align_edge(history, history->edge + k, progress, error);
+    history_step* step = k < history->step_count ? history->step + k : NULL;
+    return step != NULL && !jobs->poses_only
+               ? history_measure_step(history, step, history->edge + k, progress, error)
+               : history_align_edge(history, step, history->edge + k, progress, error);
 }
 
 static void warn_of_step(const rlv_history* history, size_t k, rlv_answer* answer)
@@ -124,7 +125,7 @@ static rlv_status measure_edges(rlv_history* history, const history_options* opt
 {
     edge_jobs jobs = {history, options->poses_only};
     rlv_status status = list_edges(history, error);
-    for (size_t k = 0; k < history->step_count && status == RLV_DONE && !options->poses_only; k++)
+    for (size_t k = 0; k < history->step_count && status == RLV_DONE; k++)
         status = history_prepare_step(history, k, answer, error);
     if (status == RLV_DONE)
         status = side_by_side(history->edge_count, measure_edge, &jobs, "align and measure", &answer->progress, error);

@@ -28,7 +28,8 @@ typedef struct history_grid
     size_t columns, rows;
 } history_grid;
 
-/// The squares of a history whose stages are measured and joined; not `known` where they are not.
+/// The squares of a history whose stages are measured and joined; not `known` where they are not, nor for two stages of
+/// a longer record.
 history_grid history_grid_of(const struct rlv_history* history);
 
 /// "D4", the square that a place of the block's frame lies in, the nearest one where it lies beyond them; empty where

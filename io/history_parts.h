@@ -29,9 +29,10 @@ void history_region_places(rlv_vec3* place, const rlv_change* change, const rlv_
 rlv_status history_region_distances(history_step* step, const history_stage* before, const history_stage* after,
                                     rlv_error* error);
 
-/// Align two stages as an edge. What cannot be aligned is done, and says so.
-rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
-                              rlv_error* error);
+/// Align two stages as an edge: that of a step with the step's parts, so that its pose is the one that it is measured
+/// with; `step` is NULL of any other. What cannot be aligned is done, and says so.
+rlv_status history_align_edge(const rlv_history* history, const history_step* step, history_edge* edge,
+                              const rlv_progress* progress, rlv_error* error);
 
 /// What is left between tie points under the pose that the surfaces gave.
 history_ties history_measure_ties(const rlv_history* history, const history_edge* edge);

@@ -534,13 +534,15 @@ rlv_status history_measure_step(const rlv_history* history, history_step* step, 
     return describe_regions(step, history, error);
 }
 
-rlv_status history_align_edge(const rlv_history* history, history_edge* edge, const rlv_progress* progress,
-                              rlv_error* error)
+rlv_status history_align_edge(const rlv_history* history, const history_step* step, history_edge* edge,
+                              const rlv_progress* progress, rlv_error* error)
 {
     rlv_pose start;
     edge->start_ties = start_of(&start, history, edge);
     rlv_change_options options = history_options_of(history, edge, edge->start_ties > 0 ? &start : NULL);
     options.progress = *progress;
+    options.before_part = step != NULL ? step->before_part : NULL;
+    options.after_part = step != NULL ? step->after_part : NULL;
     rlv_error own = {0};
     const rlv_status status = rlv_change_align(&edge->alignment, &history->stage[edge->into].given.mesh,
                                                &history->stage[edge->from].given.mesh, &options, &own);

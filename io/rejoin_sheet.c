@@ -213,7 +213,7 @@ static void put_words(rejoin_sheet* drawn, const rejoin_told* told)
     const bool on_piece =
         told->record != NULL && told->record->parent != NULL && strcmp(told->record->parent, told->block.name) == 0;
     if (recorded)
-        rlv_print(drawn->subject, sizeof drawn->subject, "%.120s, %s%.120s: the gap of its joint", told->piece.name,
+        rlv_print(drawn->subject, sizeof drawn->subject, "The joint of %.120s, %s%.120s: its gap", told->piece.name,
                   on_piece ? "on " : "in the block at stage ", told->block.name);
     else
         snprintf(drawn->subject, sizeof drawn->subject, "Put back: the gap of its joint");
@@ -230,6 +230,8 @@ static void put_words(rejoin_sheet* drawn, const rejoin_told* told)
     add_part(drawn, &told->before);
     add_part(drawn, &told->block);
     add_part(drawn, &told->piece);
+    if (stands_back(&told->of))
+        add_part(drawn, &told->after);
     rlv_print(
         drawn->caption, sizeof drawn->caption,
         "Both faces of the joint of %.120s laid open like a book, with the gap between them%s, the joint cut across, "

@@ -722,8 +722,9 @@ static void put_rate(rlv_table* t, const rlv_history* history, const char* tool,
 static rlv_table rates_table(const rlv_history* history)
 {
     rlv_table t = table_of("rates", "Matrix removed in an hour, by tool", COLUMNS(rate_columns));
-    for (size_t i = 0; i < history->tool_count; i++)
-        put_rate(&t, history, history->tool[i], &history->rate[i]);
+    for (size_t i = 0, steps; i < history->tool_count; i++)
+        if (hours_of(history, history->tool[i], &steps) > 0.0) // of two steps of a record not all tools need have worked
+            put_rate(&t, history, history->tool[i], &history->rate[i]);
     if (history->tool_count > 1)
         put_rate(&t, history, NULL, &history->all_tools);
     return t;

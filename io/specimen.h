@@ -263,6 +263,7 @@ typedef struct rlv_specimen
     char* frame_stage; ///< whose frame is the block's; NULL: the first stage's
     rlv_direction_record *north, *up;
     rlv_bedding_record* bedding;
+    bool between; ///< two stages of a longer record (specimen_between.h)
     size_t stage_count;
     rlv_stage_record* stage;
     size_t mask_count;

@@ -119,6 +119,7 @@ rlv_status specimen_between_make(specimen_between* between, const rlv_specimen* 
     *specimen = *whole;
     specimen->stage = between->stage;
     specimen->stage_count = 2;
+    specimen->between = whole->stage_count > 2;
     specimen->piece = NULL;
     specimen->mask = NULL;
     specimen->spoil = NULL;

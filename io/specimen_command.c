@@ -246,6 +246,11 @@ static void tell_change(rlv_answer* answer, const specimen_work* w, const rlv_op
         "\n  What is called matrix may hold bone that had never shown: a mesh cannot tell. Check every region against\n"
         "  the specimen, the small ones first.\n",
         answer->text);
+    if (history->specimen->between)
+        fputs(
+            "  Places are told by no squares here: those of this record’s maps lie over all of its stages, and change\n"
+            "  with the specimen alone tells them.\n",
+            answer->text);
     snprintf(answer->next, sizeof answer->next, "%s",
              options->out != NULL ? "pictures/ in the folder has a map of depth of each step, tables/ all figures."
                                   : "--out DIR writes tables, JSON, and a map of depth of each step.");

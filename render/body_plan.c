@@ -154,7 +154,7 @@ rlv_key plan_key(const plan_page* page)
     if (unfilled[0])
         add_sign(&key, SIGN_UNFILLED, "place without an element");
     if (unfilled[1])
-        add_sign(&key, SIGN_CORRIDOR, "the same, beyond its row’s last element");
+        add_sign(&key, SIGN_CORRIDOR, "place without an element, beyond its row’s last");
     if (told->group_count > 0)
         add_sign(&key, SIGN_GROUP, "moved together");
     return key;

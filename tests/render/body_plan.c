@@ -363,7 +363,7 @@ Test(body_plan, the_key_tells_what_is_there_and_nothing_else)
     rlv_key key = plan_key(&p.page);
     cr_expect_eq(key.count, 2);
     cr_expect(has_entry(&key, "in place"));
-    cr_expect(has_entry(&key, "the same, beyond its row’s last element"));
+    cr_expect(has_entry(&key, "place without an element, beyond its row’s last"));
     s.one[4].state = RLV_INVERTED;
     s.one[4].motion.across_mm.value = 6.0;
     free_on_paper(&p);
