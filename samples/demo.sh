@@ -57,6 +57,8 @@ jq -rn --slurpfile report "$specimen/out/report.json" --slurpfile truth "$truths
     def shown($d): . / 1000 * pow(10; $d) | round | written($d);
     def low_end($d): . / 1000 * pow(10; $d) + 0.001 | floor | written($d);
     def high_end($d): . / 1000 * pow(10; $d) - 0.001 | ceil | written($d);
+    def at_most: . / 1000 | (log10 | floor - 1) as $place | ([0, -$place] | max) as $d
+        | (. / pow(10; $place) - 0.000001 | ceil) * pow(10; $place + $d) | round | written($d);
     def left($w): tostring | . + " " * ([$w - length, 0] | max);
     def right($w): tostring | " " * ([$w - length, 0] | max) + .;
     def line($step; $class; $value; $ends; $deep; $true; $word):
@@ -74,7 +76,8 @@ jq -rn --slurpfile report "$specimen/out/report.json" --slurpfile truth "$truths
        | ([$step.regions[]? | select(.class == ($class | gsub("_"; " "))) | .max_depth_mm] | max) as $deep
        | line("\($step.from) to \($step.to)"; $class | gsub("_"; " ");
               if $told.regions > 0 then $told.volume_mm3 | shown($d) else "none told" end;
-              "\($told.volume_low_mm3 | low_end($d)) to \($told.volume_high_mm3 | high_end($d))";
+              if $told.regions > 0 then "\($told.volume_low_mm3 | low_end($d)) to \($told.volume_high_mm3 | high_end($d))"
+              else "0 to \($told.volume_high_mm3 | at_most)" end;
               if $deep != null then $deep * 1000 | shown(1) else "-" end;
               $true | shown([$d, 1] | max);
               if $true >= $told.volume_low_mm3 and $true <= $told.volume_high_mm3 then "inside" else "outside" end)),
