@@ -162,6 +162,32 @@ Test(specimen_command, the_classes_hold_what_truly_went_and_came)
 
 /// Without stages, and with two that are the same: what stands at the top of one, as a step of the other. That `three`
 /// has a piece glued on at `field`, and so a mask, is nothing to the step.
+Test(specimen_command, of_two_stages_of_a_longer_record_no_squares_are_told_and_the_text_says_so)
+{
+    char line[200];
+    snprintf(line, sizeof line, "change three field second");
+    program_run run = program_call(line, NULL);
+    cr_assert_eq(run.status, 0, "%s", run.err);
+    cr_expect_not_null(strstr(run.out, "Places are told by no squares here"), "%s", run.out);
+    cr_expect_null(strstr(run.out, "square "), "%s", run.out);
+    program_free(&run);
+    char* whole = made("change-all", ".txt");
+    cr_expect_null(strstr(whole, "no squares"), "%s", whole);
+    free(whole);
+}
+
+/// Of two stages of a longer record regions are told by no square.
+static void drop_squares(json_t* step)
+{
+    size_t i;
+    json_t* region;
+    json_array_foreach(json_object_get(step, "regions"), i, region)
+    {
+        json_object_del(region, "square");
+        json_object_del(region, "deepest_square");
+    }
+}
+
 Test(specimen_command, without_stages_the_same_object_stands_under_steps)
 {
     json_t *one = made_json("change-two", ".txt"), *all = made_json("change-all", ".out/change.json");
@@ -171,6 +197,8 @@ Test(specimen_command, without_stages_the_same_object_stands_under_steps)
     told_has_keys(step, step_keys);
     const char* key;
     json_t* value;
+    drop_squares(step);
+    drop_squares(one);
     json_object_foreach(step, key, value) cr_assert(json_equal(value, json_object_get(one, key)), "%s is another", key);
     cr_assert_null(json_object_get(all, "removed"));
     cr_assert(json_is_object(json_object_get(all, "in_all")) && json_is_array(json_object_get(all, "rates")));
@@ -222,6 +250,18 @@ Test(specimen_command, align_tells_where_each_stage_lies_and_what_the_alignments
     cr_assert_eq(json_array_size(json_object_get(tables, "alignments")), 1);
     cr_assert_eq(json_array_size(json_object_get(json, "inputs")), 4, "the record, its points, and two meshes");
     json_decref(json);
+}
+
+Test(specimen_command, a_step_is_aligned_alike_whether_it_is_measured_or_not)
+{
+    json_t *aligned = made_json("align-one", ".txt"), *measured = made_json("change-all", ".out/change.json");
+    json_t *edge = json_array_get(json_object_get(json_object_get(aligned, "tables"), "alignments"), 0),
+           *pose = json_object_get(json_array_get(json_object_get(measured, "steps"), 0), "pose");
+    cr_expect_eq(told_number(edge, "rms_mm"), told_number(pose, "rms_mm"), "%.17g and %.17g",
+                 told_number(edge, "rms_mm"), told_number(pose, "rms_mm"));
+    cr_expect_eq(told_number(edge, "stable_share_percent"), 100.0 * told_number(pose, "stable_fraction"));
+    json_decref(measured);
+    json_decref(aligned);
 }
 
 Test(specimen_command, the_meshes_that_align_writes_lie_in_one_frame)
