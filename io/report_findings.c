@@ -154,6 +154,29 @@ static void look_at_named(report_findings* f, const rlv_history* history, size_t
     }
 }
 
+/// A piece that is back and was measured: it may look whole, and carry nothing. Contacts and steps are of its closed
+/// place, the gap of that which it has.
+static void look_at_put_back(report_findings* f, const rlv_history* history, const rejoin_told* told)
+{
+    const rlv_rejoin* of = &told->of;
+    if (!told->measured || told->record == NULL ||
+        !rlv_specimen_is_back(history->specimen, told->record, history->stage_count - 1))
+        return;
+    const rlv_rejoin_gap* gap = of->back_known ? &of->gap_back : &of->gap_after;
+    report_text words = of->contact_count > 0
+                            ? report_say("back since ‘%.100s’: closed, it touches at %s%s", told->record->joined,
+                                         words_count(of->contact_count, "place").text,
+                                         of->contact_count < REJOIN_CARRYING ? " only" : "")
+                            : report_say("back since ‘%.100s’: closed, it touches nowhere", told->record->joined);
+    if (of->step_count > 0)
+        report_add(&words, ", and the outer surface steps by up to %s mm", words_figures(of->step_max_mm, 2).text);
+    report_add(&words, "; %s, its gap is %s wide in the median, and 95 %% of it no wider than %s",
+               of->back_known ? "as it went back" : "closed too", report_interval(gap->median_mm, "mm").text,
+               report_interval(gap->p95_mm, "mm").text);
+    report_add(&words, ". Nothing here tells that it holds: not to lift, tilt or strap by it");
+    find(f, REPORT_LOOK, told->piece.name, "%s", words.text);
+}
+
 static void look_at_slight(report_findings* f, const rlv_history* history, size_t step)
 {
     const rlv_change* change = &history->step[step].change;
@@ -305,8 +328,8 @@ static void add_to_bedding(report_text* words, const report_skeleton* skeleton, 
                words_value(one->bedding_deg, 1.0).text, words_ends(one->bedding_deg, 1.0).text);
 }
 
-/// Whether the note of an element stands elsewhere: what lies in the spoil is told with it, and what a step's note names
-/// with that.
+/// Whether the note of an element stands elsewhere: what lies in the spoil is told with it, and what a step's note
+/// names with that.
 static bool is_quoted(const rlv_history* history, const rlv_element_record* element)
 {
     bool quoted = element->bag != NULL;
@@ -341,13 +364,16 @@ static void look_at_elements(report_findings* f, const rlv_history* history, con
     }
 }
 
-static void look_at_steps(report_findings* f, const rlv_history* history, const report_skeleton* skeleton)
+static void look_at_steps(report_findings* f, const rlv_history* history, const report_skeleton* skeleton,
+                          const report_rejoin* rejoin)
 {
     for (size_t i = 0; i < history->step_count; i++)
         if (history->step[i].measured)
             look_at_bone(f, history, skeleton, i);
     for (size_t i = 0; i < history->step_count; i++)
         look_at_named(f, history, i);
+    for (size_t i = 0; rejoin != NULL && i < rejoin->count; i++)
+        look_at_put_back(f, history, &rejoin->one[i].told);
     for (size_t i = 0; i < history->step_count; i++)
     {
         look_at_record(f, history, i);
@@ -652,9 +678,10 @@ static void look_at_unfilled(report_findings* f, const history_articulation* a)
              "of these rows too few elements have a known place: nothing can be said of where more of them may lie");
 }
 
-void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton)
+void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton,
+                          const report_rejoin* rejoin)
 {
-    look_at_steps(findings, history, skeleton);
+    look_at_steps(findings, history, skeleton, rejoin);
     if (skeleton->judged)
     {
         look_at_moved(findings, &skeleton->articulation);

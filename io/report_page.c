@@ -165,7 +165,7 @@ static void put_alarms(rlv_page* p, const report_lines* lines)
 static void put_findings(rlv_page* p, const source_of* s)
 {
     report_findings found = {0};
-    report_findings_find(&found, s->history, s->skeleton);
+    report_findings_find(&found, s->history, s->skeleton, s->rejoin);
     page_section(p, "next", "What next");
     page_paragraph(p, found.count > 0 ? "What the figures ask to be looked at, and what would make them surer. How to "
                                         "work is the trade’s own: nothing here says."
