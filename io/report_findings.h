@@ -22,6 +22,7 @@ typedef struct report_finding
 {
     report_finding_kind kind;
     report_text of;    ///< a step, a stage, or a thing
+    report_text at;    ///< elements again, each with its square of the map, for people; empty: `of` says it all
     report_text words; ///< without a full stop
 } report_finding;
 

@@ -304,6 +304,42 @@ Test(report_findings, a_piece_that_is_back_is_not_to_be_lifted_by)
     cr_expect_str_neq(found.one[1].of.text, "slab A");
 }
 
+Test(report_findings, elements_are_told_with_their_squares_of_the_map)
+{
+    rlv_element_record record[] = {{.id = (char*)"D05", .stage = (char*)"skull", .note = (char*)"chipped"},
+                                   {.id = (char*)"D08", .note = (char*)"on edge"},
+                                   {.id = (char*)"LL29", .note = (char*)"on edge"}};
+    history_element element[3];
+    for (size_t i = 0; i < 3; i++)
+        element[i] = (history_element){.record = &record[i],
+                                       .placed = i < 2,
+                                       .bedding_deg = {(double)NAN, (double)NAN, (double)NAN},
+                                       .told = {.position_mm = {20.0 + 60.0 * (double)i, 70.0, 0.0}}};
+    const report_skeleton bones = {.measured = true,
+                                   .elements = {.history = &life.history, .count = 3, .one = element}};
+    size_t squares = 0;
+    life.specimen.element = record;
+    life.specimen.element_count = 3;
+    life.stage[2].note = (char*)"D05 lost a corner";
+    life.history.grid = (history_grid){.known = true,
+                                       .axes = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
+                                       .corner_mm = {0, 100, 0},
+                                       .side_mm = 50.0,
+                                       .columns = 4,
+                                       .rows = 2};
+    report_findings_find(&found, &life.history, &bones, NULL);
+    for (size_t i = 0; i < found.count; i++)
+    {
+        const report_finding* one = &found.one[i];
+        squares += one->at.text[0] != '\0';
+        if (strcmp(one->of.text, "D05") == 0)
+            cr_expect_str_eq(one->at.text, "D05 (square A1)");
+        if (strcmp(one->of.text, "D08, LL29") == 0)
+            cr_expect_str_eq(one->at.text, "D08 (square B1), LL29");
+    }
+    cr_expect_eq(squares, 2);
+}
+
 // Ids may have a hundred bytes: a sentence has them whole.
 Test(report_findings, long_ids_in_a_script_of_three_bytes_a_letter_stay_whole)
 {
