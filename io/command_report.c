@@ -122,7 +122,7 @@ static rlv_status put_all(work* w, rlv_answer* answer, bool measured, rlv_error*
         return status;
     rlv_tell(&answer->progress, "write the report", 0.0);
     of->tables = report_tables_of(&of->history, answer);
-    report_record(answer->record, &of->history, &of->tables, &w->skeleton);
+    report_record(answer->record, &of->history, &of->tables, &w->skeleton, &w->rejoin);
     report_rejoin_record(answer->record, &w->rejoin);
     record_pictures(answer->record, &of->sheets);
     tell(answer, w);

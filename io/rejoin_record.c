@@ -119,7 +119,8 @@ static rlv_table pieces_table(size_t count, const rejoin_told* const* told)
         {"relief", "mm", NULL, TABLE_NUMBER, "Standard deviation of its relief over stretches of 16 mm."},
         {"noise", "mm", NULL, TABLE_NUMBER, "Standard deviation of a width where the two faces are one."},
         {"touching_limit", "mm", NULL, TABLE_NUMBER, "What stands no farther apart touches: 3 sds of noise."},
-        {"touching", NULL, NULL, TABLE_NUMBER, "Share of what both faces share that touches."},
+        {"touching", NULL, NULL, TABLE_NUMBER,
+         "Share that touches, of the block’s face that has the other straight across."},
         {"worn", NULL, NULL, TABLE_NUMBER, "Share that stands farther apart: open, worn or broken away."},
         {"partner_block", NULL, NULL, TABLE_NUMBER, "Share of the block’s outlined face that has a partner."},
         {"partner_piece", NULL, NULL, TABLE_NUMBER, "Share of the piece’s outlined face that has a partner."},
@@ -247,7 +248,7 @@ static rlv_table contacts_table(size_t count, const rejoin_told* const* told)
          "Where the two faces touch, with the piece closed: no farther apart than the touching limit."},
         {"pressed", "mm", "pressed", TABLE_NUMBER,
          "How far the one would lie in the other, beyond what noise explains; 0: they touch."},
-        {"area", "mm2", "area", TABLE_NUMBER, "Area of the touching spot."},
+        {"area", "mm2", "area", TABLE_NUMBER, "Area of the touching spot, on the block’s face."},
         {"bone", NULL, "bone", TABLE_TEXT, "Whose bone lies in it: block, piece or both; empty: none that is masked."},
     };
     rlv_table t = table_of("rejoin_contacts", "Where the two faces touch", sizeof column / sizeof *column, column);

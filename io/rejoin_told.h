@@ -13,6 +13,9 @@
 #include "rejoin_across.h"
 #include "specimen.h"
 
+/// A piece that touches at fewer places rocks.
+#define REJOIN_CARRYING 3
+
 /// One of the meshes that a piece is put back by.
 typedef struct rejoin_part
 {

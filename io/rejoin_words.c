@@ -70,6 +70,12 @@ static bool is_told(rlv_interval part)
     return part.low > 0.0 || part.high < 0.0;
 }
 
+/// Whether a length stands as 0 at the figures that it is told with: then it goes no way.
+static bool reads_as_none(rlv_interval length)
+{
+    return nearbyint(length.value * pow(10.0, words_interval_decimals(length, 1.0))) == 0.0;
+}
+
 static rlv_interval without_sign(rlv_interval part)
 {
     return part.value < 0.0 ? (rlv_interval){-part.value, -part.high, -part.low} : part;
@@ -178,8 +184,10 @@ static void add_motion(report_lines* lines, const rejoin_told* told)
         words_figures(rlv_pose_position_sd_mm(&of->found), 2).text,
         words_figures(rlv_pose_rotation_sd_deg(&of->found), 2).text,
         of->stood_open ? "; the joint stood open in the rock: its faces agree on another place" : "");
-    add(lines, is_back(told) ? "Found to closed" : "To close it", false, "%s, %s; turned by %s",
-        report_interval(of->closing_length_mm, "mm").text, rejoin_way(told, rlv_vec3_unit(of->closing_mm)).text,
+    const rlv_words way =
+        reads_as_none(of->closing_length_mm) ? (rlv_words){""} : rejoin_way(told, rlv_vec3_unit(of->closing_mm));
+    add(lines, is_back(told) ? "Found to closed" : "To close it", false, "%s%s%s; turned by %s",
+        report_interval(of->closing_length_mm, "mm").text, way.text[0] != '\0' ? ", " : "", way.text,
         angle_of(of->closing_turn_deg).text);
     add(lines, "By hand", false, "%s", rejoin_hands(told).text);
 }
@@ -193,9 +201,6 @@ static void add_joint(report_lines* lines, const rejoin_told* told)
             isnan(of->partner[0]) ? "(none is outlined)" : words_share(of->partner[0]).text,
             isnan(of->partner[1]) ? "(none is outlined)" : words_share(of->partner[1]).text);
 }
-
-/// Fewer places than these do not keep a piece from rocking.
-#define CARRYING 3
 
 /// What carries it where rock does not; one that is back needs no hand any more.
 static const char* hold_it(const rejoin_told* told)
@@ -212,7 +217,7 @@ static void add_contacts(report_lines* lines, const rejoin_told* told)
     if (of->contact_count == 0)
         add(lines, "Touches first", fits, "nowhere: what both faces share stands more than %s mm apart; %s",
             words_figures(of->touching_mm, 2).text, hold_it(told));
-    else if (!presses && of->contact_count < CARRYING)
+    else if (!presses && of->contact_count < REJOIN_CARRYING)
         add(lines, "Touches first", fits, "at %s only, the nearest %s: too few to carry it; %s",
             words_count(of->contact_count, "place").text, place_of(of->contact[0].at_mm).text, hold_it(told));
     else if (!presses)
@@ -385,7 +390,7 @@ bool rejoin_term_next(const rejoin_told* told, size_t* next, rejoin_term* term)
 {
     const rlv_rejoin* of = &told->of;
     const rlv_rejoin_gap* gap = &of->gap_after;
-    const double none = (double)NAN, pressed = gap->area_mm2 * (1.0 - of->touching - of->worn);
+    const double none = (double)NAN, pressed = gap->area_mm2 * fmax(1.0 - of->touching - of->worn, 0.0);
     const struct
     {
         bool holds;
@@ -394,7 +399,7 @@ bool rejoin_term_next(const rejoin_told* told, size_t* next, rejoin_term* term)
     } terms[] = {
         {true, "outline", of->joint_mm2},
         {true, "shared", gap->area_mm2},
-        {true, "touching", of->touching * gap->area_mm2},
+        {true, "touching", fmax(gap->area_mm2 - gap->open_mm2 - pressed, 0.0)}, // so that the three add up
         {true, "open", gap->open_mm2},
         {pressed > 0.5 && of->relieve_mm3 > 0.0, "pressed", pressed},
         {of->found_known, "as found", none},
@@ -421,6 +426,7 @@ bool rejoin_term_next(const rejoin_told* told, size_t* next, rejoin_term* term)
     case 2:
         snprintf(is, size, "of what is shared, no more than %s mm apart: within 3 sds of the scans’ noise",
                  words_figures(of->touching_mm, 2).text);
+        report_add(&term->is, ". It is the mean of both faces; that of a contact is of the block’s face alone");
         break;
     case 3:
         snprintf(is, size,

@@ -87,6 +87,7 @@ report_lines articulation_summary(const history_articulation* articulation);
 typedef struct articulation_said
 {
     report_text of, words;
+    report_text at; ///< its elements, each with its square of the map; empty: it is not of single elements
 } articulation_said;
 bool articulation_displaced(const history_articulation* articulation, size_t* next, articulation_said* said);
 report_text articulation_displaced_words(const history_articulation* articulation);

@@ -1,4 +1,5 @@
 #include "report_articulation_parts.h"
+#include "report_place.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -74,17 +75,22 @@ static void say_group(articulation_said* said, const history_articulation* a, si
         report_add(&said->words, "; but barely told, with %s: that they did may be chance", p_told(group->p).text);
 }
 
+static void name_one(articulation_said* said, const history_articulation* a, size_t element)
+{
+    report_add(&said->of, "%s%s", said->of.text[0] != '\0' ? ", " : "", articulation_id(a, element));
+    report_add_with_square(&said->at, a->elements->history, &a->elements->one[element]);
+}
+
 /// All elements that something holds of, together, at the first of them; false at the others, and where it does not.
 static bool name_all(articulation_said* said, const history_articulation* a, size_t element,
                      bool (*is)(const history_articulation*, size_t))
 {
-    said->of.text[0] = '\0';
     for (size_t i = 0; i < element; i++)
         if (is(a, i))
             return false;
     for (size_t i = element; is(a, element) && i < a->elements->count; i++)
         if (is(a, i))
-            report_add(&said->of, "%s%s", i > element ? ", " : "", articulation_id(a, i));
+            name_one(said, a, i);
     return said->of.text[0] != '\0';
 }
 
@@ -108,7 +114,7 @@ static bool say_state(articulation_said* said, const history_articulation* a, si
         return name_all(said, a, element, is_surely_inverted);
     }
     const rlv_articulated* told = history_told(a, element);
-    said->of = report_say("%s", articulation_id(a, element));
+    name_one(said, a, element);
     if (state == RLV_INVERTED)
         said->words = report_say("%s", inverted);
     else if (state == RLV_SHIFTED)
@@ -129,7 +135,7 @@ static bool say_off_row(articulation_said* said, const history_articulation* a, 
         said->words = report_say("off the row, and so moved; from which place is not known");
         return name_all(said, a, element, is_from_unknown);
     }
-    said->of = report_say("%s", articulation_id(a, element));
+    name_one(said, a, element);
     const articulation_came came = articulation_came_from(a, from->unfilled, element);
     const rlv_unfilled* life = &a->fit.unfilled[from->unfilled];
     said->words = report_say("off the row, and so moved; probably from %s (%s)%s, by %s",
@@ -147,6 +153,7 @@ bool articulation_displaced(const history_articulation* a, size_t* next, articul
     while (*next < groups + sizeof state / sizeof *state * elements)
     {
         const size_t k = (*next)++;
+        *said = (articulation_said){0};
         if (k < groups)
         {
             say_group(said, a, k);

@@ -4,6 +4,7 @@
 #include "grow.h"
 #include "history_growth.h"
 #include "report_articulation.h"
+#include "report_place.h"
 #include "report_region.h"
 
 #include <math.h>
@@ -43,6 +44,20 @@ __attribute__((format(printf, 4, 5))) static void find(report_findings* f, repor
     va_start(list, format);
     rlv_print_list(finding->words.text, sizeof finding->words.text, format, list);
     va_end(list);
+}
+
+/// Where on the maps the elements of the last finding are.
+static void put_at(report_findings* f, const report_text* at)
+{
+    if (!f->out_of_memory)
+        f->one[f->count - 1].at = *at;
+}
+
+/// An element of the record with its square; nothing where elements are not measured.
+static void add_at(report_text* at, const rlv_history* history, const report_skeleton* skeleton, size_t element)
+{
+    if (skeleton->measured && element < skeleton->elements.count)
+        report_add_with_square(at, history, &skeleton->elements.one[element]);
 }
 
 static const rlv_stage_record* stage_of(const rlv_history* history, size_t stage)
@@ -131,7 +146,7 @@ static void look_at_bone(report_findings* f, const rlv_history* history, const r
 
 /// An element that had shown before a step and that its note names: it may have lost bone whatever the meshes tell. All
 /// that somebody wrote of it stands together, with what the step's figures can say of a loss there.
-static void look_at_named(report_findings* f, const rlv_history* history, size_t which)
+static void look_at_named(report_findings* f, const rlv_history* history, const report_skeleton* skeleton, size_t which)
 {
     const history_step* step = &history->step[which];
     const rlv_change_total* bone = &step->change.total[RLV_CHANGE_BONE];
@@ -151,7 +166,33 @@ static void look_at_named(report_findings* f, const rlv_history* history, size_t
                        "%s on the mean, or smaller, and is in no figure",
                        change_limit_words(&step->change.limit[0]).text);
         find(f, REPORT_LOOK, element->id, "%s", words.text);
+        report_text at = {""};
+        add_at(&at, history, skeleton, i);
+        put_at(f, &at);
     }
+}
+
+/// A piece that is back and was measured: it may look whole, and carry nothing. Contacts and steps are of its closed
+/// place, the gap of that which it has.
+static void look_at_put_back(report_findings* f, const rlv_history* history, const rejoin_told* told)
+{
+    const rlv_rejoin* of = &told->of;
+    if (!told->measured || told->record == NULL ||
+        !rlv_specimen_is_back(history->specimen, told->record, history->stage_count - 1))
+        return;
+    const rlv_rejoin_gap* gap = of->back_known ? &of->gap_back : &of->gap_after;
+    report_text words = of->contact_count > 0
+                            ? report_say("back since ‘%.100s’: closed, it touches at %s%s", told->record->joined,
+                                         words_count(of->contact_count, "place").text,
+                                         of->contact_count < REJOIN_CARRYING ? " only" : "")
+                            : report_say("back since ‘%.100s’: closed, it touches nowhere", told->record->joined);
+    if (of->step_count > 0)
+        report_add(&words, ", and the outer surface steps by up to %s mm", words_figures(of->step_max_mm, 2).text);
+    report_add(&words, "; %s, its gap is %s wide in the median, and 95 %% of it no wider than %s",
+               of->back_known ? "as it went back" : "closed too", report_interval(gap->median_mm, "mm").text,
+               report_interval(gap->p95_mm, "mm").text);
+    report_add(&words, ". Nothing here tells that it holds: not to lift, tilt or strap by it");
+    find(f, REPORT_LOOK, told->piece.name, "%s", words.text);
 }
 
 static void look_at_slight(report_findings* f, const rlv_history* history, size_t step)
@@ -305,8 +346,8 @@ static void add_to_bedding(report_text* words, const report_skeleton* skeleton, 
                words_value(one->bedding_deg, 1.0).text, words_ends(one->bedding_deg, 1.0).text);
 }
 
-/// Whether the note of an element stands elsewhere: what lies in the spoil is told with it, and what a step's note names
-/// with that.
+/// Whether the note of an element stands elsewhere: what lies in the spoil is told with it, and what a step's note
+/// names with that.
 static bool is_quoted(const rlv_history* history, const rlv_element_record* element)
 {
     bool quoted = element->bag != NULL;
@@ -322,7 +363,7 @@ static void look_at_elements(report_findings* f, const rlv_history* history, con
     for (size_t i = 0; i < specimen->element_count; i++)
     {
         const rlv_element_record* one = &specimen->element[i];
-        report_text names = {""}, measured = {""};
+        report_text names = {""}, at = {""}, measured = {""};
         bool told = one->note == NULL || is_quoted(history, one);
         for (size_t k = 0; k < specimen->element_count && !told; k++)
         {
@@ -331,23 +372,30 @@ static void look_at_elements(report_findings* f, const rlv_history* history, con
                 continue;
             told = k < i;
             add_name(&names, other->id);
+            add_at(&at, history, skeleton, k);
             add_to_bedding(&measured, skeleton, k);
         }
         if (!told)
+        {
             find(f, REPORT_LOOK, names.text, "the record of elements notes “%.800s”%s%.600s%s", one->note,
                  measured.text[0] != '\0' ? "; measured to bedding: " : "", measured.text,
                  measured.text[0] != '\0' ? ": 0° is flat in it, 90° on edge; whether the note agrees is for the reader"
                                           : "");
+            put_at(f, &at);
+        }
     }
 }
 
-static void look_at_steps(report_findings* f, const rlv_history* history, const report_skeleton* skeleton)
+static void look_at_steps(report_findings* f, const rlv_history* history, const report_skeleton* skeleton,
+                          const report_rejoin* rejoin)
 {
     for (size_t i = 0; i < history->step_count; i++)
         if (history->step[i].measured)
             look_at_bone(f, history, skeleton, i);
     for (size_t i = 0; i < history->step_count; i++)
-        look_at_named(f, history, i);
+        look_at_named(f, history, skeleton, i);
+    for (size_t i = 0; rejoin != NULL && i < rejoin->count; i++)
+        look_at_put_back(f, history, &rejoin->one[i].told);
     for (size_t i = 0; i < history->step_count; i++)
     {
         look_at_record(f, history, i);
@@ -629,7 +677,10 @@ static void look_at_moved(report_findings* f, const history_articulation* a)
 {
     articulation_said said;
     for (size_t next = 0; articulation_displaced(a, &next, &said);)
+    {
         find(f, REPORT_LOOK, said.of.text, "%s", said.words.text);
+        put_at(f, &said.at);
+    }
 }
 
 /// Where bone may still lie, likeliest first; and the rows of which nothing can be said.
@@ -652,9 +703,10 @@ static void look_at_unfilled(report_findings* f, const history_articulation* a)
              "of these rows too few elements have a known place: nothing can be said of where more of them may lie");
 }
 
-void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton)
+void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton,
+                          const report_rejoin* rejoin)
 {
-    look_at_steps(findings, history, skeleton);
+    look_at_steps(findings, history, skeleton, rejoin);
     if (skeleton->judged)
     {
         look_at_moved(findings, &skeleton->articulation);

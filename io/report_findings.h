@@ -6,6 +6,7 @@
 #ifndef RLV_REPORT_FINDINGS_H
 #define RLV_REPORT_FINDINGS_H
 
+#include "report_rejoin.h"
 #include "report_skeleton.h"
 #include "report_words.h"
 
@@ -21,6 +22,7 @@ typedef struct report_finding
 {
     report_finding_kind kind;
     report_text of;    ///< a step, a stage, or a thing
+    report_text at;    ///< elements again, each with its square of the map, for people; empty: `of` says it all
     report_text words; ///< without a full stop
 } report_finding;
 
@@ -31,10 +33,11 @@ typedef struct report_findings
     bool out_of_memory; ///< some are missing
 } report_findings;
 
-/// All of them, by kind, bone lost before all, then elements that had shown and that a
-/// note names, then in the order of time, into zeroed `findings`. Free with
-/// report_findings_free.
-void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton);
+/// All of them, by kind, bone lost before all, then elements that had shown and that a note names, then pieces that are
+/// back, then in the order of time, into zeroed `findings`. `rejoin` may be NULL: of no piece was measured how it lies.
+/// Free with report_findings_free.
+void report_findings_find(report_findings* findings, const rlv_history* history, const report_skeleton* skeleton,
+                          const report_rejoin* rejoin);
 void report_findings_free(report_findings* findings);
 
 /// "look", "wide", "not_recorded"; and as a heading.

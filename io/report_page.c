@@ -165,7 +165,7 @@ static void put_alarms(rlv_page* p, const report_lines* lines)
 static void put_findings(rlv_page* p, const source_of* s)
 {
     report_findings found = {0};
-    report_findings_find(&found, s->history, s->skeleton);
+    report_findings_find(&found, s->history, s->skeleton, s->rejoin);
     page_section(p, "next", "What next");
     page_paragraph(p, found.count > 0 ? "What the figures ask to be looked at, and what would make them surer. How to "
                                         "work is the trade’s own: nothing here says."
@@ -175,7 +175,7 @@ static void put_findings(rlv_page* p, const source_of* s)
         const report_finding* one = &found.one[i];
         if (i == 0 || found.one[i - 1].kind != one->kind)
             page_part(p, report_finding_key(one->kind), report_finding_heading(one->kind));
-        report_page_tell(p, one->of.text, "%s.", one->words.text);
+        report_page_tell(p, one->at.text[0] != '\0' ? one->at.text : one->of.text, "%s.", one->words.text);
     }
     p->out_of_memory = p->out_of_memory || found.out_of_memory;
     report_findings_free(&found);

@@ -186,11 +186,12 @@ static const char* const methods[][2] = {
      "one: they are a mixture over every scatter, weighted by restricted likelihood and Jeffreys’ prior (G. E. P. Box, "
      "G. C. Tiao, Bayesian Inference in Statistical Analysis, 1973). Hours are a volume over a rate, with E. C. "
      "Fieller’s interval (J. R. Stat. Soc. B 16, 1954)."},
-    {"Figures", "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
-                "is a 1 (JCGM 100:2008, 7.2.6); the ends of an interval outward. A bound on what was not found has two "
-                "figures, outward too. What was weighed stands as it was written down. All of a balance "
-                "is told as the doubt of what it leaves unexplained allows, so that its figures subtract to a unit of "
-                "the last of them. CSV and JSON hold all of them unrounded."},
+    {"Figures",
+     "A number is rounded at the first figure of its standard uncertainty, or at the second where the first "
+     "is a 1 (JCGM 100:2008, 7.2.6); the ends of an interval outward. A bound on what was not found has two "
+     "figures, outward too. What was weighed stands as it was written down. All of a balance "
+     "is told as the doubt of what it leaves unexplained allows, with more figures where its two sides do "
+     "not subtract to that as they stand, but no more than were weighed. CSV and JSON hold all of them unrounded."},
 };
 
 /// What an upper end is that is no end of an interval.

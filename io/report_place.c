@@ -35,6 +35,15 @@ static const history_element* nearest_element(const history_elements* elements, 
     return nearest;
 }
 
+void report_add_with_square(report_text* names, const rlv_history* history, const history_element* element)
+{
+    const history_square square =
+        element->placed ? history_grid_square(&history->grid, middle_of(element)) : (history_square){""};
+    report_add(names, "%s%.100s", names->text[0] != '\0' ? ", " : "", element->record->id);
+    if (square.name[0] != '\0')
+        report_add(names, " (square %s)", square.name);
+}
+
 report_text report_place(const history_elements* elements, rlv_vec3 at_mm)
 {
     const rlv_history* history = elements->history;

@@ -16,6 +16,10 @@ report_text report_place(const history_elements* elements, rlv_vec3 at_mm);
 /// both lie in one square; of one alone as report_place.
 report_text report_places(const history_elements* elements, rlv_vec3 first_mm, rlv_vec3 last_mm);
 
+/// Add an element to a list of names, with its square of the map: "D08 (square F5), LL08"; without one where its place
+/// or the squares are not known.
+void report_add_with_square(report_text* names, const rlv_history* history, const history_element* element);
+
 /// How the maps are read: their squares, where those begin on the block as it is now and by the marks recorded on it,
 /// what a hatch is and how to measure on a sheet. No lines where no square is known.
 report_lines report_map_reading(const rlv_history* history);

@@ -154,11 +154,12 @@ static void put_specimen(json_t* record, const rlv_specimen* specimen)
     json_object_set_new(record, "record", terms);
 }
 
-static void put_findings(json_t* record, const rlv_history* history, const report_skeleton* skeleton)
+static void put_findings(json_t* record, const rlv_history* history, const report_skeleton* skeleton,
+                         const report_rejoin* rejoin)
 {
     json_t* list = record_list(record, "findings");
     report_findings found = {0};
-    report_findings_find(&found, history, skeleton);
+    report_findings_find(&found, history, skeleton, rejoin);
     for (size_t i = 0; i < found.count; i++)
     {
         json_t* row = record_row(list);
@@ -172,11 +173,11 @@ static void put_findings(json_t* record, const rlv_history* history, const repor
 }
 
 void report_record(json_t* record, const rlv_history* history, const report_tables* tables,
-                   const report_skeleton* skeleton)
+                   const report_skeleton* skeleton, const report_rejoin* rejoin)
 {
     put_specimen(record, history->specimen);
     report_record_sums(record_object(record, "summary"), history);
-    put_findings(record, history, skeleton);
+    put_findings(record, history, skeleton, rejoin);
     report_record_frame(record_object(record, "frame"), history);
     json_t* steps = record_list(record, "steps");
     for (size_t i = 0; i < history->step_count; i++)

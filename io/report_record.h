@@ -3,12 +3,14 @@
 #ifndef RLV_REPORT_RECORD_H
 #define RLV_REPORT_RECORD_H
 
+#include "report_rejoin.h"
 #include "report_skeleton.h"
 #include "report_tables.h"
 
-/// Put it all into `record` (the answer's own keys stay before it). What could not be measured is null.
+/// Put it all into `record` (the answer's own keys stay before it). What could not be measured is null; `rejoin` may
+/// be NULL, and is told in the findings alone (report_rejoin_record).
 void report_record(json_t* record, const rlv_history* history, const report_tables* tables,
-                   const report_skeleton* skeleton);
+                   const report_skeleton* skeleton, const report_rejoin* rejoin);
 
 /// Put one step into `object`: its change as `change` tells it of two meshes, and beside it classes, hours and
 /// balances.

@@ -406,13 +406,25 @@ static void put_untold(report_lines* lines, const rlv_history* history, size_t w
         false);
 }
 
+/// Whether the two sides of a balance, as they stand rounded, subtract to what is unexplained as it stands.
+static bool subtracts(const rlv_balance* balance, int decimals)
+{
+    const double unit = pow(10.0, decimals);
+    return nearbyint(balance->left_g * unit) - nearbyint(balance->right_g * unit) ==
+           nearbyint(balance->unexplained_g.value * unit);
+}
+
 int report_balance_decimals(const rlv_balance* balance, bool spoil)
 {
     if (!balance->closed)
         return 0;
     const int left = spoil ? 0 : words_written(balance->left_g), right = words_written(balance->right_g),
               written = left > right ? left : right, doubt = words_decimals(words_sd(balance->unexplained_g));
-    return doubt < written ? doubt : written;
+    const int allowed = doubt < written ? doubt : written;
+    for (int decimals = allowed; decimals <= written; decimals++)
+        if (subtracts(balance, decimals))
+            return decimals;
+    return allowed;
 }
 
 report_text report_unexplained(const rlv_balance* balance, bool spoil)

@@ -73,9 +73,10 @@ report_text report_limits(const rlv_history* history, size_t step);
 /// Volume of the block at the last stage, in words.
 report_text report_left(const rlv_history* history);
 
-/// Decimals that all figures of a balance are told with, so that they subtract to a unit of the last: those that the
-/// doubt of what is unexplained allows, and no more than its weighings were written down with. `spoil`: of the balance
-/// of spoil, one side of which was measured.
+/// Decimals that all figures of a balance are told with: those that the doubt of what is unexplained allows, or as many
+/// more as the two sides need to subtract to it as they stand, and never more than its weighings were written down
+/// with. Where even those do not do, the first, which subtract to a unit of the last. `spoil`: of the balance of spoil,
+/// one side of which was measured.
 int report_balance_decimals(const rlv_balance* balance, bool spoil);
 
 /// What a balance leaves unexplained, to those decimals.

@@ -119,6 +119,36 @@ Test(rejoin_words, each_word_of_a_joint_is_told_once_and_its_areas_add_up)
     cr_expect_str_eq(line_of(&lines, "Gap fill"), "");
 }
 
+Test(rejoin_words, a_motion_that_stands_as_nothing_goes_no_way)
+{
+    rejoin_told told = joint_of(0.9, 2);
+    told.before.mesh = &(rlv_mesh){0};
+    rejoin_name_axes(&told);
+    told.of.closing_mm = rlv_vec3_of(0.3, 0.0, 0.0);
+    told.of.closing_length_mm = (rlv_interval){0.3, 0.2, 0.4};
+    report_lines lines = rejoin_lines(&told);
+    cr_expect_not_null(strstr(line_of(&lines, "To close it"), "towards +x; turned by"), "%s",
+                       line_of(&lines, "To close it"));
+    told.of.closing_mm = rlv_vec3_of(0.003, 0.0, 0.0);
+    told.of.closing_length_mm = (rlv_interval){0.003, 0.0, 0.1};
+    lines = rejoin_lines(&told);
+    cr_expect_null(strstr(line_of(&lines, "To close it"), "towards"), "%s", line_of(&lines, "To close it"));
+    cr_expect_not_null(strstr(line_of(&lines, "To close it"), "mm); turned by"), "%s", line_of(&lines, "To close it"));
+}
+
+/// The block's face and the piece's tell a little of each their own: the words go by the mean of both.
+Test(rejoin_words, what_touches_is_what_is_shared_and_not_open)
+{
+    rejoin_told told = joint_of(0.75, 5);
+    told.of.gap_after.open_mm2 = 0.76 * 7300.0;
+    rejoin_term term;
+    size_t next = 0;
+    while (rejoin_term_next(&told, &next, &term) && strcmp(term.word, "touching") != 0)
+        ;
+    cr_expect_float_eq(term.area_mm2, 0.24 * 7300.0, 1e-6);
+    cr_expect_not_null(strstr(term.is.text, "that of a contact is of the block’s face alone"), "%s", term.is.text);
+}
+
 Test(rejoin_words, a_piece_that_is_back_is_told_first_as_it_lies_and_asks_for_no_hands)
 {
     rlv_piece_record record = {.id = (char*)"lid", .joined = (char*)"tail"};

@@ -172,3 +172,25 @@ Test(report_displaced, from_where_an_element_off_its_row_came_is_named_where_it_
     cr_expect_str_eq(articulation_displaced_words(&r.a).text,
                      "off their rows, each with the place that it probably came from: LL06 (place 9 of LL, 80 %)");
 }
+
+Test(report_displaced, what_is_off_its_row_is_told_with_its_square)
+{
+    static row r;
+    articulation_said said;
+    size_t next = 0;
+    lay(&r);
+    r.why[2] = HISTORY_OFF_ROW;
+    r.told[2].state = RLV_UNASSIGNED;
+    r.one[2].placed = true;
+    r.one[2].told.position_mm[0] = 70.0;
+    r.one[2].told.position_mm[1] = 60.0;
+    r.history.grid = (history_grid){.known = true,
+                                    .axes = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
+                                    .corner_mm = {0, 100, 0},
+                                    .side_mm = 50.0,
+                                    .columns = 4,
+                                    .rows = 2};
+    cr_assert(articulation_displaced(&r.a, &next, &said));
+    cr_expect_str_eq(said.of.text, "LL03");
+    cr_expect_str_eq(said.at.text, "LL03 (square B1)");
+}

@@ -29,7 +29,7 @@ TestSuite(report_findings, .init = set_up, .fini = tear_down);
 static const char* said(report_finding_kind kind, const char* of, const char* words)
 {
     report_findings_free(&found);
-    report_findings_find(&found, &life.history, &skeleton);
+    report_findings_find(&found, &life.history, &skeleton, NULL);
     for (size_t i = 0; i < found.count; i++)
         if (found.one[i].kind == kind && strcmp(found.one[i].of.text, of) == 0 &&
             strstr(found.one[i].words.text, words) != NULL)
@@ -194,7 +194,7 @@ Test(report_findings, what_is_not_recorded_is_told_with_what_it_would_tell)
 Test(report_findings, none_recommends_how_to_work)
 {
     static const char* const words[] = {"should", "recommend", "apply ", "use a ", "consolidat", "solvent", "resin is"};
-    report_findings_find(&found, &life.history, &skeleton);
+    report_findings_find(&found, &life.history, &skeleton, NULL);
     cr_assert_gt(found.count, 3);
     for (size_t i = 0; i < found.count; i++)
         for (size_t k = 0; k < sizeof words / sizeof *words; k++)
@@ -203,7 +203,7 @@ Test(report_findings, none_recommends_how_to_work)
 
 Test(report_findings, they_come_by_kind)
 {
-    report_findings_find(&found, &life.history, &skeleton);
+    report_findings_find(&found, &life.history, &skeleton, NULL);
     cr_expect_not(found.out_of_memory);
     for (size_t i = 1; i < found.count; i++)
         cr_expect_leq(found.one[i - 1].kind, found.one[i].kind);
@@ -212,7 +212,7 @@ Test(report_findings, they_come_by_kind)
 Test(report_findings, bone_that_was_lost_comes_before_all_that_somebody_noted)
 {
     life.stage[1].note = (char*)"keep off the edges";
-    report_findings_find(&found, &life.history, &skeleton);
+    report_findings_find(&found, &life.history, &skeleton, NULL);
     cr_assert_gt(found.count, 1);
     cr_expect_not_null(strstr(found.one[0].words.text, "bone was lost"), "%s", found.one[0].words.text);
     SAYS(REPORT_LOOK, "field → skull", "notes “keep off the edges”");
@@ -232,18 +232,18 @@ Test(report_findings, bone_that_was_lost_is_told_with_the_element_that_it_is_of)
     const report_skeleton bones = {.measured = true,
                                    .elements = {.history = &life.history, .count = 3, .one = element}};
     life.beside[0][2].place_mm = rlv_vec3_of(2.0, 0.0, 0.0); // 4 mm from D06
-    report_findings_find(&found, &life.history, &bones);
+    report_findings_find(&found, &life.history, &bones, NULL);
     cr_expect_not_null(strstr(found.one[0].words.text, "It is region 3 of the step’s table and map, on D06"), "%s",
                        found.one[0].words.text);
     report_findings_free(&found);
     const double radius_mm = sqrt(life.region[0][2].area_mm2.value / acos(-1.0));
     life.beside[0][2].place_mm = rlv_vec3_of(6.0 - 4.5 - radius_mm - 0.1, 0.0, 0.0); // just beyond D06
-    report_findings_find(&found, &life.history, &bones);
+    report_findings_find(&found, &life.history, &bones, NULL);
     cr_expect_null(strstr(found.one[0].words.text, " on D0"), "%s", found.one[0].words.text);
     life.region[0][1].kind = RLV_CHANGE_BONE;
     life.beside[0][2].place_mm = life.beside[0][1].place_mm = rlv_vec3_of(10.0, 0.0, 0.0);
     report_findings_free(&found);
-    report_findings_find(&found, &life.history, &bones);
+    report_findings_find(&found, &life.history, &bones, NULL);
     cr_expect_not_null(strstr(found.one[0].words.text, "; region 2 on D05, 60"), "%s", found.one[0].words.text);
     cr_expect_not_null(strstr(found.one[0].words.text, "; region 3 on D05, 0.4"), "%s", found.one[0].words.text);
 }
@@ -255,7 +255,7 @@ Test(report_findings, an_element_that_had_shown_and_that_a_note_names_comes_righ
     life.specimen.element_count = 1;
     life.stage[1].note = (char*)"keep off the edges";
     life.stage[2].note = (char*)"D05 lost a corner";
-    report_findings_find(&found, &life.history, &skeleton);
+    report_findings_find(&found, &life.history, &skeleton, NULL);
     cr_assert_gt(found.count, 1);
     cr_expect_str_eq(found.one[1].of.text, "D05");
     SAYS(REPORT_LOOK, "D05", "it showed before skull → cleaned, and the record of ‘cleaned’ notes “D05 lost a corner”");
@@ -264,6 +264,80 @@ Test(report_findings, an_element_that_had_shown_and_that_a_note_names_comes_righ
     IS_SILENT(REPORT_LOOK, "D05", "the record of elements notes");
     life.step[1].change.total[RLV_CHANGE_BONE].regions = 1;
     IS_SILENT(REPORT_LOOK, "D05", "No bone lost");
+}
+
+Test(report_findings, a_piece_that_is_back_is_not_to_be_lifted_by)
+{
+    history_rejoin one = {.told = {.measured = true, .record = &life.piece, .piece = {.name = "slab A"}}};
+    const report_rejoin rejoin = {.count = 1, .one = &one};
+    one.told.of = (rlv_rejoin){
+        .contact_count = 2,
+        .step_count = 5,
+        .step_max_mm = 1.87,
+        .gap_after = {.median_mm = {1.95, 1.90, 2.01}, .p95_mm = {2.90, 2.79, 3.01}},
+        .back_known = true,
+        .gap_back = {.median_mm = {2.04, 1.99, 2.10}, .p95_mm = {3.03, 2.94, 3.13}},
+    };
+    life.piece.joined = NULL;
+    report_findings_find(&found, &life.history, &skeleton, &rejoin);
+    for (size_t i = 0; i < found.count; i++)
+        cr_expect_null(strstr(found.one[i].words.text, "lift"), "%s", found.one[i].words.text);
+    report_findings_free(&found);
+    life.piece.joined = life.stage[2].id;
+    life.stage[1].note = (char*)"keep off the edges";
+    report_findings_find(&found, &life.history, &skeleton, &rejoin);
+    cr_assert_gt(found.count, 2);
+    cr_expect_not_null(strstr(found.one[0].words.text, "bone was lost"), "%s", found.one[0].words.text);
+    cr_expect_str_eq(found.one[1].of.text, "slab A");
+    cr_expect_str_eq(found.one[1].words.text,
+                     "back since ‘cleaned’: closed, it touches at 2 places only, and the outer surface steps by up to "
+                     "1.9 mm; as it went back, its gap is 2.04 mm (1.99 to 2.10 mm) wide in the median, and 95 % of it "
+                     "no wider than 3.03 mm (2.94 to 3.13 mm). Nothing here tells that it holds: not to lift, tilt or "
+                     "strap by it");
+    report_findings_free(&found);
+    one.told.of.contact_count = 0;
+    report_findings_find(&found, &life.history, &skeleton, &rejoin);
+    cr_expect_not_null(strstr(found.one[1].words.text, "it touches nowhere"), "%s", found.one[1].words.text);
+    report_findings_free(&found);
+    one.told.measured = false;
+    report_findings_find(&found, &life.history, &skeleton, &rejoin);
+    cr_expect_str_neq(found.one[1].of.text, "slab A");
+}
+
+Test(report_findings, elements_are_told_with_their_squares_of_the_map)
+{
+    rlv_element_record record[] = {{.id = (char*)"D05", .stage = (char*)"skull", .note = (char*)"chipped"},
+                                   {.id = (char*)"D08", .note = (char*)"on edge"},
+                                   {.id = (char*)"LL29", .note = (char*)"on edge"}};
+    history_element element[3];
+    for (size_t i = 0; i < 3; i++)
+        element[i] = (history_element){.record = &record[i],
+                                       .placed = i < 2,
+                                       .bedding_deg = {(double)NAN, (double)NAN, (double)NAN},
+                                       .told = {.position_mm = {20.0 + 60.0 * (double)i, 70.0, 0.0}}};
+    const report_skeleton bones = {.measured = true,
+                                   .elements = {.history = &life.history, .count = 3, .one = element}};
+    size_t squares = 0;
+    life.specimen.element = record;
+    life.specimen.element_count = 3;
+    life.stage[2].note = (char*)"D05 lost a corner";
+    life.history.grid = (history_grid){.known = true,
+                                       .axes = {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
+                                       .corner_mm = {0, 100, 0},
+                                       .side_mm = 50.0,
+                                       .columns = 4,
+                                       .rows = 2};
+    report_findings_find(&found, &life.history, &bones, NULL);
+    for (size_t i = 0; i < found.count; i++)
+    {
+        const report_finding* one = &found.one[i];
+        squares += one->at.text[0] != '\0';
+        if (strcmp(one->of.text, "D05") == 0)
+            cr_expect_str_eq(one->at.text, "D05 (square A1)");
+        if (strcmp(one->of.text, "D08, LL29") == 0)
+            cr_expect_str_eq(one->at.text, "D08 (square B1), LL29");
+    }
+    cr_expect_eq(squares, 2);
 }
 
 // Ids may have a hundred bytes: a sentence has them whole.
@@ -282,7 +356,7 @@ Test(report_findings, long_ids_in_a_script_of_three_bytes_a_letter_stay_whole)
     life.specimen.element = element;
     life.specimen.element_count = 3;
     life.stage[1].note = id[0];
-    report_findings_find(&found, &life.history, &skeleton);
+    report_findings_find(&found, &life.history, &skeleton, NULL);
     for (size_t i = 0; i < found.count; i++)
     {
         cr_expect(g_utf8_validate(found.one[i].of.text, -1, NULL), "%s", found.one[i].of.text);

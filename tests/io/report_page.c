@@ -40,7 +40,7 @@ static void write_report(char** html, json_t** record)
     cr_assert_eq(report_page_keep(&source, &answer.folder, "report.html", &error), RLV_DONE, "%s", error.what);
     cr_assert_eq(out_folder_commit(&answer.folder, &error), RLV_DONE, "%s", error.what);
     *record = json_object();
-    report_record(*record, &life.history, &tables, &skeleton);
+    report_record(*record, &life.history, &tables, &skeleton, &rejoin);
     *html = program_read("out/report.html", NULL);
     report_tables_free(&tables);
     json_decref(answer.inputs);

@@ -69,7 +69,7 @@ static bool found(const life* l, const char* of, const char* words)
 {
     report_findings all = {0};
     bool is = false;
-    report_findings_find(&all, &l->history, &l->skeleton);
+    report_findings_find(&all, &l->history, &l->skeleton, NULL);
     for (size_t i = 0; i < all.count; i++)
         is |= strcmp(all.one[i].of.text, of) == 0 && strstr(all.one[i].words.text, words) != NULL;
     report_findings_free(&all);
@@ -208,7 +208,7 @@ Test(report_skeleton, where_bone_may_lie_is_told_likeliest_first)
     report_skeleton told = l.skeleton;
     told.articulation = two;
     report_findings all = {0};
-    report_findings_find(&all, &l.history, &told);
+    report_findings_find(&all, &l.history, &told, NULL);
     const size_t first = rank_of(&all, "place 9 of D", "to over 99 % no loose element’s"),
                  second = rank_of(&all, "place 8 of D", "to 40 % no loose element’s");
     cr_expect_neq(first, SIZE_MAX);
@@ -218,7 +218,7 @@ Test(report_skeleton, where_bone_may_lie_is_told_likeliest_first)
     cr_expect_eq(rank_of(&all, "where bone may lie", "Left out"), SIZE_MAX);
     report_findings_free(&all);
     claim.probability = 0.8; // now it probably did
-    report_findings_find(&all, &l.history, &told);
+    report_findings_find(&all, &l.history, &told, NULL);
     cr_expect_eq(rank_of(&all, "place 8 of D", "no loose element’s"), SIZE_MAX);
     cr_expect_neq(rank_of(&all, "where bone may lie", "1 place without an element"), SIZE_MAX);
     cr_expect_neq(
@@ -631,7 +631,7 @@ Test(report_skeleton, its_tables_stand_among_all_in_json)
     write_disturbed();
     life_begin(&l);
     report_tables tables = report_tables_of(&l.history, &l.answer);
-    report_record(l.answer.record, &l.history, &tables, &l.skeleton);
+    report_record(l.answer.record, &l.history, &tables, &l.skeleton, NULL);
     const json_t* all = json_object_get(l.answer.record, "tables");
     cr_expect_eq(json_array_size(json_object_get(all, "unfilled")), 1);
     cr_expect_eq(json_array_size(json_object_get(all, "elements")), BOXED_ROWS * BOXED_PLACES - 1);

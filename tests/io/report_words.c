@@ -178,6 +178,19 @@ Test(report_words, the_figures_of_a_balance_subtract_as_they_stand)
     report_tables_free(&tables);
 }
 
+// 1063.7 - 1056.8 = 6.9 g, of which the doubt allows tens: 1060 - 1060 is not 10.
+Test(report_words, a_balance_has_the_figures_that_its_difference_needs)
+{
+    life.cumulative[1].spoil = (rlv_balance){
+        .closed = true, .left_g = 1063.7, .right_g = 1056.8, .unexplained_g = {6.9, -19.1, 69.0}, .within = true};
+    report_lines lines = report_summary(&life.history);
+    SAYS(lines, "Spoil against volume", "measured 1064 g, weighed 1057 g; unexplained 7 g (−20 to 69 g)");
+    life.cumulative[1].spoil.right_g = 1060.0; // in tens both stand alike, and so does nothing
+    life.cumulative[1].spoil.unexplained_g.value = 3.7;
+    lines = report_summary(&life.history);
+    SAYS(lines, "Spoil against volume", "measured 1060 g, weighed 1060 g; unexplained 0 g");
+}
+
 // 28340 - 25098.5 = 3241.5 g of 2 g each; bags 420, of 1 g.
 Test(report_words, the_table_of_a_balance_holds_what_it_is_made_of)
 {
