@@ -502,17 +502,25 @@ static double arc_reach(const dial* on, const rlv_rose* rose, const rlv_rose_arc
     return on->radius + off * on->sheet->unit;
 }
 
-// The arcs as stretches, ARC_SIDES each: names keep off them.
-static void lay_arcs(rlv_stretch* line, const dial* on, const rlv_rose* rose)
+// What names never touch: the letters of the compass, and the arcs, ARC_SIDES boxes each.
+static void lay_obstacles(rlv_box2* box, const dial* on, const rlv_rose* rose)
 {
+    const double u = on->sheet->unit;
+    double at[2], next[2];
+    for (int k = 0; k < 4; k++)
+    {
+        polar(on, 90.0 * k, on->radius + (RIM - 2.6) * u, at);
+        *box++ = (rlv_box2){at[0] - 2.2 * u, at[1] - 2.2 * u, 4.4 * u, 4.4 * u};
+    }
     for (size_t i = 0; i < rose->arc_count; i++)
         for (int k = 0; k < ARC_SIDES; k++)
         {
             const rlv_rose_arc* arc = &rose->arc[i];
             const double step = (arc->to_deg - arc->from_deg) / ARC_SIDES, reach = arc_reach(on, rose, arc);
-            rlv_stretch* one = &line[i * ARC_SIDES + (size_t)k];
-            polar(on, arc->from_deg + step * k, reach, one->from);
-            polar(on, arc->from_deg + step * (k + 1), reach, one->to);
+            polar(on, arc->from_deg + step * k, reach, at);
+            polar(on, arc->from_deg + step * (k + 1), reach, next);
+            *box++ = (rlv_box2){fmin(at[0], next[0]) - 0.3 * u, fmin(at[1], next[1]) - 0.3 * u,
+                                fabs(next[0] - at[0]) + 0.6 * u, fabs(next[1] - at[1]) + 0.6 * u};
         }
 }
 
@@ -521,23 +529,18 @@ static rlv_status name_arrows(const dial* on, const rlv_rose* rose, size_t count
                               const char* const* name, size_t* left_out, rlv_error* error)
 {
     const double u = on->sheet->unit, reach = on->radius + (RIM + 0.5 * APART) * u;
-    const size_t lines = RIM_SIDES + count + ARC_SIDES * rose->arc_count;
+    const size_t lines = RIM_SIDES + count, boxes = 4 + ARC_SIDES * rose->arc_count;
     rlv_label* label = rlv_reserve(count, sizeof *label, error);
     rlv_stretch* line = rlv_reserve(lines, sizeof *line, error);
-    if (label == NULL || line == NULL)
+    rlv_box2* box = rlv_reserve(boxes, sizeof *box, error);
+    if (label == NULL || line == NULL || box == NULL)
     {
+        free(box);
         free(label);
         free(line);
         return RLV_SYSTEM;
     }
-    lay_arcs(line + RIM_SIDES + count, on, rose);
-    rlv_box2 letter[4];
-    for (int k = 0; k < 4; k++)
-    {
-        double at[2];
-        polar(on, 90.0 * k, on->radius + (RIM - 2.6) * u, at);
-        letter[k] = (rlv_box2){at[0] - 2.2 * u, at[1] - 2.2 * u, 4.4 * u, 4.4 * u};
-    }
+    lay_obstacles(box, on, rose);
     for (int k = 0; k < RIM_SIDES; k++)
     {
         polar(on, 360.0 / RIM_SIDES * k, on->radius, line[k].from);
@@ -551,13 +554,14 @@ static rlv_status name_arrows(const dial* on, const rlv_rose* rose, size_t count
         line[RIM_SIDES + i] = (rlv_stretch){{on->x, on->y}, {label[i].anchor[0], label[i].anchor[1]}};
     }
     const rlv_label_place among = {.within = {on->x - reach, on->y - reach, 2.0 * reach, 2.0 * reach},
-                                   .obstacle_count = 4,
-                                   .obstacle = letter,
+                                   .obstacle_count = boxes,
+                                   .obstacle = box,
                                    .gap = 0.3 * u,
                                    .line_count = lines,
                                    .line = line};
     *left_out += rlv_labels_place(count, label, &among);
     print_labels(on, count, label, name);
+    free(box);
     free(label);
     free(line);
     return RLV_DONE;
