@@ -569,7 +569,11 @@ typedef struct directions
     char (*name)[192]; ///< of each motion
     double* azimuth_deg;
     const char** azimuth_name;
-    size_t poles, azimuths;
+    double* likely_deg; ///< of each off its row, from its likeliest place
+    char (*likely_text)[192];
+    const char** likely_name;
+    rlv_rose_arc* arc; ///< of each stretch, then of the current
+    size_t poles, azimuths, likely, arcs;
     report_text words[3]; ///< beneath the poles, the motions and the rose
 } directions;
 
@@ -580,6 +584,10 @@ static void free_directions(directions* d)
     free(d->name);
     free(d->azimuth_deg);
     free(d->azimuth_name);
+    free(d->likely_deg);
+    free(d->likely_text);
+    free(d->likely_name);
+    free(d->arc);
 }
 
 /// The element that moved, or the places of the stretch that did.
@@ -612,6 +620,77 @@ static void add_sample(report_text* words, const history_articulation* a, const 
     report_add(words, ". Drawn: %zu known poles of the %zu elements that are placed", d->poles, placed);
     if (placed > d->poles)
         report_add(words, "; left out: %zu, of no known pole or not judged", placed - d->poles);
+}
+
+/// Which way a motion went in the level, from north; NaN where it has no direction there.
+static double level_trend_deg(const history_articulation* a, rlv_vec3 motion)
+{
+    const rlv_vec3 level = rlv_vec3_along(motion, -rlv_vec3_dot(motion, a->level_up), a->level_up);
+    return rlv_vec3_length(level) > 0.0 ? rlv_trend_of(&a->elements->compass, level).trend_deg : (double)NAN;
+}
+
+/// What lies off its row, from where it most likely belonged.
+static void add_likely(directions* d, const history_articulation* a)
+{
+    for (size_t i = 0; i < a->stray_count; i++)
+    {
+        const history_stray* stray = &a->stray[i];
+        if (a->why[stray->element] != HISTORY_OFF_ROW || stray->candidates.count == 0)
+            continue;
+        const rlv_candidate* from = &stray->candidates.candidate[0];
+        const double trend_deg = level_trend_deg(
+            a, rlv_articulation_motion_from(&a->fit.unfilled[from->unfilled], &a->given[a->given_of[stray->element]]));
+        if (!isfinite(trend_deg))
+            continue;
+        rlv_print(d->likely_text[d->likely], sizeof d->likely_text[d->likely], "%s %s",
+                  rlv_shorten_name(articulation_id(a, stray->element), 80).text, words_chance(from->probability).text);
+        d->likely_name[d->likely] = d->likely_text[d->likely];
+        d->likely_deg[d->likely++] = trend_deg;
+    }
+}
+
+/// The directions that one motion on the body has over the elements of its stretch, where the row curves.
+static void add_range(directions* d, const history_articulation* a, const rlv_disturbance_motion* m)
+{
+    rlv_rose_arc arc = {.middle_deg = m->trend_deg, .from_deg = m->trend_deg, .to_deg = m->trend_deg};
+    for (size_t i = 0; i < a->given_count; i++)
+    {
+        if (a->fit.element[i].group != m->group)
+            continue;
+        const articulation_way way = articulation_way_of(&a->fit.group[m->group - 1].motion, &a->fit.element[i].body);
+        const double off = remainder(level_trend_deg(a, way.motion_mm) - m->trend_deg, 360.0);
+        arc.from_deg = fmin(arc.from_deg, m->trend_deg + off);
+        arc.to_deg = fmax(arc.to_deg, m->trend_deg + off);
+    }
+    if (arc.to_deg > arc.from_deg)
+        d->arc[d->arcs++] = arc;
+}
+
+/// What is told by compass beside the counted motions: nothing where north or up is not known.
+static rlv_status add_beside(directions* d, const history_articulation* a, rlv_error* error)
+{
+    const rlv_disturbance* of = &a->disturbance;
+    carried_way way;
+    d->likely_deg = rlv_reserve(a->stray_count, sizeof *d->likely_deg, error);
+    d->likely_text = rlv_reserve(a->stray_count, sizeof *d->likely_text, error);
+    d->likely_name = rlv_reserve(a->stray_count, sizeof *d->likely_name, error);
+    d->arc = rlv_reserve(of->motion_count + 1, sizeof *d->arc, error);
+    if (d->likely_deg == NULL || d->likely_text == NULL || d->likely_name == NULL || d->arc == NULL)
+        return RLV_SYSTEM;
+    if (!a->elements->compass_known || !(rlv_vec3_length(a->level_up) > 0.0))
+        return RLV_DONE;
+    add_likely(d, a);
+    for (size_t i = 0; i < of->motion_count; i++)
+        if (of->motion[i].group > 0 && of->motion[i].trust > 0.0 && isfinite(of->motion[i].trend_deg))
+            add_range(d, a, &of->motion[i]);
+    if (!articulation_has_off_row(a) || !articulation_carried_way(&way, a))
+        return RLV_DONE;
+    d->arc[d->arcs++] = (rlv_rose_arc){way.trend_deg, way.trend_deg - way.half_deg, way.trend_deg + way.half_deg, true};
+    report_text words = d->words[2];
+    report_add(&words, ". Current, from those off their rows too: %s likely, towards %03d ± %.0f°",
+               words_chance(a->carried.probability).text, way.trend_deg, way.half_deg);
+    sheet_letters(d->words[2].text, sizeof d->words[2].text, words.text);
+    return RLV_DONE;
 }
 
 static rlv_status directions_of(directions* d, const history_articulation* a, rlv_error* error)
@@ -656,7 +735,10 @@ static rlv_status directions_of(directions* d, const history_articulation* a, rl
             add_sample(&words, a, d);
         sheet_letters(d->words[i].text, sizeof d->words[i].text, words.text);
     }
-    return d->poles + of->motion_count > 0
+    const rlv_status status = add_beside(d, a, error);
+    if (status != RLV_DONE)
+        return status;
+    return d->poles + of->motion_count + d->likely > 0
                ? RLV_DONE
                : rlv_fail(error, RLV_IMPOSSIBLE, NULL, "ask for the bone map or the body plan",
                           "no plate has a known pole, and nothing has moved: there is no direction to draw");
@@ -687,6 +769,11 @@ static rlv_status put_directions(sheet_job* job, const history_articulation* a, 
                            .label = d->azimuth_name,
                            .mean_deg = one_bearing ? all->level.trend_deg : NAN,
                            .half_deg = all->level.half_deg,
+                           .likely_count = d->likely,
+                           .likely_deg = d->likely_deg,
+                           .likely_label = d->likely <= NAMED ? d->likely_name : NULL,
+                           .arc_count = d->arcs,
+                           .arc = d->arc,
                            .words = d->words[2].text};
     const rlv_net_sheet nets = {.title = job->title,
                                 .compass = elements->compass_known
@@ -696,15 +783,17 @@ static rlv_status put_directions(sheet_job* job, const history_articulation* a, 
                                 .bedding = elements->bedding_known ? &elements->bedding.pole : NULL,
                                 .net_count = 2,
                                 .net = net,
-                                .rose = d->azimuths > 0 ? &rose : NULL,
+                                .rose = d->azimuths + d->likely > 0 ? &rose : NULL,
                                 .paper = SHEET_PAPER};
     rlv_status status = rlv_sheet_of_nets(&sheet, &nets, &job->left_out, error);
     if (status == RLV_DONE)
     {
-        char alt[2800];
-        snprintf(alt, sizeof alt, "Lower-hemisphere equal-area nets of the poles of %s and of %s%s. %s. %s.",
+        char alt[4000];
+        snprintf(alt, sizeof alt, "Lower-hemisphere equal-area nets of the poles of %s and of %s%s%s. %s. %s%s%s.",
                  words_count(d->poles, "plate").text, words_count(a->disturbance.motion_count, "motion").text,
-                 d->azimuths > 0 ? ", and a rose of the motions in the level" : "", d->words[0].text, d->words[1].text);
+                 d->azimuths > 0 ? ", and a rose of the motions in the level" : "",
+                 d->likely > 0 ? "; dashed on a rose, what lies off its row, from its likeliest place" : "",
+                 d->words[0].text, d->words[1].text, d->arcs > 0 ? ". " : "", d->arcs > 0 ? d->words[2].text : "");
         status =
             sheet_keep(job, &sheet, "How the plates lie, and which way those that were displaced went.", alt, error);
     }

@@ -13,9 +13,12 @@
 #define NAME 8.0   // over a dial
 #define LINE 3.7   // beneath it
 #define AIR 5.0
-#define SIGN 2.5   // across a direction's sign
-#define CORNER 0.8 // of it, from its middle to the lowest corner of a triangle
-#define DOT 0.9    // across an azimuth's dot
+#define SIGN 2.5    // across a direction's sign
+#define CORNER 0.8  // of it, from its middle to the lowest corner of a triangle
+#define DOT 0.9     // across an azimuth's dot
+#define OUTSIDE 2.0 // of the rim, an arc of a current
+#define BEYOND 4.4  // the same beyond the dots of a rose, which stand in four rows
+#define INSIDE 5.0  // of the rim, an arc of a range: within the heads of arrows and the interval of the mean
 
 static const rlv_lettering small = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_BLACK};
 static const rlv_lettering quiet = {.size_mm = RLV_LETTER_SMALL, .grey = RLV_INK_GREY};
@@ -73,6 +76,8 @@ static const rlv_stroke of_bedding = {RLV_LINE_HEAVY, RLV_INK_GREY, RLV_DASH_EVE
 static const rlv_stroke of_cone = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_NONE};
 static const rlv_stroke of_cone_above = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_EVEN};
 
+static const rlv_stroke of_likely = {RLV_LINE_STRONG, RLV_INK_BLACK, RLV_DASH_EVEN};
+
 static const rlv_rgb of_petal = {0.62f, 0.735f, 0.80f};
 
 enum
@@ -84,6 +89,9 @@ enum
     SIGN_AZIMUTH,
     SIGN_ARROW,
     SIGN_SPREAD,
+    SIGN_LIKELY,
+    SIGN_CURRENT,
+    SIGN_RANGE,
     SIGN_ABOVE, ///< and a state
 };
 
@@ -132,6 +140,30 @@ static void draw_principal(rlv_sheet* sheet, double x, double y)
     rlv_mark_symbol(sheet, RLV_SYMBOL_CROSS, x, y, 1.6 * sheet->unit);
 }
 
+// A dashed arrow with an open head.
+static void draw_likely(rlv_sheet* sheet, const double from[2], const double to[2])
+{
+    const double way = atan2(to[1] - from[1], to[0] - from[0]), head = 2.4 * sheet->unit;
+    rlv_stroke_begin(sheet, &of_likely);
+    rlv_sheet_line(sheet, from[0], from[1], to[0], to[1], of_likely.line_mm);
+    rlv_stroke_end(sheet);
+    for (int side = -1; side <= 1; side += 2)
+        rlv_sheet_line(sheet, to[0], to[1], to[0] - head * cos(way + 0.35 * side),
+                       to[1] - head * sin(way + 0.35 * side), of_likely.line_mm);
+}
+
+// Of an arc, straight: a current's with its mark, a range's fine.
+static void draw_arc_sign(rlv_sheet* sheet, rlv_box2 box, bool current)
+{
+    const double u = sheet->unit, y = box.top + 0.5 * box.height, line_mm = current ? RLV_LINE_HEAVY : RLV_LINE_THIN;
+    rlv_sheet_grey(sheet, RLV_INK_BLACK);
+    rlv_sheet_line(sheet, box.left, y, box.left + box.width, y, line_mm);
+    for (int i = 0; i < 2; i++)
+        rlv_sheet_line(sheet, box.left + i * box.width, y - 0.7 * u, box.left + i * box.width, y + 0.7 * u, line_mm);
+    if (current)
+        rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, box.left + 0.5 * box.width, y, 1.6 * u);
+}
+
 static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
 {
     const double u = sheet->unit;
@@ -152,6 +184,10 @@ static void draw_sign(rlv_sheet* sheet, rlv_box2 box, int which)
         else
             rlv_mark_symbol(sheet, RLV_SYMBOL_DISC, x, y, DOT * u);
     }
+    else if (which == SIGN_LIKELY)
+        draw_likely(sheet, (double[2]){box.left, y}, (double[2]){box.left + box.width, y});
+    else if (which == SIGN_CURRENT || which == SIGN_RANGE)
+        draw_arc_sign(sheet, box, which == SIGN_CURRENT);
     else
     {
         rlv_sheet_grey(sheet, RLV_INK_BLACK);
@@ -455,51 +491,134 @@ static rlv_status draw_net(const dial* on, const rlv_net* net, size_t* left_out,
 
 enum
 {
-    RIM_SIDES = 72 ///< stretches of the rim, which names keep off
+    RIM_SIDES = 72, ///< stretches of the rim, which names keep off
+    ARC_SIDES = 24, ///< of an arc
 };
 
-// Names beside the tips of arrows, off the arrows, the rim and its letters.
-static rlv_status name_arrows(const dial* on, const rlv_rose* rose, size_t* left_out, rlv_error* error)
+// How far from the middle an arc is drawn.
+static double arc_reach(const dial* on, const rlv_rose* rose, const rlv_rose_arc* arc)
+{
+    const double off = !arc->current ? -INSIDE : rlv_rose_has_petals(rose->count) ? BEYOND : OUTSIDE;
+    return on->radius + off * on->sheet->unit;
+}
+
+// What names never touch: the letters of the compass, and the arcs, ARC_SIDES boxes each.
+static void lay_obstacles(rlv_box2* box, const dial* on, const rlv_rose* rose)
+{
+    const double u = on->sheet->unit;
+    double at[2], next[2];
+    for (int k = 0; k < 4; k++)
+    {
+        polar(on, 90.0 * k, on->radius + (RIM - 2.6) * u, at);
+        *box++ = (rlv_box2){at[0] - 2.2 * u, at[1] - 2.2 * u, 4.4 * u, 4.4 * u};
+    }
+    for (size_t i = 0; i < rose->arc_count; i++)
+        for (int k = 0; k < ARC_SIDES; k++)
+        {
+            const rlv_rose_arc* arc = &rose->arc[i];
+            const double step = (arc->to_deg - arc->from_deg) / ARC_SIDES, reach = arc_reach(on, rose, arc);
+            polar(on, arc->from_deg + step * k, reach, at);
+            polar(on, arc->from_deg + step * (k + 1), reach, next);
+            *box++ = (rlv_box2){fmin(at[0], next[0]) - 0.3 * u, fmin(at[1], next[1]) - 0.3 * u,
+                                fabs(next[0] - at[0]) + 0.6 * u, fabs(next[1] - at[1]) + 0.6 * u};
+        }
+}
+
+// Names beside the tips of `count` arrows, off the arrows, the arcs, the rim and its letters.
+static rlv_status name_arrows(const dial* on, const rlv_rose* rose, size_t count, const double* azimuth_deg,
+                              const char* const* name, size_t* left_out, rlv_error* error)
 {
     const double u = on->sheet->unit, reach = on->radius + (RIM + 0.5 * APART) * u;
-    rlv_label* label = rlv_reserve(rose->count, sizeof *label, error);
-    rlv_stretch* line = rlv_reserve(rose->count + RIM_SIDES, sizeof *line, error);
-    if (label == NULL || line == NULL)
+    const size_t lines = RIM_SIDES + count, boxes = 4 + ARC_SIDES * rose->arc_count;
+    rlv_label* label = rlv_reserve(count, sizeof *label, error);
+    rlv_stretch* line = rlv_reserve(lines, sizeof *line, error);
+    rlv_box2* box = rlv_reserve(boxes, sizeof *box, error);
+    if (label == NULL || line == NULL || box == NULL)
     {
+        free(box);
         free(label);
         free(line);
         return RLV_SYSTEM;
     }
-    rlv_box2 letter[4];
-    for (int k = 0; k < 4; k++)
-    {
-        double at[2];
-        polar(on, 90.0 * k, on->radius + (RIM - 2.6) * u, at);
-        letter[k] = (rlv_box2){at[0] - 2.2 * u, at[1] - 2.2 * u, 4.4 * u, 4.4 * u};
-    }
+    lay_obstacles(box, on, rose);
     for (int k = 0; k < RIM_SIDES; k++)
     {
         polar(on, 360.0 / RIM_SIDES * k, on->radius, line[k].from);
         polar(on, 360.0 / RIM_SIDES * (k + 1), on->radius, line[k].to);
     }
-    for (size_t i = 0; i < rose->count; i++)
+    for (size_t i = 0; i < count; i++)
     {
-        const rlv_text_size size = rlv_sheet_measure(on->sheet, rose->label[i], &over);
+        const rlv_text_size size = rlv_sheet_measure(on->sheet, name[i], &over);
         label[i] = (rlv_label){.width = size.width_mm + 0.5 * u, .height = size.cap_mm + 1.0 * u, .clear = 0.8 * u};
-        polar(on, rose->azimuth_deg[i], on->radius, label[i].anchor);
+        polar(on, azimuth_deg[i], on->radius, label[i].anchor);
         line[RIM_SIDES + i] = (rlv_stretch){{on->x, on->y}, {label[i].anchor[0], label[i].anchor[1]}};
     }
     const rlv_label_place among = {.within = {on->x - reach, on->y - reach, 2.0 * reach, 2.0 * reach},
-                                   .obstacle_count = 4,
-                                   .obstacle = letter,
+                                   .obstacle_count = boxes,
+                                   .obstacle = box,
                                    .gap = 0.3 * u,
-                                   .line_count = RIM_SIDES + rose->count,
+                                   .line_count = lines,
                                    .line = line};
-    *left_out += rlv_labels_place(rose->count, label, &among);
-    print_labels(on, rose->count, label, rose->label);
+    *left_out += rlv_labels_place(count, label, &among);
+    print_labels(on, count, label, name);
+    free(box);
     free(label);
     free(line);
     return RLV_DONE;
+}
+
+// Of counted arrows (petals have no names) and of dashed ones.
+static rlv_status name_all(const dial* on, const rlv_rose* rose, size_t* left_out, rlv_error* error)
+{
+    const size_t counted = rlv_rose_has_petals(rose->count) || rose->label == NULL ? 0 : rose->count,
+                 likely = rose->likely_label != NULL ? rose->likely_count : 0, all = counted + likely;
+    if (all == 0)
+        return RLV_DONE;
+    double* azimuth_deg = rlv_reserve(all, sizeof *azimuth_deg, error);
+    const char** name = rlv_reserve(all, sizeof *name, error);
+    rlv_status status = azimuth_deg != NULL && name != NULL ? RLV_DONE : RLV_SYSTEM;
+    for (size_t i = 0; i < all && status == RLV_DONE; i++)
+    {
+        azimuth_deg[i] = i < counted ? rose->azimuth_deg[i] : rose->likely_deg[i - counted];
+        name[i] = i < counted ? rose->label[i] : rose->likely_label[i - counted];
+    }
+    if (status == RLV_DONE)
+        status = name_arrows(on, rose, all, azimuth_deg, name, left_out, error);
+    free(azimuth_deg);
+    free(name);
+    return status;
+}
+
+// What is beside the count: dashed arrows, and arcs with ends on them.
+static void draw_beside(const dial* on, const rlv_rose* rose)
+{
+    const double u = on->sheet->unit;
+    double a[2], b[2];
+    for (size_t i = 0; i < rose->likely_count; i++)
+    {
+        polar(on, rose->likely_deg[i], on->radius - 1.0 * u, a);
+        draw_likely(on->sheet, (double[2]){on->x, on->y}, a);
+    }
+    for (size_t i = 0; i < rose->arc_count; i++)
+    {
+        const rlv_rose_arc* arc = &rose->arc[i];
+        const double reach = arc_reach(on, rose, arc), line_mm = arc->current ? RLV_LINE_HEAVY : RLV_LINE_THIN;
+        rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
+        rlv_sheet_pen(on->sheet, line_mm);
+        cairo_new_path(on->sheet->cairo);
+        cairo_arc(on->sheet->cairo, on->x, on->y, reach, (arc->from_deg - 90.0) * G_PI / 180.0,
+                  (arc->to_deg - 90.0) * G_PI / 180.0);
+        cairo_stroke(on->sheet->cairo);
+        for (int end = 0; end < 2; end++)
+        {
+            polar(on, end == 0 ? arc->from_deg : arc->to_deg, reach - 0.7 * u, a);
+            polar(on, end == 0 ? arc->from_deg : arc->to_deg, reach + 0.7 * u, b);
+            rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], line_mm);
+        }
+        polar(on, arc->middle_deg, reach, a);
+        if (arc->current)
+            rlv_mark_symbol(on->sheet, RLV_SYMBOL_DISC, a[0], a[1], 1.6 * u);
+    }
 }
 
 // So few make no petals: each is an arrow to the rim.
@@ -629,11 +748,10 @@ static rlv_status draw_rose(const dial* on, const rlv_rose* rose, size_t* left_o
         status = draw_azimuths(on, rose, error);
     }
     else
-    {
         draw_arrows(on, rose);
-        if (rose->label != NULL)
-            status = name_arrows(on, rose, left_out, error);
-    }
+    draw_beside(on, rose);
+    if (status == RLV_DONE)
+        status = name_all(on, rose, left_out, error);
     if (has_spread(rose))
         draw_spread(on, rose);
     put_words(on, rose->name, rose->words);
@@ -677,6 +795,18 @@ static void add_states(rlv_key* key, const rlv_net_sheet* nets)
         }
 }
 
+// What is on a rose beside its count.
+static void add_beside(rlv_key* key, const rlv_rose* rose)
+{
+    if (rose->likely_count > 0)
+        add_sign(key, SIGN_LIKELY, "off its row: from its likeliest place; not counted");
+    for (size_t i = 0; i < rose->arc_count; i++)
+        if (rose->arc[i].current)
+            add_sign(key, SIGN_CURRENT, "current and its 95" RLV_THIN "% interval");
+        else
+            add_sign(key, SIGN_RANGE, "directions along one stretch");
+}
+
 rlv_key rlv_net_key(const rlv_net_sheet* nets)
 {
     rlv_key key = {0};
@@ -709,9 +839,11 @@ rlv_key rlv_net_key(const rlv_net_sheet* nets)
                  rlv_rose_width_deg(nets->rose->count));
         if (rlv_rose_has_petals(nets->rose->count))
             rlv_key_add(&key, &entry);
-        add_sign(&key, rlv_rose_has_petals(nets->rose->count) ? SIGN_AZIMUTH : SIGN_ARROW, "one motion");
+        if (nets->rose->count > 0)
+            add_sign(&key, rlv_rose_has_petals(nets->rose->count) ? SIGN_AZIMUTH : SIGN_ARROW, "one motion");
         if (has_spread(nets->rose))
             add_sign(&key, SIGN_SPREAD, "mean and its 95" RLV_THIN "% interval");
+        add_beside(&key, nets->rose);
     }
     return key;
 }
@@ -744,7 +876,7 @@ static rlv_status draw_all(rlv_sheet* sheet, const laid_nets* of, const rlv_pape
     double size_mm[2], top = rlv_title_head(sheet, &nets->title);
     need(of, u, size_mm);
     double spare = fmax(sheet->height_mm - size_mm[1], 0.0), step = width / (double)of->dials;
-    double middle = top + 0.35 * spare + (NAME + RIM + RADIUS) * u;
+    double middle = top + 0.45 * spare + (NAME + RIM + RADIUS) * u;
     rlv_status status = RLV_DONE;
     cairo_set_line_cap(sheet->cairo, CAIRO_LINE_CAP_BUTT);
     for (size_t i = 0; i < of->dials && status == RLV_DONE; i++)

@@ -53,6 +53,15 @@ typedef struct rlv_net
     const char* words;             ///< beneath, on RLV_NET_LINES lines at most; may be NULL
 } rlv_net;
 
+/// An arc of a rose beside what it counts: the 95 % interval of a current, outside the rim, or the range of directions
+/// that one motion has over the stretch that made it, inside.
+typedef struct rlv_rose_arc
+{
+    double middle_deg;       ///< of a current, marked
+    double from_deg, to_deg; ///< clockwise, to >= from; a turn at the most
+    bool current;            ///< else a range
+} rlv_rose_arc;
+
 typedef struct rlv_rose
 {
     const char* name;
@@ -60,6 +69,11 @@ typedef struct rlv_rose
     const double* azimuth_deg;
     const char* const* label;  ///< one an azimuth, beside its arrow where there are no petals; may be NULL
     double mean_deg, half_deg; ///< the mean and half its 95 % interval; NaN: none to draw
+    size_t likely_count;       ///< motions from places that are only likely: dashed arrows, which are not counted
+    const double* likely_deg;
+    const char* const* likely_label; ///< one each; may be NULL
+    size_t arc_count;
+    const rlv_rose_arc* arc;
     const char* words;
 } rlv_rose;
 

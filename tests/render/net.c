@@ -296,6 +296,20 @@ static bool has_ink(const rlv_picture* picture, const double middle[2], const do
     return false;
 }
 
+// The middle of a dial: where the rows and columns of the rim, black at both ends of a diameter of 102 mm, meet.
+static void find_middle(double middle[2], const rlv_picture* picture)
+{
+    const double x = 0.05 * (double)picture->width, rim[2] = {50.95, 51.05};
+    double y = 0.0;
+    for (double at = 60.0; at < 0.1 * (double)picture->height - 60.0 && y == 0.0; at += 0.1)
+        if (has_ink(picture, (double[2]){x, at}, rim, (double[2]){305.0, 305.3}) &&
+            has_ink(picture, (double[2]){x, at}, rim, (double[2]){235.0, 235.3}))
+            y = at;
+    cr_assert_gt(y, 0.0);
+    middle[0] = x;
+    middle[1] = y;
+}
+
 Test(net, an_arrow_of_a_rose_has_its_name_at_its_tip_and_no_dot)
 {
     const double azimuth[2] = {50.0, 200.0};
@@ -306,18 +320,12 @@ Test(net, an_arrow_of_a_rose_has_its_name_at_its_tip_and_no_dot)
     draw(&picture[0], &nets);
     rose.label = name;
     draw(&picture[1], &nets);
-    // The middle of the dial: where the rows and columns of the rim, black at both ends of a diameter of 102 mm, meet.
-    const double x = 0.05 * (double)picture[0].width;
-    double y = 0.0;
-    for (double at = 60.0; at < 0.1 * (double)picture[0].height - 60.0 && y == 0.0; at += 0.1)
-        if (has_ink(&picture[0], (double[2]){x, at}, (double[2]){50.95, 51.05}, (double[2]){305.0, 305.3}) &&
-            has_ink(&picture[0], (double[2]){x, at}, (double[2]){50.95, 51.05}, (double[2]){235.0, 235.3}))
-            y = at;
-    cr_assert_gt(y, 0.0);
+    double middle[2];
+    find_middle(middle, &picture[0]);
     for (size_t i = 0; i < 2; i++)
     {
         // Between the rim's line and the letters of the compass: 0.5 mm to 5 mm off it.
-        const double middle[2] = {x, y}, beside[2] = {51.5, 56.0};
+        const double beside[2] = {51.5, 56.0};
         const double arc[2] = {azimuth[i] - 6.0, azimuth[i] + 6.0};
         cr_expect_not(has_ink(&picture[0], middle, beside, arc), "%g", azimuth[i]);
         cr_expect(has_ink(&picture[1], middle, beside, arc), "%g", azimuth[i]);
@@ -340,4 +348,90 @@ Test(net, a_motion_of_a_rose_is_an_arrow_in_the_key_or_a_dot_where_there_are_pet
     rlv_key many = rlv_net_key(&sheet);
     cr_assert_eq(many.count, 2);
     cr_expect_neq(few.entry[0].which, many.entry[1].which);
+}
+
+Test(net, a_motion_from_a_likely_place_is_a_dashed_arrow_that_is_not_counted)
+{
+    const double azimuth[4] = {50.0, 80.0, 130.0, 200.0}, likely[3] = {310.0, 340.0, 345.0};
+    const char* const name[3] = {"LL29 92 %", "LR04 60 %", "LR09 73 %"};
+    const rlv_rose rose = {.name = "rose",
+                           .count = 4,
+                           .azimuth_deg = azimuth,
+                           .mean_deg = NAN,
+                           .likely_count = 3,
+                           .likely_deg = likely,
+                           .likely_label = name};
+    const rlv_net_sheet nets = {.compass = askew(), .north_known = true, .rose = &rose, .paper = 4};
+    rlv_key key = rlv_net_key(&nets);
+    cr_expect_eq(key.count, 2); // seven would make petals, with a tint of their own
+    cr_expect(has_entry(&key, "one motion"));
+    cr_expect(has_entry(&key, "off its row: from its likeliest place; not counted"));
+    rlv_picture picture = {0};
+    double middle[2];
+    size_t inked[2] = {0, 0};
+    draw(&picture, &nets);
+    find_middle(middle, &picture);
+    for (int k = 0; k < 200; k++)
+        for (int i = 0; i < 2; i++)
+        {
+            const double at = i == 0 ? likely[0] : azimuth[0], reach = 20.0 + 0.1 * k;
+            inked[i] += has_ink(&picture, middle, (double[2]){reach, reach + 0.05}, (double[2]){at - 0.5, at + 0.5});
+        }
+    cr_expect_eq(inked[1], 200);
+    // Six of ten are drawn; each of the seven or so dashes ends in a pixel that is inked in part, or not.
+    cr_expect(inked[0] > 80 && inked[0] < 180, "%zu", inked[0]);
+    cr_expect(has_ink(&picture, middle, (double[2]){51.5, 56.0}, (double[2]){304.0, 316.0}));
+    rlv_picture_free(&picture);
+}
+
+Test(net, an_arc_of_a_rose_covers_its_interval_and_no_more)
+{
+    const double azimuth[2] = {100.0, 200.0};
+    const rlv_rose_arc arc[2] = {{350.0, 331.0, 369.0, true}, {.from_deg = -39.0, .to_deg = 23.0}};
+    rlv_rose rose = {.name = "rose", .count = 2, .azimuth_deg = azimuth, .mean_deg = NAN, .arc_count = 2, .arc = arc};
+    const rlv_net_sheet nets = {.compass = askew(), .north_known = true, .rose = &rose, .paper = 4};
+    // 2 mm outside the rim, and 5 mm inside.
+    const double reach[2][2] = {{52.8, 53.2}, {45.8, 46.2}};
+    rlv_picture picture = {0};
+    double middle[2];
+    draw(&picture, &nets);
+    find_middle(middle, &picture);
+    for (int i = 0; i < 2; i++)
+        for (double at = 205.0; at < 450.0; at += 1.0)
+        {
+            const double from = arc[i].from_deg + (i == 1 ? 360.0 : 0.0), to = arc[i].to_deg + (i == 1 ? 360.0 : 0.0);
+            if (fabs(at - from) > 2.0 && fabs(at - to) > 2.0) // the ends are as wide as a line
+                cr_expect_eq(has_ink(&picture, middle, reach[i], (double[2]){at, at + 0.1}), at > from && at < to,
+                             "%d, %g", i, at);
+        }
+    rlv_picture_free(&picture);
+    rlv_key key = rlv_net_key(&nets);
+    cr_expect_eq(key.count, 3);
+    rose.arc_count = 1;
+    key = rlv_net_key(&nets);
+    cr_expect_eq(key.count, 2);
+    cr_expect_not(has_entry(&key, "directions along one stretch"));
+}
+
+Test(net, a_rose_with_nothing_beside_its_count_is_as_without)
+{
+    const double azimuth[2] = {100.0, 200.0};
+    const char* const name[2] = {"D04", "LL08"};
+    const rlv_rose_arc arc = {350.0, 331.0, 369.0, true};
+    rlv_rose rose = {.name = "rose", .count = 2, .azimuth_deg = azimuth, .label = name, .mean_deg = NAN};
+    const rlv_net_sheet nets = {.compass = askew(), .north_known = true, .rose = &rose, .paper = 4};
+    size_t size[3];
+    char* bytes[3];
+    for (int k = 0; k < 3; k++)
+    {
+        rose.arc = k > 0 ? &arc : NULL;
+        rose.likely_deg = k > 0 ? azimuth : NULL;
+        rose.likely_label = k > 0 ? name : NULL;
+        rose.arc_count = k == 2;
+        bytes[k] = written(&nets, RLV_SHEET_SVG, &size[k]);
+    }
+    cr_expect(size[0] == size[1] && memcmp(bytes[0], bytes[1], size[0]) == 0);
+    cr_expect_not(size[0] == size[2] && memcmp(bytes[0], bytes[2], size[0]) == 0);
+    for (int k = 0; k < 3; k++)
+        free(bytes[k]);
 }
