@@ -39,7 +39,7 @@ __attribute__((format(printf, 4, 5))) static void find(report_findings* f, repor
     }
     report_finding* finding = &f->one[f->count++];
     va_list list;
-    finding->kind = kind;
+    *finding = (report_finding){.kind = kind}; // grown room holds anything
     snprintf(finding->of.text, sizeof finding->of.text, "%s", of);
     va_start(list, format);
     rlv_print_list(finding->words.text, sizeof finding->words.text, format, list);
@@ -126,7 +126,7 @@ static void look_at_bone(report_findings* f, const rlv_history* history, const r
 {
     const history_step* step = &history->step[which];
     const rlv_change* change = &step->change;
-    report_text names = {""}, lost = {""};
+    report_text lost = {""};
     rlv_interval deepest_mm = {0};
     size_t count = 0;
     for (size_t r = 0; r < change->region_count; r++)

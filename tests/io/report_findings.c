@@ -6,6 +6,7 @@
 
 #include <criterion/criterion.h>
 #include <glib.h>
+#include <malloc.h>
 #include <math.h>
 #include <string.h>
 
@@ -338,6 +339,15 @@ Test(report_findings, elements_are_told_with_their_squares_of_the_map)
             cr_expect_str_eq(one->at.text, "D08 (square B1), LL29");
     }
     cr_expect_eq(squares, 2);
+}
+
+Test(report_findings, what_lies_on_no_square_has_none_whatever_its_memory_held)
+{
+    mallopt(M_PERTURB, 0x5a); // what is not written reads as this, or its complement
+    report_findings_find(&found, &life.history, &skeleton, NULL);
+    cr_assert_gt(found.count, 1);
+    for (size_t i = 0; i < found.count; i++)
+        cr_expect_str_empty(found.one[i].at.text, "%s", found.one[i].of.text);
 }
 
 // Ids may have a hundred bytes: a sentence has them whole.
