@@ -419,7 +419,7 @@ static rlv_status outline_rest(stage_look* look, const rlv_mesh* mesh, const bon
     look->outline.line_mm = RLV_LINE_THIN;
     look->outline.calm_mm = CALM_BONE_MM;
     look->outline.least_mm2 = LEAST_BONE_MM2;
-    look->outline.words = "bone that showed, no element recorded";
+    look->outline.words = "bone that showed, no element recorded; granules and scraps left out";
     return rlv_panel_leave_areas(look->bone, mesh, axes, b->marks.area_count, b->marks.area, ROUND_ELEMENT, error);
 }
 
