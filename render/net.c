@@ -589,11 +589,27 @@ static rlv_status name_all(const dial* on, const rlv_rose* rose, size_t* left_ou
     return status;
 }
 
+// An arc about the dial, clockwise, with ends on it that stand out by half of their length to either side.
+static void draw_arc(const dial* on, double reach, double from_deg, double to_deg, double half_end, double line_mm)
+{
+    double a[2], b[2];
+    rlv_sheet_pen(on->sheet, line_mm);
+    cairo_new_path(on->sheet->cairo);
+    cairo_arc(on->sheet->cairo, on->x, on->y, reach, (from_deg - 90.0) * G_PI / 180.0, (to_deg - 90.0) * G_PI / 180.0);
+    cairo_stroke(on->sheet->cairo);
+    for (int end = 0; end < 2; end++)
+    {
+        polar(on, end == 0 ? from_deg : to_deg, reach - half_end, a);
+        polar(on, end == 0 ? from_deg : to_deg, reach + half_end, b);
+        rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], line_mm);
+    }
+}
+
 // What is beside the count: dashed arrows, and arcs with ends on them.
 static void draw_beside(const dial* on, const rlv_rose* rose)
 {
     const double u = on->sheet->unit;
-    double a[2], b[2];
+    double a[2];
     for (size_t i = 0; i < rose->likely_count; i++)
     {
         polar(on, rose->likely_deg[i], on->radius - 1.0 * u, a);
@@ -604,17 +620,7 @@ static void draw_beside(const dial* on, const rlv_rose* rose)
         const rlv_rose_arc* arc = &rose->arc[i];
         const double reach = arc_reach(on, rose, arc), line_mm = arc->current ? RLV_LINE_HEAVY : RLV_LINE_THIN;
         rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
-        rlv_sheet_pen(on->sheet, line_mm);
-        cairo_new_path(on->sheet->cairo);
-        cairo_arc(on->sheet->cairo, on->x, on->y, reach, (arc->from_deg - 90.0) * G_PI / 180.0,
-                  (arc->to_deg - 90.0) * G_PI / 180.0);
-        cairo_stroke(on->sheet->cairo);
-        for (int end = 0; end < 2; end++)
-        {
-            polar(on, end == 0 ? arc->from_deg : arc->to_deg, reach - 0.7 * u, a);
-            polar(on, end == 0 ? arc->from_deg : arc->to_deg, reach + 0.7 * u, b);
-            rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], line_mm);
-        }
+        draw_arc(on, reach, arc->from_deg, arc->to_deg, 0.7 * u, line_mm);
         polar(on, arc->middle_deg, reach, a);
         if (arc->current)
             rlv_mark_symbol(on->sheet, RLV_SYMBOL_DISC, a[0], a[1], 1.6 * u);
@@ -713,23 +719,13 @@ static bool has_spread(const rlv_rose* rose)
 static void draw_spread(const dial* on, const rlv_rose* rose)
 {
     const double u = on->sheet->unit, reach = on->radius - 3.0 * u;
-    double a[2], b[2];
+    double a[2];
     polar(on, rose->mean_deg, reach, a);
     cairo_set_source_rgba(on->sheet->cairo, 1.0, 1.0, 1.0, 0.8);
     rlv_sheet_line(on->sheet, on->x, on->y, a[0], a[1], 1.4);
     rlv_sheet_grey(on->sheet, RLV_INK_BLACK);
     rlv_mark_arrow(on->sheet, on->x, on->y, a[0], a[1], RLV_LINE_HEAVY);
-    double from = (rose->mean_deg - rose->half_deg - 90.0) * G_PI / 180.0, to = from + rose->half_deg * G_PI / 90.0;
-    rlv_sheet_pen(on->sheet, RLV_LINE_HEAVY);
-    cairo_new_path(on->sheet->cairo);
-    cairo_arc(on->sheet->cairo, on->x, on->y, reach, from, to);
-    cairo_stroke(on->sheet->cairo);
-    for (int end = -1; end <= 1; end += 2)
-    {
-        polar(on, rose->mean_deg + end * rose->half_deg, reach - 1.1 * u, a);
-        polar(on, rose->mean_deg + end * rose->half_deg, reach + 1.1 * u, b);
-        rlv_sheet_line(on->sheet, a[0], a[1], b[0], b[1], RLV_LINE_HEAVY);
-    }
+    draw_arc(on, reach, rose->mean_deg - rose->half_deg, rose->mean_deg + rose->half_deg, 1.1 * u, RLV_LINE_HEAVY);
 }
 
 static rlv_status draw_rose(const dial* on, const rlv_rose* rose, size_t* left_out, rlv_error* error)
